@@ -1,0 +1,74 @@
+"""Room: what the engine must know before the first input: one furnace, its boards and its probes, frozen."""
+
+import msgspec
+
+from pourcall.contract.reading import Place
+from pourcall.contract.settings import Settings
+
+
+class BoardConfig(msgspec.Struct, frozen=True, kw_only=True):
+    """One board this furnace listens to."""
+
+    name: str
+    chip: str = ""
+    serial: str = ""
+    sample_s: float = 1.0
+
+
+class ProbeConfig(msgspec.Struct, frozen=True, kw_only=True):
+    """One thermocouple of this furnace."""
+
+    name: str
+    board: str
+    channel: str
+    tc_type: str = "K"
+    wire_class: str = "iec_2"
+    place: Place = Place.MELT
+    sheath: str = "mineral_6mm"
+    rating_c: float = 1100.0
+    offset_uv: float = 0.0
+    stale_after_s: float = 3.0
+
+
+class EngineConfig(msgspec.Struct, frozen=True, kw_only=True):
+    """One furnace. `furnace` is its name in every event."""
+
+    furnace: str
+    kind: str = "electric"  # or "fuel"
+    rating_c: float = 1200.0
+    boards: tuple[BoardConfig, ...] = ()
+    probes: tuple[ProbeConfig, ...] = ()
+    simulated: bool = False
+
+
+def config_for(settings: Settings, furnace: str, *, simulated: bool = False) -> EngineConfig:
+    """The part of the settings that concerns one furnace. Raises KeyError for a furnace that is not there."""
+    own = settings.furnace[furnace]
+    probes = {name: probe for name, probe in settings.probe.items() if probe.furnace == furnace}
+    boards = {probe.board for probe in probes.values()}
+    return EngineConfig(
+        furnace=furnace,
+        kind=own.kind,
+        rating_c=own.rating_c,
+        simulated=simulated,
+        boards=tuple(
+            BoardConfig(name=name, chip=board.chip, serial=board.serial, sample_s=board.sample_s)
+            for name, board in settings.board.items()
+            if name in boards
+        ),
+        probes=tuple(
+            ProbeConfig(
+                name=name,
+                board=probe.board,
+                channel=probe.channel,
+                tc_type=probe.type,
+                wire_class=probe.wire_class,
+                place=probe.place,
+                sheath=probe.sheath,
+                rating_c=probe.rating_c,
+                offset_uv=probe.offset_uv,
+                stale_after_s=probe.stale_after_s,
+            )
+            for name, probe in probes.items()
+        ),
+    )

@@ -1,0 +1,135 @@
+"""Room: messages of the API between the daemon and its clients (dashboard, commands, scripts).
+
+HTTP over a Unix socket, JSON, one version in every answer:
+    GET  /v1/health                               Health
+    GET  /v1/furnaces                             list of FurnaceSnapshot
+    GET  /v1/furnaces/{furnace}                   FurnaceSnapshot
+    POST /v1/furnaces/{furnace}/commands          Command (contract/inputs.py), StartRequest, ChangeRequest
+                                                  -> CommandResult
+    GET  /v1/furnaces/{furnace}/trace?since_s=&points=   Trace of the running melt
+    GET  /v1/melts, /v1/melts/{melt}, /v1/pours   records
+    GET  /v1/openapi.json
+    WS   /v1/stream                               StreamSnapshot for each furnace, then StreamDelta, StreamEvent
+Errors: HTTP 4xx/5xx with ApiError.
+"""
+
+import msgspec
+
+from pourcall.contract.events import Event
+from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.contract.version import API_VERSION, VERSION
+
+
+class Health(msgspec.Struct, frozen=True, kw_only=True):
+    """The daemon says who it is."""
+
+    api: str = API_VERSION
+    version: str = VERSION
+    pid: int
+    mono_s: float
+    utc_s: float
+    furnaces: tuple[str, ...]
+    simulated: bool = False
+    speed: float = 1.0  # simulated seconds for each real one
+    data_dir: str = ""
+
+
+class MouldRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A mould as a person gives it: what is not given comes from the alloy sheet and the furnace."""
+
+    name: str
+    setup: str = ""
+    mass_kg: float = 0.0
+    thinnest_mm: float | None = None
+    material: str = "green_sand"
+    lip_min_c: float | None = None
+    lip_max_c: float | None = None
+    loss_c: float | None = None
+
+
+class StartRequest(
+    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True,
+    tag="start_request", tag_field="type",
+):  # fmt: skip
+    """Start a melt: the daemon looks up the alloy, makes the plan and gives the melt its number."""
+
+    alloy: str
+    charge_kg: float = 0.0
+    moulds: tuple[MouldRequest, ...] = ()
+    who: str = "shop"
+
+
+class ChangeRequest(
+    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True,
+    tag="change_request", tag_field="type",
+):  # fmt: skip
+    """Change alloy, charge or moulds of the running melt; what is None stays as it is."""
+
+    alloy: str | None = None
+    charge_kg: float | None = None
+    moulds: tuple[MouldRequest, ...] | None = None
+    why: str = ""
+    who: str = "shop"
+
+
+class CommandResult(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """What became of a command. `recorded` is True only after the commit."""
+
+    api: str = API_VERSION
+    accepted: bool
+    seq: int
+    recorded: bool
+    what: str = ""  # what was done, or why not
+    remedy: str = ""
+    melt: str = ""
+    pour: int | None = None
+
+
+class TracePoint(msgspec.Struct, frozen=True, array_like=True):
+    """min and max over one bucket; None where there was no number."""
+
+    mono_s: float
+    min_c: float | None
+    max_c: float | None
+
+
+class Trace(msgspec.Struct, frozen=True, kw_only=True):
+    """A probe's trace, decimated to what a screen can show."""
+
+    api: str = API_VERSION
+    furnace: str
+    began_mono_s: float
+    probes: dict[str, tuple[TracePoint, ...]]
+
+
+class ApiError(msgspec.Struct, frozen=True, kw_only=True):
+    """What was wrong, where, and what to do."""
+
+    api: str = API_VERSION
+    what: str
+    where: str = ""
+    remedy: str = ""
+    exit_code: int = 1
+
+
+class StreamSnapshot(msgspec.Struct, frozen=True, kw_only=True, tag="snapshot", tag_field="type"):
+    """The first message for each furnace, and again after a gap."""
+
+    health: Health
+    snapshot: FurnaceSnapshot
+
+
+class StreamDelta(msgspec.Struct, frozen=True, kw_only=True, tag="delta", tag_field="type"):
+    """Top-level fields of the snapshot that changed, already as JSON values; merge over the last snapshot."""
+
+    furnace: str
+    changed: dict[str, msgspec.Raw]
+
+
+class StreamEvent(msgspec.Struct, frozen=True, kw_only=True, tag="event", tag_field="type"):
+    """An event, at once; nothing waits for a disk."""
+
+    event: Event
+
+
+StreamMessage = StreamSnapshot | StreamDelta | StreamEvent

@@ -1,0 +1,105 @@
+"""Room: everything we raise on purpose. Each error says what happened, where, and what to do about it.
+
+    PourcallError                exit code 1
+    ├── BadInput       (2)       the caller typed or wrote something we cannot use
+    │   ├── BadTemperature       a figure, a unit, or a figure in the wrong unit
+    │   ├── BadSettings          the settings file: every fault in it is told at once
+    │   ├── BadSheet             an alloy sheet or profile
+    │   └── BadTrace             a file to replay has no usable columns
+    ├── FrameError     (2)       bytes that are not a frame of the format they should be in
+    ├── OutOfRange     (2)       a value beyond the stated domain of a formula
+    ├── NotFound       (3)       no such melt, pour, alloy, probe, furnace
+    ├── LinkError      (4)       a port: wrong, busy, not permitted; a person must act
+    ├── StoreError     (5)       the record is at risk, or the file is not ours to touch
+    ├── DaemonError    (6)       no daemon answers, or one runs already
+    └── Refused        (7)       understood, and not done: the reason is said
+
+Exit codes: 0 done, 1 unexpected, 2 to 7 as above, 130 interrupted from the keyboard.
+"""
+
+from collections.abc import Sequence
+
+
+class PourcallError(Exception):
+    """What happened (`what`), where, and what to do about it (`remedy`)."""
+
+    exit_code = 1
+
+    def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
+        self.what, self.where, self.remedy = what, where, remedy
+        text = f"{what} ({where})" if where else what
+        super().__init__(f"{text}. {remedy}" if remedy else text)
+
+
+class BadInput(PourcallError, ValueError):
+    """Something typed or written that we cannot use."""
+
+    exit_code = 2
+
+
+class BadTemperature(BadInput):
+    """A temperature that is no number, has no known unit, or cannot be meant."""
+
+
+class BadSettings(BadInput):
+    """The settings file. `faults` holds one sentence for each fault found, so that all are told at once."""
+
+    def __init__(self, faults: Sequence[str], *, where: str) -> None:
+        self.faults = tuple(faults)
+        listed = "".join(f"\n  - {fault}" for fault in self.faults)
+        count = len(self.faults)
+        super().__init__(
+            f"the settings have {count} fault{'s' if count != 1 else ''}:{listed}\n",
+            where=where,
+            remedy="Correct the file; nothing was started and nothing was changed",
+        )
+
+
+class BadSheet(BadInput):
+    """An alloy sheet or a profile is refused, by file and key; the others load."""
+
+
+class BadTrace(BadInput):
+    """A file to replay or to learn from has no usable columns."""
+
+
+class FrameError(PourcallError, ValueError):
+    """Bytes that are not a frame of the format they should be in. Counted by the link, never fatal."""
+
+    exit_code = 2
+
+
+class OutOfRange(PourcallError, ValueError):
+    """A value beyond the stated domain of a formula."""
+
+    exit_code = 2
+
+
+class NotFound(PourcallError, LookupError):
+    """No melt, pour, alloy, probe or furnace of that name."""
+
+    exit_code = 3
+
+
+class LinkError(PourcallError):
+    """A port that is not there, busy or not permitted. Retrying alone does not help: a person must act."""
+
+    exit_code = 4
+
+
+class StoreError(PourcallError):
+    """The record is at risk, or the file is not ours to touch. Raises an alarm, never only a log line."""
+
+    exit_code = 5
+
+
+class DaemonError(PourcallError):
+    """No daemon answers, or one is running already."""
+
+    exit_code = 6
+
+
+class Refused(PourcallError):
+    """Understood, and not done; the reason is said."""
+
+    exit_code = 7

@@ -1,0 +1,283 @@
+"""Room: everything the engine says. An event names the input that caused it; replaying the inputs gives the same bytes.
+
+`Reading` (contract/reading.py) comes out of the same door, one for each sample.
+"""
+
+from enum import IntEnum, StrEnum
+
+import msgspec
+
+from pourcall.contract.inputs import MeltEnding, PowerLevel
+from pourcall.contract.plan import MeltPlan
+from pourcall.contract.reading import Place, ProbeState, Reading
+
+
+class MeltState(StrEnum):
+    """Where the melt stands; entry and leave rules in daemon/engine/melt_state.py."""
+
+    EMPTY = "empty"
+    SOLID = "solid"
+    MELTING = "melting"
+    LIQUID = "liquid"  # below the tap window
+    READY = "ready"
+    ABOVE = "above"  # above the tap window
+    FREEZING = "freezing"
+    UNKNOWN = "unknown"
+
+
+class Flag(StrEnum):
+    """Run flags beside the melt state, not instead of it."""
+
+    FUME = "fume"  # level 0-3
+    HOLDING = "holding"
+    NO_METAL_READING = "no_metal_reading"
+
+
+class Priority(IntEnum):
+    """1 is the most severe. Words on screen: TRIP, ALARM, WARNING, CAUTION."""
+
+    TRIP = 1
+    ALARM = 2
+    WARNING = 3
+    CAUTION = 4
+
+
+class AlarmState(StrEnum):
+    """Lifecycle after OPC UA Part 9 and ISA-18.2; transitions in daemon/engine/alarms.py."""
+
+    NORMAL = "normal"
+    UNACKED = "unacked"
+    ACKED = "acked"
+    RTN_UNACKED = "rtn_unacked"  # went away, nobody saw
+    LATCHED_UNACKED = "latched_unacked"
+    LATCHED_ACKED = "latched_acked"
+
+
+class CallKind(StrEnum):
+    """Instructions that are not alarms."""
+
+    DIP = "dip"
+    CUT_POWER = "cut_power"
+    SKIM = "skim"
+    POUR = "pour"
+    WINDOW_CLOSING = "window_closing"
+    ADD = "add"
+    STEP = "step"  # next step of a profile
+
+
+class AlarmView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One alarm as it stands. `id` is kind:subject, such as `sensor_open:melt_probe`."""
+
+    id: str
+    kind: str
+    subject: str
+    priority: Priority
+    state: AlarmState
+    present: bool
+    what: str  # what it means, one sentence
+    remedy: str  # what to do, one sentence
+    raised_mono_s: float
+    raised_utc_s: float
+    shelved_until_mono_s: float | None = None
+    suppressed_by: str = ""
+    recorded: str = "pending"  # pending until its commit, then "recorded"
+
+
+class CallView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One call as it stands."""
+
+    kind: CallKind
+    text: str  # the one instruction, in words
+    why: str
+    raised_mono_s: float
+    repeat_s: float  # sounded again so often until answered; 0: once
+    said: int = 1  # how often it was sounded so far
+    mould: str = ""
+
+
+class Dip(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One short immersion and what it is worth."""
+
+    probe: str
+    number: int  # within the melt, from 1
+    began_mono_s: float
+    ended_mono_s: float
+    ended_utc_s: float
+    temp_c: float | None  # settled or extrapolated; None: not usable, `why` says what was missing
+    u_c: float | None
+    how: str  # "settled", "extrapolated", "not usable"
+    fit_error_c: float | None = None
+    valid_s: float = 90.0
+    depth_mm: float | None = None
+    stirred: bool | None = None
+    why: str = ""
+
+
+class Pour(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Metal left the pot into one mould."""
+
+    number: int  # within the melt, from 1
+    mould: str
+    setup: str
+    at_mono_s: float
+    at_utc_s: float
+    marked: str  # "live" or "backwards"
+    pot_temp_c: float | None
+    pot_u_c: float | None
+    lip_temp_c: float | None
+    lip_u_c: float | None
+    lip_min_c: float
+    lip_max_c: float
+    basis: str  # how the figures were made, in a sentence
+    lift_mono_s: float | None = None
+
+
+class _Event(msgspec.Struct, frozen=True, kw_only=True, tag_field="type", omit_defaults=True):
+    """Common to all events."""
+
+    furnace: str
+    seq: int  # of the input that caused it
+    mono_s: float
+    utc_s: float
+
+
+class ProbeStateChanged(_Event, frozen=True, tag="probe_state_changed"):
+    """A probe does something else now."""
+
+    probe: str
+    old: ProbeState
+    new: ProbeState
+    why: str
+
+
+class PlaceChanged(_Event, frozen=True, tag="place_changed"):
+    """A person moved a probe to another place."""
+
+    probe: str
+    old: Place
+    new: Place
+
+
+class MeltStateChanged(_Event, frozen=True, tag="melt_state_changed"):
+    """The melt stands elsewhere now."""
+
+    old: MeltState
+    new: MeltState
+    why: str
+
+
+class FlagChanged(_Event, frozen=True, tag="flag_changed"):
+    """A run flag has another level; 0 is down."""
+
+    flag: Flag
+    level: int
+    why: str = ""
+
+
+class CallChanged(_Event, frozen=True, tag="call_changed"):
+    """A call was raised, is repeated, or ended. `how`: raised, repeated, ended."""
+
+    call: CallView
+    how: str
+    why: str = ""
+
+
+class AlarmChanged(_Event, frozen=True, tag="alarm_changed"):
+    """An alarm moved in its lifecycle, or rose in severity. `by`: who acknowledged, shelved or reset it."""
+
+    alarm: AlarmView
+    by: str = ""
+
+
+class Sounded(_Event, frozen=True, tag="sounded"):
+    """An unacknowledged alarm or an unanswered call is to be heard again."""
+
+    what: str  # alarm id or call kind
+
+
+class MeltStarted(_Event, frozen=True, tag="melt_started"):
+    """A batch began."""
+
+    plan: MeltPlan
+
+
+class MeltChanged(_Event, frozen=True, tag="melt_changed"):
+    """Plan changed in mid-melt; both are kept."""
+
+    old: MeltPlan
+    new: MeltPlan
+    why: str = ""
+
+
+class MeltEnded(_Event, frozen=True, tag="melt_ended"):
+    """A batch is over."""
+
+    melt: str
+    ending: MeltEnding
+
+
+class LiftMarked(_Event, frozen=True, tag="lift_marked"):
+    """The pot left the furnace; `proposed` when read from the probe leaving after a pour call, corrected later."""
+
+    lift_mono_s: float
+    proposed: bool
+
+
+class PourMarked(_Event, frozen=True, tag="pour_marked"):
+    """A pour went on the record."""
+
+    melt: str
+    pour: Pour
+
+
+class DipRecorded(_Event, frozen=True, tag="dip_recorded"):
+    """A dip is over and judged."""
+
+    dip: Dip
+
+
+class PowerMarked(_Event, frozen=True, tag="power_marked"):
+    """A person said how the knob or burner stands."""
+
+    level: PowerLevel
+    at_mono_s: float
+
+
+class Marked(_Event, frozen=True, tag="marked"):
+    """An addition, a skim, a typed temperature, a note: `what` in a word, `text` in a sentence."""
+
+    what: str
+    text: str
+    at_mono_s: float
+    value: float | None = None
+
+
+class CommandRefused(_Event, frozen=True, tag="command_refused"):
+    """Understood and not done."""
+
+    command: str
+    what: str
+    remedy: str
+
+
+class LinkChanged(_Event, frozen=True, tag="link_changed"):
+    """A board's link is up, down, or is another board than before."""
+
+    board: str
+    up: bool
+    detail: str = ""
+
+
+class StoreChanged(_Event, frozen=True, tag="store_changed"):
+    """Recording is in trouble, or well again (`problem` empty)."""
+
+    problem: str
+    detail: str = ""
+
+
+Event = (
+    ProbeStateChanged | PlaceChanged | MeltStateChanged | FlagChanged | CallChanged | AlarmChanged | Sounded
+    | MeltStarted | MeltChanged | MeltEnded | LiftMarked | PourMarked | DipRecorded | PowerMarked | Marked
+    | CommandRefused | LinkChanged | StoreChanged
+)  # fmt: skip
+Output = Reading | Event

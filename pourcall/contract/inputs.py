@@ -1,0 +1,252 @@
+"""Room: everything that may enter the engine. One ordered door: each input has a sequence number and both times.
+
+The journal of these is what is recorded; fed again to a fresh engine it gives byte-equal events.
+"""
+
+from enum import StrEnum
+
+import msgspec
+
+from pourcall.contract.frames import BoardStatus, Identity, Sample
+from pourcall.contract.plan import MeltPlan
+from pourcall.contract.reading import Place, ProbeState
+
+
+class LinkKind(StrEnum):
+    """What happened to a port. How bad it is, is the engine's to say."""
+
+    OPENED = "opened"
+    CLOSED = "closed"  # unplugged: end of file, or an I/O error
+    BAD_FRAMES = "bad_frames"  # `count` frames that were none since the last such event
+    UNAVAILABLE = "unavailable"  # wrong, busy, not permitted at start
+    PORT_SHARED = "port_shared"  # a second program reads the same port
+
+
+class PowerLevel(StrEnum):
+    """What a person says of a burner or a knob."""
+
+    OFF = "off"
+    LOW = "low"
+    HIGH = "high"
+
+
+class MeltEnding(StrEnum):
+    """How a melt ended."""
+
+    POURED = "poured"
+    INGOTS = "ingots"
+    HEEL = "heel"  # metal left in the pot
+    ABANDONED = "abandoned"
+
+
+class Answer(StrEnum):
+    """A person's answer to a call."""
+
+    DONE = "done"
+    NOT_NOW = "not_now"
+
+
+class _Command(msgspec.Struct, frozen=True, kw_only=True, tag_field="type", omit_defaults=True):
+    """Something a person or a script asks for. `who` is recorded."""
+
+    who: str = "shop"
+
+
+class StartMelt(_Command, frozen=True, tag="start_melt"):
+    """A new batch; the plan is frozen for the record."""
+
+    plan: MeltPlan
+
+
+class ChangeMelt(_Command, frozen=True, tag="change_melt"):
+    """A changed alloy, mould list or mind in mid-melt: nothing restarts, old and new are both kept."""
+
+    plan: MeltPlan
+    why: str = ""
+
+
+class EndMelt(_Command, frozen=True, tag="end_melt"):
+    """The pot is done with."""
+
+    ending: MeltEnding
+
+
+class MarkPour(_Command, frozen=True, tag="mark_pour"):
+    """Metal left the pot into a mould, `ago_s` seconds ago. `mould` by name; empty: the next in order."""
+
+    ago_s: float = 0.0
+    mould: str = ""
+
+
+class MarkLift(_Command, frozen=True, tag="mark_lift"):
+    """The pot left the furnace, `ago_s` seconds ago."""
+
+    ago_s: float = 0.0
+
+
+class MarkAddition(_Command, frozen=True, tag="mark_addition"):
+    """Metal was added to the pot."""
+
+    mass_kg: float | None = None
+    source: str = ""
+    ago_s: float = 0.0
+
+
+class MarkSkim(_Command, frozen=True, tag="mark_skim"):
+    """The bath was skimmed or stirred."""
+
+    ago_s: float = 0.0
+
+
+class MarkPower(_Command, frozen=True, tag="mark_power"):
+    """The knob or burner was set."""
+
+    level: PowerLevel
+    ago_s: float = 0.0
+
+
+class SetPlace(_Command, frozen=True, tag="set_place"):
+    """A probe was moved to another place."""
+
+    probe: str
+    place: Place
+
+
+class SetProbeState(_Command, frozen=True, tag="set_probe_state"):
+    """A person corrects what the trace seemed to say."""
+
+    probe: str
+    state: ProbeState
+
+
+class StartDip(_Command, frozen=True, tag="start_dip"):
+    """A dip begins now; without it a dip is recognised from the trace."""
+
+    probe: str
+    depth_mm: float | None = None
+    stirred: bool | None = None
+
+
+class EnterTemperature(_Command, frozen=True, tag="enter_temperature"):
+    """A figure read off a panel or a handheld meter and typed in; `source` says which."""
+
+    temp_c: float
+    source: str = "handheld"
+    ago_s: float = 0.0
+
+
+class AnswerCall(_Command, frozen=True, tag="answer_call"):
+    """An answer to a call that is up; `call` is its kind."""
+
+    call: str
+    answer: Answer
+
+
+class AckAlarm(_Command, frozen=True, tag="ack_alarm"):
+    """Acknowledge one alarm by its id; empty: all that are up."""
+
+    alarm: str = ""
+
+
+class SilenceAlarms(_Command, frozen=True, tag="silence_alarms"):
+    """Quiet for 30 s. Silence is not acknowledgement."""
+
+
+class ShelveAlarm(_Command, frozen=True, tag="shelve_alarm"):
+    """Set one alarm aside for a time; never a trip."""
+
+    alarm: str
+    minutes: float = 30.0
+
+
+class UnshelveAlarm(_Command, frozen=True, tag="unshelve_alarm"):
+    """Take a shelved alarm back."""
+
+    alarm: str
+
+
+class ResetAlarm(_Command, frozen=True, tag="reset_alarm"):
+    """Release a latched trip, once its cause is gone and it was acknowledged."""
+
+    alarm: str
+
+
+class TestAlarm(_Command, frozen=True, tag="test_alarm"):
+    """Prove the alarm path end to end: raises one alarm named as a test."""
+
+    __test__ = False  # pytest collects classes called Test*
+
+
+class Note(_Command, frozen=True, tag="note"):
+    """Free text for the record."""
+
+    text: str
+
+
+Command = (
+    StartMelt | ChangeMelt | EndMelt | MarkPour | MarkLift | MarkAddition | MarkSkim | MarkPower | SetPlace
+    | SetProbeState | StartDip | EnterTemperature | AnswerCall | AckAlarm | SilenceAlarms | ShelveAlarm | UnshelveAlarm
+    | ResetAlarm | TestAlarm | Note
+)  # fmt: skip
+
+
+class _Input(msgspec.Struct, frozen=True, kw_only=True, tag_field="type", omit_defaults=True):
+    """Common to all inputs: order, time for intervals, time for the record."""
+
+    seq: int
+    mono_s: float
+    utc_s: float
+
+
+class SampleIn(_Input, frozen=True, tag="sample_in"):
+    """One decoded measurement. `late_s`: by how much it is older than its arrival, as the host reckons."""
+
+    board: str
+    sample: Sample
+    late_s: float = 0.0
+
+
+class BoardStatusIn(_Input, frozen=True, tag="board_status_in"):
+    """A board's own report."""
+
+    board: str
+    status: BoardStatus
+
+
+class IdentityIn(_Input, frozen=True, tag="identity_in"):
+    """A board said who it is."""
+
+    board: str
+    identity: Identity
+
+
+class LinkIn(_Input, frozen=True, tag="link_in"):
+    """Something happened to a port. `printable`: share of ASCII text in the bad bytes."""
+
+    board: str
+    kind: LinkKind
+    detail: str = ""
+    count: int = 0
+    sample_hex: str = ""
+    printable: float = 1.0
+
+
+class StoreIn(_Input, frozen=True, tag="store_in"):
+    """How recording goes: `problem`: empty, or store_full, _failing, _locked, _readonly, _gone."""
+
+    problem: str
+    detail: str = ""
+    waiting_rows: int = 0
+
+
+class TickIn(_Input, frozen=True, tag="tick_in"):
+    """Time passed and nothing else need have happened; about once a second."""
+
+
+class CommandIn(_Input, frozen=True, tag="command_in"):
+    """A command, at its place in the order."""
+
+    command: Command
+
+
+Input = SampleIn | BoardStatusIn | IdentityIn | LinkIn | StoreIn | TickIn | CommandIn

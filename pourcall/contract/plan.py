@@ -1,0 +1,78 @@
+"""Room: what a melt is meant to be, with every number already resolved.
+
+profiles/ makes these from alloy sheets, moulds and furnace; the engine takes them as they are, so that it needs no
+sheet, no file and no science of its own, and a journal replayed years later judges by the numbers of its day.
+All temperatures in degC.
+"""
+
+import msgspec
+
+
+class AlloyFacts(msgspec.Struct, frozen=True, kw_only=True):
+    """The figures of one alloy sheet that tracking, calls and alarms use."""
+
+    key: str  # "za27"
+    name: str  # "ZA-27"
+    family: str  # "zinc", "aluminium", "copper", "other"
+    solidus_c: float
+    liquidus_c: float
+    eutectic_c: float | None = None  # where the last liquid freezes, if below or at the solidus
+    pour_min_c: float  # of the sheet, at the mould lip, any section
+    pour_max_c: float
+    alloy_max_c: float  # in the pot: never above, whatever the loss on the way
+    liquid_margin_c: float = 15.0  # above liquidus before the metal is taken for fully liquid
+    latent_kj_per_kg: float
+    cp_solid_j_per_kg_k: float
+    cp_liquid_j_per_kg_k: float
+    density_liquid_kg_per_m3: float
+    zinc_bearing: bool = False
+    sheet_hash: str = ""
+
+
+class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):
+    """One mould of a melt, in its order, with its window at the lip and the loss on the way there."""
+
+    name: str
+    setup: str = ""  # name of the mould setup, for records and trials
+    mass_kg: float = 0.0
+    thinnest_mm: float | None = None
+    material: str = "green_sand"
+    lip_min_c: float
+    lip_max_c: float
+    loss_c: float  # pot to lip: lift, walk, ladle, stream
+    loss_u_c: float = 5.0  # expanded uncertainty of that loss (k = 2)
+    window_same_probe: bool = False  # learned with this probe: repeatability counts, not absolute uncertainty
+    why: str = ""  # how window and loss were made, in a sentence
+
+    @property
+    def tap_min_c(self) -> float:
+        """Lowest temperature in the pot that still arrives inside the window."""
+        return self.lip_min_c + self.loss_c
+
+    @property
+    def tap_max_c(self) -> float:
+        """Highest temperature in the pot that arrives inside the window, before any pot limit."""
+        return self.lip_max_c + self.loss_c
+
+
+class PotLimit(msgspec.Struct, frozen=True, kw_only=True):
+    """A temperature the pot must not pass, and whose limit it is: alloy, boiling, pot, probe."""
+
+    limit_c: float
+    whose: str
+    why: str
+
+
+class MeltPlan(msgspec.Struct, frozen=True, kw_only=True):
+    """A melt as intended: alloy, mass, moulds in order, limits. `limits` is sorted, lowest first."""
+
+    melt: str  # "2026-014"
+    alloy: AlloyFacts
+    charge_kg: float
+    moulds: tuple[MouldPlan, ...]
+    limits: tuple[PotLimit, ...]
+
+    @property
+    def lowest_limit(self) -> PotLimit:
+        """The limit that is met first."""
+        return min(self.limits, key=lambda limit: limit.limit_c)

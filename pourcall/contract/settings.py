@@ -1,0 +1,214 @@
+"""Room: the settings file. One TOML file, typed; unknown keys are refused with the nearest valid key.
+
+Every fault in the file is told at once, table by table. Nothing is read from disk here: text in, Settings out.
+"""
+
+import difflib
+import tomllib
+from typing import Annotated, Any, Literal
+
+import msgspec
+from msgspec import Meta
+
+from pourcall.contract.errors import BadSettings
+from pourcall.contract.reading import Place
+from pourcall.contract.units import Unit
+from pourcall.contract.version import SETTINGS_SCHEMA
+
+Name = Annotated[str, Meta(pattern=r"^[a-z][a-z0-9_]{0,30}$")]
+TcType = Literal["B", "E", "J", "K", "N", "R", "S", "T"]
+WireClass = Literal["iec_1", "iec_2", "iec_3", "astm_special", "astm_standard"]
+
+
+class _Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Common to all tables: a typo must stop the start-up, not be ignored."""
+
+
+class Shop(_Table, frozen=True):
+    """The shop as a whole."""
+
+    name: str = "workshop"
+    unit: Unit = Unit.C
+    utc_offset_note: str = ""
+
+
+class Board(_Table, frozen=True):
+    """One serial amplifier."""
+
+    port: str  # "/dev/ttyACM0", "COM3", "usb:SERIAL", "socket://host:port"
+    format: Literal["pourcall", "max31855_hex", "max31856_hex", "mcp960x_hex", "text"] = "pourcall"
+    baud: Annotated[int, Meta(ge=300, le=4_000_000)] = 115_200
+    chip: Literal["max31855", "max31856", "mcp960x", "emf", ""] = ""
+    serial: str = ""  # the board's own serial; another board on the port is `identity_mismatch`
+    columns: dict[str, str] = {}  # for `text`: column name or number -> channel
+    unit: Literal["degC", "degF", "K", "uV", "mV"] = "degC"  # for `text`
+    sample_s: Annotated[float, Meta(gt=0, le=60)] = 1.0  # time between samples of one channel
+
+
+class Pot(_Table, frozen=True):
+    """The pot, as far as limits and losses need it."""
+
+    rating_c: Annotated[float, Meta(gt=0, le=2000)] = 1200.0
+    mass_kg: Annotated[float, Meta(ge=0, le=100)] = 0.8
+    mouth_mm: Annotated[float, Meta(gt=0, le=1000)] = 90.0
+    height_mm: Annotated[float, Meta(gt=0, le=1000)] = 110.0
+
+
+class Furnace(_Table, frozen=True):
+    """One furnace. Every id and command carries its name."""
+
+    kind: Literal["electric", "fuel"] = "electric"
+    rating_c: Annotated[float, Meta(gt=0, le=2000)] = 1200.0
+    power_w: Annotated[float, Meta(gt=0, le=200_000)] | None = None
+    transfer_loss_c: Annotated[float, Meta(ge=0, le=300)] | None = None  # pot to lip; None: by alloy family
+    pot: Pot = Pot()
+
+
+class Probe(_Table, frozen=True):
+    """One thermocouple."""
+
+    furnace: Name
+    board: Name
+    channel: str = "0"
+    type: TcType = "K"
+    wire_class: WireClass = "iec_2"
+    place: Place = Place.MELT
+    sheath: Literal["thin", "mineral_3mm", "mineral_6mm", "ceramic_tube"] = "mineral_6mm"
+    rating_c: Annotated[float, Meta(gt=0, le=1820)] = 1100.0
+    offset_uv: Annotated[float, Meta(ge=-2000, le=2000)] = 0.0  # calibration, in emf
+    stale_after_s: Annotated[float, Meta(ge=0.5, le=60)] = 3.0
+
+
+class Mqtt(_Table, frozen=True):
+    """Publishing over MQTT; off unless a host is named."""
+
+    host: str = ""
+    port: Annotated[int, Meta(ge=1, le=65535)] = 1883
+    username: str = ""
+    password: str = ""
+    topic: str = "pourcall"
+    readings_every_s: Annotated[float, Meta(ge=0.1, le=3600)] = 1.0
+
+
+class Sound(_Table, frozen=True):
+    """What the dashboard may use to be heard."""
+
+    player: Literal["auto", "bell", "off"] = "auto"
+    volume: Annotated[float, Meta(ge=0, le=1)] = 0.8
+
+
+class Settings(_Table, frozen=True):
+    """The whole file."""
+
+    schema: int = SETTINGS_SCHEMA
+    shop: Shop = Shop()
+    board: dict[Name, Board] = {}
+    furnace: dict[Name, Furnace] = {}
+    probe: dict[Name, Probe] = {}
+    mqtt: Mqtt = Mqtt()
+    sound: Sound = Sound()
+
+
+_TABLES: dict[str, tuple[type[_Table], bool]] = {  # name -> (type, is a table of named tables)
+    "shop": (Shop, False),
+    "board": (Board, True),
+    "furnace": (Furnace, True),
+    "probe": (Probe, True),
+    "mqtt": (Mqtt, False),
+    "sound": (Sound, False),
+}
+
+
+def parse_settings(text: str, *, where: str = "settings") -> Settings:
+    """Settings from TOML text. Raises BadSettings with every fault found: syntax, keys, values, cross-checks."""
+    try:
+        raw: dict[str, Any] = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        raise BadSettings([f"not valid TOML: {err}"], where=where) from err
+    faults: list[str] = []
+    tables: dict[str, Any] = {}
+    schema = raw.pop("schema", SETTINGS_SCHEMA)
+    if schema != SETTINGS_SCHEMA:
+        faults.append(f"schema = {schema!r}: this program reads schema {SETTINGS_SCHEMA}")
+    for key, value in raw.items():
+        if key not in _TABLES:
+            faults.append(f"[{key}]: unknown table{_nearest(key, _TABLES)}")
+            continue
+        kind, named = _TABLES[key]
+        if not isinstance(value, dict):
+            faults.append(f"{key}: must be a table")
+        elif named:
+            tables[key] = {name: _table(kind, body, f"{key}.{name}", faults) for name, body in value.items()}
+            faults += [
+                f"[{key}.{name}]: names are lower-case letters, digits and _" for name in value if not _is_name(name)
+            ]
+        else:
+            tables[key] = _table(kind, value, key, faults)
+    if not faults:
+        settings = Settings(**tables)
+        faults += _cross_checks(settings)
+        if not faults:
+            return settings
+    raise BadSettings(faults, where=where)
+
+
+def _is_name(name: str) -> bool:
+    try:
+        msgspec.convert(name, Name)
+    except msgspec.ValidationError:
+        return False
+    return True
+
+
+def _nearest(key: str, valid: Any) -> str:
+    near = difflib.get_close_matches(key, list(valid), n=1)
+    return f"; did you mean {near[0]!r}?" if near else f"; valid are {', '.join(sorted(valid))}"
+
+
+def _table(kind: type[_Table], body: Any, where: str, faults: list[str]) -> Any:
+    """One table, checked key by key, so that each of several faults in it is named."""
+    if not isinstance(body, dict):
+        faults.append(f"{where}: must be a table")
+        return None
+    fields = {field.name: field for field in msgspec.structs.fields(kind)}
+    good: dict[str, Any] = {}
+    before = len(faults)
+    for key, value in body.items():
+        if key not in fields:
+            faults.append(f"[{where}] {key}: unknown key{_nearest(key, fields)}")
+            continue
+        try:
+            good[key] = msgspec.convert(value, fields[key].type)
+        except msgspec.ValidationError as err:
+            faults.append(f"[{where}] {key} = {value!r}: {err}")
+    missing = [name for name, field in fields.items() if field.required and name not in body]
+    faults += [f"[{where}]: {name} is missing" for name in missing]
+    return kind(**good) if len(faults) == before else None
+
+
+def _cross_checks(settings: Settings) -> list[str]:
+    """Faults that only show between tables: dangling names, two probes on one input, limits the wrong way round."""
+    faults: list[str] = []
+    seen: dict[tuple[str, str], str] = {}
+    for name, probe in settings.probe.items():
+        if probe.furnace not in settings.furnace:
+            faults.append(
+                f"[probe.{name}] furnace = {probe.furnace!r}: no such furnace"
+                + _nearest(probe.furnace, settings.furnace)
+            )
+        if probe.board not in settings.board:
+            faults.append(
+                f"[probe.{name}] board = {probe.board!r}: no such board{_nearest(probe.board, settings.board)}"
+            )
+        place = (probe.board, probe.channel)
+        if place in seen:
+            faults.append(
+                f"[probe.{name}] and [probe.{seen[place]}] are both on board {place[0]!r} channel {place[1]!r}"
+            )
+        seen[place] = name
+    ports: dict[str, str] = {}
+    for name, board in settings.board.items():
+        if board.port in ports:
+            faults.append(f"[board.{name}] and [board.{ports[board.port]}] share the port {board.port!r}")
+        ports[board.port] = name
+    return faults

@@ -1,0 +1,83 @@
+"""Room: the word that travels with every number. Quality is part of a value, never an afterthought.
+
+Words after OPC UA Part 8 (status codes) and NAMUR NE 107; the reasons are ours.
+"""
+
+from enum import StrEnum
+
+
+class Status(StrEnum):
+    """GOOD: use it. UNCERTAIN: use it knowing the reason. BAD: there is no number."""
+
+    GOOD = "good"
+    UNCERTAIN = "uncertain"
+    BAD = "bad"
+
+
+class Reason(StrEnum):
+    """Why a reading has the status it has. One reason, the most severe that holds."""
+
+    OK = "ok"
+    OVERRIDE = "override"  # a person typed it
+    LAST_KNOWN = "last_known"  # held over a short gap
+    LATE = "late"  # delivered in a burst of old bytes: recorded, not used for control
+    OFF_SPEC = "off_spec"  # outside the sensor's class or calibration
+    SPIKE = "spike"  # one sample that physics does not explain; kept, not followed
+    COLD_JUNCTION = "cold_junction"  # outside -10 to 60 degC
+    DISAGREE = "disagree"  # two probes differ beyond their tolerance
+    WAITING = "waiting"  # no reading yet since start
+    OVER_RANGE = "over_range"  # beyond the thermocouple type's table, or the chip's
+    SENSOR_OPEN = "sensor_open"
+    SENSOR_SHORT = "sensor_short"
+    INTERMITTENT = "intermittent"  # contact comes and goes
+    UNCHANGING = "unchanging"
+    IMPLAUSIBLE = "implausible"
+    DEAD_BUS = "dead_bus"
+    LINK_LOST = "link_lost"
+    CONFIG = "config"
+    OUT_OF_SERVICE = "out_of_service"
+
+
+STATUS_OF: dict[Reason, Status] = {
+    Reason.OK: Status.GOOD,
+    Reason.OVERRIDE: Status.GOOD,
+    Reason.LAST_KNOWN: Status.UNCERTAIN,
+    Reason.LATE: Status.UNCERTAIN,
+    Reason.OFF_SPEC: Status.UNCERTAIN,
+    Reason.COLD_JUNCTION: Status.UNCERTAIN,
+    Reason.DISAGREE: Status.UNCERTAIN,
+    Reason.SPIKE: Status.BAD,
+    Reason.WAITING: Status.BAD,
+    Reason.OVER_RANGE: Status.BAD,
+    Reason.SENSOR_OPEN: Status.BAD,
+    Reason.SENSOR_SHORT: Status.BAD,
+    Reason.INTERMITTENT: Status.UNCERTAIN,
+    Reason.UNCHANGING: Status.BAD,
+    Reason.IMPLAUSIBLE: Status.BAD,
+    Reason.DEAD_BUS: Status.BAD,
+    Reason.LINK_LOST: Status.BAD,
+    Reason.CONFIG: Status.BAD,
+    Reason.OUT_OF_SERVICE: Status.BAD,
+}
+
+REASON_WORDS: dict[Reason, str] = {
+    Reason.OK: "fresh and plausible",
+    Reason.OVERRIDE: "typed by a person",
+    Reason.LAST_KNOWN: "last good value, held over a short gap",
+    Reason.LATE: "old bytes delivered late",
+    Reason.OFF_SPEC: "outside the probe's class or calibration",
+    Reason.SPIKE: "one sample that cannot be metal; not followed",
+    Reason.COLD_JUNCTION: "amplifier too hot or too cold",
+    Reason.DISAGREE: "two probes disagree",
+    Reason.WAITING: "no reading yet",
+    Reason.OVER_RANGE: "beyond the range of this probe",
+    Reason.SENSOR_OPEN: "thermocouple open",
+    Reason.SENSOR_SHORT: "thermocouple shorted",
+    Reason.INTERMITTENT: "contact comes and goes",
+    Reason.UNCHANGING: "value frozen",
+    Reason.IMPLAUSIBLE: "moves faster than metal can",
+    Reason.DEAD_BUS: "amplifier does not answer",
+    Reason.LINK_LOST: "no data from the board",
+    Reason.CONFIG: "channel set up wrongly",
+    Reason.OUT_OF_SERVICE: "out of service",
+}
