@@ -18,6 +18,7 @@ class SampleFlag(IntFlag):
     RESTARTED = 16
     # Set by decoders on this side of the wire, never sent:
     RESERVED_BITS = 256  # a chip word with a bit set that the data sheet says is always 0
+    CHIP_RANGE = 512  # a converting chip says that its input is beyond what it converts; it kept its old value
 
 
 class RawKind(StrEnum):

@@ -239,6 +239,15 @@ class StoreIn(_Input, frozen=True, tag="store_in"):
     waiting_rows: int = 0
 
 
+class DaemonIn(_Input, frozen=True, tag="daemon_in"):
+    """Something about the daemon itself. `kind` is the alarm's kind: broker_down, broker_refused, client_id_clash,
+    loop_slow, task_failed, command_rejected, unclean_stop, stopped. `present`: it holds now, or is over."""
+
+    kind: str
+    present: bool
+    detail: str = ""
+
+
 class TickIn(_Input, frozen=True, tag="tick_in"):
     """Time passed and nothing else need have happened; about once a second."""
 
@@ -249,4 +258,4 @@ class CommandIn(_Input, frozen=True, tag="command_in"):
     command: Command
 
 
-Input = SampleIn | BoardStatusIn | IdentityIn | LinkIn | StoreIn | TickIn | CommandIn
+Input = SampleIn | BoardStatusIn | IdentityIn | LinkIn | StoreIn | DaemonIn | TickIn | CommandIn

@@ -63,6 +63,24 @@ class PotLimit(msgspec.Struct, frozen=True, kw_only=True):
     why: str
 
 
+class FumeTable(msgspec.Struct, frozen=True, kw_only=True):
+    """Zinc fume by temperature, computed beforehand: where levels 1, 2 and 3 begin, degC; None: not within reach.
+
+    still_c: bath undisturbed; disturbed_c: while skimming, stirring or pouring. Levels 1 and 2 advise, 3 alarms; all to
+    a factor of ten, and level 0 is never the word "safe".
+    """
+
+    still_c: tuple[float | None, float | None, float | None] = (None, None, None)
+    disturbed_c: tuple[float | None, float | None, float | None] = (None, None, None)
+    flares: bool = False  # brass: levels are shares of the boiling pressure, and ask: outdoors or under extraction?
+    why: str = ""
+
+    def level(self, temp_c: float, disturbed: bool) -> int:
+        """0 to 3."""
+        begins = self.disturbed_c if disturbed else self.still_c
+        return sum(1 for from_c in begins if from_c is not None and temp_c >= from_c)
+
+
 class MeltPlan(msgspec.Struct, frozen=True, kw_only=True):
     """A melt as intended: alloy, mass, moulds in order, limits. `limits` is sorted, lowest first."""
 
@@ -71,6 +89,7 @@ class MeltPlan(msgspec.Struct, frozen=True, kw_only=True):
     charge_kg: float
     moulds: tuple[MouldPlan, ...]
     limits: tuple[PotLimit, ...]
+    fume: FumeTable | None = None  # None: not computed, or no zinc in the alloy
 
     @property
     def lowest_limit(self) -> PotLimit:

@@ -25,7 +25,10 @@ class Reason(StrEnum):
     SPIKE = "spike"  # one sample that physics does not explain; kept, not followed
     COLD_JUNCTION = "cold_junction"  # outside -10 to 60 degC
     DISAGREE = "disagree"  # two probes differ beyond their tolerance
+    MOVING = "moving"  # entering, settling or leaving: a true reading, but not yet of the metal
+    OUT_OF_METAL = "out_of_metal"  # a probe that should be in the metal is not
     WAITING = "waiting"  # no reading yet since start
+    NO_VALUE = "no_value"  # the source sends no number, or text where a number should be
     OVER_RANGE = "over_range"  # beyond the thermocouple type's table, or the chip's
     SENSOR_OPEN = "sensor_open"
     SENSOR_SHORT = "sensor_short"
@@ -46,12 +49,15 @@ STATUS_OF: dict[Reason, Status] = {
     Reason.OFF_SPEC: Status.UNCERTAIN,
     Reason.COLD_JUNCTION: Status.UNCERTAIN,
     Reason.DISAGREE: Status.UNCERTAIN,
+    Reason.MOVING: Status.UNCERTAIN,
+    Reason.OUT_OF_METAL: Status.UNCERTAIN,
     Reason.SPIKE: Status.BAD,
     Reason.WAITING: Status.BAD,
+    Reason.NO_VALUE: Status.BAD,
     Reason.OVER_RANGE: Status.BAD,
     Reason.SENSOR_OPEN: Status.BAD,
     Reason.SENSOR_SHORT: Status.BAD,
-    Reason.INTERMITTENT: Status.UNCERTAIN,
+    Reason.INTERMITTENT: Status.BAD,
     Reason.UNCHANGING: Status.BAD,
     Reason.IMPLAUSIBLE: Status.BAD,
     Reason.DEAD_BUS: Status.BAD,
@@ -66,10 +72,13 @@ REASON_WORDS: dict[Reason, str] = {
     Reason.LAST_KNOWN: "last good value, held over a short gap",
     Reason.LATE: "old bytes delivered late",
     Reason.OFF_SPEC: "outside the probe's class or calibration",
+    Reason.MOVING: "probe on its way: not yet the metal",
+    Reason.OUT_OF_METAL: "probe is not in the metal",
     Reason.SPIKE: "one sample that cannot be metal; not followed",
     Reason.COLD_JUNCTION: "amplifier too hot or too cold",
     Reason.DISAGREE: "two probes disagree",
     Reason.WAITING: "no reading yet",
+    Reason.NO_VALUE: "the source sends no number",
     Reason.OVER_RANGE: "beyond the range of this probe",
     Reason.SENSOR_OPEN: "thermocouple open",
     Reason.SENSOR_SHORT: "thermocouple shorted",

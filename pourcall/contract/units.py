@@ -111,3 +111,26 @@ def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int 
         return f"-- {mark}"
     value = round(difference_from_c(delta_c, unit), decimals) + 0.0
     return f"{value:.{decimals}f} {mark}"
+
+
+_TOKEN = re.compile(r"<(-?\d+(?:\.\d+)?) degC( apart)?>")
+
+
+def say_c(temp_c: float) -> str:
+    """A temperature inside a text for people, to be shown in the reader's own unit by `in_unit`."""
+    return f"<{temp_c:.1f} degC>"
+
+
+def say_difference_c(delta_c: float) -> str:
+    """A difference of temperatures inside a text for people."""
+    return f"<{delta_c:.1f} degC apart>"
+
+
+def in_unit(text: str, unit: Unit = Unit.C, decimals: int = 0) -> str:
+    """The text with its temperatures written in `unit`. Texts are sent and stored with `<523.0 degC>` inside."""
+
+    def written(found: re.Match[str]) -> str:
+        value, apart = float(found.group(1)), found.group(2)
+        return format_difference(value, unit, decimals) if apart else format_temperature(value, unit, decimals)
+
+    return _TOKEN.sub(written, text)

@@ -1,0 +1,130 @@
+"""Room: one melt while it runs. Plan, marks, lift and pours; what a pour is worth on the record."""
+
+import math
+
+from pourcall.contract.events import Pour
+from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.plan import MeltPlan, MouldPlan
+from pourcall.contract.units import say_c, say_difference_c
+from pourcall.daemon.engine.metal import MetalHistory
+
+WALK_S = 20.0  # the time a plan's transfer loss stands for
+LIFT_LASTS_S = 900.0
+
+
+class MeltRun:
+    """The running melt. Times are monotonic seconds."""
+
+    def __init__(self, plan: MeltPlan, mono_s: float) -> None:
+        self.plan = plan
+        self.began_s = mono_s
+        self.pours: list[Pour] = []
+        self.lift_s: float | None = None
+        self.lift_proposed = False
+        self.skimmed_s: float | None = None
+        self.added_s: float | None = None
+        self.dips = 0
+        self.not_now: dict[str, float] = {}  # call kind -> until when a person does not want to hear it
+
+    @property
+    def next_index(self) -> int | None:
+        """Index of the mould that is next; None: all are poured."""
+        poured = {pour.mould for pour in self.pours}
+        for index, mould in enumerate(self.plan.moulds):
+            if mould.name not in poured:
+                return index
+        return None
+
+    @property
+    def next_mould(self) -> MouldPlan | None:
+        """The mould that is next."""
+        index = self.next_index
+        return None if index is None else self.plan.moulds[index]
+
+    def lifted(self, mono_s: float) -> bool:
+        """The pot is out of the furnace and not every mould is poured, or has just been."""
+        return self.lift_s is not None and mono_s - self.lift_s < LIFT_LASTS_S
+
+    def lip_at(
+        self, mould: MouldPlan, pot_c: float, pot_u_c: float, lift_s: float | None, at_s: float
+    ) -> tuple[float, float]:
+        """Predicted temperature and U at the lip. Later moulds of one lift wait longer and lose more."""
+        extra_s = 0.0 if lift_s is None else max(0.0, at_s - lift_s - WALK_S)
+        extra_c = mould.loss_c / WALK_S * extra_s
+        return pot_c - mould.loss_c - extra_c, math.hypot(pot_u_c, mould.loss_u_c, 0.5 * extra_c)
+
+    def countdown_s(self, history: MetalHistory, mono_s: float) -> float | None:
+        """After the lift: seconds until the metal would arrive too cold for the mould that is next."""
+        mould = self.next_mould
+        if self.lift_s is None or mould is None:
+            return None
+        at_lift = history.at(self.lift_s)
+        if at_lift is None or mould.loss_c <= 0.0:
+            return None
+        spare_c = at_lift[1] - mould.loss_c - mould.lip_min_c
+        return spare_c / (mould.loss_c / WALK_S) + WALK_S - (mono_s - self.lift_s)
+
+    def pour(
+        self, mould: MouldPlan, history: MetalHistory, at_s: float, at_utc_s: float, ago_s: float, number: int
+    ) -> Pour:
+        """The record of a pour that happened at `at_s`."""
+        lift_s = self.lift_s if self.lift_s is not None and self.lift_s <= at_s else None
+        known = history.at(at_s if lift_s is None else lift_s)
+        pot_c = pot_u_c = lip_c = lip_u_c = None
+        basis = "no temperature of the metal was known"
+        if known is not None and at_s - known[0] < LIFT_LASTS_S:
+            seen_s, pot_c, pot_u_c, how = known
+            lip_c, lip_u_c = self.lip_at(mould, pot_c, pot_u_c, lift_s, at_s)
+            when = "at the lift" if lift_s is not None else "at the pour"
+            basis = f"{say_c(pot_c)} in the pot {when} ({how}), less {say_difference_c(pot_c - lip_c)} on the way"
+            if (stale_s := (at_s if lift_s is None else lift_s) - seen_s) > 5.0:
+                basis += f"; that figure was {stale_s:.0f} s old"
+        return Pour(
+            number=number,
+            mould=mould.name,
+            setup=mould.setup,
+            at_mono_s=at_s,
+            at_utc_s=at_utc_s,
+            marked="backwards" if ago_s > 0.0 else "live",
+            pot_temp_c=pot_c,
+            pot_u_c=pot_u_c,
+            lip_temp_c=lip_c,
+            lip_u_c=lip_u_c,
+            lip_min_c=mould.lip_min_c,
+            lip_max_c=mould.lip_max_c,
+            basis=basis,
+            lift_mono_s=lift_s,
+        )
+
+
+class PowerKnob:
+    """What is known of the power: a person's marks, or what a board reports."""
+
+    def __init__(self) -> None:
+        self.level: PowerLevel | None = None
+        self.applied_permille: int | None = None
+        self.on_since_s: float | None = None
+
+    def mark(self, level: PowerLevel, at_s: float) -> None:
+        """A person set the knob."""
+        was_on = self.level in (PowerLevel.LOW, PowerLevel.HIGH)
+        self.level = level
+        if level is PowerLevel.OFF:
+            self.on_since_s = None
+        elif not was_on:
+            self.on_since_s = at_s
+
+    def report(self, applied_permille: int, at_s: float) -> None:
+        """A board reports what it applies."""
+        self.applied_permille = applied_permille
+        if applied_permille > 0 and self.on_since_s is None:
+            self.on_since_s = at_s
+        elif applied_permille == 0 and self.level is None:
+            self.on_since_s = None
+
+    @property
+    def off(self) -> bool:
+        """Known to be off."""
+        if self.level is not None:
+            return self.level is PowerLevel.OFF
+        return self.applied_permille == 0

@@ -1,0 +1,113 @@
+"""Room: from what a person asks (alloy, charge, moulds) to a plan with every number resolved.
+
+The sheets and the science lie in profiles/; here only the order of precedence: what the request says, then what the
+furnace's settings say, then what physics computes for the alloy's family. Sheets are read anew for each plan, so that
+an edited one counts from the next melt on while a running melt keeps its own. Loaded when first asked for.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
+from pourcall.contract.plan import MeltPlan, MouldPlan
+from pourcall.contract.reading import Place
+from pourcall.contract.settings import Settings
+
+UNSTATED_CHARGE_KG = 1.0  # where neither the charge nor any mould has a mass; the answer says so
+WALL_MM = 10.0  # a small crucible's wall (common practice, no source); only the computed transfer loss uses it
+
+
+class Planner:
+    """Makes plans for the furnaces of one settings file. Blocking (reads sheets): call it off the event loop."""
+
+    def __init__(self, settings: Settings, alloys: Path | None) -> None:
+        self._settings, self._alloys = settings, alloys
+
+    def start(self, furnace: str, request: StartRequest, melt: str) -> tuple[MeltPlan, tuple[str, ...]]:
+        """The plan of a new melt, and what to mind about it.
+
+        Raises NotFound for an alloy that is not there, BadSheet for one whose sheet is refused, BadInput or OutOfRange
+        for figures that cannot be meant.
+        """
+        charge_kg, assumed = _charge(request.charge_kg, request.moulds)
+        return self._plan(furnace, melt, request.alloy, charge_kg, request.moulds, assumed)
+
+    def change(self, furnace: str, request: ChangeRequest, old: MeltPlan) -> tuple[MeltPlan, tuple[str, ...]]:
+        """The plan of a melt whose alloy, charge or moulds changed; what is None stays.
+
+        Moulds that stay keep their windows while the alloy stays too; for another alloy they are made anew.
+        """
+        alloy = request.alloy if request.alloy is not None else old.alloy.key
+        charge_kg = request.charge_kg if request.charge_kg is not None else old.charge_kg
+        if request.moulds is not None:
+            moulds = request.moulds
+        else:
+            moulds = tuple(as_request(mould, keep_window=request.alloy is None) for mould in old.moulds)
+        charge_kg, assumed = _charge(charge_kg, moulds)
+        return self._plan(furnace, old.melt, alloy, charge_kg, moulds, assumed)
+
+    def _plan(
+        self, furnace: str, melt: str, alloy: str, charge_kg: float, moulds: Sequence[MouldRequest], assumed: str
+    ) -> tuple[MeltPlan, tuple[str, ...]]:
+        from pourcall.profiles.sheet import load_sheets
+        from pourcall.profiles.transfer import Pot
+        from pourcall.profiles.window import MouldSpec, melt_plan, plan_conflicts
+
+        own = self._settings.furnace[furnace]
+        in_metal = [
+            probe.rating_c
+            for probe in self._settings.probe.values()
+            if probe.furnace == furnace and probe.place in (Place.MELT, Place.DIP)
+        ]
+        plan = melt_plan(
+            melt,
+            load_sheets(self._alloys).get(alloy),
+            charge_kg,
+            [
+                MouldSpec(
+                    name=mould.name,
+                    setup=mould.setup,
+                    mass_kg=mould.mass_kg,
+                    thinnest_mm=mould.thinnest_mm,
+                    material=mould.material,
+                    loss_c=mould.loss_c,
+                    lip_min_c=mould.lip_min_c,
+                    lip_max_c=mould.lip_max_c,
+                )
+                for mould in moulds
+            ],
+            loss_c=own.transfer_loss_c,
+            pot=Pot(
+                mouth_mm=own.pot.mouth_mm,
+                outside_mm=own.pot.mouth_mm + 2.0 * WALL_MM,
+                height_mm=own.pot.height_mm,
+                mass_kg=max(0.05, own.pot.mass_kg),
+            ),
+            pot_rating_c=own.pot.rating_c,
+            probe_rating_c=min(in_metal, default=None),
+        )
+        return plan, (*((assumed,) if assumed else ()), *plan_conflicts(plan))
+
+
+def _charge(charge_kg: float, moulds: Sequence[MouldRequest]) -> tuple[float, str]:
+    """The mass to reckon with, and a sentence where nobody gave one."""
+    if charge_kg > 0.0:
+        return charge_kg, ""
+    needed_kg = sum(mould.mass_kg for mould in moulds)
+    if needed_kg > 0.0:
+        return needed_kg, f"no charge was given: the moulds' {needed_kg:g} kg are taken for it"
+    return UNSTATED_CHARGE_KG, f"no charge was given: {UNSTATED_CHARGE_KG:g} kg is taken for it"
+
+
+def as_request(mould: MouldPlan, *, keep_window: bool) -> MouldRequest:
+    """A planned mould as a request that makes it again, with the window it had or without."""
+    return MouldRequest(
+        name=mould.name,
+        setup=mould.setup,
+        mass_kg=mould.mass_kg,
+        thinnest_mm=mould.thinnest_mm,
+        material=mould.material,
+        lip_min_c=mould.lip_min_c if keep_window else None,
+        lip_max_c=mould.lip_max_c if keep_window else None,
+        loss_c=mould.loss_c if keep_window else None,
+    )

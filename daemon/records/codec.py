@@ -1,0 +1,197 @@
+"""Room: one input as one journal row, and back, bit for bit.
+
+A sample becomes plain columns; whole milliseconds and ten-thousandths shrink to small integers where that is exact
+and stay REAL where it is not. Ticks are rows without value. Everything else is JSON, or MessagePack where JSON
+cannot carry it (NaN, infinities). Pure: ids come from the caller.
+"""
+
+from math import copysign
+from typing import Any
+
+import msgspec
+
+from pourcall.contract.frames import RawKind, Sample
+from pourcall.contract.inputs import Input, SampleIn, TickIn
+from pourcall.contract.reading import Reading
+from pourcall.contract.status import Reason
+from pourcall.daemon.records.migrate import NO_READING, REASON_CODES
+
+# Columns of `journal` after id and source.
+Row = tuple[Any, ...]
+INSERT_ROW = (
+    "INSERT INTO journal (id, source, seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc, extra)"
+    " VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
+)
+SELECT_ROW = (
+    "SELECT j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.extra, j.source FROM journal j"
+)
+REASONS: dict[int, Reason] = {code: reason for reason, code in REASON_CODES.items()}
+_EXACT_BELOW = 1e11  # times 10,000 still an integer every float near it can tell apart
+_INT64 = 2**63
+_MOST_C = 1e9  # beyond this nothing is a temperature; the raw value is kept all the same
+
+_json = msgspec.json.Encoder()
+_from_json = msgspec.json.Decoder(Input)
+_msgpack = msgspec.msgpack.Encoder()
+_from_msgpack = msgspec.msgpack.Decoder(Input)
+
+
+class SourceKey(msgspec.Struct, frozen=True):
+    """What a source stands for within a session; all empty for inputs that are no samples."""
+
+    board: str = ""
+    channel: str = ""
+    raw_kind: str = ""
+    probe: str = ""
+
+
+class Source(msgspec.Struct, frozen=True):
+    """A row of `sources` with what decoding needs of its session."""
+
+    id: int
+    session_id: int
+    offset_ms: int
+    board: str
+    channel: str
+    raw_kind: str
+    board_ms_base: int
+    probe_id: int | None = None
+
+
+def whole_ms(mono_s: float) -> int:
+    """Whole milliseconds below a monotonic time; the base of a board's clock."""
+    return int(mono_s * 1000.0)
+
+
+def pack_milli(value_c: float | None) -> int | None:
+    """Thousandths of a degree."""
+    if value_c is None or not -_MOST_C < value_c < _MOST_C:
+        return None
+    return round(value_c * 1000.0)
+
+
+def pack_fixed(value: float) -> int | float:
+    """Ten-thousandths as an integer where that is exact, sign of zero included; else the value."""
+    if -_EXACT_BELOW < value < _EXACT_BELOW:
+        fixed = round(value * 10000.0)
+        if fixed / 10000.0 == value and (fixed or copysign(1.0, value) > 0.0):
+            return fixed
+    return value
+
+
+def pack_times(mono_s: float, utc_s: float, offset_ms: int) -> tuple[int | float, int | float]:
+    """Both times as the journal keeps them."""
+    mono: int | float = mono_s
+    if -_EXACT_BELOW < mono_s < _EXACT_BELOW:
+        ms = round(mono_s * 1000.0)
+        if ms / 1000.0 == mono_s and (ms or copysign(1.0, mono_s) > 0.0):
+            mono = ms
+            if -_EXACT_BELOW < utc_s < _EXACT_BELOW:
+                utc_ms = round(utc_s * 1000.0)
+                if utc_ms / 1000.0 == utc_s and (utc_ms or copysign(1.0, utc_s) > 0.0):
+                    return mono, utc_ms - ms - offset_ms
+    return mono, utc_s
+
+
+def unpack_times(mono: int | float, utc: int | float, offset_ms: int) -> tuple[float, float]:
+    """Inverse of pack_times."""
+    mono_s = mono / 1000.0 if type(mono) is int else float(mono)
+    utc_s = (mono + offset_ms + utc) / 1000.0 if type(utc) is int else float(utc)
+    return mono_s, utc_s
+
+
+def fits_columns(item: SampleIn) -> bool:
+    """Whether a sample can be kept as columns: SQLite keeps no NaN and no integer beyond 64 bits."""
+    s = item.sample
+    if s.raw_value is not None and s.raw_value != s.raw_value:
+        return False
+    if s.cold_junction_c is not None and s.cold_junction_c != s.cold_junction_c:
+        return False
+    if not (_are_times(item) and -_EXACT_BELOW < item.late_s < _EXACT_BELOW):
+        return False
+    for number in (s.raw_code, s.board_seq, s.board_ms):
+        if number is not None and not -_INT64 // 4 < number < _INT64 // 4:
+            return False
+    return -(2**50) < s.flags < 2**50
+
+
+def _are_times(item: Input) -> bool:
+    return -_EXACT_BELOW < item.mono_s < _EXACT_BELOW and -_EXACT_BELOW < item.utc_s < _EXACT_BELOW
+
+
+def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | None) -> Row:
+    """Columns of a sample. `fits_columns` must hold."""
+    sample = item.sample
+    mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms)
+    value, cold, board_ms = sample.raw_value, sample.cold_junction_c, sample.board_ms
+    if board_ms is not None:
+        board_ms -= (mono if type(mono) is int else whole_ms(item.mono_s)) + source.board_ms_base  # type: ignore[operator]
+    marks, temp_mc, u_mc = NO_READING, None, None
+    if reading is not None:
+        reason = reading.reason
+        marks = 0 if reason is Reason.OK else REASON_CODES[reason]
+        temp_mc, u_mc = pack_milli(reading.temp_c), pack_milli(reading.u_c)
+    if sample.flags:
+        marks |= int(sample.flags) << 6
+    return (
+        row_id, source.id, item.seq, mono, utc,
+        None if value is None else pack_fixed(value),
+        None if cold is None else pack_fixed(cold),
+        marks, sample.raw_code, sample.board_seq, board_ms, temp_mc, u_mc,
+        float(item.late_s) if item.late_s or copysign(1.0, item.late_s) < 0 else None,
+    )  # fmt: skip
+
+
+def other_row(row_id: int, source: Source, item: Input, reading: Reading | None) -> Row:
+    """A tick (no extra) or any other input (JSON or MessagePack), with the reading it made, if one."""
+    finite = _are_times(item)
+    mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms) if finite else (0, 0)
+    extra: str | bytes | None = None
+    if type(item) is not TickIn or not finite:
+        extra = encode_input(item)
+    marks, temp_mc, u_mc = NO_READING, None, None
+    if reading is not None:
+        marks, temp_mc, u_mc = REASON_CODES[reading.reason], pack_milli(reading.temp_c), pack_milli(reading.u_c)
+    return row_id, source.id, item.seq, mono, utc, None, None, marks, None, None, None, temp_mc, u_mc, extra
+
+
+def encode_input(item: Input) -> str | bytes:
+    """JSON text if it comes back equal, else MessagePack bytes."""
+    text = _json.encode(item)
+    try:
+        if _from_json.decode(text) == item:
+            return text.decode()
+    except msgspec.DecodeError:  # null where a number must stand: NaN or an infinity
+        pass
+    return _msgpack.encode(item)
+
+
+def decode_row(row: Row, source: Source) -> Input:
+    """The input of one journal row as `SELECT_ROW` gives it."""
+    seq, mono, utc, value, cold, marks, code, board_seq, board_ms, extra, _ = row
+    if type(extra) is str:
+        return _from_json.decode(extra)
+    if type(extra) is bytes:
+        return _from_msgpack.decode(extra)
+    mono_s, utc_s = unpack_times(mono, utc, source.offset_ms)
+    if not source.raw_kind:
+        return TickIn(seq=seq, mono_s=mono_s, utc_s=utc_s)
+    if board_ms is not None:
+        board_ms += (mono if type(mono) is int else whole_ms(mono_s)) + source.board_ms_base
+    return SampleIn(
+        seq=seq,
+        mono_s=mono_s,
+        utc_s=utc_s,
+        board=source.board,
+        late_s=0.0 if extra is None else extra,
+        sample=Sample(
+            channel=source.channel,
+            raw_kind=RawKind(source.raw_kind),
+            raw_value=value / 10000.0 if type(value) is int else value,
+            cold_junction_c=cold / 10000.0 if type(cold) is int else cold,
+            flags=marks >> 6,
+            raw_code=code,
+            board_seq=board_seq,
+            board_ms=board_ms,
+        ),
+    )

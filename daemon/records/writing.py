@@ -1,0 +1,244 @@
+"""Room: one batch, one transaction. Entries become journal rows, events, projections and roll-up, or none of them do.
+
+Knows one open connection; after any error nothing of the batch is in the file and the same batch can be given again.
+Not here: when to write and what to do about errors (recorder.py).
+"""
+
+import logging
+import sqlite3
+from collections.abc import Sequence
+from typing import Any
+
+import msgspec
+
+from pourcall.contract.events import Event
+from pourcall.contract.inputs import Input, SampleIn
+from pourcall.contract.reading import Reading
+from pourcall.daemon.records.backlog import Entry
+from pourcall.daemon.records.book import Book, Session, SessionIds
+from pourcall.daemon.records.codec import (
+    INSERT_ROW,
+    REASON_CODES,
+    Row,
+    Source,
+    SourceKey,
+    fits_columns,
+    other_row,
+    pack_milli,
+    sample_row,
+    unpack_times,
+)
+from pourcall.daemon.records.projections import Projector
+from pourcall.daemon.records.rollup import MERGE, Accumulator
+from pourcall.daemon.records.troubles import is_store_trouble
+
+log = logging.getLogger(__name__)
+_json = msgspec.json.Encoder()
+Told = list[tuple[int, Any, BaseException | None]]  # ticket, value or error of a call
+
+
+class _Work:
+    """Rows of a batch that are not yet in the file."""
+
+    __slots__ = ("events", "others", "rows")
+
+    def __init__(self) -> None:
+        self.rows: list[Row] = []
+        self.events: list[tuple[int, SessionIds, Event, Input]] = []
+        self.others: list[Row] = []
+
+
+class BatchWriter:
+    """Writes batches into one open file. `sessions` is the recorder's list, shared."""
+
+    def __init__(self, conn: sqlite3.Connection, sessions: Sequence[Session]) -> None:
+        self.conn = conn
+        self._sessions = sessions
+        self._book = Book(conn)
+        self._projector = Projector(conn)
+        self._fast: dict[tuple[int, str, str, str], tuple[Source, object]] = {}
+        self._accumulator = Accumulator()
+        self._next_id = 1 + int(conn.execute("SELECT coalesce(max(id), 0) FROM journal").fetchone()[0])
+        self._catch_up()
+
+    def write(self, batch: Sequence[Entry], *, roll_up: bool = False) -> Told:
+        """Commit a batch; results of its calls. With `roll_up` the slots so far go with it. Raises sqlite3.Error."""
+        conn = self.conn
+        told: Told = []
+        try:
+            conn.execute("BEGIN IMMEDIATE")
+            rows, others = self._rows(batch, told)
+            if roll_up:
+                conn.executemany(MERGE, self._accumulator.rows())
+                conn.execute("UPDATE state SET rolled_id = ?", (self._next_id - 1,))
+            conn.execute("COMMIT")
+        except BaseException:
+            # A failed COMMIT has rolled back already, and a ROLLBACK then raises on its own.
+            if conn.in_transaction:
+                conn.execute("ROLLBACK")
+            self._book.forget()
+            self._projector.forget()
+            self._fast.clear()
+            raise
+        if roll_up:
+            self._accumulator.clear()
+        self._next_id += len(rows)
+        self._accumulate(rows, others)
+        return told
+
+    def end_sessions(self, ends: Sequence[tuple[Session, float, float]]) -> None:
+        """Mark sessions as ended in order: (session, mono_s, utc_s)."""
+        self.conn.execute("BEGIN IMMEDIATE")
+        try:
+            for session, mono_s, utc_s in ends:
+                ids = self._book.session(session)
+                self.conn.execute("INSERT OR IGNORE INTO session_ends VALUES (?, ?, ?)", (ids.id, mono_s, utc_s))
+            self.conn.execute("COMMIT")
+        finally:
+            if self.conn.in_transaction:
+                self.conn.execute("ROLLBACK")
+
+    def _rows(self, batch: Sequence[Entry], told: Told) -> tuple[list[Row], list[Row]]:
+        """Write a batch within the open transaction; its journal rows and its further readings."""
+        work = _Work()
+        done_rows: list[Row] = []
+        done_others: list[Row] = []
+        row_id = self._next_id
+        fast = self._fast
+        for entry in batch:
+            item, outputs, number = entry.item, entry.outputs, entry.session
+            if item is None:
+                if entry.call is None:
+                    self._book.session(self._sessions[number])
+                else:  # a call sees everything that was put before it
+                    self._flush(work)
+                    done_rows += work.rows
+                    done_others += work.others
+                    work = _Work()
+                    told.append(self._call(entry))
+                continue
+            reading: Reading | None = None
+            if outputs:
+                first = outputs[0]
+                if type(first) is Reading:
+                    reading = first
+                if reading is None or len(outputs) > 1:
+                    self._outputs(number, row_id, item, outputs, work)
+            probe = "" if reading is None else reading.probe
+            if type(item) is SampleIn and fits_columns(item):
+                sample = item.sample
+                key = (number, item.board, sample.channel, probe)
+                known = fast.get(key)
+                if known is None or known[1] is not sample.raw_kind:
+                    source = self._source(number, SourceKey(item.board, sample.channel, sample.raw_kind, probe), item)
+                    known = fast[key] = (source, sample.raw_kind)
+                work.rows.append(sample_row(row_id, known[0], item, reading))
+            else:
+                work.rows.append(other_row(row_id, self._source(number, SourceKey(probe=probe), item), item, reading))
+            row_id += 1
+        self._flush(work)
+        if done_rows:
+            return done_rows + work.rows, done_others + work.others
+        return work.rows, work.others
+
+    def _flush(self, work: _Work) -> None:
+        self.conn.executemany(INSERT_ROW, work.rows)
+        self.conn.executemany(
+            "INSERT INTO other_readings (journal_id, source, at_mono_s, at_utc_s, temp_mc, u_mc, reason)"
+            " VALUES (?,?,?,?,?,?,?)",
+            work.others,
+        )
+        for journal_id, ids, event, item in work.events:
+            self._event(journal_id, ids, event, item)
+
+    def _event(self, journal_id: int, ids: SessionIds, event: Event, item: Input) -> None:
+        conn = self.conn
+        body = _json.encode(event).decode()
+        kind = type(event).__struct_config__.tag
+        event_id = conn.execute(
+            "INSERT INTO events (journal_id, session_id, seq, mono_s, utc_s, type, body) VALUES (?,?,?,?,?,?,?)",
+            (journal_id, ids.id, event.seq, event.mono_s, event.utc_s, kind, body),
+        ).lastrowid
+        conn.execute("SAVEPOINT projection")
+        try:
+            self._projector.event(ids, journal_id, event_id or 0, event, item)
+        except (sqlite3.IntegrityError, sqlite3.InterfaceError, ArithmeticError, TypeError, ValueError):
+            # The event itself is on record; a figure that cannot stand in a table must not stop the record.
+            log.exception("event %s of input %d could not be put into its table", kind, event.seq)
+            conn.execute("ROLLBACK TO projection")
+            self._projector.forget()
+        conn.execute("RELEASE projection")
+
+    def _call(self, entry: Entry) -> tuple[int, Any, BaseException | None]:
+        assert entry.call is not None
+        self.conn.execute("SAVEPOINT call")
+        try:
+            value: Any = entry.call(self.conn)
+            error: BaseException | None = None
+        except Exception as err:
+            if isinstance(err, sqlite3.Error) and is_store_trouble(err):
+                raise  # not the caller's fault: the whole batch is tried again
+            self.conn.execute("ROLLBACK TO call")
+            value, error = None, err
+        self.conn.execute("RELEASE call")
+        return entry.ticket, value, error
+
+    def _outputs(
+        self, number: int, row_id: int, item: Input, outputs: Sequence[Any], work: _Work
+    ) -> None:
+        """Everything but a first reading: events, and readings beyond the first."""
+        ids = self._book.session(self._sessions[number])
+        for place, output in enumerate(outputs):
+            if type(output) is Reading:
+                if place:
+                    kind = SourceKey("", "", output.raw_kind.value, output.probe)
+                    source = self._source(number, kind, item)
+                    work.others.append(
+                        (
+                            row_id, source.id, output.at_mono_s, output.at_utc_s, pack_milli(output.temp_c),
+                            pack_milli(output.u_c), REASON_CODES[output.reason],
+                        )
+                    )  # fmt: skip
+            else:
+                work.events.append((row_id, ids, output, item))
+
+    def _source(self, number: int, key: SourceKey, item: Input) -> Source:
+        board_ms = item.sample.board_ms if type(item) is SampleIn and key.board else None
+        return self._book.source(self._book.session(self._sessions[number]), key, board_ms, item.mono_s)
+
+    def _accumulate(self, rows: Sequence[Row], others: Sequence[Row]) -> None:
+        sources = self._book.probes_by_source
+        add = self._accumulator.add
+        for row in rows:
+            probe = sources.get(row[1])
+            if probe is None:
+                continue
+            mono, extra = row[3], row[13]
+            at_s = mono / 1000.0 if type(mono) is int else mono
+            if type(extra) is float:
+                at_s -= extra
+            add(probe[0], probe[1], at_s, row[11], row[0])
+        for journal_id, source, at_s, _, temp_mc, _, _ in others:
+            probe = sources.get(source)
+            if probe is not None:
+                add(probe[0], probe[1], at_s, temp_mc, journal_id)
+
+    def _catch_up(self) -> None:
+        """After a crash: take rows into the accumulator that were committed but not rolled up."""
+        (rolled,) = self.conn.execute("SELECT rolled_id FROM state").fetchone()
+        add = self._accumulator.add
+        for row_id, session, probe, mono, offset, late, temp_mc in self.conn.execute(
+            "SELECT j.id, s.session_id, s.probe_id, j.mono, n.offset_ms,"
+            " CASE typeof(j.extra) WHEN 'real' THEN j.extra ELSE 0.0 END, j.temp_mc FROM journal j"
+            " JOIN sources s ON s.id = j.source JOIN sessions n ON n.id = s.session_id"
+            " WHERE j.id > ? AND s.probe_id IS NOT NULL",
+            (rolled,),
+        ):
+            at_s, _ = unpack_times(mono, 0, offset)
+            add(session, probe, at_s - late, temp_mc, row_id)
+        for row_id, session, probe, at_s, temp_mc in self.conn.execute(
+            "SELECT o.journal_id, s.session_id, s.probe_id, o.at_mono_s, o.temp_mc FROM other_readings o"
+            " JOIN sources s ON s.id = o.source WHERE o.journal_id > ? AND s.probe_id IS NOT NULL",
+            (rolled,),
+        ):
+            add(session, probe, at_s, temp_mc, row_id)

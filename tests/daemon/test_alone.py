@@ -1,0 +1,156 @@
+"""Room: one daemon on one folder, and a computer kept awake. Locks of the real system, programs of the real system."""
+
+import asyncio
+import os
+import stat
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pourcall.contract.errors import DaemonError
+from pourcall.daemon import sockets
+from pourcall.daemon.lag import LagWatch
+from pourcall.daemon.single import SingleLock, private_folder
+from pourcall.daemon.tasks import Tasks
+from pourcall.daemon.wake import WakeKeeper, helper_command
+
+HOLDER = """
+import sys, pathlib
+from pourcall.daemon.single import SingleLock
+with SingleLock(pathlib.Path(sys.argv[1])):
+    print("held", flush=True)
+    sys.stdin.read()
+"""
+
+
+def test_a_second_daemon_is_told_the_process_of_the_first_and_takes_nothing(home: Path) -> None:
+    path = home / "run" / "daemon.lock"
+    with subprocess.Popen(
+        [sys.executable, "-c", HOLDER, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as first:
+        assert first.stdout is not None
+        assert first.stdout.readline() == "held\n"
+        with pytest.raises(DaemonError, match=f"process {first.pid}"):
+            SingleLock(path).take()
+        first.kill()
+        first.wait()
+    with SingleLock(path):  # a crash leaves nothing to clean up
+        assert path.read_text() == f"{os.getpid()}\n"
+
+
+def test_the_runtime_folder_is_shut_to_others(home: Path) -> None:
+    folder = home / "run"
+    folder.mkdir(mode=0o755)
+    private_folder(folder)
+    assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+
+
+def test_the_socket_is_for_its_owner_only_and_the_umask_is_put_back(home: Path) -> None:
+    before = os.umask(0o022)
+    try:
+        bound = sockets.unix_socket(home / "d.sock")
+        assert stat.S_IMODE((home / "d.sock").stat().st_mode) == 0o600
+        assert os.umask(0o022) == 0o022
+        bound.close()
+    finally:
+        os.umask(before)
+
+
+def test_a_path_too_long_for_a_socket_says_so_and_what_to_do(home: Path) -> None:
+    with pytest.raises(DaemonError, match=r"more than the 10\d .*POURCALL_HOME"):
+        sockets.unix_socket(home / ("x" * 120))
+
+
+def test_a_file_where_the_socket_belongs_is_not_removed(home: Path) -> None:
+    (home / "d.sock").write_text("a letter")
+    with pytest.raises(DaemonError, match="no socket"):
+        sockets.unix_socket(home / "d.sock")
+    assert (home / "d.sock").read_text() == "a letter"
+
+
+def test_the_token_file_is_for_its_owner_only(home: Path) -> None:
+    token = sockets.write_token(home / "token", 4711)
+    assert stat.S_IMODE((home / "token").stat().st_mode) == 0o600
+    assert (home / "token").read_text() == f"127.0.0.1:4711 {token}\n"
+    assert sockets.is_bearer(f"Bearer {token}", token)
+    assert not sockets.is_bearer("Bearer ", token)
+    assert not sockets.is_bearer("", "")
+
+
+async def test_sleep_is_blocked_by_a_helper_that_ends_with_us(home: Path) -> None:
+    fake = home / "systemd-inhibit"
+    fake.write_text('#!/bin/sh\nwhile [ "${1#--}" != "$1" ]; do shift; done\nexec "$@"\n')
+    fake.chmod(0o755)
+    keeper = WakeKeeper("linux", lambda name: str(fake) if name == "systemd-inhibit" else f"/bin/{name}")
+    assert await keeper.hold() == ""
+    assert keeper.holding
+    await keeper.release()
+    assert not keeper.holding
+
+
+async def test_a_helper_that_is_refused_is_said_aloud_with_its_own_words(home: Path) -> None:
+    fake = home / "systemd-inhibit"
+    fake.write_text("#!/bin/sh\necho 'Failed to connect to bus' >&2\nexit 1\n")
+    fake.chmod(0o755)
+    keeper = WakeKeeper("linux", lambda name: str(fake) if name == "systemd-inhibit" else f"/bin/{name}")
+    said = await keeper.hold()
+    assert "sleep is not blocked" in said
+    assert "Failed to connect to bus" in said
+    assert not keeper.holding
+    await keeper.release()
+
+
+async def test_a_system_without_any_helper_is_said_aloud() -> None:
+    assert "switch sleep off by hand" in await WakeKeeper("linux", lambda name: None).hold()
+
+
+def test_each_platform_has_its_own_way() -> None:
+    assert helper_command("darwin", 7, lambda name: name) == ["caffeinate", "-i", "-w", "7"]
+    linux = helper_command("linux", 7, lambda name: name)
+    assert linux is not None
+    assert linux[-1] == "cat"
+
+
+async def test_a_blocked_loop_is_told_from_a_quiet_one() -> None:
+    told: list[tuple[str, float]] = []
+    loop = asyncio.get_running_loop()
+    watch = LagWatch(lambda kind, lag_s: told.append((kind, lag_s)), loop.time, beat_s=0.05)
+    task = asyncio.create_task(watch.run())
+    await asyncio.sleep(0.12)
+    assert told == []
+    import time
+
+    time.sleep(0.4)  # noqa: ASYNC251 - the very fault that is looked for: fault C6
+    await asyncio.sleep(0.2)
+    task.cancel()
+    await asyncio.gather(task, return_exceptions=True)
+    assert [kind for kind, _ in told] == ["loop_slow"]
+    assert told[0][1] == pytest.approx(0.38, abs=0.15)
+
+
+async def test_a_task_that_dies_is_started_once_more_and_then_ends_the_daemon() -> None:
+    deaths: list[tuple[str, bool]] = []
+    tasks = Tasks(lambda name, err, restarted: deaths.append((name, restarted)))
+    starts = 0
+
+    async def dies() -> None:
+        nonlocal starts
+        starts += 1
+        raise ValueError("broken")
+
+    tasks.keep("dies", dies)
+    await asyncio.sleep(0.01)
+    assert (starts, deaths) == (2, [("dies", True), ("dies", False)])
+    await tasks.cancel()
+
+
+async def test_cancelled_tasks_are_no_deaths() -> None:
+    deaths: list[Any] = []
+    tasks = Tasks(lambda *death: deaths.append(death))
+    tasks.keep("waits", lambda: asyncio.sleep(1000))
+    await asyncio.sleep(0)
+    await tasks.cancel()
+    assert deaths == []

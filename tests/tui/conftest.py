@@ -1,0 +1,310 @@
+"""Room: a real daemon's end of the API on a real Unix socket, and the boat club's melt to stream over it.
+
+The snapshots are ours: ZA-27 deck cleats in the boat club's workshop. Solidus 375 and liquidus 484 degC of ZA-27
+after ASTM B86 / ASM Handbook volume 2 (from memory); the window and the loss are invented for the scenario.
+"""
+
+import asyncio
+import shutil
+import tempfile
+from collections.abc import AsyncIterator, Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import aiohttp
+import msgspec
+import pytest
+from aiohttp import web
+
+from pourcall.contract.api import (
+    CommandResult,
+    Health,
+    StreamDelta,
+    StreamEvent,
+    StreamSnapshot,
+    Trace,
+    TracePoint,
+)
+from pourcall.contract.events import AlarmState, AlarmView, CallKind, CallView, Dip, Event, MeltState, Pour, Priority
+from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
+from pourcall.contract.reading import Place, ProbeState
+from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView, WindowView
+from pourcall.contract.status import Reason, Status
+
+ALLOY = AlloyFacts(
+    key="za27", name="ZA-27", family="zinc", solidus_c=375.0, liquidus_c=484.0, pour_min_c=510.0, pour_max_c=555.0,
+    alloy_max_c=620.0, latent_kj_per_kg=128.0, cp_solid_j_per_kg_k=525.0, cp_liquid_j_per_kg_k=600.0,
+    density_liquid_kg_per_m3=4600.0, zinc_bearing=True,
+)  # fmt: skip
+MOULDS = tuple(
+    MouldPlan(
+        name=name, setup="deck cleat", mass_kg=0.4, thinnest_mm=6.0, lip_min_c=515.0, lip_max_c=545.0, loss_c=14.0
+    )
+    for name in ("cleat 1", "cleat 2", "cleat 3")
+)
+PLAN = MeltPlan(
+    melt="2026-014", alloy=ALLOY, charge_kg=1.8, moulds=MOULDS,
+    limits=(PotLimit(limit_c=600.0, whose="alloy", why="alloy sheet"),),
+)  # fmt: skip
+WINDOW = WindowView(
+    mould="cleat 1", index=0, of=3, lip_min_c=515.0, lip_max_c=545.0, tap_min_c=529.0, tap_max_c=559.0, loss_c=14.0,
+    why="alloy sheet, narrowed by filling 6 mm in green sand", lip_now_c=474.0, too_cold=0.999, too_hot=0.0,
+)  # fmt: skip
+
+
+class Scenes:
+    """Snapshots of the boat club's melt, by what happens in them."""
+
+    @staticmethod
+    def idle(**over: Any) -> FurnaceSnapshot:
+        """No melt; the probe hangs in the air."""
+        base = FurnaceSnapshot(
+            furnace="forge", seq=1, mono_s=5000.0, utc_s=1_767_250_000.0, boards={"amp": "up"},
+            metal=MetalView(temp_c=None, how="probe is out"),
+            probes=(Scenes.probe(temp_c=21.4, state=ProbeState.OUT),),
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def probe(**over: Any) -> ProbeView:
+        """The probe of the melt, well."""
+        base = ProbeView(
+            name="melt_probe", place=Place.MELT, state=ProbeState.IN_METAL, temp_c=488.2, u_c=3.6, status=Status.GOOD,
+            reason=Reason.OK, rate_c_per_min=6.2, age_s=0.4,
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def heating(**over: Any) -> FurnaceSnapshot:
+        """Liquid, below the window, coming up."""
+        base = FurnaceSnapshot(
+            furnace="forge", seq=100, mono_s=7040.0, utc_s=1_767_252_040.0, melt="2026-014", melt_began_mono_s=5000.0,
+            plan=PLAN, melt_state=MeltState.LIQUID, power=PowerLevel.HIGH, probes=(Scenes.probe(), Scenes.chamber()),
+            metal=MetalView(temp_c=488.2, u_c=3.6, how="probe in the metal", rate_c_per_min=6.2, age_s=0.4),
+            window=WINDOW, instruction="Wait: 41 °C to the pour window, about 7 min", boards={"amp": "up"},
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def chamber(**over: Any) -> ProbeView:
+        """A second probe in the furnace's chamber."""
+        base = ProbeView(
+            name="chamber", place=Place.CHAMBER, state=ProbeState.OUT, temp_c=702.0, u_c=6.0, status=Status.GOOD,
+            reason=Reason.OK,
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def ready(**over: Any) -> FurnaceSnapshot:
+        """Inside the window, and called."""
+        call = CallView(
+            kind=CallKind.POUR, text="POUR now: cleat 1 of 3, arrives at 529 °C", raised_mono_s=7400.0, repeat_s=10.0,
+            why="the whole band of uncertainty lies inside the window", mould="cleat 1",
+        )  # fmt: skip
+        window = msgspec.structs.replace(WINDOW, lip_now_c=529.0, too_cold=0.004, too_hot=0.002)
+        base = Scenes.heating(
+            seq=200, mono_s=7410.0, melt_state=MeltState.READY, instruction=call.text, instruction_is_do=True,
+            calls=(call,), window=window, power=PowerLevel.OFF, applied_permille=0,
+            metal=MetalView(temp_c=543.1, u_c=3.8, how="probe in the metal", rate_c_per_min=1.2, age_s=0.4),
+            probes=(Scenes.probe(temp_c=543.1, rate_c_per_min=1.2),),
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def lifted(**over: Any) -> FurnaceSnapshot:
+        """The pot is out; one cleat is poured."""
+        pour = Pour(
+            number=1, mould="cleat 1", setup="deck cleat", at_mono_s=7425.0, at_utc_s=1_767_252_425.0, marked="live",
+            pot_temp_c=543.0, pot_u_c=4.0, lip_temp_c=528.0, lip_u_c=7.0, lip_min_c=515.0, lip_max_c=545.0,
+            basis="last probe figure before the lift, less the loss",
+        )  # fmt: skip
+        base = Scenes.ready(
+            seq=230, mono_s=7432.0, lift_mono_s=7418.0, countdown_s=65.0, pours=(pour,), calls=(),
+            instruction="Pour cleat 2 next", instruction_is_do=True,
+            probes=(Scenes.probe(temp_c=310.0, state=ProbeState.OUT),),
+            metal=MetalView(temp_c=None, how="probe is out since the lift"),
+            window=msgspec.structs.replace(WINDOW, mould="cleat 2", index=1, lip_now_c=525.0, too_cold=0.04, too_hot=0.0),
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def broken(**over: Any) -> FurnaceSnapshot:
+        """The thermocouple is open; the store is full; an older warning was seen."""
+        base = Scenes.heating(
+            probes=(Scenes.probe(temp_c=None, u_c=None, rate_c_per_min=None, status=Status.BAD,
+                                 reason=Reason.SENSOR_OPEN),),
+            metal=MetalView(temp_c=None, how="thermocouple open"), melt_state=MeltState.UNKNOWN,
+            instruction="Look at the probe: no figure until it is mended", instruction_is_do=True,
+            store_problem="store_full", flags={"no_metal_reading": 1},
+            alarms=(
+                Scenes.alarm(),
+                Scenes.alarm(id="store_full:store", kind="store_full", priority=Priority.WARNING, state=AlarmState.ACKED,
+                             what="The disk is full: nothing more is recorded",
+                             remedy="Free some space; recording goes on by itself", raised_mono_s=6900.0),
+            ),
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def alarm(**over: Any) -> AlarmView:
+        """An open thermocouple that nobody has seen yet."""
+        base = AlarmView(
+            id="sensor_open:melt_probe", kind="sensor_open", subject="melt_probe", priority=Priority.ALARM,
+            state=AlarmState.UNACKED, present=True,
+            what="The thermocouple melt_probe is open: there is no temperature",
+            remedy="Switch the power off, then look at plug and tip",
+            raised_mono_s=7030.0, raised_utc_s=1_767_252_030.0,
+            recorded="recorded",
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def dip(**over: Any) -> Dip:
+        """The last dip."""
+        base = Dip(
+            probe="melt_probe", number=3, began_mono_s=6975.0, ended_mono_s=7000.0, ended_utc_s=1_767_252_000.0,
+            temp_c=486.9, u_c=4.2, how="settled", fit_error_c=0.4,
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def trace(snapshot: FurnaceSnapshot) -> Trace:
+        """A melt's trace up to the snapshot: up, the arrest at the solidus, up again; a gap of two minutes."""
+        points = []
+        for n in range(0, 2040, 5):
+            at_s = snapshot.mono_s - 2040.0 + n
+            temp_c = min(20.0 + n * 0.6, 375.0) if n < 1100 else 375.0 + (n - 1100) * 0.12
+            gone = 1500 <= n < 1620
+            points.append(TracePoint(at_s, None if gone else temp_c, None if gone else temp_c + 0.5))
+        return Trace(furnace=snapshot.furnace, began_mono_s=5000.0, probes={"melt_probe": tuple(points)})
+
+
+class FakeDaemon:
+    """The daemon's API, served for real; what it streams and answers is set by the test."""
+
+    def __init__(self, socket: Path) -> None:
+        self.socket = socket
+        self.snapshots: dict[str, FurnaceSnapshot] = {}
+        self.commands: list[tuple[str, dict[str, Any]]] = []
+        self.result = CommandResult(accepted=True, seq=1, recorded=True, what="done as asked")
+        self.status = 200
+        self.api = "1.0"
+        self.speed = 1.0
+        self.extra: list[str] = []  # sent after the snapshots, as it stands
+        self.traces_asked: list[dict[str, str]] = []
+        self._streams: set[web.WebSocketResponse] = set()
+        self._runner: web.AppRunner | None = None
+
+    async def start(self) -> None:
+        """Listen."""
+        app = web.Application()
+        app.router.add_get("/v1/stream", self._stream)
+        app.router.add_post("/v1/furnaces/{furnace}/commands", self._command)
+        app.router.add_get("/v1/furnaces/{furnace}/trace", self._trace)
+        self._runner = web.AppRunner(app, access_log=None, shutdown_timeout=0.5)
+        await self._runner.setup()
+        await web.UnixSite(self._runner, str(self.socket)).start()
+
+    async def stop(self) -> None:
+        """Go away as a killed daemon does: streams end, the socket is gone."""
+        for stream in list(self._streams):
+            await stream.close()
+        if self._runner is not None:
+            await self._runner.cleanup()
+            self._runner = None
+        self.socket.unlink(missing_ok=True)
+
+    def health(self) -> Health:
+        """Who we are."""
+        return Health(
+            api=self.api, pid=1, mono_s=0.0, utc_s=0.0, furnaces=tuple(sorted(self.snapshots)), speed=self.speed
+        )
+
+    async def send(self, message: StreamSnapshot | StreamDelta | StreamEvent | str) -> None:
+        """To everyone who listens."""
+        text = message if isinstance(message, str) else msgspec.json.encode(message).decode()
+        for stream in list(self._streams):
+            await stream.send_str(text)
+
+    async def put(self, snapshot: FurnaceSnapshot) -> None:
+        """A furnace as it stands, whole."""
+        self.snapshots[snapshot.furnace] = snapshot
+        await self.send(StreamSnapshot(health=self.health(), snapshot=snapshot))
+
+    async def change(self, furnace: str, **fields: Any) -> None:
+        """Some fields of a furnace, as a delta."""
+        self.snapshots[furnace] = msgspec.structs.replace(self.snapshots[furnace], **fields)
+        changed = {name: msgspec.Raw(msgspec.json.encode(value)) for name, value in fields.items()}
+        await self.send(StreamDelta(furnace=furnace, changed=changed))
+
+    async def event(self, event: Event) -> None:
+        """An event, at once."""
+        await self.send(StreamEvent(event=event))
+
+    @property
+    def listeners(self) -> int:
+        """How many dashboards are listening."""
+        return len(self._streams)
+
+    async def _stream(self, request: web.Request) -> web.WebSocketResponse:
+        stream = web.WebSocketResponse()
+        await stream.prepare(request)
+        for snapshot in self.snapshots.values():
+            await stream.send_str(msgspec.json.encode(StreamSnapshot(health=self.health(), snapshot=snapshot)).decode())
+        for text in self.extra:
+            await stream.send_str(text)
+        self._streams.add(stream)
+        try:
+            async for message in stream:
+                if message.type is aiohttp.WSMsgType.ERROR:
+                    break
+        finally:
+            self._streams.discard(stream)
+        return stream
+
+    async def _command(self, request: web.Request) -> web.Response:
+        body = msgspec.json.decode(await request.read())
+        self.commands.append((request.match_info["furnace"], body))
+        return web.Response(body=msgspec.json.encode(self.result), status=self.status, content_type="application/json")
+
+    async def _trace(self, request: web.Request) -> web.Response:
+        self.traces_asked.append(dict(request.query))
+        snapshot = self.snapshots[request.match_info["furnace"]]
+        return web.Response(body=msgspec.json.encode(Scenes.trace(snapshot)), content_type="application/json")
+
+
+async def until(true: Callable[[], bool], *, within_s: float = 5.0) -> None:
+    """Let the loop run until something holds; fails loudly when it never does."""
+    async with asyncio.timeout(within_s):
+        while not true():  # noqa: ASYNC110 - what is waited for is a screen, which has no event
+            await asyncio.sleep(0.01)
+
+
+@pytest.fixture
+def scenes() -> type[Scenes]:
+    """Snapshots by name."""
+    return Scenes
+
+
+@pytest.fixture
+def eventually() -> Callable[..., Any]:
+    """`await eventually(lambda: ...)`."""
+    return until
+
+
+@pytest.fixture
+def short_dir() -> Iterator[Path]:
+    """A folder with a short path: a Unix socket's path holds about 100 characters."""
+    path = Path(tempfile.mkdtemp(prefix="pc-"))
+    yield path
+    shutil.rmtree(path)
+
+
+@pytest.fixture
+async def daemon(short_dir: Path) -> AsyncIterator[FakeDaemon]:
+    """A daemon that listens and, so far, has no furnace."""
+    served = FakeDaemon(short_dir / "d.sock")
+    await served.start()
+    yield served
+    await served.stop()

@@ -1,0 +1,317 @@
+"""Room: what the screen says, tested without a screen.
+
+Sources: priorities, words and marks after IEC 60073 and NAMUR NE 107 as written down in the project's alarm design;
+flash for unacknowledged and steady for acknowledged after IMO MSC.302(87) 7.3; unit conversions after the SI
+Brochure, 9th edition (0 degC = 32 degF = 273.15 K).
+"""
+
+import itertools
+from typing import Any
+
+import msgspec
+import pytest
+
+from pourcall.contract.events import AlarmState, MeltState, Priority
+from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.reading import ProbeState
+from pourcall.contract.snapshot import MetalView
+from pourcall.contract.status import STATUS_OF, Reason, Status
+from pourcall.contract.units import Unit
+from pourcall.tui.client import LinkState
+from pourcall.tui.digits import big
+from pourcall.tui.model import LinkView, Scene, Screen, screen_of, sizes_for
+from pourcall.tui.spans import Line, Role, Span, fit, line, plain, spread, wrap
+from pourcall.tui.words import Look, percent, plus_minus, rate, with_unit
+
+SIZES = [(80, 24), (100, 30), (120, 36), (200, 60)]
+
+
+def drawn(snapshot: Any, **over: Any) -> Screen:
+    """The screen of a snapshot."""
+    link = over.pop("link", LinkView())
+    others = over.pop("others", ())
+    return screen_of(Scene(snapshot=snapshot, others=others, link=link, look=Look(**over)), scale_height=14)
+
+
+def all_text(screen: Screen) -> str:
+    """Every region, as plain text."""
+    regions: tuple[tuple[Line, ...], ...] = (
+        (screen.header,), screen.band, screen.figure, screen.facts, (screen.how,), screen.scale, screen.info,
+        screen.alarms, (screen.message,), screen.keys,
+    )  # fmt: skip
+    return "\n".join(plain(row) for region in regions for row in region)
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize("name", ["idle", "heating", "ready", "lifted", "broken"])
+def test_no_line_is_wider_than_its_place(scenes: Any, name: str, width: int, height: int) -> None:
+    screen = drawn(getattr(scenes, name)(last_dip=scenes.dip()), width=width, height=height)
+    sizes = sizes_for(Look(width=width, height=height))
+    for rows, most in (
+        ((screen.header, *screen.band, *screen.info, *screen.alarms, *screen.keys), width),
+        (screen.figure, sizes.figure_width), (screen.facts, sizes.facts_width), (screen.scale, sizes.scale_width),
+        ((screen.how,), width - sizes.scale_width),
+    ):  # fmt: skip
+        assert all(len(plain(row)) <= most for row in rows), [plain(row) for row in rows]
+
+
+def test_the_metal_is_drawn_large_with_unit_and_uncertainty(scenes: Any) -> None:
+    screen = drawn(scenes.heating())
+    rows = [plain(row) for row in screen.figure]
+    assert all(big(" 488")[n] in row for n, row in enumerate(rows))
+    assert rows[0].rstrip().endswith("°C")
+    assert rows[-1].rstrip().endswith("±4")  # 3.6 is never rounded down
+
+
+@pytest.mark.parametrize(
+    ("unit", "figure", "mark"), [(Unit.C, " 488", "°C"), (Unit.F, " 911", "°F"), (Unit.K, " 761", "K")]
+)
+def test_the_large_figure_follows_the_unit(scenes: Any, unit: Unit, figure: str, mark: str) -> None:
+    # SI Brochure: 488.2 degC = 910.76 degF = 761.35 K
+    rows = [plain(row) for row in drawn(scenes.heating(), unit=unit).figure]
+    assert all(big(figure)[n] in row for n, row in enumerate(rows))
+    assert rows[0].rstrip().endswith(mark)
+
+
+@pytest.mark.parametrize("reason", [reason for reason in Reason if STATUS_OF[reason] is Status.BAD])
+def test_where_there_is_no_number_there_is_a_dash_and_the_reason_in_words(scenes: Any, reason: Reason) -> None:
+    probe = scenes.probe(temp_c=None, u_c=None, status=Status.BAD, reason=reason)
+    screen = drawn(scenes.heating(metal=MetalView(temp_c=None, how="why not"), probes=(probe,)))
+    assert all(big("  --")[n] in plain(row) for n, row in enumerate(screen.figure))
+    assert "488" not in all_text(screen)
+    assert "why not" in plain(screen.how)
+    assert "►" not in "".join(plain(row) for row in screen.scale)
+
+
+def test_a_figure_of_nought_is_not_taken_for_no_figure(scenes: Any) -> None:
+    screen = drawn(scenes.heating(metal=MetalView(temp_c=0.0), probes=()))
+    assert big("   0")[0] in plain(screen.figure[0])
+
+
+def test_a_figure_that_is_not_finite_is_a_dash() -> None:
+    assert with_unit(float("nan"), Unit.C) == "-- °C"
+    assert with_unit(None, Unit.F, 3.0) == "-- °F"
+    assert rate(float("inf"), Unit.C) == "-- °C/min"
+
+
+@pytest.mark.parametrize(("u_c", "shown"), [(3.6, "±4"), (4.0, "±4"), (0.02, "±1"), (None, "")])
+def test_uncertainty_is_never_shown_smaller_than_it_is(u_c: float | None, shown: str) -> None:
+    assert plus_minus(u_c, Unit.C) == shown
+
+
+def test_uncertainty_in_fahrenheit_is_a_difference() -> None:
+    assert plus_minus(5.0, Unit.F) == "±9"  # 5 K = 9 degF of difference, not 41
+
+
+@pytest.mark.parametrize(
+    ("share", "shown"),
+    [(0.0, "0 %"), (0.004, "<1 %"), (0.72, "72 %"), (0.996, ">99 %"), (1.0, "100 %"), (None, "-- %")],
+)
+def test_a_doubt_is_never_rounded_away(share: float | None, shown: str) -> None:
+    assert percent(share) == shown
+
+
+def test_the_instruction_stands_in_the_band_word_for_word(scenes: Any) -> None:
+    screen = drawn(scenes.ready())
+    assert "POUR now: cleat 1 of 3, arrives at 529 °C" in plain(screen.band[0])
+    assert plain(screen.band[0]).startswith(" >  DO")
+    assert "uncertainty lies inside the window" in plain(screen.band[1])
+
+
+def test_an_instruction_longer_than_the_screen_goes_on_in_a_second_row(scenes: Any) -> None:
+    words = (
+        "Best aim: pour cleat 1 of 3 at 533 °C in the pot, too cold 20 %, too hot 25 %, because the window is narrow"
+    )
+    screen = drawn(scenes.ready(instruction=words, calls=()))
+    assert " ".join(plain(row).replace("DO", "").strip(" >") for row in screen.band) == words
+
+
+@pytest.mark.parametrize("state", list(MeltState))
+def test_each_melt_state_has_a_word_of_its_own_on_the_screen(scenes: Any, state: MeltState) -> None:
+    shown = {other: [plain(row) for row in drawn(scenes.heating(melt_state=other)).facts] for other in MeltState}
+    assert all(shown[state] != rows for other, rows in shown.items() if other is not state)
+
+
+@pytest.mark.parametrize("state", list(ProbeState))
+def test_each_probe_state_is_in_words(scenes: Any, state: ProbeState) -> None:
+    text = all_text(drawn(scenes.heating(probes=(scenes.probe(state=state),))))
+    assert f"probe {state.value.replace('_', ' ')}".replace("in metal", "in the metal").lower() in text.lower()
+
+
+def test_without_colour_every_signal_status_is_told_apart(scenes: Any) -> None:
+    looks = {}
+    for reason in Reason:
+        bad = STATUS_OF[reason] is Status.BAD
+        probe = scenes.probe(temp_c=None if bad else 488.2, status=STATUS_OF[reason], reason=reason)
+        metal = MetalView(temp_c=None if bad else 488.2)
+        screen = drawn(scenes.heating(probes=(probe,), metal=metal))
+        looks[reason] = "\n".join(plain(row) for row in (*screen.facts, screen.how))
+    assert len(set(looks.values())) == len(looks)
+
+
+def test_without_colour_every_alarm_state_and_priority_is_told_apart(scenes: Any) -> None:
+    for blink_on, steady in ((True, False), (False, False), (True, True)):  # in the dark phase of the blinking too
+        looks = [
+            plain(drawn(scenes.heating(alarms=(scenes.alarm(priority=priority, state=state),)),
+                        blink_on=blink_on, steady_marks=steady).alarms[0])
+            for priority, state in itertools.product(Priority, AlarmState)
+            if state is not AlarmState.NORMAL
+        ]  # fmt: skip
+        assert len(set(looks)) == len(looks)
+
+
+def test_power_is_never_in_the_colour_of_alarms(scenes: Any) -> None:
+    for level in PowerLevel:
+        screen = drawn(scenes.heating(power=level, applied_permille=1000))
+        spans = [span for row in screen.facts for span in row]
+        assert not {Role.DANGER, Role.TRIP, Role.WARN} & {span.role for span in spans}
+
+
+def test_only_the_mark_of_an_unseen_alarm_blinks_and_the_words_stay(scenes: Any) -> None:
+    snapshot = scenes.heating(alarms=(scenes.alarm(),))
+    on, off = (plain(drawn(snapshot, blink_on=phase).alarms[0]) for phase in (True, False))
+    assert on.replace("!!", "  ") == off
+    assert on != off
+
+
+def test_a_seen_alarm_stands_still(scenes: Any) -> None:
+    snapshot = scenes.heating(alarms=(scenes.alarm(state=AlarmState.ACKED),))
+    assert drawn(snapshot, blink_on=True).alarms == drawn(snapshot, blink_on=False).alarms
+
+
+def test_the_setting_turns_blinking_into_a_steady_star(scenes: Any) -> None:
+    snapshot = scenes.ready(alarms=(scenes.alarm(),))
+    first, second = (drawn(snapshot, blink_on=phase, steady_marks=True) for phase in (True, False))
+    assert first == second
+    assert plain(first.alarms[0]).startswith(" * ")
+    assert plain(first.band[0]).startswith(" * ")
+
+
+def test_the_worst_unseen_alarm_comes_first_with_what_to_do(scenes: Any) -> None:
+    rows = [plain(row) for row in drawn(scenes.broken()).alarms]
+    assert rows[0].startswith(" !! ALARM  new")
+    assert rows[1] == "    Do: Switch the power off, then look at plug and tip"
+    assert rows[2].startswith(" !  WARNING  seen")
+
+
+def test_alarms_that_do_not_fit_are_counted_never_dropped(scenes: Any) -> None:
+    alarms = tuple(scenes.alarm(id=f"x:{n}", what=f"trouble {n}", raised_mono_s=float(n)) for n in range(7))
+    rows = [plain(row) for row in drawn(scenes.heating(alarms=alarms)).alarms]
+    assert len(rows) == 3
+    assert "trouble 0" in rows[0]
+    assert rows[2].startswith(" +6 more: ALARM trouble 1")
+
+
+def test_shelved_and_explained_alarms_are_counted_aside(scenes: Any) -> None:
+    alarms = (
+        scenes.alarm(priority=Priority.WARNING, shelved_until_mono_s=7040.0 + 720.0),
+        scenes.alarm(id="b:b", suppressed_by="c:c"), scenes.alarm(id="c:c", what="the reason of b"),
+    )  # fmt: skip
+    text = "\n".join(plain(row) for row in drawn(scenes.heating(alarms=alarms)).alarms)
+    assert "1 shelved, back in 12 min" in text
+    assert "1 explained by the above" in text
+
+
+def test_a_trip_is_listed_even_if_something_calls_it_shelved(scenes: Any) -> None:
+    trip = scenes.alarm(priority=Priority.TRIP, shelved_until_mono_s=99_999.0)
+    assert "TRIP" in plain(drawn(scenes.heating(alarms=(trip,))).alarms[0])
+
+
+def test_an_alarm_of_another_furnace_is_on_this_screen(scenes: Any) -> None:
+    other = scenes.broken(furnace="kiln")
+    rows = [plain(row) for row in drawn(scenes.heating(), others=(other,)).alarms]
+    assert "ALARM" in rows[0]
+    assert "on kiln (f): The thermocouple" in rows[0]
+
+
+def test_the_window_is_a_thick_stretch_of_the_scale_and_the_metal_points_at_its_place(scenes: Any) -> None:
+    rows = [plain(row) for row in drawn(scenes.ready()).scale]
+    band = [n for n, row in enumerate(rows) if "█" in row]
+    pointer = next(n for n, row in enumerate(rows) if "►" in row)
+    assert pointer in band
+    assert "543 ►" in rows[pointer]
+    names = [
+        name
+        for row in rows
+        for name in ("alloy limit", "window top", "window low", "liquidus", "solidus")
+        if name in row
+    ]
+    assert names == ["alloy limit", "window top", "window low", "liquidus", "solidus"]
+
+
+@pytest.mark.parametrize(("temp_c", "tip", "row"), [(20.0, "▼", -1), (900.0, "▲", 0)])
+def test_a_temperature_off_the_scale_says_so(scenes: Any, temp_c: float, tip: str, row: int) -> None:
+    rows = [plain(r) for r in drawn(scenes.heating(metal=MetalView(temp_c=temp_c))).scale]
+    assert tip in rows[row]
+
+
+def test_the_next_mould_its_window_and_the_odds_are_in_words(scenes: Any) -> None:
+    text = "\n".join(plain(row) for row in drawn(scenes.heating(last_dip=scenes.dip())).info)
+    assert "cleat 1 (1 of 3): at the lip 515 to 545 °C, in the pot 529 to 559 °C" in text
+    assert "arrives at 474 °C: too cold >99 %, too hot 0 %" in text
+    assert "3: 487 ±5 °C settled, 40 s ago" in text
+
+
+def test_a_dip_older_than_it_is_worth_says_so(scenes: Any) -> None:
+    text = "\n".join(plain(row) for row in drawn(scenes.heating(last_dip=scenes.dip(ended_mono_s=6940.0))).info)
+    assert "? too old to pour by" in text
+
+
+def test_after_the_lift_the_large_figure_is_the_countdown(scenes: Any) -> None:
+    screen = drawn(scenes.lifted())
+    assert all(big("1:05")[n] in plain(row) for n, row in enumerate(screen.figure))
+    assert "LEFT in the window" in plain(screen.facts[0])
+    over = drawn(scenes.lifted(countdown_s=0.0))
+    assert "WINDOW CLOSED" in plain(over.facts[0])
+    assert big("0:00")[0] in plain(over.figure[0])
+
+
+def test_simulated_and_not_recorded_are_never_squeezed_out(scenes: Any) -> None:
+    snapshot = scenes.heating(simulated=True, store_problem="store_full", boards={"amp": "unplugged"})
+    header = plain(drawn(snapshot).header)
+    assert "SIMULATED" in header
+    assert "!! NOT RECORDED: store_full" in header
+    assert "!! board amp unplugged" in header
+
+
+def test_a_lost_daemon_is_said_loudly_and_every_figure_is_dashed_out(scenes: Any) -> None:
+    link = LinkView(state=LinkState.LOST, silent_s=12.4)
+    for name in ("heating", "ready", "lifted"):
+        screen = drawn(getattr(scenes, name)(), link=link)
+        assert plain(screen.band[0]) == " !! No word from the daemon for 12 s: the figures below are old"
+        assert all(big("  --")[n] in plain(row) for n, row in enumerate(screen.figure))
+        now = "\n".join(plain(row) for row in (*screen.figure, *screen.facts, screen.how))
+        for old in ("488", "543", "702", "READY", "HIGH", "6.2"):
+            assert old not in now.replace("the melt was last READY", "")
+        assert "too cold -- %, too hot -- %" in all_text(screen)
+        assert "►" not in all_text(screen)
+
+
+def test_what_is_on_record_stays_when_the_daemon_is_lost(scenes: Any) -> None:
+    assert "poured 1 of 3" in all_text(drawn(scenes.lifted(), link=LinkView(state=LinkState.LOST, silent_s=5.0)))
+
+
+def test_before_the_first_word_it_says_what_it_looks_for(scenes: Any) -> None:
+    screen = drawn(None, link=LinkView(state=LinkState.CONNECTING, address="/run/d.sock"))
+    assert "Looking for the daemon" in plain(screen.band[0])
+    assert "pourcall serve" in plain(screen.band[1])
+    assert "does not protect" in plain(screen.how)
+
+
+def test_fume_is_said_with_its_level(scenes: Any) -> None:
+    assert "! zinc fume level 2 of 3" in all_text(drawn(scenes.heating(flags={"fume": 2}), width=120, height=36))
+
+
+def test_cutting_spreading_and_wrapping_keep_their_width() -> None:
+    assert plain(fit(line("abcdef"), 4)) == "abc…"
+    assert plain(spread(line("left"), line("right"), 12)) == "left   right"
+    assert len(plain(spread(line("much too long a left"), line("right"), 12))) == 12
+    assert [plain(row) for row in wrap("one two three four", 8, most=2)] == ["one two", "three f…"]
+    assert fit((Span("ab"),), 0) == ()
+
+
+def test_snapshots_are_not_changed_by_drawing(scenes: Any) -> None:
+    snapshot = scenes.broken()
+    before = msgspec.json.encode(snapshot)
+    drawn(snapshot, link=LinkView(state=LinkState.LOST, silent_s=5.0))
+    assert msgspec.json.encode(snapshot) == before

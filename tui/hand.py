@@ -1,0 +1,347 @@
+"""Room: what a key does. A pure machine: key, snapshot and time in; actions out. No terminal, no socket.
+
+One stray key must do no harm. What goes on the record is held for some seconds, on the screen, and can be taken back
+or dated back; what cannot be meant now, ends a melt or makes alarms unheard is asked once. A key held down or
+bouncing counts once.
+"""
+
+from typing import Any
+
+import msgspec
+
+from pourcall.contract.events import AlarmState, CallKind, CallView, MeltState, Priority
+from pourcall.contract.inputs import (
+    AckAlarm,
+    Answer,
+    AnswerCall,
+    Command,
+    EndMelt,
+    MarkLift,
+    MarkPour,
+    MarkPower,
+    MeltEnding,
+    PowerLevel,
+    ResetAlarm,
+    SilenceAlarms,
+    StartDip,
+)
+from pourcall.contract.reading import Place
+from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.tui.spans import Line, Role, Span, line
+from pourcall.tui.words import CALL_WORDS, UNSEEN, duration, sorted_alarms, sorted_calls
+
+HOLD_POUR_S = 6.0
+HOLD_LIFT_S = 3.0
+HOLD_ANSWER_S = 3.0
+ASK_S = 6.0
+STEP_S = 5.0  # of dating back
+BOUNCE_S = 1.5  # the same marking key sooner than this after itself is the same press
+READ_S = 1.0  # an alarm younger than this on the screen cannot have been read
+
+
+class Send(msgspec.Struct, frozen=True):
+    """Send this to the daemon."""
+
+    furnace: str
+    command: Command
+
+
+class Say(msgspec.Struct, frozen=True):
+    """Tell the person."""
+
+    text: str
+    role: Role = Role.PLAIN
+
+
+class Do(msgspec.Struct, frozen=True):
+    """Something the dashboard itself does: quit, unit, furnace, silence, start_melt."""
+
+    what: str
+
+
+Action = Send | Say | Do
+
+
+class _Held(msgspec.Struct):
+    """A mark that waits on the screen before it is sent."""
+
+    furnace: str
+    kind: type[MarkPour | MarkLift] | None  # None: `fixed` is sent as it is
+    fixed: Command | None
+    text: str
+    pressed_s: float
+    due_s: float
+    ago_s: float = 0.0
+    mould: str = ""
+
+
+class _Ask(msgspec.Struct):
+    """A question of one key."""
+
+    text: str
+    until_s: float
+    choices: dict[str, tuple[str, Any]]  # key -> word, what to do
+
+
+class Hand:
+    """The keys of the dashboard. `speed`: simulated seconds for each real one, for dating back in a simulation."""
+
+    def __init__(self) -> None:
+        self._held: _Held | None = None
+        self._ask: _Ask | None = None
+        self._pressed_s: dict[str, float] = {}
+        self._seen_since_s: dict[str, float] = {}
+        self.speed = 1.0
+
+    @property
+    def busy(self) -> bool:
+        """A mark is held or a question is open."""
+        return self._held is not None or self._ask is not None
+
+    def press(self, key: str, snapshot: FurnaceSnapshot | None, now_s: float) -> list[Action]:
+        """What a key does now. `snapshot`: the furnace on the screen, None when there is none or it is old."""
+        bounced = now_s - self._pressed_s.get(key, float("-inf")) < BOUNCE_S
+        self._pressed_s[key] = now_s
+        if self._ask is not None:
+            return self._answer(key, snapshot, now_s, bounced)
+        if self._held is not None:
+            if key in ("plus", "minus", "equals_sign", "+", "-", "="):
+                return self._date_back(self._held, key, now_s)
+            if key in ("escape", "backspace"):
+                text, self._held = self._held.text, None
+                return [Say(f"Taken back: {text}. Nothing was recorded")]
+            if key == "enter":
+                return self.flush(now_s)
+        if key == "enter":
+            return self._done(snapshot, now_s)
+        if key in ("u", "f"):
+            return [Do({"u": "unit", "f": "furnace"}[key])]
+        if key == "s":
+            return self._silence(snapshot)
+        if key == "q":
+            return self._quit(snapshot, now_s)
+        if key not in ("space", "l", "d", "n", "a", "p", "m"):
+            return []
+        if snapshot is None:
+            return [Say("No word from the daemon: nothing can be marked now", Role.WARN)]
+        if bounced and key in ("space", "l", "n", "d"):
+            return []
+        match key:
+            case "space":
+                return self._pour(snapshot, now_s)
+            case "l":
+                return self._lift(snapshot, now_s)
+            case "d":
+                return self._dip(snapshot)
+            case "n":
+                return self._not_now(snapshot, now_s)
+            case "a":
+                return self._acknowledge(snapshot, now_s)
+            case "p":
+                return self._power(snapshot, now_s)
+            case _:
+                return self._melt(snapshot, now_s)
+
+    def tick(self, now_s: float, *, live: bool) -> list[Action]:
+        """Time passed: what was held long enough goes out, once somebody is there to take it."""
+        if self._ask is not None and now_s >= self._ask.until_s:
+            self._ask = None
+        if self._held is not None and live and now_s >= self._held.due_s:
+            return self.flush(now_s)
+        return []
+
+    def flush(self, now_s: float) -> list[Action]:
+        """Send what is held, now."""
+        held, self._held = self._held, None
+        if held is None:
+            return []
+        if held.kind is None:
+            return [Send(held.furnace, held.fixed)] if held.fixed is not None else []
+        ago_s = round((now_s - held.pressed_s) * self.speed + held.ago_s, 2)
+        if held.kind is MarkPour:
+            return [Send(held.furnace, MarkPour(ago_s=ago_s, mould=held.mould))]
+        return [Send(held.furnace, MarkLift(ago_s=ago_s))]
+
+    def see(self, snapshot: FurnaceSnapshot | None, now_s: float) -> None:
+        """Remember since when each alarm has been on the screen."""
+        ids = {_alarm_key(a.id, a.raised_mono_s, a.priority) for a in snapshot.alarms} if snapshot else set()
+        self._seen_since_s = {key: self._seen_since_s.get(key, now_s) for key in ids}
+
+    def prompt(self, now_s: float, *, live: bool = True) -> tuple[Line, tuple[tuple[str, str], ...]] | None:
+        """The open question or the held mark as a line, and the keys that answer it; None when there is neither."""
+        if self._ask is not None:
+            keys = tuple((key, word) for key, (word, _) in self._ask.choices.items())
+            return line(Span("? ", Role.CHECK), Span(self._ask.text, Role.STRONG)), (*keys, ("esc", "no"))
+        held = self._held
+        if held is None:
+            return None
+        left_s = max(0, round(held.due_s - now_s))
+        when = f", {duration((now_s - held.pressed_s) + held.ago_s)} ago" if held.kind else ""
+        rest = f": goes on record in {left_s} s" if live else ": waits for the daemon, not on record yet"
+        keys = (("enter", "now"), ("esc", "take back"))
+        if held.kind is not None:
+            keys = (("+", "5 s earlier"), ("-", "5 s later"), *keys)
+        return line(Span("> ", Role.STRONG), Span(held.text + when, Role.STRONG), Span(rest)), keys
+
+    # -- the keys, one by one ------------------------------------------------------------------------------------
+
+    def _pour(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
+        if not snapshot.melt:
+            return [Say("No melt is running, so there is no pour to mark. m starts one", Role.WARN)]
+        mould = snapshot.window.mould if snapshot.window is not None else ""
+        text = f"Pour into {mould}" if mould else "Pour (no mould left in the list)"
+        before: list[Action] = []
+        if self._held is not None:
+            before = self.flush(now_s)  # a second mould right after the first: both count
+            text = "Next pour"
+            mould = ""
+        held = _Held(snapshot.furnace, MarkPour, None, text, now_s, now_s + HOLD_POUR_S, mould=mould)
+        return before + self._hold_or_ask(held, snapshot, now_s, "space")
+
+    def _lift(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
+        if not snapshot.melt:
+            return [Say("No melt is running, so there is no lift to mark. m starts one", Role.WARN)]
+        before = self.flush(now_s)
+        held = _Held(snapshot.furnace, MarkLift, None, "Pot lifted", now_s, now_s + HOLD_LIFT_S)
+        return before + self._hold_or_ask(held, snapshot, now_s, "l")
+
+    def _hold_or_ask(self, held: _Held, snapshot: FurnaceSnapshot, now_s: float, key: str) -> list[Action]:
+        if can_be_meant(snapshot):
+            self._held = held
+            return []
+        what = f"The metal is not called for pouring ({snapshot.melt_state.value}). {held.text} all the same?"
+        self._ask = _Ask(what, now_s + ASK_S, {key: ("yes, mark it", held)})
+        return []
+
+    def _dip(self, snapshot: FurnaceSnapshot) -> list[Action]:
+        if not snapshot.melt:
+            return [Say("No melt is running: a dip belongs to a melt. m starts one", Role.WARN)]
+        probe = next((p for p in snapshot.probes if p.place is Place.DIP), None)
+        probe = probe or next((p for p in snapshot.probes if p.place is Place.MELT), None)
+        if probe is None:
+            return [Say("No probe is set up for dipping (place = dip or melt)", Role.WARN)]
+        return [Send(snapshot.furnace, StartDip(probe=probe.name))]
+
+    def _not_now(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
+        calls = sorted_calls(snapshot.calls)
+        if not calls:
+            return [Say("There is no call to answer")]
+        before = self.flush(now_s)
+        kind = calls[0].kind
+        command = AnswerCall(call=kind.value, answer=Answer.NOT_NOW)
+        held = _Held(
+            snapshot.furnace, None, command, f'"Not now" to the call: {CALL_WORDS[kind]}', now_s, now_s + HOLD_ANSWER_S
+        )
+        if kind is CallKind.CUT_POWER:
+            text = "The metal overshoots if the power stays on. Not now all the same?"
+            self._ask = _Ask(text, now_s + ASK_S, {"n": ("yes, not now", Send(snapshot.furnace, command))})
+        else:
+            self._held = held
+        return before
+
+    def _done(self, snapshot: FurnaceSnapshot | None, now_s: float) -> list[Action]:
+        call = done_call(snapshot)
+        if snapshot is None or call is None:
+            return []
+        command = AnswerCall(call=call.kind.value, answer=Answer.DONE)
+        text = f'"Done" to the call: {CALL_WORDS[call.kind]}'
+        self._held = _Held(snapshot.furnace, None, command, text, now_s, now_s + HOLD_ANSWER_S)
+        return []
+
+    def _acknowledge(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
+        alarms = sorted_alarms(snapshot.alarms)
+        top = next((a for a in alarms if a.state in UNSEEN), None)
+        if top is not None:
+            key = _alarm_key(top.id, top.raised_mono_s, top.priority)
+            if now_s - self._seen_since_s.get(key, now_s) < READ_S:
+                return [Say("A new alarm came just now: read it, then press a", Role.WARN)]
+            return [Send(snapshot.furnace, AckAlarm(alarm=top.id))]
+        latched = next((a for a in alarms if a.state is AlarmState.LATCHED_ACKED), None)
+        if latched is None:
+            return [Say("There is no alarm to acknowledge")]
+        text = f"Release the trip ({latched.what})? Power may come on again"
+        reset = Send(snapshot.furnace, ResetAlarm(alarm=latched.id))
+        self._ask = _Ask(text, now_s + ASK_S, {"a": ("yes, release", reset)})
+        return []
+
+    def _silence(self, snapshot: FurnaceSnapshot | None) -> list[Action]:
+        out: list[Action] = [Do("silence")]
+        if snapshot is not None:
+            out.append(Send(snapshot.furnace, SilenceAlarms()))
+        return out
+
+    def _power(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
+        what = "Burner is set to" if snapshot.kind == "fuel" else "Power is set to"
+        choices = {
+            key: (word, Send(snapshot.furnace, MarkPower(level=level)))
+            for key, word, level in (
+                ("0", "off", PowerLevel.OFF),
+                ("1", "low", PowerLevel.LOW),
+                ("2", "high", PowerLevel.HIGH),
+            )
+        }
+        self._ask = _Ask(f"{what}:", now_s + ASK_S, choices)
+        return []
+
+    def _melt(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
+        if not snapshot.melt:
+            return [Do("start_melt")]
+        endings = (
+            ("o", "poured", MeltEnding.POURED), ("i", "ingots", MeltEnding.INGOTS),
+            ("h", "heel left", MeltEnding.HEEL), ("x", "abandoned", MeltEnding.ABANDONED),
+        )  # fmt: skip
+        choices = {key: (word, Send(snapshot.furnace, EndMelt(ending=ending))) for key, word, ending in endings}
+        self._ask = _Ask(f"End melt {snapshot.melt}? How did it end:", now_s + 2 * ASK_S, choices)
+        return []
+
+    def _quit(self, snapshot: FurnaceSnapshot | None, now_s: float) -> list[Action]:
+        if snapshot is not None and not snapshot.melt and not snapshot.alarms and self._held is None:
+            return [Do("quit")]
+        text = "Leave the dashboard? The melt goes on, but no alarm is heard here any more"
+        self._ask = _Ask(text, now_s + ASK_S, {"q": ("yes, leave", Do("quit"))})
+        return []
+
+    def _answer(self, key: str, snapshot: FurnaceSnapshot | None, now_s: float, bounced: bool) -> list[Action]:
+        assert self._ask is not None
+        if bounced and key not in ("escape",) and key in ("space", "l", "n", "a", "q"):
+            return []  # the key that asked, still held down, is no answer
+        ask, self._ask = self._ask, None
+        choice = ask.choices.get(key)
+        if choice is None:
+            return [] if key == "escape" else [Say("Nothing was done")]
+        if isinstance(choice[1], _Held):
+            held = choice[1]
+            self._held = msgspec.structs.replace(held, due_s=now_s + (held.due_s - held.pressed_s))
+            return []
+        before = self.flush(now_s) if choice[1] == Do("quit") else []
+        if isinstance(choice[1], Send) and snapshot is None:
+            return [Say("No word from the daemon: nothing was sent", Role.WARN)]
+        return [*before, choice[1]]
+
+    def _date_back(self, held: _Held, key: str, now_s: float) -> list[Action]:
+        if held.kind is None:
+            return []
+        step_s = -STEP_S if key in ("minus", "-") else STEP_S
+        held.ago_s = max(-(now_s - held.pressed_s), held.ago_s + step_s)
+        held.due_s = max(held.due_s, now_s + HOLD_LIFT_S)
+        return []
+
+
+def done_call(snapshot: FurnaceSnapshot | None) -> CallView | None:
+    """The call that "done" would answer. A dip, a power cut and a pour are seen or marked, not claimed."""
+    kinds = (CallKind.SKIM, CallKind.ADD, CallKind.STEP)
+    calls = sorted_calls(snapshot.calls) if snapshot is not None else ()
+    return next((call for call in calls if call.kind in kinds), None)
+
+
+def can_be_meant(snapshot: FurnaceSnapshot) -> bool:
+    """Whether a lift or a pour can be meant now: it was called, the pot is out, or the metal is liquid."""
+    if snapshot.lift_mono_s is not None:
+        return True
+    if any(call.kind in (CallKind.POUR, CallKind.WINDOW_CLOSING) for call in snapshot.calls):
+        return True
+    return snapshot.melt_state in (MeltState.READY, MeltState.ABOVE)
+
+
+def _alarm_key(alarm_id: str, raised_mono_s: float, priority: Priority) -> str:
+    return f"{alarm_id}/{raised_mono_s}/{priority:d}"
