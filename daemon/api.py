@@ -11,7 +11,7 @@ import math
 import socket
 from collections.abc import Awaitable, Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 from aiohttp import WSCloseCode, web
@@ -28,10 +28,11 @@ from pourcall.contract.errors import (
     StoreError,
 )
 from pourcall.contract.version import API_VERSION
-from pourcall.daemon import sockets
+from pourcall.daemon import library, sockets
 from pourcall.daemon.guard import BODY_BYTES, printable, read_command
 from pourcall.daemon.hub import Client, Hub
 from pourcall.daemon.openapi import ROUTES, document
+from pourcall.daemon.records.store import Store
 from pourcall.daemon.service import Service
 
 log = logging.getLogger(__name__)
@@ -47,6 +48,7 @@ HTTP_OF: tuple[tuple[type[PourcallError], int], ...] = (
     (StoreError, 503),
     (DaemonError, 503),
 )
+Answer = TypeVar("Answer")
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 
@@ -69,8 +71,8 @@ def refusal(err: PourcallError) -> web.Response:
 class Api:
     """The server. `await start(...)`, then `await close()`."""
 
-    def __init__(self, service: Service) -> None:
-        self.service = service
+    def __init__(self, service: Service, store: Store | None = None) -> None:
+        self.service, self._store = service, store
         self.hub = Hub(service.doors, service.health)
         self.token = ""
         self._sockets: set[web.WebSocketResponse] = set()
@@ -212,16 +214,21 @@ class Api:
     async def melts(self, request: web.Request) -> web.StreamResponse:
         """Melts on record."""
         limit = int(_figure(request, "limit", 100, 1, 10_000))
-        return answer(await self.service.read("melts", furnace=request.query.get("furnace", ""), limit=limit))
+        return answer(await self._read(library.melts, request.query.get("furnace", ""), limit))
 
     async def melt(self, request: web.Request) -> web.StreamResponse:
         """One melt on record."""
-        return answer(await self.service.read("melt", melt=request.match_info["melt"]))
+        return answer(await self._read(library.melt, request.match_info["melt"]))
+
+    async def melt_trace(self, request: web.Request) -> web.StreamResponse:
+        """A melt's trace on record, decimated."""
+        points = int(_figure(request, "points", 1000, 2, 5000))
+        return answer(await self._read(library.melt_trace, request.match_info["melt"], points))
 
     async def melt_csv(self, request: web.Request) -> web.StreamResponse:
         """A melt's trace as CSV."""
         melt = request.match_info["melt"]
-        text = await self.service.read("melt_csv", melt=melt)
+        text = await self._read(library.melt_csv, melt)
         return web.Response(
             body=text,
             content_type="text/csv",
@@ -232,7 +239,17 @@ class Api:
     async def pours(self, request: web.Request) -> web.StreamResponse:
         """Pours on record."""
         limit = int(_figure(request, "limit", 100, 1, 10_000))
-        return answer(await self.service.read("pours", melt=request.query.get("melt", ""), limit=limit))
+        return answer(await self._read(library.pours, request.query.get("melt", ""), limit))
+
+    async def pour(self, request: web.Request) -> web.StreamResponse:
+        """One pour on record."""
+        return answer(await self._read(library.pour, request.match_info["pour"]))
+
+    async def _read(self, call: Callable[..., Answer], *args: Any) -> Answer:
+        """A question to the records, in a reading thread."""
+        if self._store is None:
+            raise StoreError("this daemon runs without records", remedy="Start it with its database")
+        return await self.service.in_thread(call, self._store, *args)
 
     async def openapi(self, request: web.Request) -> web.StreamResponse:
         """The description of all this."""

@@ -20,8 +20,10 @@ from pourcall.contract.paths import Paths
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.daemon.api import Api
 from pourcall.daemon.clock import RealClock
+from pourcall.daemon.engine.catalogue import CATALOGUE
 from pourcall.daemon.engine.config import config_for
 from pourcall.daemon.engine.core import Engine
+from pourcall.daemon.library import running_plan
 from pourcall.daemon.ports import check_boards, link_maker
 from pourcall.daemon.records.recorder import Recorder
 from pourcall.daemon.records.store import Store
@@ -112,7 +114,7 @@ class Daemon:
             check_boards(self.settings, where=str(paths.settings))
         self._recorder = Recorder(paths.database, on_state=self._on_store_state, clock=RealClock().mono_s)
         self._recorder.start(utc_s=self.clock.utc_s())
-        self._store = Store(paths.database)
+        store = self._store = Store.read(paths.database)
         configs = {name: config_for(self.settings, name, simulated=self._simulated) for name in self.settings.furnace}
         for name, config in configs.items():
             self._recorder.begin_session(
@@ -127,23 +129,27 @@ class Daemon:
             clock=self.clock,
             engine_for=lambda _, name: Engine(configs[name]),
             recorder=self._recorder,
-            store=self._store,
+            running_melt=lambda name: running_plan(store, name, self.clock.utc_s()),
             link_for=link_for,
             consumed=self._consumed,
             wake=None if self._simulated else WakeKeeper(),
             simulated=self._simulated,
             speed=self._speed,
         )
-        self._api = Api(self.service)
+        self._api = Api(self.service, self._store)
         await self._api.start(
             unix_path=paths.socket if has_unix_sockets() else None, tcp_port=self._tcp_port, token_path=paths.token
         )
         await self.service.start()
+        for finding in self._recorder.findings:
+            log.warning("%s: %s", finding.kind, finding.detail)
+            if finding.kind in CATALOGUE:
+                self.service.report(finding.kind, finding.detail)
 
-    def _on_store_state(self, *news: object) -> None:
+    def _on_store_state(self, problem: str, detail: str, waiting_rows: int) -> None:
         """From the recorder's thread, perhaps before there is a service."""
         if self.service is not None:
-            self.service.on_store_state(*news)
+            self.service.on_store_state(problem, detail, waiting_rows)
 
     async def ended(self) -> None:
         """Returns when the daemon was told to stop, or must."""

@@ -20,6 +20,7 @@ from pourcall.contract.api import (
 from pourcall.contract.inputs import Command
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION
+from pourcall.daemon.records.views import MeltDetail, MeltRow, PourDetail, PourRow
 
 _Asked = Command | StartRequest | ChangeRequest
 
@@ -49,12 +50,15 @@ ROUTES: tuple[Route, ...] = (
         "GET", "/v1/furnaces/{furnace}/trace", "trace", "The running melt's trace, decimated", Trace, None,
         (("since_s", "number", "seconds after the trace's beginning"), ("points", "integer", "at most, per probe")),
     ),
-    Route("GET", "/v1/melts", "melts", "Melts on record, newest first", dict[str, Any], None,
+    Route("GET", "/v1/melts", "melts", "Melts on record, newest first", tuple[MeltRow, ...], None,
           (("furnace", "string", "only this furnace"), ("limit", "integer", "at most so many"))),
-    Route("GET", "/v1/melts/{melt}", "melt", "One melt: plan, pours, dips, alarms, notes", dict[str, Any]),
+    Route("GET", "/v1/melts/{melt}", "melt", "One melt: plans, pours, dips, alarms, notes, gaps", MeltDetail),
+    Route("GET", "/v1/melts/{melt}/trace", "melt_trace", "A melt's trace, decimated", Trace, None,
+          (("points", "integer", "at most, per probe"),)),
     Route("GET", "/v1/melts/{melt}/trace.csv", "melt_csv", "A melt's whole trace as CSV", "text/csv"),
-    Route("GET", "/v1/pours", "pours", "Pours on record, newest first", dict[str, Any], None,
+    Route("GET", "/v1/pours", "pours", "Pours on record, newest first", tuple[PourRow, ...], None,
           (("melt", "string", _MELT), ("limit", "integer", "at most so many"))),
+    Route("GET", "/v1/pours/{pour}", "pour", "One pour, such as 2026-014-1, with its results", PourDetail),
     Route("GET", "/v1/openapi.json", "openapi", "This description", dict[str, Any]),
     Route("GET", "/v1/stream", "stream", "WebSocket: snapshots, then deltas and events", StreamMessage),
 )  # fmt: skip

@@ -7,6 +7,7 @@ from pourcall.contract.errors import BadInput, BadSettings
 from pourcall.contract.settings import Board, Settings
 from pourcall.drivers.inbox import Deliver
 from pourcall.drivers.link import SerialLink
+from pourcall.drivers.wire import ourline
 from pourcall.drivers.wire.framing import Decoder
 from pourcall.drivers.wire.guess import make_decoder
 from pourcall.drivers.wire.text import TextColumn, TextMap, TextUnit
@@ -59,9 +60,10 @@ def decoder_maker(board: Board) -> Callable[[], Decoder]:
     """Makes a fresh decoder each time it is called. Raises BadInput now, not later, for what cannot be decoded."""
     columns = text_map(board) if board.format == "text" else None
     chip = "" if board.chip == "emf" else board.chip
+    name = ourline.NAME if board.format == "pourcall" else board.format
 
     def make() -> Decoder:
-        return make_decoder(board.format, text_map=columns, chip=chip, midway=True)
+        return make_decoder(name, text_map=columns, chip=chip, midway=True)
 
     make()
     return make

@@ -1,6 +1,6 @@
 """Room: the daemon's heart: builds the furnaces of a settings file, feeds their doors, starts and stops in order.
 
-It owns no time, no file and no port: clock, recorder, store, links and engines are given to it (daemon/main.py gives
+It owns no time, no file and no port: clock, recorder, links and engines are given to it (daemon/main.py gives
 the real ones, tests and simulation their own). Everything below runs on one event loop, so the order of the inputs
 is one order. Links and recorder bring threads of their own; what they say is first brought onto the loop.
 
@@ -56,12 +56,7 @@ class LinkLike(Protocol):
     def stop(self) -> object: ...
 
 
-class StoreLike(Protocol):
-    """What the service asks of the records beside the recorder. Blocking; called in reading threads."""
-
-    def running_melt(self, furnace: str) -> MeltPlan | None: ...
-
-
+RunningMelt = Callable[[str], MeltPlan | None]  # furnace -> the plan of a melt that has no end on record; may block
 LinkFactory = Callable[[str, Board, Deliver], LinkLike]
 EngineFactory = Callable[[Settings, str], EngineLike]
 Consumed = Callable[[str, int], None]  # board, and how many of its frames have passed the doors
@@ -82,7 +77,7 @@ class Service:
         clock: Clock,
         engine_for: EngineFactory,
         recorder: RecorderLike | None = None,
-        store: StoreLike | None = None,
+        running_melt: RunningMelt | None = None,
         link_for: LinkFactory | None = None,
         consumed: Consumed | None = None,
         wake: WakeKeeper | None = None,
@@ -90,7 +85,7 @@ class Service:
         speed: float = 1.0,
     ) -> None:
         self.settings, self.paths, self.clock = settings, paths, clock
-        self.recorder, self.store = recorder, store
+        self.recorder, self._running_melt = recorder, running_melt
         self.simulated, self.speed = simulated, speed
         self.failed: BaseException | None = None
         self.stopping = asyncio.Event()
@@ -164,10 +159,10 @@ class Service:
         log.info("stopped")
 
     async def _resume(self) -> None:
-        if self.store is None:
+        if self._running_melt is None:
             return
         for name, door in self.doors.items():
-            plan = await self.in_thread(self.store.running_melt, name)
+            plan = await self.in_thread(self._running_melt, name)
             if plan is not None:
                 log.warning("melt %s of %s was running when the daemon ended: resumed", plan.melt, name)
                 door.submit(Note(text=f"melt {plan.melt} goes on after the daemon was away", who="daemon"))

@@ -22,6 +22,7 @@ if sys.platform != "win32":
     import pwd
     import termios
 
+_TERMINAL_ERRORS: tuple[type[Exception], ...] = () if sys.platform == "win32" else (termios.error,)
 READ_WAIT_S = 0.1  # the longest that a stop, a write or a coalesced event waits where reading cannot be interrupted
 WRITE_WAIT_S = 0.25  # a board that takes nothing for so long does not listen
 
@@ -51,13 +52,16 @@ def open_port(name: str, baud: int) -> Port:
     Device ports are ours alone: locked against programs that ask, closed to those that do not (TIOCEXCL; the superuser
     gets in all the same). Raises OSError (serial.SerialException) or ValueError; `why_unavailable` puts it in words.
     """
-    opened = serial.serial_for_url(
-        name,
-        baudrate=baud,
-        timeout=READ_WAIT_S,
-        write_timeout=WRITE_WAIT_S,
-        exclusive=True if is_device(name) else None,
-    )
+    try:
+        opened = serial.serial_for_url(
+            name,
+            baudrate=baud,
+            timeout=READ_WAIT_S,
+            write_timeout=WRITE_WAIT_S,
+            exclusive=True if is_device(name) else None,
+        )
+    except _TERMINAL_ERRORS as err:  # what pyserial lets through when the device goes while it is being set up
+        raise OSError(*err.args) from err
     if sys.platform != "win32" and is_device(name):
         with contextlib.suppress(OSError):
             fcntl.ioctl(opened.fileno(), termios.TIOCEXCL)

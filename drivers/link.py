@@ -41,6 +41,8 @@ ASK_WAIT_S = 0.5
 SILENT_S = 0.8  # then somebody else may be reading our bytes
 SHARED_CHECK_S = 1.0
 SHARED_REPEAT_S = 10.0
+VANISHED = 3  # empty reads between two checks that are no accident any more
+SILENT_ASKS = 3  # a port that never answers is left alone: opening it may restart what hangs there
 JOIN_S = 7.0  # connecting a socket may take 5 s and cannot be interrupted
 
 
@@ -69,6 +71,7 @@ class SerialLink:
         self._usb: ports.PortInfo | None = None
         self._was_lost = False
         self._others: set[str] = set()  # names that were there when ours was opened, and never went: not our board
+        self._silent: dict[str, int] = {}
         self._told_unavailable = ""
         self._fresh()
 
@@ -163,6 +166,7 @@ class SerialLink:
         self._answered = False
         self._shared_checked_s = self._shared_told_s = float("-inf")
         self._suspicious = False
+        self._vanished = 0
         self._board_seq: int | None = None
 
     def _open(self) -> Port | None:
@@ -180,6 +184,7 @@ class SerialLink:
         known = self._known()
         self._usb = next((info for info in known if info.device == name and info.serial_number), self._usb)
         self._others = {info.device for info in known} - {name}
+        self._silent.clear()
         self._open_now = name
         self._told_unavailable = ""
         self._was_lost = False
@@ -196,7 +201,7 @@ class SerialLink:
     def _known(self) -> list[ports.PortInfo]:
         try:
             return list(self._list_ports())
-        except OSError:
+        except (OSError, ValueError):
             return []
 
     def _name_now(self) -> str:
@@ -233,8 +238,9 @@ class SerialLink:
             told = None
         if told is not None and (told.board, told.serial) == (wanted.board, wanted.serial):
             return port
-        if told is not None:
-            self._others.add(name)  # another board: do not trouble it again
+        self._silent[name] = self._silent.get(name, 0) + 1
+        if told is not None or self._silent[name] >= SILENT_ASKS:
+            self._others.add(name)  # not our board: do not trouble it again
         access.close_port(port)
         return None
 
@@ -293,6 +299,7 @@ class SerialLink:
                 raise EOFError
             # There were bytes and now there are none: another program took them.
             self._suspicious = True
+            self._vanished += 1
             self._stopping.wait(FLOOD_REST_S)
         return data
 
@@ -353,8 +360,10 @@ class SerialLink:
         suspicious = self._suspicious or now_s - self._last_bytes_s > SILENT_S
         if number is None or not suspicious or now_s - self._shared_checked_s < SHARED_CHECK_S:
             return []
-        self._shared_checked_s, self._suspicious = now_s, False
         holders = access.other_holders(self._open_now)
+        if not holders and self._vanished >= VANISHED:
+            holders = ["a program of another user"]
+        self._shared_checked_s, self._suspicious, self._vanished = now_s, False, 0
         if not holders or now_s - self._shared_told_s < SHARED_REPEAT_S:
             return []
         self._shared_told_s = now_s

@@ -10,14 +10,14 @@ import msgspec
 from pourcall.contract.errors import OutOfRange
 from pourcall.profiles.elements import (
     liquid_enthalpy_j_per_mol,
-    mole_fractions,
     molar_mass,
+    mole_fractions,
 )
 from pourcall.profiles.sheet import ROOM_C, AlloySheet
 from pourcall.profiles.transfer import Pot, pot_heat_capacity
 
-# Charge enthalpy over energy supplied, low and high, for one small melt from cold (memory; hot and lidded electric
-# crucibles reach 0.4-0.7).
+# Heat in metal and pot over energy supplied, low and high, for one small melt from cold (memory; a hot and lidded
+# electric crucible reaches 0.4-0.7).
 EFFICIENCY = {"electric": (0.15, 0.4), "fuel": (0.08, 0.25)}
 LATENT_MIXING_J_PER_MOL = 10465.55  # Al-Zn liquid, an Mey 1993: enthalpy of mixing x_Al x_Zn times this
 
@@ -149,14 +149,15 @@ def addition_dip(
         after_c=after_c,
         drop_c=bath_c - after_c,
         freezes=freezes,
-        why=f"{added_kg:g} kg at {added_c:.0f} degC into {bath_kg:g} kg at {bath_c:.0f} gives {after_c:.0f} degC, {tail}",
+        why=f"{added_kg:g} kg at {added_c:.0f} degC into {bath_kg:g} kg at {bath_c:.0f}: {after_c:.0f} degC, {tail}",
     )
 
 
 def zinc_aluminium_enthalpy_kj_per_kg(aluminium_percent: float, temp_c: float) -> float:
     """Liquid Zn-Al against its elements at 25 degC, kJ/kg, from SGTE functions and the enthalpy of mixing.
 
-    The solid at 25 degC is nearly demixed, so this is also what it takes to melt it. Source: Dinsdale 1991; an Mey 1993.
+    The solid at 25 degC is nearly demixed, so this is also what it takes to melt it. Sources: Dinsdale 1991, an Mey
+    1993.
     """
     shares = mole_fractions({"Al": aluminium_percent, "Zn": 100.0 - aluminium_percent})
     x_al, x_zn = shares["Al"], shares["Zn"]

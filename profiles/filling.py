@@ -1,7 +1,7 @@
 """Room: does the metal reach the end of the mould. Stream that freezes, head, choke, gate speed, surface tension.
 
-First-order (Flemings' heat balance of a stream: memory; Torricelli): an absolute flow length is good to a factor of two,
-the ratio between two temperatures in one pattern to 10-20 %. `factor` is what the shop fits from its own results.
+First-order (Flemings' heat balance of a stream: memory; Torricelli): an absolute flow length is good to a factor of
+two, the ratio between two temperatures in one pattern to 10-20 %. `factor` is what the shop fits from its own results.
 Lengths in m or mm as named, temperatures degC. Errors: OutOfRange.
 """
 

@@ -180,7 +180,7 @@ class Crew:
                 self._press("end", EndMelt(ending=MeltEnding(step.ending), who=self.who))
             case "fault":
                 self.faults.set(step.word, at_s=plant.t_s, size=step.size)
-                self._apply_power()
+                self.apply_power()
             case "key":
                 self._pressed.append(AnswerCall(call=step.text, answer=Answer.DONE, who=self.who))
             case "say":
@@ -199,11 +199,12 @@ class Crew:
         if changed:
             self._power_s = self.plant.t_s
         self.power_level = level
-        self._apply_power()
+        self.apply_power()
         if changed and told:
             self._press("power", MarkPower(level=PowerLevel(level), who=self.who))
 
-    def _apply_power(self) -> None:
+    def apply_power(self) -> None:
+        """The knob as it stands, obeyed as the furnace's faults allow."""
         share = {"off": 0.0, "low": self.plant.furnace.low_share, "high": 1.0}[self.power_level]
         self.faults.apply_to_plant(self.plant, share)
 

@@ -118,7 +118,7 @@ def shifted(made: SimAlloy, by_c: float) -> SimAlloy:
 
 
 # What the sheets do not say: (plateau_c or None for the sheet's own eutectic or solidus, share of the metal that
-# freezes there, undercooling, emissivity). Shares and undercooling: head of this file; emissivity: infrared tables, skinned.
+# freezes there, undercooling, emissivity). Shares and undercooling: head of this file; emissivity: infrared tables.
 _BEYOND_THE_SHEET: dict[str, tuple[float | None, float, float, float]] = {
     "za27": (None, 0.04, 1.0, 0.2),
     "za12": (None, 0.46, 1.0, 0.2),

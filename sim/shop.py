@@ -47,6 +47,14 @@ class ProbeSetup:
     cold_error_c: float = 0.0
 
 
+class FaultAt(NamedTuple):
+    """A fault word at a simulated time, whatever the operator is doing. `size` None: the word's usual size."""
+
+    at_s: float
+    word: str
+    size: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Scenario:
     """A run as data. Same scenario, same run, to the last bit."""
@@ -69,6 +77,7 @@ class Scenario:
     tail_s: float = 120.0  # goes on after the operator is done
     limit_s: float = 14_400.0
     mark_delay_s: float = 4.0
+    faults: tuple[FaultAt, ...] = ()  # in order of time; "sound" mends everything
     tags: tuple[str, ...] = field(default=())
 
     @property
@@ -142,6 +151,7 @@ class Shop:
             mark_delay_s=scenario.mark_delay_s,
         )  # fmt: skip
         self.n_steps = 0
+        self._faults_left = sorted(scenario.faults, key=lambda fault: fault.at_s, reverse=True)
         self._done_s: float | None = None
         self._cold_phase = rng.uniform(0.0, 6.28)
         self._boot = rng.randrange(1, 1000)
@@ -163,6 +173,10 @@ class Shop:
     def step(self) -> list[Command]:
         """One plant step; the keys pressed in it."""
         pressed = self.crew.act()
+        while self._faults_left and self._faults_left[-1].at_s <= self.n_steps * self.dt_s:
+            at_s, word, size = self._faults_left.pop()
+            self.faults.set(word, at_s=at_s, size=size)
+            self.crew.apply_power()
         self.plant.step()
         for probe in self.probes:
             probe.step(self.plant)
@@ -206,7 +220,7 @@ class Shop:
             crew.power_level,
             plant.lid_open,
             plant.lifted,
-            plant._pour_rate > 0.0,
+            plant.pouring,
             plant.poured_kg,
             plant.metal_c - self.scenario.stream_loss_c if has_metal else None,
             probe.junction_c,

@@ -16,7 +16,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 
 from pourcall.contract.api import ChangeRequest, CommandResult, StartRequest
-from pourcall.contract.errors import PourcallError
+from pourcall.contract.errors import PourcallError, Refused
 from pourcall.contract.events import CommandRefused, Event
 from pourcall.contract.inputs import Command
 from pourcall.contract.reading import Place
@@ -246,6 +246,9 @@ class Dashboard(App[int]):
     async def _send(self, furnace: str, command: Command | StartRequest | ChangeRequest) -> None:
         try:
             result = await self.client.send(furnace, command)
+        except Refused as err:
+            self._say(f"! Not done: {err}", Role.WARN)
+            return
         except PourcallError as err:
             self._say(f"! Not done, or not known to be: {err}", Role.DANGER)
             return

@@ -205,7 +205,7 @@ class ApiClient:
         api = str(whole.get("health", {}).get("api", "?"))
         other_major = major(api) != major(API_VERSION)
         self.read_only = (
-            f"the daemon speaks API {api}, this dashboard {API_VERSION}: read only, update the older one"
+            f"read only: the daemon speaks API {api}, this dashboard {API_VERSION}; update the older one"
             if other_major
             else ""
         )

@@ -238,7 +238,7 @@ def _band(scene: Scene, snapshot: FurnaceSnapshot | None, sizes: Sizes) -> tuple
         what, why = "Looking for the daemon", f"{link.problem or link.address}. Start it with: pourcall serve"
         return _band_rows(Span("? "), "", what, why, Role.STRONG, sizes, look), Role.PLAIN
     if link.read_only:
-        what = "Read only: " + link.read_only
+        what = link.read_only[:1].upper() + link.read_only[1:]
         return _band_rows(Span("? "), "CHECK", what, "", Role.CHECK, sizes, look), Role.CHECK
     if snapshot is None:
         return _band_rows(

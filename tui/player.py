@@ -47,7 +47,7 @@ class Player:
         if self._wanted == "off":
             return "sound: off"
         if self._command:
-            return f"sound: {self._command[0]}"
+            return f"sound: {Path(self._command[0]).name}"
         failed = f" ({', '.join(self._failed)} failed)" if self._failed else ""
         return f"sound: terminal bell only{failed}"
 
@@ -94,7 +94,7 @@ class Player:
             self._running = None
 
     def _give_up(self) -> None:
-        self._failed.append(self._command[0])
+        self._failed.append(Path(self._command[0]).name)
         self._command = self._next_command()
 
     def _next_command(self) -> tuple[str, ...]:

@@ -1,7 +1,6 @@
 """Room: regions of the screen. Each takes lines from the model and shows them; none knows a furnace."""
 
-from collections.abc import Sequence
-
+import math
 from rich.text import Text
 from textual.containers import Container
 from textual.widgets import Static
@@ -46,19 +45,9 @@ class TraceView(Container):
 
     async def load(self) -> None:
         """Load the plot library and put the plot in its place."""
-        from textual_plot import NumericAxisFormatter, PlotWidget
+        from pourcall.tui.plot import Plot
 
-        class Ago(NumericAxisFormatter):
-            """Minutes before now, in words."""
-
-            def get_labels_for_ticks(self, ticks: Sequence[float]) -> list[str]:
-                return ["now" if tick == 0 else f"{tick:.0f} min" for tick in ticks]
-
-        plot = PlotWidget(id="plot", allow_pan_and_zoom=False)
-        plot.can_focus = False
-        await self.mount(plot)
-        plot.set_x_formatter(Ago())
-        plot.margin_top, plot.margin_bottom, plot.margin_left = 0, 1, 6
+        await self.mount(Plot())
 
     def draw(
         self,
@@ -68,9 +57,9 @@ class TraceView(Container):
         span_s: float,
     ) -> None:
         """Draw curves of (minutes before now, degC), the window as two level lines; the first curve sets the scale."""
-        from textual_plot import HiResMode, PlotWidget
+        from pourcall.tui.plot import BRAILLE, Plot
 
-        found = self.query(PlotWidget)
+        found = self.query(Plot)
         if not found:
             return
         plot = found.first()
@@ -89,22 +78,20 @@ class TraceView(Container):
                     dotted = [(-span_min * n / 20.0, -span_min * (n + 0.3) / 20.0) for n in range(20)]
                     for right, left in dotted:
                         y_edge = from_c(edge_c, unit)
-                        plot.plot([left, right], [y_edge] * 2, style_of(Role.OK), HiResMode.BRAILLE)
+                        plot.plot([left, right], [y_edge] * 2, style_of(Role.OK), BRAILLE)
         for segments, role in reversed(curves):
             for run in segments:
                 points = run if len(run) > 1 else [run[0], run[0]]
                 x = [minutes for minutes, _ in points]
                 y = [from_c(min(max(temp_c, low_c), high_c), unit) for _, temp_c in points]
-                plot.plot(x, y, line_style=style_of(role), hires_mode=HiResMode.BRAILLE)
+                plot.plot(x, y, line_style=style_of(role), hires_mode=BRAILLE)
 
 
 def nice_ticks(low: float, high: float, *, most: int) -> list[float]:
     """At most `most` round figures between `low` and `high`."""
     for step in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000):
-        first = -int(-low // step) * step
-        if first < low:
-            first += step
-        ticks = [float(value) for value in range(int(first), int(high) + 1, step)]
+        first = math.ceil(low / step) * step
+        ticks = [float(value) for value in range(first, math.floor(high) + 1, step)]
         if len(ticks) <= most:
             return ticks
     return []

@@ -29,6 +29,7 @@ from pourcall.daemon.engine.temp_alarms import judge_temperatures
 EVALUATE_S = 0.25  # the melt is judged at most so often between ticks; a reading is judged at once
 LIFT_AFTER_CALL_S = 30.0
 RETURN_WITHIN_S = 60.0
+_RESTARTED = int(SampleFlag.RESTARTED)
 
 
 class Engine:
@@ -103,7 +104,7 @@ class Engine:
         link = self.links.get(board)
         if link is not None:
             link.heard(item.mono_s)
-            if sample.flags & SampleFlag.RESTARTED:
+            if sample.flags & _RESTARTED:
                 self._restarted(board)
         channel = self._by_input.get((board, sample.channel))
         if channel is None:
@@ -372,7 +373,7 @@ class Engine:
         self._typed = None
         self.calls.clear("a new melt began")
         for channel in self.channels:
-            channel.tracker.new_melt()
+            channel.tracker.new_melt(self.mono_s)
         self._say(ev.MeltStarted, plan=command.plan)
         self._set_state(ev.MeltState.UNKNOWN, "a melt began")
 

@@ -29,6 +29,8 @@ class MeltRun:
     @property
     def next_index(self) -> int | None:
         """Index of the mould that is next; None: all are poured."""
+        if not self.pours:
+            return 0 if self.plan.moulds else None
         poured = {pour.mould for pour in self.pours}
         for index, mould in enumerate(self.plan.moulds):
             if mould.name not in poured:

@@ -39,6 +39,8 @@ WARM_C = 80.0  # a probe laid into a cold charge has warmed with it from here on
 COLD_BELOW_SOLIDUS_C = 40.0  # so far below the solidus in one fall: out, not freezing (latent heat takes minutes)
 COLD_WITHOUT_ALLOY_C = 200.0
 FROZEN_BELOW_SOLIDUS_C = 5.0
+CHARGING_S = 300.0  # so long after a melt began a fall is cold metal put into a hot pot
+BACK_WITHIN_C = 40.0  # a later fall is over when it is back so near to where it fell from; till then it is doubtful
 SLOW_STEP_S = 3.0  # slower sampling than this: a move shows as one large step
 SLOW_STEP_C = 40.0
 SLOW_STEP_C_PER_S = 2.6  # the fastest an open pot of metal cools (fluidity notes, section 4: silicon bronze)
@@ -128,6 +130,8 @@ class ProbeTracker:
         self.moved_mono_s = 0.0  # last time it surged either way
         self._quiet_samples = 0
         self._surging = False
+        self._melt_began_s = -1e9
+        self._fell_from: tuple[float, float] = (-1e9, 1e9)  # when and from where it last began to fall
         self._fell = False  # the last surge was downwards
         self._from_cold = True  # since it was last cold, nothing but slow warming happened
         self._last: tuple[float, float] | None = None
@@ -137,8 +141,9 @@ class ProbeTracker:
         self.place = place
         self.force(ProbeState.OUT, self.moved_mono_s)
 
-    def new_melt(self) -> None:
+    def new_melt(self, mono_s: float) -> None:
         """Another batch: what the last one did says nothing any more."""
+        self._melt_began_s = mono_s
         self.been_fluid = self.fluid_this_melt = False
 
     def force(self, state: ProbeState, mono_s: float) -> None:
@@ -197,6 +202,8 @@ class ProbeTracker:
             self.moved_mono_s = mono_s
             self._quiet_samples = 0
             self._from_cold = False
+            if not self._fell or self.state is ProbeState.IN_METAL:
+                self._fell_from = (mono_s, temp_c if previous is None else previous[1])
             self._fell = True
             return Sign.SURGE_DOWN
         if temp_c < WARM_C:
@@ -231,5 +238,8 @@ class ProbeTracker:
             return False
         if self._from_cold:
             return True
-        still_s = mono_s - self.moved_mono_s
-        return not self.fluid_this_melt and still_s >= 3.0 * self.rule.tau_metal_s and rate_c_per_s > 0.0
+        if self.fluid_this_melt or rate_c_per_s <= 0.0 or mono_s - self.moved_mono_s < 3.0 * self.rule.tau_metal_s:
+            return False
+        fell_s, fell_from_c = self._fell_from
+        charging = fell_s - self._melt_began_s <= CHARGING_S
+        return charging or temp_c >= fell_from_c - BACK_WITHIN_C

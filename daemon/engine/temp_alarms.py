@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, PotLimit
 from pourcall.contract.reading import Place
 from pourcall.contract.units import say_c
 from pourcall.daemon.engine.alarms import AlarmDesk
@@ -33,16 +33,18 @@ def judge_temperatures(
     metal_c = None if metal is None or metal.held else metal.temp_c
     if plan is not None:
         for kind in ("alloy_limit", "pot_limit"):
-            own = [limit for limit in plan.limits if (limit.whose in POT_WHOSE) == (kind == "pot_limit")]
-            own = [limit for limit in own if limit.whose != "probe"]
-            limit = min(own, key=lambda one: one.limit_c, default=None)
+            limit: PotLimit | None = None
+            for one in plan.limits:
+                own = one.whose != "probe" and (one.whose in POT_WHOSE) == (kind == "pot_limit")
+                if own and (limit is None or one.limit_c < limit.limit_c):
+                    limit = one
             if limit is not None:
                 over = _over(desk, kind, furnace, metal_c, limit.limit_c)
-                detail = f"It must stay below {say_c(limit.limit_c)}: {limit.why}."
+                detail = f"It must stay below {say_c(limit.limit_c)}: {limit.why}." if over else ""
                 desk.judge(kind, furnace, over, mono_s, utc_s, detail=detail)
         above = not poured and _over(desk, "above_window", furnace, metal_c, tap_max_c)
         rising = rate_c_per_min is not None and rate_c_per_min > RISING_C_PER_MIN
-        detail = f"Its window ends at {say_c(tap_max_c)}."
+        detail = f"Its window ends at {say_c(tap_max_c)}." if above else ""
         desk.judge("overshoot", furnace, above and rising, mono_s, utc_s, detail=detail)
         desk.judge("above_window", furnace, above, mono_s, utc_s, detail=detail)
     for channel in channels:
@@ -53,10 +55,12 @@ def judge_temperatures(
         if reading.temp_c is not None and temp_c is None:
             continue  # moving, late: neither up nor down
         over = _over(desk, "probe_rating", probe.name, temp_c, probe.rating_c)
-        desk.judge("probe_rating", probe.name, over, mono_s, utc_s, detail=f"Its limit is {say_c(probe.rating_c)}.")
+        detail = f"Its limit is {say_c(probe.rating_c)}." if over else ""
+        desk.judge("probe_rating", probe.name, over, mono_s, utc_s, detail=detail)
         if channel.tracker.place is Place.CHAMBER:
             over = _over(desk, "furnace_rating", furnace, temp_c, config.rating_c)
-            desk.judge("furnace_rating", furnace, over, mono_s, utc_s, detail=f"Its limit is {say_c(config.rating_c)}.")
+            detail = f"Its limit is {say_c(config.rating_c)}." if over else ""
+            desk.judge("furnace_rating", furnace, over, mono_s, utc_s, detail=detail)
 
 
 def _over(desk: AlarmDesk, kind: str, subject: str, temp_c: float | None, limit_c: float) -> bool:

@@ -35,6 +35,7 @@ class Book:
 
     def __init__(self, conn: sqlite3.Connection) -> None:
         self._conn = conn
+        self.next_id = 1  # of the journal row that is being made; the writer keeps it
         self._furnaces: dict[str, int] = {}
         self._probes: dict[tuple[int, str], int] = {}
         self._sessions: dict[Session, SessionIds] = {}
@@ -86,12 +87,13 @@ class Book:
             self._gap_before(furnace_id, session.utc_s)
             self._conn.execute(
                 "INSERT INTO sessions (furnace_id, began_utc_s, began_mono_s, offset_ms, settings_hash, config_hash,"
-                " program) VALUES (?,?,?,?,?,?,?)",
+                " journal_id, program) VALUES (?,?,?,?,?,?,?,?)",
                 (
                     *key,
                     offset_ms,
                     self.text("settings", session.settings_toml),
                     self.text("config", session.config_json.decode("utf-8", "replace")),
+                    self.next_id,
                     VERSION,
                 ),
             )

@@ -19,11 +19,12 @@ from pourcall.daemon.records.migrate import NO_READING, REASON_CODES
 # Columns of `journal` after id and source.
 Row = tuple[Any, ...]
 INSERT_ROW = (
-    "INSERT INTO journal (id, source, seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc, extra)"
-    " VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
+    "INSERT INTO journal (id, source, seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc,"
+    " extra) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
 )
 SELECT_ROW = (
-    "SELECT j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.extra, j.source FROM journal j"
+    "SELECT j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.extra, j.source"
+    " FROM journal j"
 )
 REASONS: dict[int, Reason] = {code: reason for reason, code in REASON_CODES.items()}
 _EXACT_BELOW = 1e11  # times 10,000 still an integer every float near it can tell apart
@@ -31,9 +32,9 @@ _INT64 = 2**63
 _MOST_C = 1e9  # beyond this nothing is a temperature; the raw value is kept all the same
 
 _json = msgspec.json.Encoder()
-_from_json = msgspec.json.Decoder(Input)
+_from_json: msgspec.json.Decoder[Input] = msgspec.json.Decoder(Input)
 _msgpack = msgspec.msgpack.Encoder()
-_from_msgpack = msgspec.msgpack.Decoder(Input)
+_from_msgpack: msgspec.msgpack.Decoder[Input] = msgspec.msgpack.Decoder(Input)
 
 
 class SourceKey(msgspec.Struct, frozen=True):
@@ -125,7 +126,7 @@ def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | N
     mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms)
     value, cold, board_ms = sample.raw_value, sample.cold_junction_c, sample.board_ms
     if board_ms is not None:
-        board_ms -= (mono if type(mono) is int else whole_ms(item.mono_s)) + source.board_ms_base  # type: ignore[operator]
+        board_ms -= (mono if type(mono) is int else whole_ms(item.mono_s)) + source.board_ms_base
     marks, temp_mc, u_mc = NO_READING, None, None
     if reading is not None:
         reason = reading.reason

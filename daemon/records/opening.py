@@ -49,7 +49,7 @@ def connect(path: Path, *, read_only: bool = False, thread_bound: bool = True) -
 
 
 def open_database(
-    path: Path, *, utc_s: float, steps: Sequence[Step] | None = None
+    path: Path, *, utc_s: float, steps: Sequence[Step] | None = None, check: bool = True
 ) -> tuple[sqlite3.Connection, tuple[Finding, ...]]:
     """Open, check and migrate. A damaged file is renamed with its log and a new one begun.
 
@@ -67,7 +67,7 @@ def open_database(
         findings.append(_set_aside(path, utc_s, "the file is no database"))
         header = None
     log = read_wal(path.with_name(path.name + "-wal"))
-    if header is not None:
+    if header is not None and check:
         damage = _damage(path, thorough=log.commits > 0 or log.torn)
         if damage:
             findings.append(_set_aside(path, utc_s, damage))
@@ -103,7 +103,7 @@ def _damage(path: Path, *, thorough: bool) -> str:
     try:
         conn = connect(path)
         small = path.stat().st_size <= FULL_CHECK_BYTES
-        if small or thorough and path.stat().st_size <= 4 * FULL_CHECK_BYTES:
+        if small or (thorough and path.stat().st_size <= 4 * FULL_CHECK_BYTES):
             found = conn.execute("PRAGMA quick_check(3)").fetchall()
         else:
             names = [row[0] for row in conn.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]

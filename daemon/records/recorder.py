@@ -1,4 +1,4 @@
-"""Room: the one writer. Inputs and what came of them go in from any thread and are on disk when their ticket is durable.
+"""Room: the one writer. Inputs and what came of them go in from any thread; a durable ticket says they are on disk.
 
 Nothing is dropped and order is kept: a batch that cannot be committed stays and is tried again, whatever the reason.
 In: `put`. Out: `durable`, `wait`, `on_state`. Not here: what a row looks like (writing.py), reading (store.py).
@@ -75,13 +75,20 @@ class Recorder:
         self._stopping = False
         self._give_up = threading.Event()
         self._thread: threading.Thread | None = None
+        self._writer: BatchWriter | None = None  # the thread's own; None while the file cannot be opened
+        self._inode: tuple[int, int] | None = None
+        self._rolled_s = self._checked_s = 0.0
+        self._check = True
         self._last_utc_s = 0.0
 
     # --- from any thread ---------------------------------------------------------------------------------------
 
-    def start(self, *, utc_s: float = 0.0) -> None:
-        """Open the file and start the thread. Raises StoreError when the file cannot be used or is a newer one."""
-        self._last_utc_s = utc_s
+    def start(self, *, utc_s: float = 0.0, check: bool = True) -> None:
+        """Open the file and start the thread. Raises StoreError when the file cannot be used or is a newer one.
+
+        check False: `Store.open` has just walked the pages; they are not walked again.
+        """
+        self._last_utc_s, self._check = utc_s, check
         opened: Future[None] = Future()
         self._thread = threading.Thread(target=self._run, args=(opened,), name="recorder", daemon=True)
         self._thread.start()
@@ -92,9 +99,7 @@ class Recorder:
             self._thread = None
             raise
 
-    def begin_session(
-        self, furnace: str, settings_toml: str, config_json: bytes, mono_s: float, utc_s: float
-    ) -> int:
+    def begin_session(self, furnace: str, settings_toml: str, config_json: bytes, mono_s: float, utc_s: float) -> int:
         """What follows from this furnace belongs to a new start; its ticket. Non-blocking."""
         with self._lock:
             self._sessions.append(Session(furnace, settings_toml, config_json, mono_s, utc_s))
@@ -211,7 +216,7 @@ class Recorder:
 
     def _run(self, opened: "Future[None]") -> None:
         try:
-            conn, self.findings = open_database(self.path, utc_s=self._last_utc_s)
+            conn, self.findings = open_database(self.path, utc_s=self._last_utc_s, check=self._check)
         except Exception as err:
             opened.set_exception(err)
             return
@@ -228,7 +233,7 @@ class Recorder:
                 self._look_at_file()
             self._finish()
         finally:
-            self._writer.conn.close()
+            self._let_go()
 
     def _adopt(self, conn: sqlite3.Connection) -> None:
         """Write into this connection from now on."""
@@ -245,7 +250,7 @@ class Recorder:
                 now_s = self._clock()
                 waiting = len(self._backlog)
                 if self._stopping:
-                    return waiting > 0
+                    return waiting > 0 and not self._give_up.is_set()
                 limit_s = MELT_BATCH_S if self._melting else IDLE_BATCH_S
                 if waiting and (self._urgent or waiting >= BATCH_ROWS or now_s - self._oldest_s >= limit_s):
                     return True
@@ -265,20 +270,23 @@ class Recorder:
                 break
             try:
                 roll_up = self._clock() - self._rolled_s >= ROLL_UP_S
+                if self._writer is None:
+                    self._reopen()
+                assert self._writer is not None
                 told = self._writer.write(batch, roll_up=roll_up)
                 if _inode(self.path) != self._inode:
                     self._replace_lost_file(batch_is_in_it=True)
             except Exception as err:
-                if not (isinstance(err, StoreError) or is_store_trouble(err)):
+                if not (isinstance(err, StoreError) or is_store_trouble(err)) and tries > 0:
                     self._write_singly(batch)
                     continue
                 now_s = self._clock()
                 failing_since_s = now_s if failing_since_s is None else failing_since_s
                 problem = self._problem_of(err)
-                if problem != LOCKED or now_s - failing_since_s >= LOCKED_AFTER_S:
-                    if problem != self.problem or now_s - told_s >= TELL_EVERY_S:
-                        told_s = now_s
-                        self._tell(problem, str(err))
+                due = problem != LOCKED or now_s - failing_since_s >= LOCKED_AFTER_S
+                if due and (problem != self.problem or now_s - told_s >= TELL_EVERY_S):
+                    told_s = now_s
+                    self._tell(problem, str(err))
                 self._heal(err, problem, tries)
                 self._pack_some()
                 self._give_up.wait(self._retry_s[min(tries, len(self._retry_s) - 1)])
@@ -306,14 +314,19 @@ class Recorder:
             _settle(result, value, error)
 
     def _write_singly(self, batch: Sequence[Entry]) -> None:
-        """One entry of the batch cannot be written by any disk: find it, say so, keep the others."""
+        """One entry of the batch cannot be written by any disk: put it beside the file, say so, keep the others."""
         for entry in batch:
+            told: Sequence[tuple[int, Any, BaseException | None]]
             try:
+                if self._writer is None:
+                    return
                 told = self._writer.write([entry])
             except Exception as err:
                 if is_store_trouble(err):
                     return  # the ordinary way goes on from here
-                log.exception("entry %d cannot be recorded and is left out: %r", entry.ticket, entry.item)
+                log.exception("entry %d cannot be recorded: %r", entry.ticket, entry.item)
+                with self.path.with_name(self.path.name + ".refused").open("a", encoding="utf-8") as beside:
+                    beside.write(f"{entry.item!r} {entry.outputs!r}\n")
                 with self._lock:
                     failed = self._waits.pop(entry.ticket, [])
                 for future in failed:
@@ -329,15 +342,26 @@ class Recorder:
     def _heal(self, err: Exception, problem: str, tries: int) -> None:
         """What can be done beside waiting: a file that is gone is begun anew, a broken one set aside."""
         try:
+            if self._writer is None:
+                return  # opening it again is what failed
             if problem == GONE:
                 self._replace_lost_file(batch_is_in_it=False)
             elif is_damage(err) and tries >= 2:
-                self._writer.conn.close()
-                finding = set_aside(self.path, self._last_utc(), str(err))
+                self._let_go()
+                self.findings += (set_aside(self.path, self._last_utc(), str(err)),)
                 self._reopen()
-                self.findings += (finding,)
+            elif not isinstance(err, StoreError) and not is_store_trouble(err):
+                self._let_go()  # such as an id another program took: look at the file afresh
+                self._reopen()
         except (sqlite3.Error, OSError, StoreError) as again:
             log.warning("the record file could not be begun anew yet: %s", again)
+
+    def _let_go(self) -> None:
+        """Close the file; the next try opens it again."""
+        writer, self._writer = self._writer, None
+        if writer is not None:
+            with contextlib.suppress(sqlite3.Error):
+                writer.conn.close()
 
     def _look_at_file(self) -> None:
         """Every 10 s: is the file we write to still the one people see?"""
@@ -345,7 +369,7 @@ class Recorder:
         if now_s - self._checked_s < INODE_CHECK_S:
             return
         self._checked_s = now_s
-        if _inode(self.path) != self._inode:
+        if self._writer is not None and _inode(self.path) != self._inode:
             try:
                 self._replace_lost_file(batch_is_in_it=True)
             except (sqlite3.Error, OSError, StoreError) as err:
@@ -368,12 +392,12 @@ class Recorder:
             target = target.with_name(f"{self.path.name}.{'replaced' if replaced else 'rescued'}-{number}")
         rescued = True
         try:
+            assert self._writer is not None
             copy_database(self._writer.conn, target)
         except (sqlite3.Error, OSError) as err:
             rescued = False
             log.warning("what the lost file held could not be copied: %s", err)
-        with contextlib.suppress(sqlite3.Error):
-            self._writer.conn.close()
+        self._let_go()
         if not replaced:
             for tail in ("-wal", "-shm"):  # of the lost file; beside another database they would be replayed into it
                 with contextlib.suppress(FileNotFoundError):
@@ -403,6 +427,8 @@ class Recorder:
     def _finish(self) -> None:
         """Roll up and mark the sessions as ended; not worth waiting for."""
         with contextlib.suppress(sqlite3.Error):
+            if self._writer is None:
+                return
             self._writer.write([], roll_up=True)
             ends = [(self._sessions[number], *times) for number, times in self._last_times.items()]
             self._writer.end_sessions(ends)
@@ -437,5 +463,3 @@ def _settle(future: "Future[Any]", value: Any, error: BaseException | None) -> N
         future.set_exception(error)
     else:
         future.set_result(value)
-
-

@@ -1,4 +1,4 @@
-"""Room: the roll-up. Every reading falls into a slot of 5 s and one of 60 s; a trace is drawn from these, not from rows.
+"""Room: the roll-up. Every reading falls into a slot of 5 s and one of 60 s; long traces are drawn from these.
 
 In: readings as integers (thousandths of a degree). Out: rows to merge into the table `rollup`. No clock, no file.
 Late readings and slots written twice merge; the order of merging does not matter.

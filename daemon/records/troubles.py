@@ -68,7 +68,5 @@ def _at_size_limit(path: Path) -> bool:
     limit, _ = resource.getrlimit(resource.RLIMIT_FSIZE)
     if limit == resource.RLIM_INFINITY:
         return False
-    sizes = [
-        file.stat().st_size for file in (path, path.with_name(path.name + "-wal")) if file.exists()
-    ]
+    sizes = [file.stat().st_size for file in (path, path.with_name(path.name + "-wal")) if file.exists()]
     return any(size > limit - 2**16 for size in sizes)

@@ -18,7 +18,6 @@ from pourcall.daemon.records.backlog import Entry
 from pourcall.daemon.records.book import Book, Session, SessionIds
 from pourcall.daemon.records.codec import (
     INSERT_ROW,
-    REASON_CODES,
     Row,
     Source,
     SourceKey,
@@ -28,6 +27,7 @@ from pourcall.daemon.records.codec import (
     sample_row,
     unpack_times,
 )
+from pourcall.daemon.records.migrate import REASON_CODES
 from pourcall.daemon.records.projections import Projector
 from pourcall.daemon.records.rollup import MERGE, Accumulator
 from pourcall.daemon.records.troubles import is_store_trouble
@@ -109,6 +109,7 @@ class BatchWriter:
             item, outputs, number = entry.item, entry.outputs, entry.session
             if item is None:
                 if entry.call is None:
+                    self._book.next_id = row_id
                     self._book.session(self._sessions[number])
                 else:  # a call sees everything that was put before it
                     self._flush(work)
@@ -130,11 +131,14 @@ class BatchWriter:
                 key = (number, item.board, sample.channel, probe)
                 known = fast.get(key)
                 if known is None or known[1] is not sample.raw_kind:
-                    source = self._source(number, SourceKey(item.board, sample.channel, sample.raw_kind, probe), item)
+                    source = self._source(
+                        number, row_id, SourceKey(item.board, sample.channel, sample.raw_kind, probe), item
+                    )
                     known = fast[key] = (source, sample.raw_kind)
                 work.rows.append(sample_row(row_id, known[0], item, reading))
             else:
-                work.rows.append(other_row(row_id, self._source(number, SourceKey(probe=probe), item), item, reading))
+                source = self._source(number, row_id, SourceKey(probe=probe), item)
+                work.rows.append(other_row(row_id, source, item, reading))
             row_id += 1
         self._flush(work)
         if done_rows:
@@ -183,16 +187,15 @@ class BatchWriter:
         self.conn.execute("RELEASE call")
         return entry.ticket, value, error
 
-    def _outputs(
-        self, number: int, row_id: int, item: Input, outputs: Sequence[Any], work: _Work
-    ) -> None:
+    def _outputs(self, number: int, row_id: int, item: Input, outputs: Sequence[Any], work: _Work) -> None:
         """Everything but a first reading: events, and readings beyond the first."""
+        self._book.next_id = row_id
         ids = self._book.session(self._sessions[number])
         for place, output in enumerate(outputs):
             if type(output) is Reading:
                 if place:
                     kind = SourceKey("", "", output.raw_kind.value, output.probe)
-                    source = self._source(number, kind, item)
+                    source = self._source(number, row_id, kind, item)
                     work.others.append(
                         (
                             row_id, source.id, output.at_mono_s, output.at_utc_s, pack_milli(output.temp_c),
@@ -202,7 +205,8 @@ class BatchWriter:
             else:
                 work.events.append((row_id, ids, output, item))
 
-    def _source(self, number: int, key: SourceKey, item: Input) -> Source:
+    def _source(self, number: int, row_id: int, key: SourceKey, item: Input) -> Source:
+        self._book.next_id = row_id
         board_ms = item.sample.board_ms if type(item) is SampleIn and key.board else None
         return self._book.source(self._book.session(self._sessions[number]), key, board_ms, item.mono_s)
 

@@ -19,6 +19,7 @@ import pytest
 from pourcall.contract.frames import BoardStatus, Identity, Sample
 from pourcall.contract.inputs import LinkKind
 from pourcall.drivers import access
+from pourcall.drivers import link as link_module
 from pourcall.drivers.inbox import Arrival, Inbox, Item, LinkEvent
 from pourcall.drivers.link import SerialLink
 from pourcall.drivers.ports import PortInfo
@@ -74,6 +75,13 @@ class Heard:
             item = self.next()
             if isinstance(item, LinkEvent) and item.kind is kind:
                 return item
+
+    def events_now(self, kind: LinkKind) -> LinkEvent | None:
+        while not self.items.empty():
+            item = self.next()
+            if isinstance(item, LinkEvent) and item.kind is kind:
+                return item
+        return None
 
     def arrivals(self, count: int) -> list[Arrival]:
         found: list[Arrival] = []
@@ -150,6 +158,7 @@ def test_frames_come_with_the_clock_that_was_given(bench: Bench, heard: Heard, s
 
 def test_board_is_asked_who_it_is_and_power_is_sent_at_once(bench: Bench, heard: Heard, start: Start) -> None:
     link = start(bench.name)
+    heard.event(LinkKind.OPENED)
     assert bench.read_until(b"?\n") == b"?\n"
     bench.write(ourline.encode_identity(IDENTITY))
     while not (isinstance(item := heard.next(), Arrival) and item.frame == IDENTITY):
@@ -384,6 +393,69 @@ def test_lines_that_vanish_make_the_link_look_who_else_reads(
     heard.arrivals(2)
     bench.write(line(9))
     assert "terminal (process 7)" in heard.event(LinkKind.PORT_SHARED).detail
+
+
+def test_program_that_cannot_be_seen_but_takes_our_bytes_is_told_all_the_same(
+    bench: Bench, heard: Heard, start: Start, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(access, "other_holders", lambda name: [])
+    monkeypatch.setattr(access, "hung_up", lambda number: False)
+    real_read, taken, read_once = os.read, [0], threading.Event()
+
+    def read(number: int, size: int) -> bytes:
+        data = real_read(number, size)
+        if data.startswith(b"PC1"):
+            read_once.set()
+            taken[0] += 1
+            return b""  # what a second reader of a terminal leaves us
+        return data
+
+    start(bench.name)
+    heard.event(LinkKind.OPENED)
+    monkeypatch.setattr(os, "read", read)
+    # The first is looked into alone and may be an accident; a second later there have been more.
+    while (event := heard.events_now(LinkKind.PORT_SHARED)) is None:
+        read_once.clear()
+        bench.write(line(taken[0]))
+        assert read_once.wait(WAIT_S)
+    assert "a program of another user" in event.detail
+
+
+def test_stranger_that_never_answers_is_asked_three_times_and_then_left_alone(
+    heard: Heard, start: Start, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(link_module, "BACK_OFF_S", (0.01,))
+    monkeypatch.setattr(link_module, "ASK_WAIT_S", 0.1)
+    old, stranger = Bench(), Bench()
+    known, asked, looked_since = [PortInfo(old.name)], [], []
+    done = threading.Event()
+
+    def opening(name: str, baud: int) -> access.Port:
+        if name == stranger.name:
+            asked.append(name)
+        return access.open_port(name, baud)
+
+    def listing() -> list[PortInfo]:
+        if len(asked) >= 3:
+            looked_since.append(1)
+        if len(looked_since) >= 5:
+            done.set()
+        return list(known)
+
+    try:
+        link = start(old.name, list_ports=listing, open_port=opening)
+        heard.event(LinkKind.OPENED)
+        old.write(ourline.encode_identity(IDENTITY) + line(1))
+        heard.arrivals(1)
+        known[:] = [PortInfo(stranger.name)]
+        old.unplug()
+        heard.event(LinkKind.CLOSED)
+        assert done.wait(WAIT_S)
+        assert len(asked) == 3
+        link.stop()
+    finally:
+        old.unplug()
+        stranger.unplug()
 
 
 def test_busy_port_is_told_once_and_opened_when_it_is_free(bench: Bench, heard: Heard, start: Start) -> None:

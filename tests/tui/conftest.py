@@ -124,7 +124,8 @@ class Scenes:
             instruction="Pour cleat 2 next", instruction_is_do=True,
             probes=(Scenes.probe(temp_c=310.0, state=ProbeState.OUT),),
             metal=MetalView(temp_c=None, how="probe is out since the lift"),
-            window=msgspec.structs.replace(WINDOW, mould="cleat 2", index=1, lip_now_c=525.0, too_cold=0.04, too_hot=0.0),
+            window=msgspec.structs.replace(WINDOW, mould="cleat 2", index=1, lip_now_c=525.0, too_cold=0.04,
+                                           too_hot=0.0),
         )  # fmt: skip
         return msgspec.structs.replace(base, **over)
 
@@ -139,7 +140,8 @@ class Scenes:
             store_problem="store_full", flags={"no_metal_reading": 1},
             alarms=(
                 Scenes.alarm(),
-                Scenes.alarm(id="store_full:store", kind="store_full", priority=Priority.WARNING, state=AlarmState.ACKED,
+                Scenes.alarm(id="store_full:store", kind="store_full", priority=Priority.WARNING,
+                             state=AlarmState.ACKED,
                              what="The disk is full: nothing more is recorded",
                              remedy="Free some space; recording goes on by itself", raised_mono_s=6900.0),
             ),

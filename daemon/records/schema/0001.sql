@@ -42,6 +42,7 @@ CREATE TABLE sessions (                 -- one for each furnace and start of the
     offset_ms INTEGER NOT NULL,         -- UTC less monotonic at the beginning; see journal.utc
     settings_hash TEXT NOT NULL REFERENCES texts(hash),
     config_hash TEXT NOT NULL REFERENCES texts(hash),
+    journal_id INTEGER NOT NULL,        -- its first row, or the row after where it has none
     program TEXT NOT NULL,              -- version that wrote it
     UNIQUE (furnace_id, began_utc_s, began_mono_s)
 ) STRICT;

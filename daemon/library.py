@@ -1,0 +1,46 @@
+"""Room: what the records say, as the API asks for it. Blocking: called in the service's reading threads."""
+
+from pourcall.contract.api import Trace
+from pourcall.contract.plan import MeltPlan
+from pourcall.daemon.records.store import Store
+from pourcall.daemon.records.views import MeltDetail, MeltRow, PourDetail, PourRow
+
+RESUME_WITHIN_S = 24 * 3600.0  # a melt that began earlier was forgotten, not interrupted
+
+
+def running_plan(store: Store, furnace: str, utc_s: float) -> MeltPlan | None:
+    """The latest plan of a furnace's melt that has no end on record and began within a day; None: there is none."""
+    rows = store.melts(limit=1, furnace=furnace)
+    if not rows or rows[0].ended_utc_s is not None or abs(utc_s - rows[0].began_utc_s) > RESUME_WITHIN_S:
+        return None
+    return store.melt(rows[0].melt).plans[-1].plan
+
+
+def melts(store: Store, furnace: str, limit: int) -> tuple[MeltRow, ...]:
+    """Melts, newest first."""
+    return store.melts(limit=limit, furnace=furnace or None)
+
+
+def melt(store: Store, name: str) -> MeltDetail:
+    """One melt. Raises NotFound."""
+    return store.melt(name)
+
+
+def melt_trace(store: Store, name: str, points: int) -> Trace:
+    """A whole melt's trace. Raises NotFound."""
+    return store.melt_trace(name, points)
+
+
+def pours(store: Store, melt_name: str, limit: int) -> tuple[PourRow, ...]:
+    """Pours, newest first."""
+    return store.pours(limit=limit, melt=melt_name or None)
+
+
+def pour(store: Store, name: str) -> PourDetail:
+    """One pour. Raises NotFound."""
+    return store.pour(name)
+
+
+def melt_csv(store: Store, name: str) -> str:
+    """A melt's whole trace as CSV. Raises NotFound."""
+    raise NotImplementedError

@@ -1,0 +1,300 @@
+"""Room: the trace of a melt or a pour as CSV, with W3C CSVW metadata beside it. Same records, same bytes.
+
+One row for each scan (readings within 0.25 s of each other, no probe twice), one column set for each probe:
+temperature, uncertainty, status, reason. No number: an empty cell and the reason. No reading: four empty cells.
+Source of the metadata: W3C Recommendation "Metadata Vocabulary for Tabular Data", 17 December 2015.
+"""
+
+import json
+import re
+import sqlite3
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
+from heapq import merge
+from operator import itemgetter
+from pathlib import Path
+from typing import Any, TextIO
+
+import msgspec
+
+from pourcall.contract.status import STATUS_OF
+from pourcall.contract.version import VERSION
+from pourcall.daemon.records.codec import REASONS
+from pourcall.daemon.records.csvtext import number_cell, text_cell, write_whole
+from pourcall.daemon.records.migrate import NO_READING
+from pourcall.daemon.records.queries import melt as melt_detail
+from pourcall.daemon.records.store import Store
+from pourcall.daemon.records.tracing import Extent, Span, extent, melt_spans
+from pourcall.daemon.records.views import MeltDetail, PourRow
+
+AFTER_POUR_S = 300.0
+SCAN_S = 0.25
+_TEXTS_KEPT = 50_000
+
+
+class Exported(msgspec.Struct, frozen=True):
+    """What was written."""
+
+    csv: Path
+    metadata: Path
+    rows: int
+
+
+class _Job(msgspec.Struct, frozen=True):
+    """One export: which stretches, where zero is, what is written beside the readings."""
+
+    name: str
+    title: str
+    furnace: str
+    began_s: float
+    spans: list[tuple[Span, Extent]]
+    probes: list[tuple[int, str]]  # id and name, in column order
+    marks: list[tuple[float, str]]  # time on the axis of the first session
+
+
+def export_melt(store: Store, melt: str, folder: Path, *, after_s: float = 0.0) -> Exported:
+    """`melt-2026-014.csv`: from the start to the end of a melt. Raises NotFound, StoreError."""
+    with store.reading() as conn:
+        return _export(conn, _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s), folder)
+
+
+def export_pour(store: Store, pour: str, folder: Path, *, after_s: float = AFTER_POUR_S) -> Exported:
+    """`pour-2026-014-1.csv`: from the start of the melt to `after_s` after the pour. Raises NotFound, StoreError."""
+    found = store.pour(pour)
+    title = f"Pour {pour}, {found.row.mould}"
+    with store.reading() as conn:
+        until = (found.session_id, found.at_mono_s + after_s)
+        return _export(conn, _job(conn, found.row.melt, f"pour-{pour}", title, until, after_s), folder)
+
+
+def export_pours(rows: Iterable[PourRow], path: Path) -> None:
+    """A listing of pours as one CSV."""
+    head = "pour,at_utc,furnace,alloy,mould,setup,pot_temp_c,pot_u_c,lip_temp_c,lip_u_c,lip_min_c,lip_max_c,result"
+    listed = [
+        ",".join(
+            (
+                text_cell(r.pour), utc_text(r.at_utc_s), text_cell(r.furnace), text_cell(r.alloy), text_cell(r.mould),
+                text_cell(r.setup), number_cell(r.pot_temp_c, 1), number_cell(r.pot_u_c, 1),
+                number_cell(r.lip_temp_c, 1), number_cell(r.lip_u_c, 1), number_cell(r.lip_min_c, 1),
+                number_cell(r.lip_max_c, 1), text_cell(r.result),
+            )
+        )
+        for r in rows
+    ]  # fmt: skip
+    write_whole([(path, lambda file: _put(file, "\n".join([head, *listed]) + "\n"))])
+
+
+def _put(file: TextIO, text: str) -> None:
+    file.write(text)
+
+
+def utc_text(utc_s: float) -> str:
+    """`2026-05-14T10:11:12.345Z`."""
+    return datetime.fromtimestamp(round(utc_s * 1000.0) / 1000.0, UTC).isoformat(timespec="milliseconds")[:-6] + "Z"
+
+
+def _job(
+    conn: sqlite3.Connection, melt: str, name: str, title: str, until: tuple[int, float] | None, after_s: float
+) -> _Job:
+    furnace, began_s, spans = melt_spans(conn, melt, after_s)
+    if until is not None:
+        session_id, until_s = until
+        spans = [
+            msgspec.structs.replace(span, until_s=until_s) if span.session_id == session_id else span
+            for span in spans
+            if span.session_id <= session_id
+        ]
+    known = [(span, found) for span in spans if (found := extent(conn, span)) is not None]
+    marks = ",".join("?" * len(spans))
+    probes = conn.execute(
+        "SELECT DISTINCT p.id, p.name FROM sources s JOIN probes p ON p.id = s.probe_id"
+        f" WHERE s.session_id IN ({marks}) ORDER BY p.name",
+        [span.session_id for span in spans],
+    ).fetchall()
+    detail = melt_detail(conn, melt)
+    return _Job(
+        name=re.sub(r"[^A-Za-z0-9._-]", "_", name),
+        title=title,
+        furnace=furnace,
+        began_s=began_s,
+        spans=known,
+        probes=probes,
+        marks=sorted(_marks(detail, began_s)),
+    )
+
+
+def _marks(detail: MeltDetail, began_s: float) -> Iterator[tuple[float, str]]:
+    """What happened, by its time on the axis. UTC differences serve: a step of the clock moves a mark, no reading."""
+    base_s = began_s - detail.row.began_utc_s
+    yield began_s, f"melt {detail.row.melt} {detail.row.alloy_name} began"
+    for plan in detail.plans[1:]:
+        yield base_s + plan.at_utc_s, f"plan changed: {plan.why}"
+    for dip in detail.dips:
+        figure = dip.why if dip.temp_c is None else f"{dip.temp_c:.1f} degC {dip.how}"
+        yield base_s + dip.ended_utc_s, f"dip {dip.number} {dip.probe}: {figure}"
+    for pour in detail.pours:
+        yield base_s + pour.at_utc_s, f"pour {pour.number} {pour.mould}"
+    for note in detail.notes:
+        yield base_s + note.at_utc_s, f"{note.what}: {note.text}"
+    for gap in detail.gaps:
+        yield base_s + gap.began_utc_s, f"no readings {gap.board}: {gap.reason}"
+    if detail.row.ended_utc_s is not None:
+        yield base_s + detail.row.ended_utc_s, f"melt ended: {detail.row.ending}"
+
+
+def _export(conn: sqlite3.Connection, job: _Job, folder: Path) -> Exported:
+    csv_path = folder / f"{job.name}.csv"
+    metadata_path = folder / f"{job.name}.csv-metadata.json"
+    count = 0
+
+    def fill(file: TextIO) -> None:
+        nonlocal count
+        count = _write_rows(file, conn, job)
+
+    metadata = json.dumps(_metadata(job), indent=2, ensure_ascii=False) + "\n"
+    write_whole([(csv_path, fill), (metadata_path, lambda file: _put(file, metadata))])
+    return Exported(csv_path, metadata_path, count)
+
+
+def _columns(job: _Job) -> list[str]:
+    names = ["elapsed_s", "utc"]
+    for _, probe in job.probes:
+        names += [f"{probe}_temp_c", f"{probe}_u_c", f"{probe}_status", f"{probe}_reason"]
+    return [*names, "mark"]
+
+
+def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
+    """The hot loop: plain string work, one pass, no object for each reading."""
+    file.write(",".join(text_cell(name) for name in _columns(job)) + "\n")
+    blank = [",,,"] * len(job.probes)
+    tails = [f",{STATUS_OF[REASONS[c]].value},{REASONS[c].value}" if c in REASONS else ",," for c in range(64)]
+    figures: dict[int | None, str] = {None: ""}
+    column_of = {probe: at for at, (probe, _) in enumerate(job.probes)}
+    marks = list(reversed(job.marks))
+    lines: list[str] = []
+    count = 0
+    second, second_text = -1, ""
+
+    def emit(time_s: float, utc_ms: int, cells: list[str]) -> None:
+        nonlocal second, second_text, count
+        mark = ""
+        if marks and marks[-1][0] <= time_s:
+            due = []
+            while marks and marks[-1][0] <= time_s:
+                due.append(marks.pop()[1])
+            mark = text_cell("; ".join(due))
+        whole, ms = divmod(utc_ms, 1000)
+        if whole != second:
+            second, second_text = whole, datetime.fromtimestamp(whole, UTC).strftime("%Y-%m-%dT%H:%M:%S")
+        lines.append(f"{time_s - job.began_s:.3f},{second_text}.{ms:03d}Z,{','.join(cells)},{mark}\n")
+        count += 1
+        if len(lines) >= 2000:
+            file.writelines(lines)
+            lines.clear()
+
+    last_s, last_utc_ms = job.began_s, 0
+    for span, found in job.spans:
+        place_of = {
+            source: column_of[probe]
+            for source, probe in conn.execute(
+                "SELECT id, probe_id FROM sources WHERE session_id = ? AND probe_id IS NOT NULL", (span.session_id,)
+            )
+        }
+        (offset_ms,) = conn.execute("SELECT offset_ms FROM sessions WHERE id = ?", (span.session_id,)).fetchone()
+        since_s, shift_s = span.since_s, span.shift_s
+        until_s = found.until_s if span.until_s is None else span.until_s
+        cells, start_s, start_ms, used, filled = blank.copy(), 0.0, 0, 0, False
+        for _, source, mono, utc, temp_mc, u_mc, marks_code, extra in _rows(conn, found):
+            place = place_of.get(source)
+            if place is None:
+                continue
+            if type(mono) is int:
+                time_s = mono / 1000.0
+                utc_ms = mono + offset_ms + utc if type(utc) is int else round(utc * 1000.0)
+            else:
+                time_s, utc_ms = mono, round(utc * 1000.0)
+            if type(extra) is float:
+                time_s -= extra
+                utc_ms -= round(extra * 1000.0)
+            if time_s < since_s or time_s > until_s:
+                continue
+            bit = 1 << place
+            if used & bit or (filled and not start_s <= time_s <= start_s + SCAN_S):
+                emit(start_s + shift_s, start_ms, cells)
+                cells, used, filled = blank.copy(), 0, False
+            if not filled:
+                start_s, start_ms, filled = time_s, utc_ms, True
+            used |= bit
+            figure = figures.get(temp_mc)
+            if figure is None:
+                if len(figures) > _TEXTS_KEPT:
+                    figures.clear()
+                    figures[None] = ""
+                figure = figures[temp_mc] = f"{temp_mc / 1000.0:.3f}"
+            u_text = figures.get(u_mc)
+            if u_text is None:
+                u_text = figures[u_mc] = f"{u_mc / 1000.0:.3f}"
+            cells[place] = f"{figure},{u_text}{tails[marks_code & NO_READING]}"
+        if filled:
+            emit(start_s + shift_s, start_ms, cells)
+            last_s, last_utc_ms = start_s + shift_s, start_ms
+    end_s = max((span.shift_s + (span.until_s or found.until_s) for span, found in job.spans), default=last_s)
+    while marks and marks[-1][0] <= end_s:
+        time_s = max(marks[-1][0], last_s)
+        emit(time_s, last_utc_ms + round((time_s - last_s) * 1000.0), blank)
+    file.writelines(lines)
+    return count
+
+
+def _rows(conn: sqlite3.Connection, found: Extent) -> Iterator[tuple[Any, ...]]:
+    """(id, source, mono, utc, temp, u, marks, extra) in the order of the journal, further readings at their place."""
+    rows = conn.execute(
+        "SELECT id, source, mono, utc, temp_mc, u_mc, marks, extra FROM journal WHERE id BETWEEN ? AND ?",
+        (found.first_id, found.last_id),
+    )
+    others = conn.execute(
+        "SELECT journal_id, source, at_mono_s, at_utc_s, temp_mc, u_mc, reason, NULL FROM other_readings"
+        " WHERE journal_id BETWEEN ? AND ? ORDER BY journal_id, id",
+        (found.first_id, found.last_id),
+    ).fetchall()
+    return merge(rows, others, key=itemgetter(0)) if others else rows
+
+
+def _metadata(job: _Job) -> dict[str, Any]:
+    columns: list[dict[str, Any]] = [
+        _column("elapsed_s", "decimal", "Seconds since the melt began, by a clock that never steps", required=True),
+        _column("utc", "dateTimeStamp", "Time of day, UTC; may step where the computer's clock was set", required=True),
+    ]
+    for _, probe in job.probes:
+        columns += [
+            _column(f"{probe}_temp_c", "decimal", f"Temperature of {probe}, degC; empty where there is no number"),
+            _column(f"{probe}_u_c", "decimal", "Its expanded uncertainty (k = 2), degC; empty where not computed"),
+            _column(f"{probe}_status", "string", "good, uncertain or bad; empty: no reading in this row"),
+            _column(f"{probe}_reason", "string", "Why the status is what it is"),
+        ]
+    columns.append(_column("mark", "string", "What happened at this time"))
+    return {
+        "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
+        "url": f"{job.name}.csv",
+        "dc:title": job.title,
+        "dc:description": (
+            f"Furnace {job.furnace}. Readings within {SCAN_S} s of each other share a row; its time is that of the "
+            "first. Temperatures are those decided at the time of the reading."
+        ),
+        "dc:creator": f"pourcall {VERSION}",
+        "dialect": {
+            "encoding": "utf-8",
+            "delimiter": ",",
+            "quoteChar": '"',
+            "doubleQuote": True,
+            "header": True,
+            "headerRowCount": 1,
+            "lineTerminators": ["\n"],
+        },
+        "tableSchema": {"columns": columns},
+    }
+
+
+def _column(name: str, datatype: str, description: str, *, required: bool = False) -> dict[str, Any]:
+    column: dict[str, Any] = {"name": name, "titles": name, "datatype": datatype, "dc:description": description}
+    return {**column, "required": True} if required else column

@@ -1,0 +1,179 @@
+"""Room: records as a person asks for them. Frozen structs, ready for JSON; degC, times in UTC seconds."""
+
+import msgspec
+
+from pourcall.contract.plan import MeltPlan
+
+
+class _View(msgspec.Struct, frozen=True, kw_only=True):
+    """Common to all views."""
+
+
+class MeltRow(_View, frozen=True):
+    """One line of `melt list`."""
+
+    melt: str  # "2026-014"
+    furnace: str
+    alloy: str
+    alloy_name: str
+    charge_kg: float
+    began_utc_s: float
+    ended_utc_s: float | None
+    ending: str  # empty while it runs
+    moulds: int  # planned
+    pours: int
+    dips: int
+    tags: tuple[str, ...] = ()
+
+
+class PourRow(_View, frozen=True):
+    """One line of `pour list`, as it stands after corrections."""
+
+    pour: str  # "2026-014-1"
+    melt: str
+    number: int
+    furnace: str
+    alloy: str
+    mould: str
+    setup: str
+    at_utc_s: float
+    pot_temp_c: float | None
+    pot_u_c: float | None
+    lip_temp_c: float | None
+    lip_u_c: float | None
+    lip_min_c: float
+    lip_max_c: float
+    marked: str
+    basis: str
+    result: str  # "", "sound", "misrun 2, cold_shut 1"
+    corrected: bool
+
+    @property
+    def inside(self) -> bool | None:
+        """Whether the metal arrived inside its window; None where its temperature is not known."""
+        if self.lip_temp_c is None:
+            return None
+        return self.lip_min_c <= self.lip_temp_c <= self.lip_max_c
+
+
+class DipRow(_View, frozen=True):
+    """One dip."""
+
+    probe: str
+    number: int
+    ended_utc_s: float
+    temp_c: float | None
+    u_c: float | None
+    how: str
+    fit_error_c: float | None
+    depth_mm: float | None
+    stirred: bool | None
+    why: str
+
+
+class AlarmRow(_View, frozen=True):
+    """One move of an alarm."""
+
+    alarm: str
+    at_utc_s: float
+    priority: int
+    state: str
+    present: bool
+    what: str
+    remedy: str
+    by: str
+
+
+class NoteRow(_View, frozen=True):
+    """A note, a skim, a typed temperature."""
+
+    at_utc_s: float
+    what: str
+    text: str
+    value: float | None
+    who: str
+    pour_number: int | None = None
+
+
+class ResultRow(_View, frozen=True):
+    """What inspection found on one pour."""
+
+    pour: str
+    at_utc_s: float
+    who: str
+    defect: str
+    severity: int
+    detail: str
+
+
+class GapRow(_View, frozen=True):
+    """A time without readings; `board` empty: nothing at all was recorded. ended None: it lasts."""
+
+    board: str
+    began_utc_s: float
+    ended_utc_s: float | None
+    reason: str
+
+
+class PlanRow(_View, frozen=True):
+    """One version of the plan of a melt."""
+
+    version: int
+    at_utc_s: float
+    why: str
+    plan: MeltPlan
+
+
+class PhotoRow(_View, frozen=True):
+    """One photo; its file is `<hash><suffix>` in the photo folder."""
+
+    hash: str
+    suffix: str
+    at_utc_s: float
+    caption: str
+    pour_number: int | None
+
+
+class MeltDetail(_View, frozen=True):
+    """All of `melt show`."""
+
+    row: MeltRow
+    plans: tuple[PlanRow, ...]
+    pours: tuple[PourRow, ...]
+    dips: tuple[DipRow, ...]
+    alarms: tuple[AlarmRow, ...]
+    notes: tuple[NoteRow, ...]
+    gaps: tuple[GapRow, ...]
+    results: tuple[ResultRow, ...]
+    photos: tuple[PhotoRow, ...]
+
+
+class PourDetail(_View, frozen=True):
+    """All of `pour show`. `earlier`: the same pour before its corrections, oldest first."""
+
+    row: PourRow
+    earlier: tuple[PourRow, ...]
+    results: tuple[ResultRow, ...]
+    notes: tuple[NoteRow, ...]
+    photos: tuple[PhotoRow, ...]
+    lift_mono_s: float | None
+    at_mono_s: float
+    session_id: int
+
+
+class SessionRow(_View, frozen=True):
+    """One start of the daemon for one furnace."""
+
+    id: int
+    furnace: str
+    began_mono_s: float
+    began_utc_s: float
+    ended_utc_s: float | None
+    settings_toml: str
+    config_json: str
+    program: str
+
+
+def pour_id(melt: str, number: int) -> str:
+    """`2026-014-1`."""
+    return f"{melt}-{number}"

@@ -1,0 +1,346 @@
+"""Room: the whole daemon over its real socket, with its real record and a real pseudo-terminal for a board."""
+
+import asyncio
+import json
+import os
+import stat
+import sys
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+import aiohttp
+import pytest
+
+from pourcall.contract.errors import DaemonError
+from pourcall.contract.paths import Paths
+from pourcall.contract.settings import parse_settings
+from pourcall.daemon.main import Daemon
+from pourcall.daemon.records.store import Store
+from pourcall.drivers.wire.ourline import encode_sample
+
+if sys.platform == "win32":
+    pytest.skip("pseudo-terminals and Unix sockets are missing here", allow_module_level=True)
+
+import tty
+
+WAIT_S = 5.0
+# ITS-90 table of type K, cold junction at 0 degC: 20.857 mV at 505 degC (tests/data/thermocouple/type_K_table.csv).
+UV_AT_505_C = 20_857.0
+
+
+class Bench:
+    """A daemon, its board's end of the wire and a client."""
+
+    def __init__(self, paths: Paths, extra: str = "", **named: Any) -> None:
+        self.master, self.slave = os.openpty()
+        tty.setraw(self.slave)
+        self.paths, self.seq = paths, 0
+        text = (
+            f'[board.bench]\nport = "{os.ttyname(self.slave)}"\nsample_s = 0.1\n'
+            '[furnace.crucible]\n[probe.melt_probe]\nfurnace = "crucible"\nboard = "bench"\n' + extra
+        )
+        self.daemon = Daemon(parse_settings(text), text, paths, **named)
+        self.http: aiohttp.ClientSession | None = None
+
+    async def __aenter__(self) -> "Bench":
+        await self.daemon.start()
+        self.http = aiohttp.ClientSession(
+            "http://pourcall", connector=aiohttp.UnixConnector(str(self.paths.socket)),
+            timeout=aiohttp.ClientTimeout(WAIT_S),
+        )  # fmt: skip
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        if self.http is not None:
+            await self.http.close()
+        await self.daemon.stop()
+        os.close(self.master)
+        os.close(self.slave)
+
+    def sends(self, *, emf_uv: float | None = UV_AT_505_C, flags: int = 0) -> None:
+        self.seq += 1
+        line = encode_sample(
+            self.seq, 1000 + 100 * self.seq, "0", emf_uv=emf_uv, cold_junction_c=0.0, flags=flags
+        )  # fmt: skip
+        os.write(self.master, line)
+
+    async def get(self, path: str, status: int = 200) -> Any:
+        assert self.http is not None
+        async with self.http.get(path) as answer:
+            assert answer.headers["Pourcall-Api"] == "1.0"
+            body = await answer.read()
+            assert answer.status == status, body
+            return json.loads(body) if answer.content_type == "application/json" else body.decode()
+
+    async def post(self, body: Any, status: int = 200, furnace: str = "crucible") -> Any:
+        assert self.http is not None
+        data = body if isinstance(body, bytes) else json.dumps(body).encode()
+        async with self.http.post(f"/v1/furnaces/{furnace}/commands", data=data) as answer:
+            assert answer.status == status, await answer.text()
+            return await answer.json()
+
+    async def sees(self, what: str, expected: Any) -> Any:
+        """The furnace's snapshot, once a part of it is as expected."""
+        async with asyncio.timeout(WAIT_S):
+            while True:
+                shot = await self.get("/v1/furnaces/crucible")
+                if shot.get(what) == expected or (callable(expected) and expected(shot.get(what))):
+                    return shot
+                await asyncio.sleep(0.01)
+
+
+@pytest.fixture
+async def bench(paths: Paths) -> AsyncIterator[Bench]:
+    async with Bench(paths) as made:
+        yield made
+
+
+START = {
+    "type": "start_request", "alloy": "ZA-27", "charge_kg": 1.5, "who": "deck crew",
+    "moulds": [{"name": "cleat 1", "mass_kg": 0.4}],
+}  # fmt: skip
+
+
+async def test_health_says_who_and_when(bench: Bench) -> None:
+    health = await bench.get("/v1/health")
+    assert (health["pid"], health["furnaces"], health["simulated"]) == (os.getpid(), ["crucible"], False)
+
+
+async def test_a_temperature_on_the_wire_is_a_temperature_in_the_snapshot(bench: Bench) -> None:
+    for _ in range(3):
+        bench.sends()
+        await asyncio.sleep(0.02)
+    shot = await bench.sees("probes", lambda probes: probes and probes[0]["temp_c"] is not None)
+    assert shot["probes"][0]["temp_c"] == pytest.approx(505.0, abs=0.05)
+
+
+async def test_a_melt_is_started_changed_noted_and_ended_and_stands_on_record(bench: Bench) -> None:
+    began = await bench.post(START)
+    assert (began["accepted"], began["recorded"], began["melt"]) == (True, True, "2026-001") or began["melt"]
+    melt = began["melt"]
+    changed = await bench.post({"type": "change_request", "charge_kg": 1.2, "why": "one cleat less"})
+    noted = await bench.post({"type": "note", "text": "a dull day", "who": "deck crew"})
+    poured = await bench.post({"type": "mark_pour", "mould": "cleat 1"})
+    ended = await bench.post({"type": "end_melt", "ending": "poured"})
+    assert all(each["accepted"] and each["recorded"] for each in (changed, noted, poured, ended))
+    assert poured["pour"] == 1
+    (row,) = await bench.get("/v1/melts")
+    assert (row["melt"], row["ending"], row["pours"]) == (melt, "poured", 1)
+    detail = await bench.get(f"/v1/melts/{melt}")
+    assert [plan["plan"]["charge_kg"] for plan in detail["plans"]] == [1.5, 1.2]
+    (pour,) = await bench.get(f"/v1/pours?melt={melt}")
+    assert (await bench.get(f"/v1/pours/{pour['pour']}"))["row"]["mould"] == "cleat 1"
+
+
+async def test_trace_live_on_record_and_as_csv(bench: Bench) -> None:
+    melt = (await bench.post(START))["melt"]
+    for _ in range(5):
+        bench.sends()
+        await asyncio.sleep(0.02)
+    async with asyncio.timeout(WAIT_S):
+        while not (live := (await bench.get("/v1/furnaces/crucible/trace?points=100"))["probes"]):
+            await asyncio.sleep(0.01)
+    assert live["melt_probe"][0][2] == pytest.approx(505.0, abs=0.05)
+    await bench.post({"type": "note", "text": "so that all before is on the disk"})
+    async with asyncio.timeout(WAIT_S):
+        while "505" not in (text := await bench.get(f"/v1/melts/{melt}/trace.csv")):
+            await asyncio.sleep(0.05)
+    assert "temp" in text.splitlines()[0]
+
+
+@pytest.mark.parametrize(
+    ("path", "status", "exit_code"),
+    [
+        ("/v1/furnaces/oven", 404, 3),
+        ("/v1/melts/2026-999", 404, 3),
+        ("/v1/pours/2026-999-1", 404, 3),
+        ("/v1/melts/%00%1b[31m", 404, 3),
+        ("/v1/nothing", 404, 3),
+        ("/v1/furnaces/crucible/trace?points=nan", 400, 2),
+        ("/v1/furnaces/crucible/trace?points=1e9", 400, 2),
+        ("/v1/furnaces/crucible/trace?since_s=soon", 400, 2),
+        ("/v1/furnaces/crucible/commands", 405, 2),
+    ],
+)
+async def test_errors_say_what_and_what_to_do(bench: Bench, path: str, status: int, exit_code: int) -> None:
+    error = await bench.get(path, status)
+    assert error["what"]
+    assert error["exit_code"] == exit_code
+    assert "\x1b" not in json.dumps(error)
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [
+        (b"", 400),
+        (b"{", 400),
+        (b"null", 400),
+        (b'{"type": "raise_power"}', 400),
+        (b'{"type": "end_melt"}', 400),
+        (b'{"type": "end_melt", "ending": "exploded"}', 400),
+        (b'{"type": "mark_pour", "ago_s": -5}', 400),
+        (b'{"type": "mark_pour", "ago_s": 1e999}', 400),
+        (b'{"type": "enter_temperature", "temp_c": 11000}', 400),
+        (b'{"type": "start_request", "alloy": "za27", "chargekg": 1}', 400),
+        (b'{"type": "note", "text": "\xff\xfe"}', 400),
+        (b'{"type": "note", "x": ' + b"[" * 5000 + b"]" * 5000 + b', "text": ""}', 400),
+        (b'{"type": "note", "text": "' + b"x" * 20_000 + b'"}', 413),
+        (b'{"type": "end_melt", "ending": "poured"}', 409),
+    ],
+)
+async def test_malformed_huge_nested_or_impossible_commands_change_nothing(
+    bench: Bench, body: bytes, status: int
+) -> None:
+    before = await bench.get("/v1/furnaces/crucible")
+    error = await bench.post(body, status)
+    assert error["what"]
+    after = await bench.get("/v1/furnaces/crucible")
+    assert after.get("melt") == before.get("melt")
+    assert after["melt_state"] == before["melt_state"] if "melt_state" in before else "melt_state" not in after
+
+
+async def test_a_rejected_command_raises_its_alarm_with_the_text_cleaned(bench: Bench) -> None:
+    await bench.post(b'{"type": "\\u001b[2J\x1b[31mred"}', 400)
+    shot = await bench.sees("alarms", lambda alarms: bool(alarms))
+    (alarm,) = shot["alarms"]
+    assert alarm["kind"] == "command_rejected"
+    assert "\x1b" not in json.dumps(shot, ensure_ascii=False)
+
+
+async def test_texts_lose_their_escape_codes_at_the_door(bench: Bench) -> None:
+    melt = (await bench.post({**START, "who": "\x1b[31mmate\u202e"}))["melt"]
+    await bench.post({"type": "note", "text": "line one\nline\x07 two"})
+    detail = json.dumps(await bench.get(f"/v1/melts/{melt}"), ensure_ascii=False)
+    assert "line one line two" in detail
+    assert not {"\x1b", "\u202e", "\x07"} & set(detail)
+
+
+async def test_the_description_names_every_route_and_every_command(bench: Bench) -> None:
+    description = await bench.get("/v1/openapi.json")
+    assert description["openapi"].startswith("3.1")
+    assert {"/v1/health", "/v1/stream", "/v1/furnaces/{furnace}/commands"} <= set(description["paths"])
+    body = description["paths"]["/v1/furnaces/{furnace}/commands"]["post"]["requestBody"]
+    text = json.dumps(body["content"]["application/json"]["schema"])
+    named = {name.rsplit("/", 1)[-1] for name in text.split('"') if name.startswith("#/components")}
+    assert {"StartRequest", "MarkPour", "AckAlarm", "Note"} <= named
+    assert named <= set(description["components"]["schemas"])
+
+
+async def test_the_stream_gives_snapshot_then_the_alarm_of_an_open_couple_then_its_confirmation(bench: Bench) -> None:
+    assert bench.http is not None
+    async with bench.http.ws_connect("/v1/stream") as stream:
+        first = json.loads(await stream.receive_str(timeout=WAIT_S))
+        assert (first["type"], first["snapshot"]["furnace"], first["health"]["api"]) == ("snapshot", "crucible", "1.0")
+        for _ in range(3):
+            bench.sends()
+            await asyncio.sleep(0.02)
+        for _ in range(4):
+            bench.sends(emf_uv=None, flags=1)
+            await asyncio.sleep(0.02)
+        marks = []
+        async with asyncio.timeout(WAIT_S):
+            while "recorded" not in marks:
+                message = json.loads(await stream.receive_str())
+                if message["type"] == "event" and message["event"]["type"] == "alarm_changed":
+                    assert message["event"]["alarm"]["kind"] == "sensor_open"
+                    marks.append(message["event"]["alarm"].get("recorded", "pending"))
+                elif message["type"] == "delta":
+                    marks += [a.get("recorded", "pending") for a in message["changed"].get("alarms", [])]
+        assert marks[0] == "pending"
+
+
+async def test_a_stream_client_is_told_when_the_daemon_stops(paths: Paths) -> None:
+    async with Bench(paths) as bench:
+        assert bench.http is not None
+        async with bench.http.ws_connect("/v1/stream") as stream:
+            await stream.receive_str(timeout=WAIT_S)
+            stopping = asyncio.create_task(bench.daemon.stop())
+            async with asyncio.timeout(WAIT_S):
+                async for _ in stream:
+                    pass
+            assert stream.close_code == aiohttp.WSCloseCode.GOING_AWAY
+            await stopping
+
+
+async def test_socket_lock_and_folder_are_private_and_gone_after_the_stop(paths: Paths) -> None:
+    async with Bench(paths):
+        assert stat.S_IMODE(paths.socket.stat().st_mode) == 0o600
+        assert stat.S_IMODE(paths.runtime.stat().st_mode) == 0o700
+        assert stat.S_IMODE(paths.log.stat().st_mode) == 0o600
+    assert not paths.socket.exists()
+
+
+async def test_a_second_daemon_is_refused_and_the_first_goes_on(bench: Bench) -> None:
+    second = Daemon(bench.daemon.settings, bench.daemon.settings_text, bench.paths)
+    with pytest.raises(DaemonError, match=f"process {os.getpid()}"):
+        await second.start()
+    assert (await bench.get("/v1/health"))["pid"] == os.getpid()
+
+
+async def test_over_tcp_only_the_token_opens(paths: Paths) -> None:
+    async with Bench(paths, tcp_port=0):
+        where, token = paths.token.read_text().split()
+        async with aiohttp.ClientSession(f"http://{where}") as http:
+            for headers in ({}, {"Authorization": "Bearer wrong"}):
+                async with http.get("/v1/health", headers=headers) as answer:
+                    assert answer.status == 401
+                    assert (await answer.json())["exit_code"] == 6
+            async with http.get("/v1/health", headers={"Authorization": f"Bearer {token}"}) as answer:
+                assert answer.status == 200
+    assert not paths.token.exists()
+
+
+async def test_an_unplugged_board_is_an_alarm_within_a_second_of_its_row(paths: Paths) -> None:
+    async with Bench(paths) as bench:
+        for _ in range(3):
+            bench.sends()
+            await asyncio.sleep(0.02)
+        await bench.sees("probes", lambda probes: probes and probes[0]["temp_c"] is not None)
+        os.close(bench.master)
+        bench.master = os.open("/dev/null", os.O_RDONLY)
+        shot = await bench.sees("alarms", lambda alarms: bool(alarms))
+        assert [alarm["kind"] for alarm in shot["alarms"]] == ["link_lost"]
+
+
+async def test_a_melt_goes_on_after_a_stop_in_order_and_everything_is_on_record(paths: Paths) -> None:
+    async with Bench(paths) as bench:
+        melt = (await bench.post(START))["melt"]
+        bench.sends()
+        await bench.sees("probes", lambda probes: probes and probes[0]["temp_c"] is not None)
+    async with Bench(paths) as bench:
+        shot = await bench.get("/v1/furnaces/crucible")
+        assert (shot["melt"], shot["plan"]["charge_kg"]) == (melt, 1.5)
+        await bench.post({"type": "end_melt", "ending": "abandoned"})
+    with Store.read(paths.database) as store:
+        assert [row.melt for row in store.melts()] == [melt]
+        assert any("goes on" in note.text for note in store.melt(melt).notes)
+        assert all(session.ended_utc_s is not None for session in store.sessions())
+
+
+async def test_a_slow_reader_of_old_melts_does_not_delay_the_loop(bench: Bench, monkeypatch: Any) -> None:
+    import time
+
+    def slow(self: Any, **_: Any) -> tuple[()]:
+        time.sleep(0.5)
+        return ()
+
+    monkeypatch.setattr(Store, "melts", slow)
+    loop = asyncio.get_running_loop()
+    reading = asyncio.create_task(bench.get("/v1/melts"))
+    await asyncio.sleep(0.05)
+    began_s = loop.time()
+    await bench.get("/v1/health")
+    assert loop.time() - began_s < 0.3
+    assert await reading == []
+
+
+async def test_a_path_too_long_leaves_nothing_behind(home: Path) -> None:
+    from pourcall.contract.paths import paths_for
+
+    long_home = home / ("x" * 100)
+    paths = paths_for({"POURCALL_HOME": str(long_home)}, "linux", home)
+    text = "[furnace.crucible]\n"
+    with pytest.raises(DaemonError, match="POURCALL_HOME"):
+        await Daemon(parse_settings(text), text, paths).start()
+    assert not paths.socket.exists()

@@ -1,0 +1,323 @@
+"""Room: the real dashboard, driven by keys, fed by a real server over a real Unix socket, drawn at 80 x 24.
+
+Stored screens: `tests/data/tui/*.txt`, what the program itself drew and a person looked at; regenerate with
+POURCALL_REDRAW=1 and read the difference before keeping it.
+"""
+
+import contextlib
+import os
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import Input
+
+from pourcall.contract.api import CommandResult
+from pourcall.contract.events import CommandRefused, MeltState
+from pourcall.contract.settings import Sound
+from pourcall.contract.snapshot import MetalView
+from pourcall.contract.units import Unit
+from pourcall.tui.app import Dashboard
+from pourcall.tui.client import Address
+from pourcall.tui.widgets import Lines, TraceView
+
+STORED = Path(__file__).parents[1] / "data" / "tui"
+
+
+class Hands:
+    """A clock that is set by hand."""
+
+    def __init__(self) -> None:
+        self.now_s = 1000.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+def screen_text(app: Dashboard) -> str:
+    """What stands on the screen, cell by cell, without colours."""
+    strips = app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips) + "\n"
+
+
+@contextlib.asynccontextmanager
+async def dashboard(
+    daemon: Any, eventually: Callable[..., Any], *, size: tuple[int, int] = (80, 24), **more: Any
+) -> AsyncIterator[tuple[Dashboard, Pilot[int], Hands]]:
+    """The dashboard on its screen, connected, with its first trace drawn."""
+    clock = Hands()
+    app = Dashboard(
+        Address(socket=daemon.socket), sound=Sound(player="auto"), player_path=str(daemon.socket.parent),
+        steady_marks=True, mono_s=clock, **more,
+    )  # fmt: skip
+    async with app.run_test(size=size) as pilot:
+        if daemon.snapshots:
+            await eventually(lambda: daemon.listeners and daemon.traces_asked and app.query("#plot-widget"))
+        await settled(app, pilot)
+        yield app, pilot, clock
+
+
+async def settled(app: Dashboard, pilot: Pilot[int]) -> None:
+    """Let what came in be drawn, sizes included."""
+    for _ in range(4):
+        app.draw()
+        app._plot(force=True)
+        await pilot.pause()
+
+
+def region(app: Dashboard, name: str) -> str:
+    """The text of one region."""
+    return "\n".join("".join(span.text for span in row) for row in app.query_one(f"#{name}", Lines).shown)
+
+
+@pytest.mark.parametrize(
+    ("name", "size"),
+    [("idle", (80, 24)), ("heating", (80, 24)), ("ready", (80, 24)), ("lifted", (80, 24)), ("broken", (80, 24)),
+     ("heating", (120, 36)), ("broken", (120, 36))],
+)  # fmt: skip
+async def test_the_screen_looks_as_it_was_when_a_person_last_read_it(
+    daemon: Any, scenes: Any, eventually: Any, name: str, size: tuple[int, int]
+) -> None:
+    await daemon.put(getattr(scenes, name)(**({} if name == "idle" else {"last_dip": scenes.dip()})))
+    async with dashboard(daemon, eventually, size=size) as (app, pilot, _):
+        await settled(app, pilot)
+        text = screen_text(app)
+    stored = STORED / f"{name}_{size[0]}x{size[1]}.txt"
+    if os.environ.get("POURCALL_REDRAW"):
+        stored.parent.mkdir(parents=True, exist_ok=True)
+        stored.write_text(text, encoding="utf-8")
+    assert text == stored.read_text(encoding="utf-8")
+
+
+async def test_with_no_color_nothing_on_the_screen_is_coloured(
+    daemon: Any, scenes: Any, eventually: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    await daemon.put(scenes.broken())
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        await settled(app, pilot)
+        text = screen_text(app)
+        filters = app._filters
+        strips = app.screen._compositor.render_strips()
+        background = app.screen.background_colors[1].rich_color.triplet
+        assert background is not None
+        for strip in strips:
+            for line_filter in filters:
+                strip = strip.apply_filter(line_filter, app.screen.background_colors[1])
+            for segment in strip:
+                for colour in (segment.style.color, segment.style.bgcolor) if segment.style else ():
+                    if colour is not None and colour.triplet is not None:
+                        assert len({colour.triplet.red, colour.triplet.green, colour.triplet.blue}) == 1
+    for word in ("ALARM  new", "WARNING  seen", "!! FAIL", "thermocouple open", "DO  Look", "NOT RECORDED"):
+        assert word in text
+
+
+async def test_a_change_is_on_the_screen_without_being_asked_for(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.heating())
+    async with dashboard(daemon, eventually) as (app, _pilot, _):
+        await daemon.change("forge", melt_state=MeltState.READY, metal=MetalView(temp_c=None, how="probe is out"))
+        await eventually(lambda: "READY" in region(app, "facts") and "probe is out" in region(app, "how"))
+
+
+async def test_a_pour_is_marked_by_space_and_said_to_be_recorded_only_when_it_is(
+    daemon: Any, scenes: Any, eventually: Any
+) -> None:
+    await daemon.put(scenes.ready())
+    daemon.result = CommandResult(accepted=True, seq=1, recorded=True, what="pour 1, cleat 1", pour=1)
+    async with dashboard(daemon, eventually) as (app, pilot, clock):
+        await pilot.press("space")
+        assert "Pour into cleat 1, 0 s ago: goes on record in 6 s" in region(app, "message")
+        assert "take back" in region(app, "keys")
+        assert daemon.commands == []
+        clock.now_s += 1.0
+        await pilot.press("plus")
+        assert "6 s ago" in region(app, "message")
+        clock.now_s += 2.0
+        await pilot.press("enter")
+        await eventually(lambda: daemon.commands)
+        assert daemon.commands == [("forge", {"type": "mark_pour", "ago_s": 8.0, "mould": "cleat 1"})]
+        await eventually(lambda: "Recorded: pour 1, cleat 1" in region(app, "message"))
+
+
+async def test_what_is_not_on_the_disk_yet_is_not_called_recorded(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.broken())
+    daemon.result = CommandResult(accepted=True, seq=1, recorded=False, what="acknowledged")
+    async with dashboard(daemon, eventually) as (app, pilot, clock):
+        clock.now_s += 2.0
+        await daemon.put(scenes.broken(seq=101))
+        await eventually(lambda: app.live)
+        await pilot.press("a")
+        await eventually(lambda: "acknowledged (not yet on record)" in region(app, "message"))
+
+
+async def test_a_refusal_is_told_with_its_remedy(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.ready())
+    daemon.result = CommandResult(accepted=False, seq=1, recorded=False, what="no mould left", remedy="Add one")
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        await pilot.press("space", "enter")
+        await eventually(lambda: "! Refused: no mould left. Add one" in region(app, "message"))
+        event = CommandRefused(furnace="forge", seq=1, mono_s=0, utc_s=0, command="x", what="still no", remedy="Wait")
+        await daemon.event(event)
+        await eventually(lambda: "Refused: still no. Wait" in region(app, "message"))
+
+
+async def test_a_daemon_that_goes_away_is_said_loudly_and_its_return_is_seen(
+    daemon: Any, scenes: Any, eventually: Any
+) -> None:
+    await daemon.put(scenes.ready())
+    async with dashboard(daemon, eventually) as (app, pilot, clock):
+        rung: list[int] = []
+        app.player._bell = lambda: rung.append(1)
+        await daemon.stop()
+        clock.now_s += 12.0
+        await eventually(lambda: "No word from the daemon for 12 s: the figures below are old" in region(app, "band"))
+        assert "543" not in screen_text(app)
+        await eventually(lambda: rung)
+        await pilot.press("space")
+        assert "nothing can be marked now" in region(app, "message")
+        await daemon.start()
+        await eventually(lambda: "POUR now" in region(app, "band"))
+        await settled(app, pilot)
+        assert "543 ►" in screen_text(app)
+
+
+async def test_a_mark_made_just_before_the_daemon_went_away_is_sent_when_it_is_back(
+    daemon: Any, scenes: Any, eventually: Any
+) -> None:
+    await daemon.put(scenes.ready())
+    async with dashboard(daemon, eventually) as (app, pilot, clock):
+        await pilot.press("space")
+        await daemon.stop()
+        clock.now_s += 30.0
+        await eventually(lambda: "waits for the daemon, not on record yet" in region(app, "message"))
+        await daemon.start()
+        await eventually(lambda: daemon.commands)
+        assert daemon.commands == [("forge", {"type": "mark_pour", "ago_s": 30.0, "mould": "cleat 1"})]
+
+
+async def test_another_major_version_shows_a_read_only_banner(daemon: Any, scenes: Any, eventually: Any) -> None:
+    daemon.api = "2.0"
+    await daemon.put(scenes.ready())
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        assert "Read only: the daemon speaks API 2.0" in region(app, "band")
+        await pilot.press("space", "enter")
+        await eventually(lambda: "read only" in region(app, "message"))
+        assert daemon.commands == []
+
+
+async def test_the_unit_changes_by_a_key_everywhere(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.heating())
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        await pilot.press("u")
+        await settled(app, pilot)
+        text = screen_text(app)
+        # SI Brochure: 488.2 degC = 910.8 degF; 529 and 559 degC = 984 and 1038 degF; 6.2 K/min = 11.2 degF/min
+        for words in ("911 ►", "984 window low", "1038 window top", "+11.2 °F/min", "984 to 1038 °F"):
+            assert words in text
+
+
+async def test_another_furnace_is_one_key_away_and_its_alarm_is_seen_from_here(
+    daemon: Any, scenes: Any, eventually: Any
+) -> None:
+    await daemon.put(scenes.heating())
+    await daemon.put(scenes.broken(furnace="kiln"))
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        await eventually(lambda: "on kiln (f):" in region(app, "alarms"))
+        assert "furnace" in region(app, "keys")
+        await pilot.press("f")
+        await eventually(lambda: region(app, "header").startswith(" kiln"))
+        assert "!! FAIL" in region(app, "facts")
+
+
+async def test_a_melt_is_started_from_the_dashboard(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.idle())
+    async with dashboard(daemon, eventually, unit=Unit.C) as (app, pilot, _):
+        await pilot.press("m")
+        await pilot.pause()
+        for name, value in (
+            ("alloy", "za27"), ("charge", "1.8 kg"), ("moulds", "2x cleat 0.4kg 6mm, fairlead 505-540C"),
+        ):  # fmt: skip
+            app.screen.query_one(f"#{name}", Input).value = value
+        await pilot.press("enter", "enter", "enter")
+        await eventually(lambda: daemon.commands)
+        assert daemon.commands == [("forge", {
+            "type": "start_request", "alloy": "za27", "charge_kg": 1.8, "who": "dashboard",
+            "moulds": [
+                {"name": "cleat 1", "setup": "cleat", "mass_kg": 0.4, "thinnest_mm": 6.0},
+                {"name": "cleat 2", "setup": "cleat", "mass_kg": 0.4, "thinnest_mm": 6.0},
+                {"name": "fairlead", "setup": "fairlead", "mass_kg": 0.0, "lip_min_c": 505.0, "lip_max_c": 540.0},
+            ],
+        })]  # fmt: skip
+
+
+async def test_the_melt_dialog_keeps_what_cannot_be_used_and_says_why(
+    daemon: Any, scenes: Any, eventually: Any
+) -> None:
+    await daemon.put(scenes.idle())
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        await pilot.press("m")
+        await pilot.pause()
+        app.screen.query_one("#alloy", Input).value = "za27"
+        app.screen.query_one("#charge", Input).value = "a lot"
+        await pilot.press("enter", "enter", "enter")
+        said = "".join(span.text for row in app.screen.query_one("#melt-said", Lines).shown for span in row)
+        assert "'a lot' is no charge" in said
+        await pilot.press("escape")
+        await pilot.pause()
+        assert len(app.screen_stack) == 1
+        assert daemon.commands == []
+
+
+async def test_leaving_asks_once_during_a_melt(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.heating())
+    async with dashboard(daemon, eventually) as (app, pilot, clock):
+        await pilot.press("ctrl+q")
+        assert "no alarm is heard here any more" in region(app, "message")
+        assert app.is_running
+        clock.now_s += 2.0
+        await pilot.press("q")
+        await eventually(lambda: app.return_code == 0 and not app.is_running)
+
+
+async def test_a_gap_in_the_trace_is_a_gap(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.heating())
+    async with dashboard(daemon, eventually, size=(120, 36)) as (app, pilot, _):
+        await settled(app, pilot)
+        buffer = app._traces[("forge", "melt_probe")]
+        segments = buffer.segments(7040.0, 2400.0, 200)
+        assert len(segments) == 2
+        # the scene has no number from 540 s to 420 s before now
+        assert segments[0][-1][0] == pytest.approx(-540.0 / 60, abs=0.2)
+        assert segments[1][0][0] == pytest.approx(-420.0 / 60, abs=0.2)
+        assert app.query_one(TraceView).size.height > 8
+
+
+async def test_the_keys_of_the_plot_library_do_not_reach_it(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.heating())
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        before = screen_text(app)
+        await pilot.press("plus", "minus", "left", "up", "r", "tab")
+        await settled(app, pilot)
+        assert screen_text(app) == before
+
+
+async def test_without_a_daemon_it_waits_and_says_so(short_dir: Path) -> None:
+    app = Dashboard(Address(socket=short_dir / "none.sock"), sound=Sound(player="off"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        assert "Looking for the daemon" in region(app, "band")
+        assert "sound: off" in region(app, "header")
+        await pilot.press("q", "q")
+
+
+async def test_a_narrow_or_tiny_terminal_does_not_break_it(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.broken())
+    async with dashboard(daemon, eventually, size=(60, 16)) as (app, pilot, _):
+        assert "Look at the probe" in screen_text(app)
+        await pilot.resize_terminal(30, 10)
+        await settled(app, pilot)
+        await pilot.resize_terminal(120, 36)
+        await settled(app, pilot)
+        assert "thermocouple open" in screen_text(app)

@@ -1,0 +1,55 @@
+"""Room: the plot library, fitted to this dashboard. Imported after the first frame: it brings numpy with it."""
+
+from collections.abc import Sequence
+
+from textual.app import ComposeResult
+from textual.containers import Grid
+from textual.strip import Strip
+from textual_hires_canvas import Canvas
+from textual_plot import HiResMode, NumericAxisFormatter, PlotWidget
+from textual_plot.plot_widget import Legend
+
+BRAILLE = HiResMode.BRAILLE
+
+
+class _Canvas(Canvas):
+    """A canvas whose lines always have a style.
+
+    Before it knows its size the library's canvas gives lines without one, and under NO_COLOR the terminal library's
+    monochrome filter ends the program on those (textual 8.2.8 with textual-hires-canvas 0.14.0).
+    """
+
+    def render_line(self, y: int) -> Strip:
+        """One line, never without a style."""
+        strip = super().render_line(y)
+        return strip if strip.cell_length else Strip.blank(self.size.width, self.rich_style)
+
+
+class _MinutesAgo(NumericAxisFormatter):
+    """Minutes before now, in words."""
+
+    def get_labels_for_ticks(self, ticks: Sequence[float]) -> list[str]:
+        """`-20 min`, `now`."""
+        return ["now" if tick == 0 else f"{tick:.0f} min" for tick in ticks]
+
+
+class Plot(PlotWidget):
+    """A plot that takes no key and no mouse: the keys belong to the melt."""
+
+    can_focus = False
+
+    def __init__(self) -> None:
+        super().__init__(id="plot-widget", allow_pan_and_zoom=False)
+        self.set_x_formatter(_MinutesAgo())
+
+    def compose(self) -> ComposeResult:
+        """The library's own parts, with our canvas."""
+        with Grid():
+            for part in ("margin-top", "margin-left", "plot", "margin-bottom"):
+                yield _Canvas(1, 1, id=part)
+        yield Legend(id="legend")
+
+    def on_mount(self) -> None:
+        """Margins as small as the labels allow."""
+        super().on_mount()
+        self.margin_top, self.margin_bottom, self.margin_left = 0, 1, 6
