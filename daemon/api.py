@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 import msgspec
 from aiohttp import WSCloseCode, web
 
-from pourcall.contract.api import ApiError, ChangeRequest, StartRequest
+from pourcall.contract.api import ApiError, ChangeRequest, CommandResult, StartRequest
 from pourcall.contract.errors import (
     BadInput,
     DaemonError,
@@ -29,7 +29,7 @@ from pourcall.contract.errors import (
 )
 from pourcall.contract.version import API_VERSION
 from pourcall.daemon import library, sockets
-from pourcall.daemon.guard import BODY_BYTES, printable, read_command
+from pourcall.daemon.guard import BODY_BYTES, printable, read_command, read_result
 from pourcall.daemon.hub import Client, Hub
 from pourcall.daemon.openapi import ROUTES, document
 from pourcall.daemon.records.store import Store
@@ -187,7 +187,7 @@ class Api:
         return answer(self.service.door(request.match_info["furnace"]).snapshot())
 
     async def command(self, request: web.Request) -> web.StreamResponse:
-        """A command, a start or a change: its CommandResult, 409 where it was understood and not done."""
+        """A command, a start or a change: its CommandResult, `accepted` or not."""
         furnace = self.service.door(request.match_info["furnace"]).furnace
         body = await request.read()
         try:
@@ -203,13 +203,13 @@ class Api:
             result = await self.service.change_melt(furnace, asked)
         else:
             result = await self.service.command(furnace, asked)
-        return answer(result, 200 if result.accepted else 409)
+        return answer(result)
 
     async def trace(self, request: web.Request) -> web.StreamResponse:
         """The running melt's trace."""
         since_s = _figure(request, "since_s", 0.0, 0.0, 1e9)
         points = int(_figure(request, "points", 1000, 2, 5000))
-        return answer(self.service.trace(request.match_info["furnace"], since_s=since_s, points=points))
+        return answer(self.service.trace(request.match_info["furnace"], since_mono_s=since_s, points=points))
 
     async def melts(self, request: web.Request) -> web.StreamResponse:
         """Melts on record."""
@@ -244,6 +244,15 @@ class Api:
     async def pour(self, request: web.Request) -> web.StreamResponse:
         """One pour on record."""
         return answer(await self._read(library.pour, request.match_info["pour"]))
+
+    async def pour_result(self, request: web.Request) -> web.StreamResponse:
+        """What inspection found on a pour, perhaps days later."""
+        pour = printable(request.match_info["pour"], 40)
+        found = read_result(await request.read())
+        utc_s = self.service.clock.utc_s()
+        await self.service.record(lambda conn: library.add_result(conn, pour, found, utc_s))
+        what = f"{pour}: {found.defect}{f' {found.severity}' if found.severity else ''} is on record"
+        return answer(CommandResult(accepted=True, seq=0, recorded=True, what=what))
 
     async def _read(self, call: Callable[..., Answer], *args: Any) -> Answer:
         """A question to the records, in a reading thread."""

@@ -10,8 +10,9 @@ Not here: threads (links and recorder bring their own; the service brings everyt
 import asyncio
 import concurrent.futures
 import logging
+import sqlite3
 from collections.abc import Callable, Sequence
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import msgspec
 
@@ -34,6 +35,7 @@ from pourcall.contract.inputs import (
 )
 from pourcall.contract.snapshot import FurnaceSnapshot
 
+Answer = TypeVar("Answer")
 log = logging.getLogger(__name__)
 
 LATE_S = 0.05  # below is the jitter of any port, and costs bytes in the record for nothing
@@ -54,6 +56,7 @@ class RecorderLike(Protocol):
     def durable(self) -> int: ...
     def put(self, furnace: str, item: Input, outputs: Sequence[Output]) -> int: ...
     def wait(self, ticket: int) -> "concurrent.futures.Future[None]": ...
+    def call(self, function: Callable[[sqlite3.Connection], Answer]) -> "concurrent.futures.Future[Answer]": ...
     def next_melt_id(self, utc_s: float) -> str: ...
     def set_melting(self, furnace: str, melting: bool) -> None: ...
 

@@ -11,7 +11,7 @@ from typing import TypeVar
 
 import msgspec
 
-from pourcall.contract.api import ChangeRequest, StartRequest
+from pourcall.contract.api import ChangeRequest, ResultRequest, StartRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import Command
 from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C
@@ -23,7 +23,8 @@ LONGEST_AGO_S = 24 * 3600.0
 
 Asked = Command | StartRequest | ChangeRequest
 _STRINGS = re.compile(rb'"(?:[^"\\]|\\.)*"')
-_decoder = msgspec.json.Decoder(Asked)
+_decoder: "msgspec.json.Decoder[Asked]" = msgspec.json.Decoder(Asked)
+_result_decoder = msgspec.json.Decoder(ResultRequest)
 Any_ = TypeVar("Any_")
 
 
@@ -68,6 +69,17 @@ def cleaned(value: Any_, where: str = "") -> Any_:
 
 def read_command(body: bytes) -> Asked:
     """A command or request from a body. Raises BadInput saying what is wrong with it."""
+    asked = _read(body, _decoder)
+    _check_figures(asked)
+    return asked
+
+
+def read_result(body: bytes) -> ResultRequest:
+    """A result of inspection from a body. Raises BadInput."""
+    return _read(body, _result_decoder)
+
+
+def _read(body: bytes, decoder: "msgspec.json.Decoder[Any_]") -> Any_:
     if len(body) > BODY_BYTES:
         raise BadInput(
             f"the command has {len(body)} bytes, more than {BODY_BYTES}", remedy="Send one command at a time"
@@ -75,12 +87,10 @@ def read_command(body: bytes) -> Asked:
     if depth_of(body) > DEPTH:
         raise BadInput(f"the command is nested deeper than {DEPTH}", remedy="See /v1/openapi.json")
     try:
-        asked: Asked = _decoder.decode(body)
+        asked = decoder.decode(body)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as err:
         raise BadInput(f"no command: {err}", remedy="See /v1/openapi.json for the commands and their fields") from err
-    asked = cleaned(asked, "command")
-    _check_figures(asked)
-    return asked
+    return cleaned(asked, "command")
 
 
 def _check_figures(asked: Asked) -> None:

@@ -1,6 +1,8 @@
 """Room: what the records say, as the API asks for it. Blocking: called in the service's reading threads."""
 
-from pourcall.contract.api import Trace
+import sqlite3
+
+from pourcall.contract.api import ResultRequest, Trace
 from pourcall.contract.plan import MeltPlan
 from pourcall.daemon.records.store import Store
 from pourcall.daemon.records.views import MeltDetail, MeltRow, PourDetail, PourRow
@@ -43,4 +45,15 @@ def pour(store: Store, name: str) -> PourDetail:
 
 def melt_csv(store: Store, name: str) -> str:
     """A melt's whole trace as CSV. Raises NotFound."""
-    raise NotImplementedError
+    from pourcall.daemon.records import export  # only here: nobody else needs it, and it is no part of the start
+
+    return export.melt_csv(store, name)
+
+
+def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, utc_s: float) -> int:
+    """One finding on a pour, in the writer's transaction. Raises NotFound, BadInput."""
+    from pourcall.daemon.records import entries
+
+    return entries.add_result(
+        conn, pour_name, found.defect, found.severity, who=found.who, utc_s=utc_s, detail=found.detail
+    )

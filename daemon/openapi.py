@@ -13,6 +13,7 @@ from pourcall.contract.api import (
     ChangeRequest,
     CommandResult,
     Health,
+    ResultRequest,
     StartRequest,
     StreamMessage,
     Trace,
@@ -38,6 +39,7 @@ class Route(NamedTuple):
 
 
 _MELT = "number of a melt, such as 2026-014"
+_POINTS = ("points", "integer", "at most so many for each probe")
 ROUTES: tuple[Route, ...] = (
     Route("GET", "/v1/health", "health", "Who the daemon is, and both its times", Health),
     Route("GET", "/v1/furnaces", "furnaces", "Every furnace as it stands", tuple[FurnaceSnapshot, ...]),
@@ -48,17 +50,18 @@ ROUTES: tuple[Route, ...] = (
     ),
     Route(
         "GET", "/v1/furnaces/{furnace}/trace", "trace", "The running melt's trace, decimated", Trace, None,
-        (("since_s", "number", "seconds after the trace's beginning"), ("points", "integer", "at most, per probe")),
+        (("since_s", "number", "from this moment of the daemon's monotonic time"), _POINTS),
     ),
     Route("GET", "/v1/melts", "melts", "Melts on record, newest first", tuple[MeltRow, ...], None,
           (("furnace", "string", "only this furnace"), ("limit", "integer", "at most so many"))),
     Route("GET", "/v1/melts/{melt}", "melt", "One melt: plans, pours, dips, alarms, notes, gaps", MeltDetail),
     Route("GET", "/v1/melts/{melt}/trace", "melt_trace", "A melt's trace, decimated", Trace, None,
-          (("points", "integer", "at most, per probe"),)),
+          (_POINTS,)),
     Route("GET", "/v1/melts/{melt}/trace.csv", "melt_csv", "A melt's whole trace as CSV", "text/csv"),
     Route("GET", "/v1/pours", "pours", "Pours on record, newest first", tuple[PourRow, ...], None,
           (("melt", "string", _MELT), ("limit", "integer", "at most so many"))),
     Route("GET", "/v1/pours/{pour}", "pour", "One pour, such as 2026-014-1, with its results", PourDetail),
+    Route("POST", "/v1/pours/{pour}/results", "pour_result", "What inspection found", CommandResult, ResultRequest),
     Route("GET", "/v1/openapi.json", "openapi", "This description", dict[str, Any]),
     Route("GET", "/v1/stream", "stream", "WebSocket: snapshots, then deltas and events", StreamMessage),
 )  # fmt: skip

@@ -13,6 +13,8 @@ import asyncio
 import contextlib
 import logging
 import os
+import sqlite3
+import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, Protocol, TypeVar
@@ -43,6 +45,8 @@ log = logging.getLogger(__name__)
 TICK_S = 1.0
 SLOW_LOOP_S = 2.0  # from here on a held-up loop is an alarm; below it is a log line
 MOMENT_S = 10.0  # how long a thing that merely happened counts as present, so that its alarm is seen
+LINKS_STOP_S = 2.0
+ENTRY_PATIENCE_S = 5.0  # real seconds a later entry waits for the disk
 UNHEARD = 64  # channels that are no probe, told of once each
 WAITED_S = 0.25  # what waited longer for the loop than this is late by it
 ENGINE_FAILURES = 2  # at so many the daemon ends in order
@@ -143,10 +147,7 @@ class Service:
         The recorder is stopped by who started it, after this; so everything said here is still recorded.
         """
         self.stopping.set()
-        if self._links:
-            stops = (asyncio.to_thread(link.stop) for link in self._links)
-            await asyncio.wait_for(asyncio.gather(*stops, return_exceptions=True), 2.0)
-        self._links.clear()
+        await self._stop_links()
         self._drain()
         for door in self.doors.values():
             door.submit(Note(text="the daemon stops in order", who="daemon"))
@@ -157,6 +158,29 @@ class Service:
             await self._wake.release()
         self._readers.shutdown(wait=False, cancel_futures=True)
         log.info("stopped")
+
+    async def _stop_links(self) -> None:
+        """All at once, in threads that nobody waits for longer than `LINKS_STOP_S`: a port may be stuck in the system."""
+        loop = asyncio.get_running_loop()
+        ended = [asyncio.Event() for _ in self._links]
+
+        def stop(link: LinkLike, event: asyncio.Event) -> None:
+            try:
+                link.stop()
+            except Exception:
+                log.exception("closing a port failed")
+            with contextlib.suppress(RuntimeError):  # the loop is gone: it was not waited for
+                loop.call_soon_threadsafe(event.set)
+
+        for link, event in zip(self._links, ended, strict=True):
+            threading.Thread(target=stop, args=(link, event), name="pourcall-unlink", daemon=True).start()
+        self._links.clear()
+        try:
+            async with asyncio.timeout(LINKS_STOP_S):
+                for event in ended:
+                    await event.wait()
+        except TimeoutError:
+            log.error("a port does not close within %g s: left to the system", LINKS_STOP_S)
 
     async def _resume(self) -> None:
         if self._running_melt is None:
@@ -228,9 +252,21 @@ class Service:
         plan, mind = await self.in_thread(self._planner.change, furnace, request, old)
         return _minding(await door.command(ChangeMelt(plan=plan, why=request.why, who=request.who)), mind)
 
-    def trace(self, furnace: str, *, since_s: float, points: int) -> Trace:
+    def trace(self, furnace: str, *, since_mono_s: float, points: int) -> Trace:
         """The running melt's trace, from memory."""
-        return self.traces[self.door(furnace).furnace].trace(since_s=since_s, points=points)
+        return self.traces[self.door(furnace).furnace].trace(since_mono_s=since_mono_s, points=points)
+
+    async def record(self, write: Callable[[sqlite3.Connection], Answer]) -> Answer:
+        """A later entry (a result of inspection) through the one writer. Returns when it is on the disk."""
+        self._open()
+        if self.recorder is None:
+            raise StoreError("there is no record to write to", remedy="Start the daemon with its database")
+        try:
+            return await asyncio.wait_for(asyncio.wrap_future(self.recorder.call(write)), ENTRY_PATIENCE_S)
+        except TimeoutError:
+            raise StoreError(
+                "the disk does not take it now", remedy="See the alarms; look again later whether it is there"
+            ) from None
 
     async def in_thread(self, call: Callable[..., Answer], *args: Any, **named: Any) -> Answer:
         """A blocking call in one of two reading threads."""

@@ -68,8 +68,9 @@ class TraceBook:
             else:
                 curve.drop_oldest(self._buckets // 2)
 
-    def trace(self, *, since_s: float = 0.0, points: int = 1000) -> Trace:
-        """At most `points` buckets for each probe, from `since_s` seconds after the trace's beginning."""
+    def trace(self, *, since_mono_s: float = 0.0, points: int = 1000) -> Trace:
+        """At most `points` buckets for each probe, from a moment of the daemon's monotonic time on."""
+        since_s = since_mono_s - self.began_mono_s
         probes: dict[str, tuple[TracePoint, ...]] = {}
         for probe, curve in self._curves.items():
             rows = [

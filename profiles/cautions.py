@@ -1,8 +1,8 @@
 """Room: what else can hurt, by alloy and process, in plain words; and what to wear and have at hand.
 
 Triggered by composition (so that a sheet of the shop's own is covered too) and by the mould material. Limits carry
-their date and jurisdiction (limits.py). Words on health: NIOSH and poisoning texts as quoted in the reference tables; what to
-wear: common practice, no source.
+their date and jurisdiction (limits.py). Words on health: NIOSH and poisoning texts as quoted in the reference tables;
+what to wear: common practice, no source.
 """
 
 import msgspec
@@ -28,13 +28,13 @@ _TEXT = {
         "respirator and extraction."
     ),
     "lead": (
-        "Lead: fume, dross and dust. P3 respirator, wet cleaning, no food or smoking, wash before leaving, no children "
-        "near."
+        "Lead: fume, dross and dust. P3 respirator, wet cleaning, no food or smoking, wash before leaving, no "
+        "children near."
     ),
     "cadmium": "Cadmium: its fume feels like fume fever for hours and can kill. Do not melt this.",
     "plated scrap": (
-        "Unknown or plated scrap may carry cadmium, whose fume feels like fume fever and can kill: never melt plated or "
-        "unknown pieces."
+        "Unknown or plated scrap may carry cadmium, whose fume feels like fume fever and can kill: never melt plated "
+        "or unknown pieces."
     ),
     "brass": "Outdoors or under extraction only.",
     "zinc": "Do not overheat; keep the bath undisturbed.",
@@ -47,9 +47,7 @@ _TEXT = {
     "silver": "Silver: its fume has a very low limit. Ventilate.",
     "antimony": "Antimony in dross and dust: do not breathe it, wash.",
     "fire": "Rich in magnesium: may burn. Dry sand or a class D powder, never water or carbon dioxide.",
-    "silica": (
-        "Silica: shaking out and sieving throw respirable quartz dust. Damp sand, extraction or a P3 respirator."
-    ),
+    "silica": "Silica: shaking out and sieving throw respirable quartz dust. Damp sand, extraction, P3 respirator.",
     "binder": (
         "Binder in the sand burns on pouring: carbon monoxide and irritating smoke. Keep your head out, ventilate."
     ),

@@ -67,7 +67,7 @@ def metal_needed(
         how = f"yield {share:.0%}"
     elif 0.0 <= gating_kg <= 2000.0:
         gates_kg = gating_kg
-        how = f"gating of {gating_kg:g} kg"
+        how = f"gating of {gating_kg:.2f} kg"
     else:
         raise OutOfRange(f"gating of {gating_kg:g} kg cannot be meant")
     poured_kg = castings_kg + gates_kg

@@ -49,16 +49,15 @@ def enthalpy_kj_per_kg(sheet: AlloySheet, temp_c: float) -> float:
     """Heat in the alloy above 25 degC, kJ/kg; linear between its points, good to a few per cent. Raises BadSheet."""
     if not -50.0 <= temp_c <= 2000.0:
         raise OutOfRange(f"heat at {temp_c:g} degC cannot be meant")
-    facts = sheet.facts()
-    solidus_c, liquidus_c = facts.solidus_c, facts.liquidus_c
+    cp_solid, cp_liquid, latent = sheet.heats()
+    solidus_c, liquidus_c = sheet.solidus.value, sheet.liquidus.value
     if temp_c <= solidus_c and (temp_c < solidus_c or solidus_c < liquidus_c):
-        return facts.cp_solid_j_per_kg_k * (temp_c - ROOM_C) / 1000.0
-    at_solidus = facts.cp_solid_j_per_kg_k * (solidus_c - ROOM_C) / 1000.0
-    mean_cp = 0.5 * (facts.cp_solid_j_per_kg_k + facts.cp_liquid_j_per_kg_k)
-    melting = facts.latent_kj_per_kg + mean_cp * (liquidus_c - solidus_c) / 1000.0
+        return cp_solid * (temp_c - ROOM_C) / 1000.0
+    at_solidus = cp_solid * (solidus_c - ROOM_C) / 1000.0
+    melting = latent + 0.5 * (cp_solid + cp_liquid) * (liquidus_c - solidus_c) / 1000.0
     if temp_c < liquidus_c:
         return at_solidus + melting * (temp_c - solidus_c) / (liquidus_c - solidus_c)
-    return at_solidus + melting + facts.cp_liquid_j_per_kg_k * (temp_c - liquidus_c) / 1000.0
+    return at_solidus + melting + cp_liquid * (temp_c - liquidus_c) / 1000.0
 
 
 def temp_of_enthalpy_c(sheet: AlloySheet, kj_per_kg: float) -> float:

@@ -95,7 +95,7 @@ def section_freeze_s(sheet: AlloySheet, thinnest_mm: float, lip_c: float, materi
         lip_c - sheet.liquidus.value,
         interface_w_per_m2_k(material, sheet.family),
         sheet.liquidus.value,
-        _MOULD_C[material],
+        min(_MOULD_C[material], 0.5 * sheet.liquidus.value),  # a die for a low-melting alloy is kept cooler
     )
 
 
@@ -120,6 +120,7 @@ def lowest_fill_c(
     speed_m_per_s: float = DEFAULT_SPEED_M_PER_S,
     head_mm: float | None = None,
     factor: float = 1.0,
+    fitted: bool = False,
 ) -> FillCheck:
     """Lowest temperature at the lip that fills a section `flow_mm` long from its gate.
 
@@ -143,7 +144,7 @@ def lowest_fill_c(
     floor_c = liquidus_c + sheet.margin_c
     lowest_c = max(floor_c, liquidus_c + (needed_s - at_liquidus_s) / per_degree_s)
     freeze_s = section_freeze_s(sheet, thinnest_mm, lowest_c, material)
-    basis = "fitted to this shop" if factor != 1.0 else "not fitted: a factor of two in length"
+    basis = "fitted to this shop" if fitted else "not fitted: a factor of two in length"
     bound = "liquidus plus margin" if lowest_c == floor_c else f"{flow_mm:.0f} mm of flow"
     return FillCheck(
         lowest_c=lowest_c,

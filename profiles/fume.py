@@ -65,7 +65,7 @@ def skin_factor(sheet: AlloySheet) -> float:
     if sheet.family == "copper":
         return 0.2 if aluminium >= 0.5 else 1.0
     if aluminium >= 2.0:
-        return 0.02
+        return 0.01
     return 0.1 if aluminium >= 0.005 else 0.3
 
 

@@ -1,4 +1,4 @@
-"""Room: the whole of `pourcall plan` as plain data: from alloy, moulds, pot and shop to everything one wants to know first.
+"""Room: the whole of `pourcall plan` as plain data: alloy, moulds, pot and shop in, all one wants to know before out.
 
 In: `PlanRequest` and an alloy sheet. Out: `PourPlan` with charge, recipe, energy and time, tap window and filling for
 each mould with reasons, fume, cautions, clothing. Rendering is elsewhere (plan_text.py, plan_page.py).
@@ -12,7 +12,7 @@ from pourcall.contract.plan import MeltPlan
 from pourcall.profiles import vapour
 from pourcall.profiles.cautions import Caution, cautions, clothing
 from pourcall.profiles.charge import MetalNeed, metal_needed, pot_capacity_kg
-from pourcall.profiles.energy import MeltEnergy, melt_energy
+from pourcall.profiles.energy import AdditionDip, MeltEnergy, addition_dip, melt_energy
 from pourcall.profiles.filling import (
     DEFAULT_SPEED_M_PER_S,
     GATE_SPEED_M_PER_S,
@@ -39,6 +39,7 @@ from pourcall.profiles.window import MouldSpec, melt_plan, plan_conflicts
 
 UNFITTED_FILL_FACTOR = 0.5  # flow length is a factor-of-two figure until fitted: plan with the short half
 CURVE_STEP_C = 10.0
+AIM_BELOW_LIMIT_C = 5.0
 
 
 class PlanMould(MouldSpec, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -109,6 +110,7 @@ class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
     capacity_kg: float
     recipe: Recipe | None
     energy: MeltEnergy
+    addition: AdditionDip | None  # what a cold correction does to a bath that is already molten
     aim_c: float  # where to bring the pot
     melt: MeltPlan
     moulds: tuple[MouldAdvice, ...]
@@ -178,6 +180,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
             price_per_kwh=request.price_per_kwh,
             start_c=request.start_c,
         ),
+        addition=_addition(sheet, request, made, aim_c),
         aim_c=aim_c,
         melt=plan,
         moulds=tuple(
@@ -190,7 +193,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         cautions=cautions(sheet, materials),
         clothing=clothing(sheet),
         probe_tube=_tube(sheet),
-        hydrogen=hydrogen_words(aim_c) if sheet.family == "aluminium" and aim_c >= 640.0 else "",
+        hydrogen=hydrogen_words(aim_c) if sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0 else "",
         sources=tuple(
             f"{key} {value.value:g} {value.unit}, {value.source}, {value.mark}" for key, value in sheet.values()
         ),
@@ -232,6 +235,7 @@ def _fill(sheet: AlloySheet, mould: PlanMould) -> FillCheck | None:
         mould.material,
         head_mm=mould.head_mm,
         factor=mould.fill_factor if mould.fill_factor is not None else UNFITTED_FILL_FACTOR,
+        fitted=mould.fill_factor is not None,
     )
 
 
@@ -273,8 +277,14 @@ def _advice(sheet: AlloySheet, mould: PlanMould, plan: MeltPlan, order: int, fil
 def _aim(plan: MeltPlan) -> float:
     """Where to bring the pot: the middle of what the first mould allows, below every pot limit."""
     first = plan.moulds[0]
-    top_c = min(first.tap_max_c, plan.lowest_limit.limit_c)
-    return min(top_c, 0.5 * (first.tap_min_c + top_c)) if top_c > first.tap_min_c else top_c
+    most_c = plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C
+    return min(most_c, 0.5 * (first.tap_min_c + min(first.tap_max_c, plan.lowest_limit.limit_c)))
+
+
+def _addition(sheet: AlloySheet, request: PlanRequest, made: Recipe | None, aim_c: float) -> AdditionDip | None:
+    if made is None or request.bath is None or request.bath.mass_kg <= 0.0:
+        return None
+    return addition_dip(sheet, request.bath.mass_kg, aim_c, made.added_kg)
 
 
 def _too_much(charge_kg: float, capacity_kg: float) -> tuple[str, ...]:
@@ -284,14 +294,15 @@ def _too_much(charge_kg: float, capacity_kg: float) -> tuple[str, ...]:
 
 
 def _curve(sheet: AlloySheet, request: PlanRequest, plan: MeltPlan) -> tuple[CurvePoint, ...]:
-    """Zinc pressure and what a person breathes, from the liquidus to past the pot's limit."""
+    """Zinc pressure and what a person breathes, from the liquidus to past the pot's limit, or to boiling."""
     if plan.fume is None:
         return ()
     points = []
     shares = sheet.weight_percent()
     temp_c = sheet.liquidus.value
-    top_c = max(sheet.highest_in_pot_c, plan.moulds[0].tap_max_c) + 60.0
-    while temp_c <= min(top_c, 1450.0):
+    boiling_c = vapour.temp_at_fraction_c(shares, 1.0)
+    top_c = min(sheet.highest_in_pot_c + 60.0, 1450.0 if boiling_c is None else boiling_c)
+    while temp_c <= top_c:
         still = breathed_15_min_mg_per_m3(sheet, temp_c, False, request.air, request.pot.mouth_mm)
         bare = breathed_15_min_mg_per_m3(sheet, temp_c, True, request.air, request.pot.mouth_mm)
         points.append(CurvePoint(temp_c, vapour.zinc_pressure_over_pa(shares, temp_c), still, bare))

@@ -25,6 +25,13 @@ class Air(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     changes_per_h: Annotated[float, Meta(gt=0.0, le=1000.0)] = 2.0
     near_field: Annotated[float, Meta(ge=1.0, le=100.0)] = 3.0
 
+    def __post_init__(self) -> None:
+        if not (0.0 < self.volume_m3 <= 1e6 and 0.0 < self.changes_per_h <= 1000.0 and 1.0 <= self.near_field <= 100.0):
+            raise OutOfRange(
+                f"a room of {self.volume_m3:g} m3 with {self.changes_per_h:g} air changes an hour and a near-field "
+                f"factor of {self.near_field:g} cannot be meant"
+            )
+
     @property
     def flow_m3_per_min(self) -> float:
         """Fresh air, m3/min."""

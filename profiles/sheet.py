@@ -170,29 +170,36 @@ class AlloySheet(msgspec.Struct, frozen=True, kw_only=True):
             if value is not None:
                 yield key, value
 
+    def heats(self) -> tuple[float, float, float]:
+        """Specific heat of solid and of liquid in J/(kg K) and latent heat in kJ/kg that belong together.
+
+        cp_solid x (solidus - 25) + latent + mean cp x (liquidus - solidus) is the enthalpy of the fully liquid metal:
+        from heat_solid and heat_melt where the sheet has them, else from the figures as printed. Raises BadSheet.
+        """
+        cp_solid, cp_liquid, latent = self.need("cp_solid"), self.need("cp_liquid"), self.need("latent")
+        if self.heat_solid is not None and self.heat_melt is not None:
+            range_c = self.liquidus.value - self.solidus.value
+            cp_solid = self.heat_solid.value * 1000.0 / (self.solidus.value - ROOM_C)
+            latent = self.heat_melt.value - 0.5 * (cp_solid + cp_liquid) * range_c / 1000.0
+        return cp_solid, cp_liquid, latent
+
     def facts(self) -> AlloyFacts:
         """The figures that tracking, calls and alarms use. Raises BadSheet where one is missing.
 
-        Heats are such that cp_solid x (solidus - 25) + latent + mean cp x (liquidus - solidus) is the enthalpy of the
-        fully liquid metal: from heat_solid and heat_melt where the sheet has them, else from cp and latent as printed.
-        The highest pouring temperature is never above what the pot may have.
+        The heats are those of `heats`. The highest pouring temperature is never above what the pot may have.
         """
-        solidus_c, liquidus_c = self.solidus.value, self.liquidus.value
-        cp_solid, cp_liquid = self.need("cp_solid"), self.need("cp_liquid")
-        latent = self.need("latent")
-        if self.heat_solid is not None and self.heat_melt is not None:
-            cp_solid = self.heat_solid.value * 1000.0 / (solidus_c - ROOM_C)
-            latent = self.heat_melt.value - 0.5 * (cp_solid + cp_liquid) * (liquidus_c - solidus_c) / 1000.0
+        cp_solid, cp_liquid, latent = self.heats()
+        highest_c = self.highest_in_pot_c
         return AlloyFacts(
             key=self.key,
             name=self.name,
             family=self.family,
-            solidus_c=solidus_c,
-            liquidus_c=liquidus_c,
+            solidus_c=self.solidus.value,
+            liquidus_c=self.liquidus.value,
             eutectic_c=self.eutectic.value if self.eutectic is not None else None,
             pour_min_c=self.pour_min.value,
-            pour_max_c=min(self.pour_max.value, self.highest_in_pot_c),
-            alloy_max_c=self.highest_in_pot_c,
+            pour_max_c=min(self.pour_max.value, highest_c),
+            alloy_max_c=highest_c,
             liquid_margin_c=self.margin_c,
             latent_kj_per_kg=round(latent, 3),
             cp_solid_j_per_kg_k=round(cp_solid, 3),
@@ -215,7 +222,8 @@ class SheetLibrary:
         self._files: dict[str, Path] = {path.stem: path for path in sorted(shipped_dir.glob("*.toml"))}
         self._shipped = dict(self._files)
         if user_dir is not None and user_dir.is_dir():
-            self._files |= {path.stem: path for path in sorted(user_dir.glob("*.toml")) if path.stem != "sources"}
+            own = {path.stem: path for path in sorted(user_dir.glob("*.toml")) if path.stem != "sources"}
+            self._files = own | {key: path for key, path in self._files.items() if key not in own}
         self._sheets: dict[str, AlloySheet] = {}
         self._faults: dict[str, tuple[SheetFault, ...]] = {}
         self._names: dict[str, str] | None = None
@@ -313,7 +321,8 @@ class SheetLibrary:
         base_raw = base.read_bytes()
         merged = tomllib.loads(base_raw.decode("utf-8"))
         if extends != path.stem:
-            merged["aliases"] = []  # the alloy built upon keeps its own names
+            for own in ("name", "designation", "aliases"):  # the alloy built upon keeps its own names
+                merged.pop(own, None)
         merged |= {"key": path.stem}
         composition = {**merged.get("composition", {}), **_as_dict(table.get("composition"))}
         merged |= table

@@ -89,7 +89,7 @@ def riser_check(section_modulus_mm: float, riser_diameter_mm: float, riser_heigh
     _check_modulus(section_modulus_mm)
     riser_mm = cylinder_modulus_mm(riser_diameter_mm, riser_height_mm)
     ratio = riser_mm / section_modulus_mm
-    enough = ratio >= RISER_RATIO
+    enough = ratio >= RISER_RATIO - 1e-9
     verdict = "outlasts" if enough else "freezes too early for"
     return RiserCheck(
         section_modulus_mm=section_modulus_mm,

@@ -54,6 +54,13 @@ class Pot(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     emissivity: Annotated[float, Meta(gt=0.0, le=1.0)] | None = None  # of the metal's skin; None: by family
     wall_drop_c: Annotated[float, Meta(ge=0.0, le=400.0)] = 60.0  # outside of the wall below the metal
 
+    def __post_init__(self) -> None:
+        sizes = (self.mouth_mm, self.outside_mm, self.height_mm, self.mass_kg)
+        if not all(0.0 < size <= 2000.0 for size in sizes):
+            raise OutOfRange(
+                f"a pot of {sizes[0]:g}/{sizes[1]:g} x {sizes[2]:g} mm and {sizes[3]:g} kg cannot be meant"
+            )
+
 
 class Ladle(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A ladle the metal passes through: its mass, specific heat, preheat, and the share of full mixing it reaches."""
@@ -62,6 +69,10 @@ class Ladle(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     cp_j_per_kg_k: Annotated[float, Meta(gt=50.0, le=3000.0)] = 500.0
     preheat_c: Annotated[float, Meta(ge=-40.0, le=1200.0)] = 25.0
     contact: Annotated[float, Meta(gt=0.0, le=1.0)] = 0.4
+
+    def __post_init__(self) -> None:
+        if not (0.0 < self.mass_kg <= 2000.0 and self.cp_j_per_kg_k > 0.0 and 0.0 < self.contact <= 1.0):
+            raise OutOfRange(f"a ladle of {self.mass_kg:g} kg with contact {self.contact:g} cannot be meant")
 
 
 class Carry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -73,6 +84,12 @@ class Carry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     ladle: Ladle | None = None
     stream_loss_c: Annotated[float, Meta(ge=0.0, le=100.0)] | None = None
     fitted_c_per_s: Annotated[float, Meta(gt=0.0, le=20.0)] | None = None
+
+    def __post_init__(self) -> None:
+        if not (0.0 <= self.walk_s <= 3600.0 and 0.0 <= self.between_s <= 3600.0):
+            raise OutOfRange(f"a walk of {self.walk_s:g} s and {self.between_s:g} s between moulds cannot be meant")
+        if self.fitted_c_per_s is not None and not 0.0 < self.fitted_c_per_s <= 20.0:
+            raise OutOfRange(f"a measured loss of {self.fitted_c_per_s:g} degC/s cannot be meant")
 
 
 class TransferLoss(msgspec.Struct, frozen=True, kw_only=True):

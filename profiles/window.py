@@ -156,7 +156,11 @@ def pot_limits(
         why = f"zinc pressure reaches 0.8 of an atmosphere at {boiling_c:.0f} degC (computed, +-40)"
         limits.append(PotLimit(limit_c=boiling_c, whose="boiling", why=why))
     stated = sheet.alloy_max
-    why = f"{stated.note or 'sheet'} ({stated.mark})" if stated is not None else "40 degC above the highest pour"
+    why = (
+        f"{stated.note.removeprefix('in the pot: ') or 'sheet'} ({stated.mark})"
+        if stated is not None
+        else "40 degC above the highest pour"
+    )
     limits.append(PotLimit(limit_c=sheet.highest_in_pot_c, whose="alloy", why=f"{sheet.name}: {why}"))
     for whose, rating_c in (("pot", pot_rating_c), ("probe", probe_rating_c)):
         if rating_c is None:
@@ -243,7 +247,7 @@ def _mould_plan(
         fill_min_c=fill_min_c,
         learned=(low_c, high_c) if low_c is not None and high_c is not None else None,
     )
-    lost_c, u_c, why = _loss(sheet, window, mould, way, order, poured_kg)
+    lost_c, u_c, why = _loss(sheet, window, mould, way, lowest.limit_c, order, poured_kg)
     window = _fit_to_pot(sheet, window, lowest, lost_c)
     return MouldPlan(
         name=mould.name,
@@ -284,9 +288,10 @@ def _fit_to_pot(sheet: AlloySheet, window: LipWindow, lowest: PotLimit, lost_c: 
 
 
 def _loss(
-    sheet: AlloySheet, window: LipWindow, mould: MouldSpec, way: _Way, order: int, poured_kg: float
+    sheet: AlloySheet, window: LipWindow, mould: MouldSpec, way: _Way, top_c: float, order: int, poured_kg: float
 ) -> tuple[float, float, str]:
-    """Loss, its expanded uncertainty and a sentence. A computed loss is that at the middle of the tap window."""
+    """Loss, its expanded uncertainty and a sentence. A computed loss is that at the middle of the tap window, or at the
+    pot's limit `top_c` where the middle lies above it."""
     stated_c = mould.loss_c if mould.loss_c is not None else way.loss_c
     u_c = mould.loss_u_c if mould.loss_u_c is not None else way.loss_u_c
     if stated_c is not None:
@@ -301,7 +306,7 @@ def _loss(
         loss = transfer_loss(
             sheet,
             way.charge_kg,
-            middle_c + found_c,
+            min(middle_c + found_c, top_c),
             way.pot,
             way.carry,
             order=order,

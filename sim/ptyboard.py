@@ -217,6 +217,7 @@ class LockStep:
         self._sent = self._told = 0
         self._news = asyncio.Event()
         self._stopping = False
+        self._pace = (0.0, 0.0)  # real and simulated moment from which the speed counts
         self.impatient_steps = 0  # steps that ended by patience; 0 with a sound link and a service that tells
 
     @property
@@ -253,7 +254,7 @@ class LockStep:
         """Until the scenario is finished, `until_s` of simulated time, or `stop`."""
         await self.attached()
         real_s = asyncio.get_running_loop().time  # this machine's, for pace alone
-        began_s, sim_s = real_s(), self.shop.t_s
+        self._set_pace()
         turn = 0
         while not self._stopping and not self.shop.finished and (until_s is None or self.shop.t_s < until_s):
             pressed = self.shop.step()
@@ -268,11 +269,20 @@ class LockStep:
             await self._until_consumed(GRACE_S if sent.frames is None else self._patience_s)
             turn += 1
             if self.speed is not None:
+                began_s, sim_s = self._pace
                 ahead_s = (self.shop.t_s - sim_s) / self.speed - (real_s() - began_s)
                 if ahead_s > 0.001:
                     await asyncio.sleep(ahead_s)
             if turn % 16 == 0:
                 await asyncio.sleep(0)  # the API and the dashboard live on this loop too
+
+    def set_speed(self, speed: float | None) -> None:
+        """Another speed from now on."""
+        self.speed = speed
+        self._set_pace()
+
+    def _set_pace(self) -> None:
+        self._pace = (asyncio.get_running_loop().time(), self.shop.t_s)
 
     def stop(self) -> None:
         """End after the step in work."""

@@ -16,18 +16,25 @@ from pourcall.tui.words import (
 
 
 def alarm_lines(
-    snapshot: FurnaceSnapshot, others: tuple[FurnaceSnapshot, ...], look: Look, rows: int
+    snapshot: FurnaceSnapshot, others: tuple[FurnaceSnapshot, ...], look: Look, rows: int, *, known: bool = True
 ) -> tuple[Line, ...]:
-    """At most `rows` lines; what does not fit is counted in words, never dropped in silence."""
+    """At most `rows` lines; what does not fit is counted in words, never dropped in silence.
+
+    `known` is False while the daemon is away: then these are the last that were heard of.
+    """
     elsewhere = [line(*row) for row in _elsewhere(others, look)]
     listed = sorted_alarms(snapshot.alarms)
     aside = _aside(snapshot, listed)
     if not listed:
-        quiet = [] if elsewhere and not aside else [line(Span(" no alarms" + aside, Role.DIM))]
+        quiet = (
+            []
+            if elsewhere and not aside
+            else [line(Span((" no alarms" if known else " alarms: not known") + aside, Role.DIM))]
+        )
         return tuple(fit(row, look.width) for row in (elsewhere + quiet)[:rows])
     out: list[Line] = elsewhere[:1]
     room = rows - len(out)
-    out.append(_headline(listed[0], look, _silenced(snapshot)))
+    out.append(_headline(listed[0], look, _silenced(snapshot) if known else ", last heard"))
     if room >= 2:
         out.append(line(Span(f"    Do: {listed[0].remedy}", Role.STRONG)))
     rest = listed[1:]

@@ -26,8 +26,9 @@ from pourcall.contract.units import Unit
 from pourcall.tui.client import Address, ApiClient, LinkState
 from pourcall.tui.hand import Action, Do, Hand, Say, Send, done_call
 from pourcall.tui.melt_dialog import StartMelt
-from pourcall.tui.model import LinkView, Scene, Screen, screen_of, sizes_for
+from pourcall.tui.model import Screen, screen_of
 from pourcall.tui.player import Player
+from pourcall.tui.scene import LinkView, Scene, sizes_for
 from pourcall.tui.sound import SoundDesk
 from pourcall.tui.spans import Line, Role, Span, line
 from pourcall.tui.trace import SPAN_MAX_S, TraceBuffer, span_for
@@ -345,7 +346,7 @@ class Dashboard(App[int]):
             return
         try:
             points = DECIMATE * max(20, self.size.width)
-            trace = await self.client.trace(furnace, since_s=snapshot.mono_s - SPAN_MAX_S, points=points)
+            trace = await self.client.trace(furnace, since_s=max(0.0, snapshot.mono_s - SPAN_MAX_S), points=points)
         except PourcallError as err:
             log.info("no trace: %s", err)
             return

@@ -39,6 +39,7 @@ LOST_AFTER_S = 3.0  # no message for this long: the daemon is lost, whatever the
 DROP_AFTER_S = 6.0  # a socket silent for this long is given up and opened anew
 BACK_OFF_S = (0.1, 0.25, 0.5, 1.0, 2.0)
 COMMAND_TIMEOUT_S = 5.0
+_NOT_DONE = 409  # understood and not done: a CommandResult that says why
 _LARGEST_MESSAGE = 8 * 1024 * 1024
 
 _FIELD_TYPES = {field.name: field.type for field in msgspec.structs.fields(FurnaceSnapshot)}
@@ -233,7 +234,16 @@ class ApiClient:
         """
         if self.read_only:
             raise Refused(self.read_only, remedy="Nothing was sent")
-        body = await self._request("POST", f"/v1/furnaces/{furnace}/commands", data=msgspec.json.encode(command))
+        status, body = await self._request(
+            "POST", f"/v1/furnaces/{furnace}/commands", data=msgspec.json.encode(command)
+        )
+        if status == _NOT_DONE:
+            try:
+                return msgspec.json.decode(body, type=CommandResult)
+            except msgspec.DecodeError:
+                pass  # refused at the door: an ApiError, as any other
+        if status >= 400:
+            raise _error_of(body, status)
         return _decoded(body, CommandResult)
 
     async def trace(self, furnace: str, *, since_s: float, points: int) -> Trace:
@@ -242,7 +252,9 @@ class ApiClient:
         Raises DaemonError, Refused.
         """
         query = {"since_s": f"{since_s:.3f}", "points": str(points)}
-        body = await self._request("GET", f"/v1/furnaces/{furnace}/trace", params=query)
+        status, body = await self._request("GET", f"/v1/furnaces/{furnace}/trace", params=query)
+        if status >= 400:
+            raise _error_of(body, status)
         return _decoded(body, Trace)
 
     def _http(self) -> aiohttp.ClientSession:
@@ -252,14 +264,14 @@ class ApiClient:
 
     async def _request(
         self, method: str, path: str, *, data: bytes | None = None, params: dict[str, str] | None = None
-    ) -> bytes:
+    ) -> tuple[int, bytes]:
         headers = {"Content-Type": "application/json"} if data is not None else {}
         limit = aiohttp.ClientTimeout(total=COMMAND_TIMEOUT_S)
         try:
             async with self._http().request(
                 method, path, data=data, params=params, headers=headers, timeout=limit
             ) as response:
-                body, status = await response.read(), response.status
+                return response.status, await response.read()
         except TimeoutError as err:
             raise DaemonError(
                 f"the daemon did not answer within {COMMAND_TIMEOUT_S:.0f} s",
@@ -270,9 +282,6 @@ class ApiClient:
             raise DaemonError(
                 "no daemon answers", where=str(self.address), remedy="Start it with: pourcall serve"
             ) from err
-        if status >= 400:
-            raise _error_of(body, status)
-        return body
 
 
 def _decoded(body: bytes, kind: type[_T]) -> _T:

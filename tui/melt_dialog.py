@@ -3,6 +3,7 @@
 import re
 from typing import ClassVar
 
+from textual.actions import SkipAction
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
@@ -19,6 +20,7 @@ _COUNT = re.compile(r"(\d{1,2})\s*x\s+(.+)")
 _MASS = re.compile(r"(\d+(?:\.\d+)?)\s*kg")
 _THICK = re.compile(r"(\d+(?:\.\d+)?)\s*mm")
 _WINDOW = re.compile(r"(\d+(?:\.\d+)?)\s*-\s*(\d+(?:\.\d+)?)\s*([°A-Za-z]*)")
+_FIELDS = ("alloy", "charge", "moulds")
 _LARGEST_KG, _MOST_MOULDS = 1000.0, 60
 
 
@@ -76,7 +78,11 @@ def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
 class StartMelt(ModalScreen[StartRequest | None]):
     """Asks for alloy, charge and moulds. Dismisses with the request, or None."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "leave", show=False)]
+    # Enter is taken before the field sees it: the focus moves at once, and what is typed ahead lands where it is meant.
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "leave", show=False),
+        Binding("enter", "next", "next", show=False, priority=True),
+    ]
 
     def __init__(self, furnace: str, unit: Unit) -> None:
         super().__init__()
@@ -104,15 +110,20 @@ class StartMelt(ModalScreen[StartRequest | None]):
         """Nothing is started."""
         self.dismiss(None)
 
+    def action_next(self) -> None:
+        """Enter goes on to the next field; in the last one the field itself takes it, after all that was typed."""
+        here = _FIELDS.index((self.focused.id if self.focused is not None else None) or "alloy")
+        if here == len(_FIELDS) - 1:
+            raise SkipAction
+        self.set_focus(self.query_one(f"#{_FIELDS[here + 1]}", Input))
+
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Enter goes on to the next field; in the last one it starts the melt."""
+        """Enter in the last field starts the melt, once the other fields have taken what was typed ahead."""
         event.stop()
-        order = ("alloy", "charge", "moulds")
-        here = order.index(event.input.id or "alloy")
-        if here < 2:
-            self.query_one(f"#{order[here + 1]}", Input).focus()
-            return
-        values = {name: self.query_one(f"#{name}", Input).value.strip() for name in order}
+        self.call_after_refresh(self._start)
+
+    def _start(self) -> None:
+        values = {name: self.query_one(f"#{name}", Input).value.strip() for name in _FIELDS}
         try:
             if not values["alloy"]:
                 raise BadInput("no alloy named", where="alloy", remedy="See: pourcall alloy list")

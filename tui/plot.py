@@ -51,5 +51,4 @@ class Plot(PlotWidget):
 
     def on_mount(self) -> None:
         """Margins as small as the labels allow."""
-        super().on_mount()
         self.margin_top, self.margin_bottom, self.margin_left = 0, 1, 6

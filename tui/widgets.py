@@ -1,6 +1,7 @@
 """Room: regions of the screen. Each takes lines from the model and shows them; none knows a furnace."""
 
 import math
+
 from rich.text import Text
 from textual.containers import Container
 from textual.widgets import Static

@@ -11,7 +11,7 @@ from pourcall.contract.events import AlarmState, AlarmView, CallKind, CallView, 
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.status import REASON_WORDS, Reason
-from pourcall.contract.units import Unit, difference_from_c, from_c
+from pourcall.contract.units import Unit, difference_from_c, from_c, in_unit
 from pourcall.tui.spans import Role, Span
 
 DASH = "--"
@@ -180,6 +180,14 @@ def clock(seconds: float) -> str:
     """`1:05` of minutes and seconds, for a countdown."""
     whole = max(0, int(seconds))
     return f"{whole // 60}:{whole % 60:02d}"
+
+
+def alarms_in_unit(alarms: tuple[AlarmView, ...], unit: Unit) -> tuple[AlarmView, ...]:
+    """The alarms with the temperatures inside their texts written in the reader's unit."""
+    return tuple(
+        msgspec.structs.replace(alarm, what=in_unit(alarm.what, unit), remedy=in_unit(alarm.remedy, unit))
+        for alarm in alarms
+    )
 
 
 def sorted_alarms(alarms: tuple[AlarmView, ...]) -> tuple[AlarmView, ...]:

@@ -26,6 +26,7 @@ CLOSING_AHEAD_S = 60.0
 CHAMBER_HOT_S = 120.0
 DIP_AGAIN_LEAST_S, DIP_AGAIN_MOST_S = 60.0, 300.0
 SKIM_BELOW_C = 15.0
+SKIM_LASTS_S = 120.0  # nobody answers every call; then the instruction is free for what comes next
 
 
 class CallDesk:
@@ -198,9 +199,13 @@ class CallDesk:
 
     def _skim(self, run: MeltRun, metal: MetalNow, state: MeltState, mono_s: float) -> None:
         mould = run.next_mould
-        if self._skim_called or run.skimmed_s is not None or mould is None or metal.temp_c is None:
-            if CallKind.SKIM in self._up and run.skimmed_s is not None:
+        call = self._up.get(CallKind.SKIM)
+        if call is not None:
+            if run.skimmed_s is not None:
                 self.end(CallKind.SKIM, "skimmed")
+            elif CallKind.POUR in self._up or mono_s - call.raised_mono_s >= SKIM_LASTS_S:
+                self.end(CallKind.SKIM, "the next step is due")
+        if self._skim_called or run.skimmed_s is not None or mould is None or metal.temp_c is None:
             return
         near = metal.temp_c >= tap_window_c(mould, run.plan)[0] - SKIM_BELOW_C
         if near and state in (MeltState.LIQUID, MeltState.READY):

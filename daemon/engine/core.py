@@ -135,7 +135,8 @@ class Engine:
         number = 1 if self.run is None else self.run.dips + 1
         if self.run is not None:
             self.run.dips = number
-        dip = judge_dip(ended, channel, number, self.mono_s, self.utc_s)
+        alloy = None if self.run is None else self.run.plan.alloy
+        dip = judge_dip(ended, channel, number, self.mono_s, self.utc_s, alloy)
         self.dips.append(dip)
         del self.dips[:-50]
         self._say(ev.DipRecorded, dip=dip)
@@ -179,7 +180,7 @@ class Engine:
         link.link(item)
         self._judge_link(link)
         if item.kind is not inp.LinkKind.BAD_FRAMES or link.words != before:
-            self._say(ev.LinkChanged, board=item.board, up=link.words == "up", detail=item.detail)
+            self._say(ev.LinkChanged, board=item.board, up=link.is_up, detail=item.detail)
 
     def _judge_link(self, link: BoardLink) -> None:
         if link.judge(self.alarms, self.mono_s, self.utc_s):
@@ -224,7 +225,8 @@ class Engine:
             self._judge_link(link)
         chips = self._chips
         for channel in self.channels:
-            channel.u_c = expanded_u_c(channel, chips.get(channel.config.board, ""))
+            u_c = expanded_u_c(channel, chips.get(channel.config.board, ""))
+            channel.u_c = channel.u_c if u_c is None else u_c  # a moment without a figure: the last budget holds
             self._judge_sensor(channel)
             sensor = self._sensors[channel.config.name]
             if sensor.fell_silent(self.mono_s) and not self._link_lost(channel):
@@ -242,7 +244,10 @@ class Engine:
         mono_s, run = self.mono_s, self.run
         self._evaluated_s = mono_s
         dip = self.dips[-1] if self.dips and run is not None and self.dips[-1].ended_mono_s >= run.began_s else None
-        self.metal = metal = metal_now(self.channels, self._watches, dip, self._typed, self.power.on_since_s, mono_s)
+        alloy = None if run is None else run.plan.alloy
+        self.metal = metal = metal_now(
+            self.channels, self._watches, dip, self._typed, self.power.on_since_s, mono_s, alloy
+        )
         self.rate_c_per_min = self._metal_rate()
         self.judgement = None
         if run is None:

@@ -40,6 +40,11 @@ class BoardLink:
             return "silent"
         return "up" if self.last_valid_s is not None else "waiting"
 
+    @property
+    def is_up(self) -> bool:
+        """Open, as far as is known; a board that was just opened and has not spoken yet counts."""
+        return not self.closed and self.problem != LinkKind.UNAVAILABLE
+
     def heard(self, mono_s: float) -> None:
         """A valid frame."""
         self.last_valid_s = mono_s

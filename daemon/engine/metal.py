@@ -10,16 +10,18 @@ from collections import deque
 from dataclasses import dataclass
 
 from pourcall.contract.events import Dip
+from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import MetalView
 from pourcall.contract.status import STATUS_OF, Status
-from pourcall.contract.units import say_difference_c
+from pourcall.contract.units import say_c, say_difference_c
 from pourcall.daemon.engine.measure import USABLE, ProbeChannel
 from pourcall.daemon.engine.settle_fit import SettleFit, settle_fit
 
 VALID_S = 90.0
 GROWTH_C_PER_MIN = 3.0  # what an old dip's uncertainty gains in a minute: power off, lid on (ours)
 TYPED_U_C = 15.0  # a panel or a handheld meter: nothing is known of it
+NO_BUDGET_U_C = 15.0  # a probe before its first budget, or beyond one: never better than a figure read off a panel
 FRESH_S = 3.0
 FIT_LIMIT_C = 2.0
 HISTORY_S = 3600.0
@@ -64,6 +66,7 @@ class DipRun:
     announced: bool = False
     fit: SettleFit | None = None
     fitted_s: float = -1e9
+    u_c: float | None = None  # highest budget while it lasted: at its end the probe is on its way out, and colder
 
 
 class DipWatch:
@@ -85,6 +88,8 @@ class DipWatch:
                 asked, self._asked = self._asked, None
                 self.run = DipRun(mono_s, []) if asked is None else asked
                 self.run.began_s = mono_s
+            if channel.u_c is not None:
+                self.run.u_c = max(channel.u_c, self.run.u_c or 0.0)
             points = self.run.points
             if not points or mono_s - points[-1][0] >= 0.25 - 1e-6:
                 points.append((mono_s, temp_c))
@@ -105,6 +110,18 @@ class DipWatch:
         return run.fit
 
 
+BELOW_LIQUID = "below the liquidus: the metal is still part solid, or a shell of it froze on the tip"
+
+
+def _below_liquid(temp_c: float, alloy: AlloyFacts | None) -> bool:
+    """A cold probe freezes metal on its tip and reads the shell, up to 100 degC below the bath, flat as a settled one."""
+    return alloy is not None and temp_c < alloy.liquidus_c
+
+
+def _u_c(channel: ProbeChannel) -> float:
+    return NO_BUDGET_U_C if channel.u_c is None else channel.u_c
+
+
 def fit_dip(run: DipRun, tau_s: float, *, before_s: float | None = None) -> SettleFit | None:
     """Fit the settling part of a dip: from one time constant after it began, thinned to 40 points."""
     start_s = run.began_s + tau_s
@@ -115,8 +132,10 @@ def fit_dip(run: DipRun, tau_s: float, *, before_s: float | None = None) -> Sett
     return settle_fit(points, tau_s)
 
 
-def judge_dip(run: DipRun, channel: ProbeChannel, number: int, mono_s: float, utc_s: float) -> Dip:
-    """What a dip that is over is worth."""
+def judge_dip(
+    run: DipRun, channel: ProbeChannel, number: int, mono_s: float, utc_s: float, alloy: AlloyFacts | None
+) -> Dip:
+    """What a dip that is over is worth. alloy None: no melt runs, and nothing is known of the metal."""
     tau_s = channel.tracker.rule.tau_metal_s
     # The last samples are already on the way out: the fall had to reach the surge threshold to be seen.
     before_s = mono_s - channel.tracker.rule.span_s - 1.0
@@ -132,16 +151,20 @@ def judge_dip(run: DipRun, channel: ProbeChannel, number: int, mono_s: float, ut
     last_s = kept[-1][0]
     tail = [c for t, c in kept if t >= last_s - max(3.0, tau_s)]
     fit = fit_dip(run, tau_s, before_s=before_s)
-    base_u_c = channel.u_c if channel.u_c is not None else 0.0
+    base_u_c = run.u_c if run.u_c is not None else NO_BUDGET_U_C
     settled = last_s - run.began_s >= 3.0 * tau_s and len(tail) >= 3 and max(tail) - min(tail) <= 1.5
     if settled:
         temp_c = sum(tail) / len(tail)
+        if _below_liquid(temp_c, alloy):
+            return unusable(f"{BELOW_LIQUID} ({say_c(temp_c)}): go on heating, then stir and dip again")
         u_c = math.hypot(base_u_c, max(tail) - min(tail))
         return Dip(**common, **extra, temp_c=temp_c, u_c=u_c, how="settled", fit_error_c=max(tail) - min(tail))  # type: ignore[arg-type]
     if fit is None or fit.fit_error_c > FIT_LIMIT_C:
         return unusable("not settled and too few seconds to tell where it was heading: hold it in longer, and still")
     if fit.tau_at_edge:
         return unusable("it settled far too slowly for metal: was the tip only in hot gas, or cold metal frozen on it?")
+    if _below_liquid(fit.temp_c, alloy):
+        return unusable(f"{BELOW_LIQUID} ({say_c(fit.temp_c)}): go on heating, then stir and dip again")
     u_c = math.hypot(base_u_c, fit.fit_error_c)
     return Dip(**common, **extra, temp_c=fit.temp_c, u_c=u_c, how="extrapolated", fit_error_c=fit.fit_error_c)  # type: ignore[arg-type]
 
@@ -180,6 +203,7 @@ def metal_now(
     typed: tuple[float, float, str] | None,
     power_on_since_s: float | None,
     mono_s: float,
+    alloy: AlloyFacts | None = None,
 ) -> MetalNow:
     """The best knowledge of the metal's temperature. typed: (time s, temp degC, source)."""
     why_not = "no probe in the metal"
@@ -193,6 +217,10 @@ def metal_now(
         if reading is None or mono_s - reading.at_mono_s > stale_s:
             why_not = f"no word from {channel.config.name}"
             continue
+        if place is Place.DIP and reading.temp_c is not None and _below_liquid(reading.temp_c, alloy):
+            in_it = channel.tracker.state in (ProbeState.SETTLING, ProbeState.IN_METAL)
+            why_not = BELOW_LIQUID if in_it else "dip to know the metal"
+            continue
         if channel.tracker.state in (ProbeState.IN_METAL, ProbeState.FROZEN_IN):
             held = reading.reason not in USABLE
             best = channel.last_usable if held else reading
@@ -202,7 +230,7 @@ def metal_now(
                 and mono_s - best.at_mono_s <= (FRESH_S if held else stale_s)
             ):
                 lag_c = 0.0 if held else _lag_c(channel)
-                u_c = math.hypot(channel.u_c or 0.0, LAG_U_SHARE * lag_c)
+                u_c = math.hypot(_u_c(channel), LAG_U_SHARE * lag_c)
                 how = "last good figure" if held else "probe in the metal"
                 if abs(lag_c) >= LAG_SAID_C:
                     how += f", {say_difference_c(lag_c)} of lag allowed for"
@@ -211,7 +239,7 @@ def metal_now(
         if place is Place.DIP and channel.tracker.state in (ProbeState.SETTLING, ProbeState.IN_METAL):
             fit = watches[channel.config.name].live_fit(channel, mono_s)
             if fit is not None and fit.fit_error_c <= FIT_LIMIT_C and not fit.tau_at_edge:
-                u_c = math.hypot(channel.u_c or 0.0, fit.fit_error_c)
+                u_c = math.hypot(_u_c(channel), fit.fit_error_c)
                 how = "dip going on, extrapolated"
                 return MetalNow(fit.temp_c, u_c, how, 0.0, True, channel.config.name, dip=True)
         if STATUS_OF[reading.reason] is Status.BAD:

@@ -10,11 +10,11 @@ from typing import Any
 
 import msgspec
 
-from pourcall.contract.frames import RawKind, Sample
-from pourcall.contract.inputs import Input, SampleIn, TickIn
+from pourcall.contract.frames import BoardStatus, RawKind, Sample
+from pourcall.contract.inputs import BoardStatusIn, Input, SampleIn, TickIn
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
-from pourcall.daemon.records.migrate import NO_READING, REASON_CODES
+from pourcall.daemon.records.migrate import NO_READING, OTHER_REASON, REASON_CODES
 
 # Columns of `journal` after id and source.
 Row = tuple[Any, ...]
@@ -23,12 +23,13 @@ INSERT_ROW = (
     " extra) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
 )
 SELECT_ROW = (
-    "SELECT j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.extra, j.source"
+    "SELECT j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.u_mc, j.extra, j.source"
     " FROM journal j"
 )
 REASONS: dict[int, Reason] = {code: reason for reason, code in REASON_CODES.items()}
 _EXACT_BELOW = 1e11  # times 10,000 still an integer every float near it can tell apart
-_INT64 = 2**63
+_INT62 = 2**61  # leaves room for differences within the 64 bits of SQLite
+_STATUS = "board_status"  # raw_kind of a source of board reports
 _MOST_C = 1e9  # beyond this nothing is a temperature; the raw value is kept all the same
 
 _json = msgspec.json.Encoder()
@@ -111,7 +112,7 @@ def fits_columns(item: SampleIn) -> bool:
     if not (_are_times(item) and -_EXACT_BELOW < item.late_s < _EXACT_BELOW):
         return False
     for number in (s.raw_code, s.board_seq, s.board_ms):
-        if number is not None and not -_INT64 // 4 < number < _INT64 // 4:
+        if number is not None and not -_INT62 < number < _INT62:
             return False
     return -(2**50) < s.flags < 2**50
 
@@ -120,26 +121,89 @@ def _are_times(item: Input) -> bool:
     return -_EXACT_BELOW < item.mono_s < _EXACT_BELOW and -_EXACT_BELOW < item.utc_s < _EXACT_BELOW
 
 
-def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | None) -> Row:
-    """Columns of a sample. `fits_columns` must hold."""
+def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | None) -> Row | None:
+    """Columns of a sample; None where they cannot hold it and `other_row` must (see `fits_columns`).
+
+    One pass without calls for what boards send; anything odd takes the long way, with the same result.
+    """
     sample = item.sample
-    mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms)
-    value, cold, board_ms = sample.raw_value, sample.cold_junction_c, sample.board_ms
+    mono_s, utc_s, value, cold = item.mono_s, item.utc_s, sample.raw_value, sample.cold_junction_c
+    code, board_seq, board_ms = sample.raw_code, sample.board_seq, sample.board_ms
+    late_s: float | None = item.late_s
+    mono: int | float
+    utc: int | float
+    if (
+        0.0 < mono_s < _EXACT_BELOW
+        and 0.0 < utc_s < _EXACT_BELOW
+        and not late_s
+        and (value is None or 0.0 < value < _EXACT_BELOW)
+        and (cold is None or 0.0 < cold < _EXACT_BELOW)
+        and (code is None or -_INT62 < code < _INT62)
+        and (board_seq is None or -_INT62 < board_seq < _INT62)
+        and (board_ms is None or -_INT62 < board_ms < _INT62)
+        and copysign(1.0, item.late_s) > 0.0
+    ):
+        late_s = None
+        ms = int(mono_s * 1000.0 + 0.5)
+        if ms / 1000.0 == mono_s:
+            mono = ms
+            utc_ms = int(utc_s * 1000.0 + 0.5)
+            utc = utc_ms - ms - source.offset_ms if utc_ms / 1000.0 == utc_s else utc_s
+        else:
+            ms, mono, utc = int(mono_s * 1000.0), mono_s, utc_s
+        if value is not None:
+            fixed = int(value * 10000.0 + 0.5)
+            if fixed / 10000.0 == value:
+                value = fixed
+        if cold is not None:
+            fixed = int(cold * 10000.0 + 0.5)
+            if fixed / 10000.0 == cold:
+                cold = fixed
+    else:
+        if not fits_columns(item):
+            return None
+        mono, utc = pack_times(mono_s, utc_s, source.offset_ms)
+        value = None if value is None else pack_fixed(value)
+        cold = None if cold is None else pack_fixed(cold)
+        late_s = float(item.late_s) if item.late_s or copysign(1.0, item.late_s) < 0.0 else None
+        ms = mono if type(mono) is int else whole_ms(mono_s)
     if board_ms is not None:
-        board_ms -= (mono if type(mono) is int else whole_ms(item.mono_s)) + source.board_ms_base
+        board_ms -= ms + source.board_ms_base
     marks, temp_mc, u_mc = NO_READING, None, None
     if reading is not None:
         reason = reading.reason
-        marks = 0 if reason is Reason.OK else REASON_CODES[reason]
-        temp_mc, u_mc = pack_milli(reading.temp_c), pack_milli(reading.u_c)
+        marks = 0 if reason is Reason.OK else REASON_CODES.get(reason, OTHER_REASON)
+        temp_c, u_c = reading.temp_c, reading.u_c
+        if temp_c is not None:
+            temp_mc = int(temp_c * 1000.0 + 0.5) if 0.0 <= temp_c < _MOST_C else pack_milli(temp_c)
+        if u_c is not None:
+            u_mc = int(u_c * 1000.0 + 0.5) if 0.0 <= u_c < _MOST_C else pack_milli(u_c)
     if sample.flags:
+        if not -(2**50) < sample.flags < 2**50:
+            return None
         marks |= int(sample.flags) << 6
     return (
-        row_id, source.id, item.seq, mono, utc,
-        None if value is None else pack_fixed(value),
-        None if cold is None else pack_fixed(cold),
-        marks, sample.raw_code, sample.board_seq, board_ms, temp_mc, u_mc,
-        float(item.late_s) if item.late_s or copysign(1.0, item.late_s) < 0 else None,
+        row_id, source.id, item.seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc, late_s,
+    )  # fmt: skip
+
+
+def status_row(row_id: int, source: Source, item: BoardStatusIn) -> Row | None:
+    """A board's own report, once a second all day: as small integers; None where they do not fit.
+
+    value: applied_permille, cold: ttl_left_ms, code: boot, u_mc: output, marks: inputs in the place of flags.
+    """
+    s = item.status
+    if not _are_times(item) or not -(2**50) < s.inputs < 2**50:
+        return None
+    if any(not -_INT62 < n < _INT62 for n in (s.board_seq, s.board_ms, s.boot, s.output)):
+        return None
+    if any(not -_INT62 < n < _INT62 for n in (s.applied_permille, s.ttl_left_ms)):
+        return None
+    mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms)
+    board_ms = s.board_ms - whole_ms(item.mono_s) - source.board_ms_base
+    return (
+        row_id, source.id, item.seq, mono, utc, s.applied_permille, s.ttl_left_ms, NO_READING | s.inputs << 6, s.boot,
+        s.board_seq, board_ms, None, s.output, None,
     )  # fmt: skip
 
 
@@ -152,7 +216,11 @@ def other_row(row_id: int, source: Source, item: Input, reading: Reading | None)
         extra = encode_input(item)
     marks, temp_mc, u_mc = NO_READING, None, None
     if reading is not None:
-        marks, temp_mc, u_mc = REASON_CODES[reading.reason], pack_milli(reading.temp_c), pack_milli(reading.u_c)
+        marks, temp_mc, u_mc = (
+            REASON_CODES.get(reading.reason, OTHER_REASON),
+            pack_milli(reading.temp_c),
+            pack_milli(reading.u_c),
+        )
     return row_id, source.id, item.seq, mono, utc, None, None, marks, None, None, None, temp_mc, u_mc, extra
 
 
@@ -169,7 +237,7 @@ def encode_input(item: Input) -> str | bytes:
 
 def decode_row(row: Row, source: Source) -> Input:
     """The input of one journal row as `SELECT_ROW` gives it."""
-    seq, mono, utc, value, cold, marks, code, board_seq, board_ms, extra, _ = row
+    seq, mono, utc, value, cold, marks, code, board_seq, board_ms, u_mc, extra, _ = row
     if type(extra) is str:
         return _from_json.decode(extra)
     if type(extra) is bytes:
@@ -177,6 +245,22 @@ def decode_row(row: Row, source: Source) -> Input:
     mono_s, utc_s = unpack_times(mono, utc, source.offset_ms)
     if not source.raw_kind:
         return TickIn(seq=seq, mono_s=mono_s, utc_s=utc_s)
+    if source.raw_kind == _STATUS:
+        return BoardStatusIn(
+            seq=seq,
+            mono_s=mono_s,
+            utc_s=utc_s,
+            board=source.board,
+            status=BoardStatus(
+                board_seq=board_seq,
+                board_ms=board_ms + whole_ms(mono_s) + source.board_ms_base,
+                boot=code,
+                output=u_mc,
+                applied_permille=value,
+                ttl_left_ms=cold,
+                inputs=marks >> 6,
+            ),
+        )
     if board_ms is not None:
         board_ms += (mono if type(mono) is int else whole_ms(mono_s)) + source.board_ms_base
     return SampleIn(

@@ -5,6 +5,7 @@ temperature, uncertainty, status, reason. No number: an empty cell and the reaso
 Source of the metadata: W3C Recommendation "Metadata Vocabulary for Tabular Data", 17 December 2015.
 """
 
+import io
 import json
 import re
 import sqlite3
@@ -65,6 +66,14 @@ def export_pour(store: Store, pour: str, folder: Path, *, after_s: float = AFTER
     with store.reading() as conn:
         until = (found.session_id, found.at_mono_s + after_s)
         return _export(conn, _job(conn, found.row.melt, f"pour-{pour}", title, until, after_s), folder)
+
+
+def melt_csv(store: Store, melt: str, *, after_s: float = 0.0) -> str:
+    """The same text as `export_melt` writes, for an answer over the API. Raises NotFound."""
+    text = io.StringIO()
+    with store.reading() as conn:
+        _write_rows(text, conn, _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s))
+    return text.getvalue()
 
 
 def export_pours(rows: Iterable[PourRow], path: Path) -> None:

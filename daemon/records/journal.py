@@ -28,7 +28,7 @@ def read_inputs(store: Store, session_id: int) -> Iterator[Input]:
             rows = conn.execute(f"{SELECT_ROW} WHERE j.id > ? AND j.id <= ? ORDER BY j.id", (after, upto)).fetchall()
         after = upto
         for row in rows:
-            source = sources.get(row[10])
+            source = sources.get(row[11])
             if source is not None:
                 yield decode_row(row, source)
 

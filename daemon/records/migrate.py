@@ -24,8 +24,10 @@ REASON_CODES: dict[Reason, int] = {
     Reason.COLD_JUNCTION: 6, Reason.DISAGREE: 7, Reason.WAITING: 8, Reason.OVER_RANGE: 9, Reason.SENSOR_OPEN: 10,
     Reason.SENSOR_SHORT: 11, Reason.INTERMITTENT: 12, Reason.UNCHANGING: 13, Reason.IMPLAUSIBLE: 14,
     Reason.DEAD_BUS: 15, Reason.LINK_LOST: 16, Reason.CONFIG: 17, Reason.OUT_OF_SERVICE: 18,
+    Reason.MOVING: 19, Reason.OUT_OF_METAL: 20, Reason.NO_VALUE: 21,
 }  # fmt: skip
 NO_READING = 63
+OTHER_REASON = 62  # a reason without a code: the row is kept all the same
 
 
 class Step(msgspec.Struct, frozen=True):

@@ -75,7 +75,7 @@ def open_database(
     if header is not None and log.torn:
         findings.append(Finding("store_recovered", "the last commit was cut short; all whole commits are there"))
     try:
-        conn = connect(path)
+        conn = connect(path, thread_bound=False)  # one thread uses it; its limits can be tightened from outside
     except sqlite3.Error as err:
         raise _not_usable(path, str(err)) from err
     try:

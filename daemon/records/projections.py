@@ -76,7 +76,11 @@ class Projector:
         known = self._conn.execute("SELECT id FROM melts WHERE melt = ?", (plan.melt,)).fetchone()
         if known is not None:  # told again after a restart: one melt, another version of its plan
             self._running[ids.furnace_id] = int(known[0])
-            self._plan(int(known[0]), plan, event.utc_s, "started again")
+            last = self._conn.execute(
+                "SELECT plan FROM melt_plans WHERE melt_id = ? ORDER BY version DESC LIMIT 1", known
+            ).fetchone()
+            if last is None or last[0] != _json.encode(plan).decode():
+                self._plan(int(known[0]), plan, event.utc_s, "started again")
             return
         melt_id = self._insert(
             "melts",

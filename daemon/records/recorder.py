@@ -30,7 +30,7 @@ from pourcall.daemon.records.writing import BatchWriter
 log = logging.getLogger(__name__)
 T = TypeVar("T")
 
-MELT_BATCH_S = 0.9  # so that a reading is on disk within 1 s of its arrival, sync included
+MELT_BATCH_S = 0.95  # so that a reading is on disk within 1 s of its arrival, sync included
 IDLE_BATCH_S = 30.0
 ROLL_UP_S = 60.0
 INODE_CHECK_S = 10.0
@@ -38,6 +38,7 @@ LOCKED_AFTER_S = 5.0
 TELL_EVERY_S = 5.0
 BATCH_ROWS = 4096
 RETRY_S = (0.05, 0.1, 0.25, 0.5, 1.0, 2.0)
+_PATIENT = frozenset((SampleIn, TickIn, BoardStatusIn))  # these wait for their batch
 _LOOK_S = 0.1  # how often the thread looks at an injected clock
 
 
@@ -109,8 +110,7 @@ class Recorder:
 
     def put(self, furnace: str, item: Input, outputs: Sequence[Output]) -> int:
         """Record an input and what the engine said to it; its ticket. Non-blocking, never refuses, never drops."""
-        kind = type(item)
-        urgent = kind is not SampleIn and kind is not TickIn and kind is not BoardStatusIn
+        urgent = type(item) not in _PATIENT
         for output in outputs:
             if type(output) is not Reading:
                 urgent = True
@@ -228,8 +228,9 @@ class Recorder:
             return
         opened.set_result(None)
         try:
-            while self._wait_for_work():
-                self._commit_all()
+            while (work := self._wait_for_work()) is not None:
+                if work:
+                    self._commit_all()
                 self._look_at_file()
             self._finish()
         finally:
@@ -243,19 +244,19 @@ class Recorder:
         for (melt,) in conn.execute("SELECT melt FROM melts"):
             self._saw_melt(melt)
 
-    def _wait_for_work(self) -> bool:
-        """Until a batch is due (True) or all is written and we are stopping (False)."""
+    def _wait_for_work(self) -> bool | None:
+        """Until a batch is due (True), only the file is to be looked at (False), or we are stopping (None)."""
         with self._lock:
             while True:
                 now_s = self._clock()
                 waiting = len(self._backlog)
                 if self._stopping:
-                    return waiting > 0 and not self._give_up.is_set()
+                    return True if waiting and not self._give_up.is_set() else None
                 limit_s = MELT_BATCH_S if self._melting else IDLE_BATCH_S
                 if waiting and (self._urgent or waiting >= BATCH_ROWS or now_s - self._oldest_s >= limit_s):
                     return True
                 if now_s - self._checked_s >= INODE_CHECK_S:
-                    return True
+                    return False
                 due_s = min(self._oldest_s + limit_s - now_s if waiting else _LOOK_S, _LOOK_S)
                 self._lock.wait(max(due_s, 0.001))
 
@@ -432,6 +433,7 @@ class Recorder:
             self._writer.write([], roll_up=True)
             ends = [(self._sessions[number], *times) for number, times in self._last_times.items()]
             self._writer.end_sessions(ends)
+            self._writer.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # so that the file alone is whole
 
     def _last_utc(self) -> float:
         with self._lock:

@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.events import Event
-from pourcall.contract.inputs import Input, SampleIn
+from pourcall.contract.inputs import BoardStatusIn, Input, SampleIn
 from pourcall.contract.reading import Reading
 from pourcall.daemon.records.backlog import Entry
 from pourcall.daemon.records.book import Book, Session, SessionIds
@@ -21,13 +21,13 @@ from pourcall.daemon.records.codec import (
     Row,
     Source,
     SourceKey,
-    fits_columns,
     other_row,
     pack_milli,
     sample_row,
+    status_row,
     unpack_times,
 )
-from pourcall.daemon.records.migrate import REASON_CODES
+from pourcall.daemon.records.migrate import OTHER_REASON, REASON_CODES
 from pourcall.daemon.records.projections import Projector
 from pourcall.daemon.records.rollup import MERGE, Accumulator
 from pourcall.daemon.records.troubles import is_store_trouble
@@ -105,10 +105,11 @@ class BatchWriter:
         done_others: list[Row] = []
         row_id = self._next_id
         fast = self._fast
+        append = work.rows.append
         for entry in batch:
-            item, outputs, number = entry.item, entry.outputs, entry.session
+            _, number, item, outputs, call = entry
             if item is None:
-                if entry.call is None:
+                if call is None:
                     self._book.next_id = row_id
                     self._book.session(self._sessions[number])
                 else:  # a call sees everything that was put before it
@@ -116,6 +117,7 @@ class BatchWriter:
                     done_rows += work.rows
                     done_others += work.others
                     work = _Work()
+                    append = work.rows.append
                     told.append(self._call(entry))
                 continue
             reading: Reading | None = None
@@ -126,19 +128,23 @@ class BatchWriter:
                 if reading is None or len(outputs) > 1:
                     self._outputs(number, row_id, item, outputs, work)
             probe = "" if reading is None else reading.probe
-            if type(item) is SampleIn and fits_columns(item):
-                sample = item.sample
-                key = (number, item.board, sample.channel, probe)
+            row: Row | None = None
+            kind = type(item)
+            if kind is SampleIn:
+                sample = item.sample  # type: ignore[union-attr]
+                key = (number, item.board, sample.channel, probe)  # type: ignore[union-attr]
                 known = fast.get(key)
                 if known is None or known[1] is not sample.raw_kind:
-                    source = self._source(
-                        number, row_id, SourceKey(item.board, sample.channel, sample.raw_kind, probe), item
-                    )
-                    known = fast[key] = (source, sample.raw_kind)
-                work.rows.append(sample_row(row_id, known[0], item, reading))
-            else:
+                    where = SourceKey(key[1], sample.channel, sample.raw_kind.value, probe)
+                    known = fast[key] = (self._source(number, row_id, where, item), sample.raw_kind)
+                row = sample_row(row_id, known[0], item, reading)  # type: ignore[arg-type]
+            elif kind is BoardStatusIn and reading is None:
+                where = SourceKey(item.board, "", "board_status", "")  # type: ignore[union-attr]
+                row = status_row(row_id, self._source(number, row_id, where, item), item)  # type: ignore[arg-type]
+            if row is None:
                 source = self._source(number, row_id, SourceKey(probe=probe), item)
-                work.rows.append(other_row(row_id, source, item, reading))
+                row = other_row(row_id, source, item, reading)
+            append(row)
             row_id += 1
         self._flush(work)
         if done_rows:
@@ -199,7 +205,7 @@ class BatchWriter:
                     work.others.append(
                         (
                             row_id, source.id, output.at_mono_s, output.at_utc_s, pack_milli(output.temp_c),
-                            pack_milli(output.u_c), REASON_CODES[output.reason],
+                            pack_milli(output.u_c), REASON_CODES.get(output.reason, OTHER_REASON),
                         )
                     )  # fmt: skip
             else:
@@ -207,7 +213,11 @@ class BatchWriter:
 
     def _source(self, number: int, row_id: int, key: SourceKey, item: Input) -> Source:
         self._book.next_id = row_id
-        board_ms = item.sample.board_ms if type(item) is SampleIn and key.board else None
+        board_ms: int | None = None
+        if key.board and isinstance(item, SampleIn):
+            board_ms = item.sample.board_ms
+        elif isinstance(item, BoardStatusIn):
+            board_ms = item.status.board_ms
         return self._book.source(self._book.session(self._sessions[number]), key, board_ms, item.mono_s)
 
     def _accumulate(self, rows: Sequence[Row], others: Sequence[Row]) -> None:

@@ -6,8 +6,10 @@ HTTP over a Unix socket, JSON, one version in every answer:
     GET  /v1/furnaces/{furnace}                   FurnaceSnapshot
     POST /v1/furnaces/{furnace}/commands          Command (contract/inputs.py), StartRequest, ChangeRequest
                                                   -> CommandResult
-    GET  /v1/furnaces/{furnace}/trace?since_s=&points=   Trace of the running melt
+    GET  /v1/furnaces/{furnace}/trace?since_s=&points=   Trace of the running melt (since: monotonic time)
     GET  /v1/melts, /v1/melts/{melt}, /v1/pours   records
+    GET  /v1/melts/{melt}/trace, /v1/melts/{melt}/trace.csv, /v1/pours/{pour}
+    POST /v1/pours/{pour}/results                 ResultRequest -> CommandResult
     GET  /v1/openapi.json
     WS   /v1/stream                               StreamSnapshot for each furnace, then StreamDelta, StreamEvent
 Errors: HTTP 4xx/5xx with ApiError.
@@ -69,6 +71,15 @@ class ChangeRequest(
     charge_kg: float | None = None
     moulds: tuple[MouldRequest, ...] | None = None
     why: str = ""
+    who: str = "shop"
+
+
+class ResultRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """What inspection found on a pour: a defect class with severity 1 to 3, or `sound` with 0."""
+
+    defect: str
+    severity: int = 0
+    detail: str = ""
     who: str = "shop"
 
 

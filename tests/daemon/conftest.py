@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from heapq import heappop, heappush
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
@@ -106,7 +107,12 @@ class SmallEngine:
         self.items.append(item)
         if self.fail_on is not None and isinstance(item, self.fail_on):
             raise RuntimeError("a fault of ours")
-        head = {"furnace": self.shot.furnace, "seq": item.seq, "mono_s": item.mono_s, "utc_s": item.utc_s}
+        head: dict[str, Any] = {
+            "furnace": self.shot.furnace,
+            "seq": item.seq,
+            "mono_s": item.mono_s,
+            "utc_s": item.utc_s,
+        }
         self.shot = msgspec.structs.replace(self.shot, seq=item.seq, mono_s=item.mono_s, utc_s=item.utc_s)
         match item:
             case SampleIn():
@@ -130,7 +136,7 @@ class SmallEngine:
             case _:
                 return []
 
-    def _sample(self, item: SampleIn, head: dict[str, object]) -> list[Output]:
+    def _sample(self, item: SampleIn, head: dict[str, Any]) -> list[Output]:
         sample = item.sample
         is_open = bool(sample.flags & 1)
         reading = Reading(
@@ -140,7 +146,7 @@ class SmallEngine:
         )  # fmt: skip
         return [reading, self._alarm("sensor_open", True, "", head)] if is_open else [reading]
 
-    def _alarm(self, kind: str, present: bool, detail: str, head: dict[str, object]) -> AlarmChanged:
+    def _alarm(self, kind: str, present: bool, detail: str, head: dict[str, Any]) -> AlarmChanged:
         state = AlarmState.UNACKED if present else AlarmState.RTN_UNACKED
         view = AlarmView(
             id=f"{kind}:{self.shot.furnace}", kind=kind, subject=self.shot.furnace, priority=Priority.ALARM,
@@ -149,7 +155,7 @@ class SmallEngine:
         )  # fmt: skip
         alarms = [alarm for alarm in self.shot.alarms if alarm.id != view.id]
         self.shot = msgspec.structs.replace(self.shot, alarms=(*alarms, view))
-        return AlarmChanged(**head, alarm=view)  # type: ignore[arg-type]
+        return AlarmChanged(**head, alarm=view)
 
     def snapshot(self) -> FurnaceSnapshot:
         return self.shot
@@ -187,6 +193,9 @@ class SlowDisk:
             if ticket <= self.durable and not future.done():
                 future.set_result(None)
         self._waiting = [(ticket, future) for ticket, future in self._waiting if not future.done()]
+
+    def call(self, function: Any) -> Any:
+        raise NotImplementedError("the slow disk has no tables")
 
     def next_melt_id(self, utc_s: float) -> str:
         return "2026-001"

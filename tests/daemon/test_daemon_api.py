@@ -1,8 +1,11 @@
 """Room: the whole daemon over its real socket, with its real record and a real pseudo-terminal for a board."""
 
 import asyncio
+import csv
+import io
 import json
 import os
+import socket
 import stat
 import sys
 from collections.abc import AsyncIterator
@@ -13,6 +16,7 @@ import aiohttp
 import pytest
 
 from pourcall.contract.errors import DaemonError
+from pourcall.contract.inputs import Note
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
 from pourcall.daemon.main import Daemon
@@ -73,10 +77,10 @@ class Bench:
             assert answer.status == status, body
             return json.loads(body) if answer.content_type == "application/json" else body.decode()
 
-    async def post(self, body: Any, status: int = 200, furnace: str = "crucible") -> Any:
+    async def post(self, body: Any, status: int = 200, path: str = "/v1/furnaces/crucible/commands") -> Any:
         assert self.http is not None
         data = body if isinstance(body, bytes) else json.dumps(body).encode()
-        async with self.http.post(f"/v1/furnaces/{furnace}/commands", data=data) as answer:
+        async with self.http.post(path, data=data) as answer:
             assert answer.status == status, await answer.text()
             return await answer.json()
 
@@ -133,20 +137,50 @@ async def test_a_melt_is_started_changed_noted_and_ended_and_stands_on_record(be
     assert (await bench.get(f"/v1/pours/{pour['pour']}"))["row"]["mould"] == "cleat 1"
 
 
+async def test_what_inspection_finds_goes_on_record_days_later(bench: Bench) -> None:
+    melt = (await bench.post(START))["melt"]
+    await bench.post({"type": "mark_pour"})
+    await bench.post({"type": "end_melt", "ending": "poured"})
+    path = f"/v1/pours/{melt}-1/results"
+    told = await bench.post({"defect": "misrun", "severity": 2, "who": "deck crew"}, path=path)
+    assert (told["accepted"], told["recorded"]) == (True, True)
+    assert (await bench.get(f"/v1/pours/{melt}-1"))["row"]["result"] == "misrun 2"
+    assert (await bench.post({"defect": "misrun", "severity": 9}, 400, path=path))["exit_code"] == 2
+    assert (await bench.post({"defect": "misrun", "sev": 1}, 400, path=path))["exit_code"] == 2
+    assert (await bench.post({"defect": "sound"}, 404, path="/v1/pours/2026-999-1/results"))["exit_code"] == 3
+
+
+async def test_a_refused_command_is_an_answer_and_no_error(bench: Bench) -> None:
+    told = await bench.post({"type": "end_melt", "ending": "poured"})
+    assert told["accepted"] is False
+    assert told["what"]
+    assert told["remedy"]
+
+
+async def test_a_second_start_is_refused_with_exit_code_seven(bench: Bench) -> None:
+    melt = (await bench.post(START))["melt"]
+    error = await bench.post(START, 409)
+    assert melt in error["what"]
+    assert error["exit_code"] == 7
+
+
 async def test_trace_live_on_record_and_as_csv(bench: Bench) -> None:
     melt = (await bench.post(START))["melt"]
     for _ in range(5):
         bench.sends()
         await asyncio.sleep(0.02)
     async with asyncio.timeout(WAIT_S):
-        while not (live := (await bench.get("/v1/furnaces/crucible/trace?points=100"))["probes"]):
+        path = "/v1/furnaces/crucible/trace?points=100"
+        while not (live := (await bench.get(path))["probes"]):  # noqa: ASYNC110 - it comes over a wire
             await asyncio.sleep(0.01)
     assert live["melt_probe"][0][2] == pytest.approx(505.0, abs=0.05)
     await bench.post({"type": "note", "text": "so that all before is on the disk"})
-    async with asyncio.timeout(WAIT_S):
-        while "505" not in (text := await bench.get(f"/v1/melts/{melt}/trace.csv")):
-            await asyncio.sleep(0.05)
-    assert "temp" in text.splitlines()[0]
+    rows = list(csv.DictReader(io.StringIO(await bench.get(f"/v1/melts/{melt}/trace.csv"))))
+    temps_c = [float(row["melt_probe_temp_c"]) for row in rows if row["melt_probe_temp_c"]]
+    assert temps_c
+    assert temps_c == pytest.approx([505.0] * len(temps_c), abs=0.05)
+    drawn = await bench.get(f"/v1/melts/{melt}/trace?points=10")
+    assert drawn["probes"]["melt_probe"][0][1] == pytest.approx(505.0, abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -186,7 +220,6 @@ async def test_errors_say_what_and_what_to_do(bench: Bench, path: str, status: i
         (b'{"type": "note", "text": "\xff\xfe"}', 400),
         (b'{"type": "note", "x": ' + b"[" * 5000 + b"]" * 5000 + b', "text": ""}', 400),
         (b'{"type": "note", "text": "' + b"x" * 20_000 + b'"}', 413),
-        (b'{"type": "end_melt", "ending": "poured"}', 409),
     ],
 )
 async def test_malformed_huge_nested_or_impossible_commands_change_nothing(
@@ -261,6 +294,50 @@ async def test_a_stream_client_is_told_when_the_daemon_stops(paths: Paths) -> No
                     pass
             assert stream.close_code == aiohttp.WSCloseCode.GOING_AWAY
             await stopping
+
+
+async def test_a_dashboard_that_hangs_costs_nothing_and_is_skipped(paths: Paths) -> None:
+    async with Bench(paths) as bench:
+        service = bench.daemon.service
+        assert service is not None
+        loop = asyncio.get_running_loop()
+        hung = socket.socket(socket.AF_UNIX)  # shakes hands and then never reads: fault P7
+        hung.setblocking(False)
+        await loop.sock_connect(hung, str(paths.socket))
+        await loop.sock_sendall(
+            hung,
+            b"GET /v1/stream HTTP/1.1\r\nHost: x\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+            b"Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\nSec-WebSocket-Version: 13\r\n\r\n",
+        )
+        worst_s = 0.0
+        for number in range(3000):
+            began_s = loop.time()
+            service.door("crucible").submit(Note(text=f"{number} " + "x" * 1000))
+            await asyncio.sleep(0)
+            worst_s = max(worst_s, loop.time() - began_s)
+        assert worst_s < 0.25
+        began_s = loop.time()
+        assert (await bench.get("/v1/furnaces/crucible"))["seq"] >= 3000
+        assert loop.time() - began_s < 0.5
+        hung.close()
+
+
+async def test_a_client_that_hangs_does_not_hold_up_the_stop(paths: Paths) -> None:
+    async with Bench(paths) as bench:
+        loop = asyncio.get_running_loop()
+        hung = socket.socket(socket.AF_UNIX)
+        hung.setblocking(False)
+        await loop.sock_connect(hung, str(paths.socket))
+        await loop.sock_sendall(
+            hung,
+            b"GET /v1/stream HTTP/1.1\r\nHost: x\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+            b"Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\nSec-WebSocket-Version: 13\r\n\r\n",
+        )
+        await asyncio.sleep(0.1)
+        began_s = loop.time()
+        assert await bench.daemon.stop() == 0
+        assert loop.time() - began_s < 3.0
+        hung.close()
 
 
 async def test_socket_lock_and_folder_are_private_and_gone_after_the_stop(paths: Paths) -> None:

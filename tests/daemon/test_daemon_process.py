@@ -163,6 +163,7 @@ def test_a_second_process_is_refused_with_the_pid_of_the_first(paths: Paths, hom
 
 def test_a_daemon_that_was_stopped_and_goes_on_says_so(paths: Paths, home: Path) -> None:
     with Process(paths, home) as daemon:
+        time.sleep(0.6)  # its watch must have begun
         daemon.child.send_signal(signal.SIGSTOP)
         time.sleep(2.6)  # the stop is real, so is the time: fault C5
         daemon.child.send_signal(signal.SIGCONT)
@@ -188,3 +189,13 @@ def test_settings_with_faults_start_nothing_and_name_them_all(paths: Paths, home
     with pytest.raises(AssertionError, match="2 faults"):
         Process(paths, home, SETTINGS + "[mqtt]\nhots = 'x'\n[sound]\nvolume = 7\n")
     assert not paths.database.exists()
+
+
+def test_a_password_others_may_read_is_said_in_the_log_and_never_shown(paths: Paths, home: Path) -> None:
+    secret = "correct-horse"
+    with Process(paths, home, SETTINGS + f'[mqtt]\nhost = "127.0.0.1"\nport = 1\npassword = "{secret}"\n') as daemon:
+        time.sleep(0.3)
+        assert daemon.ends(signal.SIGTERM) < 5.0
+    text = paths.log.read_text()
+    assert "secret_exposed" in text
+    assert secret not in text

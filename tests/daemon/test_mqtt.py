@@ -122,7 +122,7 @@ async def hear(port: int, enough: Callable[[dict[str, list[Any]]], bool]) -> dic
     async with asyncio.timeout(WAIT_S), aiomqtt.Client("127.0.0.1", port) as client:
         await client.subscribe("#", qos=1)
         async for message in client.messages:
-            body = msgspec.json.decode(bytes(message.payload))  # type: ignore[arg-type]
+            body = msgspec.json.decode(bytes(message.payload))
             heard.setdefault(str(message.topic), []).append(body)
             if enough(heard):
                 break
@@ -207,6 +207,67 @@ async def test_a_broker_that_died_and_forgot_everything_gets_all_retained_topics
         assert ours.told == [("broker_down", True), ("broker_down", False)]
 
 
+class StallingProxy:
+    """Passes bytes between us and the broker until told to stall; then it neither reads nor closes."""
+
+    def __init__(self, port: int) -> None:
+        self._port, self.port, self.stalled = port, 0, False
+        self._server: asyncio.Server | None = None
+        self._tasks: set[asyncio.Task[None]] = set()
+
+    async def __aenter__(self) -> "StallingProxy":
+        self._server = await asyncio.start_server(self._serve, "127.0.0.1", 0)
+        self.port = self._server.sockets[0].getsockname()[1]
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        assert self._server is not None
+        self._server.close()
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        assert task is not None
+        self._tasks.add(task)
+        there_reader, there_writer = await asyncio.open_connection("127.0.0.1", self._port)
+        try:
+            await asyncio.gather(self._pump(reader, there_writer), self._pump(there_reader, writer))
+        except (OSError, asyncio.CancelledError):
+            pass
+        finally:
+            there_writer.close()
+            writer.close()
+
+    async def _pump(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while data := await reader.read(4096):
+            while self.stalled:  # noqa: ASYNC110 - the test's switch
+                await asyncio.sleep(0.01)
+            writer.write(data)
+            await writer.drain()
+        writer.close()
+
+
+async def test_a_link_that_stalls_is_noticed_and_delays_nothing(broker: Broker, engine: Any) -> None:
+    broker.start()
+    door = Door("crucible", engine, None, RealClock())
+    async with StallingProxy(broker.port) as proxy, Publishing(door, proxy.port) as ours:
+        await until(lambda: ours.publisher.connected)
+        proxy.stalled = True  # fault M3
+        loop = asyncio.get_running_loop()
+        worst_s = 0.0
+        while ("broker_down", True) not in ours.told:
+            began_s = loop.time()
+            door.submit(Note(text="the furnace goes on"))
+            worst_s = max(worst_s, loop.time() - began_s)
+            await asyncio.sleep(0.02)
+            assert len(ours.publisher.outbox) < 1000
+        assert worst_s < 0.05
+        proxy.stalled = False
+        await until(lambda: ("broker_down", False) in ours.told)
+
+
 async def test_a_refused_login_is_told_as_refused_and_not_as_down(broker: Broker, publishing: Any) -> None:
     broker.configure("allow_anonymous false\n")
     broker.start()
@@ -222,7 +283,9 @@ async def test_a_second_client_of_our_name_is_told(broker: Broker, publishing: A
         async def rival() -> None:
             while True:
                 with contextlib.suppress(aiomqtt.MqttError):
-                    async with aiomqtt.Client("127.0.0.1", broker.port, identifier="pourcall-shop-pourcall") as client:
+                    async with aiomqtt.Client(
+                        "127.0.0.1", broker.port, identifier="pourcall-shop-pourcall", timeout=0.5
+                    ) as client:
                         async for _ in client.messages:
                             pass
                 await asyncio.sleep(0.05)

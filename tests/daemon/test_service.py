@@ -1,6 +1,7 @@
 """Room: the service with links of the test's making: who hears what, in what order, and how it starts and ends."""
 
 import asyncio
+import threading
 from collections.abc import AsyncIterator
 from typing import Any
 
@@ -260,3 +261,16 @@ async def test_a_stop_closes_the_ports_hears_them_out_and_refuses_new_commands(b
     assert engine.items[-1].command.text == "the daemon stops in order"
     with pytest.raises(Refused, match="stopping"):
         await bench.service.command("crucible", EndMelt(ending=MeltEnding.HEEL))
+
+
+async def test_a_port_that_does_not_close_does_not_hold_up_the_stop(bench: Bench, monkeypatch: Any) -> None:
+    let_go = threading.Event()
+    monkeypatch.setattr("pourcall.daemon.service.LINKS_STOP_S", 0.1)
+    monkeypatch.setattr(bench.links["bench"], "stop", lambda: let_go.wait(10.0))
+    loop = asyncio.get_running_loop()
+    began_s = loop.time()
+    await bench.service.stop()
+    assert loop.time() - began_s < 1.0
+    assert bench.links["shelf"].state == "stopped"
+    bench.links["bench"].state = "stopped"
+    let_go.set()

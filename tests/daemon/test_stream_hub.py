@@ -165,6 +165,6 @@ def test_since_leaves_out_what_was_before() -> None:
     book = TraceBook("crucible", 50.0)
     for second in range(20):
         book.add(reading(50.0 + second, float(second)))
-    curve = book.trace(since_s=15.0).probes["p"]
+    curve = book.trace(since_mono_s=65.0).probes["p"]
     assert curve[0].mono_s == pytest.approx(65.0)
     assert math.isclose(curve[0].min_c or 0.0, 15.0)

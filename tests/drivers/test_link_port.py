@@ -169,6 +169,18 @@ def test_board_is_asked_who_it_is_and_power_is_sent_at_once(bench: Bench, heard:
     assert bench.read_until(b"\n") == command
 
 
+def test_board_that_started_again_is_asked_anew_and_its_lines_are_not_late(
+    bench: Bench, heard: Heard, start: Start
+) -> None:
+    start(bench.name)
+    heard.event(LinkKind.OPENED)
+    assert bench.read_until(b"?\n") == b"?\n"
+    bench.write(ourline.encode_identity(IDENTITY) + ourline.encode_status(BoardStatus(0, 900_000, 7, 0, 0, 0)))
+    bench.write(line(5, 900_100) + ourline.encode_status(BoardStatus(0, 40, 8, 0, 0, 0)) + line(1, 60))
+    assert [each.late_s < 1.0 for each in heard.arrivals(2)] == [True, True]
+    assert bench.read_until(b"?\n") == b"?\n"
+
+
 def test_board_of_another_format_is_never_talked_to(bench: Bench, heard: Heard, start: Start) -> None:
     link = start(bench.name, lambda: max31855.decoder(midway=True))
     heard.event(LinkKind.OPENED)

@@ -23,7 +23,7 @@ from pourcall.daemon.engine.core import Engine
 from pourcall.sim.scenarios import normal_melt, run
 from pourcall.sim.shop import Scenario, Truth
 
-SEEDS, BLOCK = 200, 10
+SEEDS, BLOCK = 200, 20
 OVERSHOOT_C = 3.0
 RULE_OF_SHEATH = {  # what a person would have written in the settings for the simulated sheath
     "mi_0.5": "thin", "mi_1.0": "thin", "mi_1.5": "thin", "mi_3.0": "mineral_3mm", "mi_4.5": "mineral_6mm",
@@ -56,8 +56,7 @@ class Followed:
     calls_before_lift: int = 0
     melts: int = 0
     lifts_proposed: int = 0
-    true_lifts: int = 0
-    dips: list[tuple[ev.Dip, float]] = field(default_factory=list)  # and the true temperature while it was in
+    dips: list[tuple[ev.Dip, float]] = field(default_factory=list)  # of a melt; with the truth while it was in
     overshot_c: float = -1e9
     bad_with_number: int = 0
 
@@ -93,7 +92,6 @@ def follow(seed: int) -> Followed:
     for item, truth in run(scenario):
         if truth.lifted and lifted_s is None:
             lifted_s = truth.t_s
-            seen.true_lifts += 1
         elif not truth.lifted:
             lifted_s = None
         if truth.in_metal and truth.metal_c is not None:
@@ -107,7 +105,7 @@ def follow(seed: int) -> Followed:
                 seen.melts += 1
             elif isinstance(out, ev.LiftMarked):
                 seen.lifts_proposed += out.proposed
-            elif isinstance(out, ev.DipRecorded) and in_metal_c is not None:
+            elif isinstance(out, ev.DipRecorded) and in_metal_c is not None and engine.run is not None:
                 seen.dips.append((out.dip, in_metal_c))
             elif isinstance(out, ev.CallChanged) and out.how == "raised" and out.call.kind is ev.CallKind.POUR:
                 seen.calls.append(_pour_call(engine, out.call, truth, lifted_s))
@@ -135,23 +133,61 @@ def blocks() -> Iterator[tuple[int, ...]]:
         yield tuple(range(first, first + BLOCK))
 
 
-@pytest.mark.parametrize("seeds", blocks(), ids=lambda seeds: f"seeds_{seeds[0]}_to_{seeds[-1]}")
+def followed(seen: list[Followed]) -> list[Followed]:
+    """Somebody pressed start, and something can tell what the metal is at."""
+    return [one for one in seen if one.melts and one.scenario.kind != "chamber"]
+
+
+def called(seen: list[Followed]) -> float:
+    """Share of the followed melts in which a pour was called before the pot was truly lifted."""
+    return sum(one.calls_before_lift > 0 for one in followed(seen)) / len(followed(seen))
+
+
+def check(seed: int) -> Followed:
+    """Everything that must hold of every single melt."""
+    seen = follow(seed)
+    told = f"seed {seed}, {' '.join(seen.scenario.tags)}"
+    allowed = set() if seen.is_normal else {"overshoot:small", "above_window:small"}
+    assert seen.alarms <= allowed, f"{told}: {seen.alarms}, true peak {seen.overshot_c:+.1f} degC of the window"
+    assert seen.bad_with_number == 0, told
+    if seen.scenario.kind == "chamber":
+        assert not seen.calls, f"{told}: a pour was called on a chamber temperature"
+    for call in seen.calls:
+        assert call.true_c is not None, told
+        low_c, high_c = call.window_c
+        lip_c = call.true_c - call.mould.loss_c
+        assert low_c - call.u_c <= lip_c <= high_c + call.u_c, f"{told}: {call}"
+        assert call.liquid >= 0.999, f"{told}: {call}"
+        # A lift is first seen when the probe is seen to leave, a few seconds after it did.
+        assert call.lifted_for_s <= (8.0 if seen.scenario.kind == "left_in_tube" else 3.0), f"{told}: {call}"
+    return seen
+
+
+@pytest.mark.parametrize("seeds", list(blocks()), ids=lambda seeds: f"seeds_{seeds[0]}_to_{seeds[-1]}")
 def test_normal_melts_raise_no_alarm_and_every_pour_call_is_true(seeds: tuple[int, ...]) -> None:
-    for seed in seeds:
-        seen = follow(seed)
-        told = f"seed {seed}, {' '.join(seen.scenario.tags)}"
-        allowed = set() if seen.is_normal else {"overshoot:small", "above_window:small"}
-        assert seen.alarms <= allowed, f"{told}: {seen.alarms}, true peak {seen.overshot_c:+.1f} degC of the window"
-        assert seen.bad_with_number == 0, told
-        if seen.scenario.kind == "chamber":
-            assert not seen.calls, f"{told}: a pour was called on a chamber temperature"
-        for call in seen.calls:
-            assert call.true_c is not None, told
-            low_c, high_c = call.window_c
-            lip_c = call.true_c - call.mould.loss_c
-            assert low_c - call.u_c <= lip_c <= high_c + call.u_c, f"{told}: {call}"
-            assert call.liquid >= 0.999, f"{told}: {call}"
-        for dip, true_c in seen.dips:
-            if dip.temp_c is not None:
-                assert dip.u_c is not None
-                assert abs(dip.temp_c - true_c) <= 2.0 * dip.u_c, f"{told}: {dip}, true {true_c:.1f}"
+    seen = [check(seed) for seed in seeds]
+    assert sum(one.is_normal for one in seen) >= len(seeds) - 2, "the generator of normal melts grew careless"
+    # Of all 200 at least 80 % (below, long tier); of any twenty, which hold 13 to 15 followed melts, hardly under 65 %.
+    assert called(seen) >= 0.65
+    left_in = [one for one in followed(seen) if one.scenario.kind in ("left_in_thin", "two_probes")]
+    assert sum(one.lifts_proposed > 0 for one in left_in) >= len(left_in) - 1
+    dips = [(dip, true_c) for one in seen for dip, true_c in one.dips if dip.temp_c is not None]
+    for dip, true_c in dips:
+        assert dip.temp_c is not None
+        assert dip.u_c is not None
+        # k = 2 covers 95 %: none of these few may be out by half as much again
+        assert abs(dip.temp_c - true_c) <= 1.5 * dip.u_c, f"{dip}, true {true_c:.1f}"
+
+
+@pytest.mark.long
+@pytest.mark.timeout(600)
+def test_of_two_hundred_melts_four_in_five_get_their_call_and_dips_keep_their_uncertainty() -> None:
+    seen = [follow(seed) for seed in range(SEEDS)]
+    assert sum(one.is_normal for one in seen) >= SEEDS - 5
+    assert called(seen) >= 0.80
+    left_in = [one for one in followed(seen) if one.scenario.kind in ("left_in_thin", "left_in_tube", "two_probes")]
+    assert sum(one.lifts_proposed > 0 for one in left_in) >= 0.9 * len(left_in)
+    dips = [(dip, true_c) for one in seen for dip, true_c in one.dips if dip.temp_c is not None]
+    assert len(dips) >= 60
+    within = sum(dip.u_c is not None and abs((dip.temp_c or 0.0) - true_c) <= dip.u_c for dip, true_c in dips)
+    assert within >= 0.95 * len(dips)  # expanded uncertainty, k = 2: about 95 % (JCGM 100:2008, 6.2)

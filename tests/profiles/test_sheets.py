@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 
 from pourcall.contract.errors import BadSheet, NotFound
+from pourcall.contract.units import Unit
 from pourcall.profiles import sheetcheck
 from pourcall.profiles.sheet import AlloySheet, SheetLibrary, fold, load_sheets, load_sources
+from pourcall.profiles.sheet_text import list_rows, render_sheet
 
 TABLE = Path(__file__).parents[1] / "data" / "metals" / "alloys.csv"
 ROWS = list(csv.DictReader(TABLE.read_text("utf-8").splitlines()))
@@ -275,6 +277,42 @@ name = "shop brass"
 alloy_max = { value = 1250, unit = "degC", source = "wishful", mark = "memory" }
 """
     assert shop(tmp_path, text, "shop_brass").get("shop brass").facts().alloy_max_c == pytest.approx(1100, abs=1.0)
+
+
+def test_a_new_alloy_built_on_another_needs_its_own_name_and_does_not_answer_to_the_others(tmp_path: Path) -> None:
+    value = '{ value = 580, unit = "degC", source = "our trials", mark = "sourced" }'
+    library = shop(tmp_path, f'extends = "za27"\npour_max = {value}\n', "our_za")
+    assert [(fault.key, fault.what) for fault in library.faults()] == [("name", "is missing")]
+    named = shop(tmp_path, f'extends = "za27"\nname = "our ZA"\npour_max = {value}\n', "our_za")
+    assert named.get("our ZA").pour_max.value == 580.0
+    assert named.get("ZA-27").key == "za27"
+
+
+def test_a_sheet_of_the_shop_wins_where_it_takes_a_name_that_ships(tmp_path: Path) -> None:
+    text = SOUND.replace('["the grey bin"]', '["silicon bronze"]')
+    assert shop(tmp_path, text).get("silicon bronze").key == "shop_zinc"
+    assert load_sheets().get("silicon bronze").key == "c87300"
+
+
+@pytest.mark.parametrize("unit", list(Unit))
+def test_a_sheet_is_shown_with_every_value_its_source_and_what_others_say(library: SheetLibrary, unit: Unit) -> None:
+    sources = load_sources()
+    for sheet in library.all():
+        text = render_sheet(sheet, sources, unit)
+        assert max(len(line) for line in text.splitlines()) <= 110
+        for key, value in sheet.values():
+            assert f"  {key} " in text
+            assert f"{value.source}: {sources[value.source]}"[:60] in " ".join(text.split())
+    za27 = render_sheet(library.get("za27"), sources, unit)
+    shown = {Unit.C: ("484", "508"), Unit.F: ("903.2", "946.4"), Unit.K: ("757.1", "781.1")}[unit]
+    assert all(figure in za27 for figure in shown)
+
+
+def test_rows_for_a_listing_are_plain(library: SheetLibrary) -> None:
+    rows = {row["key"]: row for row in list_rows(library.all())}
+    assert len(rows) == 30
+    assert rows["c85700"]["pot_max_c"] == pytest.approx(1100.0)
+    assert rows["za27"]["liquidus_c"] == 484.0
 
 
 def test_every_key_a_sheet_may_have_is_a_field_of_the_sheet() -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from textual import events
 from textual.pilot import Pilot
 from textual.widgets import Input
 
@@ -236,11 +237,10 @@ async def test_a_melt_is_started_from_the_dashboard(daemon: Any, scenes: Any, ev
     async with dashboard(daemon, eventually, unit=Unit.C) as (app, pilot, _):
         await pilot.press("m")
         await pilot.pause()
-        for name, value in (
-            ("alloy", "za27"), ("charge", "1.8 kg"), ("moulds", "2x cleat 0.4kg 6mm, fairlead 505-540C"),
-        ):  # fmt: skip
-            app.screen.query_one(f"#{name}", Input).value = value
-        await pilot.press("enter", "enter", "enter")
+        for value in ("za27", "1.8 kg", "2x cleat 0.4kg 6mm, fairlead 505-540C"):
+            for char in value:  # typed ahead, faster than the screen can follow
+                app.post_message(events.Key(char, char))
+            app.post_message(events.Key("enter", None))
         await eventually(lambda: daemon.commands)
         assert daemon.commands == [("forge", {
             "type": "start_request", "alloy": "za27", "charge_kg": 1.8, "who": "dashboard",

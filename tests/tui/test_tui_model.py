@@ -16,10 +16,11 @@ from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.snapshot import MetalView
 from pourcall.contract.status import STATUS_OF, Reason, Status
-from pourcall.contract.units import Unit
+from pourcall.contract.units import Unit, say_c, say_difference_c
 from pourcall.tui.client import LinkState
 from pourcall.tui.digits import big
-from pourcall.tui.model import LinkView, Scene, Screen, screen_of, sizes_for
+from pourcall.tui.model import Screen, screen_of
+from pourcall.tui.scene import LinkView, Scene, sizes_for
 from pourcall.tui.spans import Line, Role, Span, fit, line, plain, spread, wrap
 from pourcall.tui.words import Look, percent, plus_minus, rate, with_unit
 
@@ -116,6 +117,21 @@ def test_the_instruction_stands_in_the_band_word_for_word(scenes: Any) -> None:
     assert "POUR now: cleat 1 of 3, arrives at 529 °C" in plain(screen.band[0])
     assert plain(screen.band[0]).startswith(" >  DO")
     assert "uncertainty lies inside the window" in plain(screen.band[1])
+
+
+def test_temperatures_inside_texts_are_in_the_readers_unit(scenes: Any) -> None:
+    alarm = scenes.alarm(what=f"The pot is at {say_c(601.0)}", remedy=f"Let it fall by {say_difference_c(20.0)}")
+    snapshot = scenes.heating(
+        instruction=f"Wait: {say_difference_c(42.0)} to the pour window", alarms=(alarm,),
+        metal=MetalView(temp_c=488.2, how=f"dip 3, less {say_difference_c(5.0)}"),
+    )  # fmt: skip
+    screen = drawn(snapshot, unit=Unit.F, others=(scenes.broken(furnace="kiln", alarms=(alarm,)),))
+    text = all_text(screen)
+    # SI Brochure: 42 K = 75.6 degF of difference, 601 degC = 1113.8 degF, 20 K = 36 degF, 5 K = 9 degF
+    for words in ("Wait: 76 °F to the pour window", "The pot is at 1114 °F", "fall by 36 °F", "less 9 °F"):
+        assert words in text
+    assert "degC" not in text
+    assert "on kiln (f): The pot is at 1114 °F" in text
 
 
 def test_an_instruction_longer_than_the_screen_goes_on_in_a_second_row(scenes: Any) -> None:
@@ -283,6 +299,7 @@ def test_a_lost_daemon_is_said_loudly_and_every_figure_is_dashed_out(scenes: Any
         now = "\n".join(plain(row) for row in (*screen.figure, *screen.facts, screen.how))
         for old in ("488", "543", "702", "READY", "HIGH", "6.2"):
             assert old not in now.replace("the melt was last READY", "")
+        assert "alarms: not known" in all_text(screen)
         assert "too cold -- %, too hot -- %" in all_text(screen)
         assert "►" not in all_text(screen)
 

@@ -58,7 +58,7 @@ CREATE TABLE sources (                  -- where journal rows come from, so that
     session_id INTEGER NOT NULL REFERENCES sessions(id),
     board TEXT NOT NULL,                -- '' for inputs that are no samples
     channel TEXT NOT NULL,
-    raw_kind TEXT NOT NULL,             -- emf_uv, linear_c, its90_c, typed_c; '' for inputs that are no samples
+    raw_kind TEXT NOT NULL,             -- emf_uv, linear_c, its90_c, typed_c; board_status for a board's reports; '' for other inputs
     probe_id INTEGER REFERENCES probes(id),
     board_ms_base INTEGER NOT NULL,     -- board clock less monotonic milliseconds at its first sample
     UNIQUE (session_id, board, channel, raw_kind, probe_id)
@@ -72,7 +72,8 @@ CREATE TABLE reasons (                  -- journal.marks & 63
 
 -- Every input in its order. Keyed by arrival alone: any other key costs several times the writes to flash. Whole
 -- milliseconds and ten-thousandths are kept as small integers where they are exact, else as the REAL itself, so that
--- every figure comes back bit for bit. The view `readings` shows it in plain units.
+-- every figure comes back bit for bit. The view `readings` shows it in plain units. Of a board's report value is the
+-- applied permille, cold the milliseconds it has left, code the boot count, u_mc the output, the flags its inputs.
 CREATE TABLE journal (
     id INTEGER PRIMARY KEY,
     source INTEGER NOT NULL REFERENCES sources(id),

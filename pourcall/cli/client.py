@@ -1,0 +1,102 @@
+"""Room: asking the daemon from a command. One request, one answer, over the Unix socket or loopback TCP."""
+
+import http.client
+import socket
+from typing import Any, TypeVar
+
+import msgspec
+
+from pourcall.cli.common import our_paths, pick_furnace
+from pourcall.contract import errors
+from pourcall.contract.api import ApiError, ChangeRequest, CommandResult, Health, StartRequest
+from pourcall.contract.inputs import Command
+from pourcall.contract.paths import Paths
+from pourcall.contract.snapshot import FurnaceSnapshot
+
+TIMEOUT_S = 10.0
+_BY_CODE: dict[int, type[errors.PourcallError]] = {
+    kind.exit_code: kind
+    for kind in (
+        errors.BadInput, errors.NotFound, errors.LinkError, errors.StoreError, errors.DaemonError, errors.Refused,
+    )
+}  # fmt: skip
+T = TypeVar("T")
+
+
+class _UnixConnection(http.client.HTTPConnection):
+    def __init__(self, path: str) -> None:
+        super().__init__("localhost", timeout=TIMEOUT_S)
+        self._path = path
+
+    def connect(self) -> None:
+        self.sock = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self.sock.settimeout(TIMEOUT_S)
+        self.sock.connect(self._path)
+
+
+class DaemonClient:
+    """The daemon of this installation. Every call raises DaemonError where none answers."""
+
+    def __init__(self, paths: Paths | None = None) -> None:
+        self.paths = paths or our_paths()
+
+    def health(self) -> Health:
+        """Who answers."""
+        return self._get("/v1/health", Health)
+
+    def furnaces(self) -> list[FurnaceSnapshot]:
+        """All furnaces as they stand."""
+        return self._get("/v1/furnaces", list[FurnaceSnapshot])
+
+    def furnace(self, wanted: str = "") -> str:
+        """The name of the furnace that is meant."""
+        return pick_furnace(self.health().furnaces, wanted)
+
+    def command(self, furnace: str, command: Command | StartRequest | ChangeRequest) -> CommandResult:
+        """Send a command. Raises Refused, with the daemon's own words, where it was not done."""
+        data = self._ask("POST", f"/v1/furnaces/{furnace}/commands", msgspec.json.encode(command))
+        result = msgspec.json.decode(data, type=CommandResult)
+        if not result.accepted:
+            raise errors.Refused(result.what, remedy=result.remedy)
+        return result
+
+    def _get(self, path: str, kind: type[T]) -> T:
+        return msgspec.json.decode(self._ask("GET", path), type=kind)
+
+    def _ask(self, method: str, path: str, body: bytes | None = None) -> bytes:
+        headers = {"Content-Type": "application/json"} if body is not None else {}
+        connection = self._connection(headers)
+        try:
+            connection.request(method, path, body=body, headers=headers)
+            answer = connection.getresponse()
+            data = answer.read()
+        except (OSError, http.client.HTTPException) as err:
+            raise errors.DaemonError(
+                "no daemon answers", where=str(self.paths.socket), remedy="Start it with `pourcall serve`"
+            ) from err
+        finally:
+            connection.close()
+        if answer.status >= 400:
+            raise _as_error(data, answer.status)
+        return data
+
+    def _connection(self, headers: dict[str, Any]) -> http.client.HTTPConnection:
+        if hasattr(socket, "AF_UNIX") and self.paths.socket.exists():
+            return _UnixConnection(str(self.paths.socket))
+        try:
+            address, token = self.paths.token.read_text("ascii").split()
+        except (OSError, ValueError):
+            raise errors.DaemonError(
+                "no daemon runs here", where=str(self.paths.runtime), remedy="Start it with `pourcall serve`"
+            ) from None
+        headers["Authorization"] = f"Bearer {token}"
+        return http.client.HTTPConnection(address, timeout=TIMEOUT_S)
+
+
+def _as_error(data: bytes, status: int) -> errors.PourcallError:
+    try:
+        told = msgspec.json.decode(data, type=ApiError)
+    except msgspec.DecodeError:
+        return errors.DaemonError(f"the daemon answered {status} and no reason", remedy="Look into its log")
+    kind = _BY_CODE.get(told.exit_code, errors.DaemonError)
+    return kind(told.what, where=told.where, remedy=told.remedy)

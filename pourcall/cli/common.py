@@ -1,0 +1,115 @@
+"""Room: what several commands share. Where things lie, units on the command line, tables and JSON on the screen."""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.paths import Paths, paths_for
+from pourcall.contract.settings import Settings, parse_settings
+from pourcall.contract.units import Unit, parse_temperature_c, parse_unit
+
+
+def our_paths() -> Paths:
+    """Where this installation keeps its files."""
+    return paths_for(os.environ, sys.platform, Path.home())
+
+
+def add_unit(parser: argparse.ArgumentParser) -> None:
+    """`--unit F`: how temperatures are shown, and read where they carry no unit."""
+    parser.add_argument(
+        "--unit", default="", metavar="C|F|K", help="show temperatures in this unit (default: settings)"
+    )
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """`--json`: for programs rather than people."""
+    parser.add_argument("--json", action="store_true", help="print JSON")
+
+
+def unit_of(args: argparse.Namespace) -> Unit:
+    """The unit asked for, else that of the settings, else degC. Raises BadTemperature for an unknown one."""
+    if getattr(args, "unit", ""):
+        return parse_unit(args.unit)
+    settings = settings_or_none()
+    return settings.shop.unit if settings is not None else Unit.C
+
+
+def settings_or_none() -> Settings | None:
+    """The settings, or None where there are none yet. Raises BadSettings for faults in them."""
+    path = our_paths().settings
+    try:
+        text = path.read_text("utf-8")
+    except FileNotFoundError:
+        return None
+    return parse_settings(text, where=str(path))
+
+
+def temperature(text: str, unit: Unit | None = None) -> float:
+    """A typed temperature in degC; one without a unit is in `unit`, and refused where none is agreed."""
+    return parse_temperature_c(text, unit)
+
+
+def seconds(text: str) -> float:
+    """`40s`, `2m`, `1m30s`, `90`: how long ago. Raises BadInput."""
+    import re
+
+    found = re.fullmatch(r"(?:(\d+(?:\.\d+)?)m(?:in)?)?(?:(\d+(?:\.\d+)?)s?)?", text.strip())
+    if not text.strip() or found is None or not any(found.groups()):
+        raise BadInput(f"{text!r} is no length of time", remedy="Write 40s, 2m or 1m30s")
+    minutes, rest = (float(part) if part else 0.0 for part in found.groups())
+    return 60.0 * minutes + rest
+
+
+def kilograms(text: str) -> float:
+    """`1.5kg`, `800g`, `1.5`. Raises BadInput."""
+    import re
+
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(kg|g|lb|)\s*", text.lower())
+    if found is None:
+        raise BadInput(f"{text!r} is no mass", remedy="Write 1.5kg, 800g or 3lb")
+    value = float(found.group(1)) * {"kg": 1.0, "": 1.0, "g": 0.001, "lb": 0.45359237}[found.group(2)]
+    if not 0.0 < value <= 100.0:
+        raise BadInput(f"{text!r} is outside 0 to 100 kg", remedy="Check the figure and the unit")
+    return value
+
+
+def print_json(value: Any) -> None:
+    """Indented JSON on standard output."""
+    data = msgspec.json.format(msgspec.json.encode(value), indent=2)
+    sys.stdout.write(data.decode() + "\n")
+
+
+def print_table(head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> None:
+    """Columns, aligned; `right` names the columns of figures."""
+    widths = [max(len(line[at]) for line in [head, *rows]) for at in range(len(head))]
+    for line in [head, *rows]:
+        cells = [
+            cell.rjust(w) if at in right else cell.ljust(w)
+            for at, (cell, w) in enumerate(zip(line, widths, strict=True))
+        ]
+        print("  ".join(cells).rstrip())
+
+
+def local_time(utc_s: float | None, *, with_date: bool = True) -> str:
+    """Wall-clock time where the reader is."""
+    if utc_s is None:
+        return ""
+    return datetime.fromtimestamp(utc_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M" if with_date else "%H:%M:%S")
+
+
+def pick_furnace(names: Sequence[str], wanted: str) -> str:
+    """The furnace asked for, or the only one. Raises NotFound, or BadInput where there are several."""
+    if wanted:
+        if wanted not in names:
+            raise NotFound(f"there is no furnace {wanted!r}", remedy=f"Furnaces here: {', '.join(names) or 'none'}")
+        return wanted
+    if len(names) == 1:
+        return names[0]
+    raise BadInput("there are several furnaces", remedy=f"Name one with --furnace: {', '.join(names)}")

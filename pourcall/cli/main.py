@@ -1,0 +1,100 @@
+"""Room: the way in. One table of commands, each in a module of its own, loaded only when it is called.
+
+Exit codes stand with the errors (contract/errors.py): 0 done, 1 unexpected, 2 bad input, 3 not found, 4 a port,
+5 the record, 6 the daemon, 7 refused, 130 interrupted.
+"""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from pourcall.contract.errors import PourcallError
+from pourcall.contract.version import VERSION
+
+COMMANDS: dict[str, str] = {
+    # name -> help; the module is pourcall.cli.<name>_command
+    "demo": "a simulated furnace, daemon and dashboard in one go",
+    "setup": "find boards, name furnace and probes, write the settings, test the sound",
+    "serve": "the daemon: reads the boards, follows the melts, records",
+    "watch": "the dashboard, in this terminal",
+    "melt": "start, change, end, list, show a melt; mark power, skims, additions",
+    "pour": "mark, list, show pours",
+    "dip": "announce a dip, or type in a figure read off a panel or handheld meter",
+    "export": "the temperature trace of a melt or a pour as a file",
+    "replay": "run the engine over any trace with a time and a temperature or emf column",
+    "alloy": "list, show, check alloy sheets",
+    "thermocouple": "emf to temperature and back at the bench, with cold junction and tolerance",
+    "capture": "write the raw bytes of a port to a file",
+    "doctor": "look at this installation and say what is well and what is not",
+    "backup": "everything in one archive; put it back with --restore",
+}
+CAUTION = (
+    "pourcall controls nothing and protects nothing: it measures, advises and records. Fit an independent "
+    "over-temperature limit with its own sensor."
+)
+
+
+def _overview() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="pourcall",
+        description="Follows a melt from cold charge to pour, calls the pour, and records what came of it.",
+        epilog=CAUTION,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        usage="pourcall COMMAND ...",
+    )
+    parser.add_argument("--version", action="version", version=f"pourcall {VERSION}")
+    group = parser.add_argument_group("commands (each has its own --help)")
+    width = max(len(name) for name in COMMANDS)
+    listed = "\n".join(f"  {name:<{width}}  {text}" for name, text in COMMANDS.items())
+    group.description = "\n" + listed
+    parser.add_argument("command", nargs="?", help=argparse.SUPPRESS)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    if not words or words[0] not in COMMANDS:
+        return _no_command(words)
+    name, rest = words[0], words[1:]
+    module = import_module(f"pourcall.cli.{name}_command")
+    parser = argparse.ArgumentParser(
+        prog=f"pourcall {name}", description=COMMANDS[name][:1].upper() + COMMANDS[name][1:]
+    )
+    module.add_arguments(parser)
+    args = parser.parse_args(rest)
+    try:
+        return int(module.run(args) or 0)
+    except PourcallError as err:
+        print(f"pourcall: {err}", file=sys.stderr)
+        return err.exit_code
+    except KeyboardInterrupt:
+        print("interrupted", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output left (`| head`): not an error of ours, and nothing more can be said there.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _no_command(words: Sequence[str]) -> int:
+    """Nothing, --help, --version, or a word that is no command."""
+    parser = _overview()
+    if words and not words[0].startswith("-"):
+        import difflib
+
+        near = difflib.get_close_matches(words[0], COMMANDS, n=1)
+        hint = f" Did you mean {near[0]!r}?" if near else " See `pourcall --help`."
+        print(f"pourcall: there is no command {words[0]!r}.{hint}", file=sys.stderr)
+        return 2
+    if not words:
+        parser.print_help()
+        return 0
+    parser.parse_args(list(words))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

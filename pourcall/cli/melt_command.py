@@ -1,0 +1,204 @@
+"""Room: `pourcall melt`. Starts, changes and ends a melt through the daemon; lists and shows from the record."""
+
+import argparse
+
+from pourcall.cli.client import DaemonClient
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    kilograms,
+    local_time,
+    our_paths,
+    print_json,
+    print_table,
+    seconds,
+    temperature,
+    unit_of,
+)  # fmt: skip
+from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
+from pourcall.contract.errors import BadInput
+from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, MeltEnding, Note, PowerLevel
+from pourcall.contract.units import Unit, format_temperature, in_unit
+
+MOULD_HELP = (
+    'one mould, in the order of pouring: NAME[,kg=0.6][,mm=6][,material=green_sand][,setup="deck cleat"]'
+    "[,min=535C][,max=570C][,loss=12]; give it again for the next mould"
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Sub-commands."""
+    subs = parser.add_subparsers(dest="what", required=True, metavar="start|change|end|mark|note|list|show")
+    start = subs.add_parser("start", help="begin a melt")
+    start.add_argument("alloy", help="key or name of an alloy sheet, such as za27 or 'silicon bronze'")
+    start.add_argument("--charge", help="metal in the pot, such as 1.5kg")
+    start.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
+    change = subs.add_parser("change", help="change alloy, charge or moulds of the running melt; nothing restarts")
+    change.add_argument("--alloy")
+    change.add_argument("--charge")
+    change.add_argument("--mould", action="append", default=[], help=MOULD_HELP + "; replaces the whole list")
+    change.add_argument("--why", default="", help="for the record")
+    end = subs.add_parser("end", help="the pot is done with")
+    end.add_argument("ending", nargs="?", default="poured", choices=[ending.value for ending in MeltEnding])
+    mark = subs.add_parser("mark", help="mark power, a skim or an addition")
+    mark.add_argument("mark", choices=["off", "low", "high", "skim", "add"], help="power off|low|high, skim, or add")
+    mark.add_argument("--mass", help="of an addition, such as 300g")
+    mark.add_argument("--source", default="", help="of an addition: new, returns ...")
+    mark.add_argument("--ago", default="", help="how long ago, such as 40s")
+    note = subs.add_parser("note", help="a note for the record")
+    note.add_argument("text")
+    for sub in (start, change, end, mark, note):
+        sub.add_argument("--furnace", default="")
+        sub.add_argument("--who", default="shop", help="who says so, for the record")
+    listing = subs.add_parser("list", help="melts, newest first")
+    listing.add_argument("--furnace", default="")
+    listing.add_argument("--limit", type=int, default=20)
+    show = subs.add_parser("show", help="one melt from the record; without a number, the furnaces as they stand now")
+    show.add_argument("melt", nargs="?", default="", help="such as 2026-014")
+    for sub in (start, change):
+        add_unit(sub)
+    for sub in (listing, show):
+        add_json(sub)
+        add_unit(sub)
+
+
+def run(args: argparse.Namespace) -> int:
+    """The sub-command."""
+    return {"list": _list, "show": _show}.get(args.what, _command)(args)
+
+
+def mould_request(text: str, unit: Unit) -> MouldRequest:
+    """`cleat 1,kg=0.6,mm=6` as a request. Raises BadInput naming what is wrong in it."""
+    name, *parts = [part.strip() for part in text.split(",")]
+    if not name:
+        raise BadInput(f"a mould without a name: {text!r}", remedy="Write --mould 'cleat 1,kg=0.6,mm=6'")
+    fields: dict[str, object] = {"name": name}
+    for part in parts:
+        key, equals, value = part.partition("=")
+        if not equals:
+            raise BadInput(f"{part!r} is not key=value", where=f"mould {name!r}", remedy=MOULD_HELP)
+        try:
+            if key == "kg":
+                fields["mass_kg"] = kilograms(value)
+            elif key == "mm":
+                fields["thinnest_mm"] = float(value.removesuffix("mm"))
+            elif key in ("material", "setup"):
+                fields[key] = value.strip("\"'")
+            elif key in ("min", "max"):
+                fields[f"lip_{key}_c"] = temperature(value, unit)
+            elif key == "loss":
+                fields["loss_c"] = float(value) * (5.0 / 9.0 if unit is Unit.F else 1.0)
+            else:
+                raise BadInput(
+                    f"{key!r} says nothing about a mould", where=f"mould {name!r}",
+                    remedy="Known are kg, mm, material, setup, min, max, loss",
+                )  # fmt: skip
+        except ValueError as err:
+            if isinstance(err, BadInput):
+                raise
+            raise BadInput(f"{part!r}: {value!r} is no number", where=f"mould {name!r}", remedy=MOULD_HELP) from err
+    return MouldRequest(**fields)  # type: ignore[arg-type]
+
+
+def _command(args: argparse.Namespace) -> int:
+    client = DaemonClient()
+    furnace = client.furnace(args.furnace)
+    ago_s = seconds(args.ago) if getattr(args, "ago", "") else 0.0
+    request: StartRequest | ChangeRequest | EndMelt | MarkPower | MarkSkim | MarkAddition | Note
+    if args.what == "start":
+        unit = unit_of(args)
+        request = StartRequest(
+            alloy=args.alloy, charge_kg=kilograms(args.charge) if args.charge else 0.0, who=args.who,
+            moulds=tuple(mould_request(text, unit) for text in args.mould),
+        )  # fmt: skip
+    elif args.what == "change":
+        unit = unit_of(args)
+        request = ChangeRequest(
+            alloy=args.alloy, charge_kg=kilograms(args.charge) if args.charge else None, why=args.why, who=args.who,
+            moulds=tuple(mould_request(text, unit) for text in args.mould) if args.mould else None,
+        )  # fmt: skip
+    elif args.what == "end":
+        request = EndMelt(ending=MeltEnding(args.ending), who=args.who)
+    elif args.what == "note":
+        request = Note(text=args.text, who=args.who)
+    elif args.mark == "skim":
+        request = MarkSkim(ago_s=ago_s, who=args.who)
+    elif args.mark == "add":
+        mass_kg = kilograms(args.mass) if args.mass else None
+        request = MarkAddition(mass_kg=mass_kg, source=args.source, ago_s=ago_s, who=args.who)
+    else:
+        request = MarkPower(level=PowerLevel(args.mark), ago_s=ago_s, who=args.who)
+    print_result(client, furnace, request)
+    return 0
+
+
+def print_result(client: DaemonClient, furnace: str, request: object) -> None:
+    """Send a command and say what became of it."""
+    result = client.command(furnace, request)  # type: ignore[arg-type]
+    what = in_unit(result.what) or "done"
+    melt = f" (melt {result.melt})" if result.melt and result.melt not in what else ""
+    print(f"{what[:1].upper()}{what[1:]}{melt}" + ("" if result.recorded else "; not on the disk yet"))
+
+
+def _list(args: argparse.Namespace) -> int:
+    from pourcall.daemon.records.store import Store
+
+    with Store.read(our_paths().database) as store:
+        rows = store.melts(limit=args.limit, furnace=args.furnace or None)
+    if args.json:
+        print_json(rows)
+    elif not rows:
+        print("No melt is on the record yet")
+    else:
+        print_table(
+            ("melt", "began", "furnace", "alloy", "kg", "pours", "dips", "ended"),
+            [
+                (
+                    row.melt, local_time(row.began_utc_s), row.furnace, row.alloy_name, f"{row.charge_kg:.2f}",
+                    f"{row.pours}/{row.moulds}", str(row.dips), row.ending or "running",
+                )
+                for row in rows
+            ],
+            right=(4, 5, 6),
+        )  # fmt: skip
+    return 0
+
+
+def _show(args: argparse.Namespace) -> int:
+    unit = unit_of(args)
+    if not args.melt:
+        snapshots = DaemonClient().furnaces()
+        if args.json:
+            print_json(snapshots)
+            return 0
+        for shot in snapshots:
+            metal = format_temperature(shot.metal.temp_c, unit)
+            if shot.metal.temp_c is not None and shot.metal.u_c is not None:
+                metal += f" ± {format_temperature(shot.metal.u_c, Unit.K).removesuffix(' K')} K"
+            print(f"{shot.furnace}: {shot.melt or 'no melt'}, {shot.melt_state.value}, {metal}")
+            print(f"  {in_unit(shot.instruction, unit)}")
+            for alarm in shot.alarms:
+                print(f"  {alarm.priority.name}: {in_unit(alarm.what, unit)} {in_unit(alarm.remedy, unit)}")
+        return 0
+    from pourcall.daemon.records.store import Store
+
+    with Store.read(our_paths().database) as store:
+        detail = store.melt(args.melt)
+    if args.json:
+        print_json(detail)
+        return 0
+    row = detail.row
+    print(f"Melt {row.melt}: {row.alloy_name}, {row.charge_kg:g} kg, furnace {row.furnace}")
+    over = f"ended {local_time(row.ended_utc_s)}, {row.ending}" if row.ended_utc_s else "running"
+    print(f"  began {local_time(row.began_utc_s)}; {over}")
+    for pour in detail.pours:
+        lip = format_temperature(pour.lip_temp_c, unit)
+        want = f"{format_temperature(pour.lip_min_c, unit)} to {format_temperature(pour.lip_max_c, unit)}"
+        print(f"  pour {pour.pour} {pour.mould}: {lip} at the lip, window {want}; {in_unit(pour.basis, unit)}")
+    for dip in detail.dips:
+        print(f"  dip {dip.number}: {format_temperature(dip.temp_c, unit)} {dip.how} {in_unit(dip.why, unit)}".rstrip())
+    for note in detail.notes:
+        print(f"  {local_time(note.at_utc_s, with_date=False)} {note.what}: {in_unit(note.text, unit)}")
+    for gap in detail.gaps:
+        print(f"  no readings from {local_time(gap.began_utc_s, with_date=False)}: {gap.reason}")
+    return 0

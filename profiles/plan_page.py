@@ -1,0 +1,208 @@
+"""Room: a pour plan as one printable page. Self-contained HTML: no script, no font, no picture from elsewhere.
+
+Pictures are inline SVG: a temperature scale with melting range, windows and limits; for an alloy with zinc, its
+pressure and what a person at the pot breathes against temperature. Numbers come ready in `PourPlan`.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from html import escape
+
+from pourcall.contract.units import Unit, format_temperature
+from pourcall.profiles import limits
+from pourcall.profiles.plan_text import caution_lines, charge_lines, energy_lines, level_words, mould_lines, pot_lines
+from pourcall.profiles.planner import PourPlan
+
+_STYLE = """
+body{font:11pt/1.4 Georgia,serif;color:#1b1b1b;max-width:46em;margin:2em auto;padding:0 1em}
+h1{font-size:1.5em;margin:0 0 .2em}h2{font-size:1.1em;margin:1.2em 0 .3em;border-bottom:1px solid #999}
+ul{margin:.2em 0 .2em 1.2em;padding:0}li{margin:.15em 0}.stop{border:3px solid #a11;padding:.4em .8em}
+.check{list-style:none;margin-left:0}.check li:before{content:"\\2610  "}.small{font-size:.8em;color:#444}
+svg{max-width:100%;height:auto;display:block;margin:.5em 0}svg text{font:12px sans-serif;fill:#1b1b1b}
+@media print{body{margin:0;max-width:none}h2{break-after:avoid}svg,li{break-inside:avoid}}
+"""
+_WIDTH, _LEFT, _RIGHT = 720, 70, 20
+
+
+def render_html(plan: PourPlan, unit: Unit = Unit.C) -> str:
+    """The plan as one HTML page, temperatures in `unit`."""
+    parts = [f"<h1>Plan for {escape(plan.alloy_name)}</h1>"]
+    parts.append(f'<p class="small">{escape(plan.alloy_key)}, sheet {escape(plan.sheet_hash)}</p>')
+    if plan.conflicts:
+        parts.append(f'<div class="stop"><b>This plan cannot be poured as it is</b>{_ul(plan.conflicts)}</div>')
+    parts += [_section("Temperatures", scale_svg(plan, unit)), _section("Pot", _ul(pot_lines(plan, unit)))]
+    parts += [_section("Charge", _ul(charge_lines(plan))), _section("Energy", _ul(energy_lines(plan)))]
+    for planned, advice in zip(plan.melt.moulds, plan.moulds, strict=True):
+        parts.append(_section(f"Mould {planned.name}", _ul(mould_lines(planned, advice, plan, unit))))
+    if plan.fume is not None:
+        body = f"<p>{escape(level_words(plan))}</p>{_ul(plan.fume.words)}{fume_svg(plan, unit)}"
+        parts.append(_section("Fume, to a factor of ten", body))
+    parts.append(_section("Mind", _ul(caution_lines(plan))))
+    parts.append(_section("Wear and have at hand", _ul(plan.clothing, "check")))
+    parts.append(_section("Where the numbers come from", f'<p class="small">{escape("; ".join(plan.sources))}</p>'))
+    title = escape(f"Plan for {plan.alloy_name}")
+    return (
+        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
+        f"<style>{_STYLE}</style></head>\n<body>\n" + "\n".join(parts) + "\n</body></html>\n"
+    )
+
+
+def scale_svg(plan: PourPlan, unit: Unit = Unit.C) -> str:
+    """One horizontal temperature scale: melting range, window at the lip and in the pot for each mould, limits."""
+    facts = plan.melt.alloy
+    rows: list[tuple[str, float, float, str]] = [
+        ("solid to liquid", facts.solidus_c, facts.liquidus_c, "#d9b382"),
+        ("not yet sure", facts.liquidus_c, facts.liquidus_c + facts.liquid_margin_c, "#e8d9c0"),
+    ]
+    for mould in plan.melt.moulds:
+        rows.append((f"{mould.name}: lip", mould.lip_min_c, mould.lip_max_c, "#4a8f5a"))
+        top_c = min(mould.tap_max_c, plan.melt.lowest_limit.limit_c)
+        rows.append((f"{mould.name}: pot", mould.tap_min_c, max(top_c, mould.tap_min_c), "#3a6ea5"))
+    ends = [end_c for _, low_c, high_c, _ in rows for end_c in (low_c, high_c)] + [plan.melt.lowest_limit.limit_c]
+    low, high = _round_out(min(ends) - 15.0, max(ends) + 25.0)
+    left = 150
+    height = 24 * len(rows) + 60
+
+    def x(temp_c: float) -> float:
+        return left + (temp_c - low) / (high - low) * (_WIDTH - left - _RIGHT)
+
+    drawn = []
+    for number, (name, low_c, high_c, colour) in enumerate(rows):
+        y = 22 + 24 * number
+        drawn.append(f'<text x="{left - 8}" y="{y + 13}" text-anchor="end">{escape(name)}</text>')
+        wide = max(1.0, x(high_c) - x(low_c))
+        drawn.append(f'<rect x="{x(low_c):.1f}" y="{y}" width="{wide:.1f}" height="17" fill="{colour}"/>')
+    base = height - 34
+    for limit in plan.melt.limits:
+        if limit.limit_c <= high:
+            at = f"{x(limit.limit_c):.1f}"
+            drawn.append(f'<line x1="{at}" y1="14" x2="{at}" y2="{base}" stroke="#a11" stroke-width="2"/>')
+            drawn.append(f'<text x="{at}" y="11" text-anchor="middle" style="fill:#a11">{escape(limit.whose)}</text>')
+            break  # the lowest; the others are listed under Pot
+    for temp_c in _ticks(low, high):
+        at = f"{x(temp_c):.1f}"
+        drawn.append(f'<line x1="{at}" y1="{base}" x2="{at}" y2="{base + 5}" stroke="#444"/>')
+        drawn.append(
+            f'<text x="{at}" y="{base + 19}" text-anchor="middle">{escape(format_temperature(temp_c, unit))}</text>'
+        )
+    drawn.append(f'<line x1="{left}" y1="{base}" x2="{_WIDTH - _RIGHT}" y2="{base}" stroke="#444"/>')
+    return _svg(height, drawn, "Temperatures of this plan")
+
+
+def fume_svg(plan: PourPlan, unit: Unit = Unit.C) -> str:
+    """Two charts on logarithmic scales against temperature: zinc pressure, and concentration at the pot with limits."""
+    if len(plan.curve) < 2:
+        return ""
+    pressure = [(point.temp_c, point.zinc_pa) for point in plan.curve]
+    still = [(point.temp_c, point.still_mg_per_m3) for point in plan.curve]
+    bare = [(point.temp_c, point.disturbed_mg_per_m3) for point in plan.curve]
+    short = limits.SHORT_TERM.mg_per_m3
+    windows = [(mould.tap_min_c, mould.tap_max_c) for mould in plan.melt.moulds]
+    band = (min(low for low, _ in windows), min(plan.melt.lowest_limit.limit_c, max(high for _, high in windows)))
+    chart = _log_chart(
+        "Zinc pressure over the melt, Pa",
+        [("", "#3a6ea5", pressure)],
+        [(101325.0, "boiling")],
+        band,
+        unit,
+    )
+    series = [("skimming, pouring", "#c0662a", bare)]
+    if any(low_value < 0.99 * high_value for (_, low_value), (_, high_value) in zip(still, bare, strict=True)):
+        series.append(("undisturbed", "#4a8f5a", still))
+    else:
+        series = [("no skin holds it back", "#c0662a", bare)]
+    air = _log_chart(
+        "Zinc oxide at the pot, first 15 min, mg/m3 (to a factor of ten)",
+        series,
+        [(short, "15-minute limit")],
+        band,
+        unit,
+    )
+    return chart + air
+
+
+def _log_chart(
+    title: str,
+    series: Sequence[tuple[str, str, Sequence[tuple[float, float]]]],
+    levels: Iterable[tuple[float, str]],
+    band: tuple[float, float],
+    unit: Unit,
+) -> str:
+    height, top, base = 250, 28, 212
+    temps = [temp_c for _, _, points in series for temp_c, _ in points]
+    values = [value for _, _, points in series for _, value in points if value > 0.0]
+    levels = list(levels)
+    near = [value for value, _ in levels if value < 1000.0 * max(values) and value > min(values) / 1000.0]
+    low, high = min(temps), max(temps)
+    bottom = math.floor(math.log10(min(values + near)) - 1e-9)
+    summit = math.ceil(math.log10(max(values + near)) + 1e-9)
+    summit = max(summit, bottom + 1)
+
+    def x(temp_c: float) -> float:
+        return _LEFT + (temp_c - low) / (high - low) * (_WIDTH - _LEFT - _RIGHT)
+
+    def y(value: float) -> float:
+        share = (math.log10(max(value, 1e-30)) - bottom) / (summit - bottom)
+        return base - min(1.0, max(0.0, share)) * (base - top)
+
+    drawn = [f'<text x="{_LEFT}" y="16">{escape(title)}</text>']
+    left_x, right_x = x(max(low, band[0])), x(min(high, max(band)))
+    wide = max(0.0, right_x - left_x)
+    drawn.append(f'<rect x="{left_x:.1f}" y="{top}" width="{wide:.1f}" height="{base - top}" fill="#e3edf6"/>')
+    for power in range(bottom, summit + 1):
+        at = f"{y(10.0**power):.1f}"
+        drawn.append(f'<line x1="{_LEFT}" y1="{at}" x2="{_WIDTH - _RIGHT}" y2="{at}" stroke="#ddd"/>')
+        drawn.append(f'<text x="{_LEFT - 6}" y="{float(at) + 4:.1f}" text-anchor="end">{_power(power)}</text>')
+    for value, name in levels:
+        if bottom <= math.log10(value) <= summit:
+            at = f"{y(value):.1f}"
+            drawn.append(
+                f'<line x1="{_LEFT}" y1="{at}" x2="{_WIDTH - _RIGHT}" y2="{at}" stroke="#a11" stroke-dasharray="5 3"/>'
+            )
+            drawn.append(f'<text x="{_LEFT + 4}" y="{float(at) - 4:.1f}" style="fill:#a11">{escape(name)}</text>')
+    for number, (name, colour, points) in enumerate(series):
+        path = " ".join(f"{x(temp_c):.1f},{y(value):.1f}" for temp_c, value in points if value > 0.0)
+        drawn.append(f'<polyline points="{path}" fill="none" stroke="{colour}" stroke-width="2"/>')
+        if name:
+            drawn.append(
+                f'<text x="{_WIDTH - _RIGHT - 4}" y="{base - 8 - 16 * number}" text-anchor="end" '
+                f'style="fill:{colour}">{escape(name)}</text>'
+            )
+    for temp_c in _ticks(low, high):
+        drawn.append(
+            f'<text x="{x(temp_c):.1f}" y="{base + 18}" text-anchor="middle">'
+            f"{escape(format_temperature(temp_c, unit))}</text>"
+        )
+    return _svg(height, drawn, title)
+
+
+def _power(power: int) -> str:
+    return f"{10.0**power:g}" if -4 < power < 6 else f"1e{power}"
+
+
+def _ticks(low_c: float, high_c: float) -> list[float]:
+    """About seven round temperatures between the ends."""
+    span = high_c - low_c
+    step = next((size for size in (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 200.0, 250.0) if span / size <= 8.0), 500.0)
+    first = math.ceil(low_c / step) * step
+    return [first + step * number for number in range(int((high_c - first) // step) + 1)]
+
+
+def _round_out(low_c: float, high_c: float) -> tuple[float, float]:
+    return math.floor(low_c / 10.0) * 10.0, math.ceil(high_c / 10.0) * 10.0
+
+
+def _svg(height: int, drawn: Iterable[str], title: str) -> str:
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {height}" role="img">'
+        f"<title>{escape(title)}</title>{''.join(drawn)}</svg>"
+    )
+
+
+def _section(title: str, body: str) -> str:
+    return f"<h2>{escape(title)}</h2>\n{body}"
+
+
+def _ul(items: Iterable[str], kind: str = "") -> str:
+    attribute = f' class="{kind}"' if kind else ""
+    return f"<ul{attribute}>" + "".join(f"<li>{escape(item)}</li>" for item in items) + "</ul>"

@@ -1,0 +1,129 @@
+"""Room: where a settling probe is heading, against the analytic exponential and the published sheath response table.
+
+Table: response of mineral-insulated sheaths in water, insulated junction, t50 / t90 in seconds, as printed by
+sab-cable.com (1.5 mm 0.21/0.60, 3.0 mm 1.2/2.9, 4.5 mm 2.5/5.9, 6.0 mm 4.0/9.6). For a first-order response
+t90 = tau ln 10 and t50 = tau ln 2 (textbook).
+"""
+
+import math
+from random import Random
+
+import pytest
+
+from pourcall.daemon.engine.probe_state import SHEATHS
+from pourcall.daemon.engine.settle_fit import SettleFit, settle_fit
+
+SAB_TABLE = {"mi_1.5": (0.21, 0.60), "mi_3.0": (1.2, 2.9), "mi_4.5": (2.5, 5.9), "mi_6.0": (4.0, 9.6)}
+
+
+def exponential(
+    end_c: float, start_c: float, tau_s: float, *, since_s: float, until_s: float, step_s: float = 0.5
+) -> list[tuple[float, float]]:
+    count = round((until_s - since_s) / step_s)
+    times = [since_s + k * step_s for k in range(count + 1)]
+    return [(t, end_c - (end_c - start_c) * math.exp(-t / tau_s)) for t in times]
+
+
+@pytest.mark.parametrize("tau_s", [1.0, 1.3, 2.0, 3.0])
+@pytest.mark.parametrize("end_c", [380.0, 560.0, 1150.0])
+def test_a_true_exponential_is_found_within_a_tenth_of_a_degree_before_it_has_settled(
+    tau_s: float, end_c: float
+) -> None:
+    points = exponential(end_c, 40.0, tau_s, since_s=tau_s, until_s=4.0 * tau_s, step_s=tau_s / 10.0)
+    assert points[-1][1] < end_c - 6.0  # it is not there yet
+    fit = settle_fit(points, 1.3)
+    assert fit is not None
+    assert fit.temp_c == pytest.approx(end_c, abs=0.02 * (end_c - points[-1][1]) + 1.0)
+    assert abs(fit.temp_c - end_c) <= fit.fit_error_c
+    assert fit.tau_s == pytest.approx(tau_s, rel=0.11)  # one step of the trial grid
+    assert not fit.tau_at_edge
+
+
+def test_a_trace_too_short_to_tell_one_response_from_another_says_so_by_its_error() -> None:
+    """After one time constant more a fit cannot know tau; the error must be larger than the 2 degC that DESIGN allows."""
+    short = settle_fit(exponential(560.0, 40.0, 1.3, since_s=1.3, until_s=2.6, step_s=0.25), 1.3)
+    long = settle_fit(exponential(560.0, 40.0, 1.3, since_s=1.3, until_s=8.0, step_s=0.25), 1.3)
+    assert short is not None
+    assert long is not None
+    assert short.fit_error_c > 2.0
+    assert long.fit_error_c < 2.0
+
+
+def test_hot_gas_is_told_from_metal_by_its_slowness() -> None:
+    """The same sheath needs ten times as long in air (sab-cable.com: 3 mm 80 s against 2.9 s)."""
+    fit = settle_fit(exponential(700.0, 40.0, 80.0 / math.log(10.0), since_s=2.0, until_s=25.0), 1.3)
+    assert fit is not None
+    assert fit.tau_at_edge
+
+
+def test_a_settled_trace_is_its_own_end() -> None:
+    fit = settle_fit([(0.5 * k, 560.0) for k in range(20)], 1.3)
+    assert fit is not None
+    assert fit.temp_c == pytest.approx(560.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("points", [[], [(0.0, 500.0)], [(k * 0.5, 500.0) for k in range(4)], [(1.0, 500.0)] * 8])
+def test_too_few_points_or_no_time_give_no_fit(points: list[tuple[float, float]]) -> None:
+    assert settle_fit(points, 1.3) is None
+
+
+def sheath_response(t50_s: float, t90_s: float, end_c: float, start_c: float, t_s: float) -> float:
+    """A response through both printed points: two lags in a row, or one where the pair is steeper than any two."""
+    from pourcall.sim.probe import two_lags
+
+    slow_s, fast_s = two_lags(t50_s, t90_s)
+    slow = math.exp(-t_s / slow_s)
+    if fast_s == 0.0:
+        return end_c - (end_c - start_c) * slow
+    fast = math.exp(-t_s / fast_s)
+    return end_c - (end_c - start_c) * (slow_s * slow - fast_s * fast) / (slow_s - fast_s)
+
+
+@pytest.mark.parametrize("sheath", sorted(SAB_TABLE))
+def test_the_response_used_here_passes_through_the_printed_points(sheath: str) -> None:
+    t50_s, t90_s = SAB_TABLE[sheath]
+    ratio = t90_s / t50_s
+    if ratio >= 2.33:  # two lags can follow it (one lag: 3.32, two equal ones: 2.32)
+        assert sheath_response(t50_s, t90_s, 1.0, 0.0, t50_s) == pytest.approx(0.5, abs=0.06)
+    assert sheath_response(t50_s, t90_s, 1.0, 0.0, t90_s) == pytest.approx(0.9, abs=0.01)
+
+
+def test_the_engines_time_constants_are_those_of_the_printed_table() -> None:
+    """tau = t90 / ln 10 of the 3 mm and the 6 mm sheath."""
+    assert SHEATHS["mineral_3mm"].tau_metal_s == pytest.approx(2.9 / math.log(10.0), rel=0.05)
+    assert SHEATHS["mineral_6mm"].tau_metal_s == pytest.approx(9.6 / math.log(10.0), rel=0.05)
+
+
+RULES = {"mi_1.5": "thin", "mi_3.0": "mineral_3mm", "mi_4.5": "mineral_6mm", "mi_6.0": "mineral_6mm"}
+
+
+def noisy_fit(sheath: str, seed: int, *, hold: float) -> tuple[SettleFit | None, float]:
+    """A real sheath with noise and a 0.25 degC chip, left out before it settled: the fit, and where it would end."""
+    rng = Random(seed)
+    t50_s, t90_s = SAB_TABLE[sheath]
+    end_c, start_c = rng.uniform(450.0, 1150.0), rng.uniform(20.0, 150.0)
+    tau_s = SHEATHS[RULES[sheath]].tau_metal_s
+    step_s = rng.choice([0.1, 0.25, 0.5])
+    noise_c = rng.uniform(0.03, 0.35)
+    points = []
+    for k in range(round(hold * tau_s / step_s) + 1):
+        t_s = tau_s + k * step_s
+        clean_c = sheath_response(t50_s, t90_s, end_c, start_c, t_s)
+        points.append((t_s, round((clean_c + rng.gauss(0.0, noise_c)) * 4.0) / 4.0))
+    if len(points) > 40:
+        stride = len(points) / 40.0
+        points = [points[int(i * stride)] for i in range(40)]
+    return settle_fit(points, tau_s), end_c
+
+
+@pytest.mark.parametrize("sheath", sorted(SAB_TABLE))
+def test_the_fit_error_covers_the_truth_for_every_printed_sheath(sheath: str) -> None:
+    """Fits with an error under 2 degC are used for calls: of those, 95 % must hold the true end within their error."""
+    used = held = 0
+    for seed in range(120):
+        fit, end_c = noisy_fit(sheath, seed, hold=2.0 + 3.0 * (seed % 12) / 11.0)
+        if fit is not None and fit.fit_error_c <= 2.0 and not fit.tau_at_edge:
+            used += 1
+            held += abs(fit.temp_c - end_c) <= fit.fit_error_c
+    assert used >= 20
+    assert held >= 0.95 * used, f"{held} of {used}"

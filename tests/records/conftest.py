@@ -1,0 +1,169 @@
+"""Room: parts for the tests of the records: a clock to turn by hand, inputs of a made-up melt, a recorder that listens."""
+
+import random
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from pourcall.contract.events import Dip, DipRecorded, Event, MeltEnded, MeltStarted, Pour, PourMarked
+from pourcall.contract.frames import RawKind, Sample
+from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding, Note, SampleIn, StartMelt
+from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
+from pourcall.contract.reading import Reading
+from pourcall.contract.status import Reason
+from pourcall.daemon.records.recorder import Recorder
+
+UTC_S = 1_780_000_000.0
+
+
+class Turned:
+    """A monotonic clock that moves when the test says so."""
+
+    def __init__(self) -> None:
+        self.now_s = 100.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+class Told:
+    """What the recorder said of its state."""
+
+    def __init__(self) -> None:
+        self.said: list[tuple[str, str, int]] = []
+
+    def __call__(self, problem: str, detail: str, waiting: int) -> None:
+        self.said.append((problem, detail, waiting))
+
+    def until(self, problem: str, timeout_s: float = 10.0) -> None:
+        """Wait until the latest word is this one."""
+        end_s = time.monotonic() + timeout_s
+        while not self.said or self.said[-1][0] != problem:
+            assert time.monotonic() < end_s, f"never heard {problem!r}: {self.said}"
+            time.sleep(0.005)
+
+
+class Makers:
+    """Inputs and outputs of one furnace, numbered in order."""
+
+    def __init__(self, seed: int = 1) -> None:
+        self.seq, self.base_s = 0, UTC_S - 100.0  # base: UTC at monotonic zero
+        self.random = random.Random(seed)
+
+    def sample(
+        self, mono_s: float, temp_c: float | None = 500.0, *, probe: str = "melt_probe", channel: str = "0",
+        reason: Reason = Reason.OK, late_s: float = 0.0, u_c: float | None = None,
+    ) -> tuple[SampleIn, tuple[Reading, ...]]:  # fmt: skip
+        self.seq += 1
+        utc_s = self.base_s + mono_s
+        raw = None if temp_c is None else round(temp_c * 41.0, 1)
+        item = SampleIn(
+            seq=self.seq, mono_s=mono_s, utc_s=utc_s, board="bench", late_s=late_s,
+            sample=Sample(
+                channel=channel, raw_kind=RawKind.EMF_UV, raw_value=raw, cold_junction_c=22.0625, board_seq=self.seq,
+                board_ms=int(mono_s * 1000.0),
+            ),
+        )  # fmt: skip
+        reading = Reading(
+            probe=probe, temp_c=temp_c, reason=reason, at_mono_s=mono_s - late_s, at_utc_s=utc_s - late_s,
+            raw_kind=RawKind.EMF_UV, raw_value=raw, cold_junction_c=22.0625, u_c=u_c,
+        )  # fmt: skip
+        return item, (reading,)
+
+    def note(self, mono_s: float, text: str = "lid on") -> tuple[CommandIn, tuple[Event, ...]]:
+        self.seq += 1
+        return CommandIn(seq=self.seq, mono_s=mono_s, utc_s=self.base_s + mono_s, command=Note(text=text)), ()
+
+    def plan(self, melt: str = "2026-001", mould: str = "Cleat A") -> MeltPlan:
+        # Figures of ZA-27 as in the sheets; window and loss invented for the boat club's deck cleats.
+        return MeltPlan(
+            melt=melt,
+            alloy=AlloyFacts(
+                key="za27", name="ZA-27", family="zinc", solidus_c=376.0, liquidus_c=484.0, pour_min_c=515.0,
+                pour_max_c=590.0, alloy_max_c=620.0, latent_kj_per_kg=128.0, cp_solid_j_per_kg_k=534.0,
+                cp_liquid_j_per_kg_k=600.0, density_liquid_kg_per_m3=4600.0,
+            ),
+            charge_kg=1.5,
+            moulds=(MouldPlan(name=mould, setup="cleat_v1", mass_kg=0.4, lip_min_c=520.0, lip_max_c=560.0, loss_c=25.0),),
+            limits=(PotLimit(limit_c=620.0, whose="alloy", why="sheet"),),
+        )  # fmt: skip
+
+    def start(self, mono_s: float, plan: MeltPlan) -> tuple[CommandIn, tuple[Event, ...]]:
+        self.seq += 1
+        utc_s = self.base_s + mono_s
+        return CommandIn(seq=self.seq, mono_s=mono_s, utc_s=utc_s, command=StartMelt(plan=plan)), (
+            MeltStarted(furnace="crucible", seq=self.seq, mono_s=mono_s, utc_s=utc_s, plan=plan),
+        )
+
+    def pour(
+        self, mono_s: float, melt: str = "2026-001", number: int = 1, mould: str = "Cleat A", lip_c: float = 541.0
+    ) -> tuple[CommandIn, tuple[Event, ...]]:
+        item, _ = self.note(mono_s, "poured")
+        pour = Pour(
+            number=number, mould=mould, setup="cleat_v1", at_mono_s=mono_s, at_utc_s=item.utc_s, marked="live",
+            pot_temp_c=lip_c + 25.0, pot_u_c=3.0, lip_temp_c=lip_c, lip_u_c=6.0, lip_min_c=520.0, lip_max_c=560.0,
+            basis="probe in the metal less 25 degC on the way", lift_mono_s=mono_s - 20.0,
+        )  # fmt: skip
+        return item, (
+            PourMarked(furnace="crucible", seq=item.seq, mono_s=mono_s, utc_s=item.utc_s, melt=melt, pour=pour),
+        )
+
+    def dip(self, mono_s: float, number: int = 1, temp_c: float = 548.2) -> tuple[CommandIn, tuple[Event, ...]]:
+        item, _ = self.note(mono_s, "dip")
+        dip = Dip(
+            probe="dip_probe", number=number, began_mono_s=mono_s - 20.0, ended_mono_s=mono_s, ended_utc_s=item.utc_s,
+            temp_c=temp_c, u_c=2.5, how="settled", fit_error_c=0.8,
+        )  # fmt: skip
+        return item, (DipRecorded(furnace="crucible", seq=item.seq, mono_s=mono_s, utc_s=item.utc_s, dip=dip),)
+
+    def end(self, mono_s: float, melt: str = "2026-001") -> tuple[CommandIn, tuple[Event, ...]]:
+        self.seq += 1
+        utc_s = self.base_s + mono_s
+        item = CommandIn(seq=self.seq, mono_s=mono_s, utc_s=utc_s, command=EndMelt(ending=MeltEnding.POURED))
+        return item, (
+            MeltEnded(
+                furnace="crucible", seq=self.seq, mono_s=mono_s, utc_s=utc_s, melt=melt, ending=MeltEnding.POURED
+            ),
+        )
+
+
+@pytest.fixture
+def clock() -> Turned:
+    return Turned()
+
+
+@pytest.fixture
+def told() -> Told:
+    return Told()
+
+
+@pytest.fixture
+def make() -> Makers:
+    return Makers()
+
+
+@pytest.fixture
+def database(tmp_path: Path) -> Path:
+    return tmp_path / "pourcall.sqlite"
+
+
+Starter = Callable[..., Recorder]
+
+
+@pytest.fixture
+def recording(database: Path, clock: Turned, told: Told) -> Iterator[Starter]:
+    """Starts recorders with a session each, and stops them."""
+    made: list[Recorder] = []
+
+    def start(mono_s: float = 100.0, utc_s: float = UTC_S) -> Recorder:
+        recorder = Recorder(database, on_state=told, clock=clock, retry_s=(0.01,))
+        recorder.start(utc_s=utc_s)
+        recorder.begin_session("crucible", "[shop]\n", b'{"furnace":"crucible"}', mono_s, utc_s)
+        made.append(recorder)
+        return recorder
+
+    yield start
+    for recorder in made:
+        recorder.stop()

@@ -1,0 +1,179 @@
+"""Room: exports open elsewhere. Checked by pandas (a table), by the `csvw` package (the W3C metadata model), and by hand.
+
+Source: W3C Recommendations "Metadata Vocabulary for Tabular Data" and "Model for Tabular Data and Metadata on the
+Web", 17 December 2015; RFC 4180 for the cells.
+"""
+
+import csv
+import json
+import re
+import warnings
+from pathlib import Path
+from typing import Any, TextIO
+
+import csvw
+import pandas
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pourcall.contract.errors import NotFound, StoreError
+from pourcall.contract.status import Reason
+from pourcall.daemon.records.csvtext import number_cell, text_cell, write_whole
+from pourcall.daemon.records.export import export_melt, export_pour, export_pours, melt_csv
+from pourcall.daemon.records.store import Store
+
+UTC_S = 1_780_000_000.0
+Maker = Any
+
+
+@pytest.fixture
+def melted(database: Path, recording: Any, make: Maker) -> Path:
+    """One melt of ten seconds with two probes at 10 Hz, a fault, a pour and a mould with a formula for a name."""
+    recorder = recording()
+    recorder.put("crucible", *make.start(100.0, make.plan(mould="=HYPERLINK(1)")))
+    for n in range(100):
+        mono_s = round(100.0 + n * 0.1, 3)
+        recorder.put("crucible", *make.sample(mono_s, 500.0 + n * 0.125, u_c=2.5))
+        if n % 10 != 3:
+            second = make.sample(
+                round(mono_s + 0.02, 3), None if n % 10 == 5 else -3.25, probe="ambient_probe", channel="1",
+                reason=Reason.SENSOR_OPEN if n % 10 == 5 else Reason.OK,
+            )  # fmt: skip
+            recorder.put("crucible", *second)
+    recorder.put("crucible", *make.pour(105.0, mould="=HYPERLINK(1)"))
+    recorder.put("crucible", *make.end(109.95))
+    for n in range(50):
+        recorder.put("crucible", *make.sample(110.0 + n, 400.0))
+    recorder.stop()
+    return database
+
+
+def test_pandas_reads_what_was_recorded(melted: Path, tmp_path: Path) -> None:
+    with Store.read(melted) as store:
+        made = export_melt(store, "2026-001", tmp_path / "out")
+    table = pandas.read_csv(made.csv)
+    assert made.csv.name == "melt-2026-001.csv"
+    assert list(table.columns) == [
+        "elapsed_s", "utc", "ambient_probe_temp_c", "ambient_probe_u_c", "ambient_probe_status",
+        "ambient_probe_reason", "melt_probe_temp_c", "melt_probe_u_c", "melt_probe_status", "melt_probe_reason", "mark",
+    ]  # fmt: skip
+    assert len(table) == made.rows == 100
+    assert list(table["melt_probe_temp_c"]) == [500.0 + n * 0.125 for n in range(100)]
+    assert list(table["elapsed_s"]) == pytest.approx([n * 0.1 for n in range(100)])
+    utc = pandas.to_datetime(table["utc"])
+    assert utc[0].timestamp() == UTC_S
+    assert (utc[99] - utc[0]).total_seconds() == pytest.approx(9.9)
+    ambient = table["ambient_probe_temp_c"]
+    assert ambient.dropna().unique().tolist() == [-3.25]  # negative numbers stay numbers
+    bad = table[table["ambient_probe_status"] == "bad"]
+    assert len(bad) == 10
+    assert set(bad["ambient_probe_reason"]) == {"sensor_open"}
+    assert bad["ambient_probe_temp_c"].isna().all()
+    silent = table[table["ambient_probe_status"].isna()]
+    assert len(silent) == 10  # no reading: no number, and no reason made up
+    assert silent["ambient_probe_reason"].isna().all()
+
+
+def test_the_metadata_is_valid_csvw_and_fits_the_table(melted: Path, tmp_path: Path) -> None:
+    with Store.read(melted) as store:
+        made = export_melt(store, "2026-001", tmp_path)
+    assert made.metadata.name == "melt-2026-001.csv-metadata.json"  # where the W3C model looks for it
+    reader = csvw.CSVW(str(made.metadata), validate=True)
+    assert reader.is_valid, [str(warning.message) for warning in reader.warnings]
+    table = csvw.Table.from_file(made.metadata)
+    rows = list(table.iterdicts(strict=True))
+    assert len(rows) == 100
+    assert rows[0]["melt_probe_temp_c"] == 500
+    assert rows[0]["utc"].timestamp() == UTC_S
+    assert rows[5]["ambient_probe_temp_c"] is None
+    assert rows[5]["ambient_probe_reason"] == "sensor_open"
+    document = json.loads(made.metadata.read_text(encoding="utf-8"))
+    names = [column["name"] for column in document["tableSchema"]["columns"]]
+    assert names == next(csv.reader(made.csv.read_text(encoding="utf-8").splitlines()))
+
+
+def test_the_csvw_validator_does_refuse_a_table_that_does_not_fit(melted: Path, tmp_path: Path) -> None:
+    with Store.read(melted) as store:
+        made = export_melt(store, "2026-001", tmp_path)
+    made.csv.write_text(made.csv.read_text().replace(",500.125,", ",hot,", 1))
+    with warnings.catch_warnings():
+        warnings.simplefilter("always")  # the validator counts its own warnings
+        reader = csvw.CSVW(str(made.metadata), validate=True)
+        assert not reader.is_valid
+    assert any("hot" in str(warning.message) for warning in reader.warnings)
+
+
+def test_a_pour_reaches_from_the_melts_start_to_minutes_after_it(melted: Path, tmp_path: Path) -> None:
+    with Store.read(melted) as store:
+        made = export_pour(store, "2026-001-1", tmp_path, after_s=30.0)
+        with pytest.raises(NotFound):
+            export_pour(store, "2026-001-2", tmp_path)
+    table = pandas.read_csv(made.csv)
+    assert made.csv.name == "pour-2026-001-1.csv"
+    assert table["elapsed_s"].min() == 0.0
+    assert table["elapsed_s"].max() == 35.0
+
+
+def test_formulas_are_harmless_wherever_a_persons_words_stand(melted: Path, tmp_path: Path) -> None:
+    with Store.read(melted) as store:
+        made = export_melt(store, "2026-001", tmp_path)
+        export_pours(store.pours(), tmp_path / "pours.csv")
+    for file in (made.csv, tmp_path / "pours.csv"):
+        for row in csv.reader(file.read_text(encoding="utf-8").splitlines()):
+            for cell in row:
+                assert not re.match(r"[=+@\t\r]|-[^0-9.]", cell), cell
+    (listed,) = pandas.read_csv(tmp_path / "pours.csv").to_dict("records")
+    assert listed["mould"] == "'=HYPERLINK(1)"
+    assert listed["lip_temp_c"] == 541.0
+    marks = pandas.read_csv(made.csv)["mark"].dropna().tolist()
+    assert marks[0] == "melt 2026-001 ZA-27 began"
+    assert "pour 1 =HYPERLINK(1)" in marks  # not at the beginning of the cell: a word like another
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_one_harmless_cell(text: str) -> None:
+    cell = text_cell(text)
+    (row,) = csv.reader([f"a,{cell},b"])
+    assert len(row) == 3
+    assert not row[1].startswith(("=", "+", "-", "@", "\t", "\r"))
+    assert not any(ord(char) < 32 for char in row[1])
+
+
+def test_numbers_are_never_neutralised() -> None:
+    assert number_cell(-3.25, 2) == "-3.25"
+    assert number_cell(None, 2) == ""
+
+
+def test_the_same_records_give_the_same_bytes(melted: Path, tmp_path: Path) -> None:
+    with Store.read(melted) as store:
+        one = export_melt(store, "2026-001", tmp_path / "one")
+        two = export_melt(store, "2026-001", tmp_path / "two")
+        text = melt_csv(store, "2026-001")
+    assert one.csv.read_bytes() == two.csv.read_bytes() == text.encode()
+    assert one.metadata.read_bytes() == two.metadata.read_bytes()
+
+
+def test_a_disk_that_fills_leaves_nothing_half_and_the_old_export_whole(tmp_path: Path) -> None:
+    old = tmp_path / "a.csv"
+    old.write_text("whole\n")
+
+    def fills(file: TextIO) -> None:
+        file.write("half")
+        file.flush()
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(StoreError, match="No space left"):
+        write_whole([(tmp_path / "b.json", lambda file: None), (old, fills)])
+    assert old.read_text() == "whole\n"
+    assert [file.name for file in tmp_path.iterdir()] == ["a.csv"]
+
+
+def test_a_real_full_disk_is_told_as_such(melted: Path) -> None:
+    """/dev/full refuses every byte with ENOSPC; here it stands for the last block of a disk."""
+    if not Path("/dev/full").exists():
+        pytest.fail("no /dev/full here: run this on Linux") if Path("/proc").exists() else None
+        return
+    with pytest.raises(OSError, match="No space left"), Path("/dev/full").open("w") as full, Store.read(melted) as store:
+        full.write(melt_csv(store, "2026-001"))
+        full.flush()
