@@ -27,7 +27,7 @@ from pourcall.daemon.records.backlog import Entry
 from pourcall.daemon.records.book import Session
 from pourcall.daemon.records.export import export_melt
 from pourcall.daemon.records.opening import open_database
-from pourcall.daemon.records.recorder import BATCH_ROWS, Recorder
+from pourcall.daemon.records.recorder import BATCH_ROWS, IDLE_BATCH_S, IDLE_ROLL_UP_S, ROLL_UP_S, Recorder
 from pourcall.daemon.records.store import Store
 from pourcall.daemon.records.writing import BatchWriter
 
@@ -140,9 +140,10 @@ def plain_rows_per_second(pairs: list[Pair]) -> float:
 
 
 def in_seconds(seconds: list[list[Pair]], batch_s: int, write: Callable[[list[Pair], bool], None]) -> None:
-    """Give a writer its batches as the recorder would: so many seconds at a time, the roll-up once a minute."""
+    """Give a writer its batches as the recorder would: so many seconds at a time, roll-up in its turn."""
+    roll_up_s = ROLL_UP_S if batch_s < IDLE_BATCH_S else IDLE_ROLL_UP_S
     for at in range(0, len(seconds), batch_s):
-        write([pair for second in seconds[at : at + batch_s] for pair in second], at % 60 < batch_s)
+        write([pair for second in seconds[at : at + batch_s] for pair in second], at % roll_up_s < batch_s)
 
 
 def bytes_written(seconds: list[list[Pair]], batch_s: int) -> tuple[float, float]:
@@ -216,11 +217,11 @@ def large_file(path: Path, rows: int, melt_s: int) -> list[str]:
     )
     conn.executemany("INSERT INTO probes VALUES (?, 1, ?)", [(n + 1, f"p{n}") for n in range(8)])
     conn.executemany(
-        "INSERT INTO sources VALUES (?, 1, 'bench', ?, 'emf_uv', ?, 0)", [(n + 1, str(n), n + 1) for n in range(8)]
+        "INSERT INTO sources VALUES (?, 1, 'bench', ?, 'emf_uv', ?, 0, 1)", [(n + 1, str(n), n + 1) for n in range(8)]
     )
     conn.execute(
         "WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i < ?)"
-        " INSERT INTO journal SELECT i + 1, 1 + i % 8, i, i / 8 * 100 + i % 8 * 4, 0, 200000000 + i % 1000, 220625, 0,"
+        " INSERT INTO journal SELECT i + 1, 1 + i % 8, NULL, i / 8 * 100 + i % 8 * 4, 0, 200000000 + i % 1000, 220625, 0,"
         " NULL, i, 0, 400000 + (i / 80) % 200000 + i % 77, 2500, NULL FROM n",
         (rows - 1,),
     )

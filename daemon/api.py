@@ -263,7 +263,7 @@ class Api:
     async def openapi(self, request: web.Request) -> web.StreamResponse:
         """The description of all this."""
         if self._description is None:
-            self._description = await asyncio.to_thread(lambda: msgspec.json.encode(document()))
+            self._description = await self.service.in_thread(lambda: msgspec.json.encode(document()))
         return web.Response(
             body=self._description, content_type="application/json", headers={VERSION_HEADER: API_VERSION}
         )

@@ -160,7 +160,7 @@ class Service:
         log.info("stopped")
 
     async def _stop_links(self) -> None:
-        """All at once, in threads that nobody waits for longer than `LINKS_STOP_S`: a port may be stuck in the system."""
+        """All at once, in threads that are waited for `LINKS_STOP_S` at most: a port may be stuck in the system."""
         loop = asyncio.get_running_loop()
         ended = [asyncio.Event() for _ in self._links]
 

@@ -9,7 +9,7 @@ import msgspec
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.tui.alarm_lines import alarm_lines
 from pourcall.tui.client import LinkState
-from pourcall.tui.panels import fact_lines, figure_lines, how_line, info_lines, is_lifted
+from pourcall.tui.panels import countdown_lines, fact_lines, figure_lines, how_line, info_lines, is_lifted
 from pourcall.tui.scale import scale_rows
 from pourcall.tui.scene import Scene, Sizes, dashed, in_readers_unit, sizes_for
 from pourcall.tui.spans import Line, Role, Span, fit, joined, line, spread, width_of, wrap
@@ -62,7 +62,7 @@ def screen_of(scene: Scene, *, scale_height: int) -> Screen:
         header=_header(snapshot, scene),
         band=band,
         band_role=band_role,
-        figure=_countdown(snapshot, sizes) if is_lifted(snapshot) else figure_lines(snapshot, look, sizes),
+        figure=countdown_lines(snapshot, sizes) if is_lifted(snapshot) else figure_lines(snapshot, look, sizes),
         facts=tuple(fit(row, sizes.facts_width) for row in fact_lines(snapshot, look)),
         how=fit(line(" ", *how_line(snapshot, look)), look.width - sizes.scale_width),
         scale=scale_rows(

@@ -1,4 +1,4 @@
-"""Room: the regions in the middle of the screen: the large figure, what stands beside and below it, mould, dip and pours.
+"""Room: the middle of the screen: the large figure, what stands beside and below it, mould, dip and pours.
 
 Pure: a snapshot and the reader's unit in, lines out.
 """

@@ -1,4 +1,4 @@
-"""Room: what a screen is made of, before a word is chosen: snapshot, link, reader's wishes, and the division of cells."""
+"""Room: what a screen is made of before a word is chosen: snapshot, link, the reader's wishes, division of cells."""
 
 import msgspec
 

@@ -92,6 +92,8 @@ def nice_ticks(low: float, high: float, *, most: int) -> list[float]:
     """At most `most` round figures between `low` and `high`."""
     for step in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000):
         first = math.ceil(low / step) * step
+        if first < low:  # a quotient that was rounded to a whole number
+            first += step
         ticks = [float(value) for value in range(first, math.floor(high) + 1, step)]
         if len(ticks) <= most:
             return ticks

@@ -68,9 +68,7 @@ class _Profile:
         self._temps = [c for _, c in points]
         self._low, self._high = math.log(LOWEST_TAU * tau_expected_s), math.log(HIGHEST_TAU * tau_expected_s)
         step = (self._high - self._low) / (TRIALS - 1)
-        self._trials = [
-            trial for k in range(TRIALS) if (trial := self._at(self._low + k * step)) is not None
-        ]
+        self._trials = [trial for k in range(TRIALS) if (trial := self._at(self._low + k * step)) is not None]
         self.best: _Trial | None = None
         if self._trials:
             best = min(self._trials)

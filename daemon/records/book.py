@@ -12,6 +12,9 @@ from pourcall.contract.version import VERSION
 from pourcall.daemon.records.codec import Source, SourceKey, whole_ms
 
 
+_MEANT = 2**50  # milliseconds; beyond this no clock is meant, and no base is taken from it
+
+
 class Session(msgspec.Struct, frozen=True):
     """One start of the daemon for one furnace, as the recorder was told."""
 
@@ -121,7 +124,7 @@ class Book:
             (furnace_id, session_id, "", min(last, utc_s), utc_s, reason),
         )
 
-    def source(self, ids: SessionIds, key: SourceKey, board_ms: int | None, mono_s: float) -> Source:
+    def source(self, ids: SessionIds, key: SourceKey, board_ms: int | None, mono_s: float, seq: int) -> Source:
         """The source of a row. board_ms and mono_s set the base of the board's clock when it is first seen."""
         found = self._sources.get((ids.id, key))
         if found is not None:
@@ -129,16 +132,18 @@ class Book:
         probe_id = self.probe(ids.furnace_id, key.probe) if key.probe else None
         args = (ids.id, key.board, key.channel, key.raw_kind, probe_id)
         where = (
-            "SELECT id, board_ms_base FROM sources"
+            "SELECT id, board_ms_base, seq_base FROM sources"
             " WHERE session_id = ? AND board = ? AND channel = ? AND raw_kind = ? AND probe_id IS ?"
         )
         row = self._conn.execute(where, args).fetchone()
         if row is None:
-            base = 0 if board_ms is None else board_ms - whole_ms(mono_s)
+            base = 0
+            if board_ms is not None and -_MEANT < board_ms < _MEANT and -_MEANT < mono_s * 1000.0 < _MEANT:
+                base = board_ms - whole_ms(mono_s)
             self._conn.execute(
-                "INSERT INTO sources (session_id, board, channel, raw_kind, probe_id, board_ms_base)"
-                " VALUES (?,?,?,?,?,?)",
-                (*args, base),
+                "INSERT INTO sources (session_id, board, channel, raw_kind, probe_id, board_ms_base, seq_base)"
+                " VALUES (?,?,?,?,?,?,?)",
+                (*args, base, self.next_id - seq),
             )
             row = self._conn.execute(where, args).fetchone()
         found = Source(
@@ -149,6 +154,7 @@ class Book:
             channel=key.channel,
             raw_kind=key.raw_kind,
             board_ms_base=int(row[1]),
+            seq_base=int(row[2]),
             probe_id=probe_id,
         )
         self._sources[(ids.id, key)] = found

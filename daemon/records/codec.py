@@ -23,7 +23,7 @@ INSERT_ROW = (
     " extra) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
 )
 SELECT_ROW = (
-    "SELECT j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.u_mc, j.extra, j.source"
+    "SELECT j.id, j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.u_mc, j.extra, j.source"
     " FROM journal j"
 )
 REASONS: dict[int, Reason] = {code: reason for reason, code in REASON_CODES.items()}
@@ -57,6 +57,7 @@ class Source(msgspec.Struct, frozen=True):
     channel: str
     raw_kind: str
     board_ms_base: int
+    seq_base: int = 0
     probe_id: int | None = None
 
 
@@ -183,7 +184,7 @@ def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | N
             return None
         marks |= int(sample.flags) << 6
     return (
-        row_id, source.id, item.seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc, late_s,
+        row_id, source.id, None if item.seq + source.seq_base == row_id else item.seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc, late_s,
     )  # fmt: skip
 
 
@@ -202,7 +203,7 @@ def status_row(row_id: int, source: Source, item: BoardStatusIn) -> Row | None:
     mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms)
     board_ms = s.board_ms - whole_ms(item.mono_s) - source.board_ms_base
     return (
-        row_id, source.id, item.seq, mono, utc, s.applied_permille, s.ttl_left_ms, NO_READING | s.inputs << 6, s.boot,
+        row_id, source.id, None if item.seq + source.seq_base == row_id else item.seq, mono, utc, s.applied_permille, s.ttl_left_ms, NO_READING | s.inputs << 6, s.boot,
         s.board_seq, board_ms, None, s.output, None,
     )  # fmt: skip
 
@@ -221,7 +222,7 @@ def other_row(row_id: int, source: Source, item: Input, reading: Reading | None)
             pack_milli(reading.temp_c),
             pack_milli(reading.u_c),
         )
-    return row_id, source.id, item.seq, mono, utc, None, None, marks, None, None, None, temp_mc, u_mc, extra
+    return row_id, source.id, None if item.seq + source.seq_base == row_id else item.seq, mono, utc, None, None, marks, None, None, None, temp_mc, u_mc, extra
 
 
 def encode_input(item: Input) -> str | bytes:
@@ -237,11 +238,13 @@ def encode_input(item: Input) -> str | bytes:
 
 def decode_row(row: Row, source: Source) -> Input:
     """The input of one journal row as `SELECT_ROW` gives it."""
-    seq, mono, utc, value, cold, marks, code, board_seq, board_ms, u_mc, extra, _ = row
+    row_id, seq, mono, utc, value, cold, marks, code, board_seq, board_ms, u_mc, extra, _ = row
     if type(extra) is str:
         return _from_json.decode(extra)
     if type(extra) is bytes:
         return _from_msgpack.decode(extra)
+    if seq is None:
+        seq = row_id - source.seq_base
     mono_s, utc_s = unpack_times(mono, utc, source.offset_ms)
     if not source.raw_kind:
         return TickIn(seq=seq, mono_s=mono_s, utc_s=utc_s)

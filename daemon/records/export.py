@@ -175,7 +175,9 @@ def _columns(job: _Job) -> list[str]:
 def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
     """The hot loop: plain string work, one pass, no object for each reading."""
     file.write(",".join(text_cell(name) for name in _columns(job)) + "\n")
-    blank = [",,,"] * len(job.probes)
+    empty = ",,,"
+    blank = [empty] * len(job.probes)
+    rests: dict[tuple[int | None, int], str] = {}
     tails = [f",{STATUS_OF[REASONS[c]].value},{REASONS[c].value}" if c in REASONS else ",," for c in range(64)]
     figures: dict[int | None, str] = {None: ""}
     column_of = {probe: at for at, (probe, _) in enumerate(job.probes)}
@@ -212,8 +214,8 @@ def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
         (offset_ms,) = conn.execute("SELECT offset_ms FROM sessions WHERE id = ?", (span.session_id,)).fetchone()
         since_s, shift_s = span.since_s, span.shift_s
         until_s = found.until_s if span.until_s is None else span.until_s
-        cells, start_s, start_ms, used, filled = blank.copy(), 0.0, 0, 0, False
-        for _, source, mono, utc, temp_mc, u_mc, marks_code, extra in _rows(conn, found):
+        cells, start_s, start_ms, filled = blank.copy(), 0.0, 0, False
+        for source, mono, utc, temp_mc, u_mc, marks_code, extra in _rows(conn, found):
             place = place_of.get(source)
             if place is None:
                 continue
@@ -227,23 +229,23 @@ def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
                 utc_ms -= round(extra * 1000.0)
             if time_s < since_s or time_s > until_s:
                 continue
-            bit = 1 << place
-            if used & bit or (filled and not start_s <= time_s <= start_s + SCAN_S):
-                emit(start_s + shift_s, start_ms, cells)
-                cells, used, filled = blank.copy(), 0, False
-            if not filled:
+            if filled:
+                if cells[place] is not empty or not start_s <= time_s <= start_s + SCAN_S:
+                    emit(start_s + shift_s, start_ms, cells)
+                    cells, start_s, start_ms = blank.copy(), time_s, utc_ms
+            else:
                 start_s, start_ms, filled = time_s, utc_ms, True
-            used |= bit
             figure = figures.get(temp_mc)
             if figure is None:
                 if len(figures) > _TEXTS_KEPT:
                     figures.clear()
                     figures[None] = ""
                 figure = figures[temp_mc] = f"{temp_mc / 1000.0:.3f}"
-            u_text = figures.get(u_mc)
-            if u_text is None:
-                u_text = figures[u_mc] = f"{u_mc / 1000.0:.3f}"
-            cells[place] = f"{figure},{u_text}{tails[marks_code & NO_READING]}"
+            rest = rests.get((u_mc, marks_code))
+            if rest is None:
+                rest = f",{'' if u_mc is None else f'{u_mc / 1000.0:.3f}'}{tails[marks_code & NO_READING]}"
+                rests[u_mc, marks_code] = rest
+            cells[place] = figure + rest
         if filled:
             emit(start_s + shift_s, start_ms, cells)
             last_s, last_utc_ms = start_s + shift_s, start_ms
@@ -255,18 +257,19 @@ def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
     return count
 
 
-def _rows(conn: sqlite3.Connection, found: Extent) -> Iterator[tuple[Any, ...]]:
-    """(id, source, mono, utc, temp, u, marks, extra) in the order of the journal, further readings at their place."""
-    rows = conn.execute(
-        "SELECT id, source, mono, utc, temp_mc, u_mc, marks, extra FROM journal WHERE id BETWEEN ? AND ?",
-        (found.first_id, found.last_id),
-    )
+def _rows(conn: sqlite3.Connection, found: Extent) -> Iterable[tuple[Any, ...]]:
+    """(source, mono, utc, temp, u, marks, extra) in the order of the journal, further readings at their place."""
+    bounds = (found.first_id, found.last_id)
+    columns = "source, mono, utc, temp_mc, u_mc, marks, extra"
     others = conn.execute(
-        "SELECT journal_id, source, at_mono_s, at_utc_s, temp_mc, u_mc, reason, NULL FROM other_readings"
+        "SELECT source, at_mono_s, at_utc_s, temp_mc, u_mc, reason, NULL, journal_id FROM other_readings"
         " WHERE journal_id BETWEEN ? AND ? ORDER BY journal_id, id",
-        (found.first_id, found.last_id),
+        bounds,
     ).fetchall()
-    return merge(rows, others, key=itemgetter(0)) if others else rows
+    if not others:  # the ordinary case: not a column more than is needed
+        return conn.execute(f"SELECT {columns} FROM journal WHERE id BETWEEN ? AND ?", bounds)
+    rows = conn.execute(f"SELECT {columns}, id FROM journal WHERE id BETWEEN ? AND ?", bounds)
+    return (row[:7] for row in merge(rows, others, key=itemgetter(7)))
 
 
 def _metadata(job: _Job) -> dict[str, Any]:

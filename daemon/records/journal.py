@@ -28,7 +28,7 @@ def read_inputs(store: Store, session_id: int) -> Iterator[Input]:
             rows = conn.execute(f"{SELECT_ROW} WHERE j.id > ? AND j.id <= ? ORDER BY j.id", (after, upto)).fetchall()
         after = upto
         for row in rows:
-            source = sources.get(row[11])
+            source = sources.get(row[12])
             if source is not None:
                 yield decode_row(row, source)
 
@@ -50,7 +50,7 @@ def read_events(store: Store, session_id: int) -> Iterator[Event]:
 
 def _sources(conn: sqlite3.Connection, session_id: int) -> dict[int, Source]:
     rows = conn.execute(
-        "SELECT s.id, s.session_id, n.offset_ms, s.board, s.channel, s.raw_kind, s.board_ms_base FROM sources s"
+        "SELECT s.id, s.session_id, n.offset_ms, s.board, s.channel, s.raw_kind, s.board_ms_base, s.seq_base FROM sources s"
         " JOIN sessions n ON n.id = s.session_id WHERE s.session_id = ?",
         (session_id,),
     )

@@ -33,6 +33,7 @@ T = TypeVar("T")
 MELT_BATCH_S = 0.95  # so that a reading is on disk within 1 s of its arrival, sync included
 IDLE_BATCH_S = 30.0
 ROLL_UP_S = 60.0
+IDLE_ROLL_UP_S = 300.0
 INODE_CHECK_S = 10.0
 LOCKED_AFTER_S = 5.0
 TELL_EVERY_S = 5.0
@@ -270,7 +271,7 @@ class Recorder:
             if not batch:
                 break
             try:
-                roll_up = self._clock() - self._rolled_s >= ROLL_UP_S
+                roll_up = self._clock() - self._rolled_s >= (ROLL_UP_S if self._melting else IDLE_ROLL_UP_S)
                 if self._writer is None:
                     self._reopen()
                 assert self._writer is not None

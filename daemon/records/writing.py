@@ -218,7 +218,7 @@ class BatchWriter:
             board_ms = item.sample.board_ms
         elif isinstance(item, BoardStatusIn):
             board_ms = item.status.board_ms
-        return self._book.source(self._book.session(self._sessions[number]), key, board_ms, item.mono_s)
+        return self._book.source(self._book.session(self._sessions[number]), key, board_ms, item.mono_s, item.seq)
 
     def _accumulate(self, rows: Sequence[Row], others: Sequence[Row]) -> None:
         sources = self._book.probes_by_source

@@ -6,12 +6,14 @@ t90 = tau ln 10 and t50 = tau ln 2 (textbook).
 """
 
 import math
+from functools import cache
 from random import Random
 
 import pytest
 
 from pourcall.daemon.engine.probe_state import SHEATHS
 from pourcall.daemon.engine.settle_fit import SettleFit, settle_fit
+from pourcall.sim.probe import two_lags
 
 SAB_TABLE = {"mi_1.5": (0.21, 0.60), "mi_3.0": (1.2, 2.9), "mi_4.5": (2.5, 5.9), "mi_6.0": (4.0, 9.6)}
 
@@ -26,27 +28,29 @@ def exponential(
 
 @pytest.mark.parametrize("tau_s", [1.0, 1.3, 2.0, 3.0])
 @pytest.mark.parametrize("end_c", [380.0, 560.0, 1150.0])
-def test_a_true_exponential_is_found_within_a_tenth_of_a_degree_before_it_has_settled(
-    tau_s: float, end_c: float
-) -> None:
+def test_a_true_exponential_is_found_within_half_a_degree_before_it_has_settled(tau_s: float, end_c: float) -> None:
     points = exponential(end_c, 40.0, tau_s, since_s=tau_s, until_s=4.0 * tau_s, step_s=tau_s / 10.0)
     assert points[-1][1] < end_c - 6.0  # it is not there yet
     fit = settle_fit(points, 1.3)
     assert fit is not None
-    assert fit.temp_c == pytest.approx(end_c, abs=0.02 * (end_c - points[-1][1]) + 1.0)
-    assert abs(fit.temp_c - end_c) <= fit.fit_error_c
-    assert fit.tau_s == pytest.approx(tau_s, rel=0.11)  # one step of the trial grid
+    assert fit.temp_c == pytest.approx(end_c, abs=0.5)
+    assert abs(fit.temp_c - end_c) <= fit.fit_error_c <= 2.0
+    assert fit.tau_s == pytest.approx(tau_s, rel=0.01)
     assert not fit.tau_at_edge
 
 
 def test_a_trace_too_short_to_tell_one_response_from_another_says_so_by_its_error() -> None:
-    """After one time constant more a fit cannot know tau; the error must be larger than the 2 degC that DESIGN allows."""
-    short = settle_fit(exponential(560.0, 40.0, 1.3, since_s=1.3, until_s=2.6, step_s=0.25), 1.3)
-    long = settle_fit(exponential(560.0, 40.0, 1.3, since_s=1.3, until_s=8.0, step_s=0.25), 1.3)
+    """With 0.25 degC steps and one time constant of data a fit cannot know tau: more than the 2 degC that DESIGN allows."""
+
+    def seen(until_s: float) -> SettleFit | None:
+        clean = exponential(560.0, 40.0, 1.3, since_s=1.3, until_s=until_s, step_s=0.25)
+        return settle_fit([(t, round(c * 4.0) / 4.0) for t, c in clean], 1.3)
+
+    short, long = seen(2.6), seen(8.0)
     assert short is not None
     assert long is not None
     assert short.fit_error_c > 2.0
-    assert long.fit_error_c < 2.0
+    assert long.fit_error_c < 1.0
 
 
 def test_hot_gas_is_told_from_metal_by_its_slowness() -> None:
@@ -67,11 +71,12 @@ def test_too_few_points_or_no_time_give_no_fit(points: list[tuple[float, float]]
     assert settle_fit(points, 1.3) is None
 
 
+_lags = cache(two_lags)
+
+
 def sheath_response(t50_s: float, t90_s: float, end_c: float, start_c: float, t_s: float) -> float:
     """A response through both printed points: two lags in a row, or one where the pair is steeper than any two."""
-    from pourcall.sim.probe import two_lags
-
-    slow_s, fast_s = two_lags(t50_s, t90_s)
+    slow_s, fast_s = _lags(t50_s, t90_s)
     slow = math.exp(-t_s / slow_s)
     if fast_s == 0.0:
         return end_c - (end_c - start_c) * slow
@@ -120,10 +125,10 @@ def noisy_fit(sheath: str, seed: int, *, hold: float) -> tuple[SettleFit | None,
 def test_the_fit_error_covers_the_truth_for_every_printed_sheath(sheath: str) -> None:
     """Fits with an error under 2 degC are used for calls: of those, 95 % must hold the true end within their error."""
     used = held = 0
-    for seed in range(120):
+    for seed in range(60):
         fit, end_c = noisy_fit(sheath, seed, hold=2.0 + 3.0 * (seed % 12) / 11.0)
         if fit is not None and fit.fit_error_c <= 2.0 and not fit.tau_at_edge:
             used += 1
             held += abs(fit.temp_c - end_c) <= fit.fit_error_c
-    assert used >= 20
+    assert used >= 15  # and it must not be so careful that nothing is ever extrapolated
     assert held >= 0.95 * used, f"{held} of {used}"

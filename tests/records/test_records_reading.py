@@ -23,7 +23,7 @@ from pourcall.daemon.records.entries import (
     correct_pour,
     store_photo_file,
 )
-from pourcall.daemon.records.recorder import ROLL_UP_S
+from pourcall.daemon.records.recorder import IDLE_ROLL_UP_S
 from pourcall.daemon.records.store import Store
 
 UTC_S = 1_780_000_000.0
@@ -80,7 +80,7 @@ def test_the_roll_up_is_what_a_count_over_all_rows_gives_also_after_a_crash(
         recorder.put("crucible", item, outputs)
         if n in (300, 600):
             recorder.wait(recorder.put("crucible", *make.note(mono_s))).result(5)
-            clock.now_s += ROLL_UP_S + 1.0
+            clock.now_s += IDLE_ROLL_UP_S + 1.0
     recorder.wait(recorder.put("crucible", *make.note(600.0))).result(5)
     writer = recorder._writer
     assert len(writer._accumulator) > 0

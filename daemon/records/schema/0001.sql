@@ -61,6 +61,7 @@ CREATE TABLE sources (                  -- where journal rows come from, so that
     raw_kind TEXT NOT NULL,             -- emf_uv, linear_c, its90_c, typed_c; board_status for a board's reports; '' for other inputs
     probe_id INTEGER REFERENCES probes(id),
     board_ms_base INTEGER NOT NULL,     -- board clock less monotonic milliseconds at its first sample
+    seq_base INTEGER NOT NULL,          -- journal.id less sequence number at its first row
     UNIQUE (session_id, board, channel, raw_kind, probe_id)
 ) STRICT;
 
@@ -77,7 +78,7 @@ CREATE TABLE reasons (                  -- journal.marks & 63
 CREATE TABLE journal (
     id INTEGER PRIMARY KEY,
     source INTEGER NOT NULL REFERENCES sources(id),
-    seq INTEGER NOT NULL,
+    seq INTEGER,                        -- sequence number within the session; NULL: id less sources.seq_base
     mono ANY NOT NULL,                  -- integer: milliseconds; real: seconds
     utc ANY NOT NULL,                   -- integer: milliseconds less mono less sessions.offset_ms; real: seconds UTC
     value ANY,                          -- raw value; integer: ten-thousandths; real: as it is
@@ -411,7 +412,7 @@ CREATE VIEW pours_now AS                -- pours as they stand after their corre
     SELECT p.* FROM pours p WHERE NOT EXISTS (SELECT 1 FROM pours c WHERE c.corrects = p.id);
 
 CREATE VIEW readings AS                 -- the journal's samples in plain units
-    SELECT j.id, f.name AS furnace, p.name AS probe, s.session_id, j.seq,
+    SELECT j.id, f.name AS furnace, p.name AS probe, s.session_id, coalesce(j.seq, j.id - s.seq_base) AS seq,
            CASE typeof(j.mono) WHEN 'integer' THEN j.mono / 1000.0 ELSE j.mono END AS mono_s,
            CASE typeof(j.utc) WHEN 'integer' THEN (j.mono + n.offset_ms + j.utc) / 1000.0 ELSE j.utc END AS utc_s,
            j.temp_mc / 1000.0 AS temp_c, j.u_mc / 1000.0 AS u_c, r.status, r.reason, s.raw_kind,

@@ -1,0 +1,141 @@
+"""Room: every command takes effect or is refused in words: what was wrong, and what to do instead."""
+
+import pytest
+
+from pourcall.contract import inputs as inp
+from pourcall.contract.events import CommandRefused, MeltEnded, MeltStarted, PourMarked
+from pourcall.contract.plan import MeltPlan
+from pourcall.contract.reading import Place, ProbeState
+from pourcall.daemon.engine.melt_run import MeltRun
+from tests.engine.conftest import Bench, make_plan
+
+
+def refusal(outs: list[object]) -> CommandRefused:
+    (one,) = [out for out in outs if isinstance(out, CommandRefused)]
+    assert one.what
+    assert one.remedy
+    return one
+
+
+NEEDS_MELT: list[inp.Command] = [
+    inp.EndMelt(ending=inp.MeltEnding.POURED), inp.MarkPour(), inp.MarkLift(), inp.MarkAddition(), inp.MarkSkim(),
+    inp.AnswerCall(call="pour", answer=inp.Answer.DONE), inp.ChangeMelt(plan=make_plan()),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("command", NEEDS_MELT, ids=lambda c: str(type(c).__struct_config__.tag))
+def test_without_a_melt_what_needs_one_is_refused_by_its_name(bench: Bench, command: inp.Command) -> None:
+    said = refusal(list(bench.do(command)))
+    assert said.command == type(command).__struct_config__.tag
+    assert "no melt" in said.what
+
+
+def test_a_second_melt_is_refused_while_one_runs_and_names_it(bench: Bench) -> None:
+    bench.start()
+    said = refusal(list(bench.do(inp.StartMelt(plan=make_plan(melt="2026-015")))))
+    assert "2026-014" in said.what
+    assert bench.engine.snapshot().melt == "2026-014"
+
+
+@pytest.mark.parametrize(
+    ("command", "word"),
+    [
+        (inp.MarkPour(mould="bollard"), "cleat 1"),
+        (inp.AnswerCall(call="pour", answer=inp.Answer.DONE), "answer"),
+        (inp.AnswerCall(call="sing", answer=inp.Answer.DONE), "answer"),
+        (inp.SetPlace(probe="nobody", place=Place.DIP), "metal"),
+        (inp.SetProbeState(probe="nobody", state=ProbeState.OUT), "metal"),
+        (inp.StartDip(probe="nobody"), "metal"),
+        (inp.AckAlarm(alarm="sensor_open:metal"), "cleared"),
+        (inp.ShelveAlarm(alarm="sensor_open:metal"), "cleared"),
+        (inp.UnshelveAlarm(alarm="sensor_open:metal"), "cleared"),
+        (inp.ResetAlarm(alarm="sensor_open:metal"), "cleared"),
+        (inp.EnterTemperature(temp_c=11_000.0), "unit"),
+        (inp.EnterTemperature(temp_c=-300.0), "unit"),
+        (inp.EnterTemperature(temp_c=float("nan")), "unit"),
+        (inp.MarkPour(ago_s=1e6), "ago"),
+    ],
+    ids=lambda value: str(type(value).__struct_config__.tag) if hasattr(value, "__struct_config__") else value,
+)
+def test_a_command_that_cannot_be_meant_is_refused_and_its_remedy_helps(
+    bench: Bench, command: inp.Command, word: str
+) -> None:
+    bench.start()
+    bench.run(3.0, 20.0)
+    said = refusal(list(bench.do(command)))
+    assert word in said.what + said.remedy
+
+
+def test_every_mould_poured_is_a_reason_and_says_so(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    assert [type(out) for out in bench.do(inp.MarkPour())].count(PourMarked) == 1
+    assert "every mould" in refusal(list(bench.do(inp.MarkPour()))).what
+    assert "Empty the pot" in bench.engine.snapshot().instruction
+
+
+def test_a_pour_without_any_temperature_is_kept_and_says_that_none_was_known(bench: Bench) -> None:
+    bench.start()
+    bench.run(10.0, None)
+    (marked,) = [out for out in bench.do(inp.MarkPour()) if isinstance(out, PourMarked)]
+    assert marked.pour.pot_temp_c is None
+    assert marked.pour.lip_temp_c is None
+    assert "no temperature" in marked.pour.basis
+
+
+def test_a_melt_begins_and_ends_and_the_next_knows_nothing_of_it(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.do(inp.EnterTemperature(temp_c=565.0))
+    (ended,) = [out for out in bench.do(inp.EndMelt(ending=inp.MeltEnding.INGOTS)) if isinstance(out, MeltEnded)]
+    assert ended.ending is inp.MeltEnding.INGOTS
+    shot = bench.engine.snapshot()
+    assert (shot.melt, shot.calls, shot.window) == ("", (), None)
+    outs = bench.do(inp.StartMelt(plan=make_plan(melt="2026-015")))
+    assert any(isinstance(out, MeltStarted) for out in outs)
+    assert bench.engine.snapshot().pours == ()
+    assert bench.engine.snapshot().lift_mono_s is None
+
+
+def test_a_trip_limit_of_shelving_and_a_shelf_too_long_are_refused(bench: Bench) -> None:
+    bench.run(5.0, 20.0)
+    for _ in range(3):
+        bench.sample(None, flags=1)
+    assert "sensor_open:metal" in bench.alarms()
+    said = refusal(list(bench.do(inp.ShelveAlarm(alarm="sensor_open:metal", minutes=600.0))))
+    assert "60" in said.what
+    bench.do(inp.ShelveAlarm(alarm="sensor_open:metal", minutes=30.0))
+    assert bench.alarms()["sensor_open:metal"].shelved_until_mono_s == pytest.approx(bench.t_s + 1800.0)
+
+
+def test_a_test_alarm_comes_up_named_as_a_test_and_goes_when_acknowledged(bench: Bench) -> None:
+    bench.do(inp.TestAlarm())
+    assert "test" in bench.alarms()["test:path"].what
+    bench.do(inp.AckAlarm(alarm="test:path"))
+    bench.run(10.0, None)
+    assert "test:path" not in bench.alarms()
+
+
+def test_losses_on_the_way_come_from_the_plan_and_grow_with_the_time_since_the_lift(bench: Bench) -> None:
+    """MeltRun.lip_at: 20 s of walk are in the plan's loss; each second more costs the same again, known to a half."""
+    plan: MeltPlan = make_plan(loss_c=20.0)
+    run, mould = MeltRun(plan, 0.0), plan.moulds[0]
+    assert run.lip_at(mould, 600.0, 3.0, None, 100.0) == pytest.approx((580.0, (3.0**2 + 5.0**2) ** 0.5))
+    assert run.lip_at(mould, 600.0, 3.0, 80.0, 100.0)[0] == pytest.approx(580.0)
+    late_c, late_u_c = run.lip_at(mould, 600.0, 3.0, 60.0, 100.0)
+    assert late_c == pytest.approx(560.0)
+    assert late_u_c == pytest.approx((3.0**2 + 5.0**2 + 10.0**2) ** 0.5)
+
+
+def test_a_lost_budget_never_makes_a_figure_surer(bench: Bench) -> None:
+    """Between two ticks a spike has no figure and so no budget; the last budget holds, and before the first 15 degC."""
+    bench.in_metal(570.0)
+    known_u_c = bench.engine.metal.u_c
+    bench.sample(900.0)  # a spike: no number
+    bench.put(inp.TickIn)
+    assert bench.engine.metal.u_c >= known_u_c
+    fresh = Bench()
+    fresh.start()
+    fresh.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    fresh.t_s += 1.0
+    fresh.sample(570.0)
+    assert fresh.engine.metal.temp_c == 570.0
+    assert fresh.engine.metal.u_c >= 15.0
