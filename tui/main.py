@@ -17,18 +17,20 @@ LOG_BYTES = 1_000_000
 def address_for(paths: Paths, *, url: str = "", token: str = "") -> Address:
     """Where to look for the daemon: the socket of this installation, or a URL with a token (from its file if empty).
 
-    Raises DaemonError when a URL is given and there is no token to be found.
+    The token file holds `127.0.0.1:PORT TOKEN`: where there is no socket, both are taken from it. Raises DaemonError
+    when a URL is given and there is no token to be found.
     """
-    if not url:
+    if url and token:
+        return Address(url=url, token=token)
+    if not url and (paths.socket.exists() or not paths.token.exists()):
         return Address(socket=paths.socket)
-    if not token:
-        try:
-            token = paths.token.read_text(encoding="ascii").strip()
-        except OSError as err:
-            raise DaemonError(
-                "no token to show to the daemon", where=str(paths.token), remedy="Copy the token file, or give --token"
-            ) from err
-    return Address(url=url, token=token)
+    try:
+        place, said = paths.token.read_text(encoding="ascii").split()
+    except (OSError, ValueError) as err:
+        raise DaemonError(
+            "no token to show to the daemon", where=str(paths.token), remedy="Copy the token file, or give --token"
+        ) from err
+    return Address(url=url or f"http://{place}", token=token or said)
 
 
 def run_dashboard(

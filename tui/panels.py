@@ -4,7 +4,7 @@ Pure: a snapshot and the reader's unit in, lines out.
 """
 
 from pourcall.contract.events import MeltState
-from pourcall.contract.reading import Place, ProbeState
+from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView
 from pourcall.contract.status import REASON_WORDS, Reason, Status
 from pourcall.tui.digits import big
@@ -29,21 +29,14 @@ from pourcall.tui.words import (
     with_unit,
 )
 
-SAME_C = 4.0  # the metal's figure may be filtered: so far from its probe's last sample it is still of that probe
+POURABLE = (MeltState.LIQUID, MeltState.READY, MeltState.ABOVE)
 
 
 def metal_reason(snapshot: FurnaceSnapshot) -> Reason:
-    """Why the metal's figure is as good as it is: the reason of the probe it comes from.
-
-    A figure of a dip or typed by a person stands on its own; so does one that no probe in the metal agrees with.
-    """
+    """Why the metal's figure is as good as it is; without a figure, why its probe gives none."""
     if snapshot.metal.temp_c is None:
         return next((p.reason for p in _metal_probes(snapshot) if p.status is Status.BAD), Reason.WAITING)
-    for probe in _metal_probes(snapshot):
-        immersed = probe.state in (ProbeState.IN_METAL, ProbeState.FROZEN_IN, ProbeState.SETTLING)
-        if immersed and probe.temp_c is not None and abs(probe.temp_c - snapshot.metal.temp_c) <= SAME_C:
-            return probe.reason
-    return Reason.OVERRIDE if "typed" in snapshot.metal.how else Reason.OK
+    return snapshot.metal.reason
 
 
 def _metal_probes(snapshot: FurnaceSnapshot) -> tuple[ProbeView, ...]:
@@ -105,8 +98,9 @@ def fact_lines(snapshot: FurnaceSnapshot, look: Look) -> tuple[Line, ...]:
 def _power(snapshot: FurnaceSnapshot) -> Line:
     """Power is never red: red is kept for alarms. A bar and a figure where the board reports what it applies."""
     said = POWER_WORDS[snapshot.power] if snapshot.power is not None else ""
-    if snapshot.applied_permille is None:
-        return line(said or DASH)
+    if not snapshot.applied_permille:
+        # A board that drives nothing reports nought; what a person set on the knob is the better word then.
+        return line(said or (DASH if snapshot.applied_permille is None else "0 %"))
     share = snapshot.applied_permille / 1000
     bar = "▪" * round(share * 5) + "·" * (5 - round(share * 5))
     return line(f"{said + ' ' if said else ''}{share * 100:.0f} % {bar}")
@@ -134,7 +128,7 @@ def how_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
     if flags := _flags(snapshot):
         pieces.append(flags)
     for probe in snapshot.probes:
-        if probe.place in (Place.MELT, Place.DIP) and _tells_the_metal(probe, snapshot.metal, len(snapshot.probes)):
+        if probe.place in (Place.MELT, Place.DIP) and _tells_the_metal(probe, snapshot.metal):
             continue  # the large figure says it
         place = PLACE_WORDS[probe.place]
         _, mark, role = _probe_look(probe)
@@ -142,10 +136,8 @@ def how_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
     return joined(pieces, " · ")
 
 
-def _tells_the_metal(probe: ProbeView, metal: MetalView, probes: int) -> bool:
-    if probe.temp_c is None or metal.temp_c is None:
-        return probes == 1
-    return probe.state is ProbeState.IN_METAL and abs(probe.temp_c - metal.temp_c) <= SAME_C
+def _tells_the_metal(probe: ProbeView, metal: MetalView) -> bool:
+    return metal.probe == probe.name if metal.temp_c is not None else probe.temp_c is None
 
 
 def _probe_look(probe: ProbeView) -> tuple[str, str, Role]:
@@ -167,12 +159,11 @@ def info_lines(snapshot: FurnaceSnapshot, look: Look, sizes: Sizes) -> tuple[Lin
                 f", in the pot {span_of(window.tap_min_c, window.tap_max_c, look.unit)}",
             )
         )  # fmt: skip
-        rows.append(
-            line(
+        if window.lip_now_c is not None and snapshot.melt_state in POURABLE:
+            rows.append(line(
                 Span("now   ", Role.DIM), f"arrives at {with_unit(window.lip_now_c, look.unit)}: ",
                 Span(f"too cold {percent(window.too_cold)}, too hot {percent(window.too_hot)}", Role.STRONG),
-            )
-        )  # fmt: skip
+            ))  # fmt: skip
         if sizes.roomy and window.why:
             rows.append(line(Span("why   ", Role.DIM), window.why))
     elif snapshot.melt:

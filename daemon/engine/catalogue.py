@@ -117,7 +117,8 @@ _ALL = (
         "Wait until it has caught up; the figures shown are not used to call", off_delay_s=3.0,
     ),
     AlarmKind(  # S12
-        "port_unavailable", ALARM, "The port of board {subject} cannot be opened. {detail}", "{detail}",
+        "port_unavailable", ALARM, "The port of board {subject} cannot be opened. {detail}",
+        "When that is mended it is taken up by itself",
     ),
     # -- the record and the daemon ------------------------------------------------------------------------------------
     AlarmKind("store_full", ALARM, "The disk is full: readings wait in memory. {detail}", "Make room on the disk"),
@@ -144,9 +145,9 @@ CATALOGUE: dict[str, AlarmKind] = {kind.name: kind for kind in _ALL}
 PARENTS: dict[str, tuple[str, ...]] = {
     # A stronger alarm explains these: one situation shows one alarm.
     "link_lost": ("link_noisy", "late_data", "no_value"),
-    "link_wrong_speed": ("link_noisy", "link_lost"),
-    "port_unavailable": ("link_lost", "link_noisy", "link_wrong_speed"),
-    "identity_mismatch": ("link_lost",),
+    "link_wrong_speed": ("link_noisy", "link_lost", "no_value"),
+    "port_unavailable": ("link_lost", "link_noisy", "link_wrong_speed", "no_value"),
+    "identity_mismatch": ("link_lost", "no_value"),
     "alloy_limit": ("overshoot", "above_window", "pot_limit"),
     "pot_limit": ("overshoot", "above_window"),
     "overshoot": ("above_window",),

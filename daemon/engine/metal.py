@@ -13,7 +13,7 @@ from pourcall.contract.events import Dip
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import MetalView
-from pourcall.contract.status import STATUS_OF, Status
+from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.daemon.engine.measure import USABLE, ProbeChannel
 from pourcall.daemon.engine.settle_fit import SettleFit, settle_fit
@@ -43,6 +43,7 @@ class MetalNow:
     probe: str = ""
     dip: bool = False
     held: bool = False
+    reason: Reason = Reason.OK
 
     def view(self, rate_c_per_min: float | None) -> MetalView:
         """As the dashboard sees it."""
@@ -50,6 +51,8 @@ class MetalNow:
             temp_c=self.temp_c,
             u_c=None if self.temp_c is None else self.u_c,
             how=self.how,
+            reason=self.reason,
+            probe=self.probe,
             rate_c_per_min=rate_c_per_min,
             age_s=self.age_s,
         )
@@ -235,7 +238,10 @@ def metal_now(
                 if abs(lag_c) >= LAG_SAID_C:
                     how += f", {say_difference_c(lag_c)} of lag allowed for"
                 age_s, name = mono_s - best.at_mono_s, channel.config.name
-                return MetalNow(best.temp_c + lag_c, u_c, how, age_s, True, name, dip=place is Place.DIP, held=held)
+                reason = Reason.LAST_KNOWN if held else best.reason
+                return MetalNow(
+                    best.temp_c + lag_c, u_c, how, age_s, True, name, dip=place is Place.DIP, held=held, reason=reason
+                )
         if place is Place.DIP and channel.tracker.state in (ProbeState.SETTLING, ProbeState.IN_METAL):
             fit = watches[channel.config.name].live_fit(channel, mono_s)
             if fit is not None and fit.fit_error_c <= FIT_LIMIT_C and not fit.tau_at_edge:
@@ -264,10 +270,12 @@ def metal_now(
     if typed is not None and 0.0 <= mono_s - typed[0] <= VALID_S:
         age_s = mono_s - typed[0]
         u_c = math.hypot(TYPED_U_C, GROWTH_C_PER_MIN * age_s / 60.0)
-        old.append(MetalNow(typed[1], u_c, f"{typed[2]}, typed {age_s:.0f} s ago", age_s, dip=True))
+        old.append(
+            MetalNow(typed[1], u_c, f"{typed[2]}, typed {age_s:.0f} s ago", age_s, dip=True, reason=Reason.OVERRIDE)
+        )
     if old:
         return min(old, key=lambda one: one.age_s)
-    return MetalNow(None, 0.0, why_not)
+    return MetalNow(None, 0.0, why_not, reason=Reason.WAITING)
 
 
 def _lag_c(channel: ProbeChannel) -> float:

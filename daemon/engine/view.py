@@ -72,7 +72,7 @@ def snapshot(engine: "Engine") -> FurnaceSnapshot:
         seq=engine.seq,
         mono_s=mono_s,
         utc_s=engine.utc_s,
-        kind="fuel" if engine.config.kind == "fuel" else "electric",  # msgspec leaves out a default by identity only
+        kind=engine.config.kind,
         melt="" if run is None else run.plan.melt,
         melt_began_mono_s=None if run is None else run.began_s,
         plan=None if run is None else run.plan,

@@ -11,7 +11,6 @@ import msgspec
 from pourcall.contract.version import VERSION
 from pourcall.daemon.records.codec import Source, SourceKey, whole_ms
 
-
 _MEANT = 2**50  # milliseconds; beyond this no clock is meant, and no base is taken from it
 
 
@@ -43,7 +42,6 @@ class Book:
         self._probes: dict[tuple[int, str], int] = {}
         self._sessions: dict[Session, SessionIds] = {}
         self._sources: dict[tuple[int, SourceKey], Source] = {}
-        self.probes_by_source: dict[int, tuple[int, int]] = {}  # source -> (session, probe), where it names a probe
 
     def forget(self) -> None:
         """After a rollback."""
@@ -51,7 +49,6 @@ class Book:
         self._probes.clear()
         self._sessions.clear()
         self._sources.clear()
-        self.probes_by_source.clear()
 
     def furnace(self, name: str) -> int:
         """Id of a furnace."""
@@ -158,8 +155,6 @@ class Book:
             probe_id=probe_id,
         )
         self._sources[(ids.id, key)] = found
-        if probe_id is not None:
-            self.probes_by_source[found.id] = (ids.id, probe_id)
         return found
 
 

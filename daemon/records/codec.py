@@ -23,14 +23,16 @@ INSERT_ROW = (
     " extra) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
 )
 SELECT_ROW = (
-    "SELECT j.id, j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.u_mc, j.extra, j.source"
-    " FROM journal j"
+    "SELECT j.id, j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.u_mc, j.extra,"
+    " j.source FROM journal j"
 )
 REASONS: dict[int, Reason] = {code: reason for reason, code in REASON_CODES.items()}
 _EXACT_BELOW = 1e11  # times 10,000 still an integer every float near it can tell apart
 _INT62 = 2**61  # leaves room for differences within the 64 bits of SQLite
 _STATUS = "board_status"  # raw_kind of a source of board reports
 _MOST_C = 1e9  # beyond this nothing is a temperature; the raw value is kept all the same
+
+_COLD: dict[float, int | float] = {}  # cold junctions come in few steps: sixteenths of a degree
 
 _json = msgspec.json.Encoder()
 _from_json: msgspec.json.Decoder[Input] = msgspec.json.Decoder(Input)
@@ -157,9 +159,12 @@ def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | N
             if fixed / 10000.0 == value:
                 value = fixed
         if cold is not None:
-            fixed = int(cold * 10000.0 + 0.5)
-            if fixed / 10000.0 == cold:
-                cold = fixed
+            short = _COLD.get(cold)
+            if short is None:
+                if len(_COLD) > 4096:
+                    _COLD.clear()
+                short = _COLD[cold] = pack_fixed(cold)
+            cold = short
     else:
         if not fits_columns(item):
             return None
@@ -170,6 +175,7 @@ def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | N
         ms = mono if type(mono) is int else whole_ms(mono_s)
     if board_ms is not None:
         board_ms -= ms + source.board_ms_base
+    seq = None if item.seq + source.seq_base == row_id else item.seq
     marks, temp_mc, u_mc = NO_READING, None, None
     if reading is not None:
         reason = reading.reason
@@ -184,7 +190,7 @@ def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | N
             return None
         marks |= int(sample.flags) << 6
     return (
-        row_id, source.id, None if item.seq + source.seq_base == row_id else item.seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc, late_s,
+        row_id, source.id, seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc, late_s,
     )  # fmt: skip
 
 
@@ -201,9 +207,10 @@ def status_row(row_id: int, source: Source, item: BoardStatusIn) -> Row | None:
     if any(not -_INT62 < n < _INT62 for n in (s.applied_permille, s.ttl_left_ms)):
         return None
     mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms)
+    seq = None if item.seq + source.seq_base == row_id else item.seq
     board_ms = s.board_ms - whole_ms(item.mono_s) - source.board_ms_base
     return (
-        row_id, source.id, None if item.seq + source.seq_base == row_id else item.seq, mono, utc, s.applied_permille, s.ttl_left_ms, NO_READING | s.inputs << 6, s.boot,
+        row_id, source.id, seq, mono, utc, s.applied_permille, s.ttl_left_ms, NO_READING | s.inputs << 6, s.boot,
         s.board_seq, board_ms, None, s.output, None,
     )  # fmt: skip
 
@@ -213,6 +220,7 @@ def other_row(row_id: int, source: Source, item: Input, reading: Reading | None)
     finite = _are_times(item)
     mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms) if finite else (0, 0)
     extra: str | bytes | None = None
+    seq = None if item.seq + source.seq_base == row_id else item.seq
     if type(item) is not TickIn or not finite:
         extra = encode_input(item)
     marks, temp_mc, u_mc = NO_READING, None, None
@@ -222,7 +230,22 @@ def other_row(row_id: int, source: Source, item: Input, reading: Reading | None)
             pack_milli(reading.temp_c),
             pack_milli(reading.u_c),
         )
-    return row_id, source.id, None if item.seq + source.seq_base == row_id else item.seq, mono, utc, None, None, marks, None, None, None, temp_mc, u_mc, extra
+    return (
+        row_id,
+        source.id,
+        seq,
+        mono,
+        utc,
+        None,
+        None,
+        marks,
+        None,
+        None,
+        None,
+        temp_mc,
+        u_mc,
+        extra,
+    )
 
 
 def encode_input(item: Input) -> str | bytes:

@@ -12,6 +12,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from heapq import merge
+from math import inf
 from operator import itemgetter
 from pathlib import Path
 from typing import Any, TextIO
@@ -185,19 +186,22 @@ def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
     lines: list[str] = []
     count = 0
     second, second_text = -1, ""
+    began_s = job.began_s
+    next_mark_s = marks[-1][0] if marks else inf
 
     def emit(time_s: float, utc_ms: int, cells: list[str]) -> None:
-        nonlocal second, second_text, count
+        nonlocal second, second_text, count, next_mark_s
         mark = ""
-        if marks and marks[-1][0] <= time_s:
+        if time_s >= next_mark_s:
             due = []
             while marks and marks[-1][0] <= time_s:
                 due.append(marks.pop()[1])
             mark = text_cell("; ".join(due))
+            next_mark_s = marks[-1][0] if marks else inf
         whole, ms = divmod(utc_ms, 1000)
         if whole != second:
             second, second_text = whole, datetime.fromtimestamp(whole, UTC).strftime("%Y-%m-%dT%H:%M:%S")
-        lines.append(f"{time_s - job.began_s:.3f},{second_text}.{ms:03d}Z,{','.join(cells)},{mark}\n")
+        lines.append(f"{time_s - began_s:.3f},{second_text}.{ms:03d}Z,{','.join(cells)},{mark}\n")
         count += 1
         if len(lines) >= 2000:
             file.writelines(lines)

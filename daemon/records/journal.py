@@ -50,8 +50,8 @@ def read_events(store: Store, session_id: int) -> Iterator[Event]:
 
 def _sources(conn: sqlite3.Connection, session_id: int) -> dict[int, Source]:
     rows = conn.execute(
-        "SELECT s.id, s.session_id, n.offset_ms, s.board, s.channel, s.raw_kind, s.board_ms_base, s.seq_base FROM sources s"
-        " JOIN sessions n ON n.id = s.session_id WHERE s.session_id = ?",
+        "SELECT s.id, s.session_id, n.offset_ms, s.board, s.channel, s.raw_kind, s.board_ms_base, s.seq_base"
+        " FROM sources s JOIN sessions n ON n.id = s.session_id WHERE s.session_id = ?",
         (session_id,),
     )
     return {row[0]: Source(*row) for row in rows}

@@ -61,7 +61,9 @@ class Recorder:
         self._on_state = on_state
         self._clock = clock
         self._retry_s = tuple(retry_s)
-        self._lock = threading.Condition()
+        self._mutex = threading.Lock()
+        self._lock = threading.Condition(self._mutex)  # the same lock; plain where nobody is woken
+        self._empty = True
         self._backlog = Backlog()
         self._sessions: list[Session] = []
         self._session_of: dict[str, int] = {}
@@ -117,7 +119,7 @@ class Recorder:
                 urgent = True
                 if type(output) is MeltStarted:
                     self._saw_melt(output.plan.melt)
-        with self._lock:
+        with self._mutex:
             number = self._session_of.get(furnace)
             if number is None:  # never lose a row for want of an introduction
                 self._sessions.append(Session(furnace, "", b"{}", item.mono_s, item.utc_s))
@@ -199,10 +201,11 @@ class Recorder:
     ) -> int:
         """Under the lock."""
         self._tickets += 1
-        if not len(self._backlog):
+        if self._empty:
+            self._empty = False
             self._oldest_s = self._clock()
             self._lock.notify()
-        self._backlog.append(Entry(self._tickets, number, item, outputs, call))
+        self._backlog.append((self._tickets, number, item, outputs, call))
         if urgent and not self._urgent:
             self._urgent = True
             self._lock.notify()
@@ -305,7 +308,8 @@ class Recorder:
         """A batch is on disk."""
         with self._lock:
             self._backlog.drop(len(batch))
-            self._durable = batch[-1].ticket
+            self._empty = not len(self._backlog)
+            self._durable = batch[-1][0]
             self._oldest_s = self._clock()
             ready = [t for t in self._waits if t <= self._durable] if self._waits else []
             futures = [future for t in ready for future in self._waits.pop(t)]
@@ -326,14 +330,15 @@ class Recorder:
             except Exception as err:
                 if is_store_trouble(err):
                     return  # the ordinary way goes on from here
-                log.exception("entry %d cannot be recorded: %r", entry.ticket, entry.item)
+                ticket, _, item, outputs, _ = entry
+                log.exception("entry %d cannot be recorded: %r", ticket, item)
                 with self.path.with_name(self.path.name + ".refused").open("a", encoding="utf-8") as beside:
-                    beside.write(f"{entry.item!r} {entry.outputs!r}\n")
+                    beside.write(f"{item!r} {outputs!r}\n")
                 with self._lock:
-                    failed = self._waits.pop(entry.ticket, [])
+                    failed = self._waits.pop(ticket, [])
                 for future in failed:
                     _settle(future, None, err)
-                told = [(entry.ticket, None, err)]
+                told = [(ticket, None, err)]
             self._done([entry], told)
 
     def _problem_of(self, err: Exception) -> str:

@@ -6,7 +6,7 @@ Not here: when to write and what to do about errors (recorder.py).
 
 import logging
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import msgspec
@@ -14,6 +14,7 @@ import msgspec
 from pourcall.contract.events import Event
 from pourcall.contract.inputs import BoardStatusIn, Input, SampleIn
 from pourcall.contract.reading import Reading
+from pourcall.daemon.records import rollup
 from pourcall.daemon.records.backlog import Entry
 from pourcall.daemon.records.book import Book, Session, SessionIds
 from pourcall.daemon.records.codec import (
@@ -25,11 +26,9 @@ from pourcall.daemon.records.codec import (
     pack_milli,
     sample_row,
     status_row,
-    unpack_times,
 )
 from pourcall.daemon.records.migrate import OTHER_REASON, REASON_CODES
 from pourcall.daemon.records.projections import Projector
-from pourcall.daemon.records.rollup import MERGE, Accumulator
 from pourcall.daemon.records.troubles import is_store_trouble
 
 log = logging.getLogger(__name__)
@@ -57,20 +56,17 @@ class BatchWriter:
         self._book = Book(conn)
         self._projector = Projector(conn)
         self._fast: dict[tuple[int, str, str, str], tuple[Source, object]] = {}
-        self._accumulator = Accumulator()
         self._next_id = 1 + int(conn.execute("SELECT coalesce(max(id), 0) FROM journal").fetchone()[0])
-        self._catch_up()
 
     def write(self, batch: Sequence[Entry], *, roll_up: bool = False) -> Told:
-        """Commit a batch; results of its calls. With `roll_up` the slots so far go with it. Raises sqlite3.Error."""
+        """Commit a batch; results of its calls. With `roll_up` all rows so far go into it. Raises sqlite3.Error."""
         conn = self.conn
         told: Told = []
         try:
             conn.execute("BEGIN IMMEDIATE")
-            rows, others = self._rows(batch, told)
+            next_id = self._rows(batch, told)
             if roll_up:
-                conn.executemany(MERGE, self._accumulator.rows())
-                conn.execute("UPDATE state SET rolled_id = ?", (self._next_id - 1,))
+                rollup.roll_up(conn, next_id - 1)
             conn.execute("COMMIT")
         except BaseException:
             # A failed COMMIT has rolled back already, and a ROLLBACK then raises on its own.
@@ -80,10 +76,7 @@ class BatchWriter:
             self._projector.forget()
             self._fast.clear()
             raise
-        if roll_up:
-            self._accumulator.clear()
-        self._next_id += len(rows)
-        self._accumulate(rows, others)
+        self._next_id = next_id
         return told
 
     def end_sessions(self, ends: Sequence[tuple[Session, float, float]]) -> None:
@@ -98,11 +91,9 @@ class BatchWriter:
             if self.conn.in_transaction:
                 self.conn.execute("ROLLBACK")
 
-    def _rows(self, batch: Sequence[Entry], told: Told) -> tuple[list[Row], list[Row]]:
-        """Write a batch within the open transaction; its journal rows and its further readings."""
+    def _rows(self, batch: Sequence[Entry], told: Told) -> int:
+        """Write a batch within the open transaction; the journal id after it."""
         work = _Work()
-        done_rows: list[Row] = []
-        done_others: list[Row] = []
         row_id = self._next_id
         fast = self._fast
         append = work.rows.append
@@ -114,11 +105,9 @@ class BatchWriter:
                     self._book.session(self._sessions[number])
                 else:  # a call sees everything that was put before it
                     self._flush(work)
-                    done_rows += work.rows
-                    done_others += work.others
                     work = _Work()
                     append = work.rows.append
-                    told.append(self._call(entry))
+                    told.append(self._call(entry[0], call))
                 continue
             reading: Reading | None = None
             if outputs:
@@ -147,9 +136,7 @@ class BatchWriter:
             append(row)
             row_id += 1
         self._flush(work)
-        if done_rows:
-            return done_rows + work.rows, done_others + work.others
-        return work.rows, work.others
+        return row_id
 
     def _flush(self, work: _Work) -> None:
         self.conn.executemany(INSERT_ROW, work.rows)
@@ -179,11 +166,12 @@ class BatchWriter:
             self._projector.forget()
         conn.execute("RELEASE projection")
 
-    def _call(self, entry: Entry) -> tuple[int, Any, BaseException | None]:
-        assert entry.call is not None
+    def _call(
+        self, ticket: int, function: Callable[[sqlite3.Connection], Any]
+    ) -> tuple[int, Any, BaseException | None]:
         self.conn.execute("SAVEPOINT call")
         try:
-            value: Any = entry.call(self.conn)
+            value: Any = function(self.conn)
             error: BaseException | None = None
         except Exception as err:
             if isinstance(err, sqlite3.Error) and is_store_trouble(err):
@@ -191,7 +179,7 @@ class BatchWriter:
             self.conn.execute("ROLLBACK TO call")
             value, error = None, err
         self.conn.execute("RELEASE call")
-        return entry.ticket, value, error
+        return ticket, value, error
 
     def _outputs(self, number: int, row_id: int, item: Input, outputs: Sequence[Any], work: _Work) -> None:
         """Everything but a first reading: events, and readings beyond the first."""
@@ -219,40 +207,3 @@ class BatchWriter:
         elif isinstance(item, BoardStatusIn):
             board_ms = item.status.board_ms
         return self._book.source(self._book.session(self._sessions[number]), key, board_ms, item.mono_s, item.seq)
-
-    def _accumulate(self, rows: Sequence[Row], others: Sequence[Row]) -> None:
-        sources = self._book.probes_by_source
-        add = self._accumulator.add
-        for row in rows:
-            probe = sources.get(row[1])
-            if probe is None:
-                continue
-            mono, extra = row[3], row[13]
-            at_s = mono / 1000.0 if type(mono) is int else mono
-            if type(extra) is float:
-                at_s -= extra
-            add(probe[0], probe[1], at_s, row[11], row[0])
-        for journal_id, source, at_s, _, temp_mc, _, _ in others:
-            probe = sources.get(source)
-            if probe is not None:
-                add(probe[0], probe[1], at_s, temp_mc, journal_id)
-
-    def _catch_up(self) -> None:
-        """After a crash: take rows into the accumulator that were committed but not rolled up."""
-        (rolled,) = self.conn.execute("SELECT rolled_id FROM state").fetchone()
-        add = self._accumulator.add
-        for row_id, session, probe, mono, offset, late, temp_mc in self.conn.execute(
-            "SELECT j.id, s.session_id, s.probe_id, j.mono, n.offset_ms,"
-            " CASE typeof(j.extra) WHEN 'real' THEN j.extra ELSE 0.0 END, j.temp_mc FROM journal j"
-            " JOIN sources s ON s.id = j.source JOIN sessions n ON n.id = s.session_id"
-            " WHERE j.id > ? AND s.probe_id IS NOT NULL",
-            (rolled,),
-        ):
-            at_s, _ = unpack_times(mono, 0, offset)
-            add(session, probe, at_s - late, temp_mc, row_id)
-        for row_id, session, probe, at_s, temp_mc in self.conn.execute(
-            "SELECT o.journal_id, s.session_id, s.probe_id, o.at_mono_s, o.temp_mc FROM other_readings o"
-            " JOIN sources s ON s.id = o.source WHERE o.journal_id > ? AND s.probe_id IS NOT NULL",
-            (rolled,),
-        ):
-            add(session, probe, at_s, temp_mc, row_id)

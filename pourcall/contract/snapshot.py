@@ -32,6 +32,8 @@ class MetalView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
     temp_c: float | None
     u_c: float | None = None
+    reason: Reason = Reason.WAITING  # of the reading it rests on
+    probe: str = ""  # the probe that says so, where one does
     how: str = ""  # "probe in the metal", "dip 3, 40 s ago", "chamber only: dip to know"
     rate_c_per_min: float | None = None
     age_s: float = 0.0

@@ -1,4 +1,4 @@
-"""Room: parts for the tests of the records: a clock to turn by hand, inputs of a made-up melt, a recorder that listens."""
+"""Room: parts for the tests of the records: a clock to turn by hand, inputs of a made-up melt, a listener."""
 
 import random
 import time
@@ -86,7 +86,9 @@ class Makers:
                 cp_liquid_j_per_kg_k=600.0, density_liquid_kg_per_m3=4600.0,
             ),
             charge_kg=1.5,
-            moulds=(MouldPlan(name=mould, setup="cleat_v1", mass_kg=0.4, lip_min_c=520.0, lip_max_c=560.0, loss_c=25.0),),
+            moulds=(
+                MouldPlan(name=mould, setup="cleat_v1", mass_kg=0.4, lip_min_c=520.0, lip_max_c=560.0, loss_c=25.0),
+            ),
             limits=(PotLimit(limit_c=620.0, whose="alloy", why="sheet"),),
         )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Room: one archive of everything, and back. A plain copy of a live database is shown to be worth nothing (fault D12)."""
+"""Room: one archive of everything, and back. A plain copy of a live database is worth nothing (fault D12)."""
 
 import shutil
 import sqlite3

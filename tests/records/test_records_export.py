@@ -1,4 +1,4 @@
-"""Room: exports open elsewhere. Checked by pandas (a table), by the `csvw` package (the W3C metadata model), and by hand.
+"""Room: exports open elsewhere. Checked by pandas (a table), by the `csvw` package (the W3C model), and by hand.
 
 Source: W3C Recommendations "Metadata Vocabulary for Tabular Data" and "Model for Tabular Data and Metadata on the
 Web", 17 December 2015; RFC 4180 for the cells.
@@ -18,6 +18,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import NotFound, StoreError
+from pourcall.contract.frames import RawKind
+from pourcall.contract.inputs import TickIn
+from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.daemon.records.csvtext import number_cell, text_cell, write_whole
 from pourcall.daemon.records.export import export_melt, export_pour, export_pours, melt_csv
@@ -82,7 +85,7 @@ def test_the_metadata_is_valid_csvw_and_fits_the_table(melted: Path, tmp_path: P
     reader = csvw.CSVW(str(made.metadata), validate=True)
     assert reader.is_valid, [str(warning.message) for warning in reader.warnings]
     table = csvw.Table.from_file(made.metadata)
-    rows = list(table.iterdicts(strict=True))
+    rows = list(table.iterdicts(strict=True))  # type: ignore[attr-defined]
     assert len(rows) == 100
     assert rows[0]["melt_probe_temp_c"] == 500
     assert rows[0]["utc"].timestamp() == UTC_S
@@ -140,6 +143,31 @@ def test_any_text_is_one_harmless_cell(text: str) -> None:
     assert not any(ord(char) < 32 for char in row[1])
 
 
+def test_a_tick_that_finds_two_probes_silent_leaves_two_reasons(
+    database: Path, recording: Any, make: Maker, tmp_path: Path
+) -> None:
+    recorder = recording()
+    recorder.put("crucible", *make.start(100.0, make.plan()))
+    recorder.put("crucible", *make.sample(101.0, 500.0))
+    make.seq += 1
+    tick = TickIn(seq=make.seq, mono_s=105.0, utc_s=UTC_S + 5.0)
+    lost = [
+        Reading(probe, None, Reason.LINK_LOST, 105.0, UTC_S + 5.0, RawKind.EMF_UV)
+        for probe in ("melt_probe", "chamber_probe")
+    ]
+    recorder.put("crucible", tick, lost)
+    recorder.put("crucible", *make.end(106.0))
+    recorder.stop()
+    with Store.read(database) as store:
+        made = export_melt(store, "2026-001", tmp_path)
+        points = store.melt_trace("2026-001", 100).probes
+    table = pandas.read_csv(made.csv)
+    assert table["melt_probe_reason"].fillna("").tolist() == ["ok", "link_lost", ""]
+    assert table["chamber_probe_reason"].fillna("").tolist() == ["", "link_lost", ""]
+    assert table["mark"].fillna("").tolist()[-1] == "melt ended: poured"
+    assert [point.max_c for point in points["chamber_probe"]] == [None]
+
+
 def test_numbers_are_never_neutralised() -> None:
     assert number_cell(-3.25, 2) == "-3.25"
     assert number_cell(None, 2) == ""
@@ -167,13 +195,3 @@ def test_a_disk_that_fills_leaves_nothing_half_and_the_old_export_whole(tmp_path
         write_whole([(tmp_path / "b.json", lambda file: None), (old, fills)])
     assert old.read_text() == "whole\n"
     assert [file.name for file in tmp_path.iterdir()] == ["a.csv"]
-
-
-def test_a_real_full_disk_is_told_as_such(melted: Path) -> None:
-    """/dev/full refuses every byte with ENOSPC; here it stands for the last block of a disk."""
-    if not Path("/dev/full").exists():
-        pytest.fail("no /dev/full here: run this on Linux") if Path("/proc").exists() else None
-        return
-    with pytest.raises(OSError, match="No space left"), Path("/dev/full").open("w") as full, Store.read(melted) as store:
-        full.write(melt_csv(store, "2026-001"))
-        full.flush()

@@ -23,7 +23,6 @@ from pourcall.contract.inputs import (
 )
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import STATUS_OF, Reason, Status
-from pourcall.daemon.records.backlog import Entry
 from pourcall.daemon.records.book import Session
 from pourcall.daemon.records.codec import pack_fixed, pack_times, unpack_times
 from pourcall.daemon.records.journal import read_events, read_inputs
@@ -74,7 +73,7 @@ def written(path: Path, items: list[Input], outputs: list[tuple[Reading, ...]] |
     try:
         writer = BatchWriter(conn, [session])
         said = outputs or [()] * len(items)
-        writer.write([Entry(n, 0, item, out) for n, (item, out) in enumerate(zip(items, said, strict=True), 1)])
+        writer.write([(n, 0, item, out, None) for n, (item, out) in enumerate(zip(items, said, strict=True), 1)])
     finally:
         conn.close()
     with Store.read(path) as store:
@@ -97,7 +96,7 @@ def test_any_sample_comes_back_bit_for_bit(database: Path) -> None:
     @given(st.lists(_samples, min_size=1, max_size=8))
     def round_trip(items: list[SampleIn]) -> None:
         starts.append(Session("crucible", "", b"{}", 100.0, 1.78e9 + len(starts)))
-        writer.write([Entry(n, len(starts) - 1, item, ()) for n, item in enumerate(items)])
+        writer.write([(n, len(starts) - 1, item, (), None) for n, item in enumerate(items)])
         back = list(read_inputs(store, store.sessions()[-1].id))
         assert [bits(item) for item in back] == [bits(item) for item in items]
 

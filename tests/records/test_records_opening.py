@@ -150,7 +150,8 @@ def test_a_file_that_is_no_database_is_set_aside_and_a_second_one_beside_it(tmp_
         assert store.findings[0].kind == "store_damaged"
         store.close()
         path.unlink()
-    kept = sorted(file.read_text() for file in tmp_path.iterdir() if "damaged" in file.name and not file.name.endswith(("-wal", "-shm")))
+    aside = [file for file in tmp_path.glob("*.damaged-*") if not file.name.endswith(("-wal", "-shm"))]
+    kept = sorted(file.read_text() for file in aside)
     assert kept == ["nor this" * 100, "not a database at all" * 100]
 
 
@@ -215,7 +216,7 @@ def test_what_is_recorded_cannot_be_altered(database: Path, recording: Any, make
     for table in ("journal", "events", "melts", "pours", "sessions", "texts"):
         column = conn.execute(f"SELECT * FROM {table}").description[-1][0]
         for change in (f"UPDATE {table} SET {column} = {column}", f"DELETE FROM {table}"):
-            with pytest.raises(sqlite3.IntegrityError, match="append-only|keeps its rows"):
+            with pytest.raises(sqlite3.IntegrityError, match=r"append-only|keeps its rows"):
                 conn.execute(change)
     conn.close()
 

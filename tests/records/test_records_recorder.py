@@ -1,4 +1,4 @@
-"""Room: the one writer. Nothing acknowledged is lost and order is kept, whatever the disk does (faults D1-D3, D10, D11)."""
+"""Room: the one writer. Nothing acknowledged is lost, order is kept, whatever the disk does (D1-D3, D10, D11)."""
 
 import random
 import signal
@@ -393,7 +393,8 @@ _CHILD = """
 
     def put(n):
         if n % 7 == 0:
-            return recorder.put("crucible", CommandIn(seq=n, mono_s=float(n), utc_s=1.78e9, command=Note(text="x" * 100)), ())
+            note = Note(text="x" * 100)
+            return recorder.put("crucible", CommandIn(seq=n, mono_s=float(n), utc_s=1.78e9, command=note), ())
         sample = Sample(channel="0", raw_kind=RawKind.EMF_UV, raw_value=float(n))
         return recorder.put("crucible", SampleIn(seq=n, mono_s=float(n), utc_s=1.78e9, board="b", sample=sample), ())
 """

@@ -33,9 +33,10 @@ def test_over_tcp_the_token_comes_from_its_file_or_is_missed_in_words(tmp_path: 
     with pytest.raises(DaemonError, match="no token"):
         address_for(paths, url="http://127.0.0.1:8123")
     paths.token.parent.mkdir(parents=True)
-    paths.token.write_text("s3cret\n")
+    paths.token.write_text("127.0.0.1:8123 s3cret\n")
     assert address_for(paths, url="http://127.0.0.1:8123") == Address(url="http://127.0.0.1:8123", token="s3cret")
     assert address_for(paths, url="http://127.0.0.1:8123", token="other").token == "other"
+    assert address_for(paths) == Address(url="http://127.0.0.1:8123", token="s3cret"), "no socket: the token file tells"
 
 
 def test_without_a_terminal_it_says_what_to_use_instead(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

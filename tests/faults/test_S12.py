@@ -1,0 +1,95 @@
+"""Fault S12: the port is busy, missing or not permitted at the start. port_unavailable, priority 2, says what to do."""
+
+import errno
+import os
+import time
+from pathlib import Path
+
+import pytest
+
+from pourcall.contract.events import Priority
+from pourcall.contract.inputs import LinkKind
+from pourcall.drivers import access
+from pourcall.drivers.inbox import Item
+from pourcall.drivers.link import SerialLink
+from pourcall.drivers.wire import ourline
+from tests.faults.conftest import METAL_C, Rig, Wire
+
+DETECTOR = "port_unavailable"
+
+
+def story(rig: Rig, broken: bool) -> None:
+    rig.breaks()
+    if broken:
+        rig.put_link(LinkKind.UNAVAILABLE, "/dev/ttyACM0 may not be opened: join the group dialout")
+        rig.waits(30.0)
+    else:
+        rig.put_link_opened()
+        rig.waits(30.0, lambda: rig.sample(20.0))
+
+
+def test_a_port_that_cannot_be_opened_is_one_alarm_at_once_and_names_the_group(rig: Rig) -> None:
+    story(rig, broken=True)
+    rig.one_alarm("port_unavailable", Priority.ALARM, 0.0, subject="bench")
+    assert "dialout" in rig.alarms()["port_unavailable:bench"].remedy
+    assert "dialout" in rig.engine.snapshot().boards["bench"]
+
+
+MAIN = test_a_port_that_cannot_be_opened_is_one_alarm_at_once_and_names_the_group
+
+
+def test_it_clears_by_itself_when_the_port_can_be_had(rig: Rig) -> None:
+    story(rig, broken=True)
+    rig.put_link_opened()
+    rig.waits(10.0, lambda: rig.sample(METAL_C))
+    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+
+
+def test_the_same_run_with_the_port_raises_nothing(rig: Rig) -> None:
+    story(rig, broken=False)
+    assert not rig.alarms()
+
+
+def test_a_missing_port_is_told_by_the_real_link(rig: Rig, tmp_path: Path) -> None:
+    import queue
+
+    got: queue.Queue[list[Item]] = queue.Queue()
+    link = SerialLink(
+        str(tmp_path / "ttyNONE"), ourline.decoder, lambda _, items: got.put(list(items)), mono_s=time.monotonic,
+        list_ports=list,
+    )  # fmt: skip
+    link.start()
+    try:
+        rig.breaks()
+        rig.items(got.get(timeout=5.0))
+    finally:
+        link.stop()
+    rig.one_alarm("port_unavailable", Priority.ALARM, 0.0, subject="bench")
+
+
+def test_a_busy_port_is_told_by_the_real_link_and_names_who_has_it(rig: Rig, wire: Wire) -> None:
+    wire.link.start()
+    wire.into(rig, LinkKind.OPENED)
+    other = Wire()
+    other.unplug()
+    second = SerialLink(
+        wire.name, ourline.decoder, lambda at_s, items: other.got.put((at_s, items)), mono_s=time.monotonic,
+        list_ports=list,
+    )  # fmt: skip
+    second.start()
+    try:
+        _, items = other.got.get(timeout=5.0)
+    finally:
+        second.stop()
+    fresh = type(rig)()
+    fresh.items(items)
+    assert "in use" in fresh.alarms()["port_unavailable:bench"].what
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="groups are a matter of POSIX")
+def test_a_port_without_permission_names_the_group_to_join(tmp_path: Path) -> None:
+    name = tmp_path / "ttyACM9"
+    name.touch(mode=0o660)
+    kind, sentence = access.why_unavailable(str(name), PermissionError(errno.EACCES, "denied"))
+    assert kind == access.NO_PERMISSION
+    assert "group" in sentence
