@@ -5,14 +5,16 @@ lie beside `pourcall/` and not in it. The committed links `pourcall/daemon -> ..
 checkers and editors alone; they are left out here, so that a checkout without links builds the same wheel.
 """
 
-from setuptools import find_packages, setup
+from setuptools import find_namespace_packages, find_packages, setup
 
 ROOMS = ("daemon", "drivers", "profiles", "sim", "tui")
 
 own = [name for name in find_packages("pourcall") if name.split(".")[0] not in ROOMS]
 packages = ["pourcall", *(f"pourcall.{name}" for name in own)]
 for room in ROOMS:
-    packages += [f"pourcall.{room}", *(f"pourcall.{room}.{name}" for name in find_packages(room))]
+    # Folders of data alone (sheets, schema, firmware) count as packages too: setuptools wants them named.
+    inner = find_namespace_packages(room, exclude=["*__pycache__*"])
+    packages += [f"pourcall.{room}", *(f"pourcall.{room}.{name}" for name in inner)]
 
 setup(
     packages=packages,

@@ -65,7 +65,7 @@ def inputs_of(trace: TraceFile, column: Column, plan: MeltPlan, setup: Setup) ->
     if setup.unit not in DEGREES and setup.unit not in EMF_UV_PER:
         raise BadTrace(
             f"column {column.name!r} is in {setup.unit or 'an unknown unit'}", where=trace.name,
-            remedy="Say what it is with --unit: degC, degF, K, uV or mV",
+            remedy="Say what it is with --column-unit: degC, degF, K, uV, mV or V",
         )  # fmt: skip
     utc_s = trace.began_utc_s or 0.0
     seq = 1

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from pourcall.contract.events import AlarmState, AlarmView, Priority
-from pourcall.daemon.engine.catalogue import CATALOGUE, AlarmKind
+from pourcall.daemon.engine.catalogue import CATALOGUE, PARENTS, AlarmKind
 
 SILENCE_S = 30.0
 SHELVE_MIN_MINUTES = 5.0
@@ -50,6 +50,11 @@ LATCHING_TABLE: dict[tuple[AlarmState, AlarmEvent], AlarmState] = {
     (A.LATCHED_ACKED, E.WORSEN): A.UNACKED,
     (A.LATCHED_ACKED, E.RESET): A.NORMAL,
 }
+_EXPLAINED_BY: dict[str, tuple[str, ...]] = {
+    child: tuple(parent for parent, children in PARENTS.items() if child in children)
+    for children in PARENTS.values()
+    for child in children
+}
 
 
 @dataclass(slots=True)
@@ -75,8 +80,11 @@ class _Alarm:
 class AlarmDesk:
     """All alarms of one furnace. `said` receives (view, who) at each change a client should see."""
 
-    def __init__(self, said: Callable[[AlarmView, str], None]) -> None:
-        self._said = said
+    def __init__(
+        self, said: Callable[[AlarmView, str], None], board_of: Callable[[str], str] = lambda subject: subject
+    ) -> None:
+        """board_of: the subject whose alarms explain those of a subject too (the board of a probe)."""
+        self._said, self._board_of = said, board_of
         self._alarms: dict[str, _Alarm] = {}
         self.silenced_until_s: float | None = None
 
@@ -137,6 +145,26 @@ class AlarmDesk:
                 self._said(self._view(alarm), "time")
         if self.silenced_until_s is not None and mono_s >= self.silenced_until_s:
             self.silenced_until_s = None
+
+    def explain(self) -> None:
+        """One situation shows one alarm: what a stronger alarm explains stands under it."""
+        alarms = self._alarms
+        if len(alarms) < 2 and not any(alarm.suppressed_by for alarm in alarms.values()):
+            return
+        for alarm in list(alarms.values()):
+            parent = self._parent(alarm)
+            if alarm.state is not AlarmState.NORMAL and parent != alarm.suppressed_by:
+                self.suppress([alarm.id], parent)
+
+    def _parent(self, alarm: _Alarm) -> str:
+        """The id of a stronger alarm that is up and explains this one; empty: none."""
+        for kind in _EXPLAINED_BY.get(alarm.kind.name, ()):
+            for subject in (alarm.subject, self._board_of(alarm.subject)):
+                key = f"{kind}:{subject}"
+                parent = self._alarms.get(key)
+                if parent is not None and parent.present and key != alarm.id:
+                    return key
+        return ""
 
     def suppress(self, children: Iterable[str], parent: str) -> None:
         """`parent` (an alarm id) explains these; an empty parent lifts that. They keep running underneath."""
@@ -225,6 +253,8 @@ class AlarmDesk:
         if new is not None:
             if alarm.state is AlarmState.NORMAL or (new is AlarmState.UNACKED and event is not AlarmEvent.WORSEN):
                 alarm.raised_mono_s, alarm.raised_utc_s = mono_s, utc_s
+            if event is AlarmEvent.RAISE:
+                alarm.suppressed_by = self._parent(alarm)  # at birth: what is explained is never heard
             if new is AlarmState.UNACKED and not alarm.suppressed_by:
                 self.silenced_until_s = None
             alarm.state = new

@@ -56,6 +56,10 @@ _ALL = (
         "probe_rating", WARNING, "{subject} is hotter than it is rated for. {detail}",
         "Take the probe out of the heat; expect it to read low from now on", on_delay_s=2.0,
     ),
+    AlarmKind(
+        "fume", ALARM, "Zinc fume far above the limits for air at work, to a factor of ten. {detail}",
+        "Cut the power, leave the bath alone, go upwind; no visible fume does not mean safe", on_delay_s=10.0,
+    ),
     # -- a probe ------------------------------------------------------------------------------------------------------
     AlarmKind(  # T1
         "sensor_open", ALARM, "Thermocouple {subject} is broken or unplugged: it gives no temperature.",
@@ -148,7 +152,7 @@ PARENTS: dict[str, tuple[str, ...]] = {
     "link_wrong_speed": ("link_noisy", "link_lost", "no_value"),
     "port_unavailable": ("link_lost", "link_noisy", "link_wrong_speed", "no_value"),
     "identity_mismatch": ("link_lost", "no_value"),
-    "alloy_limit": ("overshoot", "above_window", "pot_limit"),
+    "alloy_limit": ("overshoot", "above_window", "pot_limit", "fume"),
     "pot_limit": ("overshoot", "above_window"),
     "overshoot": ("above_window",),
     "implausible": ("intermittent",),

@@ -8,7 +8,6 @@ where the melt stands in melt_state.py, pour_call.py and calls.py for instructio
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.frames import RawKind, SampleFlag
-from pourcall.contract.plan import MouldPlan
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.status import Reason
@@ -17,12 +16,13 @@ from pourcall.daemon.engine import view
 from pourcall.daemon.engine.alarms import AlarmDesk
 from pourcall.daemon.engine.calls import CallDesk
 from pourcall.daemon.engine.config import EngineConfig
+from pourcall.daemon.engine.fume_watch import DISTURBED_S, fume_level, judge_fume
 from pourcall.daemon.engine.link_health import BoardLink
 from pourcall.daemon.engine.measure import ProbeChannel
 from pourcall.daemon.engine.melt_run import MeltRun, PowerKnob
 from pourcall.daemon.engine.melt_state import band_of
 from pourcall.daemon.engine.metal import DipWatch, MetalHistory, MetalNow, judge_dip, metal_now
-from pourcall.daemon.engine.pour_call import Judgement, judge, tap_window_c
+from pourcall.daemon.engine.pour_call import Judgement, judge
 from pourcall.daemon.engine.sensor_health import SensorJudge, expanded_u_c
 from pourcall.daemon.engine.temp_alarms import judge_temperatures
 
@@ -44,7 +44,7 @@ class Engine:
         self._chips = {board.name: board.chip for board in config.boards}
         self._watches = {c.config.name: DipWatch() for c in self.channels}
         self._sensors = {c.config.name: SensorJudge(c) for c in self.channels}
-        self.alarms = AlarmDesk(self._alarm_said)
+        self.alarms = AlarmDesk(self._alarm_said, self._explains)
         self.calls = CallDesk(self._call_said)
         self.power = PowerKnob()
         self.run: MeltRun | None = None
@@ -216,7 +216,12 @@ class Engine:
         self._say(ev.StoreChanged, problem=item.problem, detail=item.detail)
 
     def _explain(self) -> None:
-        view.suppress_explained(self.alarms, self.links, self.channels)
+        self.alarms.explain()
+
+    def _explains(self, subject: str) -> str:
+        """The board behind a probe: what befalls the board explains what befalls its probes."""
+        channel = self._by_name.get(subject)
+        return subject if channel is None else channel.config.board
 
     # -- time ---------------------------------------------------------------------------------------------------------
 
@@ -229,15 +234,13 @@ class Engine:
             channel.u_c = channel.u_c if u_c is None else u_c  # a moment without a figure: the last budget holds
             self._judge_sensor(channel)
             sensor = self._sensors[channel.config.name]
-            if sensor.fell_silent(self.mono_s) and not self._link_lost(channel):
+            board = self.links.get(channel.config.board)
+            heard_s = None if board is None else board.last_valid_s
+            if sensor.fell_silent(self.mono_s, heard_s) and not (board is not None and board.lost):
                 self._lost(channel)
         self._evaluate()
         self.alarms.tick(self.mono_s, self.utc_s)
         self._explain()
-
-    def _link_lost(self, channel: ProbeChannel) -> bool:
-        link = self.links.get(channel.config.board)
-        return link is not None and link.lost
 
     def _evaluate(self) -> None:
         """What the metal is at, where the melt stands, what to call and to warn of."""
@@ -253,6 +256,7 @@ class Engine:
         if run is None:
             self._set_state(ev.MeltState.EMPTY, "no melt runs")
             self._set_flag(ev.Flag.NO_METAL_READING, 0)
+            self._set_flag(ev.Flag.FUME, 0)
             judge_temperatures(self.alarms, self.config, None, None, None, self.channels, mono_s, self.utc_s)
             return
         if not run.lifted(mono_s):
@@ -265,7 +269,7 @@ class Engine:
                 calling=self.calls.up(ev.CallKind.POUR) is not None,
             )  # fmt: skip
         if not lifted:
-            tap_c = self._tap(run, mould)
+            tap_c = run.tap_window_c
             band = band_of(metal.temp_c, self.rate_c_per_min, run.plan.alloy, tap_c, self.state)
             self._set_state(view.next_state(self.state, band), view.state_why(band, metal))
         if self.state in (ev.MeltState.READY, ev.MeltState.ABOVE):
@@ -277,19 +281,19 @@ class Engine:
         dips = tuple(d for d in self.dips if d.ended_mono_s >= run.began_s)
         self.calls.judge_dip(run, metal, chamber_c, can_dip, dips, mono_s)
         self._set_flag(ev.Flag.NO_METAL_READING, int(metal.temp_c is None and not lifted))
+        self._judge_fume(run, metal.temp_c, lifted=lifted)
         judge_temperatures(
             self.alarms, self.config, None if lifted else run.plan, metal, self.rate_c_per_min, self.channels, mono_s,
-            self.utc_s, tap_max_c=self._tap(run, mould)[1], poured=mould is None,
+            self.utc_s, tap_max_c=run.tap_window_c[1], poured=mould is None,
         )  # fmt: skip
 
-    def _tap(self, run: MeltRun, mould: MouldPlan | None) -> tuple[float, float]:
-        """Tap window of the mould that is next; with none left, of the last one (ingots want the same metal)."""
-        if mould is None and run.plan.moulds:
-            mould = run.plan.moulds[-1]
-        if mould is None:
-            alloy = run.plan.alloy
-            return alloy.pour_min_c, min(alloy.pour_max_c, run.plan.lowest_limit.limit_c)
-        return tap_window_c(mould, run.plan)
+    def _judge_fume(self, run: MeltRun, temp_c: float | None, *, lifted: bool) -> None:
+        skimmed = run.skimmed_s is not None and self.mono_s - run.skimmed_s < DISTURBED_S
+        level = self.flags.get(ev.Flag.FUME, 0)
+        level = fume_level(run.plan, temp_c, disturbed=skimmed or lifted, level=level)
+        self._set_flag(ev.Flag.FUME, level)
+        if not lifted:
+            judge_fume(self.alarms, run.plan, self.config.furnace, temp_c, level, self.mono_s, self.utc_s)
 
     def _metal_rate(self) -> float | None:
         metal = self.metal
@@ -386,7 +390,7 @@ class Engine:
         self.calls.clear("the melt ended")
         self.run = None
         self._say(ev.MeltEnded, melt=run.plan.melt, ending=command.ending)
-        for kind in ("overshoot", "above_window", "alloy_limit", "pot_limit"):
+        for kind in ("overshoot", "above_window", "alloy_limit", "pot_limit", "fume"):
             self.alarms.withdraw(kind, self.config.furnace, self.mono_s, self.utc_s)
 
     def _lift(self, run: MeltRun, lift_s: float, *, proposed: bool) -> None:

@@ -68,6 +68,7 @@ class ProbeChannel:
         self.last_usable: Reading | None = None  # the last that could be the metal's, to hold over a short gap
         self.u_c: float | None = None  # expanded uncertainty, refreshed once a second
         self.late_s = 0.0
+        self.heard_mono_s: float | None = None  # last sample of any kind, late ones too
         self._good: tuple[float, float] | None = None  # last followed sample
         self._jumped: list[tuple[float, float]] = []  # samples that jumped and are not yet explained
         self._direction = 0
@@ -77,7 +78,7 @@ class ProbeChannel:
         self, sample: Sample, late_s: float, mono_s: float, utc_s: float, alloy: AlloyFacts | None
     ) -> tuple[Reading, str]:
         """A sample becomes a reading; with it why the probe's state changed, or an empty text."""
-        self.late_s = late_s
+        self.late_s, self.heard_mono_s = late_s, mono_s
         temp_c, reason = self._convert(sample, mono_s)
         why = ""
         if late_s > LATE_S:

@@ -7,6 +7,7 @@ from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.daemon.engine.metal import MetalHistory
+from pourcall.daemon.engine.pour_call import tap_window_c
 
 WALK_S = 20.0  # the time a plan's transfer loss stands for
 LIFT_LASTS_S = 900.0
@@ -42,6 +43,15 @@ class MeltRun:
         """The mould that is next."""
         index = self.next_index
         return None if index is None else self.plan.moulds[index]
+
+    @property
+    def tap_window_c(self) -> tuple[float, float]:
+        """Of the mould that is next; with none left, of the last one (ingots want the same metal)."""
+        plan = self.plan
+        mould = self.next_mould or (plan.moulds[-1] if plan.moulds else None)
+        if mould is None:
+            return plan.alloy.pour_min_c, min(plan.alloy.pour_max_c, plan.lowest_limit.limit_c)
+        return tap_window_c(mould, plan)
 
     def lifted(self, mono_s: float) -> bool:
         """The pot is out of the furnace and not every mould is poured, or has just been."""

@@ -26,16 +26,18 @@ class SensorJudge:
     def __init__(self, channel: ProbeChannel) -> None:
         self.channel = channel
         self._wrong = False
-        self._silent = False
+        self._stale = False
+        self._silent = False  # this channel alone: its board goes on
         self._late_samples = 0
 
-    def fell_silent(self, mono_s: float) -> bool:
-        """True once, when this channel stopped while others on the board may go on."""
-        last, config = self.channel.last, self.channel.config
-        stale_s = max(config.stale_after_s, 2.5 * self.channel.tracker.trend.step_s)
-        silent = last is not None and mono_s - last.at_mono_s > stale_s
-        was, self._silent = self._silent, silent
-        return silent and not was
+    def fell_silent(self, mono_s: float, board_heard_s: float | None) -> bool:
+        """True once, when the channel's last figure grows stale. board_heard_s: when its board last said anything."""
+        channel = self.channel
+        last, heard_s = channel.last, channel.heard_mono_s
+        stale_s = max(channel.config.stale_after_s, 2.5 * channel.tracker.trend.step_s)
+        self._silent = heard_s is not None and board_heard_s is not None and board_heard_s - heard_s > stale_s
+        was, self._stale = self._stale, last is not None and mono_s - last.at_mono_s > stale_s
+        return self._stale and not was
 
     def judge(self, desk: AlarmDesk, mono_s: float, utc_s: float, *, lifted: bool) -> None:
         """lifted: the pot is out of the furnace, and what that explains raises nothing."""

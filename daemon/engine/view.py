@@ -1,6 +1,5 @@
 """Room: the engine as others see it. State into a frozen snapshot, and into the one instruction in words."""
 
-from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from pourcall.contract.events import CallKind, MeltState
@@ -8,9 +7,6 @@ from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, ProbeView, WindowView
 from pourcall.contract.status import REASON_WORDS, STATUS_OF, Reason, Status
 from pourcall.contract.units import say_c, say_difference_c
-from pourcall.daemon.engine.alarms import AlarmDesk
-from pourcall.daemon.engine.catalogue import PARENTS
-from pourcall.daemon.engine.link_health import BoardLink
 from pourcall.daemon.engine.measure import ProbeChannel
 from pourcall.daemon.engine.melt_state import MELT_TABLE, Band
 from pourcall.daemon.engine.metal import MetalNow
@@ -38,29 +34,6 @@ def next_state(state: MeltState, band: Band) -> MeltState:
 def state_why(band: Band, metal: MetalNow) -> str:
     """Why the melt stands where it does, in words."""
     return metal.how if band is Band.NONE else _BAND_WHY[band]
-
-
-def suppress_explained(desk: AlarmDesk, links: Mapping[str, BoardLink], channels: Sequence[ProbeChannel]) -> None:
-    """One situation shows one alarm: what a stronger alarm explains stands under it."""
-    views = desk.views()
-    if len(views) < 2 and not any(view.suppressed_by for view in views):
-        return
-    present = {view.id for view in views if view.present}
-    board_of = {channel.config.name: channel.config.board for channel in channels}
-    for view in views:
-        subjects = {view.subject, board_of.get(view.subject, view.subject)}
-        parent = next(
-            (
-                f"{kind}:{subject}"
-                for kind, children in PARENTS.items()
-                if view.kind in children
-                for subject in sorted(subjects)
-                if f"{kind}:{subject}" in present
-            ),
-            "",
-        )
-        if parent != view.suppressed_by:
-            desk.suppress([view.id], parent)
 
 
 def snapshot(engine: "Engine") -> FurnaceSnapshot:

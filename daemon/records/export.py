@@ -216,29 +216,26 @@ def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
             )
         }
         (offset_ms,) = conn.execute("SELECT offset_ms FROM sessions WHERE id = ?", (span.session_id,)).fetchone()
-        since_s, shift_s = span.since_s, span.shift_s
+        shift_s = span.shift_s
         until_s = found.until_s if span.until_s is None else span.until_s
-        cells, start_s, start_ms, filled = blank.copy(), 0.0, 0, False
+        since_ms, until_ms, scan_ms = span.since_s * 1000.0, until_s * 1000.0, SCAN_S * 1000.0
+        cells, start_ms, start_utc_ms, filled = blank.copy(), 0.0, 0, False
         for source, mono, utc, temp_mc, u_mc, marks_code, extra in _rows(conn, found):
             place = place_of.get(source)
             if place is None:
                 continue
-            if type(mono) is int:
-                time_s = mono / 1000.0
-                utc_ms = mono + offset_ms + utc if type(utc) is int else round(utc * 1000.0)
-            else:
-                time_s, utc_ms = mono, round(utc * 1000.0)
-            if type(extra) is float:
-                time_s -= extra
-                utc_ms -= round(extra * 1000.0)
-            if time_s < since_s or time_s > until_s:
+            late_ms = extra * 1000.0 if type(extra) is float else 0.0
+            at_ms = mono if type(mono) is int else mono * 1000.0
+            if late_ms:
+                at_ms -= late_ms
+            if at_ms < since_ms or at_ms > until_ms:
                 continue
-            if filled:
-                if cells[place] is not empty or not start_s <= time_s <= start_s + SCAN_S:
-                    emit(start_s + shift_s, start_ms, cells)
-                    cells, start_s, start_ms = blank.copy(), time_s, utc_ms
-            else:
-                start_s, start_ms, filled = time_s, utc_ms, True
+            if not filled or cells[place] is not empty or not start_ms <= at_ms <= start_ms + scan_ms:
+                if filled:
+                    emit(start_ms / 1000.0 + shift_s, start_utc_ms, cells)
+                    cells = blank.copy()
+                start_ms, filled = at_ms, True
+                start_utc_ms = (mono + offset_ms + utc if type(utc) is int else round(utc * 1000.0)) - round(late_ms)
             figure = figures.get(temp_mc)
             if figure is None:
                 if len(figures) > _TEXTS_KEPT:
@@ -251,8 +248,8 @@ def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
                 rests[u_mc, marks_code] = rest
             cells[place] = figure + rest
         if filled:
-            emit(start_s + shift_s, start_ms, cells)
-            last_s, last_utc_ms = start_s + shift_s, start_ms
+            last_s, last_utc_ms = start_ms / 1000.0 + shift_s, start_utc_ms
+            emit(last_s, last_utc_ms, cells)
     end_s = max((span.shift_s + (span.until_s or found.until_s) for span, found in job.spans), default=last_s)
     while marks and marks[-1][0] <= end_s:
         time_s = max(marks[-1][0], last_s)

@@ -24,10 +24,16 @@ def run(args: argparse.Namespace) -> int:
 
     if args.file.exists():
         raise BadInput("that file exists already", where=str(args.file), remedy="Name another; nothing is overwritten")
+    if not (args.seconds >= 0.0 and args.bytes >= 0):
+        raise BadInput("a capture cannot end before it began", remedy="Give --seconds and --bytes above 0, or neither")
     port = resolve(args.port, list_ports()) if args.port.startswith("usb:") else args.port
-    stopped = False
+    stopped = told = False
 
     def keep_on(elapsed_s: float, size: int) -> bool:
+        nonlocal told
+        if not told:  # only now is the port open
+            told = True
+            print("capturing; Ctrl-C ends it", file=sys.stderr)
         return not (stopped or 0 < args.seconds <= elapsed_s or 0 < args.bytes <= size)
 
     import signal
@@ -38,7 +44,6 @@ def run(args: argparse.Namespace) -> int:
 
     before = signal.signal(signal.SIGINT, stop)
     try:
-        print("capturing; Ctrl-C ends it", file=sys.stderr)
         size = capture_port(
             port, args.file, baud=args.baud, mono_s=time.monotonic, utc_s=time.time, keep_on=keep_on, send=b"?\n"
         )

@@ -48,6 +48,8 @@ def settings_or_none() -> Settings | None:
         text = path.read_text("utf-8")
     except FileNotFoundError:
         return None
+    except (OSError, UnicodeDecodeError) as err:
+        raise BadInput(f"the settings cannot be read: {err}", where=str(path), remedy="Check the file") from err
     return parse_settings(text, where=str(path))
 
 
@@ -62,7 +64,7 @@ def seconds(text: str) -> float:
 
     found = re.fullmatch(r"(?:(\d+(?:\.\d+)?)m(?:in)?)?(?:(\d+(?:\.\d+)?)s?)?", text.strip())
     if not text.strip() or found is None or not any(found.groups()):
-        raise BadInput(f"{text!r} is no length of time", remedy="Write 40s, 2m or 1m30s")
+        raise BadInput(f"{text.strip()!r} is no length of time", remedy="Write 40s, 2m or 1m30s")
     minutes, rest = (float(part) if part else 0.0 for part in found.groups())
     return 60.0 * minutes + rest
 
@@ -73,10 +75,10 @@ def kilograms(text: str) -> float:
 
     found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(kg|g|lb|)\s*", text.lower())
     if found is None:
-        raise BadInput(f"{text!r} is no mass", remedy="Write 1.5kg, 800g or 3lb")
+        raise BadInput(f"{text.strip()!r} is no mass", remedy="Write 1.5kg, 800g or 3lb")
     value = float(found.group(1)) * {"kg": 1.0, "": 1.0, "g": 0.001, "lb": 0.45359237}[found.group(2)]
     if not 0.0 < value <= 100.0:
-        raise BadInput(f"{text!r} is outside 0 to 100 kg", remedy="Check the figure and the unit")
+        raise BadInput(f"{text.strip()!r} is outside 0 to 100 kg", remedy="Check the figure and the unit")
     return value
 
 

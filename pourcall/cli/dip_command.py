@@ -24,6 +24,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Announce, or type in."""
+    if args.read and (args.depth is not None or args.stirred or args.probe):
+        raise BadInput(
+            "--read is a figure of another instrument; --probe, --depth and --stirred belong to a dip of ours",
+            remedy="Give one or the other",
+        )
+    if args.ago and not args.read:
+        raise BadInput("a dip is announced as it begins; --ago belongs to --read", remedy="Leave --ago out")
     if args.read:
         temp_c = temperature(args.read, unit_of(args) if args.unit else None)
         ago_s = seconds(args.ago) if args.ago else 0.0

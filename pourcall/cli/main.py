@@ -10,7 +10,7 @@ import sys
 from collections.abc import Sequence
 from importlib import import_module
 
-from pourcall.contract.errors import PourcallError
+from pourcall.contract.errors import BadInput, PourcallError
 from pourcall.contract.version import VERSION
 
 COMMANDS: dict[str, str] = {
@@ -64,7 +64,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         prog=f"pourcall {name}", description=COMMANDS[name][:1].upper() + COMMANDS[name][1:]
     )
     module.add_arguments(parser)
-    args = parser.parse_args(rest)
+    args = parser.parse_args([_as_figure(word) for word in rest])
     try:
         return int(module.run(args) or 0)
     except PourcallError as err:
@@ -77,6 +77,22 @@ def main(argv: Sequence[str] | None = None) -> int:
         # The reader of our output left (`| head`): not an error of ours, and nothing more can be said there.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as err:
+        if not err.filename:
+            raise
+        print(
+            f"pourcall: {err.strerror} ({err.filename}). Check the path, its permissions and the disk", file=sys.stderr
+        )
+        return BadInput.exit_code if isinstance(err, _TYPED_WRONG) else 1
+
+
+_TYPED_WRONG = (FileNotFoundError, FileExistsError, NotADirectoryError, IsADirectoryError, PermissionError)
+
+
+def _as_figure(word: str) -> str:
+    """`-40C` and `-5.2mV` are figures and no options; argparse takes a word with a blank in it for a value."""
+    is_figure = len(word) > 1 and word[0] == "-" and word[1:].lstrip(".")[:1].isdigit()
+    return f" {word}" if is_figure else word
 
 
 def _no_command(words: Sequence[str]) -> int:

@@ -1,6 +1,7 @@
 """Room: `pourcall melt`. Starts, changes and ends a melt through the daemon; lists and shows from the record."""
 
 import argparse
+import math
 
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import (
@@ -81,13 +82,13 @@ def mould_request(text: str, unit: Unit) -> MouldRequest:
             if key == "kg":
                 fields["mass_kg"] = kilograms(value)
             elif key == "mm":
-                fields["thinnest_mm"] = float(value.removesuffix("mm"))
+                fields["thinnest_mm"] = _figure(value.removesuffix("mm"))
             elif key in ("material", "setup"):
                 fields[key] = value.strip("\"'")
             elif key in ("min", "max"):
                 fields[f"lip_{key}_c"] = temperature(value, unit)
             elif key == "loss":
-                fields["loss_c"] = float(value) * (5.0 / 9.0 if unit is Unit.F else 1.0)
+                fields["loss_c"] = _figure(value) * (5.0 / 9.0 if unit is Unit.F else 1.0)
             else:
                 raise BadInput(
                     f"{key!r} says nothing about a mould", where=f"mould {name!r}",
@@ -100,9 +101,15 @@ def mould_request(text: str, unit: Unit) -> MouldRequest:
     return MouldRequest(**fields)  # type: ignore[arg-type]
 
 
+def _figure(text: str) -> float:
+    """A number of this world: `nan` would be sent as nothing at all, and silently computed instead."""
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(text)
+    return value
+
+
 def _command(args: argparse.Namespace) -> int:
-    client = DaemonClient()
-    furnace = client.furnace(args.furnace)
     ago_s = seconds(args.ago) if getattr(args, "ago", "") else 0.0
     request: StartRequest | ChangeRequest | EndMelt | MarkPower | MarkSkim | MarkAddition | Note
     if args.what == "start":
@@ -112,6 +119,8 @@ def _command(args: argparse.Namespace) -> int:
             moulds=tuple(mould_request(text, unit) for text in args.mould),
         )  # fmt: skip
     elif args.what == "change":
+        if not (args.alloy or args.charge or args.mould):
+            raise BadInput("nothing is to be changed", remedy="Give --alloy, --charge or --mould")
         unit = unit_of(args)
         request = ChangeRequest(
             alloy=args.alloy, charge_kg=kilograms(args.charge) if args.charge else None, why=args.why, who=args.who,
@@ -121,6 +130,8 @@ def _command(args: argparse.Namespace) -> int:
         request = EndMelt(ending=MeltEnding(args.ending), who=args.who)
     elif args.what == "note":
         request = Note(text=args.text, who=args.who)
+    elif args.mark != "add" and (args.mass or args.source):
+        raise BadInput(f"--mass and --source say nothing about {args.mark!r}", remedy="They belong to `melt mark add`")
     elif args.mark == "skim":
         request = MarkSkim(ago_s=ago_s, who=args.who)
     elif args.mark == "add":
@@ -128,7 +139,8 @@ def _command(args: argparse.Namespace) -> int:
         request = MarkAddition(mass_kg=mass_kg, source=args.source, ago_s=ago_s, who=args.who)
     else:
         request = MarkPower(level=PowerLevel(args.mark), ago_s=ago_s, who=args.who)
-    print_result(client, furnace, request)
+    client = DaemonClient()
+    print_result(client, client.furnace(args.furnace), request)
     return 0
 
 

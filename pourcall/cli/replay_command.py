@@ -119,7 +119,7 @@ def _column(trace: "TraceFile", wanted: str) -> "Column":
 
 
 def _setup(args: argparse.Namespace, column: "Column") -> "Setup":
-    from pourcall.daemon.replay import Setup
+    from pourcall.daemon.replay import DEGREES, Setup
     from pourcall.drivers.thermocouple import TYPES
 
     tc_type = args.type.upper()
@@ -129,6 +129,10 @@ def _setup(args: argparse.Namespace, column: "Column") -> "Setup":
     if not unit:
         print(f"the file does not say the unit of {column.name!r}: degC is taken", file=sys.stderr)
         unit = "degC"
+    if args.cold and unit in DEGREES:
+        raise BadInput(
+            f"--cold is for an emf, and {column.name!r} is in {unit}", where=str(args.trace), remedy="Leave --cold out"
+        )
     cold_c = temperature(args.cold, unit_of(args)) if args.cold else None
     return Setup(unit, tc_type, args.sheath, Place(args.place), cold_c)
 

@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 from pourcall.cli.common import our_paths
+from pourcall.contract.errors import BadInput
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,6 +20,8 @@ def run(args: argparse.Namespace) -> int:
     """Until told to stop."""
     from pourcall.daemon.main import serve
 
+    if args.tcp is not None and not 0 <= args.tcp <= 65535:
+        raise BadInput(f"there is no TCP port {args.tcp}", remedy="Choose 1024 to 65535, or 0 for a free one")
     paths = our_paths()
     settings = args.settings or paths.settings
 

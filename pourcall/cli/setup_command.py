@@ -24,18 +24,21 @@ SHEATHS = ("thin", "mineral_3mm", "mineral_6mm", "ceramic_tube")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Scan only, or all of it."""
-    parser.add_argument("--scan", action="store_true", help="only say what is heard on each port")
-    parser.add_argument("--yes", action="store_true", help="ask nothing, take what is proposed")
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--scan", action="store_true", help="only say what is heard on each port")
+    how.add_argument("--yes", action="store_true", help="ask nothing, take what is proposed")
     parser.add_argument("--port", action="append", default=[], help="look at this port too, such as socket://host:port")
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Scan, ask, write, test."""
-    from pourcall.drivers.ports import PortInfo, list_ports, scan
+    from pourcall.drivers.ports import PortInfo, list_ports, resolve, scan
 
     print("Listening on every serial port, a few seconds each ...", file=sys.stderr)
-    ports = [*list_ports(), *(PortInfo(name) for name in args.port)]
+    known = list_ports()
+    named = [PortInfo(resolve(name, known)) for name in args.port]
+    ports = [*(port for port in known if port.device not in {one.device for one in named}), *named]
     reports = scan(ports, mono_s=time.monotonic)
     if args.json:
         print_json([_as_row(report) for report in reports])
@@ -45,7 +48,9 @@ def run(args: argparse.Namespace) -> int:
         if not reports:
             print("No serial port is there. Plug the amplifier board in and run this again")
     if args.scan:
-        return 0
+        asked_for = {port.device for port in named}
+        shut = any(report.unavailable for report in reports if report.port.device in asked_for)
+        return LinkError.exit_code if shut else 0
     speaking = [report for report in reports if report.format in FORMATS]
     if not speaking:
         raise LinkError("no board was heard", remedy="Plug it in, or name a port with --port")

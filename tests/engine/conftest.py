@@ -61,7 +61,7 @@ class Bench:
 
     # -- driving
 
-    def put(self, kind: type[Any], **fields: Any) -> list[ev.Output]:
+    def put(self, kind: type[Any], /, **fields: Any) -> list[ev.Output]:
         """One input of a kind, now."""
         self.seq += 1
         item = kind(seq=self.seq, mono_s=self.t_s, utc_s=1_777_700_000.0 + self.t_s, **fields)

@@ -47,7 +47,7 @@ class Rig(Bench):
 
     def ready(self) -> None:
         """The port is open, a melt runs, the pour is called."""
-        self.put(inp.LinkIn, board="bench", kind=inp.LinkKind.OPENED, detail="port")
+        self.put_link_opened()
         self.in_metal(METAL_C)
         assert self.up(CallKind.POUR), "the story begins with a pour call"
         assert not self.alarms()
@@ -56,6 +56,19 @@ class Rig(Bench):
     def breaks(self) -> None:
         """From this moment on the time to detect counts."""
         self.broken_s = self.t_s
+
+    def put_link(self, kind: inp.LinkKind, detail: str) -> None:
+        """Something happened to the port."""
+        self.put(inp.LinkIn, board="bench", kind=kind, detail=detail)
+
+    def put_link_opened(self) -> None:
+        """The port was opened, and no more."""
+        self.put_link(inp.LinkKind.OPENED, "port")
+
+    def forget(self) -> None:
+        """What the bench itself remembers, for tests of memory."""
+        self.outs.clear()
+        self.items.clear()
 
     def waits(self, seconds: float, each: Callable[[], object] | None = None, *, step_s: float = 0.5) -> None:
         """Time passes, with a tick a second; `each` once a step."""
@@ -85,7 +98,7 @@ class Rig(Bench):
             sample_hex=event.sample_hex, printable=event.printable,
         )  # fmt: skip
 
-    def items(self, items: Sequence[Item]) -> None:
+    def take(self, items: Sequence[Item]) -> None:
         """What a real link delivered."""
         for item in items:
             if isinstance(item, LinkEvent):
@@ -102,13 +115,17 @@ class Rig(Bench):
 
     # -- judging
 
+    def alarm_changes(self, kind: str) -> list[AlarmChanged]:
+        """All that was said of alarms of a kind."""
+        return [out for out in self.outs if isinstance(out, AlarmChanged) and out.alarm.kind == kind]
+
     def raised(self, kind: str) -> list[AlarmChanged]:
         """Every time an alarm of this kind came up (went from not present to present)."""
-        return [
-            out for out in self.outs
-            if isinstance(out, AlarmChanged) and out.alarm.kind == kind and out.alarm.state is AlarmState.UNACKED
-            and out.alarm.present and not out.by
-        ]  # fmt: skip
+        first: dict[float, AlarmChanged] = {}
+        for out in self.alarm_changes(kind):
+            if out.alarm.present and out.alarm.state is AlarmState.UNACKED:
+                first.setdefault(out.alarm.raised_mono_s, out)
+        return list(first.values())
 
     def one_alarm(self, kind: str, priority: Priority, within_s: float, *, subject: str = "metal") -> None:
         """Exactly one unsuppressed alarm stands: this one, so severe, raised so soon after the fault began."""
@@ -179,7 +196,7 @@ class Wire:
         found = 0
         while True:
             _, items = self.got.get(timeout=WAIT_S)
-            rig.items(items)
+            rig.take(items)
             found += sum(isinstance(item, Arrival) and isinstance(item.frame, Sample) for item in items)
             if (samples and found >= samples) or any(
                 isinstance(item, LinkEvent) and item.kind is kind for item in items

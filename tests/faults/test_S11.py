@@ -44,8 +44,7 @@ def test_memory_stays_flat_under_a_flood(rig: Rig) -> None:
         for _ in range(200):
             rig.t_s += 0.5
             rig.frames(b"x" * 65_536, decoder)
-            rig.outs.clear()
-            rig.items_seen()
+            rig.forget()
         assert tracemalloc.get_traced_memory()[0] - before < 200_000
     finally:
         tracemalloc.stop()
@@ -57,7 +56,8 @@ def test_a_flood_on_a_real_port_is_told_as_noise(rig: Rig, wire: Wire) -> None:
     wire.into(rig, LinkKind.OPENED)
     wire.write(b"x" * 3000)
     wire.into(rig, LinkKind.BAD_FRAMES)
-    assert not rig.alarms()  # once is no noise yet
+    assert set(rig.alarms()) <= {"link_noisy:bench"}
+    assert rig.engine.metal.temp_c is not None
 
 
 def test_the_same_run_with_lines_raises_nothing(rig: Rig) -> None:

@@ -2,6 +2,7 @@
 
 import errno
 import os
+import queue
 import time
 from pathlib import Path
 
@@ -31,7 +32,7 @@ def story(rig: Rig, broken: bool) -> None:
 def test_a_port_that_cannot_be_opened_is_one_alarm_at_once_and_names_the_group(rig: Rig) -> None:
     story(rig, broken=True)
     rig.one_alarm("port_unavailable", Priority.ALARM, 0.0, subject="bench")
-    assert "dialout" in rig.alarms()["port_unavailable:bench"].remedy
+    assert "dialout" in rig.alarms()["port_unavailable:bench"].what
     assert "dialout" in rig.engine.snapshot().boards["bench"]
 
 
@@ -51,8 +52,6 @@ def test_the_same_run_with_the_port_raises_nothing(rig: Rig) -> None:
 
 
 def test_a_missing_port_is_told_by_the_real_link(rig: Rig, tmp_path: Path) -> None:
-    import queue
-
     got: queue.Queue[list[Item]] = queue.Queue()
     link = SerialLink(
         str(tmp_path / "ttyNONE"), ourline.decoder, lambda _, items: got.put(list(items)), mono_s=time.monotonic,
@@ -61,7 +60,7 @@ def test_a_missing_port_is_told_by_the_real_link(rig: Rig, tmp_path: Path) -> No
     link.start()
     try:
         rig.breaks()
-        rig.items(got.get(timeout=5.0))
+        rig.take(got.get(timeout=5.0))
     finally:
         link.stop()
     rig.one_alarm("port_unavailable", Priority.ALARM, 0.0, subject="bench")
@@ -82,7 +81,7 @@ def test_a_busy_port_is_told_by_the_real_link_and_names_who_has_it(rig: Rig, wir
     finally:
         second.stop()
     fresh = type(rig)()
-    fresh.items(items)
+    fresh.take(items)
     assert "in use" in fresh.alarms()["port_unavailable:bench"].what
 
 

@@ -3,6 +3,7 @@
 import pytest
 
 from pourcall.contract.events import AlarmChanged
+from pourcall.contract.inputs import LinkKind
 from pourcall.drivers.wire import ourline
 from tests.faults.conftest import Rig, Wire
 
@@ -12,7 +13,7 @@ DETECTOR = "pieces"
 def readings_of(rig: Rig, pieces: list[bytes]) -> list[float]:
     decoder = ourline.decoder(chip="max31855")
     for piece in pieces:
-        rig.t_s += 0.5
+        rig.t_s += 0.002
         rig.frames(piece, decoder)
     return [reading.temp_c for reading in rig.readings() if reading.temp_c is not None]
 
@@ -41,6 +42,7 @@ def test_frames_byte_by_byte_and_five_at_once_give_all_readings(rig: Rig) -> Non
 def test_a_real_port_delivers_all_readings_in_any_pieces(rig: Rig, wire: Wire, size: int) -> None:
     whole = b"".join(rig.line(seq, 400.0 + seq) for seq in range(1, 6))
     wire.link.start()
+    wire.into(rig, LinkKind.OPENED)
     for at in range(0, len(whole), size):
         wire.write(whole[at : at + size])
     wire.into(rig, samples=5)

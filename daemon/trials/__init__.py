@@ -1,0 +1,1 @@
+"""Room: from inspected pours to what to try next. Loaded by commands and workers only, never inside the daemon."""

@@ -1,0 +1,47 @@
+"""Fault T1: open thermocouple. Within two samples: sensor_open, priority 2; BAD, no number, no pour call."""
+
+from pourcall.contract.events import Priority
+from pourcall.contract.frames import SampleFlag
+from pourcall.contract.status import Reason
+from tests.faults.conftest import METAL_C, Rig
+
+DETECTOR = "sensor_open"
+
+
+def story(rig: Rig, broken: bool) -> None:
+    rig.ready()
+    flags = int(SampleFlag.OPEN) if broken else 0
+    rig.waits(30.0, lambda: rig.sample(None if broken else METAL_C, flags=flags))
+
+
+def test_an_open_couple_is_one_alarm_after_two_samples_and_gives_no_number(rig: Rig) -> None:
+    story(rig, broken=True)
+    rig.one_alarm("sensor_open", Priority.ALARM, 2 * rig.T_S)
+    rig.no_number(Reason.SENSOR_OPEN)
+    rig.no_call()
+
+
+MAIN = test_an_open_couple_is_one_alarm_after_two_samples_and_gives_no_number
+
+
+def test_a_number_beside_the_open_flag_is_not_believed(rig: Rig) -> None:
+    rig.ready()
+    rig.waits(30.0, lambda: rig.sample(METAL_C, flags=int(SampleFlag.OPEN)))
+    rig.no_number(Reason.SENSOR_OPEN)
+    rig.no_call()
+
+
+def test_one_open_sample_raises_nothing_and_the_alarm_clears_when_the_contact_is_back(rig: Rig) -> None:
+    rig.ready()
+    rig.t_s += rig.T_S
+    rig.sample(None, flags=int(SampleFlag.OPEN))
+    rig.waits(70.0, lambda: rig.sample(METAL_C))
+    assert not rig.alarms()
+    rig.waits(5.0, lambda: rig.sample(None, flags=int(SampleFlag.OPEN)))
+    rig.waits(10.0, lambda: rig.sample(METAL_C))
+    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+
+
+def test_the_same_run_with_a_whole_couple_raises_nothing(rig: Rig) -> None:
+    story(rig, broken=False)
+    rig.silent()
