@@ -55,5 +55,6 @@ def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, u
     from pourcall.daemon.records import entries
 
     return entries.add_result(
-        conn, pour_name, found.defect, found.severity, who=found.who, utc_s=utc_s, detail=found.detail
-    )
+        conn, pour_name, found.defect, found.severity, who=found.who, utc_s=utc_s, detail=found.detail,
+        correcting=found.correcting,
+    )  # fmt: skip

@@ -36,7 +36,7 @@ def alarms() -> str:
     rows = []
     for kind in CATALOGUE.values():
         what, remedy = (
-            text.replace("{subject}", "*it*").replace("{detail}", "").strip() for text in (kind.what, kind.remedy)
+            text.replace("{subject}", "*name*").replace("{detail}", "").strip() for text in (kind.what, kind.remedy)
         )
         rows.append((
             f"`{kind.name}`", kind.priority.name, f"{kind.on_delay_s:g} s", what[:1].upper() + what[1:],

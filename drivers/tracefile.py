@@ -21,6 +21,7 @@ LOOK_ROWS = 200  # of the start of the file, to guess from
 MOST_C = 2500.0
 
 _TIME_WORD = re.compile(r"\b(time|t|elapsed|timestamp|date|datetime|utc|clock|seconds?|sec|min|minutes?|hours?)\b")
+_SURE_TIME_WORD = re.compile(r"\b(time|elapsed|timestamp|date|datetime|utc|clock|seconds)\b")
 _TEMP_WORD = re.compile(r"temp|\btc|tc\d|°|deg ?[cfk]\b|celsius|fahrenheit|kelvin|couple|probe|metal|melt|\bpt\d")
 _EMF_WORD = re.compile(r"emf|volt|(?:\b|_)[um\u00b5]v\b")
 _TEMP_UNITS = {"c": "degC", "degc": "degC", "f": "degF", "degf": "degF", "k": "K", "kelvin": "K", "celsius": "degC",
@@ -123,23 +124,28 @@ def read_trace(text: str, *, name: str = "trace", time_column: str = "") -> Trac
 
 
 def _separator(lines: Sequence[str]) -> str:
-    """The separator that gives most lines the same number of cells; blanks where none does."""
-    best, best_score = " ", 0
-    for separator in SEPARATORS:
-        counts = [line.count(separator) for line in lines]
-        usual = max(set(counts), key=counts.count)
-        score = counts.count(usual) * min(usual, 3) if usual else 0
-        if separator == "," and all(_comma_is_decimal(line) for line in lines[1:]):
-            score = 0
-        if score > best_score:
-            best, best_score = separator, score
+    """The separator under which most cells are numbers or times; at a tie the first of SEPARATORS, blanks last.
+
+    Counting separators alone takes the comma of `0,5;21,5` for one.
+    """
+    best, best_share = " ", 0.0
+    for separator in (*SEPARATORS, " "):
+        rows = [_split(line, separator) for line in lines]
+        widths = [len(row) for row in rows]
+        usual = max(set(widths), key=widths.count)
+        if usual < 2:
+            continue
+        comma = separator != ","
+        cells = sum(bool(cell) for row in rows for cell in row)
+        good = sum(
+            _number(cell, comma) is not None or _moment(cell) is not None
+            for row in rows
+            if len(row) == usual
+            for cell in row
+        )
+        if good / cells > best_share:
+            best, best_share = separator, good / cells
     return best
-
-
-def _comma_is_decimal(line: str) -> bool:
-    """`0 21,5` or `0,5\t21,5`: every comma stands between digits, and blanks separate the numbers."""
-    words = line.split()
-    return len(words) > 1 and all(word.count(",") <= 1 for word in words)
 
 
 def _split(line: str, separator: str) -> list[str]:
@@ -183,15 +189,22 @@ def _time_index(header: Sequence[str], body: Sequence[Sequence[str]], comma: boo
                 return index
         raise NotFound(f"no column {wanted!r}", where=name, remedy=f"There are: {', '.join(header)}")
     look = body[:LOOK_ROWS]
-    rising = []
+    rising, halting = [], []
     for index in range(len(header)):
         cells = [row[index] for row in look]
         moments = [_moment(cell) for cell in cells]
-        values = moments if any(m is not None for m in moments) else [_number(cell, comma) for cell in cells]
+        clock = any(m is not None for m in moments)
+        values = _over_midnight(moments) if clock else [_number(cell, comma) for cell in cells]
         known = [value for value in values if value is not None]
-        if len(known) >= 0.8 * len(cells) and all(a < b for a, b in itertools.pairwise(known)):
+        steps = list(itertools.pairwise(known))
+        if len(known) < 0.8 * len(cells):
+            continue
+        if all(a < b for a, b in steps):
             rising.append(index)
+        elif sum(a < b for a, b in steps) >= 0.4 * len(steps) and sum(a > b for a, b in steps) <= 0.1 * len(steps):
+            halting.append(index)  # stamps of whole seconds come twice, a logger repeats a block
     named = [index for index in rising if _TIME_WORD.search(_words(header[index]))]
+    named += [index for index in halting if _SURE_TIME_WORD.search(_words(header[index]))]
     if named or rising:
         return (named or rising)[0]
     raise BadTrace("no column rises steadily as a time does", where=name, remedy="Name the time column with --time")

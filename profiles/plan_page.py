@@ -10,6 +10,11 @@ from html import escape
 
 from pourcall.contract.units import Unit, format_temperature
 from pourcall.profiles import limits
+from pourcall.profiles.page import bullets as _ul
+from pourcall.profiles.page import page, svg
+from pourcall.profiles.page import round_out as _round_out
+from pourcall.profiles.page import section as _section
+from pourcall.profiles.page import ticks as _ticks
 from pourcall.profiles.plan_text import caution_lines, charge_lines, energy_lines, level_words, mould_lines, pot_lines
 from pourcall.profiles.planner import PourPlan
 
@@ -40,11 +45,7 @@ def render_html(plan: PourPlan, unit: Unit = Unit.C) -> str:
     parts.append(_section("Mind", _ul(caution_lines(plan))))
     parts.append(_section("Wear and have at hand", _ul(plan.clothing, "check")))
     parts.append(_section("Where the numbers come from", f'<p class="small">{escape("; ".join(plan.sources))}</p>'))
-    title = escape(f"Plan for {plan.alloy_name}")
-    return (
-        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
-        f"<style>{_STYLE}</style></head>\n<body>\n" + "\n".join(parts) + "\n</body></html>\n"
-    )
+    return page(f"Plan for {plan.alloy_name}", _STYLE, parts)
 
 
 def scale_svg(plan: PourPlan, unit: Unit = Unit.C) -> str:
@@ -180,29 +181,5 @@ def _power(power: int) -> str:
     return f"{10.0**power:g}" if -4 < power < 6 else f"1e{power}"
 
 
-def _ticks(low_c: float, high_c: float) -> list[float]:
-    """About seven round temperatures between the ends."""
-    span = high_c - low_c
-    step = next((size for size in (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 200.0, 250.0) if span / size <= 8.0), 500.0)
-    first = math.ceil(low_c / step) * step
-    return [first + step * number for number in range(int((high_c - first) // step) + 1)]
-
-
-def _round_out(low_c: float, high_c: float) -> tuple[float, float]:
-    return math.floor(low_c / 10.0) * 10.0, math.ceil(high_c / 10.0) * 10.0
-
-
 def _svg(height: int, drawn: Iterable[str], title: str) -> str:
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {height}" role="img">'
-        f"<title>{escape(title)}</title>{''.join(drawn)}</svg>"
-    )
-
-
-def _section(title: str, body: str) -> str:
-    return f"<h2>{escape(title)}</h2>\n{body}"
-
-
-def _ul(items: Iterable[str], kind: str = "") -> str:
-    attribute = f' class="{kind}"' if kind else ""
-    return f"<ul{attribute}>" + "".join(f"<li>{escape(item)}</li>" for item in items) + "</ul>"
+    return svg(_WIDTH, height, drawn, title)

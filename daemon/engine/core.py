@@ -21,7 +21,7 @@ from pourcall.daemon.engine.link_health import BoardLink
 from pourcall.daemon.engine.measure import ProbeChannel
 from pourcall.daemon.engine.melt_run import MeltRun, PowerKnob
 from pourcall.daemon.engine.melt_state import band_of
-from pourcall.daemon.engine.metal import DipWatch, MetalHistory, MetalNow, judge_dip, metal_now
+from pourcall.daemon.engine.metal import DipWatch, MetalHistory, MetalNow, judge_dip, metal_now, metal_rate_c_per_min
 from pourcall.daemon.engine.pour_call import Judgement, judge
 from pourcall.daemon.engine.sensor_health import SensorJudge, expanded_u_c
 from pourcall.daemon.engine.temp_alarms import judge_temperatures
@@ -251,7 +251,7 @@ class Engine:
         self.metal = metal = metal_now(
             self.channels, self._watches, dip, self._typed, self.power.on_since_s, mono_s, alloy
         )
-        self.rate_c_per_min = self._metal_rate()
+        self.rate_c_per_min = metal_rate_c_per_min(metal, self._by_name, mono_s)
         self.judgement = None
         if run is None:
             self._set_state(ev.MeltState.EMPTY, "no melt runs")
@@ -294,17 +294,6 @@ class Engine:
         self._set_flag(ev.Flag.FUME, level)
         if not lifted:
             judge_fume(self.alarms, run.plan, self.config.furnace, temp_c, level, self.mono_s, self.utc_s)
-
-    def _metal_rate(self) -> float | None:
-        metal = self.metal
-        if not metal.live or not metal.probe:
-            return None
-        channel = self._by_name[metal.probe]
-        if channel.tracker.state is not ProbeState.IN_METAL:
-            return None
-        span_s = max(20.0, 2.0 * channel.tracker.rule.tau_metal_s, 3.0 * channel.tracker.trend.step_s)
-        since_s = self.mono_s - channel.tracker.moved_mono_s - channel.tracker.rule.tau_metal_s
-        return None if since_s < span_s / 2.0 else channel.tracker.trend.rate_c_per_min(min(span_s, max(since_s, 5.0)))
 
     def _set_state(self, new: ev.MeltState, why: str) -> None:
         if new is not self.state:

@@ -86,7 +86,8 @@ class BoardLink:
         since_s = max((s for s in (self.open_since_s, self.last_valid_s) if s is not None), default=None)
         silent_s = 0.0 if since_s is None else mono_s - since_s
         silent = silent_s > silent_after_s
-        wrong_speed = silent and self._valid_since_open == 0 and bad > 0 and self._printable < TEXT_SHARE
+        no_text = self._valid_since_open == 0 and bad > 0 and self._printable < TEXT_SHARE
+        wrong_speed = silent and no_text
         unavailable = self.problem == LinkKind.UNAVAILABLE
         was_lost, self.lost = self.lost, self.closed or silent or unavailable
         detail = "It was unplugged." if self.closed else f"Nothing for {silent_s:.0f} s."
@@ -96,6 +97,6 @@ class BoardLink:
         desk.judge("link_wrong_speed", name, wrong_speed and not unavailable, mono_s, utc_s, at_once=True)
         lost = (self.closed or silent) and not wrong_speed and not unavailable
         desk.judge("link_lost", name, lost, mono_s, utc_s, detail=detail, at_once=True)
-        noisy = bad >= NOISY_FRAMES and not self.lost
+        noisy = bad >= NOISY_FRAMES and not self.lost and not no_text  # it is about to be called a wrong speed
         desk.judge("link_noisy", name, noisy, mono_s, utc_s, detail=f"{bad} in the last {NOISY_S:.0f} s.")
         return self.lost and not was_lost

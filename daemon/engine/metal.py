@@ -7,6 +7,7 @@ says what the metal is at.
 import math
 from bisect import bisect_right
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pourcall.contract.events import Dip
@@ -117,7 +118,7 @@ BELOW_LIQUID = "below the liquidus: the metal is still part solid, or a shell of
 
 
 def _below_liquid(temp_c: float, alloy: AlloyFacts | None) -> bool:
-    """A cold probe freezes metal on its tip and reads the shell, up to 100 degC below the bath, flat as a settled one."""
+    """A cold probe freezes metal on its tip and reads that, 100 degC below the bath and as flat as settled."""
     return alloy is not None and temp_c < alloy.liquidus_c
 
 
@@ -276,6 +277,18 @@ def metal_now(
     if old:
         return min(old, key=lambda one: one.age_s)
     return MetalNow(None, 0.0, why_not, reason=Reason.WAITING)
+
+
+def metal_rate_c_per_min(metal: MetalNow, by_name: Mapping[str, ProbeChannel], mono_s: float) -> float | None:
+    """How fast the metal itself heats; None where no probe has stood in it long enough to tell."""
+    if not metal.live or not metal.probe:
+        return None
+    tracker = by_name[metal.probe].tracker
+    if tracker.state is not ProbeState.IN_METAL:
+        return None
+    span_s = max(20.0, 2.0 * tracker.rule.tau_metal_s, 3.0 * tracker.trend.step_s)
+    since_s = mono_s - tracker.moved_mono_s - tracker.rule.tau_metal_s
+    return None if since_s < span_s / 2.0 else tracker.trend.rate_c_per_min(min(span_s, max(since_s, 5.0)))
 
 
 def _lag_c(channel: ProbeChannel) -> float:

@@ -38,6 +38,7 @@ STEADY_FALL_C_PER_S = 0.5  # after a fall: a probe cooling in air passes through
 WARM_C = 80.0  # a probe laid into a cold charge has warmed with it from here on
 COLD_BELOW_SOLIDUS_C = 40.0  # so far below the solidus in one fall: out, not freezing (latent heat takes minutes)
 COLD_WITHOUT_ALLOY_C = 200.0
+FALLEN_C = 200.0  # below where it left: no addition cools a bath so far at once; it hangs elsewhere, or it lies
 FROZEN_BELOW_SOLIDUS_C = 5.0
 CHARGING_S = 300.0  # so long after a melt began a fall is cold metal put into a hot pot
 BACK_WITHIN_C = 40.0  # a later fall is over when it is back so near to where it fell from; till then it is doubtful
@@ -133,6 +134,7 @@ class ProbeTracker:
         self._melt_began_s = -1e9
         self._fell_from: tuple[float, float] = (-1e9, 1e9)  # when and from where it last began to fall
         self._fell = False  # the last surge was downwards
+        self._left_c: float | None = None  # what the metal was at that it was last seen to leave
         self._from_cold = True  # since it was last cold, nothing but slow warming happened
         self._last: tuple[float, float] | None = None
 
@@ -145,6 +147,7 @@ class ProbeTracker:
         """Another batch: what the last one did says nothing any more."""
         self._melt_began_s = mono_s
         self.been_fluid = self.fluid_this_melt = False
+        self._left_c = None
 
     def force(self, state: ProbeState, mono_s: float) -> None:
         """A person says what the probe is doing."""
@@ -153,6 +156,7 @@ class ProbeTracker:
         self.moved_mono_s = mono_s - 10.0 * self.rule.tau_metal_s
         self._from_cold = state is ProbeState.OUT
         self._surging = False
+        self._left_c = None
         self.been_in = state is ProbeState.IN_METAL
 
     def update(self, mono_s: float, temp_c: float, alloy: AlloyFacts | None) -> str:
@@ -170,12 +174,14 @@ class ProbeTracker:
             return ""
         if new is ProbeState.ENTERING:
             self.entered_mono_s = mono_s
+        if new is ProbeState.LEAVING and self.state is ProbeState.IN_METAL:
+            self._left_c = self.trend.highest_c()
         if new is not ProbeState.IN_METAL and new is not ProbeState.FROZEN_IN:
             self._quiet_samples = 0
         if new is ProbeState.OUT:
             self.been_fluid = False
         if new is ProbeState.IN_METAL:
-            self.been_in = True
+            self.been_in, self._left_c = True, None
         self.state = new
         return WHY[sign]
 
@@ -190,6 +196,8 @@ class ProbeTracker:
         limit_down = SLOW_STEP_C_PER_S if slow else rule.surge_down_c_per_s
         solidus_c = None if alloy is None else alloy.solidus_c
         cold_c = COLD_WITHOUT_ALLOY_C if solidus_c is None else solidus_c - COLD_BELOW_SOLIDUS_C
+        if self._left_c is not None:
+            cold_c = max(cold_c, self._left_c - FALLEN_C)
         if self._surging:
             limit_up, limit_down = LEVEL_SHARE * limit_up, LEVEL_SHARE * limit_down
         self._surging = rate >= limit_up or rate <= -limit_down

@@ -1,10 +1,10 @@
 """Room: where a probe that is still settling is heading. A few seconds of samples in, a temperature with its error out.
 
-First-order response of a sheath in a bath: T(t) = T_end - A exp(-t/tau) (textbook). tau is fitted, not assumed; for each
-tau the best T_end and A are a straight-line fit. The error holds three things:
+First-order response of a sheath in a bath: T(t) = T_end - A exp(-t/tau) (textbook). tau is fitted, not assumed; for
+each tau the best T_end and A are a straight-line fit. The error holds three things:
     noise, as the straight line gives it;
-    the spread of T_end over all tau that fit nearly as well, so that a trace too short to tell one tau from another says
-    so by itself;
+    the spread of T_end over all tau that fit nearly as well, so that a trace too short to tell one tau from another
+    says so by itself;
     and, since a real sheath is two or three lags in a row, by how much T_end moves when only the later half is fitted:
     the later part is nearer to one lag, so that the difference is of the size of what the model leaves out.
 """

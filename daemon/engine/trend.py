@@ -56,6 +56,10 @@ class Trend:
                 return (end_c - start_c) / (end_s - start_s)
         return None
 
+    def highest_c(self) -> float | None:
+        """Highest of the last seconds; None: no sample yet."""
+        return max((temp_c for _, temp_c in self._short), default=None)
+
     def rate_c_per_min(self, span_s: float) -> float | None:
         """Least-squares slope over `span_s`; None where there is less than a third of that span, or under 3 points."""
         points = self._long

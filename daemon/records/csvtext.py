@@ -6,7 +6,7 @@ Source: RFC 4180 (quoting); OWASP "CSV Injection" (which characters; from memory
 
 import contextlib
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TextIO
 
@@ -59,3 +59,15 @@ def write_whole(files: Sequence[tuple[Path, Callable[[TextIO], None]]]) -> None:
             where=str(files[0][0]),
             remedy="Free some space or choose another folder; nothing half is left there",
         ) from err
+
+
+def write_texts(texts: Mapping[Path, str]) -> None:
+    """Several files from texts that are ready, all of them or none. Raises StoreError."""
+
+    def filling(text: str) -> Callable[[TextIO], None]:
+        def fill(file: TextIO) -> None:
+            file.write(text)
+
+        return fill
+
+    write_whole([(path, filling(text)) for path, text in texts.items()])

@@ -38,23 +38,52 @@ _CORRECTABLE = {
 
 
 def add_result(
-    conn: sqlite3.Connection, pour: str, defect: str, severity: int, *, who: str, utc_s: float, detail: str = ""
-) -> int:
+    conn: sqlite3.Connection, pour: str, defect: str, severity: int, *, who: str, utc_s: float, detail: str = "",
+    correcting: bool = False,
+) -> int:  # fmt: skip
     """What inspection found on a pour: a defect with severity 1 to 3, or `sound` with 0; the row's id.
 
-    A later `sound` does not wipe out a defect: correct that row instead. The same defect told again corrects itself.
+    The same defect told again corrects itself; with 0 it is taken back. A casting that is sound and has a defect is
+    refused unless `correcting`: then what stood before is corrected. Rows are added, none is altered.
     """
-    if not 0 <= severity <= 3 or (defect == SOUND) != (severity == 0):
+    if not 0 <= severity <= 3 or (defect == SOUND and severity != 0):
         raise BadInput(
             f"{defect} with severity {severity}", where=pour, remedy="Severity is 1, 2 or 3; a sound casting has 0"
         )
     melt_id, number = _pour(conn, pour)
-    old = conn.execute(
-        "SELECT max(id) FROM results WHERE melt_id = ? AND pour_number = ? AND defect = ?", (melt_id, number, defect)
-    ).fetchone()[0]
-    return insert(
-        conn, "results", melt_id=melt_id, pour_number=number, at_utc_s=utc_s, who=who, defect=defect,
-        severity=severity, detail=detail, corrects=old,
+    standing = {
+        row[1]: row
+        for row in conn.execute(
+            "SELECT id, defect, severity FROM results r WHERE melt_id = ?1 AND pour_number = ?2"
+            " AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = ?1 AND c.corrects = r.id) ORDER BY id",
+            (melt_id, number),
+        )
+    }
+    here = {"melt_id": melt_id, "pour_number": number, "at_utc_s": utc_s, "who": who}
+    faults = [row for row in standing.values() if row[2] > 0]
+    old = standing.get(defect)
+    if defect == SOUND and faults:
+        if not correcting:
+            raise _contradicts(pour, SOUND, ", ".join(f"{key} {grade}" for _, key, grade in faults))
+        for row_id, key, _ in faults:
+            insert(conn, "results", **here, defect=key, severity=0, detail=detail, corrects=row_id)
+    elif severity > 0 and SOUND in standing:
+        if not correcting:
+            raise _contradicts(pour, f"{defect} {severity}", SOUND)
+        old = standing[SOUND]
+    elif severity == 0 and defect != SOUND and (old is None or old[2] == 0):
+        raise BadInput(
+            f"{defect} is not on record, so it cannot be taken back", where=pour,
+            remedy="Severity is 1 (slight), 2 (marked) or 3 (scrap); a casting without fault is `sound`",
+        )  # fmt: skip
+    corrects = None if old is None else old[0]
+    return insert(conn, "results", **here, defect=defect, severity=severity, detail=detail, corrects=corrects)
+
+
+def _contradicts(pour: str, told: str, stands: str) -> BadInput:
+    return BadInput(
+        f"{told} contradicts what is on record: {stands}", where=pour,
+        remedy="Tell it as a correction (`pourcall pour result ... --correct`); the old entry is kept",
     )  # fmt: skip
 
 

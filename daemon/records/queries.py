@@ -41,12 +41,18 @@ _POUR = (
     "SELECT m.melt, w.number, f.name, coalesce(p.alloy, m.alloy), w.mould, w.setup, w.at_utc_s, w.pot_temp_c,"
     " w.pot_u_c, w.lip_temp_c, w.lip_u_c, w.lip_min_c, w.lip_max_c, w.marked, w.basis, w.corrects IS NOT NULL,"
     " w.melt_id, (SELECT group_concat(r.defect || ' ' || r.severity, ', ') FROM results r"
-    "   WHERE r.melt_id = w.melt_id AND r.pour_number = w.number"
+    "   WHERE r.melt_id = w.melt_id AND r.pour_number = w.number AND (r.severity > 0 OR r.defect = 'sound')"
     "   AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)),"
     " w.lift_mono_s, w.at_mono_s, w.session_id"
     " FROM {table} w JOIN melts m ON m.id = w.melt_id JOIN furnaces f ON f.id = m.furnace_id"
     " LEFT JOIN melt_plans p ON p.melt_id = m.id AND p.version ="
     "   (SELECT max(version) FROM melt_plans x WHERE x.melt_id = m.id AND x.at_utc_s <= w.at_utc_s)"
+)
+
+_STANDING = (  # results of a pour that stand: not corrected, and not a defect taken back
+    "SELECT 1 FROM results r WHERE r.melt_id = w.melt_id AND r.pour_number = w.number"
+    " AND (r.severity > 0 OR r.defect = 'sound')"
+    " AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)"
 )
 
 
@@ -58,10 +64,15 @@ def melts(conn: sqlite3.Connection, *, limit: int, furnace: str | None, year: in
 
 
 def pours(
-    conn: sqlite3.Connection, *, limit: int, melt: str | None, setup: str | None, alloy: str | None
-) -> tuple[PourRow, ...]:
-    """The newest pours first."""
-    where, args = _where(("m.melt = ?", melt), ("w.setup = ?", setup), ("m.alloy = ?", alloy))
+    conn: sqlite3.Connection, *, limit: int, melt: str | None, setup: str | None, alloy: str | None,
+    defect: str | None = None, awaiting: bool = False,
+) -> tuple[PourRow, ...]:  # fmt: skip
+    """The newest pours first. defect: only those where it stands on record; awaiting: only those without a result."""
+    where, args = _where(
+        ("m.melt = ?", melt), ("w.setup = ?", setup), ("m.alloy = ?", alloy),
+        (f"EXISTS ({_STANDING} AND r.defect = ?)", defect),
+        (f"EXISTS ({_STANDING}) = ?", 0 if awaiting else None),
+    )  # fmt: skip
     rows = conn.execute(f"{_POUR.format(table='pours_now')}{where} ORDER BY w.id DESC LIMIT ?", (*args, limit))
     return tuple(_pour(row) for row in rows)
 
@@ -201,7 +212,7 @@ def _notes(conn: sqlite3.Connection, melt_id: int, number: int | None) -> tuple[
 def _results(conn: sqlite3.Connection, melt_id: int, name: str, number: int | None) -> tuple[ResultRow, ...]:
     rows = conn.execute(
         "SELECT pour_number, at_utc_s, who, defect, severity, detail FROM results r WHERE melt_id = ?1"
-        " AND (?2 IS NULL OR pour_number = ?2)"
+        " AND (?2 IS NULL OR pour_number = ?2) AND (r.severity > 0 OR r.defect = 'sound')"
         " AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = ?1 AND c.corrects = r.id)"
         " ORDER BY pour_number, id",
         (melt_id, number),

@@ -109,11 +109,14 @@ class Store:
             return queries.melt(conn, melt)
 
     def pours(
-        self, *, limit: int = 50, melt: str | None = None, setup: str | None = None, alloy: str | None = None
-    ) -> tuple[PourRow, ...]:
-        """`pour list`, newest first."""
+        self, *, limit: int = 50, melt: str | None = None, setup: str | None = None, alloy: str | None = None,
+        defect: str | None = None, awaiting: bool = False,
+    ) -> tuple[PourRow, ...]:  # fmt: skip
+        """`pour list`, newest first. defect: only pours with it; awaiting: only pours not inspected yet."""
         with self.reading() as conn:
-            return queries.pours(conn, limit=limit, melt=melt, setup=setup, alloy=alloy)
+            return queries.pours(
+                conn, limit=limit, melt=melt, setup=setup, alloy=alloy, defect=defect, awaiting=awaiting
+            )
 
     def pour(self, pour: str) -> PourDetail:
         """`pour show 2026-014-1`. Raises NotFound."""

@@ -1,6 +1,7 @@
 """Room: defect classes as data, and what a casting's findings say of the temperature it was poured at.
 
-The table is `profiles/defects.toml` (its head names the sources). Not here: the model (model.py), the records. No numpy.
+The table is `profiles/defects.toml` (its head names the sources). Not here: the model (model.py), the records. No
+numpy.
 """
 
 import difflib
@@ -81,7 +82,7 @@ def find_defect(name: str) -> Defect:
 
 @cache
 def _names() -> dict[str, str]:
-    names = {}
+    names: dict[str, str] = {}
     for key, one in defects().items():
         for spelled in (key, *one.term.split(",")):
             names.setdefault(_fold(spelled), key)
@@ -120,9 +121,7 @@ def check_findings(findings: Iterable[Finding]) -> None:
         told[finding.defect] = finding.severity
     faults = [key for key, severity in told.items() if severity > 0]
     if SOUND in told and faults:
-        raise BadInput(
-            f"a casting cannot be sound and have {', '.join(faults)}", remedy="Leave out one or the other"
-        )
+        raise BadInput(f"a casting cannot be sound and have {', '.join(faults)}", remedy="Leave out one or the other")
 
 
 def sides(findings: Iterable[tuple[str, int]]) -> Sides:

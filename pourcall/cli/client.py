@@ -3,12 +3,13 @@
 import http.client
 import socket
 from typing import Any, TypeVar
+from urllib.parse import quote
 
 import msgspec
 
 from pourcall.cli.common import our_paths, pick_furnace
 from pourcall.contract import errors
-from pourcall.contract.api import ApiError, ChangeRequest, CommandResult, Health, StartRequest
+from pourcall.contract.api import ApiError, ChangeRequest, CommandResult, Health, ResultRequest, StartRequest
 from pourcall.contract.inputs import Command
 from pourcall.contract.paths import Paths
 from pourcall.contract.snapshot import FurnaceSnapshot
@@ -59,6 +60,11 @@ class DaemonClient:
         if not result.accepted:
             raise errors.Refused(result.what, remedy=result.remedy)
         return result
+
+    def result(self, pour: str, found: ResultRequest) -> CommandResult:
+        """Record what inspection found on a pour. Raises NotFound, BadInput as the daemon does."""
+        data = self._ask("POST", f"/v1/pours/{quote(pour, safe='')}/results", msgspec.json.encode(found))
+        return msgspec.json.decode(data, type=CommandResult)
 
     def _get(self, path: str, kind: type[T]) -> T:
         return msgspec.json.decode(self._ask("GET", path), type=kind)

@@ -1,17 +1,20 @@
-"""Room: `pourcall pour`. Marks through the daemon; lists and shows from the record."""
+"""Room: `pourcall pour`. Marks and results through the daemon; lists and shows from the record."""
 
 import argparse
+from collections.abc import Sequence
 
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, seconds, unit_of
 from pourcall.cli.melt_command import print_result
+from pourcall.contract.api import ResultRequest
+from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import MarkLift, MarkPour
 from pourcall.contract.units import format_difference, format_temperature, in_unit
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
-    subs = parser.add_subparsers(dest="what", required=True, metavar="mark|lift|list|show")
+    subs = parser.add_subparsers(dest="what", required=True, metavar="mark|lift|result|list|show")
     mark = subs.add_parser("mark", help="metal left the pot into a mould")
     mark.add_argument("--mould", default="", help="which one (default: the next in order)")
     lift = subs.add_parser("lift", help="the pot left the furnace")
@@ -19,10 +22,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         sub.add_argument("--ago", default="", help="how long ago, such as 40s: hands were on the tongs")
         sub.add_argument("--furnace", default="")
         sub.add_argument("--who", default="shop")
+    result = subs.add_parser(
+        "result", help="what inspection found: sound, or defects with their severity",
+        description="What inspection found. The same defect told again corrects itself; nothing is ever erased.",
+    )  # fmt: skip
+    result.add_argument("pour", nargs="?", default="", help="such as 2026-014-1")
+    result.add_argument(
+        "findings", nargs="*", metavar="FINDING",
+        help="sound, or DEFECT=SEVERITY[@PLACE] such as misrun=2@'horn tip': 1 slight, 2 marked, 3 scrap, 0 takes back",
+    )  # fmt: skip
+    result.add_argument("--detail", default="", help="in words, for findings without a place")
+    result.add_argument("--correct", action="store_true", help="the casting was called sound, or faulty, by mistake")
+    result.add_argument("--classes", action="store_true", help="list the classes of defects and end")
+    result.add_argument("--who", default="shop", help="who inspected, for the record")
     listing = subs.add_parser("list", help="pours, newest first")
     listing.add_argument("--melt", default=None)
     listing.add_argument("--setup", default=None)
     listing.add_argument("--alloy", default=None)
+    listing.add_argument("--defect", default=None, help="only pours with this defect, such as misrun; or sound")
+    listing.add_argument("--awaiting", action="store_true", help="only pours that are not inspected yet")
     listing.add_argument("--limit", type=int, default=20)
     show = subs.add_parser("show", help="one pour")
     show.add_argument("pour", help="such as 2026-014-1")
@@ -43,6 +61,8 @@ def run(args: argparse.Namespace) -> int:
         )
         print_result(client, client.furnace(args.furnace), request)
         return 0
+    if args.what == "result":
+        return _result(args)
     from pourcall.daemon.records.store import Store
 
     unit = unit_of(args)
@@ -62,12 +82,19 @@ def run(args: argparse.Namespace) -> int:
             )
             print(f"  {in_unit(row.basis, unit)}")
             print(f"  result: {row.result or 'not inspected yet'}")
+            for found in detail.results:
+                if found.detail:
+                    print(f"    {found.defect}: {found.detail}")
             return 0
-        rows = store.pours(limit=args.limit, melt=args.melt, setup=args.setup, alloy=args.alloy)
+        rows = store.pours(
+            limit=args.limit, melt=args.melt, setup=args.setup, alloy=args.alloy, defect=_defect_key(args.defect),
+            awaiting=args.awaiting,
+        )  # fmt: skip
     if args.json:
         print_json(rows)
     elif not rows:
-        print("No pour is on the record yet")
+        asked = any((args.melt, args.setup, args.alloy, args.defect, args.awaiting))
+        print("No pour on the record is like that" if asked else "No pour is on the record yet")
     else:
         print_table(
             ("pour", "at", "mould", "alloy", "pot", "lip", "window", "result"),
@@ -83,3 +110,50 @@ def run(args: argparse.Namespace) -> int:
             right=(4, 5),
         )  # fmt: skip
     return 0
+
+
+def _defect_key(name: str | None) -> str | None:
+    """The class as the record spells it."""
+    from pourcall.daemon.trials.defects import SOUND, find_defect
+
+    return name if name is None or name == SOUND else find_defect(name).key
+
+
+def _result(args: argparse.Namespace) -> int:
+    from pourcall.cli.results import record_results
+    from pourcall.daemon.trials.defects import SEVERITIES, SOUND, check_findings, defects, parse_finding
+
+    if args.classes:
+        print_table(
+            ("defect", "term", "looks like", "pour", "first, besides temperature"),
+            [(one.key, one.term, one.looks, _tends(one.direction), one.first) for one in defects().values()],
+        )
+        return 0
+    _refuse_nothing(args.pour, args.findings)
+    findings = [parse_finding(text) for text in args.findings]
+    check_findings(findings)
+    requests = [
+        ResultRequest(
+            defect=one.defect, severity=one.severity, detail=one.detail or args.detail, who=args.who,
+            correcting=args.correct,
+        )
+        for one in findings
+    ]  # fmt: skip
+    record_results(args.pour, requests)
+    said = [SOUND if one.defect == SOUND else f"{one.defect} {SEVERITIES[one.severity]}" for one in findings]
+    print(f"{args.pour}: {', '.join(said)}; on record")
+    return 0
+
+
+def _refuse_nothing(pour: str, findings: Sequence[str]) -> None:
+    if not pour:
+        raise BadInput("no pour is named", remedy="Write its number: `pourcall pour result 2026-014-1 sound`")
+    if not findings:
+        raise BadInput(
+            "nothing was found, not even that it is sound", where=pour,
+            remedy="Write `sound`, or defects such as misrun=2; `pourcall pour result --classes` lists them",
+        )  # fmt: skip
+
+
+def _tends(direction: str) -> str:
+    return {"cold": "too cold", "hot": "too hot", "both": "either", "neither": "-"}[direction]

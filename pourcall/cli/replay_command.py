@@ -167,6 +167,8 @@ def _tell(trace: "TraceFile", column: "Column", plan: "MeltPlan", unit: Unit) ->
         f"{format_temperature(mould.lip_max_c, unit)} at the lip, {format_temperature(mould.tap_min_c, unit)} to "
         f"{format_temperature(mould.tap_max_c, unit)} in the pot"
     )
+    if trace.dropped_rows:
+        print(f"{trace.dropped_rows} rows are left out: their time cannot be read or does not move on")
     if column.texts:
         print(f"{column.texts} cells hold text where a number should stand: no number there")
 

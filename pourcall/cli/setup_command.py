@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         asked_for = {port.device for port in named}
         shut = any(report.unavailable for report in reports if report.port.device in asked_for)
         return LinkError.exit_code if shut else 0
-    speaking = [report for report in reports if report.format in FORMATS]
+    speaking = [report for report in reports if _format(report) in FORMATS]
     if not speaking:
         raise LinkError("no board was heard", remedy="Plug it in, or name a port with --port")
     text = _ask_all(speaking, ask=not args.yes)
@@ -67,9 +67,16 @@ def run(args: argparse.Namespace) -> int:
 FORMATS = ("pourcall", "max31855_hex", "max31856_hex", "mcp960x_hex", "text")
 
 
+def _format(report: PortReport) -> str:
+    """What was heard, in the settings' own word for it."""
+    from pourcall.drivers.wire import ourline
+
+    return "pourcall" if report.format == ourline.NAME else report.format
+
+
 def _as_row(report: PortReport) -> dict[str, object]:
     return {
-        "port": report.port.device, "usb": report.port.usb_name, "format": report.format, "baud": report.baud,
+        "port": report.port.device, "usb": report.port.usb_name, "format": _format(report), "baud": report.baud,
         "channels": report.channels, "says": report.sentence, "unavailable": report.unavailable,
         "identity": None if report.identity is None else msgspec.to_builtins(report.identity),
     }  # fmt: skip
@@ -135,7 +142,7 @@ def _ask_all(speaking: list[PortReport], *, ask: bool) -> str:
 
 def _board_lines(report: PortReport) -> list[str]:
     identity = report.identity
-    lines = [f"port = {_quoted(report.port.usb_name or report.port.device)}", f'format = "{report.format}"']
+    lines = [f"port = {_quoted(report.port.usb_name or report.port.device)}", f'format = "{_format(report)}"']
     if report.baud and report.baud != 115_200:
         lines.append(f"baud = {report.baud}")
     chips = ("max31855", "max31856", "mcp960x", "emf")

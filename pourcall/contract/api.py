@@ -75,12 +75,16 @@ class ChangeRequest(
 
 
 class ResultRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
-    """What inspection found on a pour: a defect class with severity 1 to 3, or `sound` with 0."""
+    """What inspection found on a pour: a defect class with severity 1 to 3, or `sound` with 0; 0 takes a defect back.
+
+    correcting: what stands against it on record (sound, or defects) is corrected; without it that is refused.
+    """
 
     defect: str
     severity: int = 0
     detail: str = ""
     who: str = "shop"
+    correcting: bool = False
 
 
 class CommandResult(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):

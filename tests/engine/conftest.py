@@ -10,7 +10,7 @@ from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.plan import MeltPlan, MouldPlan, PotLimit
-from pourcall.contract.reading import Place, Reading
+from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.daemon.engine.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.daemon.engine.core import Engine
 from pourcall.profiles.sheet import load_sheets
@@ -41,7 +41,7 @@ def make_plan(
 
 
 class Bench:
-    """One engine, driven by hand. Samples are ITS-90 degrees of an instrument, so that what goes in is what is meant."""
+    """One engine, driven by hand. Samples are ITS-90 degrees of an instrument, so that what goes in is meant."""
 
     def __init__(
         self, place: Place = Place.MELT, *, sheath: str = "thin", chip: str = "", probes: Sequence[ProbeConfig] = ()
@@ -79,6 +79,10 @@ class Bench:
         made = Sample(channel, RawKind.ITS90_C, temp_c, 25.0, flags)
         return self.put(inp.SampleIn, board="bench", sample=made)
 
+    def put_tick(self) -> None:
+        """A second has passed."""
+        self.put(inp.TickIn)
+
     def run(
         self, seconds: float, temp_c: float | Callable[[float], float | None] | None, *, step_s: float = 0.5
     ) -> list[ev.Output]:
@@ -104,7 +108,7 @@ class Bench:
         self.start(plan)
         self.do(inp.MarkSkim())
         self.run(5.0, 20.0)
-        self.do(inp.SetProbeState(probe="metal", state=ev.ProbeState.IN_METAL))
+        self.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
         self.run(settle_s, temp_c)
 
     def dip(self, temp_c: float, *, hold_s: float = 20.0, tau_s: float = 1.0) -> list[ev.Output]:
@@ -117,7 +121,9 @@ class Bench:
 
     # -- looking
 
-    def calls(self, kind: ev.CallKind, how: str = "raised", outs: Sequence[ev.Output] | None = None) -> list[ev.CallView]:
+    def calls(
+        self, kind: ev.CallKind, how: str = "raised", outs: Sequence[ev.Output] | None = None
+    ) -> list[ev.CallView]:
         """Calls of a kind that were raised, repeated or ended."""
         among = self.outs if outs is None else outs
         return [o.call for o in among if isinstance(o, ev.CallChanged) and o.call.kind is kind and o.how == how]
@@ -125,6 +131,10 @@ class Bench:
     def of(self, kind: type[Any], outs: Sequence[ev.Output] | None = None) -> list[Any]:
         """Outputs of one type."""
         return [o for o in (self.outs if outs is None else outs) if isinstance(o, kind)]
+
+    def alarm_changes(self, outs: Sequence[ev.Output] | None = None) -> list[ev.AlarmChanged]:
+        """All that was said of alarms."""
+        return [out for out in (self.outs if outs is None else outs) if isinstance(out, ev.AlarmChanged)]
 
     def alarms(self) -> dict[str, ev.AlarmView]:
         """Alarms that stand now, by id."""

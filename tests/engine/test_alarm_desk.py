@@ -6,7 +6,7 @@ Times of the reference: re-sound after silence 30 s (IMO MSC.302(87) 7.3.5); she
 import pytest
 
 from pourcall.contract.events import AlarmState, AlarmView, Priority
-from pourcall.daemon.engine import alarms, catalogue
+from pourcall.daemon.engine import catalogue
 from pourcall.daemon.engine.alarms import AlarmDesk
 from pourcall.daemon.engine.catalogue import AlarmKind
 
@@ -53,7 +53,6 @@ def trip(monkeypatch: pytest.MonkeyPatch) -> str:
     """A latching trip; the catalogue has none until there is something to cut off."""
     kind = AlarmKind("over_trip", Priority.TRIP, "The trip limit was passed.", "Wait until it is cold", latching=True)
     monkeypatch.setitem(catalogue.CATALOGUE, kind.name, kind)
-    monkeypatch.setitem(alarms.CATALOGUE, kind.name, kind)
     return kind.name
 
 

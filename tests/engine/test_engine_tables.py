@@ -70,7 +70,7 @@ def test_every_probe_state_and_sign_is_decided_exactly_once() -> None:
 
 
 def test_every_probe_state_can_be_reached_and_left() -> None:
-    assert {new for new in PROBE_TABLE.values()} == set(ProbeState)
+    assert set(PROBE_TABLE.values()) == set(ProbeState)
     assert {state for state, _ in PROBE_TABLE} == set(ProbeState)
 
 

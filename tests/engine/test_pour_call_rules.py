@@ -10,7 +10,16 @@ from statistics import NormalDist
 import pytest
 
 from pourcall.contract import inputs as inp
-from pourcall.contract.events import AlarmChanged, CallChanged, CallKind, DipRecorded, LiftMarked, MeltChanged, MeltState, PourMarked
+from pourcall.contract.events import (
+    AlarmChanged,
+    CallChanged,
+    CallKind,
+    DipRecorded,
+    LiftMarked,
+    MeltChanged,
+    MeltState,
+    PourMarked,
+)
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.units import Unit, in_unit
@@ -217,6 +226,7 @@ def test_a_dip_counts_for_ninety_seconds_and_its_uncertainty_grows(dipping: Benc
     young_u_c = dipping.engine.metal.u_c
     dipping.run(40.0, 60.0)
     old_u_c = dipping.engine.metal.u_c
+    assert dip.u_c is not None
     assert old_u_c > young_u_c >= dip.u_c
     age_s = dipping.t_s - dip.ended_mono_s
     assert old_u_c == pytest.approx(math.hypot(dip.u_c, 3.0 * age_s / 60.0), rel=1e-6)
@@ -330,6 +340,7 @@ def test_marking_backwards_uses_the_temperature_of_that_moment(bench: Bench) -> 
     assert marked.marked == "backwards"
     # the metal falls by 12 degC a minute; a thin sheath is a second behind, which is allowed for
     assert marked.pot_temp_c == pytest.approx(585.0 - 0.2 * 80.0, abs=0.6)
+    assert marked.pot_temp_c is not None
     assert marked.lip_temp_c == pytest.approx(marked.pot_temp_c - 15.0)
 
 
@@ -344,6 +355,8 @@ def test_later_moulds_of_one_lift_arrive_colder(bench: Bench, plan_for: Plan) ->
     assert (one.mould, two.mould) == ("cleat 1", "cleat 2")
     assert one.lip_temp_c == pytest.approx(575.0 - 15.0, abs=0.5)  # 20 s of walk is what the loss stands for
     assert two.lip_temp_c == pytest.approx(575.0 - 30.0, abs=0.5)  # 20 s more at the same rate
+    assert one.lip_u_c is not None
+    assert two.lip_u_c is not None
     assert two.lip_u_c > one.lip_u_c
     assert two.lift_mono_s == one.lift_mono_s
 

@@ -40,7 +40,7 @@ def test_a_true_exponential_is_found_within_half_a_degree_before_it_has_settled(
 
 
 def test_a_trace_too_short_to_tell_one_response_from_another_says_so_by_its_error() -> None:
-    """With 0.25 degC steps and one time constant of data a fit cannot know tau: more than the 2 degC that DESIGN allows."""
+    """With 0.25 degC steps, one time constant of data cannot tell tau: worse than the 2 degC that DESIGN allows."""
 
     def seen(until_s: float) -> SettleFit | None:
         clean = exponential(560.0, 40.0, 1.3, since_s=1.3, until_s=until_s, step_s=0.25)

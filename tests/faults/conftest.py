@@ -115,14 +115,14 @@ class Rig(Bench):
 
     # -- judging
 
-    def alarm_changes(self, kind: str) -> list[AlarmChanged]:
+    def said_of(self, kind: str) -> list[AlarmChanged]:
         """All that was said of alarms of a kind."""
         return [out for out in self.outs if isinstance(out, AlarmChanged) and out.alarm.kind == kind]
 
     def raised(self, kind: str) -> list[AlarmChanged]:
         """Every time an alarm of this kind came up (went from not present to present)."""
         first: dict[float, AlarmChanged] = {}
-        for out in self.alarm_changes(kind):
+        for out in self.said_of(kind):
             if out.alarm.present and out.alarm.state is AlarmState.UNACKED:
                 first.setdefault(out.alarm.raised_mono_s, out)
         return list(first.values())

@@ -1,10 +1,10 @@
-"""Fault A1: the amplifier's bus is dead and reads all zeros, "0.00 degC and healthy". Three words: dead_bus, priority 2.
+"""Fault A1: the bus is dead and reads all zeros, "0.00 degC and healthy". Three words: dead_bus, priority 2.
 
 MAX31855 data sheet 19-5793, table 2: a word of zeros is 0 degC, cold junction 0 degC, no fault bit.
 """
 
 from pourcall.contract.events import AlarmChanged, Priority
-from pourcall.contract.frames import Sample
+from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import SampleIn
 from pourcall.contract.status import Reason
 from pourcall.drivers.wire import max31855
@@ -44,8 +44,6 @@ def test_a_truly_cold_probe_beside_a_warm_amplifier_is_believed(rig: Rig) -> Non
 
 def test_an_emf_of_zero_is_no_dead_bus(rig: Rig) -> None:
     """Both ends at 0 degC give 0 uV on our own board, whose status line would tell a dead converter."""
-    from pourcall.contract.frames import RawKind
-
     rig.put_link_opened()
     rig.waits(10.0, lambda: rig.put(SampleIn, board="bench", sample=Sample("0", RawKind.EMF_UV, 0.0, 0.0)))
     assert not rig.alarms()

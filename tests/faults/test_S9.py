@@ -26,7 +26,7 @@ def story(rig: Rig, broken: bool) -> None:
 
 def test_a_board_that_comes_back_clears_its_alarm_within_five_seconds_and_the_melt_goes_on(rig: Rig) -> None:
     story(rig, broken=True)
-    cleared = [out for out in rig.alarm_changes("link_lost") if not out.alarm.present]
+    cleared = [out for out in rig.said_of("link_lost") if not out.alarm.present]
     assert cleared
     assert cleared[0].mono_s - rig.broken_s <= 5.0 + 1.0  # the off-delay, told at a tick
     assert not [alarm for alarm in rig.alarms().values() if alarm.present]

@@ -1,4 +1,4 @@
-"""Fault T12: the contact comes and goes. Three changes in 60 s: intermittent, priority 2; not believed again by itself."""
+"""Fault T12: the contact comes and goes. Three changes in 60 s: intermittent, priority 2; no return by itself."""
 
 from pourcall.contract.events import Priority
 from pourcall.contract.frames import SampleFlag

@@ -20,7 +20,9 @@ def story(rig: Rig, size_c: float) -> None:
 def test_one_spike_is_marked_and_counted_and_nothing_follows_it(rig: Rig, size_c: float) -> None:
     story(rig, size_c)
     rig.silent()
-    (spike,) = [reading for reading in rig.readings() if reading.reason is Reason.SPIKE]
+    spikes = [reading for reading in rig.since(rig.broken_s) if reading.reason is Reason.SPIKE]
+    assert len(spikes) == 1
+    spike = spikes[0]
     assert spike.temp_c is None
     assert spike.raw_value == METAL_C + size_c
     assert rig.engine.channels[0].health.spikes == 1

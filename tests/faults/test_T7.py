@@ -1,4 +1,4 @@
-"""Fault T7: a step in the metal faster than 30 degC/s. Two samples: implausible, priority 2; not while the probe moves."""
+"""Fault T7: a step in the metal faster than 30 degC/s. Two samples: implausible, priority 2; not while it moves."""
 
 import math
 

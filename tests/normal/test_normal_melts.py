@@ -5,7 +5,7 @@ the tip is in it. Nothing here is compared with what the engine itself believes.
 the shipped sheets (their sources stand there); sheath response from the published sab-cable.com table (sim/probe.py).
 
 A melt whose true bath rises more than 3 degC above its tap window is no normal melt: the caster was careless, and the
-engine is right to say so. There the only alarms allowed are those for just that.
+engine is right to say so. Of the first 203 seeds three are such; they must raise just that and nothing else.
 """
 
 from collections.abc import Iterator
@@ -23,7 +23,9 @@ from pourcall.daemon.engine.core import Engine
 from pourcall.sim.scenarios import normal_melt, run
 from pourcall.sim.shop import Scenario, Truth
 
-SEEDS, BLOCK = 200, 20
+CARELESS = (39, 139, 154)  # here the simulated caster truly lets the bath rise 15 to 45 degC above the tap window
+SEEDS = tuple(seed for seed in range(203) if seed not in CARELESS)  # two hundred normal melts
+BLOCK = 20
 OVERSHOOT_C = 3.0
 RULE_OF_SHEATH = {  # what a person would have written in the settings for the simulated sheath
     "mi_0.5": "thin", "mi_1.0": "thin", "mi_1.5": "thin", "mi_3.0": "mineral_3mm", "mi_4.5": "mineral_6mm",
@@ -129,8 +131,8 @@ def _pour_call(engine: Engine, call: ev.CallView, truth: Truth, lifted_s: float 
 
 
 def blocks() -> Iterator[tuple[int, ...]]:
-    for first in range(0, SEEDS, BLOCK):
-        yield tuple(range(first, first + BLOCK))
+    for first in range(0, len(SEEDS), BLOCK):
+        yield SEEDS[first : first + BLOCK]
 
 
 def followed(seen: list[Followed]) -> list[Followed]:
@@ -147,8 +149,8 @@ def check(seed: int) -> Followed:
     """Everything that must hold of every single melt."""
     seen = follow(seed)
     told = f"seed {seed}, {' '.join(seen.scenario.tags)}"
-    allowed = set() if seen.is_normal else {"overshoot:small", "above_window:small"}
-    assert seen.alarms <= allowed, f"{told}: {seen.alarms}, true peak {seen.overshot_c:+.1f} degC of the window"
+    assert seen.is_normal, f"{told}: the generator grew careless, true peak {seen.overshot_c:+.1f} degC of the window"
+    assert not seen.alarms, f"{told}: {seen.alarms}, true peak {seen.overshot_c:+.1f} degC of the window"
     assert seen.bad_with_number == 0, told
     if seen.scenario.kind == "chamber":
         assert not seen.calls, f"{told}: a pour was called on a chamber temperature"
@@ -166,7 +168,6 @@ def check(seed: int) -> Followed:
 @pytest.mark.parametrize("seeds", list(blocks()), ids=lambda seeds: f"seeds_{seeds[0]}_to_{seeds[-1]}")
 def test_normal_melts_raise_no_alarm_and_every_pour_call_is_true(seeds: tuple[int, ...]) -> None:
     seen = [check(seed) for seed in seeds]
-    assert sum(one.is_normal for one in seen) >= len(seeds) - 2, "the generator of normal melts grew careless"
     # Of all 200 at least 80 % (below, long tier); of any twenty, which hold 13 to 15 followed melts, hardly under 65 %.
     assert called(seen) >= 0.65
     left_in = [one for one in followed(seen) if one.scenario.kind in ("left_in_thin", "two_probes")]
@@ -179,11 +180,19 @@ def test_normal_melts_raise_no_alarm_and_every_pour_call_is_true(seeds: tuple[in
         assert abs(dip.temp_c - true_c) <= 1.5 * dip.u_c, f"{dip}, true {true_c:.1f}"
 
 
+@pytest.mark.parametrize("seed", CARELESS)
+def test_a_bath_that_truly_overshoots_raises_that_alarm_and_no_other(seed: int) -> None:
+    seen = follow(seed)
+    assert seen.overshot_c > OVERSHOOT_C
+    assert "overshoot:small" in seen.alarms
+    assert seen.alarms <= {"overshoot:small", "above_window:small"}
+
+
 @pytest.mark.long
 @pytest.mark.timeout(600)
 def test_of_two_hundred_melts_four_in_five_get_their_call_and_dips_keep_their_uncertainty() -> None:
-    seen = [follow(seed) for seed in range(SEEDS)]
-    assert sum(one.is_normal for one in seen) >= SEEDS - 5
+    seen = [follow(seed) for seed in SEEDS]
+    assert len(seen) == 200
     assert called(seen) >= 0.80
     left_in = [one for one in followed(seen) if one.scenario.kind in ("left_in_thin", "left_in_tube", "two_probes")]
     assert sum(one.lifts_proposed > 0 for one in left_in) >= 0.9 * len(left_in)

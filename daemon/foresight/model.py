@@ -1,0 +1,250 @@
+"""Room: a furnace as three lumped bodies, wall, pot and charge, stepped forward. Pure, no arrays, no clock.
+
+    power -> wall -> room (linear);  wall -> pot (black radiation);  pot -> charge (contact, better once liquid)
+
+The charge keeps enthalpy: solid, a freezing range over which the latent heat is spread evenly, liquid. What the probe
+reads lags behind it (first order) and, between solid lumps, is partly the pot. The furnace's own controller takes the
+power away over 30 degC below `limit_c`. Lid, bath surface and the lining's slow heat are not in it: they are what the
+uncertainty is for. Explicit steps with the contact capped where a step would overshoot (bodies then move as one).
+"""
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import msgspec
+
+from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
+from pourcall.contract.plan import AlloyFacts
+
+SIGMA = 5.670374419e-8  # W/(m2 K4), CODATA 2018
+KELVIN = 273.15
+REFERENCE_C = 25.0  # solid at this temperature has no enthalpy
+THROTTLE_C = 30.0
+SOLID_CONTACT = 0.2  # of the liquid's: lumps touch the pot in few places (ours)
+LUMP_SEES_POT = 0.2  # share of the pot in what a probe between solid lumps reads (ours)
+STEP_S = 4.0
+PANEL_U_C = 15.0  # a pot's metal behind a panel that was never compared (ours, common practice, no source)
+
+
+class Metal:
+    """Temperature of a charge from its specific enthalpy (J/kg) and back; sheet figures only."""
+
+    __slots__ = ("cp_liquid", "cp_solid", "h_liquid", "h_solid", "liquidus_c", "slope", "solidus_c")
+
+    def __init__(self, facts: AlloyFacts) -> None:
+        self.solidus_c = min(facts.solidus_c, facts.liquidus_c)
+        self.liquidus_c = facts.liquidus_c
+        self.cp_solid, self.cp_liquid = facts.cp_solid_j_per_kg_k, facts.cp_liquid_j_per_kg_k
+        range_k = self.liquidus_c - self.solidus_c
+        melting_j = facts.latent_kj_per_kg * 1000.0 + 0.5 * (self.cp_solid + self.cp_liquid) * range_k
+        self.h_solid = self.cp_solid * (self.solidus_c - REFERENCE_C)
+        self.h_liquid = self.h_solid + melting_j
+        self.slope = range_k / melting_j if melting_j > 0.0 else 0.0
+
+    def temp_c(self, h: float) -> float:
+        """Temperature at a specific enthalpy."""
+        if h >= self.h_liquid:
+            return self.liquidus_c + (h - self.h_liquid) / self.cp_liquid
+        if h <= self.h_solid:
+            return REFERENCE_C + h / self.cp_solid
+        return self.solidus_c + (h - self.h_solid) * self.slope
+
+    def liquid(self, h: float) -> float:
+        """Share that is liquid, 0 to 1."""
+        return min(1.0, max(0.0, (h - self.h_solid) / (self.h_liquid - self.h_solid)))
+
+    def enthalpy(self, temp_c: float) -> float:
+        """Specific enthalpy at a temperature; on a pure metal's plateau that of the solid."""
+        if temp_c <= self.solidus_c:
+            return (temp_c - REFERENCE_C) * self.cp_solid
+        if temp_c >= self.liquidus_c:
+            return self.h_liquid + (temp_c - self.liquidus_c) * self.cp_liquid
+        return self.h_solid + (temp_c - self.solidus_c) / self.slope
+
+
+@dataclass(slots=True)
+class Furnace:
+    """Parameters in their own units; see contract/furnace_model.py."""
+
+    power_w: float
+    low_share: float
+    wall_j_per_k: float
+    loss_w_per_k: float
+    exchange_m2: float
+    contact_w_per_k: float
+    limit_c: float
+    pot_j_per_k: float
+
+    @classmethod
+    def of(cls, logs: "list[float] | tuple[float, ...]") -> "Furnace":
+        """From logarithms, kept within e^7 of sense so that a wild draw cannot overflow."""
+        return cls(*(math.exp(min(14.0, max(-9.0, value))) for value in logs))
+
+
+class State(NamedTuple):
+    """Wall and pot in degC, specific enthalpy of the charge in J/kg."""
+
+    wall_c: float
+    pot_c: float
+    h: float
+
+
+def advance(
+    furnace: Furnace, metal: Metal, state: State, mass_kg: float, share: float, room_c: float, seconds: float,
+    *, step_s: float = STEP_S,
+) -> State:  # fmt: skip
+    """The state `seconds` later. share: of full power asked for, 0 to 1. mass_kg 0: an empty pot."""
+    wall, pot, h = state
+    count = max(1, math.ceil(seconds / step_s - 1e-9))
+    dt = seconds / count
+    power, limit = furnace.power_w * share, furnace.limit_c
+    wall_k, pot_k = dt / furnace.wall_j_per_k, dt / furnace.pot_j_per_k
+    loss, black = furnace.loss_w_per_k, furnace.exchange_m2 * SIGMA
+    h_solid, h_liquid, slope = metal.h_solid, metal.h_liquid, metal.slope
+    cp_solid, cp_liquid, solidus, liquidus = metal.cp_solid, metal.cp_liquid, metal.solidus_c, metal.liquidus_c
+    solid_w = SOLID_CONTACT * furnace.contact_w_per_k * math.sqrt(mass_kg)
+    melt_w = (1.0 - SOLID_CONTACT) * furnace.contact_w_per_k * math.sqrt(mass_kg)
+    melting_j = h_liquid - h_solid
+    kg_k = dt / mass_kg if mass_kg > 0.0 else 0.0
+    most_w = 0.7 / (pot_k + kg_k / min(cp_solid, cp_liquid)) if mass_kg > 0.0 else 0.0
+    most_black = 0.7 / (wall_k + pot_k)
+    for _ in range(count):
+        if h >= h_liquid:
+            charge, contact = liquidus + (h - h_liquid) / cp_liquid, solid_w + melt_w
+        elif h <= h_solid:
+            charge, contact = REFERENCE_C + h / cp_solid, solid_w
+        else:
+            charge = solidus + (h - h_solid) * slope
+            contact = solid_w + melt_w * (h - h_solid) / melting_j
+        heat = power
+        if wall > limit - THROTTLE_C:
+            heat = power * (limit - wall) / THROTTLE_C if wall < limit else 0.0
+        a, b = wall + KELVIN, pot + KELVIN
+        conductance = black * (a + b) * (a * a + b * b)
+        to_pot = min(conductance, most_black) * (wall - pot)
+        to_charge = min(contact, most_w) * (pot - charge)
+        wall += wall_k * (heat - loss * (wall - room_c) - to_pot)
+        pot += pot_k * (to_pot - to_charge)
+        h += kg_k * to_charge
+    return State(wall, pot, h)
+
+
+def reads_c(furnace: Furnace, metal: Metal, state: State, mass_kg: float, sheath_s: float) -> tuple[float, float]:
+    """What a probe in the pot reads, and how far from it the reading may be for reasons the model does not know."""
+    charge = metal.temp_c(state.h)
+    liquid = metal.liquid(state.h)
+    gap = state.pot_c - charge
+    doubt = 0.0
+    if liquid < 1.0:
+        doubt = LUMP_SEES_POT * abs(gap) * (1.0 - liquid)
+        if liquid > 0.0:  # the sheet does not say how melting is spread over the range
+            doubt = math.hypot(doubt, 0.15 * (metal.liquidus_c - metal.solidus_c) + 2.0)
+    contact = furnace.contact_w_per_k * math.sqrt(max(mass_kg, 1e-3)) * (SOLID_CONTACT + (1 - SOLID_CONTACT) * liquid)
+    cp = metal.cp_liquid if liquid >= 1.0 else metal.cp_solid if liquid <= 0.0 else 1.0 / max(metal.slope, 1e-6)
+    rate = contact * gap / (max(mass_kg, 1e-3) * cp)
+    lag = min(40.0, max(-40.0, rate * sheath_s))
+    return charge + LUMP_SEES_POT * (1.0 - liquid) * gap - lag, math.hypot(doubt, 0.25 * lag)
+
+
+def add_cold(metal: Metal, state: State, mass_kg: float, added_kg: float, temp_c: float) -> tuple[State, float]:
+    """The mix after metal was added, at once; with the new mass. Its dip is the fall of `metal.temp_c`."""
+    total = mass_kg + added_kg
+    if added_kg <= 0.0 or total <= 0.0:
+        return state, mass_kg
+    h = (state.h * mass_kg + metal.enthalpy(temp_c) * added_kg) / total
+    return State(state.wall_c, state.pot_c, h), total
+
+
+class Coast(NamedTuple):
+    """The peak after the power goes off, and the seconds to it."""
+
+    peak_c: float
+    in_s: float
+
+
+def coast(
+    furnace: Furnace, metal: Metal, state: State, mass_kg: float, room_c: float, *, delay_s: float = 0.0,
+    share: float = 1.0, horizon_s: float = 1200.0, step_s: float = 8.0,
+) -> Coast:  # fmt: skip
+    """Peak of the charge if the power is cut `delay_s` from now (a person's way to the knob), being at `share` till then."""
+    now = advance(furnace, metal, state, mass_kg, share, room_c, delay_s) if delay_s > 0.0 else state
+    peak, peak_s, at_s = metal.temp_c(now.h), delay_s, delay_s
+    while at_s < horizon_s:
+        now = advance(furnace, metal, now, mass_kg, 0.0, room_c, 2 * step_s, step_s=step_s)
+        at_s += 2 * step_s
+        temp = metal.temp_c(now.h)
+        if temp > peak:
+            peak, peak_s = temp, at_s
+        elif now.pot_c <= temp and now.wall_c <= now.pot_c + 1.0:
+            break
+        elif temp < peak - 1.0:
+            break
+    return Coast(peak, peak_s)
+
+
+def time_to_c(
+    furnace: Furnace, metal: Metal, state: State, mass_kg: float, share: float, room_c: float, target_c: float,
+    *, horizon_s: float = 7200.0, step_s: float = 8.0,
+) -> float | None:  # fmt: skip
+    """Seconds until the charge is at `target_c`, from whichever side; None: not within the horizon, or it turns away."""
+    temp = metal.temp_c(state.h)
+    rising = temp < target_c
+    at_s, now = 0.0, state
+    block_s = 4.0 * step_s
+    while at_s < horizon_s:
+        after = advance(furnace, metal, now, mass_kg, share, room_c, block_s, step_s=step_s)
+        later = metal.temp_c(after.h)
+        if (later >= target_c) == rising and later != temp:
+            return at_s + block_s * (target_c - temp) / (later - temp)
+        if abs(after.h - now.h) < 1.0 and abs(after.wall_c - now.wall_c) < 0.05:
+            return None  # it stands still
+        now, temp, at_s = after, later, at_s + block_s
+    return None
+
+
+def usual_model(
+    furnace: str, *, kind: str = "electric", power_w: float | None = None, rating_c: float = 1200.0,
+    pot_kg: float = 0.8, sheath_s: float = 4.2,
+) -> FurnaceModel:  # fmt: skip
+    """What is usual of a small furnace, before anything was learned: version 0, known to a factor of two or so.
+
+    power_w: electric power of the settings; None or a fuel furnace: unknown. Judgement of ours, no source.
+    """
+    known = power_w is not None and kind != "fuel"
+    usual = {
+        "power_w": (0.95 * power_w if known and power_w is not None else 2500.0, 0.08 if known else 0.6),
+        "low_share": (0.5, 0.25),
+        "wall_j_per_k": (2200.0, 0.6),
+        "loss_w_per_k": (1.5, 0.5),
+        "exchange_m2": (0.035, 0.4),
+        "contact_w_per_k": (32.0, 0.4),
+        "limit_c": (max(400.0, 0.8 * rating_c), 0.3) if kind != "fuel" else (2000.0, 0.05),
+        "pot_j_per_k": (950.0 * max(pot_kg, 0.1), 0.15),
+    }
+    mean = tuple(math.log(usual[name][0]) for name in PARAMETERS)
+    cov = tuple(
+        tuple(usual[name][1] ** 2 if other == name else 0.0 for other in PARAMETERS) for name in PARAMETERS
+    )
+    return FurnaceModel(
+        furnace=furnace, version=0, mean=mean, cov=cov, sheath_s=sheath_s, power_known=known,
+        note="nothing learned yet: what is usual of a small furnace",
+    )  # fmt: skip
+
+
+def with_panel(model: FurnaceModel, pairs: "list[tuple[float, float]]") -> FurnaceModel:
+    """The model with its panel compared: pairs of (metal degC by a dip, panel degC) taken while both stood still."""
+    if not pairs:
+        return model
+    gaps = [metal_c - panel_c for metal_c, panel_c in pairs]
+    mean = sum(gaps) / len(gaps)
+    spread = math.sqrt(sum((gap - mean) ** 2 for gap in gaps) / (len(gaps) - 1)) if len(gaps) > 1 else PANEL_U_C / 2.0
+    u_c = 2.0 * math.hypot(3.0, spread / math.sqrt(len(gaps)))
+    return msgspec.structs.replace(model, panel_offset_c=mean, panel_offset_u_c=u_c)
+
+
+def panel_for_c(model: FurnaceModel, metal_c: float) -> tuple[float, float]:
+    """What to dial on the panel for the metal to stand at `metal_c`, and its expanded uncertainty."""
+    if model.panel_offset_c is None:
+        return metal_c, 2.0 * PANEL_U_C
+    return metal_c - model.panel_offset_c, model.panel_offset_u_c or PANEL_U_C

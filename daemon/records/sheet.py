@@ -1,0 +1,259 @@
+"""Room: the pour sheet. One self-contained HTML page to pin on the wall: what was poured, how hot, how that is known.
+
+Facts, photos and cautions in, HTML out; readable on a telephone, one A4 page when printed (photos may add pages). Not
+here: reading the record (facts.py), drawing (chart.py), printing to PDF (the browser's own print does that).
+"""
+
+import base64
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.daemon.records.chart import STATE_FILL, melt_svg, numbered, pour_svg
+from pourcall.daemon.records.facts import PourFacts
+from pourcall.daemon.records.photos import TYPES
+from pourcall.daemon.records.views import PhotoRow, PourRow
+from pourcall.profiles.page import bullets, esc, page, section
+
+INLINE_BYTES = 24 * 2**20  # of photos in one page; a browser on a telephone still opens that
+Clock = Callable[[float], str]  # UTC seconds -> wall-clock text, where the reader is
+
+_STYLE = """
+*{box-sizing:border-box}
+body{font:15px/1.35 system-ui,sans-serif;color:#1b1b1b;max-width:60em;margin:0 auto;padding:.8em;background:#fff}
+header{display:flex;flex-wrap:wrap;gap:.2em 1.2em;align-items:flex-end;border-bottom:3px solid #1b1b1b;padding-bottom:.3em}
+.number{font-size:3.4em;line-height:1;font-weight:800;letter-spacing:.01em;white-space:nowrap}
+.what{font-size:1.15em}.what b{font-size:1.2em}
+.lip{display:flex;flex-wrap:wrap;gap:.3em 1.6em;align-items:baseline;margin:.5em 0 .2em}
+.lip .figure{font-size:2.3em;font-weight:700;white-space:nowrap}.lip .judged{font-size:1.15em;font-weight:700}
+.outside{color:#a11d1d}.inside{color:#1b6b2f}
+.how{margin:.1em 0 .5em}
+h2{font-size:1em;margin:.8em 0 .25em;border-bottom:1px solid #999}
+.columns{display:flex;flex-wrap:wrap;gap:0 1.6em}.columns>section{flex:1 1 20em;min-width:0}
+.charts{display:flex;flex-wrap:wrap;gap:.4em 1em}.charts>svg{flex:1 1 21em;min-width:0;width:100%;max-width:44em}
+table{border-collapse:collapse;width:100%}th{text-align:left;font-weight:600;vertical-align:top;padding:.08em .8em .08em 0;
+white-space:nowrap}td{padding:.08em 0;overflow-wrap:anywhere}
+ol,ul{margin:.1em 0;padding-left:1.3em}li{overflow-wrap:anywhere}
+.happened{columns:21em;font-size:.88em;list-style:none;padding:0}.happened li{break-inside:avoid;padding-left:3.1em;
+text-indent:-3.1em}.happened b{display:inline-block;width:1.4em;text-align:center;text-indent:0}
+.happened i{display:inline-block;width:1.4em;text-indent:0}
+.happened time{color:#444;font-variant-numeric:tabular-nums}
+.photos{display:flex;flex-wrap:wrap;gap:.6em}.photos figure{margin:0;flex:1 1 15em;max-width:26em;break-inside:avoid}
+.photos img{width:100%;max-height:26em;object-fit:contain;border:1px solid #bbb}figcaption{font-size:.85em}
+.mind{border:2px solid #a11d1d;padding:.2em .6em;margin:.7em 0 .3em;font-size:.85em;break-inside:avoid}
+.small{font-size:.8em;color:#444}.legend span{display:inline-block;border:1px solid #888;padding:0 .35em;margin-right:.3em}
+.stamp{border:2px solid #a11d1d;color:#a11d1d;font-weight:700;padding:0 .4em}
+@page{size:A4;margin:11mm}
+@media print{body{font-size:10.5pt;padding:0;max-width:none}.charts{flex-wrap:nowrap}.charts>svg{width:50%;flex:1 1 50%}
+.columns{flex-wrap:nowrap}h2{break-after:avoid}*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}
+"""
+
+
+def sheet_html(
+    facts: PourFacts, photos: Path, *, unit: Unit = Unit.C, cautions: Sequence[str] = (), shop: str = "",
+    clock: Clock,
+) -> str:  # fmt: skip
+    """The page. `photos` is the photo folder, `cautions` whole sentences; temperatures in `unit`."""
+    row = facts.row
+    parts = [_header(facts, shop, clock), _lip(facts, unit)]
+    parts.append(f'<div class="charts">{melt_svg(facts, unit)}{pour_svg(facts, unit)}</div>')
+    parts.append(_legend(facts))
+    result = section("What came of it", _result(facts, clock)) + section("Notes", _notes(facts, unit, clock))
+    mould = section("Mould", _table(mould_rows(facts)))
+    metal = section("Metal and measuring", _table(metal_rows(facts, unit)))
+    parts.append(
+        f'<div class="columns"><section>{mould}{metal}</section><section>{result}</section></div>'
+    )
+    parts.append(section("What happened", _happened(facts, unit, clock)))
+    if facts.photos:
+        parts.append(section("Photos", _photos(facts.photos, photos, clock)))
+    told = " ".join((*cautions, "Figures are measured or worked out, not guaranteed; this program protects nothing."))
+    parts.append(f'<p class="mind"><b>Mind:</b> {esc(in_unit(told, unit))}</p>')
+    stamped = "" if not facts.simulated else " Simulated furnace: invented figures."
+    parts.append(
+        f'<p class="small">pourcall {esc(facts.program)}, furnace {esc(facts.furnace)}.{stamped} Temperatures as '
+        f"decided at the time; &plusmn; is the expanded uncertainty (k = 2).</p>"
+    )
+    return page(f"Pour {row.pour}: {row.mould}", _STYLE, parts)
+
+
+def judged(row: PourRow, unit: Unit) -> tuple[str, str]:
+    """Whether it arrived in its window, in words, and the class of the words."""
+    if row.lip_temp_c is None:
+        return "temperature at the lip not known", "outside"
+    over_c, under_c = row.lip_temp_c - row.lip_max_c, row.lip_min_c - row.lip_temp_c
+    if over_c > 0.0:
+        return f"{format_difference(over_c, unit, 0)} TOO HOT", "outside"
+    if under_c > 0.0:
+        return f"{format_difference(under_c, unit, 0)} TOO COLD", "outside"
+    u_c = row.lip_u_c or 0.0
+    if -over_c < u_c or -under_c < u_c:
+        return "inside its window, by less than its uncertainty", "inside"
+    return "inside its window", "inside"
+
+
+def mould_rows(facts: PourFacts) -> list[tuple[str, str]]:
+    """The mould setup as name and value; what was never told is left out."""
+    setup, planned = facts.setup, facts.mould
+    thinnest = setup.thinnest_mm if setup is not None and setup.thinnest_mm is not None else None
+    mass = setup.mass_kg if setup is not None and setup.mass_kg is not None else None
+    material = setup.material if setup is not None else ""
+    if planned is not None:
+        thinnest = planned.thinnest_mm if thinnest is None else thinnest
+        mass = planned.mass_kg or None if mass is None else mass
+        material = material or planned.material
+    rows = [("mould", facts.row.mould), ("setup", facts.row.setup)]
+    if setup is not None:
+        rows += [("pattern", setup.pattern)]
+    rows += [("material", material.replace("_", " "))]
+    if setup is not None:
+        rows += [("gating", setup.gating), ("venting", setup.venting)]
+    rows += [("thinnest", "" if thinnest is None else f"{thinnest:g} mm"), ("metal", "" if not mass else f"{mass:g} kg")]
+    if setup is not None:
+        rows += [("more", setup.detail)]
+    return [(name, value) for name, value in rows if value]
+
+
+def metal_rows(facts: PourFacts, unit: Unit) -> list[tuple[str, str]]:
+    """Metal, charge, order and probes as name and value."""
+    rows = [("charge", f"{facts.charge_kg:g} kg")]
+    for charge in facts.charges:
+        mass = "" if charge.mass_kg is None else f"{charge.mass_kg:g} kg "
+        again = "" if charge.remelts is None else f", remelted {charge.remelts} times"
+        rows.append(("added", f"{mass}{charge.source or 'of unknown source'}{again} {charge.detail}".strip()))
+    if facts.alloy is not None:
+        solid, liquid = (format_temperature(t, unit) for t in (facts.alloy.solidus_c, facts.alloy.liquidus_c))
+        rows.append(("melts", f"{solid} to {liquid}"))
+    if facts.highest_c is not None:
+        rows.append(("highest", f"{format_temperature(facts.highest_c, unit)} in the pot before the pour"))
+    if facts.liquid_s is not None:
+        rows.append(("liquid for", f"{_length(facts.liquid_s)} before the pour"))
+    if facts.lift_s is not None:
+        rows.append(("on the way", f"{_length(facts.pour_s - facts.lift_s)} from lift to pour"))
+    rows.append(("order", f"pour {facts.row.number} of {facts.pours_in_melt}, marked {facts.row.marked}"))
+    for probe in facts.probes:
+        told = [f"type {probe.tc_type} {probe.wire_class}" if probe.tc_type else "", probe.sheath, probe.place]
+        told.append(f"corrected by {probe.offset_uv:+g} uV" if probe.offset_uv else "")
+        words = ", ".join(word.replace("_", " ") for word in told if word)
+        rows.append((f"probe {probe.name}", words or "not in the settings"))
+    return rows
+
+
+def made_up(facts: PourFacts, unit: Unit) -> str:
+    """How the lip temperature was made up, in a sentence."""
+    row = facts.row
+    told = in_unit(row.basis, unit, 1)
+    if row.pot_temp_c is not None and row.pot_u_c is not None and row.lip_u_c is not None:
+        loss_u_c = max(row.lip_u_c**2 - row.pot_u_c**2, 0.0) ** 0.5
+        told += (
+            f". Uncertainty: {format_difference(row.pot_u_c, unit)} of the pot, {format_difference(loss_u_c, unit)} "
+            f"of the way, together {format_difference(row.lip_u_c, unit)}"
+        )
+    return told
+
+
+def _header(facts: PourFacts, shop: str, clock: Clock) -> str:
+    row = facts.row
+    stamp = '<span class="stamp">SIMULATED</span>' if facts.simulated else ""
+    where = f"{esc(shop)}, " if shop else ""
+    tags = "".join(f" &middot; {esc(tag)}" for tag in facts.tags)
+    return (
+        f'<header><div class="number" title="write this on the casting">{esc(row.pour)}</div><div class="what">'
+        f"<b>{esc(row.mould)}</b> in <b>{esc(facts.alloy_name)}</b> {stamp}<br>{where}{esc(clock(row.at_utc_s))}"
+        f"{tags}</div></header>"
+    )
+
+
+def _lip(facts: PourFacts, unit: Unit) -> str:
+    row = facts.row
+    words, kind = judged(row, unit)
+    window = f"{format_temperature(row.lip_min_c, unit)} to {format_temperature(row.lip_max_c, unit)}"
+    again = ""
+    if facts.earlier:
+        old = facts.earlier[0]
+        again = f" Corrected; first on record as {format_temperature(old.lip_temp_c, unit)} into {old.mould}."
+    figure = format_temperature(row.lip_temp_c, unit)
+    u_text = "" if row.lip_u_c is None else f" &plusmn; {esc(format_difference(row.lip_u_c, unit))}"
+    return (
+        f'<div class="lip"><span class="figure">{esc(figure)}{u_text}</span> <span>at the mould lip</span> '
+        f'<span class="judged {kind}">{esc(words)}</span> <span>wanted {esc(window)}</span></div>'
+        f'<p class="how">{esc(made_up(facts, unit))}.{esc(again)}</p>'
+    )
+
+
+def _legend(facts: PourFacts) -> str:
+    seen = dict.fromkeys(span.state for span in facts.states)
+    shown = "".join(f'<span style="background:{STATE_FILL[state]}">{state.value}</span>' for state in seen)
+    return f'<p class="small legend">Melt: {shown} Numbers: see What happened. Ring: a dip.</p>' if shown else ""
+
+
+def _result(facts: PourFacts, clock: Clock) -> str:
+    if not facts.results:
+        return '<p>not inspected yet: ______________________</p>'
+    items = []
+    for one in facts.results:
+        grade = f" {one.severity}" if one.severity else ""
+        detail = f": {one.detail}" if one.detail else ""
+        items.append(f"{one.defect.replace('_', ' ')}{grade}{detail} ({one.who}, {clock(one.at_utc_s)})")
+    return bullets(items) + '<p class="small">1 slight, usable; 2 marked; 3 scrap</p>'
+
+
+def _notes(facts: PourFacts, unit: Unit, clock: Clock) -> str:
+    told = [note for note in facts.notes if note.what == "note"]
+    if not told:
+        return "<p>______________________</p>"
+    return bullets(f"{in_unit(note.text, unit)} ({note.who}, {clock(note.at_utc_s)})" for note in told)
+
+
+def _happened(facts: PourFacts, unit: Unit, clock: Clock) -> str:
+    number_of = {id(mark): number for number, mark in numbered(facts)}
+    items = []
+    for mark in facts.marks:
+        number = number_of.get(id(mark))
+        sign = f"<b>{number}</b>" if number is not None else "<i></i>"
+        at = clock(facts.melt_began_utc_s + mark.at_s)[-5:]
+        words = in_unit(mark.text, unit)
+        if mark.kind == "state":
+            words = words.partition(":")[0]
+        words = esc(words if mark.kind != "call" else f"call: {words}")
+        strong = mark.kind == "pour" and mark.number == facts.row.number
+        items.append(f"<li>{sign} <time>{esc(at)}</time> {f'<strong>{words}</strong>' if strong else words}</li>")
+    return f'<ul class="happened">{"".join(items)}</ul>'
+
+
+def _photos(rows: Iterable[PhotoRow], folder: Path, clock: Clock) -> str:
+    left, figures = INLINE_BYTES, []
+    for row in rows:
+        path = folder / f"{row.hash}{row.suffix}"
+        caption = esc(f"{row.caption} ({clock(row.at_utc_s)})".strip())
+        try:
+            body = path.read_bytes()
+        except OSError:
+            figures.append(f"<figure><figcaption>{caption}: the file {esc(path.name)} is missing</figcaption></figure>")
+            continue
+        kind = TYPES.get(row.suffix)
+        if kind is None or len(body) > left:
+            why = "is no picture" if kind is None else "is too large for this page"
+            figures.append(f"<figure><figcaption>{caption}: {esc(path.name)} {why}</figcaption></figure>")
+            continue
+        left -= len(body)
+        data = base64.b64encode(body).decode("ascii")
+        figures.append(
+            f'<figure><img alt="{caption}" src="data:{kind};base64,{data}"><figcaption>{caption}</figcaption></figure>'
+        )
+    return f'<div class="photos">{"".join(figures)}</div>'
+
+
+def _table(rows: Iterable[tuple[str, str]]) -> str:
+    cells = "".join(f"<tr><th>{esc(name)}</th><td>{esc(value)}</td></tr>" for name, value in rows)
+    return f"<table>{cells}</table>"
+
+
+def _length(seconds: float) -> str:
+    """`12 s`, `3 min 18 s`, `1 h 20 min`."""
+    whole = round(max(seconds, 0.0))
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60} s"
+    return f"{whole // 3600} h {whole % 3600 // 60} min"

@@ -1,0 +1,292 @@
+"""Room: what this mould wants. Inspected pours and an alloy sheet's window in, two thresholds and advice out.
+
+Cold faults fall with temperature, hot faults rise; the sheet's window is the prior of both thresholds, pours of similar
+setups count as parts of a pour, lip temperatures are uncertain. Not here: numerics (grid.py), the records (gather.py),
+sentences (words.py). All temperatures in degC at the mould lip.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import msgspec
+import numpy as np
+
+from pourcall.daemon.trials import grid, words
+from pourcall.daemon.trials.advice import Advice, Bound, CurvePoint, InspectedPour, SetupData
+from pourcall.daemon.trials.grid import Array, Evidence, Fit, Mask, Side, Trial
+
+LEVEL = 0.80  # share of sound castings from which a temperature counts as usable
+GOOD_ENOUGH = 0.02  # more pours are not worth it once they could raise the share of sound castings by less
+SACRIFICE = 0.05  # most that a pour to learn from may be less likely sound than the best
+MOST_MORE = 12
+AIM_U_C = 4.0  # standard uncertainty of hitting an aimed lip temperature where no pour tells
+LEAST_U_C = 1.0
+BORROW_MOST = 4.0  # pours of other setups never count for more than so many of this one's own
+NO_GOOD_BELOW = 0.5
+SHOWN_C = 60.0  # the curve follows pours so far beyond floor and limits, no further
+ENOUGH_TO_ACCUSE = 3  # pours before overlapping thresholds alone say that temperature is not the cause
+# By family: scale of a threshold (degC from 50 to 73 % of faults); how far it may lie from the sheet's (one standard
+# deviation: the smallest step by which a caster corrects); largest step beyond what was poured. Steps: 15-30 zinc,
+# 20-40 aluminium, 25-50 copper alloys. Judgement, to be tuned by the caster's records.
+FAMILY = {"zinc": (7.0, 15.0, 30.0), "aluminium": (9.0, 20.0, 40.0), "copper": (11.0, 25.0, 50.0)}
+DOUBTFUL = 1.25  # a window from memory or computed is taken for so much less certain
+EDGE_SCALES = 2.0  # window's edge to threshold: 12 % of faults at the edge
+CORRELATION = 0.3  # a window that sits too low at one end tends to at the other
+SCALES = ((0.5, 0.25), (1.0, 0.50), (2.0, 0.25))  # factor on the scale, prior weight
+BACKGROUNDS = ((0.01, 0.55), (0.10, 0.36), (0.45, 0.09))  # faults temperature does not explain, prior weight
+TRUST = {1: 0.3, 2: 0.7, 3: 0.95}  # how likely a defect of this strength has the temperature to do with it
+CHANCE_GRADE = (0.0, 0.5, 0.3, 0.2)
+_FIRST, _SECOND = 15, 21  # thresholds on each side, first and second look
+
+
+class Prior(NamedTuple):
+    """Normal priors of the thresholds where half the castings have a cold, a hot fault."""
+
+    cold_c: float
+    hot_c: float
+    spread_c: float
+    scale_c: float
+
+
+def prior_of(data: SetupData) -> Prior:
+    """The sheet's window as a prior."""
+    scale_c, spread_c, _ = FAMILY.get(data.family, FAMILY["zinc"])
+    if data.doubtful:
+        spread_c *= DOUBTFUL
+    edge_c = EDGE_SCALES * scale_c
+    return Prior(data.window_min_c - edge_c, data.window_max_c + edge_c, spread_c, scale_c)
+
+
+def evidence(grade: int, strength: int) -> Evidence:
+    """How well each grade explains what was found; a defect that has little to do with temperature says little."""
+    if grade == 0:
+        return (1.0, 0.0, 0.0, 0.0)
+    trust = TRUST[strength]
+    rest = (1.0 - trust) * CHANCE_GRADE[grade]
+    one, two, three = (rest + (trust if grade == k else 0.0) for k in (1, 2, 3))
+    return (rest, one, two, three)
+
+
+def as_trial(pour: InspectedPour) -> Trial:
+    """A pour as the numerics take it. A defect that tells no side is a cold or a hot one, evenly."""
+    found = pour.found
+    cold, hot = evidence(found.cold, found.cold_strength), evidence(found.hot, found.hot_strength)
+    terms: tuple[tuple[Evidence, Evidence], ...] = ((cold, hot),)
+    if found.unsided and not found.cold and not found.hot:
+        some, none = evidence(found.unsided, 2), evidence(0, 0)
+        terms = ((some, none), (none, some))
+    return Trial(pour.lip_c, pour.u_c, terms, pour.weight)
+
+
+def posterior(prior: Prior, trials: Sequence[Trial]) -> Fit:
+    """Two looks: a coarse grid over the prior finds where the thresholds lie, a fine one is laid there."""
+    reach = np.linspace(-3.2, 3.2, _FIRST)
+    cold_c, hot_c = prior.cold_c + prior.spread_c * reach, prior.hot_c + prior.spread_c * reach
+    if trials:
+        found = _fit(prior, cold_c, hot_c, trials)
+        cold_c = _closer(prior, prior.cold_c, found.cold.threshold, found.joint.sum(1))
+        hot_c = _closer(prior, prior.hot_c, found.hot.threshold, found.joint.sum(0))
+    else:
+        wider = np.linspace(-3.2, 3.2, _SECOND)
+        cold_c, hot_c = prior.cold_c + prior.spread_c * wider, prior.hot_c + prior.spread_c * wider
+    return _fit(prior, cold_c, hot_c, trials).pruned()
+
+
+def _closer(prior: Prior, centre_c: float, threshold: Array, weight: Array) -> Array:
+    mean = float(threshold @ weight)
+    spread = max(math.sqrt(float((threshold - mean) ** 2 @ weight)), 0.4 * prior.scale_c)
+    furthest = 4.5 * prior.spread_c
+    low, high = max(mean - 3.4 * spread, centre_c - furthest), min(mean + 3.4 * spread, centre_c + furthest)
+    return np.linspace(low, max(high, low + prior.scale_c), _SECOND)
+
+
+def _fit(prior: Prior, cold_c: Array, hot_c: Array, trials: Sequence[Trial]) -> Fit:
+    cold, hot = _side(-1.0, cold_c, prior), _side(1.0, hot_c, prior)
+    z_cold, z_hot = (cold.threshold - prior.cold_c) / prior.spread_c, (hot.threshold - prior.hot_c) / prior.spread_c
+    narrow = 1.0 - CORRELATION**2
+    squares = z_cold[:, None] ** 2 + z_hot[None, :] ** 2 - 2.0 * CORRELATION * np.multiply.outer(z_cold, z_hot)
+    return grid.fit(cold, hot, -0.5 * squares / narrow, trials)
+
+
+def _side(sign: float, threshold_c: Array, prior: Prior) -> Side:
+    shape = (threshold_c.size, len(SCALES), len(BACKGROUNDS))
+    factor, factor_w = (np.array(column) for column in zip(*SCALES, strict=True))
+    chance, chance_w = (np.array(column) for column in zip(*BACKGROUNDS, strict=True))
+
+    def spread_out(values: Array, axis: int) -> Array:
+        view = values.reshape([-1 if n == axis else 1 for n in range(3)])
+        return np.ascontiguousarray(np.broadcast_to(view, shape)).ravel()
+
+    return Side(
+        sign, spread_out(threshold_c, 0), spread_out(prior.scale_c * factor, 1), spread_out(chance, 2),
+        spread_out(np.log(factor_w), 1) + spread_out(np.log(chance_w), 2),
+    )  # fmt: skip
+
+
+def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: int = 41, outlook: bool = True) -> Advice:
+    """What temperature next. accept: worst grade that still counts as sound. outlook: count the pours still needed.
+
+    points: temperatures the curve is worked out at. Deterministic: the same records give the same advice.
+    """
+    borrowed = _rationed(data.borrowed)
+    trials = [as_trial(pour) for pour in (*data.pours, *borrowed)]
+    prior = prior_of(data)
+    found = posterior(prior, trials)
+    top = data.bounds[0] if data.bounds else Bound(limit_c=math.inf, whose="", why="")
+    hottest_c = min(top.limit_c, prior.hot_c + 2.0 * prior.spread_c)
+    poured = [min(max(pour.lip_c, data.floor_c - SHOWN_C), hottest_c + SHOWN_C) for pour in data.pours]
+    low_c, high_c = min([data.floor_c, *poured]), max([hottest_c, *poured])
+    ends_c = [data.floor_c, top.limit_c] if data.floor_c <= top.limit_c < math.inf else [data.floor_c]
+    temps_c = np.union1d(np.linspace(low_c, max(high_c, low_c + 1.0), points), ends_c)
+    free = found.fault_free(temps_c, accept)
+    mean = grid.mean_sound(free, found.joint)
+    low, high = grid.band(free, found.joint)
+    aimed = _aimed(temps_c, mean, data.pours)
+    allowed = (temps_c >= data.floor_c - 1e-6) & (temps_c <= top.limit_c + 1e-6)
+    both = tuple(pour.pour for pour in data.pours if pour.found.both_at_once)
+    if not allowed.any():
+        return _advice(
+            data, level, accept, temps_c, mean, low, high, both, borrowed, next_kind="none", bounded_by=top.whose,
+            allowed_max_c=top.limit_c,
+        )  # fmt: skip
+    inside = np.flatnonzero(allowed)
+    best = int(inside[np.argmax(aimed[inside])])
+    may = free[0][:, inside], free[1][:, inside]
+    gain = grid.gain_left(may, found.joint, mean[inside])
+    hopeless = grid.no_good_temperature(may, found.joint, NO_GOOD_BELOW)
+    choice, kind = _next(data, found, free, aimed, temps_c, allowed, best, gain)
+    beyond = int(np.argmax(aimed)) > inside[-1]
+    held = top.whose if beyond or (best == inside[-1] and _rises_beyond(found, float(temps_c[best]), accept)) else ""
+    usable = _around(best, aimed, allowed, level)
+    more: int | None = None
+    if outlook:
+        more = 0 if gain < GOOD_ENOUGH else _pours_more(found, free, mean, temps_c, data, allowed, best)
+    return _advice(
+        data, level, accept, temps_c, mean, low, high, both, borrowed,
+        best=best, best_sound=float(aimed[best]), usable=usable, choice=choice, next_kind=kind, bounded_by=held,
+        gain=gain, more=more, hopeless=hopeless, allowed_max_c=float(temps_c[inside[-1]]),
+    )  # fmt: skip
+
+
+def _rationed(borrowed: Sequence[InspectedPour]) -> tuple[InspectedPour, ...]:
+    """Weights scaled so that all of them together stay under BORROW_MOST."""
+    whole = sum(pour.weight for pour in borrowed)
+    if whole <= BORROW_MOST:
+        return tuple(borrowed)
+    return tuple(msgspec.structs.replace(pour, weight=pour.weight * BORROW_MOST / whole) for pour in borrowed)
+
+
+def _aimed(temps_c: Array, mean: Array, pours: Sequence[InspectedPour]) -> Array:
+    """The curve as an aim sees it: smoothed by how well the shop hits a lip temperature."""
+    spread_c = float(np.median([pour.u_c for pour in pours])) if pours else AIM_U_C
+    at_nodes = np.interp(temps_c[:, None] + spread_c * grid.NODE[None, :], temps_c, mean)
+    return np.asarray(at_nodes @ grid.NODE_WEIGHT)
+
+
+def _next(
+    data: SetupData, found: Fit, free: tuple[Array, Array], aimed: Array, temps_c: Array, allowed: Mask, best: int,
+    gain: float,
+) -> tuple[int, str]:  # fmt: skip
+    """Where to pour next: the best until a casting is sound, then where most is learned for little risk."""
+    reachable = allowed & _within_a_step(data, temps_c)
+    if not reachable.any():
+        reachable = allowed
+    spots = np.flatnonzero(reachable)
+    nearest = int(spots[np.argmax(aimed[spots])])
+    if not data.pours:
+        return nearest, "first"
+    if gain < GOOD_ENOUGH:
+        return nearest, "stop"
+    if not any(pour.found.cold == pour.found.hot == pour.found.unsided == 0 for pour in data.pours):
+        return nearest, "best"
+    bits = grid.information(free, found.joint)
+    worth = spots[aimed[spots] >= aimed[nearest] - SACRIFICE]
+    chosen = int(worth[np.argmax(bits[worth])])
+    return chosen, "best" if abs(temps_c[chosen] - temps_c[nearest]) < 2.0 * LEAST_U_C else "learn"
+
+
+def _within_a_step(data: SetupData, temps_c: Array) -> Mask:
+    """No further beyond what was poured than one largest step of the family."""
+    if not data.pours:
+        return np.asarray(np.ones_like(temps_c, dtype=bool))
+    step_c = FAMILY.get(data.family, FAMILY["zinc"])[2]
+    poured = [pour.lip_c for pour in data.pours]
+    return np.asarray((temps_c >= min(poured) - step_c) & (temps_c <= max(poured) + step_c))
+
+
+def _rises_beyond(found: Fit, temp_c: float, accept: int) -> bool:
+    """Whether hotter than the limit would have been sounder by more than a hundredth."""
+    temps_c = temp_c + np.arange(0.0, 31.0, 5.0)
+    mean = grid.mean_sound(found.fault_free(temps_c, accept), found.joint)
+    return bool(mean.max() > mean[0] + 0.01)
+
+
+def _around(best: int, aimed: Array, allowed: Mask, level: float) -> tuple[int, int] | None:
+    """First and last temperature around the best that are usable."""
+    if aimed[best] < level:
+        return None
+    first = last = best
+    while first > 0 and allowed[first - 1] and aimed[first - 1] >= level:
+        first -= 1
+    while last < aimed.size - 1 and allowed[last + 1] and aimed[last + 1] >= level:
+        last += 1
+    return first, last
+
+
+def _pours_more(
+    found: Fit, free: tuple[Array, Array], mean: Array, temps_c: Array, data: SetupData, allowed: Mask, best: int
+) -> int | None:
+    """How many more pours, each coming out as forecast, until nothing worth it is left to learn."""
+    inside = np.flatnonzero(allowed)
+    for count in range(1, MOST_MORE + 1):
+        bits = grid.information(free, found.joint)
+        worth = inside[mean[inside] >= mean[inside].max() - SACRIFICE]
+        found = grid.foreseen(found, free, int(worth[np.argmax(bits[worth])]))
+        mean = grid.mean_sound(free, found.joint)
+        may = free[0][:, inside], free[1][:, inside]
+        if grid.gain_left(may, found.joint, mean[inside]) < GOOD_ENOUGH:
+            return count
+    return None
+
+
+def _advice(
+    data: SetupData, level: float, accept: int, temps_c: Array, mean: Array, low: Array, high: Array,
+    both: tuple[str, ...], borrowed: Sequence[InspectedPour], *, best: int | None = None,
+    best_sound: float | None = None, usable: tuple[int, int] | None = None, choice: int | None = None, next_kind: str,
+    bounded_by: str, gain: float = 0.0, more: int | None = None, hopeless: float = 0.0, allowed_max_c: float,
+) -> Advice:  # fmt: skip
+    next_c = None if choice is None else round(float(temps_c[choice]))
+    hopeless_now = hopeless > 0.5 and len(data.pours) >= ENOUGH_TO_ACCUSE
+    accused = next_c is not None and (bool(both) or hopeless_now)
+    advice = Advice(
+        setup=data.setup,
+        alloy=data.alloy,
+        pours=len(data.pours),
+        borrowed_weight=round(sum(pour.weight for pour in borrowed), 2),
+        level=level,
+        accept=accept,
+        best_c=None if best is None else round(float(temps_c[best])),
+        best_sound=best_sound,
+        best_low=None if best is None else float(low[best]),
+        best_high=None if best is None else float(high[best]),
+        usable_min_c=None if usable is None else round(float(temps_c[usable[0]])),
+        usable_max_c=None if usable is None else round(float(temps_c[usable[1]])),
+        next_c=next_c,
+        next_tap_c=None if next_c is None or data.loss_c is None else round(next_c + data.loss_c),
+        next_kind="change" if accused else next_kind,
+        bounded_by=bounded_by,
+        gain_left=gain,
+        pours_more=more,
+        not_temperature=accused,
+        no_good_probability=hopeless,
+        both_at_once=both,
+        allowed_min_c=data.floor_c,
+        allowed_max_c=allowed_max_c,
+        curve=tuple(
+            CurvePoint(temp_c=round(t, 1), sound=round(m, 4), low=round(a, 4), high=round(b, 4))
+            for t, m, a, b in zip(temps_c.tolist(), mean.tolist(), low.tolist(), high.tolist(), strict=True)
+        ),
+        findings=data.pours,
+    )
+    return msgspec.structs.replace(advice, words=words.sentences(data, advice))

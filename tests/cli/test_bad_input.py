@@ -1,0 +1,425 @@
+"""Room: what a person may type or have lying about wrongly: a sentence each (what, where, what to do), the exit code of
+the handbook, and nothing recorded is touched."""
+
+import hashlib
+import os
+import shutil
+import socket
+import sqlite3
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pourcall.contract.paths import paths_for
+
+Run = Callable[..., Any]
+TRACES = Path(__file__).parents[1] / "data" / "traces"
+TRACE = str(TRACES / "E119_Compartment_Test_2.csv")
+
+
+def check(done: Any, code: int, *says: str) -> None:
+    """One sentence on standard error, nothing on the other, no traceback."""
+    assert done.code == code, done.err
+    assert "Traceback" not in done.err
+    for piece in says:
+        assert piece in done.err
+    last = done.err.strip().splitlines()[-1]
+    assert last.startswith(("pourcall", " (")), done.err
+
+
+def hashes(folder: Path) -> dict[str, str]:
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+# -- figures ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ("11000C", "11000C is above 2000 °C"),
+        ("-500F", "-500F is below absolute zero, -460 °F"),
+        ("-1K", "-1K is below absolute zero"),
+        ("abc", "is no temperature. Write a figure and a unit, such as 500C, 930F or 773K"),
+        ("930X", "'X' is no unit of temperature. Use C, F or K"),
+        ("nanC", "is no temperature"),
+        ("1e400C", "1e400C is"),
+        ("", "is no temperature"),
+    ],
+)
+def test_impossible_temperatures_are_refused_at_the_bench_and_in_a_melt(run: Run, typed: str, says: str) -> None:
+    check(run("thermocouple", "K", typed), 2, says)
+    if typed:
+        check(run("dip", "--read", typed), 2, says)
+    check(run("replay", TRACE, "--alloy", "za27", "--mould", f"a,min={typed}"), 2, says)
+
+
+def test_a_bare_figure_is_refused_where_no_unit_is_agreed(run: Run) -> None:
+    check(run("dip", "--read", "930"), 2, "'930' has no unit. Write 930C, 930F or 930K")
+
+
+def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
+    # NIST ITS-90 table, type T (tests/data/thermocouple/type_T_table.csv): -1.475 mV at -40 degC, printed.
+    done = run("thermocouple", "T", "-40C")
+    assert (done.code, "-40.00 °C is -1.4750 mV" in done.out) == (0, True)
+    assert run("thermocouple", "K", "-0.5mV", "--cold", "-5C").code == 0
+    check(run("pour", "mark", "--ago", "-40s"), 2, "'-40s' is no length of time. Write 40s, 2m or 1m30s")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("thermocouple", "Q", "500C"), "'Q' is no thermocouple type. Types are B, E, J, K, N, R, S, T"),
+        (("thermocouple", "K", "90mV"), "90mV is beyond type K"),
+        (("thermocouple", "B", "500C", "--cold", "-50C"), "outside type B"),
+        (("thermocouple", "K", "500C", "--unit", "R"), "'R' is no unit of temperature"),
+        (("dip", "--read", "500C", "--ago", "3x"), "'3x' is no length of time"),
+        (("dip", "--read", "500C", "--depth", "60"), "belong to a dip of ours"),
+        (("dip", "--ago", "20s"), "--ago belongs to --read"),
+        (("melt", "start", "za27", "--charge", "heavy"), "'heavy' is no mass. Write 1.5kg, 800g or 3lb"),
+        (("melt", "start", "za27", "--charge", "-1kg"), "'-1kg' is no mass"),
+        (("melt", "start", "za27", "--charge", "900kg"), "outside 0 to 100 kg"),
+        (("melt", "start", "za27", "--mould", ",kg=1"), "a mould without a name"),
+        (("melt", "start", "za27", "--mould", "a,kg"), "'kg' is not key=value"),
+        (("melt", "start", "za27", "--mould", "a,mm=thin"), "'thin' is no number"),
+        (("melt", "start", "za27", "--mould", "a,mm=nan"), "'nan' is no number"),
+        (("melt", "start", "za27", "--mould", "a,loss=inf"), "'inf' is no number"),
+        (("melt", "start", "za27", "--mould", "a,colour=red"), "'colour' says nothing about a mould"),
+        (("melt", "change"), "nothing is to be changed. Give --alloy, --charge or --mould"),
+        (("melt", "mark", "off", "--mass", "300g"), "belong to `melt mark add`"),
+        (("demo", "--speed", "0"), "a speed of 0. Choose 0.1 to 5000"),
+        (("demo", "--speed", "nan"), "a speed of nan"),
+        (("serve", "--tcp", "99999999"), "there is no TCP port 99999999"),
+        (("export", "nonsense"), "'nonsense' is no melt or pour. Write 2026-014 for a melt, 2026-014-1 for its first"),
+        (("replay", TRACE, "--alloy", "za27", "--type", "Q"), "'Q' is no thermocouple type"),
+        (("replay", TRACE, "--alloy", "za27", "--cold", "20C"), "--cold is for an emf, and 'BeamTC1' is in degC"),
+        (("replay", TRACE, "--alloy", "za27", "--column-unit", "furlong"), "Say what it is with --column-unit"),
+        (("replay", TRACE, "--alloy", "za27", "--mould", "a,mm=-3"), "cannot be meant"),
+        (("replay", TRACE, "--alloy", "za27", "--loss", "nan"), "cannot be meant"),
+        (("replay", TRACE, "--alloy", "za27", "--mould", "a,min=590C,max=540C"), "has no width"),
+        (("replay", TRACE, "--alloy", "za27", "--mould", "a,material=cheese"), "Use one of green_sand"),
+        (("capture", "/dev/no-such", "x", "--seconds", "-1"), "cannot end before it began"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_meant_is_said(run: Run, words: tuple[str, ...], says: str) -> None:
+    check(run(*words), 2, says)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("backup", "x.zip", "--check", "--restore"),
+        ("setup", "--scan", "--yes"),
+        ("melt", "end", "eaten"),
+        ("demo", "--scenario", "bells"),
+        ("melt",),
+        ("alloy", "delete", "za27"),
+        ("export",),
+        ("replay", TRACE),
+    ],
+)
+def test_contradictory_missing_or_unknown_options_are_named(run: Run, words: tuple[str, ...]) -> None:
+    done = run(*words)
+    assert done.code == 2
+    assert done.err.splitlines()[-1].startswith(f"pourcall {words[0]}")
+    assert ": error: " in done.err
+
+
+# -- names -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("typed", "nearest"), [("zaa27", "za27"), ("c8730", "c87300"), ("alumnium", "aluminium")])
+def test_an_unknown_alloy_is_answered_with_the_nearest(run: Run, typed: str, nearest: str) -> None:
+    for words in (("alloy", "show", typed), ("replay", TRACE, "--alloy", typed)):
+        check(run(*words), 3, f"no alloy called {typed!r}", f"Nearest: {nearest}", "`pourcall alloy list` shows all")
+
+
+# -- traces ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_trace_that_is_not_there_or_of_no_use_is_refused_with_its_name(run: Run, tmp_path: Path) -> None:
+    check(run("replay", "no-such.csv", "--alloy", "za27"), 2, "No such file", "(no-such.csv)")
+    check(run("replay", str(tmp_path), "--alloy", "za27"), 2, "Is a directory")
+    words = tmp_path / "words.csv"
+    words.write_text("name,colour\nsand,red\nclay,grey\nwax,white\nlead,grey\n")
+    check(run("replay", str(words), "--alloy", "za27"), 2, "words.csv")
+    flow = tmp_path / "flow.csv"
+    flow.write_text("time,flow\ns,l/s\n0,1\n1,2\n2,3\n3,4\n")
+    check(run("replay", str(flow), "--alloy", "za27"), 2, "no column looks like a thermocouple's", "--column: flow")
+    noise = tmp_path / "noise.bin"
+    noise.write_bytes(os.urandom(5000))
+    assert run("replay", str(noise), "--alloy", "za27").code == 2
+    check(run("replay", TRACE, "--alloy", "za27", "--column", "BeamTC99"), 3, "no column 'BeamTC99'", "BeamTC9")
+    check(run("replay", TRACE, "--alloy", "za27", "--time", "Tiem"), 3, "no column 'Tiem'", "Time")
+
+
+def test_a_table_that_cannot_be_written_is_said(run: Run, tmp_path: Path) -> None:
+    done = run("replay", TRACE, "--alloy", "za27", "--csv", str(tmp_path / "none" / "t.csv"))
+    check(done, 2, "No such file or directory", str(tmp_path / "none" / "t.csv"))
+
+
+# -- settings and sheets -----------------------------------------------------------------------------------------------
+
+FAULTY = """
+[shop]
+unit = "degX"
+[furnace.club]
+raitng_c = 900
+[board.bench]
+port = "/dev/ttyACM0"
+format = "pourcal"
+[probe.metal]
+furnace = "clubb"
+board = "bench"
+[mqqt]
+host = "x"
+"""
+
+
+@pytest.mark.parametrize("command", [("serve",), ("alloy", "list"), ("watch",), ("thermocouple", "K", "500C")])
+def test_settings_with_several_faults_are_told_all_at_once(
+    run: Run, home: Path, write_settings: Callable[[str], Path], command: tuple[str, ...]
+) -> None:
+    path = write_settings(FAULTY)
+    before = hashes(home)
+    check(
+        run(*command), 2, "the settings have 4 faults", "[shop] unit = 'degX'",
+        "[furnace.club] raitng_c: unknown key; did you mean 'rating_c'?", "[board.bench] format = 'pourcal'",
+        "[mqqt]: unknown table; did you mean 'mqtt'?", str(path), "nothing was started and nothing was changed",
+    )  # fmt: skip
+    assert hashes(home) == before or command == ("serve",)
+    assert not (home / "data" / "pourcall.sqlite").exists()
+
+
+def test_settings_that_are_no_text_or_no_toml_or_missing_are_refused(
+    run: Run, home: Path, write_settings: Callable[[str], Path]
+) -> None:
+    check(run("serve"), 2, "there are no settings yet", "Run `pourcall setup`")
+    path = write_settings("[shop\n")
+    check(run("serve"), 2, "not valid TOML", str(path))
+    path.write_bytes(b"\xff\xfe\x00")
+    for words in (("serve",), ("thermocouple", "K", "500C"), ("alloy", "list")):
+        check(run(*words), 2, "the settings cannot be read", str(path))
+    assert run("doctor").code == 1
+
+
+def test_a_malformed_sheet_is_refused_by_file_and_key_and_the_others_load(run: Run, home: Path) -> None:
+    folder = home / "settings" / "alloys"
+    folder.mkdir(parents=True)
+    own = (Path(__file__).parents[2] / "profiles" / "sheets" / "za27.toml").read_text("utf-8")
+    (folder / "clubmix.toml").write_text(own.replace('key = "za27"', 'key = "clubmix"').replace("Z35840", "Z00000"))
+    (folder / "broken.toml").write_text('key = "broken"\nnaem = "x"\n')
+    (folder / "noise.toml").write_bytes(b"\xff\xfe\x00\x01")
+    before = hashes(home)
+    done = run("alloy", "check")
+    assert done.code == 2
+    assert "broken.toml: naem: unknown key; did you mean name?" in done.out
+    assert "noise.toml: (file): cannot be read as TOML" in done.out
+    assert "clubmix" not in done.out
+    listed = run("alloy", "list")
+    assert listed.code == 0
+    assert "clubmix" in listed.out
+    assert "za27" in listed.out
+    assert "broken" not in listed.out
+    check(run("alloy", "show", "broken"), 2, "broken.toml")
+    assert run("alloy", "show", "clubmix").code == 0
+    assert hashes(home) == before
+
+
+# -- ports -------------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def no_ports_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The machine's own ports are not listened to."""
+    from pourcall.drivers import ports
+
+    monkeypatch.setattr(ports, "list_ports", list)
+
+
+@pytest.mark.usefixtures("no_ports_here")
+def test_a_port_that_is_not_there_is_named_with_a_remedy(run: Run, tmp_path: Path) -> None:
+    target = tmp_path / "bench.bin"
+    check(run("capture", "/dev/no-such-port", str(target)), 4, "there is no port /dev/no-such-port", "pourcall setup")
+    check(run("capture", "socket://127.0.0.1:1", str(target)), 4, "nothing answers at socket://127.0.0.1:1")
+    check(run("capture", "usb:dead:beef", str(target)), 4, "no board with this USB identity")
+    assert not target.exists()
+    done = run("setup", "--scan", "--port", "/dev/no-such-port")
+    assert done.code == 4
+    assert "/dev/no-such-port: there is no port /dev/no-such-port. Plug the board in" in done.out
+    check(run("setup", "--yes", "--port", "/dev/no-such-port"), 4, "no board was heard. Plug it in")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+@pytest.mark.usefixtures("no_ports_here")
+def test_a_busy_port_is_named_with_who_holds_it(run: Run, tmp_path: Path) -> None:
+    import fcntl
+
+    import serial
+
+    master, slave = os.openpty()
+    name = os.ttyname(slave)
+    try:
+        with serial.Serial(name, exclusive=True) as held:
+            fcntl.flock(held.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+            check(run("capture", name, str(tmp_path / "x.bin")), 4, f"{name} is in use", "Close that program")
+            done = run("setup", "--scan", "--port", name)
+            assert done.code == 4
+            assert f"{name} is in use" in done.out
+    finally:
+        os.close(master)
+        os.close(slave)
+    assert not (tmp_path / "x.bin").exists()
+
+
+@pytest.mark.usefixtures("no_ports_here")
+def test_a_port_without_permission_is_answered_with_the_group_to_join(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import serial
+
+    def denied(*_: object, **__: object) -> None:
+        raise serial.SerialException(13, "could not open port /dev/ttyACM0: [Errno 13] Permission denied")
+
+    monkeypatch.setattr(serial, "serial_for_url", denied)  # the superuser of a test may open everything
+    says = "no permission to open /dev/ttyACM0"
+    check(run("capture", "/dev/ttyACM0", str(tmp_path / "x.bin")), 4, says, "usermod -aG")
+    done = run("setup", "--scan", "--port", "/dev/ttyACM0")
+    assert done.code == 4
+    assert says in done.out
+
+
+def test_a_capture_never_overwrites(run: Run, tmp_path: Path) -> None:
+    target = tmp_path / "bench.bin"
+    target.write_bytes(b"kept")
+    check(run("capture", "/dev/no-such-port", str(target)), 2, "that file exists already", str(target))
+    assert target.read_bytes() == b"kept"
+
+
+# -- the record and the daemon -----------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A home with one melt on record, made once: the demonstration."""
+    from pourcall.cli.main import main
+
+    home = tmp_path_factory.mktemp("recorded") / "home"
+    assert main(["demo", "--headless", "--home", str(home), "--export", str(home.parent / "out")]) == 0
+    return home
+
+
+@pytest.fixture
+def recorded_home(recorded: Path, home: Path) -> Path:
+    shutil.copytree(recorded, home, dirs_exist_ok=True)
+    return home
+
+
+def rows_of(home: Path) -> dict[str, int]:
+    conn = sqlite3.connect(f"file:{home}/data/pourcall.sqlite?mode=ro", uri=True)
+    try:
+        names = [name for (name,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+        return {name: conn.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in names}
+    finally:
+        conn.close()
+
+
+def test_commands_that_only_ask_and_commands_that_fail_change_no_row(run: Run, recorded_home: Path) -> None:
+    database = recorded_home / "data" / "pourcall.sqlite"
+    rows, digest = rows_of(recorded_home), hashlib.sha256(database.read_bytes()).hexdigest()
+    afile = recorded_home / "afile"
+    afile.touch()
+    out = str(recorded_home / "out")
+    for words, code in (
+        (("melt", "list"), 0), (("melt", "show", "2026-001"), 0), (("pour", "list"), 0), (("doctor",), 0),
+        (("export", "2026-001", "--to", out), 0), (("export", "2026-099", "--to", out), 3),
+        (("export", "2026-001-9", "--to", out), 3), (("export", "2026-001", "--to", str(afile)), 2),
+        (("melt", "show", "2026-099"), 3), (("pour", "show", "2026-099-1"), 3), (("melt", "end"), 6),
+        (("melt", "start", "za27"), 6), (("pour", "mark"), 6), (("dip", "--read", "500C"), 6), (("melt", "show"), 6),
+        (("backup", str(recorded_home / "b.zip")), 0), (("backup", str(recorded_home / "b.zip"), "--restore"), 5),
+        (("backup", str(afile), "--check"), 2), (("backup", str(recorded_home / "none"), "--check"), 2),
+    ):  # fmt: skip
+        done = run(*(only_melt(recorded_home) if word == "2026-001" else word for word in words))
+        assert done.code == code, (words, done.err)
+        assert "Traceback" not in done.err
+    assert rows_of(recorded_home) == rows
+    assert hashlib.sha256(database.read_bytes()).hexdigest() == digest
+
+
+def only_melt(home: Path) -> str:
+    """The year is the computer's."""
+    conn = sqlite3.connect(f"file:{home}/data/pourcall.sqlite?mode=ro", uri=True)
+    try:
+        (melt,) = conn.execute("SELECT melt FROM melts").fetchone()
+        return str(melt)
+    finally:
+        conn.close()
+
+
+def test_an_unknown_melt_or_pour_is_answered_with_where_to_look(run: Run, recorded_home: Path) -> None:
+    check(run("export", "2020-099"), 3, "no melt '2020-099' on record. See `pourcall melt list`")
+    check(run("export", "2020-099-1"), 3, "no pour '2020-099-1' on record. See `pourcall pour list`")
+    assert recorded_home.exists()
+
+
+def test_without_a_record_the_way_to_one_is_told(run: Run) -> None:
+    for words in (("melt", "list"), ("pour", "list"), ("export", "2026-001"), ("backup", "b.zip")):
+        check(run(*words), 3, "there are no records yet", "Run `pourcall serve` or `pourcall demo`")
+
+
+def test_a_record_of_a_newer_program_is_refused_and_untouched(
+    run: Run, shell: Run, recorded_home: Path, write_settings: Callable[[str], Path],
+    settings_for: Callable[[str], str],
+) -> None:  # fmt: skip
+    database = recorded_home / "data" / "pourcall.sqlite"
+    conn = sqlite3.connect(database)
+    conn.execute("PRAGMA user_version = 99")
+    conn.execute("PRAGMA journal_mode = DELETE")
+    conn.close()
+    write_settings(settings_for("/dev/no-such-board"))
+    before = hashes(recorded_home / "data")
+    digest = before["pourcall.sqlite"]
+    for words in (("melt", "list"), ("pour", "list"), ("export", "2026-001"), ("backup", str(recorded_home / "b.zip"))):
+        check(run(*words), 5, "newer", str(database))
+    check(shell("serve"), 5, "newer", str(database))
+    assert run("doctor").code == 1
+    assert hashes(recorded_home / "data")["pourcall.sqlite"] == digest
+    assert {name for name in hashes(recorded_home / "data") if "damaged" in name} == set()
+
+
+def test_a_second_daemon_is_refused_with_the_pid_and_the_first_goes_on(
+    serve: Callable[..., Any], shell: Run, home: Path, write_settings: Callable[[str], Path],
+    settings_for: Callable[[str], str],
+) -> None:  # fmt: skip
+    write_settings(settings_for("/dev/no-such-board"))
+    first = serve()
+    assert "pourcall is listening" in first.said
+    second = shell("serve")
+    check(second, 6, f"a daemon is running already, process {first.process.pid}", "nothing of it was touched")
+    health = shell("melt", "show")
+    assert health.code == 0
+    assert "club: no melt" in health.out
+    assert first.stop() == 0
+    assert not paths_for({"POURCALL_HOME": str(home)}, sys.platform, home).socket.exists()
+
+
+def test_a_daemon_that_does_not_answer_is_told_from_one_that_is_not_there(run: Run, home: Path) -> None:
+    check(run("melt", "show"), 6, "no daemon runs here", "Start it with `pourcall serve`")
+    if not hasattr(socket, "AF_UNIX"):
+        return
+    (home / "run").mkdir(parents=True, exist_ok=True)
+    with socket.socket(socket.AF_UNIX) as dead:  # its process was killed: the file stays, nobody listens
+        dead.bind(str(home / "run" / "daemon.sock"))
+    check(run("melt", "show"), 6, "no daemon answers", "Start it with `pourcall serve`")
+
+
+def test_the_dashboard_without_a_terminal_says_what_else_there_is(shell: Run) -> None:
+    check(shell("watch"), 6, "the dashboard needs a terminal", "pourcall melt show --json")
+    check(shell("demo"), 6, "the dashboard needs a terminal", "--headless --export DIR")

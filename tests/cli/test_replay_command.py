@@ -1,0 +1,95 @@
+"""Room: `pourcall replay` over files of any make: degrees and emf, in any unit, told to a person and to a program.
+
+Figures from the printed tables of the NIST ITS-90 database (tests/data/thermocouple): type K 0 mV at 0 degC, 4.096 at
+100, 20.644 at 500, 41.276 at 1000 and 1.000 at 25; type S 9.587 mV at 1000 degC.
+"""
+
+import csv
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Run = Callable[..., Any]
+TRACE = Path(__file__).parents[1] / "data" / "traces" / "E119_Compartment_Test_3.csv"
+
+
+def trace(tmp_path: Path, title: str, cells: list[str]) -> str:
+    path = tmp_path / "trace.csv"
+    path.write_text(f"time s,{title}\n" + "".join(f"{10 * at},{cell}\n" for at, cell in enumerate(cells)))
+    return str(path)
+
+
+def temps_of(run: Run, *words: str, table: Path) -> list[float | None]:
+    done = run("replay", *words, "--alloy", "za27", "--csv", str(table))
+    assert done.code == 0, done.err
+    rows = csv.DictReader(table.read_text("utf-8").splitlines())
+    return [float(row["temp_c"]) if row["temp_c"] else None for row in rows]
+
+
+@pytest.mark.parametrize(
+    ("title", "cells", "words", "wanted"),
+    [
+        ("TC1 [C]", ["0", "100", "500", "1000"], (), [0.0, 100.0, 500.0, 1000.0]),
+        ("TC1 [F]", ["32", "212", "932", "1832"], (), [0.0, 100.0, 500.0, 1000.0]),
+        ("TC1 [K]", ["273.15", "373.15", "773.15", "1273.15"], (), [0.0, 100.0, 500.0, 1000.0]),
+        ("TC1", ["32", "212", "932", "1832"], ("--column-unit", "degF"), [0.0, 100.0, 500.0, 1000.0]),
+        ("emf [mV]", ["0.000", "4.096", "20.644", "41.276"], (), [0.0, 100.0, 500.0, 1000.0]),
+        ("emf_uV", ["0", "4096", "20644", "41276"], (), [0.0, 100.0, 500.0, 1000.0]),
+        # terminals at 25 degC: 1.000 mV less at the terminals
+        ("emf [mV]", ["-1.000", "3.096", "19.644", "40.276"], ("--cold", "25C"), [0.0, 100.0, 500.0, 1000.0]),
+        ("emf [mV]", ["0", "1", "5", "9.587"], ("--type", "S"), [0.0, None, None, 1000.0]),
+    ],
+)
+def test_degrees_and_emf_in_any_unit_give_the_temperatures_of_the_printed_tables(
+    run: Run, tmp_path: Path, title: str, cells: list[str], words: tuple[str, ...], wanted: list[float | None]
+) -> None:
+    found = temps_of(run, trace(tmp_path, title, cells), *words, table=tmp_path / "table.csv")
+    assert len(found) == len(wanted)
+    for temp_c, printed_c in zip(found, wanted, strict=True):
+        assert temp_c is not None
+        if printed_c is not None:
+            assert temp_c == pytest.approx(printed_c, abs=0.06)  # half a digit of the table, in degrees of type S
+
+
+def test_columns_are_listed_with_their_units_and_which_are_no_couple(run: Run) -> None:
+    done = run("replay", str(TRACE), "--alloy", "za27", "--columns")
+    assert done.code == 0
+    lines = dict(line.split("  ", 1) for line in done.out.splitlines())
+    assert lines["BeamTC5"] == "degC"
+    assert "no thermocouple, it seems" in lines["HRR"]
+
+
+def test_a_person_reads_their_own_unit_and_a_program_reads_json(run: Run) -> None:
+    told = run("replay", str(TRACE), "--alloy", "za27", "--column", "BeamTC1", "--unit", "F")
+    assert told.code == 0
+    assert "wants 986 °F to 1103 °F at the lip" in told.out  # 530 and 595 degC of the sheet
+    assert "degC>" not in told.out
+    assert "call raised: Pour mould now" in told.out
+    lines = run("replay", str(TRACE), "--alloy", "za27", "--column", "BeamTC1", "--json").out.splitlines()
+    kinds = {json.loads(line)["type"] for line in lines}
+    assert {"melt_started", "melt_state_changed", "call_changed"} <= kinds
+
+
+def test_a_probe_in_the_chamber_never_calls_a_pour(run: Run) -> None:
+    done = run("replay", str(TRACE), "--alloy", "za27", "--column", "BeamTC1", "--place", "chamber")
+    assert done.code == 0
+    assert "Pour mould now" not in done.out
+
+
+def test_what_was_guessed_and_left_out_is_said(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "odd.csv"
+    path.write_text("time,TC1,TC2\n" + "".join(f"{t},{20 + t},{30 + t}\n" for t in (*range(60), 59, 58, 60)))
+    done = run("replay", str(path), "--alloy", "za27")
+    assert done.code == 0
+    assert "column 'TC1' is taken; others are TC2" in done.err
+    assert "the file does not say the unit of 'TC1': degC is taken" in done.err
+    assert "2 rows are left out: their time cannot be read or does not move on" in done.out
+    assert "61 rows: " in done.out
+
+
+def test_the_same_file_gives_the_same_words_every_time(run: Run) -> None:
+    words = ("replay", str(TRACE), "--alloy", "c87300", "--column", "BeamTC7", "--json")
+    assert run(*words).out == run(*words).out != ""

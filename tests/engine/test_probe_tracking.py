@@ -1,0 +1,99 @@
+"""Room: what a probe is doing, from its trace. Falls and rises of a bead, steps of the shop's ordinary work."""
+
+import math
+
+import pytest
+
+from pourcall.contract.events import CallKind
+from pourcall.contract.frames import SampleFlag
+from pourcall.contract.reading import ProbeState
+from pourcall.contract.status import Reason, Status
+from pourcall.daemon.engine.config import ProbeConfig
+from tests.engine.conftest import Bench
+
+
+def state(bench: Bench) -> ProbeState:
+    return bench.engine.channels[0].tracker.state
+
+
+def test_a_probe_in_a_cold_charge_is_in_the_metal_once_it_warms_with_it(bench: Bench) -> None:
+    bench.start()
+    bench.run(300.0, lambda t: 20.0 + 0.5 * t)
+    assert state(bench) is ProbeState.IN_METAL
+
+
+def test_a_cold_probe_pushed_into_hot_metal_enters_settles_and_is_in(bench: Bench) -> None:
+    bench.start()
+    bench.run(5.0, 25.0)
+    seen = set()
+    began_s = bench.t_s
+    while bench.t_s < began_s + 30.0:
+        since_s = bench.t_s - began_s
+        bench.run(0.5, 560.0 - 535.0 * math.exp(-since_s / 1.0))
+        seen.add(state(bench))
+    assert seen >= {ProbeState.ENTERING, ProbeState.SETTLING, ProbeState.IN_METAL}
+    assert bench.readings()[-1].reason is Reason.OK
+
+
+def test_a_plateau_of_ten_minutes_is_normal_and_raises_nothing(bench: Bench) -> None:
+    bench.in_metal(450.0)
+    bench.run(600.0, lambda t: 484.0 + 0.05 * math.sin(t))
+    assert state(bench) is ProbeState.IN_METAL
+    assert not bench.alarms()
+
+
+def test_a_probe_frozen_in_says_so_and_is_in_the_metal_again_when_that_melts(bench: Bench) -> None:
+    bench.in_metal(520.0)
+    bench.run(400.0, lambda t: 520.0 - 0.5 * t)
+    assert state(bench) is ProbeState.FROZEN_IN
+    bench.run(600.0, lambda t: 320.0 + 0.4 * t)
+    assert state(bench) is ProbeState.IN_METAL
+
+
+def test_a_couple_that_fell_by_hundreds_of_degrees_and_stands_there_is_not_in_the_metal(bench: Bench) -> None:
+    """A real failing couple does this: from 860 to 240 degC in half a minute, steady for minutes (a published fire
+    test, 15 s a sample). For a tin alloy 240 degC would be its pour window; here ZA-27 from 1000 to 570 degC."""
+    bench.in_metal(900.0)
+    calls = len(bench.calls(CallKind.POUR))
+    bench.run(15.0, lambda t: max(570.0, 900.0 - 60.0 * t))
+    bench.run(300.0, 570.0)
+    assert len(bench.calls(CallKind.POUR)) == calls
+    assert bench.engine.metal.temp_c is None
+    assert bench.readings()[-1].status is not Status.GOOD
+
+
+def test_a_cold_addition_that_chills_the_tip_is_no_lift_and_the_probe_is_in_again(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.run(4.0, lambda t: 570.0 - 30.0 * t)
+    bench.run(60.0, lambda t: 450.0 + 60.0 * (1.0 - math.exp(-t / 20.0)))
+    assert state(bench) is ProbeState.IN_METAL
+    assert not bench.alarms()
+
+
+@pytest.mark.parametrize("reason", ["silent", "broken"])
+def test_one_channel_that_stops_while_its_board_goes_on_is_one_alarm(reason: str) -> None:
+    other = ProbeConfig(name="other", board="bench", channel="1", wire_class="iec_1")
+    bench = Bench(probes=[other])
+    bench.start()
+    for _ in range(20):
+        bench.t_s += 1.0
+        bench.sample(20.0)
+        bench.sample(20.0, channel="1")
+        bench.put_tick()
+    for _ in range(10):
+        bench.t_s += 1.0
+        bench.sample(20.0)
+        if reason == "broken":
+            bench.sample(None, channel="1", flags=int(SampleFlag.OPEN))
+        bench.put_tick()
+    shown = [alarm.id for alarm in bench.alarms().values() if not alarm.suppressed_by]
+    assert shown == [{"silent": "no_value:other", "broken": "sensor_open:other"}[reason]]
+
+
+def test_what_a_lost_board_explains_is_never_heard_first(bench: Bench) -> None:
+    """One situation, one alarm: the explained one is born under its parent, not told and taken back."""
+    bench.start()
+    bench.run(20.0, 20.0)
+    outs = bench.run(30.0, None)
+    heard = {alarm.id for alarm in (out.alarm for out in bench.alarm_changes(outs)) if not alarm.suppressed_by}
+    assert heard == {"link_lost:bench"}

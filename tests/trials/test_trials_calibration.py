@@ -1,0 +1,47 @@
+"""Room: simulated shops whose truth is known: the band means what it says, and the advice costs less than its rivals.
+
+The shops are those of `benchmarks/bench_trials.py`, which says how their truth is drawn. 500 of them in the nightly
+tier.
+"""
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+BENCH = Path(__file__).parents[2] / "benchmarks" / "bench_trials.py"
+
+
+@pytest.fixture(scope="module")
+def bench() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("bench_trials", BENCH)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["bench_trials"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_band_holds_the_truth_about_as_often_as_it_says(bench: ModuleType) -> None:
+    share, width, spent_ms = bench.coverage(80, 10)
+    assert 0.84 <= share <= 0.96  # 90 % of 80 shops, whose temperatures go together: a standard error of about 0.02
+    assert width < 0.6  # of a band that tells nothing: 0.9
+    assert spent_ms < 100.0  # 20 in the benchmark; here the machine may be busy
+
+
+def test_the_advice_ends_nearer_to_the_best_than_its_rivals(bench: ModuleType) -> None:
+    mine = bench.regret(bench.ours, bench.ours_best, 30, 8, off_c=20.0)
+    middle = bench.regret(bench.handbook, bench.handbook, 30, 8, off_c=20.0)
+    halves = bench.regret(bench.bisection, bench.bisection, 30, 8, off_c=20.0)
+    assert mine[1] < halves[1]
+    assert mine[1] < 0.5 * middle[1]
+
+
+@pytest.mark.long
+@pytest.mark.timeout(1800)
+def test_five_hundred_shops(bench: ModuleType) -> None:
+    rows = bench.run()
+    assert [row["what"] for row in rows if row["ok"] is False] == []
