@@ -58,9 +58,8 @@ def main(wanted: list[str]) -> int:
             peer = f"{row['peer']} {shown(row.get('peer_measured'))}" if row.get("peer") else ""
             ratio = f"x{shown(row['ratio'])}" if row.get("ratio") is not None else ""
             budget = f"(budget {shown(row.get('budget'))})" if row.get("budget") is not None else ""
-            print(
-                f"  {mark} {row['what']}: {shown(row['measured'])} {row.get('unit', '')} {budget} {peer} {ratio}".rstrip()
-            )
+            figure = f"{shown(row['measured'])} {row.get('unit', '')}"
+            print(f"  {mark} {row['what']}: {figure} {budget} {peer} {ratio}".rstrip())
     machine = {"python": platform.python_version(), "machine": platform.machine(), "system": platform.system()}
     (HERE / "results.json").write_text(json.dumps({"machine": machine, "rows": results}, indent=1, default=str) + "\n")
     over = [row for row in results if row.get("ok") is False]

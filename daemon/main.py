@@ -16,7 +16,7 @@ from pathlib import Path
 import msgspec
 
 from pourcall.contract.clock import Clock
-from pourcall.contract.errors import BadInput, BadSettings
+from pourcall.contract.errors import BadInput, BadSettings, PourcallError
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.daemon.api import Api
@@ -26,12 +26,14 @@ from pourcall.daemon.engine.config import config_for
 from pourcall.daemon.engine.core import Engine
 from pourcall.daemon.library import running_plan
 from pourcall.daemon.ports import check_boards, link_maker
+from pourcall.daemon.records.calibrations import calibrations_in_force
 from pourcall.daemon.records.recorder import Recorder
 from pourcall.daemon.records.store import Store
 from pourcall.daemon.service import Consumed, LinkFactory, Service
 from pourcall.daemon.single import SingleLock, private_folder
 from pourcall.daemon.sockets import has_unix_sockets
 from pourcall.daemon.wake import WakeKeeper
+from pourcall.drivers.calibration import Calibration
 
 log = logging.getLogger(__name__)
 
@@ -121,7 +123,12 @@ class Daemon:
         self._recorder = Recorder(paths.database, on_state=self._on_store_state, clock=RealClock().mono_s)
         self._recorder.start(utc_s=self.clock.utc_s())
         store = self._store = Store.read(paths.database)
-        configs = {name: config_for(self.settings, name, simulated=self._simulated) for name in self.settings.furnace}
+        configs = {
+            name: config_for(
+                self.settings, name, simulated=self._simulated, calibrations=self._calibrations(store, name)
+            )
+            for name in self.settings.furnace
+        }
         for name, config in configs.items():
             self._recorder.begin_session(
                 name, self.settings_text, msgspec.json.encode(config), self.clock.mono_s(), self.clock.utc_s()
@@ -152,6 +159,26 @@ class Daemon:
             log.warning("%s: %s", kind, detail)
             if kind in CATALOGUE:
                 self.service.report(kind, detail)
+
+    def _calibrations(self, store: Store, furnace: str) -> dict[str, Calibration]:
+        """What corrects the probes of a furnace from this start on: the newest on record. Told in the log."""
+        types = {name: probe.type for name, probe in self.settings.probe.items() if probe.furnace == furnace}
+        with store.reading() as conn:
+            found = calibrations_in_force(conn, furnace, types)
+        out: dict[str, Calibration] = {}
+        for name, one in found.items():
+            if isinstance(one, PourcallError):
+                log.warning("%s: its calibration is not used: %s", name, one)
+                continue
+            out[name] = one.calibration
+            late = " (overdue)" if one.overdue(self.clock.utc_s()) else ""
+            log.info(
+                "%s: calibration of %s in force, %s; due %s%s",
+                name, one.calibration.date, one.calibration.how, one.calibration.due, late,
+            )  # fmt: skip
+            if self.settings.probe[name].offset_uv:
+                log.warning("%s: offset_uv of the settings is not used, since a calibration is on record", name)
+        return out
 
     def _exposed_secret(self) -> list[tuple[str, str]]:
         """A password in a settings file that others may read (fault F5)."""

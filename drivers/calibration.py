@@ -22,6 +22,7 @@ class Calibration(msgspec.Struct, frozen=True, omit_defaults=True):
     points: (emf_uv as measured, uV to add) in rising order; straight between, held beyond the ends.
     low_uv, high_uv: span a certificate vouches for when there are no points. spread_uv: standard uncertainty (k = 1).
     with_board: made with the probe on its own board, so that the amplifier's fixed error is corrected as well.
+    due: the day it should be done again.
     Raises BadInput for figures that are not finite, points out of order, a negative spread, half a span.
     """
 
@@ -35,6 +36,7 @@ class Calibration(msgspec.Struct, frozen=True, omit_defaults=True):
     date: str = ""
     who: str = ""
     how: str = ""
+    due: str = ""
 
     def __post_init__(self) -> None:
         figures = [self.offset_uv, self.slope, self.spread_uv, *(uv for point in self.points for uv in point)]

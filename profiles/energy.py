@@ -8,6 +8,7 @@ Errors: BadSheet, OutOfRange.
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.units import say_c
 from pourcall.profiles.elements import (
     liquid_enthalpy_j_per_mol,
     molar_mass,
@@ -142,13 +143,15 @@ def addition_dip(
     heat = bath_kg * enthalpy_kj_per_kg(sheet, bath_c) + added_kg * enthalpy_kj_per_kg(sheet, added_c)
     after_c = temp_of_enthalpy_c(sheet, heat / (bath_kg + added_kg)) if added_kg > 0.0 else bath_c
     freezes = after_c < sheet.liquidus.value
-    tail = f"below its liquidus of {sheet.liquidus.value:.0f}: it will be slush until heated" if freezes else "liquid"
+    tail = (
+        f"below its liquidus of {say_c(sheet.liquidus.value)}: it will be slush until heated" if freezes else "liquid"
+    )
     return AdditionDip(
         before_c=bath_c,
         after_c=after_c,
         drop_c=bath_c - after_c,
         freezes=freezes,
-        why=f"{added_kg:g} kg at {added_c:.0f} degC into {bath_kg:g} kg at {bath_c:.0f}: {after_c:.0f} degC, {tail}",
+        why=f"{added_kg:.3g} kg at {say_c(added_c)} into {bath_kg:.3g} kg at {say_c(bath_c)}: {say_c(after_c)}, {tail}",
     )
 
 

@@ -10,6 +10,7 @@ import math
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.units import say_c
 from pourcall.profiles.elements import GRAVITY_M_PER_S2, SURFACE_TENSION_N_PER_M
 from pourcall.profiles.sheet import AlloySheet
 
@@ -152,7 +153,7 @@ def lowest_fill_c(
         flow_mm=1000.0 * factor * speed_m_per_s * freeze_s,
         head_needed_mm=needed_mm,
         speed_m_per_s=speed_m_per_s,
-        why=f"at {lowest_c:.0f} degC {thinnest_mm:g} mm stays open {freeze_s:.1f} s; set by {bound} ({basis})",
+        why=f"at {say_c(lowest_c)} {thinnest_mm:g} mm stays open {freeze_s:.1f} s; set by {bound} ({basis})",
     )
 
 

@@ -16,6 +16,7 @@ import math
 import msgspec
 
 from pourcall.contract.plan import FumeTable
+from pourcall.contract.units import say_c, say_difference_c
 from pourcall.profiles import evaporation, limits, room, vapour
 from pourcall.profiles.elements import STANDARD_ATMOSPHERE_PA
 from pourcall.profiles.room import Air
@@ -111,7 +112,7 @@ def fume_table(sheet: AlloySheet, air: Air | None = None, mouth_mm: float = DEFA
         first, second, third = (vapour.temp_at_fraction_c(shares, fraction) for fraction in BRASS_FRACTIONS)
         still = (_lower(first, begins(1.0, disturbed=False)), second, third)
         bare = (_lower(first, begins(1.0, disturbed=True)), second, third)
-        why = "levels at 0.1, 0.3 and 0.8 of zinc's boiling pressure, +-40 degC"
+        why = f"levels at 0.1, 0.3 and 0.8 of zinc's boiling pressure, +-{say_difference_c(40.0)}"
     else:
         still = (begins(0.1, False), begins(1.0, False), begins(10.0, False))
         bare = (begins(0.1, True), begins(1.0, True), begins(10.0, True))
@@ -182,12 +183,21 @@ def rough(value: float) -> str:
     return f"{rounded:.{max(0, -magnitude)}f}"
 
 
+_BRASS_PLACE = {
+    "indoors": "Are you outdoors or under extraction? No plausible airing of a room keeps brass inside limits.",
+    "extraction": "Planned under extraction: the hood must catch the fume at the pot and at the moulds; else outdoors.",
+    "outdoors": "Planned outdoors: stand upwind of the pot and of the moulds.",
+}
+
+
 def _minutes(minutes: float | None) -> str:
     return "not within a shift" if minutes is None else f"about {rough(max(1.0, minutes))} min"
 
 
 def _words(sheet: AlloySheet, report: FumeReport, air: Air) -> tuple[str, ...]:
     place = f"{air.volume_m3:g} m3 with {air.changes_per_h:g} air changes an hour"
+    if air.place != "indoors":
+        place = {"outdoors": "a light breeze outdoors", "extraction": "this room under extraction"}[air.place]
     still = _reached(report.short_term_min_still, report.shift_min_still)
     bare = (
         "Skin broken (skimming, stirring, pouring, burning flux): up to "
@@ -197,12 +207,12 @@ def _words(sheet: AlloySheet, report: FumeReport, air: Air) -> tuple[str, ...]:
     words = []
     if is_brass(sheet):
         words.append(
-            f"Zinc is at {report.boiling_fraction:.2f} of its boiling pressure at {report.temp_c:.0f} degC "
-            "(boils at 1; the temperature of boiling is known to +-40 degC)."
+            f"Zinc is at {report.boiling_fraction:.2f} of its boiling pressure at {say_c(report.temp_c)} "
+            f"(boils at 1; the temperature of boiling is known to +-{say_difference_c(40.0)})."
         )
         if report.boiling_fraction >= BRASS_FRACTIONS[2]:
             words.append("At 0.8 and above it flares: let it cool, stand back.")
-        words.append("Are you outdoors or under extraction? No plausible airing of a room keeps brass inside limits.")
+        words.append(_BRASS_PLACE[air.place])
         words.append(
             f"To a factor of ten, in {place}: {rough(report.oxide_still_g_per_min)} g/min of zinc oxide; {still}."
         )

@@ -8,7 +8,8 @@ Pure and quick (a few milliseconds). Errors: BadInput, BadSheet, OutOfRange, Ref
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, MouldPlan
+from pourcall.contract.units import say_c, say_difference_c
 from pourcall.profiles import vapour
 from pourcall.profiles.cautions import Caution, cautions, clothing
 from pourcall.profiles.charge import MetalNeed, metal_needed, pot_capacity_kg
@@ -26,7 +27,8 @@ from pourcall.profiles.filling import (
 from pourcall.profiles.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report
 from pourcall.profiles.recipe import Bath, Ingredient, Recipe, recipe
 from pourcall.profiles.room import Air
-from pourcall.profiles.sheet import ROOM_C, AlloySheet
+from pourcall.profiles.say import tokens
+from pourcall.profiles.sheet import ROOM_C, AlloySheet, Value
 from pourcall.profiles.solidify import (
     hydrogen_words,
     plate_modulus_mm,
@@ -76,6 +78,7 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     probe_rating_c: float | None = None
     ingredients: tuple[Ingredient, ...] = ()
     bath: Bath | None = None
+    notes: tuple[str, ...] = ()  # on the charge, from whoever made the request
 
 
 class MouldAdvice(msgspec.Struct, frozen=True, kw_only=True):
@@ -122,6 +125,8 @@ class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
     clothing: tuple[str, ...]
     probe_tube: str
     hydrogen: str
+    profile: tuple[str, ...]  # how to bring it there, step by step
+    notes: tuple[str, ...]  # of the request
     sources: tuple[str, ...]  # "liquidus 484 degC, S1, sourced"
 
 
@@ -189,14 +194,14 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         fume=fume_report(sheet, aim_c, request.air, request.pot.mouth_mm),
         curve=_curve(sheet, request, plan),
         conflicts=(*plan_conflicts(plan), *_too_much(charge_kg, capacity_kg)),
-        hazards=sheet.hazards,
+        hazards=tuple(tokens(hazard) for hazard in sheet.hazards),
         cautions=cautions(sheet, materials),
         clothing=clothing(sheet),
         probe_tube=_tube(sheet),
         hydrogen=hydrogen_words(aim_c) if sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0 else "",
-        sources=tuple(
-            f"{key} {value.value:g} {value.unit}, {value.source}, {value.mark}" for key, value in sheet.values()
-        ),
+        profile=_profile(sheet, request, aim_c, plan.moulds[0]),
+        notes=request.notes,
+        sources=tuple(f"{key} {_said(value)}, {value.source}, {value.mark}" for key, value in sheet.values()),
     )  # fmt: skip
 
 
@@ -314,4 +319,37 @@ def _tube(sheet: AlloySheet) -> str:
     tube = sheet.protection_tube
     if tube is None:
         return ""
-    return f"Probe: {tube.works}. Not: {tube.fails} ({tube.source}, {tube.mark})."
+    return f"Probe: {tokens(tube.works)}. Not: {tokens(tube.fails)} ({tube.source}, {tube.mark})."
+
+
+def _said(value: Value) -> str:
+    if value.unit == "degC":
+        return say_c(value.value)
+    if value.unit == "K":
+        return say_difference_c(value.value)
+    return f"{value.value:g} {value.unit}".removesuffix(" 1")
+
+
+HOLD_MIN = 10.0  # at the aim, to even out pot and metal (common practice, no source)
+SKIM_BELOW_C = 15.0
+
+
+def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, first: MouldPlan) -> tuple[str, ...]:
+    """A profile for a small charge, in words: full power to liquid, skim, gently to the aim, pour without waiting."""
+    liquid_c = sheet.liquidus.value + sheet.margin_c
+    full = "full flame" if request.furnace_kind == "fuel" else "full power"
+    soft = "flame turned down" if request.furnace_kind == "fuel" else "less power"
+    steps = [
+        f"warm pot, charge and tools to {say_c(150.0)}, above any water, before anything touches the melt",
+        f"ramp, {full}, through {say_c(sheet.solidus.value)} to {say_c(sheet.liquidus.value)}; add the rest of the charge "
+        "dry and hot",
+        f"wait until it is past {say_c(liquid_c)}: only then is it all liquid",
+        f"ramp, {soft}, to {say_c(aim_c)}; it coasts on after the cut",
+    ]
+    if aim_c - SKIM_BELOW_C > liquid_c:
+        steps.append(f"skim once near {say_c(aim_c - SKIM_BELOW_C)}, and not again until just before the lift")
+    steps.append(
+        f"hold {HOLD_MIN:.0f} min at most, stir low, dip the probe, pour between {say_c(first.tap_min_c)} and "
+        f"{say_c(max(first.tap_min_c, min(first.tap_max_c, aim_c + (aim_c - first.tap_min_c))))}"
+    )
+    return tuple(steps)

@@ -197,6 +197,7 @@ class AlloySheet(msgspec.Struct, frozen=True, kw_only=True):
             solidus_c=self.solidus.value,
             liquidus_c=self.liquidus.value,
             eutectic_c=self.eutectic.value if self.eutectic is not None else None,
+            arrests_c=tuple(sorted(arrest.value for arrest in self.arrests)),
             pour_min_c=self.pour_min.value,
             pour_max_c=min(self.pour_max.value, highest_c),
             alloy_max_c=highest_c,

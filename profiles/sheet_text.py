@@ -16,7 +16,7 @@ def render_sheet(sheet: AlloySheet, sources: Mapping[str, str], unit: Unit = Uni
     if sheet.aliases:
         lines += _wrap(f"also called {', '.join(sheet.aliases)}")
     if sheet.notes:
-        lines += _wrap(sheet.notes)
+        lines += _wrap(_said(sheet.notes, unit))
     lines += ["", "Composition, weight percent"]
     shares = sheet.weight_percent()
     lines.append(f"  {sheet.base:<4} {shares[sheet.base]:.4g} (balance)")
@@ -34,15 +34,16 @@ def render_sheet(sheet: AlloySheet, sources: Mapping[str, str], unit: Unit = Uni
         lines += _value_lines(key, value, unit)
     for arrest in sheet.arrests:
         used.append(arrest.source)
-        lines += _wrap(f"arrest {_figure(arrest.value, 'degC', unit)}  [{arrest.source}, {arrest.mark}] {arrest.name}")
-    lines += ["", "Hazards"] + [line for hazard in sheet.hazards for line in _wrap(hazard)]
+        lines += _wrap(f"arrest {_figure(arrest.value, 'degC', unit)}  [{arrest.source}, {arrest.mark}] "
+                       f"{_said(arrest.name, unit)}")  # fmt: skip
+    lines += ["", "Hazards"] + [line for hazard in sheet.hazards for line in _wrap(_said(hazard, unit))]
     if sheet.protection_tube is not None:
         tube = sheet.protection_tube
         lines += [
             "",
             "Probe",
-            *_wrap(f"works: {tube.works}"),
-            *_wrap(f"fails: {tube.fails} [{tube.source}, {tube.mark}]"),
+            *_wrap(f"works: {_said(tube.works, unit)}"),
+            *_wrap(f"fails: {_said(tube.fails, unit)} [{tube.source}, {tube.mark}]"),
         ]
         used.append(tube.source)
     lines += ["", "Sources"]
@@ -73,10 +74,10 @@ def list_rows(sheets: Iterable[AlloySheet]) -> list[dict[str, object]]:
 
 def _value_lines(key: str, value: Value, unit: Unit) -> list[str]:
     difference = key == "liquid_margin"
-    note = f" {value.note}" if value.note else ""
+    note = f" {_said(value.note, unit)}" if value.note else ""
     lines = _wrap(f"{key} {_figure(value.value, value.unit, unit, difference)}  [{value.source}, {value.mark}]{note}")
     for other in value.also:
-        said = f" {other.note}" if other.note else ""
+        said = f" {_said(other.note, unit)}" if other.note else ""
         figure = _figure(other.value, other.unit, unit, difference)
         lines += _wrap(f"also {figure}  [{other.source}, {other.mark}]{said}", "      ")
     return lines
@@ -88,6 +89,10 @@ def _figure(value: float, written: str, unit: Unit, difference: bool = False) ->
     if written == "degC":
         return f"{round(from_c(value, unit), 1):g} {_MARK[unit]}"
     return f"{value:g}" if written == "1" else f"{value:g} {written}"
+
+
+def _said(text: str, unit: Unit) -> str:
+    return in_unit(tokens(text), unit)
 
 
 def _wrap(text: str, indent: str = "  ") -> list[str]:

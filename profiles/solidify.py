@@ -9,6 +9,7 @@ import math
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.units import say_c
 from pourcall.profiles.elements import KELVIN_OF_0_C
 from pourcall.profiles.sheet import AlloySheet
 
@@ -123,7 +124,7 @@ def hydrogen_words(temp_c: float) -> str:
     times = hydrogen_ml_per_100g(temp_c) / hydrogen_ml_per_100g(700.0)
     over = hydrogen_ml_per_100g(temp_c) / HYDROGEN_IN_SOLID_ML_PER_100G
     return (
-        f"At {temp_c:.0f} degC aluminium can hold {times:.1f} times the hydrogen it can at 700 degC and about "
+        f"At {say_c(temp_c)} aluminium can hold {times:.1f} times the hydrogen it can at {say_c(700.0)} and about "
         f"{over:.0f} times what it keeps when solid (+-50 %): no hotter and no longer than needed, dry charge and tools"
     )
 

@@ -16,6 +16,7 @@ import msgspec
 from msgspec import Meta
 
 from pourcall.contract.errors import BadInput, OutOfRange
+from pourcall.contract.units import say_difference_c
 from pourcall.profiles.elements import KELVIN_OF_0_C, STEFAN_BOLTZMANN_W_PER_M2_K4
 from pourcall.profiles.sheet import AlloySheet
 
@@ -199,8 +200,10 @@ def transfer_loss(
     stream_c = carry.stream_loss_c if carry.stream_loss_c is not None else STREAM_LOSS_C[sheet.family]
     loss_c = walk_c + ladle_c + stream_c
     computed_c = ladle_c + stream_c + (0.1 if carry.fitted_c_per_s else 1.0) * walk_c
-    how = f"{carry.fitted_c_per_s:.2f} degC/s measured in this shop" if carry.fitted_c_per_s else "computed, +-40 %"
-    ladle_words = f", ladle {ladle_c:.0f}" if carry.ladle is not None else ""
+    how = "computed, +-40 %"
+    if carry.fitted_c_per_s:
+        how = f"{say_difference_c(60.0 * carry.fitted_c_per_s)} a minute measured in this shop"
+    ladle_words = f", ladle {say_difference_c(ladle_c)}" if carry.ladle is not None else ""
     return TransferLoss(
         loss_c=loss_c,
         u_c=max(LEAST_U_C, UNMEASURED_SHARE * computed_c),
@@ -208,6 +211,6 @@ def transfer_loss(
         ladle_c=ladle_c,
         stream_c=stream_c,
         rate_c_per_s=first_rate,
-        why=f"loss {loss_c:.0f} degC: {seconds:.0f} s in the open {walk_c:.0f}{ladle_words}, "
-        f"stream {stream_c:.0f} ({how})",
+        why=f"loss {say_difference_c(loss_c)}: {seconds:.0f} s in the open {say_difference_c(walk_c)}{ladle_words}, "
+        f"stream {say_difference_c(stream_c)} ({how})",
     )

@@ -2,7 +2,7 @@
 
 Window: the sheet's, by thinnest section (thin: upper part, thick: lower part) and mould material, never below the
 liquidus plus the sheet's margin, raised by what filling asks for, replaced by what the shop has learned. The pot's
-limits stand apart: no loss on the way raises them. All temperatures in degC.
+limits stand apart: no loss on the way raises them. All temperatures in degC; in sentences they are tokens (say.py).
 """
 
 import itertools
@@ -13,8 +13,10 @@ import msgspec
 
 from pourcall.contract.errors import BadInput, OutOfRange
 from pourcall.contract.plan import MeltPlan, MouldPlan, PotLimit
+from pourcall.contract.units import say_c, say_difference_c
 from pourcall.profiles.fume import fume_table
 from pourcall.profiles.room import Air
+from pourcall.profiles.say import say_range, tokens
 from pourcall.profiles.sheet import AlloySheet
 from pourcall.profiles.sheetcheck import nearest
 from pourcall.profiles.transfer import Carry, Pot, transfer_loss
@@ -99,24 +101,24 @@ def pour_window(
         low_c, high_c = learned
         if not low_c < high_c:
             raise BadInput(f"a learned window of {low_c:g} to {high_c:g} degC has no width")
-        why = f"window {low_c:.0f}-{high_c:.0f} degC learned in this shop"
+        why = f"window {say_range(low_c, high_c)} learned in this shop"
     else:
         low_c, high_c, why = _from_sheet(sheet, thinnest_mm, material)
         if fill_min_c is not None and fill_min_c > low_c:
             low_c = fill_min_c
-            why += f"; filling asks for {fill_min_c:.0f}"
+            why += f"; filling asks for {say_c(fill_min_c)}"
         if thinnest_mm is not None:
             usual_mm = THINNEST_USUAL_MM[_PROCESS[material], sheet.family]
             if thinnest_mm < usual_mm:
                 cautions.append(f"{thinnest_mm:g} mm is thinner than the usual least of {usual_mm:g} mm: may not fill")
     if low_c < floor_c:
         low_c = floor_c
-        why += f"; not below liquidus + {sheet.margin_c:.0f} = {floor_c:.0f}"
+        why += f"; not below liquidus + {say_difference_c(sheet.margin_c)} = {say_c(floor_c)}"
     if high_c > top_c:
         high_c = top_c
-        why += f"; not above the alloy's limit in the pot, {top_c:.0f}"
+        why += f"; not above the alloy's limit in the pot, {say_c(top_c)}"
     if high_c - low_c < 1.0:
-        cautions.append(f"the window closes: {low_c:.0f} degC is asked for and {high_c:.0f} allowed; expect misruns")
+        cautions.append(f"the window closes: {say_c(low_c)} is asked for and {say_c(high_c)} allowed; expect misruns")
         low_c = max(floor_c, high_c - LEAST_WIDTH_C / 2.0)
         high_c = max(high_c, low_c + 1.0)
     return LipWindow(min_c=low_c, max_c=high_c, why=why, cautions=tuple(cautions))
@@ -125,7 +127,7 @@ def pour_window(
 def _from_sheet(sheet: AlloySheet, thinnest_mm: float | None, material: str) -> tuple[float, float, str]:
     whole_low, whole_high = sheet.pour_min.value, sheet.pour_max.value
     low_c, high_c = whole_low, whole_high
-    why = f"sheet of {sheet.name}, {whole_low:.0f}-{whole_high:.0f} degC ({sheet.pour_min.mark})"
+    why = f"sheet of {sheet.name}, {say_range(whole_low, whole_high)} ({sheet.pour_min.mark})"
     if thinnest_mm is not None:
         place = section_place(sheet, thinnest_mm, material)
         ends = (sheet.pour_light_min, sheet.pour_light_max, sheet.pour_heavy_min, sheet.pour_heavy_max)
@@ -138,11 +140,11 @@ def _from_sheet(sheet: AlloySheet, thinnest_mm: float | None, material: str) -> 
             part_c = max(width_c / 2.0, min(width_c, LEAST_WIDTH_C))
             low_c = whole_low + (1.0 - place) * (width_c - part_c)
             high_c = low_c + part_c
-        why += f", for {thinnest_mm:g} mm {low_c:.0f}-{high_c:.0f}"
+        why += f", for {thinnest_mm:g} mm {say_range(low_c, high_c)}"
     shift_c = MATERIAL_SHIFT[material] * (high_c - low_c)
     if shift_c:
         low_c, high_c = max(whole_low, low_c + shift_c), min(whole_high, high_c + shift_c)
-        why += f", {material.replace('_', ' ')} {low_c:.0f}-{high_c:.0f}"
+        why += f", {material.replace('_', ' ')} {say_range(low_c, high_c)}"
     return low_c, high_c, why
 
 
@@ -153,13 +155,13 @@ def pot_limits(
     limits = []
     boiling_c = sheet.boiling_limit_c()
     if boiling_c is not None:
-        why = f"zinc pressure reaches 0.8 of an atmosphere at {boiling_c:.0f} degC (computed, +-40)"
+        why = f"zinc pressure reaches 0.8 of an atmosphere at {say_c(boiling_c)} (computed, +-{say_difference_c(40.0)})"
         limits.append(PotLimit(limit_c=boiling_c, whose="boiling", why=why))
     stated = sheet.alloy_max
     why = (
-        f"{stated.note.removeprefix('in the pot: ') or 'sheet'} ({stated.mark})"
+        f"{tokens(stated.note.removeprefix('in the pot: ')) or 'sheet'} ({stated.mark})"
         if stated is not None
-        else "40 degC above the highest pour"
+        else f"{say_difference_c(40.0)} above the highest pour"
     )
     limits.append(PotLimit(limit_c=sheet.highest_in_pot_c, whose="alloy", why=f"{sheet.name}: {why}"))
     for whose, rating_c in (("pot", pot_rating_c), ("probe", probe_rating_c)):
@@ -167,7 +169,7 @@ def pot_limits(
             continue
         if not 100.0 <= rating_c <= 2000.0:
             raise OutOfRange(f"a {whose} rated for {rating_c:g} degC cannot be meant", remedy="Give 100 to 2000 degC")
-        limits.append(PotLimit(limit_c=rating_c, whose=whose, why=f"the {whose} is rated for {rating_c:.0f} degC"))
+        limits.append(PotLimit(limit_c=rating_c, whose=whose, why=f"the {whose} is rated for {say_c(rating_c)}"))
     return tuple(sorted(limits, key=lambda limit: limit.limit_c))
 
 
@@ -280,10 +282,11 @@ def _fit_to_pot(sheet: AlloySheet, window: LipWindow, lowest: PotLimit, lost_c: 
         lowered_c = max(least_c, reach_c - LEAST_WIDTH_C)
         if lowered_c < low_c:
             low_c = lowered_c
-            cautions = (*cautions, f"colder than this section wants ({window.min_c:.0f}): it may not fill")
+            cautions = (*cautions, f"colder than this section wants ({say_c(window.min_c)}): it may not fill")
         if low_c >= reach_c:
             return window
-    why = f"{window.why}; the {lowest.whose} limit of {lowest.limit_c:.0f} in the pot leaves at most {reach_c:.0f}"
+    limit = f"the {lowest.whose} limit of {say_c(lowest.limit_c)} in the pot leaves at most {say_c(reach_c)}"
+    why = f"{window.why}; {limit}"
     return LipWindow(min_c=low_c, max_c=reach_c, why=why, cautions=cautions)
 
 
@@ -299,7 +302,7 @@ def _loss(
             raise OutOfRange(f"mould {mould.name}: a loss of {stated_c:g} degC cannot be meant")
         if u_c is None:
             u_c = max(LEAST_LOSS_U_C, STATED_LOSS_SHARE * stated_c)
-        return stated_c, u_c, f"loss {stated_c:.0f} degC as stated"
+        return stated_c, u_c, f"loss {say_difference_c(stated_c)} as stated"
     left_kg = max(0.05 * way.charge_kg, way.charge_kg - poured_kg)  # moulds that ask for more: see plan_conflicts
     middle_c, found_c = 0.5 * (window.min_c + window.max_c), 0.0
     for _ in range(3):  # hotter metal loses faster: three rounds settle it within 0.1 degC
@@ -323,8 +326,8 @@ def plan_conflicts(plan: MeltPlan) -> tuple[str, ...]:
     for mould in plan.moulds:
         if mould.tap_min_c > lowest.limit_c:
             found.append(
-                f"{mould.name} needs {mould.tap_min_c:.0f} degC in the pot to arrive at {mould.lip_min_c:.0f}, and the "
-                f"{lowest.whose} limit is {lowest.limit_c:.0f} ({lowest.why}). Shorten the way, preheat ladle and mould"
+                f"{mould.name} needs {say_c(mould.tap_min_c)} in the pot to arrive at {say_c(mould.lip_min_c)}, and the "
+                f"{lowest.whose} limit is {say_c(lowest.limit_c)} ({lowest.why}). Shorten the way, preheat ladle and mould"
             )
     needed_kg = sum(mould.mass_kg for mould in plan.moulds)
     if needed_kg > plan.charge_kg:
@@ -333,6 +336,6 @@ def plan_conflicts(plan: MeltPlan) -> tuple[str, ...]:
         if later.tap_min_c > earlier.tap_max_c:
             found.append(
                 f"{later.name} comes after {earlier.name} but wants a hotter pot "
-                f"({later.tap_min_c:.0f} against at most {earlier.tap_max_c:.0f} degC): pour it first"
+                f"({say_c(later.tap_min_c)} against at most {say_c(earlier.tap_max_c)}): pour it first"
             )
     return tuple(found)

@@ -137,8 +137,6 @@ class Dashboard(App[int]):
         snapshot = self.client.snapshots[furnace]
         for probe in snapshot.probes:
             self._traces.setdefault((furnace, probe.name), TraceBuffer()).add(snapshot.mono_s, probe.temp_c)
-        if self.client.health is not None:
-            self.hand.speed = self.client.health.speed
         if not self._draw_due:
             self._draw_due = True
             self.call_later(self.draw)

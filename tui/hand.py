@@ -73,6 +73,7 @@ class _Held(msgspec.Struct):
     due_s: float
     ago_s: float = 0.0
     mould: str = ""
+    pressed_sim_s: float | None = None  # the daemon's own time at the key, where that is simulated
 
 
 class _Ask(msgspec.Struct):
@@ -84,14 +85,14 @@ class _Ask(msgspec.Struct):
 
 
 class Hand:
-    """The keys of the dashboard. `speed`: simulated seconds for each real one, for dating back in a simulation."""
+    """The keys of the dashboard. Marks are dated back by this computer's time; in a simulation by the simulated one."""
 
     def __init__(self) -> None:
         self._held: _Held | None = None
         self._ask: _Ask | None = None
         self._pressed_s: dict[str, float] = {}
         self._seen_since_s: dict[str, float] = {}
-        self.speed = 1.0
+        self._sim_s: float | None = None  # the simulated time as last seen; None where time is real
 
     @property
     def busy(self) -> bool:
@@ -102,6 +103,7 @@ class Hand:
         """What a key does now. `snapshot`: the furnace on the screen, None when there is none or it is old."""
         bounced = now_s - self._pressed_s.get(key, float("-inf")) < BOUNCE_S
         self._pressed_s[key] = now_s
+        self._tell_time(snapshot)
         if self._ask is not None:
             return self._answer(key, snapshot, now_s, bounced)
         if self._held is not None:
@@ -157,15 +159,23 @@ class Hand:
             return []
         if held.kind is None:
             return [Send(held.furnace, held.fixed)] if held.fixed is not None else []
-        ago_s = round((now_s - held.pressed_s) * self.speed + held.ago_s, 2)
+        since_s = now_s - held.pressed_s
+        if held.pressed_sim_s is not None and self._sim_s is not None:
+            since_s = self._sim_s - held.pressed_sim_s
+        ago_s = round(since_s + held.ago_s, 2)
         if held.kind is MarkPour:
             return [Send(held.furnace, MarkPour(ago_s=ago_s, mould=held.mould))]
         return [Send(held.furnace, MarkLift(ago_s=ago_s))]
 
     def see(self, snapshot: FurnaceSnapshot | None, now_s: float) -> None:
-        """Remember since when each alarm has been on the screen."""
+        """Remember since when each alarm has been on the screen, and what time it is in a simulation."""
+        self._tell_time(snapshot)
         ids = {_alarm_key(a.id, a.raised_mono_s, a.priority) for a in snapshot.alarms} if snapshot else set()
         self._seen_since_s = {key: self._seen_since_s.get(key, now_s) for key in ids}
+
+    def _tell_time(self, snapshot: FurnaceSnapshot | None) -> None:
+        if snapshot is not None:
+            self._sim_s = snapshot.mono_s if snapshot.simulated else None
 
     def prompt(self, now_s: float, *, live: bool = True) -> tuple[Line, tuple[tuple[str, str], ...]] | None:
         """The open question or the held mark as a line, and the keys that answer it; None when there is neither."""
@@ -195,14 +205,18 @@ class Hand:
             before = self.flush(now_s)  # a second mould right after the first: both count
             text = "Next pour"
             mould = ""
-        held = _Held(snapshot.furnace, MarkPour, None, text, now_s, now_s + HOLD_POUR_S, mould=mould)
+        held = _Held(
+            snapshot.furnace, MarkPour, None, text, now_s, now_s + HOLD_POUR_S, mould=mould, pressed_sim_s=self._sim_s
+        )
         return before + self._hold_or_ask(held, snapshot, now_s, "space")
 
     def _lift(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
         if not snapshot.melt:
             return [Say("No melt is running, so there is no lift to mark. m starts one", Role.WARN)]
         before = self.flush(now_s)
-        held = _Held(snapshot.furnace, MarkLift, None, "Pot lifted", now_s, now_s + HOLD_LIFT_S)
+        held = _Held(
+            snapshot.furnace, MarkLift, None, "Pot lifted", now_s, now_s + HOLD_LIFT_S, pressed_sim_s=self._sim_s
+        )
         return before + self._hold_or_ask(held, snapshot, now_s, "l")
 
     def _hold_or_ask(self, held: _Held, snapshot: FurnaceSnapshot, now_s: float, key: str) -> list[Action]:
@@ -313,9 +327,10 @@ class Hand:
             held = choice[1]
             self._held = msgspec.structs.replace(held, due_s=now_s + (held.due_s - held.pressed_s))
             return []
-        before = self.flush(now_s) if choice[1] == Do("quit") else []
         if isinstance(choice[1], Send) and snapshot is None:
             return [Say("No word from the daemon: nothing was sent", Role.WARN)]
+        # A mark that is still held belongs before whatever is decided now: no pour after the end of its melt.
+        before = self.flush(now_s) if choice[1] == Do("quit") or isinstance(choice[1], Send) else []
         return [*before, choice[1]]
 
     def _date_back(self, held: _Held, key: str, now_s: float) -> list[Action]:

@@ -2,8 +2,8 @@
 
 correction = reference function at the known temperature - emf measured there, uV, terminals referred to 0 degC.
 Parts (JCGM 100:2008, uncorrelated, in squares): scatter of the plateau; the sample's own temperature (figure and
-purity); heat led along the sheath where the probe stands shallow; what the board leaves open once its fixed error is
-taken out together with the wire's (cold junction, resolution).
+purity); unevenness of the cup; heat led along the sheath where the probe stands shallow; what the board leaves open
+once its fixed error is taken out together with the wire's (cold junction, resolution).
 """
 
 from collections.abc import Sequence
@@ -27,6 +27,8 @@ IN_WATER = 0.6  # of the figure in metal: h near 700 W/(m2 K) in stirred water; 
 USUAL_DEPTH_MM = 40.0
 LEAST_DEPTH_MM = 15.0
 ROOM_C = 20.0
+# Towards the wall a cup is cooler, the more so the faster it cools: judgement, +-(what it cooled in 0.75 s).
+UNEVEN_S = 0.75
 OTHER_METER_C = 0.5  # what another instrument adds at the least: judgement
 
 
@@ -142,6 +144,7 @@ def find_point(
         normal("plateau", plateau.standard_c, _scatter_words(plateau)),
         _sample_part(point, grade),
         _depth_part(point, facts, depth_mm),
+        *_uneven_part(plateau),
         *_board_parts(facts, point.temp_c, trace.cold_junction_c, with_board),
     ]  # fmt: skip
     whole = combine(parts)
@@ -155,6 +158,14 @@ def find_point(
 
 def _scatter_words(plateau: Plateau) -> str:
     return f"plateau of {plateau.flat_s:.0f} s, single readings scatter by {plateau.scatter_c:.2f} degC"
+
+
+def _uneven_part(plateau: Plateau) -> list[Part]:
+    if plateau.rate_before_c_per_min is None:
+        return []
+    half_c = UNEVEN_S * abs(plateau.rate_before_c_per_min) / 60.0
+    words = f"not even within: it moved by {abs(plateau.rate_before_c_per_min):.0f} degC a minute before"
+    return [rectangular("cup", half_c, words)]
 
 
 def _sample_part(point: CalPoint, grade: str) -> Part:

@@ -31,10 +31,14 @@ BAND_C, BATH_BAND_C = 1.0, 0.5  # width of the band, or 8 sigmas of the smoothed
 FLAT_SHARE = 0.2  # of the rate before
 FASTEST_C_PER_S = 5.0  # faster cooling: the sample is too small for the probe
 NOISIEST_C = 1.5  # scatter of single readings
-MOST_TILT = 0.5  # of the band, across the plateau
+STILL_SHARE = 0.1  # of the rate before: the plateau reaches as far as the trace moves no faster
+MOST_TILT_SHARE = 0.05  # of the rate before; a steeper plateau is a freezing range
+MOST_TILT_C = 4.0  # from its beginning to its end
+BATH_TILT_C_PER_S = 0.3 / 60.0
 LEAST_OF_EXPECTED = 0.2  # of latent heat / heat capacity / rate
 MOST_GAP_S, MOST_MISSING = 10.0, 0.2
-CORE = (0.15, 0.75)  # of the stretch: its beginning may still recover, its end already falls
+CORE = (0.1, 0.4)  # of the plateau: it may still recover before, and what freezes last is impure and near the wall
+BATH_CORE = (0.3, 1.0)
 AWAY_C = 2.0  # beyond the band: no longer the plateau
 BEFORE_S = 30.0
 
@@ -119,7 +123,7 @@ def find_plateau(
     if bath:
         if flat_s < least_s:
             raise _too_short(flat_s, least_s, "Keep the probe in the bath for two minutes or more, and stir")
-        return _measured(trace, found, band_c, "bath", None, 0.0, ended=_falls_away(trace, found, band_c))
+        return _measured(trace, found, "bath", None, 0.0, ended=_falls_away(trace, found, band_c))
     return _arrest(trace, found, band_c, flat_s, point, direction)
 
 
@@ -145,6 +149,8 @@ def _arrest(
             "readings_missing", "readings are missing on the plateau", "Look to the board, then do it again"
         )
     ended = _falls_away(trace, found, band_c)
+    found = _whole(trace, found, abs(rate))
+    flat_s = (found.last - found.first + 1) * trace.step_s
     expected_k = point.latent_over_heat_k
     if ended and expected_k is not None and flat_s < LEAST_OF_EXPECTED * expected_k / abs(rate):
         raise PoorPlateau(
@@ -160,7 +166,7 @@ def _arrest(
             "not_recovered", f"it undercooled by {say_difference_c(under_c)} and cannot have come back all the way",
             "Stir it, or seed it with a grain of the solid metal as it nears the point",
         )  # fmt: skip
-    return _measured(trace, found, band_c, way, rate, under_c, ended=ended)
+    return _measured(trace, found, way, rate, under_c, ended=ended)
 
 
 def _check_approach(way: Direction, rate: float, wanted: str, middle_c: float) -> None:
@@ -221,32 +227,54 @@ def _rate(trace: _Trace, until: int) -> float | None:
     return _line(points)[1] if len(points) >= 3 else None
 
 
+def _whole(trace: _Trace, found: _Stretch, rate: float) -> _Stretch:
+    """The stretch grown both ways for as long as the trace moves at no more than STILL_SHARE of the rate before."""
+    half = max(SMOOTH, ceil(5.0 / trace.step_s))
+    # a line through 2 half + 1 points of noise has this slope by chance (one sigma)
+    chance = trace.noise_c / (trace.step_s * sqrt(half * (half + 1) * (2 * half + 1) / 3.0))
+    limit = max(STILL_SHARE * rate, 3.0 * chance)
+
+    def still(index: int) -> bool:
+        points = [
+            (trace.at(at), value)
+            for at in range(max(0, index - half), min(len(trace.raw), index + half + 1))
+            if (value := trace.raw[at]) is not None
+        ]
+        return len(points) > half and abs(_line(points)[1]) <= limit
+
+    first, last = found.first, found.last
+    while first > 0 and still(first - 1):
+        first -= 1
+    while last < len(trace.raw) - 1 and still(last + 1):
+        last += 1
+    return found._replace(first=first, last=last)
+
+
 def _measured(
-    trace: _Trace, found: _Stretch, band_c: float, direction: Direction, rate: float | None, under_c: float, *,
-    ended: bool,
-) -> Plateau:  # fmt: skip
-    """Value and uncertainty from the core of the stretch. Raises PoorPlateau where it slopes."""
+    trace: _Trace, found: _Stretch, direction: Direction, rate: float | None, under_c: float, *, ended: bool
+) -> Plateau:
+    """Value and uncertainty from the core of the plateau. Raises PoorPlateau where it slopes."""
     length = found.last - found.first + 1
     flat_s = length * trace.step_s
-    low, high = CORE if ended or direction != "bath" else (0.3, 1.0)
-    first, last = found.first + int(low * length), found.first + max(int(high * length), int(low * length) + 4) - 1
-    points = [
-        (trace.at(index), value)
-        for index in range(first, min(last, found.last) + 1)
-        if (value := trace.raw[index]) is not None
-    ]
-    if len(points) < 4:
+    low, high = BATH_CORE if rate is None else CORE
+    first = found.first + int(low * length)
+    last = max(found.first + int(high * length), first + 8)
+    points = _known(trace, first, min(last, found.last))
+    whole = _known(trace, found.first + int(0.1 * length), found.last - int(0.1 * length))
+    if len(points) < 4 or len(whole) < 4:
         raise PoorPlateau(
             "readings_missing", "readings are missing on the plateau", "Look to the board, then do it again"
         )
-    value_c, slope = _line(points)
-    span_s = points[-1][0] - points[0][0]
-    tilt_c = abs(slope) * span_s
-    if abs(slope) * flat_s > MOST_TILT * band_c and tilt_c > 3.0 * trace.noise_c / sqrt(len(points) / 3.0):
+    value_c = fmean(value for _, value in points)
+    slope = _line(whole)[1]
+    tilt_c = abs(slope) * flat_s
+    limit = BATH_TILT_C_PER_S if rate is None else MOST_TILT_SHARE * abs(rate)
+    by_chance_c = 3.0 * trace.noise_c * sqrt(12.0 / len(whole))
+    if tilt_c > by_chance_c and (abs(slope) > limit or (rate is not None and tilt_c > MOST_TILT_C)):
         raise PoorPlateau(
             "not_flat",
             f"the plateau near {say_c(value_c)} slopes by {say_difference_c(60.0 * abs(slope))} a minute",
-            "Stir the bath and wait until it stands" if direction == "bath" else
+            "Stir the bath and wait until it stands" if rate is None else
             "Impure metal, or a sample that freezes from the wall inwards: use purer metal, slower cooling",
         )  # fmt: skip
     # blocks, because neighbouring readings of a slow probe are not independent; their spread holds slow wander as well
@@ -254,13 +282,18 @@ def _measured(
     size = len(points) / blocks
     means = [fmean(value for _, value in points[int(b * size) : int((b + 1) * size)]) for b in range(blocks)]
     scatter_c = max(stdev(means) / sqrt(blocks), trace.noise_c / sqrt(len(points)))
-    standard_c = sqrt(scatter_c**2 + (0.5 * tilt_c) ** 2 / 3.0)
+    # the first metal to freeze is the truest: the core lies below it by up to its middle's share of the tilt
+    share = 0.5 if rate is None else 0.5 * (low + high)
     return Plateau(
-        value_c=value_c, standard_c=standard_c, scatter_c=trace.scatter_c, samples=len(points),
-        slope_c_per_min=60.0 * slope, began_s=trace.at(found.first), ended_s=trace.at(found.last) if ended else None,
-        flat_s=flat_s, undercooling_c=under_c, rate_before_c_per_min=None if rate is None else 60.0 * rate,
-        direction=direction,
+        value_c=value_c, standard_c=sqrt(scatter_c**2 + (share * tilt_c) ** 2 / 3.0), scatter_c=trace.scatter_c,
+        samples=len(points), slope_c_per_min=60.0 * slope, began_s=trace.at(found.first),
+        ended_s=trace.at(found.last) if ended else None, flat_s=flat_s, undercooling_c=under_c,
+        rate_before_c_per_min=None if rate is None else 60.0 * rate, direction=direction,
     )  # fmt: skip
+
+
+def _known(trace: _Trace, first: int, last: int) -> list[tuple[float, float]]:
+    return [(trace.at(at), value) for at in range(first, last + 1) if (value := trace.raw[at]) is not None]
 
 
 def _falls_away(trace: _Trace, found: _Stretch, band_c: float) -> bool:

@@ -169,7 +169,7 @@ class CallDesk:
             side = "cold" if rate < 0.0 else "hot"
             tens = max(10, int(left_s / 10.0) * 10)
             self._raise(
-                CallKind.WINDOW_CLOSING, f"Window closing: too {side} in about {tens} s",
+                CallKind.WINDOW_CLOSING, f"Pour {mould.name} now: the window closes, too {side} in about {tens} s",
                 f"at {abs(rate):.0f} degrees a minute", mono_s, mould.name,
             )  # fmt: skip
         else:

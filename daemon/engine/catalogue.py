@@ -93,9 +93,6 @@ _ALL = (
         "cold_junction", WARNING, "The amplifier of {subject} is too hot or too cold to be trusted. {detail}",
         "Move it away from the furnace and out of the draught",
     ),
-    AlarmKind(
-        "amp_restarted", CAUTION, "Board {subject} restarted by itself. {detail}", "Look at its supply and its cable",
-    ),
     # -- a link -------------------------------------------------------------------------------------------------------
     AlarmKind(  # S1, S2
         "link_lost", ALARM, "No data from board {subject}. {detail}",
@@ -141,6 +138,7 @@ _ALL = (
     AlarmKind("command_rejected", WARNING, "A command was refused. {detail}", "Look at where it came from"),
     AlarmKind("unclean_stop", WARNING, "The daemon did not stop in order last time. {detail}",
               "Check what the record holds of that melt"),
+    AlarmKind("secret_exposed", WARNING, "A secret is readable by others. {detail}", "Correct the permissions"),
     AlarmKind("test", CAUTION, "This is a test of the alarm path. {detail}", "Acknowledge it"),
 )  # fmt: skip
 

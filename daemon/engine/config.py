@@ -1,9 +1,12 @@
 """Room: what the engine must know before the first input: one furnace, its boards and its probes, frozen."""
 
+from collections.abc import Mapping
+
 import msgspec
 
 from pourcall.contract.reading import Place
 from pourcall.contract.settings import Settings
+from pourcall.drivers.calibration import Calibration
 
 
 class BoardConfig(msgspec.Struct, frozen=True, kw_only=True):
@@ -28,6 +31,7 @@ class ProbeConfig(msgspec.Struct, frozen=True, kw_only=True):
     rating_c: float = 1100.0
     offset_uv: float = 0.0
     stale_after_s: float = 3.0
+    calibration: Calibration | None = None  # in force from the start on; takes the place of offset_uv
 
 
 class EngineConfig(msgspec.Struct, frozen=True, kw_only=True):
@@ -41,8 +45,18 @@ class EngineConfig(msgspec.Struct, frozen=True, kw_only=True):
     simulated: bool = False
 
 
-def config_for(settings: Settings, furnace: str, *, simulated: bool = False) -> EngineConfig:
-    """The part of the settings that concerns one furnace. Raises KeyError for a furnace that is not there."""
+def config_for(
+    settings: Settings,
+    furnace: str,
+    *,
+    simulated: bool = False,
+    calibrations: Mapping[str, Calibration] | None = None,
+) -> EngineConfig:
+    """The part of the settings that concerns one furnace. Raises KeyError for a furnace that is not there.
+
+    calibrations: by probe, from the record. They are kept with the session, so that its replay keeps them.
+    """
+    known = calibrations or {}
     own = settings.furnace[furnace]
     probes = {name: probe for name, probe in settings.probe.items() if probe.furnace == furnace}
     boards = {probe.board for probe in probes.values()}
@@ -68,6 +82,7 @@ def config_for(settings: Settings, furnace: str, *, simulated: bool = False) -> 
                 rating_c=probe.rating_c,
                 offset_uv=probe.offset_uv,
                 stale_after_s=probe.stale_after_s,
+                calibration=known.get(name),
             )
             for name, probe in probes.items()
         ),

@@ -63,7 +63,8 @@ class ProbeChannel:
         self.config = config
         self.tracker = ProbeTracker(config.place, config.sheath)
         self.health = Health()
-        self.calibration = Calibration(offset_uv=config.offset_uv) if config.offset_uv else NO_CALIBRATION
+        by_hand = Calibration(offset_uv=config.offset_uv) if config.offset_uv else NO_CALIBRATION
+        self.calibration = by_hand if config.calibration is None else config.calibration
         self.last: Reading | None = None
         self.last_usable: Reading | None = None  # the last that could be the metal's, to hold over a short gap
         self.u_c: float | None = None  # expanded uncertainty, refreshed once a second
@@ -198,12 +199,13 @@ class ProbeChannel:
     def _jump(
         self, at_s: float, temp_c: float, step_c: float, good: tuple[float, float], alloy: AlloyFacts | None
     ) -> tuple[Reason, str]:
-        """A jump in the metal. Down: the probe is coming out. Up from below the solidus: it went in. Else a lie."""
+        """A jump in the metal. Down: the probe is coming out. Up from below the liquidus: it went in. Else a lie."""
         self._jumped.append((at_s, temp_c))
         if len(self._jumped) < 2:
             return Reason.SPIKE, ""
-        solid = alloy is None or good[1] < alloy.solidus_c
-        if step_c < 0.0 or solid:
+        # Below the liquidus a shell frozen on a cold tip melts off within a second: up to the bath in one jump.
+        below = alloy is None or good[1] < alloy.liquidus_c
+        if step_c < 0.0 or below:
             jumped, self._jumped = self._jumped, []
             self._good = jumped[-1]
             why = ""

@@ -11,6 +11,7 @@ from pourcall.daemon.engine.pour_call import tap_window_c
 
 WALK_S = 20.0  # the time a plan's transfer loss stands for
 LIFT_LASTS_S = 900.0
+KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
 
 
 class MeltRun:
@@ -84,7 +85,7 @@ class MeltRun:
         known = history.at(at_s if lift_s is None else lift_s)
         pot_c = pot_u_c = lip_c = lip_u_c = None
         basis = "no temperature of the metal was known"
-        if known is not None and at_s - known[0] < LIFT_LASTS_S:
+        if known is not None and (at_s if lift_s is None else lift_s) - known[0] <= KNOWN_S:
             seen_s, pot_c, pot_u_c, how = known
             lip_c, lip_u_c = self.lip_at(mould, pot_c, pot_u_c, lift_s, at_s)
             when = "at the lift" if lift_s is not None else "at the pour"

@@ -237,10 +237,12 @@ class Ahead:
     def _cooling(self, furnace: Furnace, state: State, mass: float, low_c: float, now_c: float) -> Span:
         if now_c <= low_c:
             return NOTHING
-        seconds = time_to_c(furnace, self.metal, _turned(furnace, self.metal, state, mass, self.room_c), mass, 0.0,
-                            self.room_c, low_c, horizon_s=5400.0)  # fmt: skip
+        peak = coast(furnace, self.metal, state, mass, self.room_c)
+        turned = advance(furnace, self.metal, state, mass, 0.0, self.room_c, peak.in_s, step_s=8.0)
+        seconds = time_to_c(furnace, self.metal, turned, mass, 0.0, self.room_c, low_c, horizon_s=5400.0)
         if seconds is None:
             return NOTHING
+        seconds += peak.in_s
         sd = math.hypot(math.exp(self.members.spread(PARAMETERS.index("loss_w_per_k"))) - 1.0, 0.15) * seconds
         return Span(seconds, max(0.0, seconds - K90 * sd), seconds + K90 * sd)
 
@@ -271,12 +273,6 @@ class Ahead:
         """What a probe in the pot should read now, by the mean of the ensemble."""
         furnace, state, mass = self._middle()
         return reads_c(furnace, self.metal, state, mass, self.members.sheath_s)[0]
-
-
-def _turned(furnace: Furnace, metal: Metal, state: State, mass: float, room_c: float) -> State:
-    """The state once a coast is over, so that a time to cool is not stopped by the rise before it."""
-    peak = coast(furnace, metal, state, mass, room_c)
-    return state if peak.in_s <= 0.0 else advance(furnace, metal, state, mass, 0.0, room_c, peak.in_s, step_s=8.0)
 
 
 def _sd(values: "list[float]") -> float:

@@ -15,7 +15,7 @@ from pourcall.daemon.foresight.model import Furnace, Metal, State, advance, read
 COUNT = 32
 EXTRA = ("heat", "wall_c", "pot_c")  # charge's heat against sheet and scale; start of wall and pot
 HEAT_U = 0.05  # of a charge: scale, sheet and dross together (ours)
-_PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37)
+_PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41)
 POWER = PARAMETERS.index("power_w")
 
 
@@ -124,7 +124,9 @@ class Members:
         """Time passes. level: share of full power, -1 for the furnace's own "low", None for not known (taken for full)."""
         for vector, furnace in zip(self.vectors, self.furnaces, strict=True):
             share = furnace.low_share if level == -1.0 else 1.0 if level is None else level
-            state = advance(furnace, self.metal, self.state(vector), self.mass_kg(vector, mass_kg), share, room_c, seconds)
+            state = advance(
+                furnace, self.metal, self.state(vector), self.mass_kg(vector, mass_kg), share, room_c, seconds
+            )
             vector[-3:] = state
 
     def doubt(self, seconds: float, *, wall_c: float, power: float) -> None:
@@ -145,7 +147,9 @@ class Members:
             reads_c(furnace, self.metal, self.state(vector), self.mass_kg(vector, mass_kg), self.sheath_s)
             for vector, furnace in zip(self.vectors, self.furnaces, strict=True)
         ]
-        return self._update([one[0] for one in seen], reading_c, math.hypot(sigma_c, sum(one[1] for one in seen) / COUNT))
+        return self._update(
+            [one[0] for one in seen], reading_c, math.hypot(sigma_c, sum(one[1] for one in seen) / COUNT)
+        )
 
     def take_chamber(self, reading_c: float, sigma_c: float, wall_share: float) -> float:
         """One reading of a probe in the chamber: part wall, part pot."""

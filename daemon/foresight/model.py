@@ -1,9 +1,9 @@
 """Room: a furnace as three lumped bodies, wall, pot and charge, stepped forward. Pure, no arrays, no clock.
 
-    power -> wall -> room (linear);  wall -> pot (black radiation);  pot -> charge (contact, better once liquid)
+    power -> wall (a flame also -> pot) -> room (linear);  wall -> pot (black radiation);  pot -> charge (contact)
 
-The charge keeps enthalpy: solid, a freezing range over which the latent heat is spread evenly, liquid. What the probe
-reads lags behind it (first order) and, between solid lumps, is partly the pot. The furnace's own controller takes the
+The charge keeps enthalpy: solid, the plateau of a eutectic where the sheet names one, a freezing range over which the
+rest of the latent heat is spread evenly, liquid. What the probe reads lags behind it (first order) and, between solid lumps, is partly the pot. The furnace's own controller takes the
 power away over 30 degC below `limit_c`. Lid, bath surface and the lining's slow heat are not in it: they are what the
 uncertainty is for. Explicit steps with the contact capped where a step would overshoot (bodies then move as one).
 """
@@ -22,6 +22,9 @@ KELVIN = 273.15
 REFERENCE_C = 25.0  # solid at this temperature has no enthalpy
 THROTTLE_C = 30.0
 SOLID_CONTACT = 0.2  # of the liquid's: lumps touch the pot in few places (ours)
+EUTECTIC_RANGE_K = (
+    100.0  # an alloy with its arrest so far below the liquidus keeps no eutectic; nearer, in proportion (ours)
+)
 LUMP_SEES_POT = 0.2  # share of the pot in what a probe between solid lumps reads (ours)
 STEP_S = 4.0
 PANEL_U_C = 15.0  # a pot's metal behind a panel that was never compared (ours, common practice, no source)
@@ -30,17 +33,24 @@ PANEL_U_C = 15.0  # a pot's metal behind a panel that was never compared (ours, 
 class Metal:
     """Temperature of a charge from its specific enthalpy (J/kg) and back; sheet figures only."""
 
-    __slots__ = ("cp_liquid", "cp_solid", "h_liquid", "h_solid", "liquidus_c", "slope", "solidus_c")
+    __slots__ = ("cp_liquid", "cp_solid", "h_flat", "h_liquid", "h_solid", "liquidus_c", "slope", "solidus_c")
 
     def __init__(self, facts: AlloyFacts) -> None:
-        self.solidus_c = min(facts.solidus_c, facts.liquidus_c)
+        """The solid begins to melt at the highest arrest the sheet names below the liquidus, else at the solidus."""
+        arrests = [c for c in (*facts.arrests_c, facts.eutectic_c) if c is not None and c <= facts.liquidus_c]
+        self.solidus_c = max(arrests) if arrests else min(facts.solidus_c, facts.liquidus_c)
         self.liquidus_c = facts.liquidus_c
         self.cp_solid, self.cp_liquid = facts.cp_solid_j_per_kg_k, facts.cp_liquid_j_per_kg_k
+        latent_j = facts.latent_kj_per_kg * 1000.0
         range_k = self.liquidus_c - self.solidus_c
-        melting_j = facts.latent_kj_per_kg * 1000.0 + 0.5 * (self.cp_solid + self.cp_liquid) * range_k
+        flat = max(0.0, 1.0 - range_k / EUTECTIC_RANGE_K) if arrests else 0.0 if range_k > 0.0 else 1.0
+        # the heat of the whole, as the sheet has it: solid to the printed solidus, melting to the liquidus
+        cp_mean = 0.5 * (self.cp_solid + self.cp_liquid)
+        sheet_k = facts.liquidus_c - min(facts.solidus_c, facts.liquidus_c)
+        self.h_liquid = self.cp_solid * (facts.liquidus_c - sheet_k - REFERENCE_C) + latent_j + cp_mean * sheet_k
         self.h_solid = self.cp_solid * (self.solidus_c - REFERENCE_C)
-        self.h_liquid = self.h_solid + melting_j
-        self.slope = range_k / melting_j if melting_j > 0.0 else 0.0
+        self.h_flat = self.h_solid + flat * (self.h_liquid - self.h_solid - cp_mean * range_k)
+        self.slope = range_k / (self.h_liquid - self.h_flat) if self.h_liquid > self.h_flat else 0.0
 
     def temp_c(self, h: float) -> float:
         """Temperature at a specific enthalpy."""
@@ -48,7 +58,9 @@ class Metal:
             return self.liquidus_c + (h - self.h_liquid) / self.cp_liquid
         if h <= self.h_solid:
             return REFERENCE_C + h / self.cp_solid
-        return self.solidus_c + (h - self.h_solid) * self.slope
+        if h <= self.h_flat:
+            return self.solidus_c
+        return self.solidus_c + (h - self.h_flat) * self.slope
 
     def liquid(self, h: float) -> float:
         """Share that is liquid, 0 to 1."""
@@ -60,7 +72,7 @@ class Metal:
             return (temp_c - REFERENCE_C) * self.cp_solid
         if temp_c >= self.liquidus_c:
             return self.h_liquid + (temp_c - self.liquidus_c) * self.cp_liquid
-        return self.h_solid + (temp_c - self.solidus_c) / self.slope
+        return self.h_flat + (temp_c - self.solidus_c) / self.slope
 
 
 @dataclass(slots=True)
@@ -75,6 +87,7 @@ class Furnace:
     contact_w_per_k: float
     limit_c: float
     pot_j_per_k: float
+    flame_share: float = 0.0
 
     @classmethod
     def of(cls, logs: "list[float] | tuple[float, ...]") -> "Furnace":
@@ -101,7 +114,8 @@ def advance(
     power, limit = furnace.power_w * share, furnace.limit_c
     wall_k, pot_k = dt / furnace.wall_j_per_k, dt / furnace.pot_j_per_k
     loss, black = furnace.loss_w_per_k, furnace.exchange_m2 * SIGMA
-    h_solid, h_liquid, slope = metal.h_solid, metal.h_liquid, metal.slope
+    h_solid, h_flat, h_liquid, slope = metal.h_solid, metal.h_flat, metal.h_liquid, metal.slope
+    flame = min(1.0, furnace.flame_share)
     cp_solid, cp_liquid, solidus, liquidus = metal.cp_solid, metal.cp_liquid, metal.solidus_c, metal.liquidus_c
     solid_w = SOLID_CONTACT * furnace.contact_w_per_k * math.sqrt(mass_kg)
     melt_w = (1.0 - SOLID_CONTACT) * furnace.contact_w_per_k * math.sqrt(mass_kg)
@@ -115,7 +129,7 @@ def advance(
         elif h <= h_solid:
             charge, contact = REFERENCE_C + h / cp_solid, solid_w
         else:
-            charge = solidus + (h - h_solid) * slope
+            charge = solidus if h <= h_flat else solidus + (h - h_flat) * slope
             contact = solid_w + melt_w * (h - h_solid) / melting_j
         heat = power
         if wall > limit - THROTTLE_C:
@@ -124,8 +138,9 @@ def advance(
         conductance = black * (a + b) * (a * a + b * b)
         to_pot = min(conductance, most_black) * (wall - pot)
         to_charge = min(contact, most_w) * (pot - charge)
-        wall += wall_k * (heat - loss * (wall - room_c) - to_pot)
-        pot += pot_k * (to_pot - to_charge)
+        to_flame = heat * flame
+        wall += wall_k * (heat - to_flame - loss * (wall - room_c) - to_pot)
+        pot += pot_k * (to_pot + to_flame - to_charge)
         h += kg_k * to_charge
     return State(wall, pot, h)
 
@@ -141,7 +156,15 @@ def reads_c(furnace: Furnace, metal: Metal, state: State, mass_kg: float, sheath
         if liquid > 0.0:  # the sheet does not say how melting is spread over the range
             doubt = math.hypot(doubt, 0.15 * (metal.liquidus_c - metal.solidus_c) + 2.0)
     contact = furnace.contact_w_per_k * math.sqrt(max(mass_kg, 1e-3)) * (SOLID_CONTACT + (1 - SOLID_CONTACT) * liquid)
-    cp = metal.cp_liquid if liquid >= 1.0 else metal.cp_solid if liquid <= 0.0 else 1.0 / max(metal.slope, 1e-6)
+    cp = (
+        metal.cp_liquid
+        if liquid >= 1.0
+        else metal.cp_solid
+        if liquid <= 0.0
+        else 1.0 / max(metal.slope, 1e-6)
+        if state.h > metal.h_flat
+        else 1e6
+    )
     rate = contact * gap / (max(mass_kg, 1e-3) * cp)
     lag = min(40.0, max(-40.0, rate * sheath_s))
     return charge + LUMP_SEES_POT * (1.0 - liquid) * gap - lag, math.hypot(doubt, 0.25 * lag)
@@ -176,9 +199,7 @@ def coast(
         temp = metal.temp_c(now.h)
         if temp > peak:
             peak, peak_s = temp, at_s
-        elif now.pot_c <= temp and now.wall_c <= now.pot_c + 1.0:
-            break
-        elif temp < peak - 1.0:
+        elif (now.pot_c <= temp and now.wall_c <= now.pot_c + 1.0) or temp < peak - 1.0:
             break
     return Coast(peak, peak_s)
 
@@ -221,11 +242,10 @@ def usual_model(
         "contact_w_per_k": (32.0, 0.4),
         "limit_c": (max(400.0, 0.8 * rating_c), 0.3) if kind != "fuel" else (2000.0, 0.05),
         "pot_j_per_k": (950.0 * max(pot_kg, 0.1), 0.15),
+        "flame_share": (0.25, 0.6) if kind == "fuel" else (0.01, 0.3),
     }
     mean = tuple(math.log(usual[name][0]) for name in PARAMETERS)
-    cov = tuple(
-        tuple(usual[name][1] ** 2 if other == name else 0.0 for other in PARAMETERS) for name in PARAMETERS
-    )
+    cov = tuple(tuple(usual[name][1] ** 2 if other == name else 0.0 for other in PARAMETERS) for name in PARAMETERS)
     return FurnaceModel(
         furnace=furnace, version=0, mean=mean, cov=cov, sheath_s=sheath_s, power_known=known,
         note="nothing learned yet: what is usual of a small furnace",

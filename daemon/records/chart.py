@@ -12,7 +12,7 @@ from pourcall.contract.units import Unit, format_temperature, from_c
 from pourcall.daemon.records.facts import DETAIL_AFTER_S, DETAIL_BEFORE_S, Mark, PourFacts
 from pourcall.profiles.page import esc, svg, ticks
 
-WIDTH, HEIGHT = 540, 370
+WIDTH, HEIGHT = 540, 356
 _LEFT, _RIGHT, _TOP, _BASE = 54, 12, 80, 312
 _STRIP = 16
 FONT = "font:14px sans-serif"
@@ -134,7 +134,7 @@ def overlay_svg(
     low, high = _range(temps, unit)
     x, y = _scales(from_s, until_s, low, high, unit)
     drawn = [
-        f'<rect width="{WIDTH}" height="{HEIGHT + 16 + 22 * len(pairs)}" fill="#ffffff"/>',
+        f'<rect width="{WIDTH}" height="{HEIGHT + 30 + 22 * len(pairs)}" fill="#ffffff"/>',
         f'<text x="{_LEFT}" y="20" font-weight="bold">Minutes before and after {esc(zero)}</text>',
     ]
     windows = {(facts.row.lip_min_c, facts.row.lip_max_c) for facts in several}
@@ -159,13 +159,13 @@ def overlay_svg(
                 f'stroke="{ink}" stroke-width="2"/>'
                 f'<circle cx="{x(at_s):.1f}" cy="{y(row.lip_temp_c):.1f}" r="4.5" fill="{ink}"/>'
             )
-        below = HEIGHT + 6 + 22 * number
+        below = HEIGHT + 20 + 22 * number
         lip = f"{format_temperature(row.lip_temp_c, unit)} at the lip; {row.result or 'not inspected yet'}"
         drawn.append(
             f'<path d="M{_LEFT} {below - 5}h34" stroke="{ink}" stroke-width="3" stroke-dasharray="{dash or "none"}"/>'
             f'<text x="{_LEFT + 42}" y="{below}">{esc(row.pour)} {esc(row.mould[:24])}: {esc(lip[:48])}</text>'
         )
-    return svg(WIDTH, HEIGHT + 16 + 22 * len(pairs), drawn, "Pours over each other", FONT) + "\n"
+    return svg(WIDTH, HEIGHT + 30 + 22 * len(pairs), drawn, "Pours over each other", FONT) + "\n"
 
 
 def _finest(facts: PourFacts) -> tuple[TracePoint, ...]:
@@ -208,9 +208,7 @@ def _scales(from_s: float, end_s: float, low: float, high: float, unit: Unit) ->
     return x, y
 
 
-def _axes(
-    x: Scale, low: float, high: float, from_s: float, end_s: float, zero_s: float, unit: Unit
-) -> list[str]:
+def _axes(x: Scale, low: float, high: float, from_s: float, end_s: float, zero_s: float, unit: Unit) -> list[str]:
     mark = format_temperature(None, unit).removeprefix("-- ")
     drawn = [f'<text x="{_LEFT - 6}" y="{_TOP - 8}" text-anchor="end">{mark}</text>']
     for value in ticks(low, high, 6.0):
@@ -230,9 +228,7 @@ def _band(left: float, right: float, top: float, bottom: float, fill: str) -> st
     top, bottom = max(top, float(_TOP)), min(bottom, float(_BASE))
     if bottom <= top or right <= left:
         return ""
-    return (
-        f'<rect x="{left:.1f}" y="{top:.1f}" width="{right - left:.1f}" height="{bottom - top:.1f}" fill="{fill}"/>'
-    )
+    return f'<rect x="{left:.1f}" y="{top:.1f}" width="{right - left:.1f}" height="{bottom - top:.1f}" fill="{fill}"/>'
 
 
 def _windows(facts: PourFacts, x: Scale, y: Scale, from_s: float, end_s: float) -> list[str]:
@@ -286,9 +282,7 @@ def _level_lines(facts: PourFacts, y: Scale) -> list[str]:
     return drawn
 
 
-def _traces(
-    trace: dict[str, tuple[TracePoint, ...]], main: str, x: Scale, y: Scale
-) -> list[str]:
+def _traces(trace: dict[str, tuple[TracePoint, ...]], main: str, x: Scale, y: Scale) -> list[str]:
     drawn = []
     names = [main, *(name for name in trace if name != main)] if main in trace else list(trace)
     for number, name in enumerate(names):
@@ -302,9 +296,7 @@ def _traces(
     return drawn
 
 
-def _line(
-    series: Iterable[TracePoint], x: Scale, y: Scale, ink: str, wide: float, dash: str, total_s: float
-) -> str:
+def _line(series: Iterable[TracePoint], x: Scale, y: Scale, ink: str, wide: float, dash: str, total_s: float) -> str:
     """Middle of each bucket as a line that is broken where readings are missing; the spread as a pale band."""
     pieces: list[list[TracePoint]] = [[]]
     for point in series:

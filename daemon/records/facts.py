@@ -1,7 +1,7 @@
 """Room: everything on record about one pour, on one time axis: what sheet, plot and comparison are made from.
 
-Reads through `Store`; times are seconds since the melt began by the clock that never steps. Not here: drawing (chart.py),
-the page (sheet.py), what differs between pours (compare.py).
+Reads through `Store`; times are seconds since the melt began by the clock that never steps. Not here:
+drawing (chart.py), the page (sheet.py), what differs between pours (compare.py).
 """
 
 import sqlite3
@@ -257,9 +257,7 @@ def _marks(events: Iterable[tuple[float, Event]]) -> Iterator[Mark]:
                 pass
 
 
-def _dips(
-    conn: sqlite3.Connection, melt_id: int, shift_of: dict[int, float], began_s: float
-) -> Iterator[Mark]:
+def _dips(conn: sqlite3.Connection, melt_id: int, shift_of: dict[int, float], began_s: float) -> Iterator[Mark]:
     for number, temp_c, how, why, ended_s, session_id in conn.execute(
         "SELECT d.number, d.temp_c, d.how, d.why, d.ended_mono_s, e.session_id FROM dips d"
         " LEFT JOIN events e ON e.id = d.event_id WHERE d.melt_id = ?1"
@@ -271,9 +269,7 @@ def _dips(
         yield Mark(at_s=at_s, kind="dip", text=f"dip {number}: {told}", temp_c=temp_c, number=number)
 
 
-def _pours(
-    conn: sqlite3.Connection, melt_id: int, shift_of: dict[int, float], began_s: float
-) -> Iterator[Mark]:
+def _pours(conn: sqlite3.Connection, melt_id: int, shift_of: dict[int, float], began_s: float) -> Iterator[Mark]:
     lifts: set[float] = set()
     for number, mould, session_id, at_mono_s, lift_mono_s, lip_c in conn.execute(
         "SELECT number, mould, session_id, at_mono_s, lift_mono_s, lip_temp_c FROM pours_now WHERE melt_id = ?"
@@ -297,9 +293,7 @@ def _charges(conn: sqlite3.Connection, melt: str, began_utc_s: float) -> tuple[C
         " ORDER BY c.at_utc_s, c.id",
         (melt,),
     )
-    return tuple(
-        ChargeRow(at_s=r[0] - began_utc_s, mass_kg=r[1], source=r[2], remelts=r[3], detail=r[4]) for r in rows
-    )
+    return tuple(ChargeRow(at_s=r[0] - began_utc_s, mass_kg=r[1], source=r[2], remelts=r[3], detail=r[4]) for r in rows)
 
 
 def _setup(conn: sqlite3.Connection, name: str, utc_s: float) -> Setup | None:

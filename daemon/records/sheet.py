@@ -16,12 +16,14 @@ from pourcall.daemon.records.views import PhotoRow, PourRow
 from pourcall.profiles.page import bullets, esc, page, section
 
 INLINE_BYTES = 24 * 2**20  # of photos in one page; a browser on a telephone still opens that
+_BLANK = "_" * 30  # to write on by hand
 Clock = Callable[[float], str]  # UTC seconds -> wall-clock text, where the reader is
 
 _STYLE = """
 *{box-sizing:border-box}
 body{font:15px/1.35 system-ui,sans-serif;color:#1b1b1b;max-width:60em;margin:0 auto;padding:.8em;background:#fff}
-header{display:flex;flex-wrap:wrap;gap:.2em 1.2em;align-items:flex-end;border-bottom:3px solid #1b1b1b;padding-bottom:.3em}
+header{display:flex;flex-wrap:wrap;gap:.2em 1.2em;align-items:flex-end;border-bottom:3px solid #1b1b1b;
+padding-bottom:.3em}
 .number{font-size:3.4em;line-height:1;font-weight:800;letter-spacing:.01em;white-space:nowrap}
 .what{font-size:1.15em}.what b{font-size:1.2em}
 .lip{display:flex;flex-wrap:wrap;gap:.3em 1.6em;align-items:baseline;margin:.5em 0 .2em}
@@ -31,8 +33,8 @@ header{display:flex;flex-wrap:wrap;gap:.2em 1.2em;align-items:flex-end;border-bo
 h2{font-size:1em;margin:.8em 0 .25em;border-bottom:1px solid #999}
 .columns{display:flex;flex-wrap:wrap;gap:0 1.6em}.columns>section{flex:1 1 20em;min-width:0}
 .charts{display:flex;flex-wrap:wrap;gap:.4em 1em}.charts>svg{flex:1 1 21em;min-width:0;width:100%;max-width:44em}
-table{border-collapse:collapse;width:100%}th{text-align:left;font-weight:600;vertical-align:top;padding:.08em .8em .08em 0;
-white-space:nowrap}td{padding:.08em 0;overflow-wrap:anywhere}
+table{border-collapse:collapse;width:100%}th{text-align:left;font-weight:600;vertical-align:top;
+padding:.08em .8em .08em 0;white-space:nowrap}td{padding:.08em 0;overflow-wrap:anywhere}
 ol,ul{margin:.1em 0;padding-left:1.3em}li{overflow-wrap:anywhere}
 .happened{columns:21em;font-size:.88em;list-style:none;padding:0}.happened li{break-inside:avoid;padding-left:3.1em;
 text-indent:-3.1em}.happened b{display:inline-block;width:1.4em;text-align:center;text-indent:0}
@@ -41,11 +43,12 @@ text-indent:-3.1em}.happened b{display:inline-block;width:1.4em;text-align:cente
 .photos{display:flex;flex-wrap:wrap;gap:.6em}.photos figure{margin:0;flex:1 1 15em;max-width:26em;break-inside:avoid}
 .photos img{width:100%;max-height:26em;object-fit:contain;border:1px solid #bbb}figcaption{font-size:.85em}
 .mind{border:2px solid #a11d1d;padding:.2em .6em;margin:.7em 0 .3em;font-size:.85em;break-inside:avoid}
-.small{font-size:.8em;color:#444}.legend span{display:inline-block;border:1px solid #888;padding:0 .35em;margin-right:.3em}
+.small{font-size:.8em;color:#444;margin:.2em 0}
+.legend span{display:inline-block;border:1px solid #888;padding:0 .35em;margin-right:.3em}
 .stamp{border:2px solid #a11d1d;color:#a11d1d;font-weight:700;padding:0 .4em}
-@page{size:A4;margin:11mm}
-@media print{body{font-size:10.5pt;padding:0;max-width:none}.charts{flex-wrap:nowrap}.charts>svg{width:50%;flex:1 1 50%}
-.columns{flex-wrap:nowrap}h2{break-after:avoid}*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}
+@page{size:A4;margin:10mm}
+@media print{body{font-size:9.6pt;padding:0;max-width:none}.charts{flex-wrap:nowrap}.charts>svg{width:50%;flex:1 1 50%}
+.columns{flex-wrap:nowrap}h2{break-after:avoid;margin:.5em 0 .2em}*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}
 """
 
 
@@ -58,15 +61,14 @@ def sheet_html(
     parts = [_header(facts, shop, clock), _lip(facts, unit)]
     parts.append(f'<div class="charts">{melt_svg(facts, unit)}{pour_svg(facts, unit)}</div>')
     parts.append(_legend(facts))
-    result = section("What came of it", _result(facts, clock)) + section("Notes", _notes(facts, unit, clock))
-    mould = section("Mould", _table(mould_rows(facts)))
-    metal = section("Metal and measuring", _table(metal_rows(facts, unit)))
-    parts.append(
-        f'<div class="columns"><section>{mould}{metal}</section><section>{result}</section></div>'
+    pairs = (
+        ("Mould", _table(mould_rows(facts)), "Metal and measuring", _table(metal_rows(facts, unit))),
+        ("What came of it", _result(facts, clock), "Notes", _notes(facts, unit, clock)),
     )
+    for left, left_body, right, right_body in pairs:
+        both = f"<section>{section(left, left_body)}</section><section>{section(right, right_body)}</section>"
+        parts.append(f'<div class="columns">{both}</div>')
     parts.append(section("What happened", _happened(facts, unit, clock)))
-    if facts.photos:
-        parts.append(section("Photos", _photos(facts.photos, photos, clock)))
     told = " ".join((*cautions, "Figures are measured or worked out, not guaranteed; this program protects nothing."))
     parts.append(f'<p class="mind"><b>Mind:</b> {esc(in_unit(told, unit))}</p>')
     stamped = "" if not facts.simulated else " Simulated furnace: invented figures."
@@ -74,6 +76,8 @@ def sheet_html(
         f'<p class="small">pourcall {esc(facts.program)}, furnace {esc(facts.furnace)}.{stamped} Temperatures as '
         f"decided at the time; &plusmn; is the expanded uncertainty (k = 2).</p>"
     )
+    if facts.photos:
+        parts.append(section("Photos", _photos(facts.photos, photos, clock)))
     return page(f"Pour {row.pour}: {row.mould}", _STYLE, parts)
 
 
@@ -108,7 +112,10 @@ def mould_rows(facts: PourFacts) -> list[tuple[str, str]]:
     rows += [("material", material.replace("_", " "))]
     if setup is not None:
         rows += [("gating", setup.gating), ("venting", setup.venting)]
-    rows += [("thinnest", "" if thinnest is None else f"{thinnest:g} mm"), ("metal", "" if not mass else f"{mass:g} kg")]
+    rows += [
+        ("thinnest", "" if thinnest is None else f"{thinnest:g} mm"),
+        ("metal", "" if not mass else f"{mass:g} kg"),
+    ]
     if setup is not None:
         rows += [("more", setup.detail)]
     return [(name, value) for name, value in rows if value]
@@ -173,7 +180,7 @@ def _lip(facts: PourFacts, unit: Unit) -> str:
         old = facts.earlier[0]
         again = f" Corrected; first on record as {format_temperature(old.lip_temp_c, unit)} into {old.mould}."
     figure = format_temperature(row.lip_temp_c, unit)
-    u_text = "" if row.lip_u_c is None else f" &plusmn; {esc(format_difference(row.lip_u_c, unit))}"
+    u_text = "" if row.lip_u_c is None else f" &plusmn; {esc(format_difference(row.lip_u_c, unit, 0))}"
     return (
         f'<div class="lip"><span class="figure">{esc(figure)}{u_text}</span> <span>at the mould lip</span> '
         f'<span class="judged {kind}">{esc(words)}</span> <span>wanted {esc(window)}</span></div>'
@@ -189,7 +196,7 @@ def _legend(facts: PourFacts) -> str:
 
 def _result(facts: PourFacts, clock: Clock) -> str:
     if not facts.results:
-        return '<p>not inspected yet: ______________________</p>'
+        return f"<p>not inspected yet: {_BLANK}</p>"
     items = []
     for one in facts.results:
         grade = f" {one.severity}" if one.severity else ""
@@ -201,7 +208,7 @@ def _result(facts: PourFacts, clock: Clock) -> str:
 def _notes(facts: PourFacts, unit: Unit, clock: Clock) -> str:
     told = [note for note in facts.notes if note.what == "note"]
     if not told:
-        return "<p>______________________</p>"
+        return f"<p>{_BLANK}</p>"
     return bullets(f"{in_unit(note.text, unit)} ({note.who}, {clock(note.at_utc_s)})" for note in told)
 
 
@@ -213,6 +220,8 @@ def _happened(facts: PourFacts, unit: Unit, clock: Clock) -> str:
         sign = f"<b>{number}</b>" if number is not None else "<i></i>"
         at = clock(facts.melt_began_utc_s + mark.at_s)[-5:]
         words = in_unit(mark.text, unit)
+        if mark.kind == "dip" and mark.temp_c is None:
+            words = f"{words.partition(':')[0]}: no figure"
         if mark.kind == "state":
             words = words.partition(":")[0]
         words = esc(words if mark.kind != "call" else f"call: {words}")

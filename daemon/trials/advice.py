@@ -75,7 +75,7 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     usable_max_c: float | None
     next_c: float | None
     next_tap_c: float | None  # the same in the pot, where the loss on the way is known
-    next_kind: str  # first, learn, best, stop; change (gating first), none
+    next_kind: str  # first, learn, best, hotter, colder, stop; change (gating first), none
     bounded_by: str  # whose limit holds the advice back; empty: none does
     gain_left: float  # how much more sound castings perfect knowledge would give
     pours_more: int | None  # until that is not worth it; None: more than 12, or not asked for

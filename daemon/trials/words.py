@@ -56,6 +56,8 @@ def _next(data: SetupData, advice: Advice) -> str:
         "first": "no pour of this setup is inspected yet, so begin where the sheet expects sound castings",
         "learn": "next to the best, where one more pour teaches most about where this mould's window ends",
         "best": "where a sound casting is likeliest",
+        "hotter": "only cold faults so far, so one step hotter than the hottest of them",
+        "colder": "only hot faults so far, so one step colder than the coldest of them",
         "stop": "where a sound casting is likeliest; there is little left to learn",
     }[advice.next_kind]
     poured = [pour.lip_c for pour in data.pours]

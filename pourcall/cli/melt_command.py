@@ -19,7 +19,7 @@ from pourcall.cli.common import (
 from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, MeltEnding, Note, PowerLevel
-from pourcall.contract.units import Unit, format_temperature, in_unit
+from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
 
 MOULD_HELP = (
     'one mould, in the order of pouring: NAME[,kg=0.6][,mm=6][,material=green_sand][,setup="deck cleat"]'
@@ -186,7 +186,7 @@ def _show(args: argparse.Namespace) -> int:
         for shot in snapshots:
             metal = format_temperature(shot.metal.temp_c, unit)
             if shot.metal.temp_c is not None and shot.metal.u_c is not None:
-                metal += f" ± {format_temperature(shot.metal.u_c, Unit.K).removesuffix(' K')} K"
+                metal += f" ± {format_difference(shot.metal.u_c, unit, 0)}"
             print(f"{shot.furnace}: {shot.melt or 'no melt'}, {shot.melt_state.value}, {metal}")
             print(f"  {in_unit(shot.instruction, unit)}")
             for alarm in shot.alarms:

@@ -28,7 +28,7 @@ MOST_BYTES = 512 * 1024 * 1024
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """File, alloy, and what cannot be guessed."""
     parser.add_argument("trace", type=Path, help="a delimited text file")
-    parser.add_argument("--alloy", required=True, help="key or name of an alloy sheet")
+    parser.add_argument("--alloy", default="", help="key or name of an alloy sheet")
     parser.add_argument("--column", default="", help="the temperature or emf column (default: the likeliest)")
     parser.add_argument("--time", default="", help="the time column (default: guessed)")
     parser.add_argument("--column-unit", default="", help="degC, degF, K, uV, mV, V where the file does not say")
@@ -57,6 +57,8 @@ def run(args: argparse.Namespace) -> int:
             doubt = "" if column.name in likely else "  no thermocouple, it seems"
             print(f"{column.name}  {column.unit or '(no unit)'}{doubt}")
         return 0
+    if not args.alloy:
+        raise BadInput("no alloy is named", remedy="Say with --alloy what is in the pot: `pourcall alloy list`")
     column = _column(trace, args.column)
     setup = _setup(args, column)
     plan = _plan(args)

@@ -20,6 +20,7 @@ PARAMETERS = (
     "contact_w_per_k",  # pot to one kilogram of liquid metal
     "limit_c",  # where the furnace's own controller (the panel) throttles the element
     "pot_j_per_k",
+    "flame_share",  # of the power that strikes the pot itself; next to nothing in an electric furnace
 )
 
 

@@ -17,6 +17,7 @@ class AlloyFacts(msgspec.Struct, frozen=True, kw_only=True):
     solidus_c: float
     liquidus_c: float
     eutectic_c: float | None = None  # where the last liquid freezes, if below or at the solidus
+    arrests_c: tuple[float, ...] = ()  # plateaus of the cooling curve that are neither solidus nor liquidus
     pour_min_c: float  # of the sheet, at the mould lip, any section
     pour_max_c: float
     alloy_max_c: float  # in the pot: never above, whatever the loss on the way

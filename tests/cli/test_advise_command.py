@@ -50,23 +50,24 @@ def fill(database: Path, poured: Sequence[Poured]) -> None:
         melt, at_s = f"2026-{number:03d}", 100.0 * number
         mould = MouldSpec(name=f"mould {number}", setup=one.setup, mass_kg=0.4, thinnest_mm=one.mm, loss_c=20.0)
         plan = melt_plan(melt, sheets.get(one.alloy), 1.5, [mould], pot_rating_c=one.pot_rating_c)
-        stamp = {"mono_s": at_s, "utc_s": UTC_S + at_s}
+        utc_s = UTC_S + at_s
         seq = 10 * number
-        event = {"furnace": "club", **stamp}
-        recorder.put(
-            "club", CommandIn(seq=seq, command=StartMelt(plan=plan), **stamp), (MeltStarted(seq=seq, plan=plan, **event),)
-        )  # fmt: skip
+        start = CommandIn(seq=seq, mono_s=at_s, utc_s=utc_s, command=StartMelt(plan=plan))
+        began = MeltStarted(furnace="club", seq=seq, mono_s=at_s, utc_s=utc_s, plan=plan)
+        recorder.put("club", start, (began,))
         pour = Pour(
-            number=1, mould=mould.name, setup=one.setup, at_mono_s=at_s, at_utc_s=UTC_S + at_s, marked="live",
+            number=1, mould=mould.name, setup=one.setup, at_mono_s=at_s, at_utc_s=utc_s, marked="live",
             pot_temp_c=None if one.lip_c is None else one.lip_c + 20.0, pot_u_c=4.0, lip_temp_c=one.lip_c,
             lip_u_c=one.u_c, lip_min_c=546.0, lip_max_c=579.0, basis="probe in the metal",
         )  # fmt: skip
-        recorder.put(
-            "club", CommandIn(seq=seq + 1, command=MarkPour(), **stamp),
-            (PourMarked(seq=seq + 1, melt=melt, pour=pour, **event),),
+        mark = CommandIn(seq=seq + 1, mono_s=at_s, utc_s=utc_s, command=MarkPour())
+        marked = PourMarked(furnace="club", seq=seq + 1, mono_s=at_s, utc_s=utc_s, melt=melt, pour=pour)
+        recorder.put("club", mark, (marked,))
+        end = CommandIn(seq=seq + 2, mono_s=at_s, utc_s=utc_s, command=EndMelt(ending=MeltEnding.POURED))
+        over = MeltEnded(
+            furnace="club", seq=seq + 2, mono_s=at_s, utc_s=utc_s, melt=melt, ending=MeltEnding.POURED
         )  # fmt: skip
-        ended = MeltEnded(seq=seq + 2, melt=melt, ending=MeltEnding.POURED, **event)
-        recorder.put("club", CommandIn(seq=seq + 2, command=EndMelt(), **stamp), (ended,))
+        recorder.put("club", end, (over,))
         recorder.call(lambda conn, melt=melt, one=one: _enter(conn, melt, one)).result(10.0)  # type: ignore[misc]
     assert recorder.stop(10.0) == 0
 
@@ -235,7 +236,8 @@ def test_a_limit_of_the_pot_comes_from_the_newest_plan_less_the_loss(database: P
     fill(database, [Poured("deck cleat", 545.0, [("misrun", 2)], pot_rating_c=575.0)])
     with Store.read(database) as store:
         data = setup_data(store, "deck cleat", load_sheets(None))
-    assert (data.bounds[0].whose, data.bounds[0].limit_c) == ("pot", pytest.approx(555.0))
+    assert data.bounds[0].whose == "pot"
+    assert data.bounds[0].limit_c == pytest.approx(555.0)
 
 
 def test_advice_is_said_and_drawn_and_given_to_programs(run: Run, database: Path, home: Path) -> None:
@@ -244,8 +246,8 @@ def test_advice_is_said_and_drawn_and_given_to_programs(run: Run, database: Path
     done = run("advise", "deck cleat", "--alloy", "za27", "--plot", str(drawing))
     assert (done.code, done.err) == (0, "")
     assert done.out.startswith("deck cleat, ZA-27, 6 mm\n  Pour next at 5")
-    for part in ("in the pot", "90 % band", "Borrowed", "bow fairlead", "awaiting inspection: 2026-005-1", "20.0 °C"):
-        assert part in done.out or part == "20.0 °C"
+    for part in ("in the pot", "90 % band", "Borrowed", "bow fairlead", "awaiting inspection: 2026-005-1"):
+        assert part in done.out
     assert ElementTree.parse(drawing).getroot().tag.endswith("svg")
     told = json.loads(run("advise", "deck cleat", "--alloy", "za27", "--json").out)
     assert told["pours"] == 4

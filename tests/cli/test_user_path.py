@@ -1,7 +1,12 @@
 """Room: the whole way of a user, with real parts: processes, sockets, ports, files. Every command as in a shell."""
 
+import contextlib
 import json
+import os
+import select
+import signal
 import sqlite3
+import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -78,8 +83,6 @@ def test_from_the_demonstration_to_an_exported_pour_a_backup_and_another_home(
     detail = asked(shell("melt", "show", melt["melt"], "--json"))
 
     other = home / "other"
-    import os
-    import subprocess
 
     def elsewhere(*words: str) -> Any:
         done = subprocess.run(
@@ -227,3 +230,48 @@ async def test_setup_knows_a_simulated_board_on_a_terminal(
     settings = parse_settings((home / "settings" / "pourcall.toml").read_text("utf-8"))
     assert next(iter(settings.board.values())).chip == "max31855"
     assert [probe.channel for probe in settings.probe.values()] == ["1"]
+
+
+KEY_GAP_S = 1.8  # the dashboard takes the same key sooner than 1.5 s after itself for a bounce
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+def test_the_demonstration_in_a_terminal_shows_the_furnace_and_leaves_the_trace_behind(
+    home: Path, tmp_path: Path
+) -> None:
+    master, slave = os.openpty()
+    seen = bytearray()
+    process = subprocess.Popen(
+        [
+            sys.executable, "-m", "pourcall", "demo", "--quiet", "--speed", "200", "--home", str(home),
+            "--export", str(tmp_path),
+        ],
+        stdin=slave, stdout=slave, stderr=slave, start_new_session=True, env={**os.environ, "TERM": "xterm-256color"},
+    )  # fmt: skip
+    os.close(slave)
+
+    def shows(*words: bytes) -> bool:
+        """Read what the terminal has; empty at its end."""
+        with contextlib.suppress(OSError):
+            while select.select([master], [], [], 0.02)[0]:
+                seen.extend(os.read(master, 65_536))
+        return all(word in seen for word in words)
+
+    try:
+        until(lambda: shows(b"SIMULATED", b"ZA-27", b"quit"), patience_s=20.0)
+        os.write(master, b"q")
+        until(lambda: shows(b"Leave the dashboard?"))
+        asked_s = time.monotonic()
+        until(lambda: shows() and time.monotonic() > asked_s + KEY_GAP_S)
+        os.write(master, b"q")
+        until(lambda: shows() and process.poll() is not None, patience_s=20.0)
+        assert process.returncode == 0
+    finally:
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait()
+        os.close(master)
+    (table,) = tmp_path.glob("*.csv")
+    assert table.name.startswith("melt-")
+    assert table.read_text("utf-8").startswith("elapsed_s,utc,metal_temp_c")
+    assert not list(home.glob("run/*.sock"))  # the simulated shop ended in order

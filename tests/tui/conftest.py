@@ -81,7 +81,8 @@ class Scenes:
         base = FurnaceSnapshot(
             furnace="forge", seq=100, mono_s=7040.0, utc_s=1_767_252_040.0, melt="2026-014", melt_began_mono_s=5000.0,
             plan=PLAN, melt_state=MeltState.LIQUID, power=PowerLevel.HIGH, probes=(Scenes.probe(), Scenes.chamber()),
-            metal=MetalView(temp_c=488.2, u_c=3.6, reason=Reason.OK, probe="melt_probe", how="probe in the metal", rate_c_per_min=6.2, age_s=0.4),
+            metal=MetalView(temp_c=488.2, u_c=3.6, reason=Reason.OK, probe="melt_probe",
+                how="probe in the metal", rate_c_per_min=6.2, age_s=0.4),
             window=WINDOW, instruction="Wait: 41 °C to the pour window, about 7 min", boards={"amp": "up"},
         )  # fmt: skip
         return msgspec.structs.replace(base, **over)
@@ -106,7 +107,8 @@ class Scenes:
         base = Scenes.heating(
             seq=200, mono_s=7410.0, melt_state=MeltState.READY, instruction=call.text, instruction_is_do=True,
             calls=(call,), window=window, power=PowerLevel.OFF, applied_permille=0,
-            metal=MetalView(temp_c=543.1, u_c=3.8, reason=Reason.OK, probe="melt_probe", how="probe in the metal", rate_c_per_min=1.2, age_s=0.4),
+            metal=MetalView(temp_c=543.1, u_c=3.8, reason=Reason.OK, probe="melt_probe",
+                how="probe in the metal", rate_c_per_min=1.2, age_s=0.4),
             probes=(Scenes.probe(temp_c=543.1, rate_c_per_min=1.2),),
         )  # fmt: skip
         return msgspec.structs.replace(base, **over)

@@ -152,9 +152,19 @@ def test_a_mark_stays_with_the_furnace_it_was_made_for(scenes: Any) -> None:
 
 def test_in_a_fast_simulation_the_time_held_counts_as_simulated(scenes: Any) -> None:
     hand = Hand()
-    hand.speed = 20.0
+    hand.press("space", scenes.ready(simulated=True, mono_s=5000.0), 100.0)
+    hand.see(scenes.ready(simulated=True, mono_s=5040.0), 102.0)
+    assert hand.press("enter", scenes.ready(simulated=True, mono_s=5040.0), 102.0) == [
+        Send("forge", MarkPour(ago_s=40.0, mould="cleat 1"))
+    ]
+
+
+def test_a_pour_that_is_still_held_goes_out_before_the_end_of_its_melt(scenes: Any) -> None:
+    hand = Hand()
     hand.press("space", scenes.ready(), 100.0)
-    assert hand.press("enter", scenes.ready(), 102.0) == [Send("forge", MarkPour(ago_s=40.0, mould="cleat 1"))]
+    hand.press("m", scenes.ready(), 101.0)
+    sent = hand.press("o", scenes.ready(), 102.0)
+    assert [type(one.command) for one in sent if isinstance(one, Send)] == [MarkPour, EndMelt]
 
 
 def test_acknowledge_takes_the_alarm_on_top_and_only_that(scenes: Any) -> None:
