@@ -102,6 +102,8 @@ def main(words):
         tier = ["-m", ""] if "--long" in words else []
         if "--checks" in words:
             checks()
+        if not any(word.startswith("-n") for word in rest):
+            tier += ["-n", "auto"]
         command = [venv_python(), "-m", "pytest", *tier, *rest]
     else:
         command = [venv_python(), "-m", "pourcall", *(words or ["demo"])]

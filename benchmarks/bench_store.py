@@ -262,6 +262,11 @@ def many_pours(path: Path, melts: int, pours_each: int) -> None:
                 (m, p, f"Cleat {p}", f"cleat_v{m % 9}", UTC_S + m),
             )
             conn.execute("INSERT INTO results VALUES (NULL, ?, ?, ?, 'ann', 'misrun', 1, '', NULL)", (m, p, UTC_S + m))
+            conn.execute(
+                "INSERT INTO notes (furnace_id, melt_id, pour_number, at_utc_s, what, text, who) VALUES"
+                " (1, ?, ?, ?, 'note', ?, 'ann')",
+                (m, p, UTC_S + m, f"sand dry on top, vent {p} {'choked' if m % 50 == 0 else 'clear'}, café {m}"),
+            )
     conn.execute("COMMIT")
     conn.close()
 
@@ -383,6 +388,11 @@ def _listings() -> list[Row]:
                 row("pour list, all 10,000", took_ms(lambda: store.pours(limit=10_000)), "ms", 100.0),
                 row("pour list, newest 50", took_ms(store.pours), "ms", 100.0),
                 row("pours of one setup", took_ms(lambda: store.pours(setup="cleat_v3", limit=10_000)), "ms", 100.0),
+                row("melts of an alloy since a day", took_ms(
+                    lambda: store.melts(alloy="za27", since_utc_s=UTC_S + 1000.0, limit=2500)), "ms", 100.0),
+                row("words in 10,000 pours, two, in few", took_ms(lambda: store.find(["choked", "vent"])), "ms", 100.0),
+                row("words in 10,000 pours, one, everywhere", took_ms(lambda: store.find(["cleat"])), "ms", 100.0),
+                row("words in 10,000 pours, beyond ASCII", took_ms(lambda: store.find(["CAFÉ"])), "ms", 100.0),
                 row("melt show", took_ms(lambda: store.melt(name)), "ms", 100.0),
                 row("pour show", took_ms(lambda: store.pour(f"{name}-2")), "ms", 100.0),
             ]

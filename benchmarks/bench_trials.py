@@ -2,7 +2,9 @@
 
 `run()` gives one row for each figure: {"what", "measured", "unit", "budget", "peer", "peer_measured", "ratio", "ok"}.
 A shop's truth is drawn from continuous laws, not from the model's grid: thresholds about the sheet's window, scales
-log-normal, background faults Beta. Its pours miss their aim and are measured with an error. All seeds are fixed.
+log-normal, background faults Beta; their centres and widths are the model's own, so that this shows honest arithmetic
+and not that foundries are so. Its pours miss their aim and are measured with an error. All seeds are fixed; the model's
+constants were chosen on seeds 0 to 199, and the figures here come from seeds that had no part in that.
 Strategies see the same shops: ours, bisection between cold and hot faults, and the middle of the handbook's window.
 Run: `python benchmarks/bench_trials.py`.
 """
@@ -24,6 +26,7 @@ from pourcall.daemon.trials.model import advise, prior_of
 Row = dict[str, Any]
 HIT_U_C, MEASURED_U_C = 3.0, 3.0  # standard deviations: of hitting an aim, of measuring what was hit
 BATCH_POINTS = 25
+FIRST_SEED = 100_000
 CLEAT = SetupData(  # the boat club's deck cleat in ZA-27, 6 mm: window of the sheet for that section (invented setup)
     setup="deck cleat", alloy="za27", alloy_name="ZA-27", family="zinc", window_min_c=546.0, window_max_c=579.0,
     window_why="sheet", doubtful=True, floor_c=509.0, bounds=(Bound(limit_c=640.0, whose="alloy", why="sheet"),),
@@ -109,29 +112,40 @@ def _batch(pours: list[InspectedPour]) -> Advice:
     return advise(msgspec.structs.replace(CLEAT, pours=tuple(pours)), outlook=False, points=BATCH_POINTS)
 
 
-def regret(strategy: Strategy, final: Strategy, shops: int, pours: int, *, off_c: float) -> tuple[float, float]:
-    """Mean share of sound castings lost against the best temperature: over all the pours, and after them."""
+Losses = tuple[list[float], list[float]]
+
+
+def regret(strategy: Strategy, final: Strategy, shops: int, pours: int, *, off_c: float) -> Losses:
+    """Share of sound castings each shop loses against its best temperature: over all its pours, and after them."""
     during, after = [], []
-    for seed in range(shops):
+    for seed in range(FIRST_SEED, FIRST_SEED + shops):
+        lost = []
         shop, done = Shop(seed, off_c=off_c), list[InspectedPour]()
         for number in range(1, pours + 1):
             aim_c = strategy(done)
-            during.append(shop.best - shop.aimed(aim_c))
+            lost.append(shop.best - shop.aimed(aim_c))
             done.append(shop.pour(number, aim_c))
+        during.append(statistics.fmean(lost))
         after.append(shop.best - shop.aimed(final(done)))
-    return statistics.fmean(during), statistics.fmean(after)
+    return during, after
+
+
+def gained(mine: list[float], theirs: list[float]) -> tuple[float, float]:
+    """Mean of what ours saves, shop by shop, and the standard error of that mean."""
+    saved = [b - a for a, b in zip(mine, theirs, strict=True)]
+    return statistics.fmean(saved), statistics.stdev(saved) / math.sqrt(len(saved))
 
 
 def coverage(shops: int, pours: int, *, off_c: float = 0.0) -> tuple[float, float, float]:
-    """Share of (shop, temperature) whose truth lies inside the 90 % band; its mean width; ms an analysis (median)."""
+    """Share of (shop, temperature) whose truth the 90 % band holds; its mean width; ms of processor an analysis."""
     inside, widths, spent_s = [], [], []
-    for seed in range(shops):
+    for seed in range(FIRST_SEED, FIRST_SEED + shops):
         shop = Shop(seed, off_c=off_c)
         aims = [shop.random.uniform(CLEAT.window_min_c - 20.0, CLEAT.window_max_c + 20.0) for _ in range(pours)]
         done = [shop.pour(number, aim_c) for number, aim_c in enumerate(aims, 1)]
-        began_s = time.perf_counter()
+        began_s = time.process_time()
         advice = _batch(done)
-        spent_s.append(time.perf_counter() - began_s)
+        spent_s.append(time.process_time() - began_s)
         for point in advice.curve:
             if CLEAT.window_min_c - 20.0 <= point.temp_c <= CLEAT.window_max_c + 20.0:
                 inside.append(point.low <= shop.sound(point.temp_c) <= point.high)
@@ -166,19 +180,21 @@ def run(shops: int = 500, pours: int = 12) -> list[Row]:
         what = f"90 % band holds the truth, {shops} shops {label}, {pours} pours (mean width {width:.2f})"
         rows.append(_row(what, share, "share", ok=least <= share <= 0.96))
         if not off_c:
-            rows.append(_row(f"one analysis in a batch, {pours} pours", spent_ms, "ms", 20.0))
+            rows.append(_row(f"one analysis in a batch, {pours} pours, processor time", spent_ms, "ms", 20.0))
         mine = regret(ours, ours_best, shops, pours, off_c=off_c)
         for name, peer in (("bisection", bisection), ("handbook middle", handbook)):
             theirs = regret(peer, peer, shops, pours, off_c=off_c)
             for when, at in ((f"during {pours} pours", 0), (f"after {pours} pours", 1)):
+                saved, error = gained(mine[at], theirs[at])
                 rows.append(
                     _row(
-                        f"sound castings lost {when}, {label}",
-                        mine[at],
+                        f"sound castings lost {when}, {label}; saved {saved:.4f} +- {error:.4f} (standard error)",
+                        statistics.fmean(mine[at]),
                         "share",
                         peer=name,
-                        peer_measured=theirs[at],
-                        ok=mine[at] <= theirs[at],
+                        peer_measured=statistics.fmean(theirs[at]),
+                        # Learning costs castings, so while it lasts ours need only be no worse; after it, better.
+                        ok=saved > (-2.0 * error if at == 0 else 2.0 * error),
                     )
                 )
     data = fifty()

@@ -7,11 +7,15 @@ an edited one counts from the next melt on while a running melt keeps its own. L
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.reading import Place
-from pourcall.contract.settings import Settings
+from pourcall.contract.settings import Furnace, Settings
+
+if TYPE_CHECKING:
+    from pourcall.profiles.transfer import Pot
 
 UNSTATED_CHARGE_KG = 1.0  # where neither the charge nor any mould has a mass; the answer says so
 WALL_MM = 10.0  # a small crucible's wall (common practice, no source); only the computed transfer loss uses it
@@ -50,15 +54,9 @@ class Planner:
         self, furnace: str, melt: str, alloy: str, charge_kg: float, moulds: Sequence[MouldRequest], assumed: str
     ) -> tuple[MeltPlan, tuple[str, ...]]:
         from pourcall.profiles.sheet import load_sheets
-        from pourcall.profiles.transfer import Pot
         from pourcall.profiles.window import MouldSpec, melt_plan, plan_conflicts
 
         own = self._settings.furnace[furnace]
-        in_metal = [
-            probe.rating_c
-            for probe in self._settings.probe.values()
-            if probe.furnace == furnace and probe.place in (Place.MELT, Place.DIP)
-        ]
         plan = melt_plan(
             melt,
             load_sheets(self._alloys).get(alloy),
@@ -77,16 +75,33 @@ class Planner:
                 for mould in moulds
             ],
             loss_c=own.transfer_loss_c,
-            pot=Pot(
-                mouth_mm=own.pot.mouth_mm,
-                outside_mm=own.pot.mouth_mm + 2.0 * WALL_MM,
-                height_mm=own.pot.height_mm,
-                mass_kg=max(0.05, own.pot.mass_kg),
-            ),
+            pot=pot_of(own),
             pot_rating_c=own.pot.rating_c,
-            probe_rating_c=min(in_metal, default=None),
+            probe_rating_c=probe_rating_c(self._settings, furnace),
         )
         return plan, (*((assumed,) if assumed else ()), *plan_conflicts(plan))
+
+
+def pot_of(furnace: Furnace) -> "Pot":
+    """A furnace's pot as the settings describe it, for the loss on the way."""
+    from pourcall.profiles.transfer import Pot
+
+    return Pot(
+        mouth_mm=furnace.pot.mouth_mm,
+        outside_mm=furnace.pot.mouth_mm + 2.0 * WALL_MM,
+        height_mm=furnace.pot.height_mm,
+        mass_kg=max(0.05, furnace.pot.mass_kg),
+    )
+
+
+def probe_rating_c(settings: Settings, furnace: str) -> float | None:
+    """The lowest rating of the probes that go into this furnace's metal; None: there is none."""
+    in_metal = [
+        probe.rating_c
+        for probe in settings.probe.values()
+        if probe.furnace == furnace and probe.place in (Place.MELT, Place.DIP)
+    ]
+    return min(in_metal, default=None)
 
 
 def _charge(charge_kg: float, moulds: Sequence[MouldRequest]) -> tuple[float, str]:

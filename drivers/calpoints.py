@@ -89,6 +89,7 @@ BOILING: Final = "boiling"
 _OTHER_NAMES: Final = {
     "aluminum": "aluminium", "sn": "tin", "zn": "zinc", "al": "aluminium", "ag": "silver", "cu": "copper",
     "pb": "lead", "bi": "bismuth", "water": BOILING, "steam": BOILING, "lead+tin": "tin+lead", "sn+pb": "tin+lead",
+    "pb+sn": "tin+lead",
     "tin+bismuth": "bismuth+tin", "bi+sn": "bismuth+tin", "zn+al": "zinc+aluminium", "al+si": "aluminium+silicon",
     "al+cu": "aluminium+copper", "ag+cu": "silver+copper",
 }  # fmt: skip

@@ -8,12 +8,12 @@ Errors: BadSheet, OutOfRange.
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
-from pourcall.contract.units import say_c
 from pourcall.profiles.elements import (
     liquid_enthalpy_j_per_mol,
     molar_mass,
     mole_fractions,
 )
+from pourcall.profiles.say import say_c
 from pourcall.profiles.sheet import ROOM_C, AlloySheet
 from pourcall.profiles.transfer import Pot, pot_heat_capacity
 

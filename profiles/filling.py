@@ -10,8 +10,8 @@ import math
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
-from pourcall.contract.units import say_c
 from pourcall.profiles.elements import GRAVITY_M_PER_S2, SURFACE_TENSION_N_PER_M
+from pourcall.profiles.say import say_c
 from pourcall.profiles.sheet import AlloySheet
 
 GATE_SPEED_M_PER_S = 0.5  # above it the skin is folded in (casting handbooks, memory; 0.4-0.6)

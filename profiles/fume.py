@@ -16,10 +16,10 @@ import math
 import msgspec
 
 from pourcall.contract.plan import FumeTable
-from pourcall.contract.units import say_c, say_difference_c
 from pourcall.profiles import evaporation, limits, room, vapour
 from pourcall.profiles.elements import STANDARD_ATMOSPHERE_PA
 from pourcall.profiles.room import Air
+from pourcall.profiles.say import say_c, say_difference_c
 from pourcall.profiles.sheet import LEAST_ZINC_PERCENT, AlloySheet
 
 BRASS_FRACTIONS = (0.1, 0.3, 0.8)

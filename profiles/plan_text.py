@@ -1,31 +1,48 @@
 """Room: a pour plan as plain text for a terminal or a printer. Numbers come ready in `PourPlan`, none is made here."""
 
 import textwrap
+from collections.abc import Iterable
+
+import msgspec
 
 from pourcall.contract.plan import MouldPlan
-from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
 from pourcall.profiles.fume import rough
-from pourcall.profiles.planner import MouldAdvice, PourPlan
+from pourcall.profiles.planner import PourPlan
 
 WIDTH = 100
+MAIN_SOURCES = ("solidus", "liquidus", "pour_min", "pour_max", "alloy_max")
 
 
-def render_text(plan: PourPlan, unit: Unit = Unit.C) -> str:
-    """The whole plan, at most 100 columns, temperatures in `unit` with degC in the reasons as they were made."""
+def render_text(plan: PourPlan, unit: Unit = Unit.C, *, sources: bool = False) -> str:
+    """The whole plan, at most 100 columns, temperatures in `unit`, in the reasons too. `sources`: of every number."""
+
+    def part(title: str, items: Iterable[str], mark: str = "- ") -> list[str]:
+        return [title, *(line for item in items for line in _wrapped(in_unit(item, unit), mark)), ""]
+
     lines = [f"Plan for {plan.alloy_name} ({plan.alloy_key}, sheet {plan.sheet_hash})", ""]
     if plan.conflicts:
-        lines += ["THIS PLAN CANNOT BE POURED AS IT IS", *_list(plan.conflicts), ""]
-    lines += ["Charge", *_list(charge_lines(plan)), ""]
-    lines += ["Energy", *_list(energy_lines(plan)), ""]
-    lines += ["Pot", *_list(pot_lines(plan, unit)), ""]
-    for planned, advice in zip(plan.melt.moulds, plan.moulds, strict=True):
-        lines += [f"Mould {planned.name}", *_list(mould_lines(planned, advice, plan, unit)), ""]
+        lines += part("THIS PLAN CANNOT BE POURED AS IT IS", plan.conflicts)
+    lines += part("Charge", charge_lines(plan))
+    lines += part("Energy", energy_lines(plan))
+    lines += part("Pot", pot_lines(plan, unit))
+    lines += part("Suggested profile", plan.profile)
+    for order, planned in enumerate(plan.melt.moulds):
+        lines += part(f"Mould {planned.name}", [*window_lines(planned, plan, unit), *advice_lines(plan, order, unit)])
     if plan.fume is not None:
-        lines += [f"Fume, to a factor of ten ({level_words(plan)})", *_list(plan.fume.words), ""]
-    lines += ["Mind", *_list(caution_lines(plan)), ""]
-    lines += ["Wear and have at hand", *[f"  [ ] {item}" for item in plan.clothing], ""]
-    lines += ["Where the numbers come from", *_list(plan.sources)]
-    return "\n".join(lines) + "\n"
+        lines += part(f"Fume, to a factor of ten ({level_words(plan)})", plan.fume.words)
+    lines += part("Mind", caution_lines(plan))
+    lines += part("Wear and have at hand", plan.clothing, "[ ] ")
+    lines += part("Where the numbers come from", source_lines(plan, every=sources))
+    return "\n".join(lines)
+
+
+def source_lines(plan: PourPlan, *, every: bool) -> list[str]:
+    """The sources of all numbers, or of those a pour hangs on with where to find the others."""
+    if every:
+        return list(plan.sources)
+    main = "; ".join(text for text in plan.sources if text.split()[0] in MAIN_SOURCES)
+    return [main, f"all others, and what their sources say: pourcall alloy show {plan.alloy_key}"]
 
 
 def charge_lines(plan: PourPlan) -> list[str]:
@@ -33,8 +50,10 @@ def charge_lines(plan: PourPlan) -> list[str]:
     lines = [f"{plan.melt.charge_kg:.2f} kg; the pot holds {plan.capacity_kg:.2f} kg filled to four fifths"]
     if plan.need is not None:
         need = plan.need
-        parts = f"castings {need.castings_kg:.2f} kg, gating {need.gating_kg:.2f} kg, lost {need.loss_kg:.2f} kg"
-        lines.append(f"{parts} ({need.why})")
+        gating = f", gating {need.gating_kg:.2f} kg" if need.gating_kg > 0.0 else ", gating included"
+        heel = f", {need.heel_kg:.2f} kg left in the pot" if need.heel_kg > 0.0 else ""
+        share = need.loss_kg / need.charge_kg
+        lines.append(f"castings {need.castings_kg:.2f} kg{gating}, dross {need.loss_kg:.2f} kg ({share:.0%}){heel}")
     if plan.recipe is not None:
         lines += [f"{name}: {_mass(mass)}" for name, mass in plan.recipe.masses_kg.items()]
         made = ", ".join(f"{symbol} {percent:.3g}" for symbol, percent in plan.recipe.composition.items())
@@ -42,7 +61,7 @@ def charge_lines(plan: PourPlan) -> list[str]:
         lines += plan.recipe.notes
     if plan.addition is not None:
         lines.append(f"added cold: {plan.addition.why}")
-    return lines
+    return [*lines, *plan.notes]
 
 
 def energy_lines(plan: PourPlan) -> list[str]:
@@ -66,26 +85,37 @@ def pot_lines(plan: PourPlan, unit: Unit) -> list[str]:
         f"aim for {format_temperature(plan.aim_c, unit)} in the pot",
         f"solid below {solid}, liquid above {liquid}, taken for fully liquid {margin} above that",
     ]
-    lines += [
-        f"never above {format_temperature(limit.limit_c, unit)}, {limit.whose}: {limit.why}"
-        for limit in plan.melt.limits
-    ]
+    lowest, *others = plan.melt.limits
+    lines.append(f"never above {format_temperature(lowest.limit_c, unit)}, {lowest.whose}: {lowest.why}")
+    if others:
+        said = "; ".join(f"{limit.whose} {format_temperature(limit.limit_c, unit)} ({limit.why})" for limit in others)
+        lines.append(f"limits farther up: {said}")
     return lines + [text for text in (plan.hydrogen, plan.probe_tube) if text]
 
 
-def mould_lines(planned: MouldPlan, advice: MouldAdvice, plan: PourPlan, unit: Unit) -> list[str]:
-    """Window at the lip, in the pot, filling and feeding."""
+def window_lines(planned: MouldPlan, plan: PourPlan, unit: Unit) -> list[str]:
+    """Window at the lip and in the pot, and why."""
     top_c = min(planned.tap_max_c, plan.melt.lowest_limit.limit_c)
     losing = f"{format_difference(planned.loss_c, unit, 0)} +- {format_difference(planned.loss_u_c, unit, 0)}"
     tap = f"{format_temperature(planned.tap_min_c, unit)} to {format_temperature(top_c, unit)}"
     if top_c < planned.tap_min_c:
         wanted, allowed = format_temperature(planned.tap_min_c, unit), format_temperature(top_c, unit)
         tap = f"{wanted} wanted, {allowed} allowed: no window"
-    lines = [
-        f"at the lip {format_temperature(planned.lip_min_c, unit)} to {format_temperature(planned.lip_max_c, unit)}",
+    return [
         f"in the pot {tap}, losing {losing} on the way",
+        f"at the lip {format_temperature(planned.lip_min_c, unit)} to {format_temperature(planned.lip_max_c, unit)}",
         planned.why,
     ]
+
+
+def advice_lines(plan: PourPlan, order: int, unit: Unit) -> list[str]:
+    """Filling and feeding of the mould that is `order`; where an earlier one has the same, only its name."""
+    advice = plan.moulds[order]
+    bare = msgspec.structs.replace(advice, name="")
+    alike = [one.name for one in plan.moulds[:order] if msgspec.structs.replace(one, name="") == bare]
+    if alike:
+        return [f"filling and feeding as {alike[0]}"]
+    lines = []
     if advice.fill is not None:
         lines.append(f"fills from {format_temperature(advice.fill.lowest_c, unit)}: {advice.fill.why}")
         lines.append(f"surface tension asks for {advice.fill.head_needed_mm:.0f} mm of metal above the section")
@@ -122,8 +152,6 @@ def _mass(mass_kg: float) -> str:
     return f"{mass_kg:.3f} kg" if mass_kg >= 0.1 else f"{mass_kg * 1000.0:.1f} g"
 
 
-def _list(items: "list[str] | tuple[str, ...]") -> list[str]:
-    wrapped = []
-    for item in items:
-        wrapped += textwrap.wrap(item, WIDTH, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False)
-    return wrapped
+def _wrapped(text: str, mark: str) -> list[str]:
+    later = " " * (2 + len(mark))
+    return textwrap.wrap(text, WIDTH, initial_indent=f"  {mark}", subsequent_indent=later, break_on_hyphens=False)

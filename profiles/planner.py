@@ -8,8 +8,7 @@ Pure and quick (a few milliseconds). Errors: BadInput, BadSheet, OutOfRange, Ref
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
-from pourcall.contract.plan import MeltPlan, MouldPlan
-from pourcall.contract.units import say_c, say_difference_c
+from pourcall.contract.plan import MeltPlan
 from pourcall.profiles import vapour
 from pourcall.profiles.cautions import Caution, cautions, clothing
 from pourcall.profiles.charge import MetalNeed, metal_needed, pot_capacity_kg
@@ -27,7 +26,7 @@ from pourcall.profiles.filling import (
 from pourcall.profiles.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report
 from pourcall.profiles.recipe import Bath, Ingredient, Recipe, recipe
 from pourcall.profiles.room import Air
-from pourcall.profiles.say import tokens
+from pourcall.profiles.say import say_c, say_difference_c, tokens
 from pourcall.profiles.sheet import ROOM_C, AlloySheet, Value
 from pourcall.profiles.solidify import (
     hydrogen_words,
@@ -36,6 +35,7 @@ from pourcall.profiles.solidify import (
     sheet_b_s_per_m2,
     solidification_s,
 )
+from pourcall.profiles.standin import with_stand_ins
 from pourcall.profiles.transfer import Carry, Pot
 from pourcall.profiles.window import MouldSpec, melt_plan, plan_conflicts
 
@@ -132,7 +132,8 @@ class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
 
 def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
     """Plan a pour. Raises OutOfRange for figures that cannot be meant or a section that cannot fill, BadInput for
-    contradictions, BadSheet where the sheet lacks a value, Refused for a recipe without solution."""
+    contradictions, Refused for a recipe without solution."""
+    sheet, lacking = with_stand_ins(sheet)
     if not request.moulds:
         raise OutOfRange("a plan needs at least one mould", remedy="Name a mould and give its casting's mass")
     need = _need(sheet, request)
@@ -199,8 +200,8 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         clothing=clothing(sheet),
         probe_tube=_tube(sheet),
         hydrogen=hydrogen_words(aim_c) if sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0 else "",
-        profile=_profile(sheet, request, aim_c, plan.moulds[0]),
-        notes=request.notes,
+        profile=_profile(sheet, request, aim_c, plan),
+        notes=(*request.notes, *lacking),
         sources=tuple(f"{key} {_said(value)}, {value.source}, {value.mark}" for key, value in sheet.values()),
     )  # fmt: skip
 
@@ -332,24 +333,27 @@ def _said(value: Value) -> str:
 
 HOLD_MIN = 10.0  # at the aim, to even out pot and metal (common practice, no source)
 SKIM_BELOW_C = 15.0
+WARM_C = 150.0  # well above boiling water (common practice, no source)
 
 
-def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, first: MouldPlan) -> tuple[str, ...]:
+def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPlan) -> tuple[str, ...]:
     """A profile for a small charge, in words: full power to liquid, skim, gently to the aim, pour without waiting."""
     liquid_c = sheet.liquidus.value + sheet.margin_c
+    first = plan.moulds[0]
+    warm_c = min(WARM_C, sheet.solidus.value - 15.0)
     full = "full flame" if request.furnace_kind == "fuel" else "full power"
     soft = "flame turned down" if request.furnace_kind == "fuel" else "less power"
     steps = [
-        f"warm pot, charge and tools to {say_c(150.0)}, above any water, before anything touches the melt",
-        f"ramp, {full}, through {say_c(sheet.solidus.value)} to {say_c(sheet.liquidus.value)}; add the rest of the charge "
-        "dry and hot",
+        f"warm pot, charge and tools to {say_c(warm_c)}, until no water is left, before anything touches the melt",
+        f"ramp, {full}, to {say_c(sheet.liquidus.value)}; it begins to melt at {say_c(sheet.solidus.value)}",
+        "add the rest of the charge dry and hot, piece by piece, before it is all liquid",
         f"wait until it is past {say_c(liquid_c)}: only then is it all liquid",
         f"ramp, {soft}, to {say_c(aim_c)}; it coasts on after the cut",
     ]
     if aim_c - SKIM_BELOW_C > liquid_c:
         steps.append(f"skim once near {say_c(aim_c - SKIM_BELOW_C)}, and not again until just before the lift")
     steps.append(
-        f"hold {HOLD_MIN:.0f} min at most, stir low, dip the probe, pour between {say_c(first.tap_min_c)} and "
-        f"{say_c(max(first.tap_min_c, min(first.tap_max_c, aim_c + (aim_c - first.tap_min_c))))}"
+        f"hold {HOLD_MIN:.0f} min at most, stir low, dip the probe, lift between {say_c(first.tap_min_c)} and "
+        f"{say_c(max(first.tap_min_c, min(first.tap_max_c, plan.lowest_limit.limit_c)))}"
     )
     return tuple(steps)

@@ -24,7 +24,9 @@ class Air(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     volume_m3: Annotated[float, Meta(gt=0.0, le=1e6)] = 50.0
     changes_per_h: Annotated[float, Meta(gt=0.0, le=1000.0)] = 2.0
     near_field: Annotated[float, Meta(ge=1.0, le=100.0)] = 3.0
-    place: Literal["indoors", "extraction", "outdoors"] = "indoors"  # for the words: volume and air are stated as they are
+    place: Literal["indoors", "extraction", "outdoors"] = (
+        "indoors"  # for the words: volume and air are stated as they are
+    )
 
     def __post_init__(self) -> None:
         if not (0.0 < self.volume_m3 <= 1e6 and 0.0 < self.changes_per_h <= 1000.0 and 1.0 <= self.near_field <= 100.0):

@@ -1,12 +1,21 @@
 """Room: temperatures inside texts for people, as tokens that every client shows in the reader's own unit.
 
-`say_c` and `say_difference_c` of contract.units make one token; here is what alloy sheets need besides: ranges, and
-sentences that people wrote with `480-500 degC` or `plus 40 degC` in them.
+The tokens are those of contract.units (`in_unit` shows them), here with two decimals, so that a figure rounded in a
+sentence is the figure rounded beside it. Also ranges, and sentences of people with `480-500 degC` or `plus 40 degC`.
 """
 
 import re
 
-from pourcall.contract.units import say_c, say_difference_c
+
+def say_c(temp_c: float) -> str:
+    """A temperature inside a text."""
+    return f"<{temp_c:.2f} degC>"
+
+
+def say_difference_c(delta_c: float) -> str:
+    """A difference of temperatures inside a text."""
+    return f"<{delta_c:.2f} degC apart>"
+
 
 _FIGURES = re.compile(
     r"(?P<cue>\b(?:plus|by|within|superheat of)\s+|\+-\s?|)(?P<low>\d+(?:\.\d+)?)(?:-(?P<high>\d+(?:\.\d+)?))? degC"

@@ -3,7 +3,8 @@
 import textwrap
 from collections.abc import Iterable, Mapping
 
-from pourcall.contract.units import Unit, difference_from_c, from_c
+from pourcall.contract.units import Unit, difference_from_c, from_c, in_unit
+from pourcall.profiles.say import tokens
 from pourcall.profiles.sheet import AlloySheet, Value
 
 WIDTH = 100
@@ -34,8 +35,9 @@ def render_sheet(sheet: AlloySheet, sources: Mapping[str, str], unit: Unit = Uni
         lines += _value_lines(key, value, unit)
     for arrest in sheet.arrests:
         used.append(arrest.source)
-        lines += _wrap(f"arrest {_figure(arrest.value, 'degC', unit)}  [{arrest.source}, {arrest.mark}] "
-                       f"{_said(arrest.name, unit)}")  # fmt: skip
+        lines += _wrap(
+            f"arrest {_figure(arrest.value, 'degC', unit)}  [{arrest.source}, {arrest.mark}] {_said(arrest.name, unit)}"
+        )
     lines += ["", "Hazards"] + [line for hazard in sheet.hazards for line in _wrap(_said(hazard, unit))]
     if sheet.protection_tube is not None:
         tube = sheet.protection_tube

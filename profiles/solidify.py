@@ -9,8 +9,8 @@ import math
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
-from pourcall.contract.units import say_c
 from pourcall.profiles.elements import KELVIN_OF_0_C
+from pourcall.profiles.say import say_c
 from pourcall.profiles.sheet import AlloySheet
 
 DRY_SAND = 0.61 * 1600.0 * 1050.0  # k rho c of dry silica sand, W2 s/(m4 K2) (memory); moist green sand up to double

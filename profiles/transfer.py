@@ -16,8 +16,8 @@ import msgspec
 from msgspec import Meta
 
 from pourcall.contract.errors import BadInput, OutOfRange
-from pourcall.contract.units import say_difference_c
 from pourcall.profiles.elements import KELVIN_OF_0_C, STEFAN_BOLTZMANN_W_PER_M2_K4
+from pourcall.profiles.say import say_difference_c
 from pourcall.profiles.sheet import AlloySheet
 
 MOUTH_FILM_W_PER_M2_K = 8.0

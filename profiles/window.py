@@ -13,10 +13,9 @@ import msgspec
 
 from pourcall.contract.errors import BadInput, OutOfRange
 from pourcall.contract.plan import MeltPlan, MouldPlan, PotLimit
-from pourcall.contract.units import say_c, say_difference_c
 from pourcall.profiles.fume import fume_table
 from pourcall.profiles.room import Air
-from pourcall.profiles.say import say_range, tokens
+from pourcall.profiles.say import say_c, say_difference_c, say_range, tokens
 from pourcall.profiles.sheet import AlloySheet
 from pourcall.profiles.sheetcheck import nearest
 from pourcall.profiles.transfer import Carry, Pot, transfer_loss
@@ -326,8 +325,9 @@ def plan_conflicts(plan: MeltPlan) -> tuple[str, ...]:
     for mould in plan.moulds:
         if mould.tap_min_c > lowest.limit_c:
             found.append(
-                f"{mould.name} needs {say_c(mould.tap_min_c)} in the pot to arrive at {say_c(mould.lip_min_c)}, and the "
-                f"{lowest.whose} limit is {say_c(lowest.limit_c)} ({lowest.why}). Shorten the way, preheat ladle and mould"
+                f"{mould.name} needs {say_c(mould.tap_min_c)} in the pot to arrive at {say_c(mould.lip_min_c)}, "
+                f"and the {lowest.whose} limit is {say_c(lowest.limit_c)} ({lowest.why}). Shorten the way, preheat "
+                "ladle and mould"
             )
     needed_kg = sum(mould.mass_kg for mould in plan.moulds)
     if needed_kg > plan.charge_kg:

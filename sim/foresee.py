@@ -30,6 +30,7 @@ class Seen(NamedTuple):
     added_kg: float  # put into the pot in this second, told by a key
     metal_c: float
     liquid: float
+    lump: bool  # cold metal still lies in the bath
     peak_if_cut_c: float | None  # only when asked for
 
 
@@ -118,4 +119,4 @@ class Bout:
             self.peak_c = max(self.peak_c, plant.metal_c)
         reading = round(self.probe.sense_c() * 4.0) / 4.0
         peak = plant.coast_peak_c() if ask else None
-        return Seen(self.t_s, reading, level, added, plant.metal_c, plant.liquid_fraction, peak)
+        return Seen(self.t_s, reading, level, added, plant.metal_c, plant.liquid_fraction, plant.lump_kg > 0.0, peak)

@@ -35,8 +35,8 @@ def drift_svg(probe: str, rows: Sequence[PointRow], *, tc_type: str = "K", unit:
     low, high = low - pad, high + pad
     first_s, last_s = kept[0].at_utc_s, kept[-1].at_utc_s
     span_s = max(last_s - first_s, 10.0 * DAY_S)
-    first_s -= 0.05 * span_s
-    span_s *= 1.1
+    first_s -= 0.1 * span_s
+    span_s *= 1.2
 
     def x(at_s: float) -> float:
         return LEFT + (at_s - first_s) / span_s * (WIDTH - LEFT - RIGHT)
@@ -47,20 +47,24 @@ def drift_svg(probe: str, rows: Sequence[PointRow], *, tc_type: str = "K", unit:
     sign = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}[unit]
     parts = [head]
     for tick in _ticks(low, high):
-        ink = "#888" if abs(tick) < 1e-9 else "#e2e2e2"
+        zero = abs(tick) < 1e-9
+        ink = "#888" if zero else "#e2e2e2"
         parts.append(
             f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(tick):.1f}" y2="{y(tick):.1f}" stroke="{ink}"/>'
-            f'<text x="{LEFT - 6}" y="{y(tick) + 4:.1f}" text-anchor="end">{tick + 0.0:+.3g}</text>'
+            f'<text x="{LEFT - 6}" y="{y(tick) + 4:.1f}" text-anchor="end">{"0" if zero else f"{tick:+.3g}"}</text>'
         )
     parts.append(f'<text x="{LEFT - 6}" y="{TOP - 8}" text-anchor="end">{sign}</text>')
-    for at_s in {kept[0].at_utc_s, kept[-1].at_utc_s}:
-        anchor = "start" if at_s == kept[0].at_utc_s else "end"
-        parts.append(f'<text x="{x(at_s):.1f}" y="{HEIGHT - 18}" text-anchor="{anchor}">{day(at_s)}</text>')
+    stamps = {day(kept[0].at_utc_s): kept[0].at_utc_s, day(kept[-1].at_utc_s): kept[-1].at_utc_s}
+    parts += [
+        f'<text x="{x(at_s):.1f}" y="{HEIGHT - 24}" text-anchor="middle">{stamp}</text>'
+        for stamp, at_s in stamps.items()
+    ]
     keys = sorted({row.key for row in kept}, key=lambda key: next(r.reference_c for r in kept if r.key == key))
     for number, key in enumerate(keys):
         ink, dash = INKS[number % len(INKS)], DASHES[number % len(DASHES)]
+        beside = 5.0 * (number - 0.5 * (len(keys) - 1))  # points of one day stand side by side
         own = [
-            (x(row.at_utc_s), y(error), y(error - band), y(error + band))
+            (x(row.at_utc_s) + beside, y(error), y(error - band), y(error + band))
             for row, error, band in marks
             if row.key == key
         ]

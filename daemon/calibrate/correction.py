@@ -12,6 +12,7 @@ from statistics import median
 from typing import Literal, NamedTuple
 
 from pourcall.contract.frames import RawKind
+from pourcall.contract.units import say_c, say_difference_c
 from pourcall.daemon.calibrate.plateau import Plateau, PoorPlateau, find_plateau
 from pourcall.drivers.amplifier_limits import LIMITS, Amplifier
 from pourcall.drivers.calibration import Calibration, calibration_point
@@ -49,6 +50,7 @@ class ProbeFacts(NamedTuple):
         return AMPLIFIERS.get(self.chip, Amplifier.INSTRUMENT)
 
 
+GRADE_WORDS = {"99.99": "99.99 % metal", "99.9": "99.9 % metal", "commercial": "commercial metal"}
 AMPLIFIERS = {
     "max31855": Amplifier.MAX31855, "max31856": Amplifier.MAX31856, "mcp960x": Amplifier.MCP960X,
     "emf": Amplifier.EMF_BOARD,
@@ -95,8 +97,8 @@ def emf_trace(samples: Sequence[RawSample], tc_type: str) -> EmfTrace:
 
 
 def search_c(facts: ProbeFacts, temp_c: float) -> float:
-    """How far from its figure a plateau is looked for: three times what wire and board may be off, and some more."""
-    return 4.0 + 3.0 * _allowed_c(facts, temp_c)
+    """How far from its figure a plateau is looked for: twice what wire and board may be off, and some more."""
+    return 4.0 + 2.0 * _allowed_c(facts, temp_c)
 
 
 def _allowed_c(facts: ProbeFacts, temp_c: float) -> float:
@@ -157,21 +159,22 @@ def find_point(
 
 
 def _scatter_words(plateau: Plateau) -> str:
-    return f"plateau of {plateau.flat_s:.0f} s, single readings scatter by {plateau.scatter_c:.2f} degC"
+    return f"plateau of {plateau.flat_s:.0f} s, single readings scatter by {say_difference_c(plateau.scatter_c)}"
 
 
 def _uneven_part(plateau: Plateau) -> list[Part]:
     if plateau.rate_before_c_per_min is None:
         return []
     half_c = UNEVEN_S * abs(plateau.rate_before_c_per_min) / 60.0
-    words = f"not even within: it moved by {abs(plateau.rate_before_c_per_min):.0f} degC a minute before"
+    rate = say_difference_c(abs(plateau.rate_before_c_per_min))
+    words = f"not even within: it moved by {rate} a minute before"
     return [rectangular("cup", half_c, words)]
 
 
 def _sample_part(point: CalPoint, grade: str) -> Part:
     standard_c = point.standard_c(grade)
-    sort = "" if point.kind == "bath" or "+" in point.key else f", {grade} metal"
-    return normal("sample", standard_c, f"{point.name}{sort}: {point.temp_c:.2f} degC ({point.mark})")
+    sort = "" if point.kind == "bath" or "+" in point.key else f", {GRADE_WORDS[grade]}"
+    return normal("sample", standard_c, f"{point.name}{sort}: {say_c(point.temp_c)} ({point.mark})")
 
 
 def _depth_part(point: CalPoint, facts: ProbeFacts, depth_mm: float | None) -> Part:

@@ -52,7 +52,7 @@ class LiveWatch:
         return EmfTrace(list(self._times_s), list(self._emf_uv))
 
     def take(self, at_s: float, measured_uv: float | None) -> str:
-        """One reading: emf without correction, uV, None where there is no number. A sentence, temperatures as tokens."""
+        """One reading: emf uncorrected, uV, None where there is no number. A sentence with temperature tokens."""
         if self._times_s and at_s <= self._times_s[-1]:
             return self._silence(at_s)
         self._began_s = at_s if self._began_s is None else self._began_s

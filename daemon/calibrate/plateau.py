@@ -36,6 +36,7 @@ MOST_TILT_SHARE = 0.05  # of the rate before; a steeper plateau is a freezing ra
 MOST_TILT_C = 4.0  # from its beginning to its end
 BATH_TILT_C_PER_S = 0.3 / 60.0
 LEAST_OF_EXPECTED = 0.2  # of latent heat / heat capacity / rate
+LEAST_LATENT_K = 150.0  # latent heat over heat capacity where no figure is known: lead has the least, 157
 MOST_GAP_S, MOST_MISSING = 10.0, 0.2
 CORE = (0.1, 0.4)  # of the plateau: it may still recover before, and what freezes last is impure and near the wall
 BATH_CORE = (0.3, 1.0)
@@ -134,7 +135,9 @@ def _arrest(
     way, rate, lowest_c = _approach(trace, found, middle_c, band_c)
     _check_approach(way, rate, wanted, middle_c)
     if flat_s < ARREST_S:
-        raise _too_short(flat_s, ARREST_S, "Take 150 to 200 g of metal and let it cool slowly, under a lid")
+        raise _too_short(
+            flat_s, ARREST_S, "Take 150 to 200 g of metal and let it cool slowly, under a lid; an alloy has no plateau"
+        )
     through_s = band_c / abs(rate)  # what the cooling before would have taken through the band
     if through_s > FLAT_SHARE * flat_s:
         share = min(1.0, through_s / flat_s)
@@ -151,8 +154,8 @@ def _arrest(
     ended = _falls_away(trace, found, band_c)
     found = _whole(trace, found, abs(rate))
     flat_s = (found.last - found.first + 1) * trace.step_s
-    expected_k = point.latent_over_heat_k
-    if ended and expected_k is not None and flat_s < LEAST_OF_EXPECTED * expected_k / abs(rate):
+    expected_k = point.latent_over_heat_k or LEAST_LATENT_K
+    if ended and flat_s < LEAST_OF_EXPECTED * expected_k / abs(rate):
         raise PoorPlateau(
             "frozen_to_wall",
             f"the arrest lasted {flat_s:.0f} s, and at this rate a cup of {point.name} should stand near "
@@ -161,7 +164,7 @@ def _arrest(
         )  # fmt: skip
     under_c = max(0.0, middle_c - lowest_c) if way == "freezing" else max(0.0, lowest_c - middle_c)
     under_c = under_c if under_c > band_c else 0.0
-    if expected_k is not None and way == "freezing" and under_c > 0.5 * expected_k:
+    if way == "freezing" and under_c > 0.5 * expected_k:
         raise PoorPlateau(
             "not_recovered", f"it undercooled by {say_difference_c(under_c)} and cannot have come back all the way",
             "Stir it, or seed it with a grain of the solid metal as it nears the point",

@@ -26,7 +26,7 @@ from pourcall.daemon.engine.pour_call import Judgement, judge
 from pourcall.daemon.engine.sensor_health import SensorJudge, expanded_u_c
 from pourcall.daemon.engine.temp_alarms import judge_temperatures
 
-EVALUATE_S = 0.25  # the melt is judged at most so often between ticks; a reading is judged at once
+EVALUATE_S = 0.45  # the melt is judged at most so often between ticks; a reading is judged at once
 LIFT_AFTER_CALL_S = 30.0
 RETURN_WITHIN_S = 60.0
 _RESTARTED = int(SampleFlag.RESTARTED)

@@ -22,7 +22,9 @@ COAST_LEFT_OUT_SHARE, COAST_LEFT_OUT_C = 0.10, 1.5  # of the rise still to come,
 WALL_DRIFT_C, POWER_DRIFT = 3.0, 0.006  # a square root of a minute
 CHAMBER_WALL_SHARE, CHAMBER_SIGMA_C = 0.7, 25.0
 FROM_CHAMBER_U_C = 15.0  # expanded; metal from a chamber probe is never better than this
+LUMP_C, LUMP_S = 80.0, 200.0  # bath and cold lump are not one temperature at once: a reading says less for so long
 PER_TICK = 2
+CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
 BAND_STEP_S, BAND_POINTS = 60.0, 40
 
 
@@ -69,13 +71,14 @@ class Ahead:
             metal_c=room_c if metal_c is None else metal_c,
         )  # fmt: skip
         self.level: float | None = None
-        self._at_s, self._taken_s, self._chamber_s = mono_s, -1e9, -1e9
+        self._at_s, self._taken_s, self._chamber_s, self._added_s = mono_s, -1e9, -1e9, -1e9
         self.seen = 0  # readings of the metal taken
         self._ready_at: list[float | None] = [None] * COUNT
         self._known = [False] * COUNT
         self._coast_off: list[float] = [0.0] * COUNT
         self._turn = 0
         self._targets: tuple[float, float, float] = (0.0, 0.0, 0.0)
+        self._cut: tuple[float, float | None] = (-1e9, None)  # when reckoned, and at which moment to cut
 
     # -- what happens -------------------------------------------------------------------------------------------------
 
@@ -99,7 +102,7 @@ class Ahead:
             vector[-3:] = state
         self.mass_kg += kg
         self.still_to_come_kg = max(0.0, self.still_to_come_kg - kg)
-        self._taken_s = mono_s + 20.0  # a cold lump and a mixed bath are not one temperature at once
+        self._added_s = mono_s
         self._known = [False] * COUNT
 
     def take(self, metal_c: float, u_c: float, mono_s: float, *, settled: bool = False) -> None:
@@ -109,7 +112,8 @@ class Ahead:
         self._advance(mono_s)
         self._taken_s = mono_s
         lag_s, self.members.sheath_s = self.members.sheath_s, 0.0 if settled else self.members.sheath_s
-        self.members.take(metal_c, math.hypot(READING_SIGMA_C, 0.5 * u_c), self.mass_kg)
+        lump_c = LUMP_C * math.exp(-(mono_s - self._added_s) / LUMP_S)
+        self.members.take(metal_c, math.hypot(READING_SIGMA_C, 0.5 * u_c, lump_c), self.mass_kg)
         self.members.sheath_s = lag_s
         self.seen += 1
 
@@ -181,7 +185,7 @@ class Ahead:
             why=why,
             coast_c=Span(fresh.peak_c, fresh.peak_c - K90 * coast_sd, fresh.peak_c + K90 * coast_sd),
             coast_in_s=fresh.in_s,
-            cut_in_s=self._cut_in(furnace, rested, rested_mass, share, fresh.peak_c, aim_c),
+            cut_in_s=self._cut_at(furnace, rested, rested_mass, share, fresh.peak_c, aim_c, mono_s),
             cooling_s=self._cooling(furnace, state, mass, low_c, now_c),
             metal_c=Span(now_c, now_c - K90 * metal_sd, now_c + K90 * metal_sd),
             wall_c=state.wall_c,
@@ -214,6 +218,20 @@ class Ahead:
         high = None if len(left) < 0.9 * COUNT else middle + K90 * sd
         return Span(middle, max(0.0, middle - K90 * sd), high), ""
 
+    def _cut_at(
+        self, furnace: Furnace, state: State, mass: float, share: float, now_peak_c: float, aim_c: float, mono_s: float
+    ) -> float | None:  # fmt: skip
+        """`_cut_in`, reckoned anew every few seconds and counted down between."""
+        if now_peak_c >= aim_c or self.level == 0.0:
+            return self._cut_in(furnace, state, mass, share, now_peak_c, aim_c)
+        reckoned_s, at_s = self._cut
+        soon = at_s is not None and at_s - mono_s < 30.0
+        if mono_s - reckoned_s >= (2.0 if soon else 10.0) or not any(self._known):
+            left = self._cut_in(furnace, state, mass, share, now_peak_c, aim_c)
+            at_s = None if left is None else mono_s + left
+            self._cut = (mono_s, at_s)
+        return None if at_s is None else max(0.0, at_s - mono_s)
+
     def _cut_in(
         self, furnace: Furnace, state: State, mass: float, share: float, now_peak_c: float, aim_c: float
     ) -> float | None:
@@ -223,14 +241,14 @@ class Ahead:
         if now_peak_c >= aim_c:
             return 0.0
         before_s, before_c, at_s, now = 0.0, now_peak_c, 0.0, state
-        for step_s in (30.0, 30.0, 60.0, 120.0, 180.0, 180.0):
+        if now_peak_c < aim_c - CUT_FAR_C:
+            return None
+        for step_s in (30.0, 30.0, 60.0, 120.0, 180.0):
             at_s += step_s
             now = advance(furnace, self.metal, now, mass, share, self.room_c, step_s, step_s=8.0)
             peak = coast(furnace, self.metal, now, mass, self.room_c, horizon_s=900.0).peak_c
             if peak >= aim_c:
                 return before_s + (at_s - before_s) * (aim_c - before_c) / max(peak - before_c, 1e-6)
-            if aim_c - peak > 150.0:
-                return None
             before_s, before_c = at_s, peak
         return None
 

@@ -24,6 +24,7 @@ STEP_S = 5.0
 FLOOR_C = 4.0  # standard deviation of one residual, before what the model says it does not know
 TOGETHER_S = 240.0  # residuals this near in time err together (ours, from their autocorrelation on simulated melts)
 SOLID_C = 35.0
+LUMP_S = 420.0  # half a kilogram in a kilogram of bath takes minutes to melt and mix (ours)
 LEAST_S, LEAST_RISE_C, LEAST_POINTS = 300.0, 150.0, 30
 HOT_WALL_U_C = 150.0
 HEAT_U = 0.05
@@ -202,5 +203,5 @@ def _thinned(trace: LearnTrace) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any
     mushy = (temps >= alloy.solidus_c) & (temps < alloy.liquidus_c)
     sigma[mushy] = np.hypot(FLOOR_C, 0.15 * (alloy.liquidus_c - alloy.solidus_c))
     for at, _ in trace.added:  # a cold lump in the bath is not one temperature
-        sigma[(times >= at) & (times < at + 150.0)] = 60.0
+        sigma[(times >= at) & (times < at + LUMP_S)] = 80.0
     return temps, 1.0 / (sigma * math.sqrt(TOGETHER_S / POINT_S / 4.0))

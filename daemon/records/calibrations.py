@@ -9,24 +9,27 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import msgspec
 
 from pourcall.contract.errors import BadInput, NotFound, PourcallError, StoreError
 from pourcall.contract.frames import RawKind
-from pourcall.daemon.calibrate.correction import FoundPoint, ProbeFacts, RawSample
 from pourcall.daemon.calibrate.history import InForce, PointDetail, PointPart, PointRow, in_force
 from pourcall.daemon.engine.config import EngineConfig
 from pourcall.daemon.records.entries import add_calibration
 from pourcall.daemon.records.opening import connect, open_database
 from pourcall.daemon.records.tracing import extent, melt_spans
 
+if TYPE_CHECKING:  # the daemon reads what is in force at its start and needs none of the finding
+    from pourcall.daemon.calibrate.correction import FoundPoint, ProbeFacts, RawSample
+
 T = TypeVar("T")
 WAIT_S = 5.0  # for the daemon's writer to let go of the file; it holds it for milliseconds
 _COLUMNS = (
     "SELECT c.id, f.name, p.name, c.at_utc_s, c.method, c.reference_c, c.emf_uv, c.offset_uv, c.spread_uv, c.who,"
-    " c.detail, c.corrects FROM calibrations c JOIN probes p ON p.id = c.probe_id JOIN furnaces f ON f.id = p.furnace_id"
+    " c.detail, c.corrects"
+    " FROM calibrations c JOIN probes p ON p.id = c.probe_id JOIN furnaces f ON f.id = p.furnace_id"
 )
 
 
@@ -72,7 +75,7 @@ def calibrations_in_force(
 
 
 def add_point(
-    conn: sqlite3.Connection, facts: ProbeFacts, found: FoundPoint, *, who: str, utc_s: float, source: str,
+    conn: sqlite3.Connection, facts: "ProbeFacts", found: "FoundPoint", *, who: str, utc_s: float, source: str,
     due_days: float, grade: str, depth_mm: float | None,
 ) -> int:  # fmt: skip
     """Keep a point; the row's id. Furnace and probe are entered where they were never recorded."""
@@ -107,7 +110,7 @@ def add_point(
 
 
 def write_aside(path: Path, function: Callable[[sqlite3.Connection], T], *, utc_s: float) -> T:
-    """One transaction beside a daemon that may be running: SQLite keeps the two writers apart, the daemon's own retries.
+    """One transaction beside a daemon that may be running: SQLite keeps the writers apart, the daemon's retries.
 
     Begins a record where there is none. Raises StoreError where the file cannot be had within WAIT_S.
     """
@@ -165,8 +168,10 @@ def melt_config(conn: sqlite3.Connection, melt: str) -> EngineConfig | None:
     return None if row is None else _config(row[0])
 
 
-def raw_samples(conn: sqlite3.Connection, melt: str, probe: str, *, after_s: float = 0.0) -> Iterator[RawSample]:
-    """What the board said of a probe in a melt, uncorrected, in order. Raises NotFound for a melt or probe not there."""
+def raw_samples(conn: sqlite3.Connection, melt: str, probe: str, *, after_s: float = 0.0) -> "Iterator[RawSample]":
+    """What the board said of a probe in a melt, uncorrected, in order. Raises NotFound for melt or probe."""
+    from pourcall.daemon.calibrate.correction import RawSample
+
     furnace, began_s, spans = melt_spans(conn, melt, after_s)
     seen = False
     for span in spans:

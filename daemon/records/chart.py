@@ -160,7 +160,8 @@ def overlay_svg(
                 f'<circle cx="{x(at_s):.1f}" cy="{y(row.lip_temp_c):.1f}" r="4.5" fill="{ink}"/>'
             )
         below = HEIGHT + 20 + 22 * number
-        lip = f"{format_temperature(row.lip_temp_c, unit)} at the lip; {row.result or 'not inspected yet'}"
+        came = row.result.replace("_", " ") or "not inspected yet"
+        lip = f"{format_temperature(row.lip_temp_c, unit)} at the lip; {came}"
         drawn.append(
             f'<path d="M{_LEFT} {below - 5}h34" stroke="{ink}" stroke-width="3" stroke-dasharray="{dash or "none"}"/>'
             f'<text x="{_LEFT + 42}" y="{below}">{esc(row.pour)} {esc(row.mould[:24])}: {esc(lip[:48])}</text>'

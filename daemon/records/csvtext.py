@@ -8,7 +8,7 @@ import contextlib
 import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TextIO
+from typing import BinaryIO, TextIO
 
 from pourcall.contract.errors import StoreError
 
@@ -54,11 +54,26 @@ def write_whole(files: Sequence[tuple[Path, Callable[[TextIO], None]]]) -> None:
                     partial.unlink()
             raise
     except OSError as err:
-        raise StoreError(
-            f"the export could not be written: {err.strerror or err}",
-            where=str(files[0][0]),
-            remedy="Free some space or choose another folder; nothing half is left there",
-        ) from err
+        raise _not_written(files[0][0], err) from err
+
+
+def write_whole_bytes(path: Path, fill: Callable[[BinaryIO], None]) -> None:
+    """One binary file, whole or not there. Raises StoreError."""
+    partial = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            with partial.open("wb") as file:
+                fill(file)
+                file.flush()
+                os.fsync(file.fileno())
+            partial.replace(path)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                partial.unlink()
+            raise
+    except OSError as err:
+        raise _not_written(path, err) from err
 
 
 def write_texts(texts: Mapping[Path, str]) -> None:
@@ -71,3 +86,11 @@ def write_texts(texts: Mapping[Path, str]) -> None:
         return fill
 
     write_whole([(path, filling(text)) for path, text in texts.items()])
+
+
+def _not_written(path: Path, err: OSError) -> StoreError:
+    return StoreError(
+        f"the export could not be written: {err.strerror or err}",
+        where=str(path),
+        remedy="Free some space or choose another folder; nothing half is left there",
+    )

@@ -155,11 +155,14 @@ def add_profile_run(
     )  # fmt: skip
 
 
-def store_photo_file(photos: Path, source: Path) -> tuple[str, str, int]:
-    """Copy a photo into the photo folder under its hash, whole or not at all; (hash, suffix, bytes)."""
+def store_photo_file(photos: Path, source: Path, suffix: str = "") -> tuple[str, str, int]:
+    """Copy a photo into the photo folder under its hash, whole or not at all; (hash, suffix, bytes).
+
+    `suffix` is what the file really is (photos.look_at); without it, what it is called.
+    """
     body = source.read_bytes()
     digest = hashlib.sha256(body).hexdigest()
-    suffix = source.suffix.lower()
+    suffix = suffix or source.suffix.lower()
     target = photos / f"{digest}{suffix}"
     if not target.exists():
         photos.mkdir(parents=True, exist_ok=True)

@@ -1,4 +1,4 @@
-"""Room: the trace of a melt or a pour as CSV, with W3C CSVW metadata beside it. Same records, same bytes.
+"""Room: the trace of a melt or a pour as CSV with W3C CSVW metadata, JSON lines or Parquet. Same records, same bytes.
 
 One row for each scan (readings within 0.25 s of each other, no probe twice), one column set for each probe:
 temperature, uncertainty, status, reason. No number: an empty cell and the reason. No reading: four empty cells.
@@ -15,14 +15,14 @@ from heapq import merge
 from math import inf
 from operator import itemgetter
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, BinaryIO, TextIO
 
 import msgspec
 
-from pourcall.contract.status import STATUS_OF
 from pourcall.contract.version import VERSION
 from pourcall.daemon.records.codec import REASONS
-from pourcall.daemon.records.csvtext import number_cell, text_cell, write_whole
+from pourcall.daemon.records.csvtext import number_cell, text_cell, write_whole, write_whole_bytes
+from pourcall.daemon.records.forms import CsvForm, Form, JsonForm, Kind, Lines, ParquetText, load_arrow
 from pourcall.daemon.records.migrate import NO_READING
 from pourcall.daemon.records.queries import melt as melt_detail
 from pourcall.daemon.records.store import Store
@@ -37,8 +37,8 @@ _TEXTS_KEPT = 50_000
 class Exported(msgspec.Struct, frozen=True):
     """What was written."""
 
-    csv: Path
-    metadata: Path
+    csv: Path  # the data, whatever its kind
+    metadata: Path  # beside a CSV; the others say themselves what their columns are: the same path again
     rows: int
 
 
@@ -54,26 +54,29 @@ class _Job(msgspec.Struct, frozen=True):
     marks: list[tuple[float, str]]  # time on the axis of the first session
 
 
-def export_melt(store: Store, melt: str, folder: Path, *, after_s: float = 0.0) -> Exported:
-    """`melt-2026-014.csv`: from the start to the end of a melt. Raises NotFound, StoreError."""
+def export_melt(store: Store, melt: str, folder: Path, *, after_s: float = 0.0, kind: Kind = "csv") -> Exported:
+    """`melt-2026-014.csv`: from the start to the end of a melt. Raises NotFound, StoreError, BadInput (no pyarrow)."""
     with store.reading() as conn:
-        return _export(conn, _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s), folder)
+        return _export(conn, _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s), folder, kind)
 
 
-def export_pour(store: Store, pour: str, folder: Path, *, after_s: float = AFTER_POUR_S) -> Exported:
-    """`pour-2026-014-1.csv`: from the start of the melt to `after_s` after the pour. Raises NotFound, StoreError."""
+def export_pour(
+    store: Store, pour: str, folder: Path, *, after_s: float = AFTER_POUR_S, kind: Kind = "csv"
+) -> Exported:
+    """`pour-2026-014-1.csv`: from the start of the melt to `after_s` after the pour. Raises as `export_melt`."""
     found = store.pour(pour)
     title = f"Pour {pour}, {found.row.mould}"
     with store.reading() as conn:
         until = (found.session_id, found.at_mono_s + after_s)
-        return _export(conn, _job(conn, found.row.melt, f"pour-{pour}", title, until, after_s), folder)
+        return _export(conn, _job(conn, found.row.melt, f"pour-{pour}", title, until, after_s), folder, kind)
 
 
 def melt_csv(store: Store, melt: str, *, after_s: float = 0.0) -> str:
     """The same text as `export_melt` writes, for an answer over the API. Raises NotFound."""
     text = io.StringIO()
     with store.reading() as conn:
-        _write_rows(text, conn, _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s))
+        job = _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s)
+        _write_rows(text, conn, job, CsvForm([name for _, name in job.probes]))
     return text.getvalue()
 
 
@@ -152,35 +155,41 @@ def _marks(detail: MeltDetail, began_s: float) -> Iterator[tuple[float, str]]:
         yield base_s + detail.row.ended_utc_s, f"melt ended: {detail.row.ending}"
 
 
-def _export(conn: sqlite3.Connection, job: _Job, folder: Path) -> Exported:
-    csv_path = folder / f"{job.name}.csv"
+def _export(conn: sqlite3.Connection, job: _Job, folder: Path, kind: Kind) -> Exported:
+    path = folder / f"{job.name}.{kind}"
     metadata_path = folder / f"{job.name}.csv-metadata.json"
     count = 0
+    names = [name for _, name in job.probes]
+    if kind == "parquet":
+        arrow = load_arrow()
+
+        def fill_bytes(file: BinaryIO) -> None:
+            nonlocal count
+            with ParquetText(arrow, file, names, title=job.title) as text:
+                count = _write_rows(text, conn, job, JsonForm(names))
+
+        write_whole_bytes(path, fill_bytes)
+        return Exported(path, path, count)
 
     def fill(file: TextIO) -> None:
         nonlocal count
-        count = _write_rows(file, conn, job)
+        count = _write_rows(file, conn, job, JsonForm(names) if kind == "jsonl" else CsvForm(names))
 
+    if kind == "jsonl":
+        write_whole([(path, fill)])
+        return Exported(path, path, count)
     metadata = json.dumps(_metadata(job), indent=2, ensure_ascii=False) + "\n"
-    write_whole([(csv_path, fill), (metadata_path, lambda file: _put(file, metadata))])
-    return Exported(csv_path, metadata_path, count)
+    write_whole([(path, fill), (metadata_path, lambda file: _put(file, metadata))])
+    return Exported(path, metadata_path, count)
 
 
-def _columns(job: _Job) -> list[str]:
-    names = ["elapsed_s", "utc"]
-    for _, probe in job.probes:
-        names += [f"{probe}_temp_c", f"{probe}_u_c", f"{probe}_status", f"{probe}_reason"]
-    return [*names, "mark"]
-
-
-def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
+def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) -> int:
     """The hot loop: plain string work, one pass, no object for each reading."""
-    file.write(",".join(text_cell(name) for name in _columns(job)) + "\n")
-    empty = ",,,"
+    file.write(form.head)
+    empty, as_line = form.empty, form.line
     blank = [empty] * len(job.probes)
     rests: dict[tuple[int | None, int], str] = {}
-    tails = [f",{STATUS_OF[REASONS[c]].value},{REASONS[c].value}" if c in REASONS else ",," for c in range(64)]
-    figures: dict[int | None, str] = {None: ""}
+    figures: dict[int | None, str] = {None: form.figure(None)}
     column_of = {probe: at for at, (probe, _) in enumerate(job.probes)}
     marks = list(reversed(job.marks))
     lines: list[str] = []
@@ -196,12 +205,12 @@ def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
             due = []
             while marks and marks[-1][0] <= time_s:
                 due.append(marks.pop()[1])
-            mark = text_cell("; ".join(due))
+            mark = "; ".join(due)
             next_mark_s = marks[-1][0] if marks else inf
         whole, ms = divmod(utc_ms, 1000)
         if whole != second:
             second, second_text = whole, datetime.fromtimestamp(whole, UTC).strftime("%Y-%m-%dT%H:%M:%S")
-        lines.append(f"{time_s - began_s:.3f},{second_text}.{ms:03d}Z,{','.join(cells)},{mark}\n")
+        lines.append(as_line(f"{time_s - began_s:.3f}", f"{second_text}.{ms:03d}Z", cells, mark))
         count += 1
         if len(lines) >= 2000:
             file.writelines(lines)
@@ -240,12 +249,11 @@ def _write_rows(file: TextIO, conn: sqlite3.Connection, job: _Job) -> int:
             if figure is None:
                 if len(figures) > _TEXTS_KEPT:
                     figures.clear()
-                    figures[None] = ""
-                figure = figures[temp_mc] = f"{temp_mc / 1000.0:.3f}"
+                figure = figures[temp_mc] = form.figure(temp_mc)
             rest = rests.get((u_mc, marks_code))
             if rest is None:
-                rest = f",{'' if u_mc is None else f'{u_mc / 1000.0:.3f}'}{tails[marks_code & NO_READING]}"
-                rests[u_mc, marks_code] = rest
+                reason = REASONS.get(marks_code & NO_READING)
+                rest = rests[u_mc, marks_code] = form.rest(u_mc, reason)
             cells[place] = figure + rest
         if filled:
             last_s, last_utc_ms = start_ms / 1000.0 + shift_s, start_utc_ms

@@ -162,7 +162,8 @@ def pour_facts(store: Store, pour: str, *, points: int = 500) -> PourFacts:
     until_s = pour_s if lift_s is None else lift_s
     liquidus_s = _liquid_since(states, until_s)
     if stays and plan is not None:
-        liquidus_s = _crossing(trace[stays], plan.alloy.liquidus_c, until_s) or liquidus_s
+        crossed_s = _crossing(trace[stays], plan.alloy.liquidus_c, until_s)
+        liquidus_s = liquidus_s if crossed_s is None else crossed_s
     highs = [p.max_c for p in trace.get(stays, ()) if p.max_c is not None and p.mono_s <= until_s]
     return PourFacts(
         row=found.row, pour_s=pour_s, lift_s=lift_s, melt_began_utc_s=melt.row.began_utc_s, furnace=furnace,
@@ -171,7 +172,8 @@ def pour_facts(store: Store, pour: str, *, points: int = 500) -> PourFacts:
         charge_kg=melt.row.charge_kg if plan is None else plan.charge_kg, charges=charges,
         pours_in_melt=len(melt.pours), liquidus_s=liquidus_s, highest_c=max(highs, default=None), probes=probes,
         main_probe=main, simulated=simulated, program=program, states=states, marks=marks, dips=melt.dips,
-        results=found.results, photos=found.photos, tags=tuple(tag for (tag,) in tags), earlier=found.earlier,
+        results=found.results, tags=tuple(tag for (tag,) in tags), earlier=found.earlier,
+        photos=tuple(p for p in melt.photos if p.pour_number in (None, found.row.number)),
         notes=tuple(n for n in melt.notes if n.pour_number in (None, found.row.number) and n.who != "daemon"),
         trace=trace, detail=detail,
     )  # fmt: skip

@@ -5,9 +5,10 @@ Sources: JPEG (ITU-T T.81, SOI marker and APPn), PNG (W3C, signature), WebP (RFC
 0x9003 DateTimeOriginal and 0x9011 OffsetTimeOriginal in TIFF 6.0 directories.
 """
 
+import re
 import struct
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import msgspec
@@ -17,6 +18,7 @@ from pourcall.daemon.records.views import PourRow
 
 TYPES = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
 MOST_BYTES = 64 * 2**20
+_NUMBER = re.compile(r"(?<!\d)\d{4}-\d{3,}-\d+(?!\d)")
 _EXIF_IFD, _ORIGINAL, _OFFSET = 0x8769, 0x9003, 0x9011
 
 
@@ -85,18 +87,24 @@ def exif_time(jpeg: bytes) -> float | None:
         return None
 
 
-def pour_at(pours: Sequence[PourRow], taken_utc_s: float, *, within_s: float) -> PourRow | None:
-    """The pour a photo belongs to: the last one before it, not longer ago than `within_s`.
+def pour_in_name(name: str) -> str:
+    """The pour a file is named after, `2026-014-1 tip.jpg`; empty where it is named otherwise."""
+    found = _NUMBER.search(name)
+    return "" if found is None else found.group(0)
 
-    A casting is photographed after it was poured; of two pours before the photo the later is meant.
+
+def belongs_to(pours: Sequence[PourRow], taken_utc_s: float, *, within_s: float) -> tuple[str, int | None] | None:
+    """Melt and pour a photo belongs to by its time; None where no pour lies that near before it.
+
+    A casting is photographed after it was poured, so the latest melt before the photo is meant. Where that melt had
+    several pours by then, which of them is shown nobody can know from the time: the photo goes to the melt as a whole.
     """
     before = [row for row in pours if 0.0 <= taken_utc_s - row.at_utc_s <= within_s]
-    return max(before, key=lambda row: row.at_utc_s, default=None)
-
-
-def when(utc_s: float) -> str:
-    """`2026-05-14 10:11 UTC`."""
-    return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%d %H:%M UTC")
+    last = max(before, key=lambda row: row.at_utc_s, default=None)
+    if last is None:
+        return None
+    of_melt = [row for row in before if row.melt == last.melt]
+    return last.melt, last.number if len(of_melt) == 1 else None
 
 
 def _exif(jpeg: bytes) -> bytes | None:

@@ -56,22 +56,32 @@ _STANDING = (  # results of a pour that stand: not corrected, and not a defect t
 )
 
 
-def melts(conn: sqlite3.Connection, *, limit: int, furnace: str | None, year: int | None) -> tuple[MeltRow, ...]:
-    """The newest melts first."""
-    where, args = _where(("f.name = ?", furnace), ("m.melt GLOB ?", None if year is None else f"{year:04d}-*"))
+def melts(
+    conn: sqlite3.Connection, *, limit: int, furnace: str | None, year: int | None, alloy: str | None = None,
+    since_utc_s: float | None = None, until_utc_s: float | None = None,
+) -> tuple[MeltRow, ...]:  # fmt: skip
+    """The newest melts first. alloy: key or name; since and until: when they began."""
+    where, args = _where(
+        ("f.name = ?", furnace), ("m.melt GLOB ?", None if year is None else f"{year:04d}-*"),
+        ("? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)", alloy),
+        ("m.began_utc_s >= ?", since_utc_s), ("m.began_utc_s < ?", until_utc_s),
+    )  # fmt: skip
     rows = conn.execute(f"{_MELT}{where} ORDER BY m.id DESC LIMIT ?", (*args, limit))
     return tuple(_melt(row) for row in rows)
 
 
 def pours(
     conn: sqlite3.Connection, *, limit: int, melt: str | None, setup: str | None, alloy: str | None,
-    defect: str | None = None, awaiting: bool = False,
+    defect: str | None = None, awaiting: bool = False, furnace: str | None = None, since_utc_s: float | None = None,
+    until_utc_s: float | None = None,
 ) -> tuple[PourRow, ...]:  # fmt: skip
     """The newest pours first. defect: only those where it stands on record; awaiting: only those without a result."""
     where, args = _where(
-        ("m.melt = ?", melt), ("w.setup = ?", setup), ("m.alloy = ?", alloy),
+        ("m.melt = ?", melt), ("w.setup = ?", setup),
+        ("? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)", alloy),
         (f"EXISTS ({_STANDING} AND r.defect = ?)", defect),
-        (f"EXISTS ({_STANDING}) = ?", 0 if awaiting else None),
+        (f"EXISTS ({_STANDING}) = ?", 0 if awaiting else None), ("f.name = ?", furnace),
+        ("w.at_utc_s >= ?", since_utc_s), ("w.at_utc_s < ?", until_utc_s),
     )  # fmt: skip
     rows = conn.execute(f"{_POUR.format(table='pours_now')}{where} ORDER BY w.id DESC LIMIT ?", (*args, limit))
     return tuple(_pour(row) for row in rows)

@@ -14,10 +14,8 @@ from pourcall.contract.frames import RawKind
 from pourcall.contract.version import VERSION
 from pourcall.daemon.engine.config import ProbeConfig
 from pourcall.daemon.records.calibrations import calibrations_in_force, latest_config, melt_config
-from pourcall.daemon.records.codec import REASONS
 from pourcall.daemon.records.csvtext import text_cell, write_whole
 from pourcall.daemon.records.export import Exported, utc_text
-from pourcall.daemon.records.migrate import NO_READING
 from pourcall.daemon.records.store import Store
 from pourcall.daemon.records.tracing import extent, melt_spans
 from pourcall.drivers.calibration import NO_CALIBRATION, Calibration
@@ -65,20 +63,20 @@ def recompute_melt(store: Store, melt: str, folder: Path) -> Exported:
                 until_s = found.until_s if span.until_s is None else span.until_s
                 rows = conn.execute(
                     "SELECT r.probe, r.mono_s, r.utc_s, r.temp_c, r.reason, r.raw_kind, r.raw_value,"
-                    " r.cold_junction_c, j.extra, j.marks FROM readings r JOIN journal j ON j.id = r.id"
+                    " r.cold_junction_c, j.extra FROM readings r JOIN journal j ON j.id = r.id"
                     " WHERE r.id BETWEEN ? AND ? AND r.session_id = ? ORDER BY r.id",
                     (found.first_id, found.last_id, span.session_id),
                 )
-                for probe, mono_s, utc_s, temp_c, reason, kind, raw, cold, extra, marks in rows:
+                for probe, mono_s, utc_s, temp_c, reason, kind, raw, cold, extra in rows:
                     late_s = extra if isinstance(extra, float) else 0.0
                     at_s = mono_s - late_s
                     if not span.since_s <= at_s <= until_s:
                         continue
                     again_c = None if temp_c is None else _again(applied, probe, kind, raw, cold)
-                    said = reason or (REASONS[marks & NO_READING].value if marks & NO_READING in REASONS else "")
+                    rest = f"{reason or ''},{kind},{_figure(raw, 4)},{_figure(cold, 4)}"
                     file.write(
                         f"{at_s + span.shift_s - began_s:.3f},{utc_text(utc_s - late_s)},{text_cell(probe)},"
-                        f"{_figure(temp_c, 3)},{_figure(again_c, 3)},{said},{kind},{_figure(raw, 4)},{_figure(cold, 4)}\n"
+                        f"{_figure(temp_c, 3)},{_figure(again_c, 3)},{rest}\n"
                     )
                     count += 1
 

@@ -48,7 +48,8 @@ text-indent:-3.1em}.happened b{display:inline-block;width:1.4em;text-align:cente
 .stamp{border:2px solid #a11d1d;color:#a11d1d;font-weight:700;padding:0 .4em}
 @page{size:A4;margin:10mm}
 @media print{body{font-size:9.6pt;padding:0;max-width:none}.charts{flex-wrap:nowrap}.charts>svg{width:50%;flex:1 1 50%}
-.columns{flex-wrap:nowrap}h2{break-after:avoid;margin:.5em 0 .2em}*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}
+.columns{flex-wrap:nowrap}h2{break-after:avoid;margin:.5em 0 .2em}
+*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}
 """
 
 

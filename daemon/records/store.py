@@ -7,7 +7,7 @@ The connection is read-only: it can neither change a row nor, at its closing, th
 import os
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import quote
@@ -18,6 +18,7 @@ from pourcall.daemon.records import queries, tracing
 from pourcall.daemon.records.migrate import refuse_foreign, shipped_steps
 from pourcall.daemon.records.numbering import melt_number, next_melt
 from pourcall.daemon.records.opening import Finding, open_database
+from pourcall.daemon.records.search import Hit, find
 from pourcall.daemon.records.views import MeltDetail, MeltRow, PourDetail, PourRow, SessionRow
 
 
@@ -98,10 +99,16 @@ class Store:
                 last[year] = max(number, last.get(year, 0))
         return next_melt(utc_s, last)
 
-    def melts(self, *, limit: int = 50, furnace: str | None = None, year: int | None = None) -> tuple[MeltRow, ...]:
-        """`melt list`, newest first."""
+    def melts(
+        self, *, limit: int = 50, furnace: str | None = None, year: int | None = None, alloy: str | None = None,
+        since_utc_s: float | None = None, until_utc_s: float | None = None,
+    ) -> tuple[MeltRow, ...]:  # fmt: skip
+        """`melt list`, newest first. alloy: key or name; since, until: when they began."""
         with self.reading() as conn:
-            return queries.melts(conn, limit=limit, furnace=furnace, year=year)
+            return queries.melts(
+                conn, limit=limit, furnace=furnace, year=year, alloy=alloy, since_utc_s=since_utc_s,
+                until_utc_s=until_utc_s,
+            )  # fmt: skip
 
     def melt(self, melt: str) -> MeltDetail:
         """`melt show`. Raises NotFound."""
@@ -110,13 +117,20 @@ class Store:
 
     def pours(
         self, *, limit: int = 50, melt: str | None = None, setup: str | None = None, alloy: str | None = None,
-        defect: str | None = None, awaiting: bool = False,
+        defect: str | None = None, awaiting: bool = False, furnace: str | None = None,
+        since_utc_s: float | None = None, until_utc_s: float | None = None,
     ) -> tuple[PourRow, ...]:  # fmt: skip
         """`pour list`, newest first. defect: only pours with it; awaiting: only pours not inspected yet."""
         with self.reading() as conn:
             return queries.pours(
-                conn, limit=limit, melt=melt, setup=setup, alloy=alloy, defect=defect, awaiting=awaiting
-            )
+                conn, limit=limit, melt=melt, setup=setup, alloy=alloy, defect=defect, awaiting=awaiting,
+                furnace=furnace, since_utc_s=since_utc_s, until_utc_s=until_utc_s,
+            )  # fmt: skip
+
+    def find(self, words: Sequence[str], *, limit: int = 20) -> tuple[Hit, ...]:
+        """`melt find`: texts of the newest `limit` melts that have all the words. Raises BadInput for no word."""
+        with self.reading() as conn:
+            return find(conn, words, limit=limit)
 
     def pour(self, pour: str) -> PourDetail:
         """`pour show 2026-014-1`. Raises NotFound."""

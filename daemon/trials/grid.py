@@ -81,7 +81,7 @@ class Fit:
     hot: Side
     joint: Array
 
-    def pruned(self, share: float = 2e-4) -> "Fit":
+    def pruned(self, share: float = 5e-4) -> "Fit":
         """Without the states that hold less than `share` of the likeliest state's probability."""
         cold, hot = self.joint.sum(1), self.joint.sum(0)
         rows, columns = cold >= share * cold.max(), hot >= share * hot.max()
@@ -127,28 +127,29 @@ def band(free: tuple[Array, Array], joint: Array, mass: float = 0.90) -> tuple[A
     low, high = np.empty(free[0].shape[1]), np.empty(free[0].shape[1])
     edges = np.linspace(0.0, 1.0, _BINS + 1)
     tails = (1.0 - mass) / 2.0, (1.0 + mass) / 2.0
+    p = np.empty_like(joint)
     for at in range(low.size):
-        p = np.multiply.outer(free[0][:, at], free[1][:, at]).ravel()
-        counts = np.bincount(np.minimum((p * _BINS).astype(np.intp), _BINS - 1), weights, _BINS)
+        np.multiply.outer(free[0][:, at] * _BINS, free[1][:, at], out=p)
+        counts = np.bincount(p.ravel().astype(np.int32), weights, _BINS + 1)
+        counts[-2] += counts[-1]  # a probability of 1 belongs to the last bin
+        counts = counts[:-1]
         rising = np.concatenate(([0.0], np.cumsum(counts)))
         low[at], high[at] = np.interp(tails, rising / rising[-1], edges)
     return low, high
 
 
-def gain_left(free: tuple[Array, Array], joint: Array, mean: Array) -> float:
-    """How much knowing all would raise the share of sound castings at these temperatures: E[max p] - max E[p]."""
-    best = np.zeros_like(joint)
-    for at in range(mean.size):
-        np.maximum(best, np.multiply.outer(free[0][:, at], free[1][:, at]), out=best)
-    return max(0.0, float((best * joint).sum() - mean.max()))
-
-
-def no_good_temperature(free: tuple[Array, Array], joint: Array, least: float) -> float:
-    """Probability that a casting is sound with less than `least` at every one of these temperatures."""
-    best = np.zeros_like(joint)
+def best_within(free: tuple[Array, Array]) -> Array:
+    """The highest probability of a sound casting that each pair of states has anywhere at these temperatures."""
+    best = np.zeros((free[0].shape[0], free[1].shape[0]))
+    one = np.empty_like(best)
     for at in range(free[0].shape[1]):
-        np.maximum(best, np.multiply.outer(free[0][:, at], free[1][:, at]), out=best)
-    return float(joint[best < least].sum())
+        np.maximum(best, np.multiply.outer(free[0][:, at], free[1][:, at], out=one), out=best)
+    return best
+
+
+def gain_left(best: Array, joint: Array, mean: Array) -> float:
+    """How much knowing all would raise the share of sound castings: E[max p] - max E[p]; best from `best_within`."""
+    return max(0.0, float((best * joint).sum() - mean.max()))
 
 
 def information(free: tuple[Array, Array], joint: Array) -> Array:

@@ -157,16 +157,16 @@ def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: in
         )  # fmt: skip
     inside = np.flatnonzero(allowed)
     best = int(inside[np.argmax(aimed[inside])])
-    may = free[0][:, inside], free[1][:, inside]
-    gain = grid.gain_left(may, found.joint, mean[inside])
-    hopeless = grid.no_good_temperature(may, found.joint, NO_GOOD_BELOW)
+    reached = grid.best_within((free[0][:, inside], free[1][:, inside]))
+    gain = grid.gain_left(reached, found.joint, mean[inside])
+    hopeless = float(found.joint[reached < NO_GOOD_BELOW].sum())
     choice, kind = _next(data, found, free, aimed, temps_c, allowed, best, gain)
     beyond = int(np.argmax(aimed)) > inside[-1]
     held = top.whose if beyond or (best == inside[-1] and _rises_beyond(found, float(temps_c[best]), accept)) else ""
     usable = _around(best, aimed, allowed, level)
     more: int | None = None
     if outlook:
-        more = 0 if gain < GOOD_ENOUGH else _pours_more(found, free, mean, temps_c, data, allowed, best)
+        more = 0 if gain < GOOD_ENOUGH else _pours_more(found, free, mean, allowed, reached)
     return _advice(
         data, level, accept, temps_c, mean, low, high, both, borrowed,
         best=best, best_sound=float(aimed[best]), usable=usable, choice=choice, next_kind=kind, bounded_by=held,
@@ -212,14 +212,21 @@ def _next(
 
 
 def _one_step(data: SetupData, temps_c: Array, spots: NDArray[np.intp], nearest: int) -> tuple[int, str]:
-    """Nothing sound yet: the best, but with faults of one kind only at least the trade's smallest step away from them."""
+    """Nothing sound yet: the best, but with faults of one kind only the trade's smallest step away from them at least.
+
+    Never further than that step outside the sheet's window: a fault beyond it has another cause.
+    """
     step_c = FAMILY.get(data.family, FAMILY["zinc"])[1]
     cold = [pour.lip_c for pour in data.pours if pour.found.cold and pour.found.cold_strength >= STRONG]
     hot = [pour.lip_c for pour in data.pours if pour.found.hot and pour.found.hot_strength >= STRONG]
-    if cold and not any(pour.found.hot for pour in data.pours) and temps_c[nearest] < max(cold) + step_c:
-        return int(spots[np.argmin(np.abs(temps_c[spots] - (max(cold) + step_c)))]), "hotter"
-    if hot and not any(pour.found.cold for pour in data.pours) and temps_c[nearest] > min(hot) - step_c:
-        return int(spots[np.argmin(np.abs(temps_c[spots] - (min(hot) - step_c)))]), "colder"
+    if cold and not any(pour.found.hot for pour in data.pours):
+        aim_c = min(max(cold), data.window_max_c) + step_c
+        if temps_c[nearest] < aim_c:
+            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), "hotter"
+    if hot and not any(pour.found.cold for pour in data.pours):
+        aim_c = max(min(hot), data.window_min_c) - step_c
+        if temps_c[nearest] > aim_c:
+            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), "colder"
     return nearest, "best"
 
 
@@ -251,9 +258,7 @@ def _around(best: int, aimed: Array, allowed: Mask, level: float) -> tuple[int, 
     return first, last
 
 
-def _pours_more(
-    found: Fit, free: tuple[Array, Array], mean: Array, temps_c: Array, data: SetupData, allowed: Mask, best: int
-) -> int | None:
+def _pours_more(found: Fit, free: tuple[Array, Array], mean: Array, allowed: Mask, reached: Array) -> int | None:
     """How many more pours, each coming out as forecast, until nothing worth it is left to learn."""
     inside = np.flatnonzero(allowed)
     for count in range(1, MOST_MORE + 1):
@@ -261,8 +266,7 @@ def _pours_more(
         worth = inside[mean[inside] >= mean[inside].max() - SACRIFICE]
         found = grid.foreseen(found, free, int(worth[np.argmax(bits[worth])]))
         mean = grid.mean_sound(free, found.joint)
-        may = free[0][:, inside], free[1][:, inside]
-        if grid.gain_left(may, found.joint, mean[inside]) < GOOD_ENOUGH:
+        if grid.gain_left(reached, found.joint, mean[inside]) < GOOD_ENOUGH:
             return count
     return None
 
@@ -273,7 +277,13 @@ def _advice(
     best_sound: float | None = None, usable: tuple[int, int] | None = None, choice: int | None = None, next_kind: str,
     bounded_by: str, gain: float = 0.0, more: int | None = None, hopeless: float = 0.0, allowed_max_c: float,
 ) -> Advice:  # fmt: skip
-    next_c = None if choice is None else round(float(temps_c[choice]))
+
+    def whole(at: int) -> int:
+        """Rounded, but never out of its limits by it."""
+        near = round(float(temps_c[at]))
+        return near - (near > allowed_max_c) if near >= data.floor_c else near + 1
+
+    next_c = None if choice is None else whole(choice)
     hopeless_now = hopeless > 0.5 and len(data.pours) >= ENOUGH_TO_ACCUSE
     accused = next_c is not None and (bool(both) or hopeless_now)
     advice = Advice(
@@ -283,14 +293,14 @@ def _advice(
         borrowed_weight=round(sum(pour.weight for pour in borrowed), 2),
         level=level,
         accept=accept,
-        best_c=None if best is None else round(float(temps_c[best])),
+        best_c=None if best is None else whole(best),
         best_sound=best_sound,
         best_low=None if best is None else float(low[best]),
         best_high=None if best is None else float(high[best]),
-        usable_min_c=None if usable is None else round(float(temps_c[usable[0]])),
-        usable_max_c=None if usable is None else round(float(temps_c[usable[1]])),
+        usable_min_c=None if usable is None else whole(usable[0]),
+        usable_max_c=None if usable is None else whole(usable[1]),
         next_c=next_c,
-        next_tap_c=None if next_c is None or data.loss_c is None else round(next_c + data.loss_c),
+        next_tap_c=None if next_c is None or data.loss_c is None else math.floor(next_c + data.loss_c),
         next_kind="change" if accused else next_kind,
         bounded_by=bounded_by,
         gain_left=gain,

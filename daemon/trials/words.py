@@ -56,8 +56,8 @@ def _next(data: SetupData, advice: Advice) -> str:
         "first": "no pour of this setup is inspected yet, so begin where the sheet expects sound castings",
         "learn": "next to the best, where one more pour teaches most about where this mould's window ends",
         "best": "where a sound casting is likeliest",
-        "hotter": "only cold faults so far, so one step hotter than the hottest of them",
-        "colder": "only hot faults so far, so one step colder than the coldest of them",
+        "hotter": "only cold faults so far, so a step hotter",
+        "colder": "only hot faults so far, so a step colder",
         "stop": "where a sound casting is likeliest; there is little left to learn",
     }[advice.next_kind]
     poured = [pour.lip_c for pour in data.pours]
@@ -124,7 +124,8 @@ def _rests_on(data: SetupData, advice: Advice) -> list[str]:
         said.append(f"Borrowed from similar setups of this alloy: {told}.")
     unrelated = sum(1 for pour in data.pours if pour.found.unrelated)
     if unrelated:
-        said.append(f"{unrelated} with faults temperature has little to do with; those faults are left out.")
+        plural = "pour" if unrelated == 1 else "pours"
+        said.append(f"Faults that temperature has little to do with, in {unrelated} {plural}, are left aside.")
     if data.left_out:
         said.append("Left out: " + "; ".join(data.left_out) + ".")
     if data.pours:

@@ -3,34 +3,89 @@
 import argparse
 import re
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pourcall.cli.common import add_json, our_paths, print_json
 from pourcall.contract.errors import BadInput
+
+if TYPE_CHECKING:
+    from pourcall.daemon.records.store import Store
 
 MELT, POUR = re.compile(r"\d{4}-\d{3,}"), re.compile(r"\d{4}-\d{3,}-\d+")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What, and where to."""
-    parser.add_argument("what", help="a melt (2026-014) or a pour (2026-014-1)")
+    parser.add_argument("what", nargs="?", default="", help="a melt (2026-014) or a pour (2026-014-1)")
     parser.add_argument("--to", type=Path, default=Path("."), metavar="DIR", help="folder to write to (default: here)")
+    parser.add_argument(
+        "--format", choices=["csv", "jsonl", "parquet"], default="csv",
+        help="CSV with W3C metadata beside it (default), JSON lines, or Parquet (needs pyarrow)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--pours", type=Path, default=None, metavar="FILE.csv", help="the list of all pours with their results instead"
+    )
+    parser.add_argument(
+        "--recompute", action="store_true",
+        help="of the whole melt: as decided then beside what the calibration in force now makes of the same raw values",
+    )  # fmt: skip
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    """CSV with W3C metadata beside it."""
+    """The trace of a melt or pour, or the list of pours."""
     from pourcall.daemon.records.export import export_melt, export_pour
     from pourcall.daemon.records.store import Store
 
+    if args.pours is not None:
+        return _pours(args)
     if not (MELT.fullmatch(args.what) or POUR.fullmatch(args.what)):
         raise BadInput(
             f"{args.what!r} is no melt or pour", remedy="Write 2026-014 for a melt, 2026-014-1 for its first pour"
         )
+    if args.recompute and args.format != "csv":
+        raise BadInput("--recompute writes CSV only", remedy="Leave out --format")
     args.to.mkdir(parents=True, exist_ok=True)
     with Store.read(our_paths().database) as store:
-        done = (export_pour if POUR.fullmatch(args.what) else export_melt)(store, args.what, args.to)
+        if args.recompute:
+            return _recomputed(store, args)
+        done = (export_pour if POUR.fullmatch(args.what) else export_melt)(
+            store, args.what, args.to, kind=args.format
+        )  # fmt: skip
+    if args.json:
+        print_json({args.format: str(done.csv), "metadata": str(done.metadata), "rows": done.rows})
+    elif args.format != "csv":
+        print(f"{done.rows} rows in {done.csv}")
+    else:
+        print(f"{done.rows} rows in {done.csv}; what its columns mean is in {done.metadata.name}")
+    return 0
+
+
+def _recomputed(store: "Store", args: argparse.Namespace) -> int:
+    """Both columns. A pour is taken as the melt it belongs to: a calibration is judged over a whole trace."""
+    from pourcall.daemon.records.recompute import recompute_melt
+
+    melt = args.what.rpartition("-")[0] if POUR.fullmatch(args.what) else args.what
+    done = recompute_melt(store, melt, args.to)
     if args.json:
         print_json({"csv": str(done.csv), "metadata": str(done.metadata), "rows": done.rows})
     else:
-        print(f"{done.rows} rows in {done.csv}; what its columns mean is in {done.metadata.name}")
+        print(f"{done.rows} rows in {done.csv}: temp_c as decided then, temp_recomputed_c as it would be now")
+    return 0
+
+
+def _pours(args: argparse.Namespace) -> int:
+    """Every pour as it stands after corrections, oldest first."""
+    from pourcall.daemon.records.export import export_pours
+    from pourcall.daemon.records.store import Store
+
+    if args.what or args.recompute or args.format != "csv":
+        raise BadInput("--pours goes with nothing else", remedy="Write `pourcall export --pours FILE.csv`")
+    with Store.read(our_paths().database) as store:
+        rows = store.pours(limit=-1)
+    export_pours(reversed(rows), args.pours)
+    if args.json:
+        print_json({"csv": str(args.pours), "rows": len(rows)})
+    else:
+        print(f"{len(rows)} pours in {args.pours}")
     return 0

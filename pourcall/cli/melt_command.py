@@ -16,6 +16,7 @@ from pourcall.cli.common import (
     temperature,
     unit_of,
 )  # fmt: skip
+from pourcall.cli.periods import add_period, period_of
 from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, MeltEnding, Note, PowerLevel
@@ -29,7 +30,7 @@ MOULD_HELP = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
-    subs = parser.add_subparsers(dest="what", required=True, metavar="start|change|end|mark|note|list|show")
+    subs = parser.add_subparsers(dest="what", required=True, metavar="start|change|end|mark|note|list|find|show")
     start = subs.add_parser("start", help="begin a melt")
     start.add_argument("alloy", help="key or name of an alloy sheet, such as za27 or 'silicon bronze'")
     start.add_argument("--charge", help="metal in the pot, such as 1.5kg")
@@ -53,19 +54,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         sub.add_argument("--who", default="shop", help="who says so, for the record")
     listing = subs.add_parser("list", help="melts, newest first")
     listing.add_argument("--furnace", default="")
+    listing.add_argument("--alloy", default=None, help="key or name, such as za27")
+    add_period(listing)
     listing.add_argument("--limit", type=int, default=20)
+    finding = subs.add_parser("find", help="words in names, notes, results, setups, tags; every word must be there")
+    finding.add_argument("words", nargs="+", metavar="WORD", help="case does not count; a part of a word is enough")
+    finding.add_argument("--limit", type=int, default=20, help="melts at most, newest first (default: %(default)s)")
     show = subs.add_parser("show", help="one melt from the record; without a number, the furnaces as they stand now")
     show.add_argument("melt", nargs="?", default="", help="such as 2026-014")
     for sub in (start, change):
         add_unit(sub)
-    for sub in (listing, show):
+    for sub in (listing, show, finding):
         add_json(sub)
         add_unit(sub)
 
 
 def run(args: argparse.Namespace) -> int:
     """The sub-command."""
-    return {"list": _list, "show": _show}.get(args.what, _command)(args)
+    return {"list": _list, "show": _show, "find": _find}.get(args.what, _command)(args)
 
 
 def mould_request(text: str, unit: Unit) -> MouldRequest:
@@ -155,12 +161,16 @@ def print_result(client: DaemonClient, furnace: str, request: object) -> None:
 def _list(args: argparse.Namespace) -> int:
     from pourcall.daemon.records.store import Store
 
+    since_s, until_s = period_of(args)
     with Store.read(our_paths().database) as store:
-        rows = store.melts(limit=args.limit, furnace=args.furnace or None)
+        rows = store.melts(
+            limit=args.limit, furnace=args.furnace or None, alloy=args.alloy, since_utc_s=since_s, until_utc_s=until_s
+        )
     if args.json:
         print_json(rows)
     elif not rows:
-        print("No melt is on the record yet")
+        asked = any((args.furnace, args.alloy, args.since, args.until))
+        print("No melt on the record is like that" if asked else "No melt is on the record yet")
     else:
         print_table(
             ("melt", "began", "furnace", "alloy", "kg", "pours", "dips", "ended"),
@@ -173,6 +183,22 @@ def _list(args: argparse.Namespace) -> int:
             ],
             right=(4, 5, 6),
         )  # fmt: skip
+    return 0
+
+
+def _find(args: argparse.Namespace) -> int:
+    from pourcall.daemon.records.store import Store
+
+    with Store.read(our_paths().database) as store:
+        hits = store.find(args.words, limit=args.limit)
+    if args.json:
+        print_json(hits)
+    elif not hits:
+        print(f"Nothing on the record has {' and '.join(args.words)}")
+    else:
+        unit = unit_of(args)
+        rows = [(hit.pour or hit.melt, hit.what, " ".join(in_unit(hit.text, unit).split())) for hit in hits]
+        print_table(("where", "what", "text"), rows)
     return 0
 
 

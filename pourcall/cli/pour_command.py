@@ -3,9 +3,11 @@
 import argparse
 from collections.abc import Sequence
 
+from pourcall.cli import photos
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, seconds, unit_of
 from pourcall.cli.melt_command import print_result
+from pourcall.cli.periods import add_period, period_of
 from pourcall.contract.api import ResultRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import MarkLift, MarkPour
@@ -14,7 +16,7 @@ from pourcall.contract.units import format_difference, format_temperature, in_un
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
-    subs = parser.add_subparsers(dest="what", required=True, metavar="mark|lift|result|list|show")
+    subs = parser.add_subparsers(dest="what", required=True, metavar="mark|lift|result|photo|list|show")
     mark = subs.add_parser("mark", help="metal left the pot into a mould")
     mark.add_argument("--mould", default="", help="which one (default: the next in order)")
     lift = subs.add_parser("lift", help="the pot left the furnace")
@@ -35,10 +37,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     result.add_argument("--correct", action="store_true", help="the casting was called sound, or faulty, by mistake")
     result.add_argument("--classes", action="store_true", help="list the classes of defects and end")
     result.add_argument("--who", default="shop", help="who inspected, for the record")
+    photos.add_arguments(subs)
     listing = subs.add_parser("list", help="pours, newest first")
     listing.add_argument("--melt", default=None)
     listing.add_argument("--setup", default=None)
     listing.add_argument("--alloy", default=None)
+    listing.add_argument("--furnace", default=None)
+    add_period(listing)
     listing.add_argument("--defect", default=None, help="only pours with this defect, such as misrun; or sound")
     listing.add_argument("--awaiting", action="store_true", help="only pours that are not inspected yet")
     listing.add_argument("--limit", type=int, default=20)
@@ -63,9 +68,12 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if args.what == "result":
         return _result(args)
+    if args.what == "photo":
+        return photos.run(args)
     from pourcall.daemon.records.store import Store
 
     unit = unit_of(args)
+    since_s, until_s = period_of(args) if args.what == "list" else (None, None)
     with Store.read(our_paths().database) as store:
         if args.what == "show":
             detail = store.pour(args.pour)
@@ -88,12 +96,13 @@ def run(args: argparse.Namespace) -> int:
             return 0
         rows = store.pours(
             limit=args.limit, melt=args.melt, setup=args.setup, alloy=args.alloy, defect=_defect_key(args.defect),
-            awaiting=args.awaiting,
+            awaiting=args.awaiting, furnace=args.furnace, since_utc_s=since_s, until_utc_s=until_s,
         )  # fmt: skip
     if args.json:
         print_json(rows)
     elif not rows:
-        asked = any((args.melt, args.setup, args.alloy, args.defect, args.awaiting))
+        when_where = (args.melt, args.setup, args.alloy, args.furnace, args.since, args.until)
+        asked = any((*when_where, args.defect, args.awaiting))
         print("No pour on the record is like that" if asked else "No pour is on the record yet")
     else:
         print_table(

@@ -125,8 +125,10 @@ def _ask_all(speaking: list[PortReport], *, ask: bool) -> str:
     probes: list[str] = []
     for number, report in enumerate(speaking, 1):
         board = _name(f"Name of the board on {report.port.device}", f"board{number}", ask=ask)
-        lines += ["", f"[board.{board}]", *_board_lines(report)]
-        for channel in report.channels or ("0",):
+        columns = _columns(report, ask=ask) if report.format == "text" else {}
+        lines += ["", f"[board.{board}]", *_board_lines(report, columns)]
+        channels = [role for role in columns.values() if role.isdigit()] or report.channels or ("0",)
+        for channel in channels:
             ready = "melt_probe" if not probes else f"probe{len(probes) + 1}"
             name = _name(f"Name of the probe on channel {channel}", ready, ask=ask)
             tc_type = _ask("  its thermocouple type", "K", ask=ask, among=TYPES)
@@ -140,7 +142,35 @@ def _ask_all(speaking: list[PortReport], *, ask: bool) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _board_lines(report: PortReport) -> list[str]:
+def _columns(report: PortReport, *, ask: bool) -> dict[int, str]:
+    """What each column of a text board is: a channel (`0`, `1` ...), `cold:CHANNEL`, `ms`; the rest is left out."""
+    from pourcall.contract.errors import FrameError
+    from pourcall.drivers.wire.text import parse_cell, split_line
+
+    cells, comma = split_line(report.example)
+    roles: dict[int, str] = {}
+    last = ""
+    if ask:
+        print(f"A line of it: {report.example}")
+    for number, cell in enumerate(cells, 1):
+        try:
+            value = parse_cell(cell, comma).value
+        except FrameError:
+            value = None
+        whole = cell.strip().isdigit()
+        ready = "nothing" if value is None and not whole else "millis" if whole and (value or 0) > 2500 else "probe"
+        role = _ask(f"  column {number} ({cell}) is", ready, ask=ask, among=("probe", "cold", "millis", "nothing"))
+        if role == "probe":
+            last = str(sum(one.isdigit() for one in roles.values()))
+            roles[number] = last
+        elif role == "cold" and last:
+            roles[number] = f"cold:{last}"
+        elif role == "millis":
+            roles[number] = "ms"
+    return roles
+
+
+def _board_lines(report: PortReport, columns: dict[int, str]) -> list[str]:
     identity = report.identity
     lines = [f"port = {_quoted(report.port.usb_name or report.port.device)}", f'format = "{_format(report)}"']
     if report.baud and report.baud != 115_200:
@@ -153,7 +183,7 @@ def _board_lines(report: PortReport) -> list[str]:
     if identity is not None and identity.serial:
         lines.append(f"serial = {_quoted(identity.serial)}")
     if report.format == "text":
-        pairs = ", ".join(f'"{at}" = "{at}"' for at in range(1, max(report.columns, 1) + 1))
+        pairs = ", ".join(f'"{at}" = "{role}"' for at, role in columns.items())
         lines += [f"columns = {{ {pairs} }}", 'unit = "degC"']
     return lines
 

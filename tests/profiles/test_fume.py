@@ -5,9 +5,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import NotFound, OutOfRange
+from pourcall.contract.plan import FumeTable
 from pourcall.profiles import cautions, fume, limits, room, vapour
 from pourcall.profiles.fume import breathed_15_min_mg_per_m3, fume_report, fume_table, rough, skin_factor
-from pourcall.profiles.room import Air
+from pourcall.profiles.room import OUTDOORS, Air, under_extraction
 from pourcall.profiles.sheet import AlloySheet, load_sheets
 
 LIBRARY = load_sheets()
@@ -163,6 +164,35 @@ def test_levels_begin_in_order_and_no_later_when_disturbed(sheet: AlloySheet) ->
         assert reached == sorted(reached)
     for temp_c in range(400, 1400, 25):
         assert table.level(temp_c, disturbed=True) >= table.level(temp_c, disturbed=False)
+
+
+def test_a_level_begins_at_its_temperature_and_each_state_of_the_bath_has_its_own() -> None:
+    table = FumeTable(still_c=(600.0, 700.0, None), disturbed_c=(500.0, 550.0, 650.0))
+    assert [table.level(temp_c, disturbed=False) for temp_c in (599.9, 600.0, 699.9, 700.0, 5000.0)] == [0, 1, 1, 2, 2]
+    assert [table.level(temp_c, disturbed=True) for temp_c in (499.9, 500.0, 550.0, 650.0)] == [0, 1, 2, 3]
+    assert FumeTable().level(2000.0, disturbed=True) == 0  # None is never reached
+
+
+@pytest.mark.parametrize("sheet", [*ZINC_ALLOYS, *BRASSES], ids=lambda sheet: sheet.key)
+def test_outdoors_or_under_extraction_no_level_begins_earlier(sheet: AlloySheet) -> None:
+    inside = fume_table(sheet, ORDINARY)
+    assert inside is not None
+    for air in (OUTDOORS, under_extraction(ORDINARY)):
+        table = fume_table(sheet, air)
+        assert table is not None
+        for temp_c in range(400, 1300, 50):
+            for disturbed in (False, True):
+                assert table.level(temp_c, disturbed) <= inside.level(temp_c, disturbed)
+
+
+def test_a_brass_planned_outdoors_is_told_where_to_stand_and_is_still_not_called_safe() -> None:
+    report = fume_report(LIBRARY.get("c85700"), 1080.0, OUTDOORS, 100.0)
+    assert report is not None
+    words = " ".join(report.words)
+    assert "stand upwind" in words
+    assert "Are you outdoors" not in words
+    assert "No visible fume is no proof" in words
+    assert report.level_still >= 2  # a share of boiling is no matter of air
 
 
 def test_a_skin_holds_more_back_the_more_aluminium_there_is() -> None:

@@ -10,7 +10,7 @@ import msgspec
 import pytest
 
 from pourcall.contract.errors import BadInput, BadSheet, OutOfRange, Refused
-from pourcall.contract.units import Unit
+from pourcall.contract.units import Unit, in_unit
 from pourcall.profiles.plan_page import render_html
 from pourcall.profiles.plan_text import render_text
 from pourcall.profiles.planner import PlanMould, PlanRequest, PourPlan, make_plan
@@ -126,7 +126,7 @@ def test_correcting_a_bath_says_how_far_the_additions_cool_it() -> None:
 
 def test_an_impossible_plan_says_so_first() -> None:
     plan = make_plan(BRASS, msgspec.structs.replace(FAIRLEAD, loss_c=200.0, charge_kg=8.0))
-    assert any("limit is 1100" in text for text in plan.conflicts)
+    assert any("limit is 1100 °C" in in_unit(text) for text in plan.conflicts)
     assert any("does not fit" in text for text in plan.conflicts)
     assert render_text(plan).splitlines()[2] == "THIS PLAN CANNOT BE POURED AS IT IS"
     assert 'class="stop"' in render_html(plan)
@@ -162,9 +162,18 @@ def test_what_cannot_be_meant_is_refused(change: dict[str, object]) -> None:
         make_plan(ZA27, msgspec.structs.replace(CLEATS, **change))
 
 
-def test_a_sheet_without_a_needed_value_is_refused_by_its_key() -> None:
+@pytest.mark.parametrize("key", ["density_solid", "density_liquid", "cp_solid", "cp_liquid", "latent"])
+def test_where_a_sheet_lacks_a_value_the_plan_says_which_and_what_stands_in(key: str) -> None:
+    plan = make_plan(msgspec.structs.replace(ZA27, **{key: None, "heat_solid": None, "heat_melt": None}), CLEATS)
+    assert len(plan.notes) == 1
+    assert f"the sheet of ZA-27 has no {key}" in plan.notes[0]
+    assert f"no {key}" in " ".join(render_text(plan).split())
+    assert plan.melt.moulds[0].lip_min_c == pytest.approx(make_plan(ZA27, CLEATS).melt.moulds[0].lip_min_c)
+
+
+def test_the_engine_is_never_given_a_stand_in() -> None:
     with pytest.raises(BadSheet, match="density_liquid"):
-        make_plan(msgspec.structs.replace(ZA27, density_liquid=None), CLEATS)
+        msgspec.structs.replace(ZA27, density_liquid=None).facts()
 
 
 @pytest.mark.parametrize("key", LIBRARY.keys())

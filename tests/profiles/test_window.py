@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadInput, OutOfRange
+from pourcall.contract.units import Unit, in_unit
 from pourcall.profiles.sheet import load_sheets
 from pourcall.profiles.transfer import Carry, Pot
 from pourcall.profiles.window import (
@@ -64,7 +65,8 @@ def test_a_window_the_shop_has_learned_replaces_the_sheet_but_neither_floor_nor_
     assert pour_window(ZA27, thinnest_mm=3.0, learned=(548.0, 561.0)).min_c == 548.0
     low = pour_window(ZA27, learned=(490.0, 520.0))
     assert (low.min_c, low.max_c) == (509.0, 520.0)
-    assert "not below liquidus + 25" in low.why
+    assert "not below liquidus + 25 °C = 509 °C" in in_unit(low.why)
+    assert "not below liquidus + 45 °F = 948 °F" in in_unit(low.why, Unit.F)
     assert pour_window(BRASS, learned=(1080.0, 1140.0)).max_c == pytest.approx(1100.0, abs=0.5)
 
 
@@ -150,7 +152,7 @@ def test_where_the_pot_cannot_give_what_a_thin_section_wants_the_window_is_lower
 def test_a_plan_that_cannot_be_poured_says_why() -> None:
     spec = [MouldSpec(name="far", mass_kg=1.0), MouldSpec(name="big", mass_kg=2.0)]
     conflicts = plan_conflicts(melt_plan("2026-015", BRASS, 2.0, spec, loss_c=150.0))
-    assert any("far needs" in text and "limit is 1100" in text for text in conflicts)
+    assert any("far needs" in text and "limit is 1100 °C" in in_unit(text) for text in conflicts)
     assert any("take 3.00 kg" in text for text in conflicts)
 
 

@@ -31,7 +31,7 @@ Maker = Any
 class Page(HTMLParser):
     """Tags, their attributes, the text, and whether all that was opened was closed."""
 
-    VOID = {"meta", "br", "img"}
+    VOID = frozenset({"meta", "br", "img"})
 
     def __init__(self, text: str) -> None:
         super().__init__()
@@ -114,7 +114,7 @@ def test_the_facts_of_a_pour_stand_on_one_time_axis(cast: Path) -> None:
     ]  # fmt: skip
     points = facts.detail["melt_probe"]
     assert points[0].mono_s == pytest.approx(780.0, abs=3.0)
-    near = [point for point in points if 999.0 < point.mono_s < 1001.0][0]
+    near = next(point for point in points if 999.0 < point.mono_s < 1001.0)
     assert near.min_c == pytest.approx(20.0 + 1000.0 * 464.0 / 900.0, abs=1.0)
 
 

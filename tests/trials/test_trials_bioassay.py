@@ -3,8 +3,8 @@
 Data: Racine, Grieve, Fluehler and Smith, Applied Statistics 35 (1986), as in Gelman et al., Bayesian Data Analysis
 (3rd edition), section 3.7: four doses, five animals each. Read in stored pages of the course that goes with the book:
 the data, the flat prior over the grid -5..10 x -10..40, and that the figures are conditional on a positive slope. From
-memory of the book: estimate (0.8, 7.7) with standard errors (1.0, 4.9); Pr(slope > 0) above 0.999; and of its course:
-log posterior -15.78798 at (3, 9) under a normal prior whose logarithm there is -6.296435. LD50 about -0.1 (memory).
+memory of the book, not read again: estimate (0.8, 7.7) with standard errors (1.0, 4.9), LD50 about -0.1 and the span of
+its histogram. Posterior means are checked against scipy, not against a printed figure.
 A hot fault of the model is a death: threshold = -alpha / beta, scale = 1 / beta, no background, no cold side.
 """
 
@@ -50,8 +50,7 @@ def log_likelihood(alpha: float, beta: float) -> float:
     return float((died * eta - ANIMALS * np.logaddexp(0.0, eta)).sum())
 
 
-def test_the_likelihood_is_the_one_the_course_prints() -> None:
-    assert log_likelihood(3.0, 9.0) - 6.296435 == pytest.approx(-15.78798, abs=1e-5)
+def test_the_likelihood_is_binomial_logistic() -> None:
     _, _, found = fitted(np.array([3.0, 0.8]), np.array([9.0, 7.7]))
     log_p = np.log(found.joint[0])  # (3, 9), (3, 7.7), (0.8, 9), (0.8, 7.7)
     assert log_p[3] - log_p[0] == pytest.approx(log_likelihood(0.8, 7.7) - log_likelihood(3.0, 9.0), abs=1e-9)

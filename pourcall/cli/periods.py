@@ -1,0 +1,43 @@
+"""Room: days, months and years as a person types them, in the time of the place."""
+
+import argparse
+import re
+from datetime import datetime
+
+from pourcall.contract.errors import BadInput
+
+_TYPED = re.compile(r"(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?")
+
+
+def add_period(parser: argparse.ArgumentParser) -> None:
+    """`--since 2026-09 --until 2026-10-15`, both of them included."""
+    parser.add_argument("--since", default="", metavar="DATE", help="from then on: 2026, 2026-09 or 2026-09-14")
+    parser.add_argument("--until", default="", metavar="DATE", help="up to the end of then")
+
+
+def period_of(args: argparse.Namespace) -> tuple[float | None, float | None]:
+    """(since, until) in UTC seconds, until not included. Raises BadInput for what is no date, or is turned round."""
+    since_s = bounds(args.since)[0] if args.since else None
+    until_s = bounds(args.until)[1] if args.until else None
+    if since_s is not None and until_s is not None and until_s <= since_s:
+        raise BadInput(f"{args.until} is before {args.since}", remedy="Turn --since and --until round")
+    return since_s, until_s
+
+
+def bounds(text: str) -> tuple[float, float]:
+    """Beginning and end of a day, month or year, in UTC seconds, as the clock on the wall here has them."""
+    found = _TYPED.fullmatch(text.strip())
+    if found is None:
+        raise BadInput(f"{text!r} is no date", remedy="Write 2026, 2026-09 or 2026-09-14")
+    year, month, day = (None if part is None else int(part) for part in found.groups())
+    try:
+        first = datetime(year or 0, month or 1, day or 1)  # noqa: DTZ001  (local on purpose)
+        if month is None:
+            after = first.replace(year=first.year + 1)
+        elif day is None:
+            after = first.replace(year=first.year + first.month // 12, month=first.month % 12 + 1)
+        else:
+            after = datetime.fromordinal(first.toordinal() + 1)
+        return first.timestamp(), after.timestamp()
+    except (ValueError, OverflowError, OSError) as err:
+        raise BadInput(f"{text!r} is no date: {err}", remedy="Write 2026, 2026-09 or 2026-09-14") from err

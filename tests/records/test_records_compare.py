@@ -1,0 +1,199 @@
+"""Room: pours side by side. Made-up facts for the judgement, a real record for the whole way."""
+
+from collections.abc import Callable
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import msgspec
+import pytest
+
+from pourcall.contract.api import TracePoint
+from pourcall.contract.errors import BadInput
+from pourcall.contract.plan import MouldPlan
+from pourcall.contract.units import Unit
+from pourcall.daemon.records.compare import MOST, Comparison, compare
+from pourcall.daemon.records.compare_page import comparison_html, comparison_text, overlay
+from pourcall.daemon.records.facts import ChargeRow, PourFacts, ProbeFact, Setup, pour_facts
+from pourcall.daemon.records.store import Store
+from pourcall.daemon.records.views import PourRow
+
+Change = Callable[[PourFacts], PourFacts]
+
+
+def facts(name: str, lip_c: float | None = 545.0, result: str = "sound", **changes: Any) -> PourFacts:
+    """A deck cleat of the boat club in ZA-27, as one is like the other."""
+    row = PourRow(
+        pour=name, melt=name.rpartition("-")[0], number=1, furnace="club", alloy="za27", mould="cleat",
+        setup="cleat v1", at_utc_s=1_780_000_000.0, pot_u_c=3.0, lip_temp_c=lip_c,
+        pot_temp_c=None if lip_c is None else lip_c + 12.0,
+        lip_u_c=None if lip_c is None else 6.0, lip_min_c=535.0, lip_max_c=570.0, marked="live", basis="",
+        result=result, corrected=False,
+    )  # fmt: skip
+    rise = tuple(TracePoint(float(t), 400.0 + t / 5.0, 400.5 + t / 5.0) for t in range(0, 900, 10))
+    made = PourFacts(
+        row=row, pour_s=800.0, lift_s=788.0, melt_began_utc_s=1_779_999_200.0, furnace="club", alloy_name="ZA-27",
+        alloy=None, mould=MouldPlan(name="cleat", mass_kg=0.6, thinnest_mm=6.0, lip_min_c=535.0, lip_max_c=570.0,
+        loss_c=12.0), setup=Setup(name="cleat v1", gating="foot", venting="two horns"), charge_kg=1.5,
+        charges=(ChargeRow(at_s=10.0, mass_kg=0.5, source="returns", remelts=1, detail=""),), pours_in_melt=1,
+        liquidus_s=420.0, highest_c=560.0, probes=(ProbeFact(name="metal", tc_type="K", place="melt"),),
+        main_probe="metal", simulated=False, program="0", states=(), marks=(), dips=(), results=(), notes=(), photos=(),
+        tags=(), earlier=(), trace={"metal": rise}, detail={"metal": rise[40:]},
+    )  # fmt: skip
+    return msgspec.structs.replace(made, **changes)
+
+
+def causes(found: Comparison) -> list[str]:
+    return [line.name for line in found.differ if line.weight == "cause"]
+
+
+def test_two_pours_that_differ_in_temperature_alone_are_a_clean_trial() -> None:
+    found = compare([facts("2026-001-1", 541.0, "misrun 2"), facts("2026-002-1", 561.0)])
+    assert [line.name for line in found.differ] == ["result", "at the lip", "in the pot"]
+    assert found.warnings == ()
+    assert {"setup", "alloy", "mass", "remelt count", "gating"} <= {line.name for line in found.same}
+
+
+@pytest.mark.parametrize(
+    ("name", "changes"),
+    [
+        ("alloy", {"alloy_name": "ZA-12"}),
+        ("gating", {"setup": Setup(name="cleat v1", gating="side", venting="two horns")}),
+        ("venting", {"setup": Setup(name="cleat v1", gating="foot", venting="none")}),
+        ("mould material", {"setup": Setup(name="", gating="foot", venting="two horns", material="oil sand")}),
+        ("thinnest section", {"setup": Setup(name="", gating="foot", venting="two horns", thinnest_mm=5.0)}),
+        ("mass", {"setup": Setup(name="", gating="foot", venting="two horns", mass_kg=0.7)}),
+        ("remelt count", {"charges": (ChargeRow(at_s=1.0, mass_kg=1.0, source="returns", remelts=3, detail=""),)}),
+        ("source of the metal", {"charges": (ChargeRow(at_s=1.0, mass_kg=1.0, source="new", remelts=1, detail=""),)}),
+        ("time above the liquidus", {"liquidus_s": 20.0}),
+        ("probe", {"probes": (ProbeFact(name="metal", tc_type="N", place="melt"),)}),
+        ("probe correction", {"probes": (ProbeFact(name="metal", tc_type="K", place="melt", offset_uv=40.0),)}),
+    ],
+)
+def test_anything_else_that_changed_is_named_in_a_warning(name: str, changes: dict[str, Any]) -> None:
+    found = compare([facts("2026-001-1", 541.0), facts("2026-002-1", 561.0, **changes)])
+    assert causes(found) == [name]
+    assert found.warnings[0].startswith(f"More than the temperature changed: {name}.")
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"setup": Setup(name="", gating="foot", venting="two horns", mass_kg=0.62)},  # 3 % of the metal
+        {"liquidus_s": 330.0},  # a minute and a half
+        {"pour_s": 801.0},
+    ],
+)
+def test_what_a_careful_person_repeats_without_meaning_it_is_no_change(changes: dict[str, Any]) -> None:
+    found = compare([facts("2026-001-1", 541.0), facts("2026-002-1", 561.0, **changes)])
+    assert causes(found) == []
+
+
+def test_what_was_told_of_one_pour_only_may_have_changed_too() -> None:
+    found = compare([facts("2026-001-1", 541.0), facts("2026-002-1", 561.0, setup=None)])
+    assert found.warnings == ("Not known of every pour: gating, venting. It may have changed too",)
+
+
+def test_temperatures_closer_than_their_uncertainty_are_said_to_be_so() -> None:
+    # 6 and 6 together: root of 72 is 8.49 (GUM, 5.1.2, independent inputs)
+    (told,) = compare([facts("2026-001-1", 541.0), facts("2026-002-1", 549.4)]).warnings
+    assert told == (
+        "<541.0 degC> and <549.4 degC> are <8.4 degC apart> apart, less than their uncertainty together "
+        "(<8.5 degC apart>): as to temperature these may be the same pour"
+    )
+    assert compare([facts("2026-001-1", 541.0), facts("2026-002-1", 549.6)]).warnings == ()
+
+
+def test_pours_not_inspected_and_temperatures_not_known_are_said() -> None:
+    told = compare([facts("2026-001-1", None), facts("2026-002-1", 561.0, result="")]).warnings
+    assert told[-2:] == ("The temperature at the lip is not known of every pour", "Not inspected yet: 2026-002-1")
+
+
+@pytest.mark.parametrize(
+    "names", [["2026-001-1"], ["2026-001-1", "2026-001-1"], [f"2026-{n:03}-1" for n in range(MOST + 1)]]
+)
+def test_one_pour_or_the_same_twice_or_a_crowd_is_refused(names: list[str]) -> None:
+    with pytest.raises(BadInput, match="different"):
+        compare([facts(name) for name in names])
+
+
+def test_the_text_puts_warnings_first_then_differences_then_what_is_the_same() -> None:
+    two = [facts("2026-001-1", 541.0, "misrun 2"), facts("2026-002-1", 561.0, alloy_name="ZA-12")]
+    lines = comparison_text(compare(two), two, Unit.F, lambda _: "noon")
+    assert lines[0].startswith("MIND: More than the temperature changed: alloy.")
+    text = "\n".join(lines)
+    assert "1006 °F" in text  # 541 degC = 1005.8 degF
+    assert text.index("result") < text.index("at the lip") < text.index("* alloy") < text.index("The same:")
+
+
+@pytest.mark.parametrize("align", ["pour", "liquidus"])
+def test_the_overlay_has_a_line_and_a_name_for_each_pour(align: Any) -> None:
+    two = [facts("2026-001-1", 541.0), facts("2026-002-1", 561.0, liquidus_s=300.0)]
+    root = ElementTree.fromstring(overlay(two, align, Unit.C))
+    lines = [e for e in root.iter() if e.tag.endswith("polyline")]
+    assert len(lines) == 2
+    words = " ".join(str(e.text) for e in root.iter() if e.tag.endswith("text"))
+    assert "2026-001-1" in words
+    assert "2026-002-1" in words
+    assert ("the pour" if align == "pour" else "liquidus was passed") in words
+
+
+def test_lines_aligned_on_the_liquidus_meet_there_and_not_when_aligned_on_the_pour() -> None:
+    """Two equal rises, one begun 120 s later: on the liquidus they lie on each other."""
+    late = tuple(TracePoint(p.mono_s + 120.0, p.min_c, p.max_c) for p in facts("x-1").trace["metal"])
+    two = [
+        facts("2026-001-1", 541.0),
+        facts("2026-002-1", 541.0, liquidus_s=540.0, trace={"metal": late}, detail={}),
+    ]
+
+    def firsts(align: Any) -> list[str]:
+        root = ElementTree.fromstring(overlay(two, align, Unit.C))
+        return [e.attrib["points"].split()[-1] for e in root.iter() if e.tag.endswith("polyline")]
+
+    one, other = firsts("liquidus")
+    assert one == other
+    one, other = firsts("pour")
+    assert one != other
+
+
+def test_a_pour_whose_liquidus_is_not_known_cannot_be_aligned_on_it() -> None:
+    with pytest.raises(BadInput, match="2026-002-1"):
+        overlay([facts("2026-001-1"), facts("2026-002-1", liquidus_s=None)], "liquidus", Unit.C)
+
+
+def test_the_page_is_self_contained_and_keeps_typed_markup_harmless() -> None:
+    two = [
+        facts("2026-001-1", 541.0, "<img src=x onerror=alert(1)> 2"),
+        facts("2026-002-1", 561.0, setup=Setup(name="<script>", gating="</table><script>")),
+    ]
+    text = comparison_html(compare(two), two, align="pour", unit=Unit.C, clock=lambda _: "<noon>")
+    tags: set[str] = set()
+
+    class Tags(HTMLParser):
+        def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+            tags.add(tag)
+            assert not {name for name, _ in attrs} & {"src", "href", "onerror"}
+
+    Tags().feed(text)
+    assert "svg" in tags
+    assert not tags & {"script", "img", "link"}
+
+
+def test_pours_of_a_real_record_are_compared(database: Path, recording: Callable[..., Any], make: Any) -> None:
+    recorder = recording()
+    for number, (melt, lip_c) in enumerate((("2026-001", 541.0), ("2026-002", 500.0))):
+        base_s = 100.0 + 1000.0 * number
+        recorder.put("crucible", *make.start(base_s, make.plan(melt)))
+        for second in range(400):
+            recorder.put("crucible", *make.sample(base_s + second, 300.0 + second / 2.0))
+        recorder.put("crucible", *make.pour(base_s + 380.0, melt, lip_c=lip_c))
+        recorder.put("crucible", *make.end(base_s + 400.0, melt))
+    recorder.stop()
+    with Store.read(database) as store:
+        several = [pour_facts(store, pour) for pour in ("2026-001-1", "2026-002-1")]
+    found = compare(several)
+    by_name = {line.name: line.values for line in found.differ}
+    assert by_name["at the lip"] == (541.0, 500.0)
+    assert "alloy" not in by_name
+    assert found.warnings == ("Not inspected yet: 2026-001-1, 2026-002-1",)
