@@ -49,6 +49,11 @@ class Plot(PlotWidget):
                 yield _Canvas(1, 1, id=part)
         yield Legend(id="legend")
 
+    def _update_legend(self) -> None:
+        """As the library does, but not while its parts are not there yet or no more: that ended the whole program."""
+        if self.query("#legend"):
+            super()._update_legend()
+
     def on_mount(self) -> None:
         """Margins as small as the labels allow."""
         self.margin_top, self.margin_bottom, self.margin_left = 0, 1, 6
