@@ -25,7 +25,9 @@ from pourcall.contract.inputs import BoardStatusIn, Input, SampleIn, TickIn
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.daemon.records.book import Session
+from pourcall.daemon.records.chart import both_svg
 from pourcall.daemon.records.export import export_melt
+from pourcall.daemon.records.facts import pour_facts
 from pourcall.daemon.records.opening import open_database
 from pourcall.daemon.records.recorder import BATCH_ROWS, IDLE_BATCH_S, IDLE_ROLL_UP_S, ROLL_UP_S, Recorder
 from pourcall.daemon.records.store import Store
@@ -365,6 +367,11 @@ def _drawing(large_rows: int) -> list[Row]:
                     took_ms(partial(store.melt_trace, name, 800), 3)
                     for name in (names[0], names[len(names) // 2], names[-1])
                 )
+            middle = len(names) // 2
+            _pour_into(path, middle, melt_s)
+            with Store.read(path) as store:
+                sheet_ms = took_ms(lambda: both_svg(pour_facts(store, f"{names[middle]}-1")), 3)  # noqa: B023
+            out.append(row(f"a pour of {label}: facts and both drawings of its sheet", sheet_ms, "ms", 50.0))
             millions = path.stat().st_size
             out.append(row(f"a melt of {label} drawn, 8 probes, file of {millions / 1e6:.0f} MB", worst, "ms", 50.0))
             if melt_s == 3600:
@@ -372,6 +379,18 @@ def _drawing(large_rows: int) -> list[Row]:
                 out.append(row(f"opening and checking {large_rows / 1e6:.0f} million rows", opened_ms, "ms", 5000.0))
             os.unlink(path)
     return out
+
+
+def _pour_into(path: Path, melt: int, melt_s: int) -> None:
+    at_s = melt * melt_s + 0.9 * melt_s
+    conn = sqlite3.connect(path)
+    with conn:
+        conn.execute(
+            "INSERT INTO pours (melt_id, number, mould, setup, session_id, journal_id, at_mono_s, at_utc_s, marked,"
+            " lip_temp_c, lip_min_c, lip_max_c, basis) VALUES (?,1,'Cleat','',1,1,?,?,'live',541.0,520,560,'b')",
+            (melt + 1, at_s, UTC_S + at_s),
+        )
+    conn.close()
 
 
 def _open(path: Path) -> None:
@@ -388,8 +407,12 @@ def _listings() -> list[Row]:
                 row("pour list, all 10,000", took_ms(lambda: store.pours(limit=10_000)), "ms", 100.0),
                 row("pour list, newest 50", took_ms(store.pours), "ms", 100.0),
                 row("pours of one setup", took_ms(lambda: store.pours(setup="cleat_v3", limit=10_000)), "ms", 100.0),
-                row("melts of an alloy since a day", took_ms(
-                    lambda: store.melts(alloy="za27", since_utc_s=UTC_S + 1000.0, limit=2500)), "ms", 100.0),
+                row(
+                    "melts of an alloy since a day",
+                    took_ms(lambda: store.melts(alloy="za27", since_utc_s=UTC_S + 1000.0, limit=2500)),
+                    "ms",
+                    100.0,
+                ),
                 row("words in 10,000 pours, two, in few", took_ms(lambda: store.find(["choked", "vent"])), "ms", 100.0),
                 row("words in 10,000 pours, one, everywhere", took_ms(lambda: store.find(["cleat"])), "ms", 100.0),
                 row("words in 10,000 pours, beyond ASCII", took_ms(lambda: store.find(["CAFÉ"])), "ms", 100.0),

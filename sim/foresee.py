@@ -20,6 +20,8 @@ SHEATH_S = {"mi_3.0": 1.3, "mi_4.5": 2.6, "mi_6.0": 4.2, "grounded_4.5": 0.7, "t
 SECOND_STEPS = 2
 CUT_DELAY_S = (2.0, 25.0)  # from hearing the call to a hand on the knob: a caster near the furnace (judgement)
 
+NEAR_DELAY_S = (1.0, 9.0)  # the same, told before to stand by
+
 
 class Seen(NamedTuple):
     """One second. reading_c as the probe says it, in steps of 0.25 degC; the rest is truth or told by the caster."""
@@ -95,6 +97,7 @@ class Bout:
         self.plant.add(self.first_kg)
         self.t_s, self.peak_c = 0.0, -1e9
         self.delay_s = rng.uniform(*CUT_DELAY_S)
+        self.near_s = rng.uniform(*NEAR_DELAY_S)
         self.spoken_kg = self.charge_kg * rng.uniform(0.97, 1.03)  # kitchen scales and memory
 
     def second(self, level: str, *, ask: bool = False) -> Seen:

@@ -12,8 +12,9 @@ from statistics import median
 from typing import Literal, NamedTuple
 
 from pourcall.contract.frames import RawKind
-from pourcall.contract.units import say_c, say_difference_c
-from pourcall.daemon.calibrate.plateau import Plateau, PoorPlateau, find_plateau
+from pourcall.contract.units import say_difference_c
+from pourcall.daemon.calibrate.plateau import Plateau, find_plateau
+from pourcall.daemon.calibrate.standstill import PoorPlateau
 from pourcall.drivers.amplifier_limits import LIMITS, Amplifier
 from pourcall.drivers.calibration import Calibration, calibration_point
 from pourcall.drivers.calpoints import CalPoint
@@ -28,8 +29,12 @@ IN_WATER = 0.6  # of the figure in metal: h near 700 W/(m2 K) in stirred water; 
 USUAL_DEPTH_MM = 40.0
 LEAST_DEPTH_MM = 15.0
 ROOM_C = 20.0
-# Towards the wall a cup is cooler, the more so the faster it cools: judgement, +-(what it cooled in 0.75 s).
-UNEVEN_S = 0.75
+# Off the middle a probe reads towards the wall, and the plateau slopes with it. In the simulator it reads low by 0.6 of
+# the whole drop from end to end, whatever the metal; the whole of it is taken as limits.
+LEAN = 1.0
+# Time to show a new temperature, five time constants: sheaths of 1.5, 3 and 6 mm by their printed t90 in water (the
+# table behind sim.probe); ceramic tubes 30 to 120 s (memory).
+SETTLE_S = {"thin": 1.5, "mineral_3mm": 6.5, "mineral_6mm": 21.0, "ceramic_tube": 110.0}
 OTHER_METER_C = 0.5  # what another instrument adds at the least: judgement
 
 
@@ -139,6 +144,7 @@ def find_point(
         point,
         near_c=search_c(facts, point.temp_c),
         direction=direction,
+        settle_s=SETTLE_S.get(facts.sheath, SETTLE_S["mineral_6mm"]),
     )
     slope = max(seebeck_uv_per_c(facts.tc_type, point.temp_c), LEAST_SLOPE)
     measured_uv, offset_uv = calibration_point(facts.tc_type, emf_uv(facts.tc_type, plateau.value_c), point.temp_c)
@@ -146,7 +152,7 @@ def find_point(
         normal("plateau", plateau.standard_c, _scatter_words(plateau)),
         _sample_part(point, grade),
         _depth_part(point, facts, depth_mm),
-        *_uneven_part(plateau),
+        _uneven_part(plateau),
         *_board_parts(facts, point.temp_c, trace.cold_junction_c, with_board),
     ]  # fmt: skip
     whole = combine(parts)
@@ -162,19 +168,15 @@ def _scatter_words(plateau: Plateau) -> str:
     return f"plateau of {plateau.flat_s:.0f} s, single readings scatter by {say_difference_c(plateau.scatter_c)}"
 
 
-def _uneven_part(plateau: Plateau) -> list[Part]:
-    if plateau.rate_before_c_per_min is None:
-        return []
-    half_c = UNEVEN_S * abs(plateau.rate_before_c_per_min) / 60.0
-    rate = say_difference_c(abs(plateau.rate_before_c_per_min))
-    words = f"not even within: it moved by {rate} a minute before"
-    return [rectangular("cup", half_c, words)]
+def _uneven_part(plateau: Plateau) -> Part:
+    words = f"evenness: the plateau slopes by {say_difference_c(plateau.tilt_c)} from end to end"
+    return rectangular("bath" if plateau.direction == "bath" else "cup", LEAN * plateau.tilt_c, words)
 
 
 def _sample_part(point: CalPoint, grade: str) -> Part:
     standard_c = point.standard_c(grade)
     sort = "" if point.kind == "bath" or "+" in point.key else f", {GRADE_WORDS[grade]}"
-    return normal("sample", standard_c, f"{point.name}{sort}: {say_c(point.temp_c)} ({point.mark})")
+    return normal("sample", standard_c, f"{point.name}{sort}: <{point.temp_c:.2f} degC> ({point.mark})")
 
 
 def _depth_part(point: CalPoint, facts: ProbeFacts, depth_mm: float | None) -> Part:

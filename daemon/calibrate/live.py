@@ -6,7 +6,7 @@ three. Nothing here waits or asks: the caller brings the readings and their time
 
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.daemon.calibrate.correction import EmfTrace, FoundPoint, ProbeFacts, find_point
-from pourcall.daemon.calibrate.plateau import PoorPlateau
+from pourcall.daemon.calibrate.standstill import PoorPlateau
 from pourcall.drivers.calibration import NO_CALIBRATION, Calibration
 from pourcall.drivers.calpoints import CalPoint
 from pourcall.drivers.thermocouple import emf_uv, temp_c_or_none

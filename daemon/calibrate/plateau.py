@@ -8,32 +8,36 @@ wall rejected (a shop's recipe after the method of cooling-curve papers: Metals 
 Eng. 47 (2011) 115). Limits without a source are this program's own judgement and are named as constants.
 """
 
-from collections import deque
 from collections.abc import Sequence
-from itertools import pairwise
-from math import ceil, isfinite, sqrt
-from statistics import fmean, median, stdev
-from typing import Literal, NamedTuple
+from math import ceil, sqrt
+from statistics import fmean, stdev
+from typing import Literal
 
 import msgspec
 
-from pourcall.contract.errors import Refused
 from pourcall.contract.units import say_c, say_difference_c
+from pourcall.daemon.calibrate.standstill import (
+    SMOOTH,
+    PoorPlateau,
+    Stretch,
+    Trace,
+    binned,
+    line,
+    longest,
+    longest_true,
+)
 from pourcall.drivers.calpoints import CalPoint
 
 Direction = Literal["freezing", "melting", "bath"]
 
-LEAST_ROWS = 20
-MOST_STEP_S = 15.0
 ARREST_S, BATH_S = 15.0, 60.0  # least length of a flat stretch
-SMOOTH = 5  # bins
 BAND_C, BATH_BAND_C = 1.0, 0.5  # width of the band, or 8 sigmas of the smoothed trace
 FLAT_SHARE = 0.2  # of the rate before
 FASTEST_C_PER_S = 5.0  # faster cooling: the sample is too small for the probe
 NOISIEST_C = 1.5  # scatter of single readings
 STILL_SHARE = 0.1  # of the rate before: the plateau reaches as far as the trace moves no faster
 MOST_TILT_SHARE = 0.05  # of the rate before; a steeper plateau is a freezing range
-MOST_TILT_C = 4.0  # from its beginning to its end
+MOST_TILT_C = 3.0  # from its beginning to its end
 BATH_TILT_C_PER_S = 0.3 / 60.0
 LEAST_OF_EXPECTED = 0.2  # of latent heat / heat capacity / rate
 LEAST_LATENT_K = 150.0  # latent heat over heat capacity where no figure is known: lead has the least, 157
@@ -47,12 +51,13 @@ BEFORE_S = 30.0
 class Plateau(msgspec.Struct, frozen=True, kw_only=True):
     """One arrest. Temperatures are nominal: by the reference function, uncorrected.
 
-    standard_c: standard uncertainty of value_c from scatter, slope and choice of stretch. scatter_c: one reading.
+    standard_c: standard uncertainty of value_c by its scatter alone. scatter_c: one reading. tilt_c: from end to end.
     ended_s None: the trace stops on the plateau. undercooling_c: plateau less the minimum before it, 0 where none.
     """
 
     value_c: float
     standard_c: float
+    tilt_c: float
     scatter_c: float
     samples: int
     slope_c_per_min: float
@@ -64,35 +69,6 @@ class Plateau(msgspec.Struct, frozen=True, kw_only=True):
     direction: Direction
 
 
-class PoorPlateau(Refused):
-    """No plateau to calibrate on. `code` is one word for programs; `what` may carry temperature tokens."""
-
-    def __init__(self, code: str, what: str, remedy: str) -> None:
-        super().__init__(what, remedy=remedy)
-        self.code = code
-
-
-class _Stretch(NamedTuple):
-    first: int  # bin
-    last: int
-    low_c: float
-    high_c: float
-
-
-class _Trace(NamedTuple):
-    """Equal steps. raw: mean of the readings in a bin, None where there is none; smooth: over SMOOTH bins."""
-
-    start_s: float
-    step_s: float
-    raw: list[float | None]
-    smooth: list[float | None]
-    noise_c: float  # of one bin
-    scatter_c: float  # of one reading
-
-    def at(self, index: int) -> float:
-        return self.start_s + (index + 0.5) * self.step_s
-
-
 def find_plateau(
     times_s: Sequence[float],
     temps_c: Sequence[float | None],
@@ -100,13 +76,16 @@ def find_plateau(
     *,
     near_c: float,
     direction: Literal["freezing", "melting", ""] = "",
+    settle_s: float = 0.0,
 ) -> Plateau:
     """The plateau of `point` within +-near_c of its figure. direction "": freezing, or else melting.
+
+    settle_s: what the probe needs to show a new temperature; so much of the plateau's beginning is left out.
 
     Raises PoorPlateau with the reason: too_few, too_noisy, no_plateau, other_metal, too_short, too_steep, not_flat,
     too_fast, frozen_to_wall, readings_missing, no_approach, wrong_direction, not_recovered.
     """
-    trace = _binned(times_s, temps_c)
+    trace = binned(times_s, temps_c)
     if trace.scatter_c > NOISIEST_C:
         raise PoorPlateau(
             "too_noisy", f"single readings scatter by {say_difference_c(trace.scatter_c)}",
@@ -115,7 +94,7 @@ def find_plateau(
     bath = point.kind == "bath"
     # an average over SMOOTH bins scatters by 1 / sqrt(SMOOTH); 8 of those sigmas hold nearly all of a long plateau
     band_c = max(BATH_BAND_C if bath else BAND_C, 8.0 * trace.noise_c / sqrt(SMOOTH))
-    found = _longest(trace.smooth, band_c, point.temp_c - near_c, point.temp_c + near_c)
+    found = longest(trace.smooth, band_c, point.temp_c - near_c, point.temp_c + near_c)
     if found is None:
         _say_where_else(trace, band_c, point)
     assert found is not None
@@ -125,11 +104,11 @@ def find_plateau(
         if flat_s < least_s:
             raise _too_short(flat_s, least_s, "Keep the probe in the bath for two minutes or more, and stir")
         return _measured(trace, found, "bath", None, 0.0, ended=_falls_away(trace, found, band_c))
-    return _arrest(trace, found, band_c, flat_s, point, direction)
+    return _arrest(trace, found, band_c, flat_s, point, direction, settle_s)
 
 
 def _arrest(
-    trace: _Trace, found: _Stretch, band_c: float, flat_s: float, point: CalPoint, wanted: str
+    trace: Trace, found: Stretch, band_c: float, flat_s: float, point: CalPoint, wanted: str, settle_s: float
 ) -> Plateau:  # fmt: skip
     middle_c = 0.5 * (found.low_c + found.high_c)
     way, rate, lowest_c = _approach(trace, found, middle_c, band_c)
@@ -147,7 +126,7 @@ def _arrest(
             "An alloy or impure metal freezes over a range: use the pure metal, or one of the eutectics",
         )  # fmt: skip
     missing = [value is None for value in trace.raw[found.first : found.last + 1]]
-    if sum(missing) > MOST_MISSING * len(missing) or _longest_true(missing) * trace.step_s > MOST_GAP_S:
+    if sum(missing) > MOST_MISSING * len(missing) or longest_true(missing) * trace.step_s > MOST_GAP_S:
         raise PoorPlateau(
             "readings_missing", "readings are missing on the plateau", "Look to the board, then do it again"
         )
@@ -169,7 +148,7 @@ def _arrest(
             "not_recovered", f"it undercooled by {say_difference_c(under_c)} and cannot have come back all the way",
             "Stir it, or seed it with a grain of the solid metal as it nears the point",
         )  # fmt: skip
-    return _measured(trace, found, way, rate, under_c, ended=ended)
+    return _measured(trace, found, way, rate, under_c, ended=ended, settle_s=settle_s)
 
 
 def _check_approach(way: Direction, rate: float, wanted: str, middle_c: float) -> None:
@@ -186,7 +165,7 @@ def _check_approach(way: Direction, rate: float, wanted: str, middle_c: float) -
         )  # fmt: skip
 
 
-def _approach(trace: _Trace, found: _Stretch, middle_c: float, band_c: float) -> tuple[Direction, float, float]:
+def _approach(trace: Trace, found: Stretch, middle_c: float, band_c: float) -> tuple[Direction, float, float]:
     """Which way it came, its rate before (degC/s), and the extreme passed between approach and plateau.
 
     A freezing metal comes from above, may undercool below the plateau and spring back; a melting one comes from below.
@@ -219,7 +198,7 @@ def _approach(trace: _Trace, found: _Stretch, middle_c: float, band_c: float) ->
     )  # fmt: skip
 
 
-def _rate(trace: _Trace, until: int) -> float | None:
+def _rate(trace: Trace, until: int) -> float | None:
     """Slope of the last BEFORE_S up to a bin, degC/s; from fewer where the trace begins later, None under three."""
     count = max(3, ceil(BEFORE_S / trace.step_s))
     points = [
@@ -227,10 +206,10 @@ def _rate(trace: _Trace, until: int) -> float | None:
         for index in range(max(0, until - count + 1), until + 1)
         if (value := trace.smooth[index]) is not None
     ]
-    return _line(points)[1] if len(points) >= 3 else None
+    return line(points)[1] if len(points) >= 3 else None
 
 
-def _whole(trace: _Trace, found: _Stretch, rate: float) -> _Stretch:
+def _whole(trace: Trace, found: Stretch, rate: float) -> Stretch:
     """The stretch grown both ways for as long as the trace moves at no more than STILL_SHARE of the rate before."""
     half = max(SMOOTH, ceil(5.0 / trace.step_s))
     # a line through 2 half + 1 points of noise has this slope by chance (one sigma)
@@ -243,7 +222,7 @@ def _whole(trace: _Trace, found: _Stretch, rate: float) -> _Stretch:
             for at in range(max(0, index - half), min(len(trace.raw), index + half + 1))
             if (value := trace.raw[at]) is not None
         ]
-        return len(points) > half and abs(_line(points)[1]) <= limit
+        return len(points) > half and abs(line(points)[1]) <= limit
 
     first, last = found.first, found.last
     while first > 0 and still(first - 1):
@@ -254,22 +233,29 @@ def _whole(trace: _Trace, found: _Stretch, rate: float) -> _Stretch:
 
 
 def _measured(
-    trace: _Trace, found: _Stretch, direction: Direction, rate: float | None, under_c: float, *, ended: bool
-) -> Plateau:
+    trace: Trace, found: Stretch, direction: Direction, rate: float | None, under_c: float, *, ended: bool,
+    settle_s: float = 0.0,
+) -> Plateau:  # fmt: skip
     """Value and uncertainty from the core of the plateau. Raises PoorPlateau where it slopes."""
     length = found.last - found.first + 1
     flat_s = length * trace.step_s
     low, high = BATH_CORE if rate is None else CORE
+    late = min(0.5, settle_s / flat_s) if rate is not None else 0.0
+    if settle_s > 0.5 * flat_s and rate is not None:
+        raise _too_short(
+            flat_s, 2.0 * settle_s, "This sheath is slow: take more metal, cool it slower, or a thinner sheath"
+        )
+    low, high = max(low, late), max(high, late + 0.3)
     first = found.first + int(low * length)
     last = max(found.first + int(high * length), first + 8)
     points = _known(trace, first, min(last, found.last))
-    whole = _known(trace, found.first + int(0.1 * length), found.last - int(0.1 * length))
+    whole = _known(trace, found.first + int(max(0.1, late) * length), found.last - int(0.1 * length))
     if len(points) < 4 or len(whole) < 4:
         raise PoorPlateau(
             "readings_missing", "readings are missing on the plateau", "Look to the board, then do it again"
         )
     value_c = fmean(value for _, value in points)
-    slope = _line(whole)[1]
+    slope = line(whole)[1]
     tilt_c = abs(slope) * flat_s
     limit = BATH_TILT_C_PER_S if rate is None else MOST_TILT_SHARE * abs(rate)
     by_chance_c = 3.0 * trace.noise_c * sqrt(12.0 / len(whole))
@@ -285,32 +271,30 @@ def _measured(
     size = len(points) / blocks
     means = [fmean(value for _, value in points[int(b * size) : int((b + 1) * size)]) for b in range(blocks)]
     scatter_c = max(stdev(means) / sqrt(blocks), trace.noise_c / sqrt(len(points)))
-    # the first metal to freeze is the truest: the core lies below it by up to its middle's share of the tilt
-    share = 0.5 if rate is None else 0.5 * (low + high)
     return Plateau(
-        value_c=value_c, standard_c=sqrt(scatter_c**2 + (share * tilt_c) ** 2 / 3.0), scatter_c=trace.scatter_c,
+        value_c=value_c, standard_c=scatter_c, tilt_c=tilt_c, scatter_c=trace.scatter_c,
         samples=len(points), slope_c_per_min=60.0 * slope, began_s=trace.at(found.first),
         ended_s=trace.at(found.last) if ended else None, flat_s=flat_s, undercooling_c=under_c,
         rate_before_c_per_min=None if rate is None else 60.0 * rate, direction=direction,
     )  # fmt: skip
 
 
-def _known(trace: _Trace, first: int, last: int) -> list[tuple[float, float]]:
+def _known(trace: Trace, first: int, last: int) -> list[tuple[float, float]]:
     return [(trace.at(at), value) for at in range(first, last + 1) if (value := trace.raw[at]) is not None]
 
 
-def _falls_away(trace: _Trace, found: _Stretch, band_c: float) -> bool:
+def _falls_away(trace: Trace, found: Stretch, band_c: float) -> bool:
     """Whether the trace leaves the plateau for good before it stops."""
     middle_c = 0.5 * (found.low_c + found.high_c)
     rest = [value for value in trace.smooth[found.last + 1 :] if value is not None]
     return any(abs(value - middle_c) > 0.5 * band_c + AWAY_C for value in rest)
 
 
-def _say_where_else(trace: _Trace, band_c: float, point: CalPoint) -> None:
+def _say_where_else(trace: Trace, band_c: float, point: CalPoint) -> None:
     """Raises PoorPlateau: nothing stands near the point; where anything stands, it is named."""
     known = [value for value in trace.smooth if value is not None]
     low_c, high_c = min(known), max(known)
-    elsewhere = _longest(trace.smooth, band_c, low_c - 1.0, high_c + 1.0)
+    elsewhere = longest(trace.smooth, band_c, low_c - 1.0, high_c + 1.0)
     if not low_c <= point.temp_c <= high_c and point.kind == "arrest":
         raise PoorPlateau(
             "no_plateau",
@@ -321,107 +305,11 @@ def _say_where_else(trace: _Trace, band_c: float, point: CalPoint) -> None:
         middle_c = 0.5 * (elsewhere.low_c + elsewhere.high_c)
         raise PoorPlateau(
             "other_metal",
-            f"it stands at {say_c(middle_c)}, not near {say_c(point.temp_c)}: not {point.name}, or a wrong probe",
-            "Check which metal it is, the type of the couple and its polarity",
+            f"it stands at {say_c(middle_c)}, not near {say_c(point.temp_c)} ({point.name})",
+            "Check what the sample is, the type of the couple and its polarity",
         )
     raise PoorPlateau("no_plateau", f"nothing stands near {say_c(point.temp_c)}", "Cool it slowly through the point")
 
 
 def _too_short(flat_s: float, least_s: float, remedy: str) -> PoorPlateau:
     return PoorPlateau("too_short", f"it stands still for {flat_s:.0f} s only; {least_s:.0f} s are needed", remedy)
-
-
-# -- arithmetic -----------------------------------------------------------------------------------------------------
-
-
-def _binned(times_s: Sequence[float], temps_c: Sequence[float | None]) -> _Trace:
-    """Equal bins of a second or the file's own step. Raises PoorPlateau too_few."""
-    known = [
-        (at_s, temp_c) for at_s, temp_c in zip(times_s, temps_c, strict=True) if temp_c is not None and isfinite(temp_c)
-    ]
-    steps = [b - a for (a, _), (b, _) in pairwise(known)]
-    step_s = max(1.0, median(steps)) if steps else 1.0
-    if len(known) < LEAST_ROWS or step_s > MOST_STEP_S:
-        what = f"{len(known)} readings" if len(known) < LEAST_ROWS else f"one reading every {step_s:.0f} s"
-        raise PoorPlateau("too_few", f"{what}: too few to find a plateau in", "Record one or more a second")
-    start_s = known[0][0]
-    bins: list[list[float]] = [[] for _ in range(int((known[-1][0] - start_s) / step_s) + 1)]
-    for at_s, temp_c in known:
-        bins[int((at_s - start_s) / step_s)].append(temp_c)
-    raw = [median(held) if len(held) > 2 else fmean(held) if held else None for held in bins]
-    return _Trace(start_s, step_s, raw, _smoothed(raw), _noise(raw), _noise([temp_c for _, temp_c in known]))
-
-
-def _smoothed(raw: Sequence[float | None]) -> list[float | None]:
-    """Mean of SMOOTH bins about each; of those that are there, where half of them are."""
-    half = SMOOTH // 2
-    out: list[float | None] = []
-    for index in range(len(raw)):
-        held = [value for value in raw[max(0, index - half) : index + half + 1] if value is not None]
-        out.append(fmean(held) if len(held) > half else None)
-    return out
-
-
-def _noise(values: Sequence[float | None]) -> float:
-    """Standard deviation of one value about its neighbours: second differences of white noise have 6 times its
-    variance; their median absolute value is 0.6745 sigma, which steps and curves hardly move."""
-    second = [
-        abs(a - 2.0 * b + c)
-        for a, b, c in zip(values, values[1:], values[2:], strict=False)
-        if a is not None and b is not None and c is not None
-    ]
-    return median(second) / 0.6745 / sqrt(6.0) if second else 0.0
-
-
-def _longest(smooth: Sequence[float | None], band_c: float, low_c: float, high_c: float) -> _Stretch | None:
-    """The longest stretch within a band of width band_c whose values all lie in low_c..high_c; None where none does."""
-    lows: deque[int] = deque()
-    highs: deque[int] = deque()
-    best: _Stretch | None = None
-    first = 0
-
-    def value_at(index: int) -> float:
-        value = smooth[index]
-        assert value is not None
-        return value
-
-    for index, value in enumerate(smooth):
-        if value is None:
-            continue
-        if not low_c <= value <= high_c:
-            lows.clear()
-            highs.clear()
-            first = index + 1
-            continue
-        while lows and value_at(lows[-1]) >= value:
-            lows.pop()
-        while highs and value_at(highs[-1]) <= value:
-            highs.pop()
-        lows.append(index)
-        highs.append(index)
-        while value_at(highs[0]) - value_at(lows[0]) > band_c:
-            if highs[0] < lows[0]:
-                first = highs.popleft() + 1
-            else:
-                first = lows.popleft() + 1
-        while smooth[first] is None:
-            first += 1
-        if best is None or index - first > best.last - best.first:
-            best = _Stretch(first, index, value_at(lows[0]), value_at(highs[0]))
-    return best
-
-
-def _line(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    """Mean and slope of a straight line by least squares."""
-    mean_x, mean_y = fmean(x for x, _ in points), fmean(y for _, y in points)
-    spread = sum((x - mean_x) ** 2 for x, _ in points)
-    slope = sum((x - mean_x) * (y - mean_y) for x, y in points) / spread if spread > 0.0 else 0.0
-    return mean_y, slope
-
-
-def _longest_true(flags: Sequence[bool]) -> int:
-    best = run = 0
-    for flag in flags:
-        run = run + 1 if flag else 0
-        best = max(best, run)
-    return best

@@ -22,7 +22,7 @@ COAST_LEFT_OUT_SHARE, COAST_LEFT_OUT_C = 0.10, 1.5  # of the rise still to come,
 WALL_DRIFT_C, POWER_DRIFT = 3.0, 0.006  # a square root of a minute
 CHAMBER_WALL_SHARE, CHAMBER_SIGMA_C = 0.7, 25.0
 FROM_CHAMBER_U_C = 15.0  # expanded; metal from a chamber probe is never better than this
-LUMP_C, LUMP_S = 80.0, 200.0  # bath and cold lump are not one temperature at once: a reading says less for so long
+LUMP_C, LUMP_ABOVE_S, LUMP_BELOW_S = 80.0, 350.0, 60.0  # bath and cold lump are not one temperature at once
 PER_TICK = 2
 CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
 BAND_STEP_S, BAND_POINTS = 60.0, 40
@@ -112,7 +112,9 @@ class Ahead:
         self._advance(mono_s)
         self._taken_s = mono_s
         lag_s, self.members.sheath_s = self.members.sheath_s, 0.0 if settled else self.members.sheath_s
-        lump_c = LUMP_C * math.exp(-(mono_s - self._added_s) / LUMP_S)
+        # a bath hotter than the mix means that the lump is not molten yet; one as cold as the mix means what it says
+        lump_s = LUMP_ABOVE_S if metal_c > self.expected_reading_c() else LUMP_BELOW_S
+        lump_c = LUMP_C * math.exp(-(mono_s - self._added_s) / lump_s)
         self.members.take(metal_c, math.hypot(READING_SIGMA_C, 0.5 * u_c, lump_c), self.mass_kg)
         self.members.sheath_s = lag_s
         self.seen += 1
@@ -153,6 +155,10 @@ class Ahead:
         furnace, state, mass = self._middle()
         state, mass = self._with_rest(state, mass)
         return coast(furnace, self.metal, state, mass, self.room_c, delay_s=delay_s, share=self._share(furnace))
+
+    def coast_peak_c(self, delay_s: float) -> float | None:
+        """The peak alone; None before anything was read of the metal (engine/profile_advice.py asks so)."""
+        return self.coast(delay_s).peak_c if self.seen else None
 
     def dip_c(self, kg: float, temp_c: float | None = None) -> float:
         """How far the bath falls if `kg` of cold metal goes in now, degC, before it is heated up again."""

@@ -108,6 +108,8 @@ def advance(
     *, step_s: float = STEP_S,
 ) -> State:  # fmt: skip
     """The state `seconds` later. share: of full power asked for, 0 to 1. mass_kg 0: an empty pot."""
+    if seconds <= 0.0:
+        return state
     wall, pot, h = state
     count = max(1, math.ceil(seconds / step_s - 1e-9))
     dt = seconds / count

@@ -13,6 +13,7 @@ import msgspec
 from pourcall.contract.errors import BadInput
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.daemon.records.facts import PourFacts
+from pourcall.daemon.records.views import PourRow
 
 MOST = 8
 Value = str | float | None
@@ -178,18 +179,34 @@ def _warnings(several: Sequence[PourFacts], differ: Sequence[Line]) -> list[str]
         )
     if unsure:
         told.append(f"Not known of every pour: {', '.join(unsure)}. It may have changed too")
-    lips = [(f.row.lip_temp_c, f.row.lip_u_c or 0.0) for f in several if f.row.lip_temp_c is not None]
+    lips = [f.row for f in several if f.row.lip_temp_c is not None]
     if len(lips) < len(several):
         told.append("The temperature at the lip is not known of every pour")
     if len(lips) >= 2:
-        low, high = min(lips), max(lips)
-        apart_c, u_c = high[0] - low[0], (low[1] ** 2 + high[1] ** 2) ** 0.5
-        if apart_c <= u_c:
-            told.append(
-                f"{say_c(low[0])} and {say_c(high[0])} are {say_difference_c(apart_c)} apart, less than their "
-                f"uncertainty together ({say_difference_c(u_c)}): as to temperature these may be the same pour"
-            )
+        told += _told_apart(min(lips, key=_lip), max(lips, key=_lip))
     waiting = [f.row.pour for f in several if not f.row.result]
     if waiting:
         told.append(f"Not inspected yet: {', '.join(waiting)}")
     return told
+
+
+def _told_apart(low: PourRow, high: PourRow) -> list[str]:
+    """A sentence where the coldest and the hottest are closer than their uncertainty together (GUM, 5.1.2).
+
+    Pours that rest on one figure of the pot share its error: only what the way adds counts between them.
+    """
+    squares = [(row.lip_u_c or 0.0) ** 2 for row in (low, high)]
+    if low.melt == high.melt and low.pot_temp_c is not None and low.pot_temp_c == high.pot_temp_c:
+        squares = [max(0.0, u2 - (row.pot_u_c or 0.0) ** 2) for u2, row in zip(squares, (low, high), strict=True)]
+    apart_c, u_c = _lip(high) - _lip(low), sum(squares) ** 0.5
+    if apart_c > u_c:
+        return []
+    told = (
+        f"{say_c(_lip(low))} and {say_c(_lip(high))} are {say_difference_c(apart_c)} apart, less than their "
+        f"uncertainty together ({say_difference_c(u_c)}): as to temperature these may be the same pour"
+    )
+    return [told]
+
+
+def _lip(row: PourRow) -> float:
+    return row.lip_temp_c or 0.0

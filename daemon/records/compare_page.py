@@ -19,7 +19,8 @@ _STYLE = """
 body{font:15px/1.4 system-ui,sans-serif;color:#1b1b1b;max-width:60em;margin:0 auto;padding:.8em;background:#fff}
 h1{font-size:1.5em;margin:0 0 .3em;border-bottom:3px solid #1b1b1b}h2{font-size:1.05em;margin:1em 0 .3em}
 .wide{overflow-x:auto}table{border-collapse:collapse;min-width:100%}
-th,td{text-align:left;vertical-align:top;padding:.2em .8em .2em 0;border-bottom:1px solid #ddd;overflow-wrap:anywhere}
+th,td{text-align:left;vertical-align:top;padding:.2em .8em .2em 0;border-bottom:1px solid #ddd;min-width:7.5em;
+overflow-wrap:break-word}
 th:first-child{font-weight:400;color:#444;white-space:nowrap}.cause td{background:#fdf0e4}
 .temperature td,.result td{font-weight:700}
 .mind{border:2px solid #a11d1d;padding:.3em .7em;margin:.6em 0}.mind li{margin:.2em 0}svg{width:100%;max-width:48em}

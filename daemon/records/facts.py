@@ -129,7 +129,7 @@ class PourFacts(_Fact, frozen=True):
         return None if self.liquidus_s is None else self.pour_s - self.liquidus_s
 
 
-def pour_facts(store: Store, pour: str, *, points: int = 500) -> PourFacts:
+def pour_facts(store: Store, pour: str, *, points: int = 400) -> PourFacts:
     """All there is on a pour `2026-014-1`. Raises NotFound, StoreError."""
     found = store.pour(pour)
     melt = store.melt(found.row.melt)

@@ -118,7 +118,7 @@ def _calibrate(args: argparse.Namespace) -> int:
 
 def _spoken(err: Exception, unit: Unit) -> Exception:
     """A refusal with its temperatures in the reader's unit."""
-    from pourcall.daemon.calibrate.plateau import PoorPlateau
+    from pourcall.daemon.calibrate.standstill import PoorPlateau
 
     if isinstance(err, PoorPlateau):
         return PoorPlateau(err.code, f"no calibration: {in_unit(err.what, unit, 1)}", err.remedy)

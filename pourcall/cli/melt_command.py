@@ -146,14 +146,14 @@ def _command(args: argparse.Namespace) -> int:
     else:
         request = MarkPower(level=PowerLevel(args.mark), ago_s=ago_s, who=args.who)
     client = DaemonClient()
-    print_result(client, client.furnace(args.furnace), request)
+    print_result(client, client.furnace(args.furnace), request, unit_of(args))
     return 0
 
 
-def print_result(client: DaemonClient, furnace: str, request: object) -> None:
-    """Send a command and say what became of it."""
+def print_result(client: DaemonClient, furnace: str, request: object, unit: Unit | None = None) -> None:
+    """Send a command and say what became of it, in `unit` or that of the settings."""
     result = client.command(furnace, request)  # type: ignore[arg-type]
-    what = in_unit(result.what) or "done"
+    what = in_unit(result.what, unit_of(argparse.Namespace()) if unit is None else unit) or "done"
     melt = f" (melt {result.melt})" if result.melt and result.melt not in what else ""
     print(f"{what[:1].upper()}{what[1:]}{melt}" + ("" if result.recorded else "; not on the disk yet"))
 

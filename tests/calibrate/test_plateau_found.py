@@ -9,7 +9,8 @@ from dataclasses import replace
 import pytest
 
 from pourcall.daemon.calibrate.correction import EmfTrace, ProbeFacts, find_point
-from pourcall.daemon.calibrate.plateau import PoorPlateau, find_plateau
+from pourcall.daemon.calibrate.plateau import find_plateau
+from pourcall.daemon.calibrate.standstill import PoorPlateau
 from pourcall.drivers.calpoints import cal_point
 from pourcall.drivers.thermocouple import emf_uv
 from pourcall.sim.cup import Cup, CupRun, bath, cool_cup
@@ -206,6 +207,40 @@ def test_impure_metal_that_falls_while_it_freezes_is_refused() -> None:
     with pytest.raises(PoorPlateau) as refused:
         find_plateau([float(s) for s in range(len(temps))], temps, cal_point("zinc"), near_c=15.0)
     assert refused.value.code in ("not_flat", "too_steep", "too_short")
+
+
+@pytest.mark.parametrize(("from_wall", "least"), [(0.05, 95), (0.1, 95)])
+def test_a_probe_off_the_middle_widens_its_own_uncertainty_or_is_refused(
+    from_wall: float, least: int, facts: ProbeFacts, trace_of: TraceOf
+) -> None:
+    """Towards the wall it reads low by degrees; the slope of the plateau gives it away."""
+    right = 0
+    for seed in range(25):
+        for metal in ("tin", "lead", "zinc", "aluminium"):
+            run = cool_cup(replace(drawn(metal, seed), from_wall=from_wall))
+            try:
+                found = find_point(trace_of(run), cal_point(metal), facts, grade="99.9", depth_mm=45.0)
+            except PoorPlateau:
+                right += 1
+                continue
+            right += abs(found.offset_uv - run.correction_uv) <= 2.0 * found.spread_uv
+    assert right >= least
+
+
+def test_a_slow_probe_is_given_the_time_it_needs_or_is_refused(facts: ProbeFacts, trace_of: TraceOf) -> None:
+    slow, right, refused = facts._replace(sheath="ceramic_tube"), 0, 0
+    for seed in range(25):
+        for metal in ("tin", "lead", "zinc", "aluminium"):
+            cup = replace(drawn(metal, seed), sheath="tube_12", mass_kg=0.25)
+            run = cool_cup(cup)
+            try:
+                found = find_point(trace_of(run), cal_point(metal), slow, grade="99.9", depth_mm=60.0)
+            except PoorPlateau:
+                refused += 1
+                continue
+            right += abs(found.offset_uv - run.correction_uv) <= 2.0 * found.spread_uv
+    assert right + refused >= 95
+    assert right >= 10
 
 
 def test_an_error_beyond_class_and_board_is_told(facts: ProbeFacts, cooled: Cooled) -> None:

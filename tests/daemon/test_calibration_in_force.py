@@ -206,3 +206,31 @@ def test_points_on_record_are_append_only_and_read_back_whole(tmp_path: Path) ->
     with pytest.raises(sqlite3.IntegrityError, match="append-only"):
         conn.execute("UPDATE calibrations SET offset_uv = 0")
     conn.close()
+
+
+def test_a_point_is_kept_beside_a_recorder_that_is_writing(tmp_path: Path) -> None:
+    """Two writers on one file: neither loses a row, and the recorder has no trouble to tell."""
+    import time
+
+    from pourcall.contract.inputs import TickIn
+    from pourcall.daemon.records.recorder import Recorder
+
+    path, troubles = tmp_path / "pourcall.sqlite", list[str]()
+    recorder = Recorder(path, on_state=lambda problem, *_: troubles.append(problem), clock=time.monotonic)
+    recorder.start(utc_s=UTC_S)
+    try:
+        recorder.begin_session(FURNACE, "", b'{"furnace":"club"}', 1.0, UTC_S)
+        ticket = 0
+        for second in range(40):
+            ticket = recorder.put(FURNACE, TickIn(seq=second + 1, mono_s=2.0 + second, utc_s=UTC_S + second), ())
+            if second % 10 == 5:
+                calibrate(path, "zinc", 1.0 + 0.0005 * second, UTC_S + second)
+                recorder.call(lambda conn: conn.execute("SELECT 1").fetchone()).result(5.0)
+        recorder.call(lambda conn: None).result(5.0)
+        assert recorder.durable >= ticket
+    finally:
+        assert recorder.stop() == 0
+    assert [problem for problem in troubles if problem] == []
+    with Store.read(path) as store, store.reading() as conn:
+        assert len(calibration_rows(conn, PROBE, FURNACE)) == 4
+        assert conn.execute("SELECT count(*) FROM journal").fetchone() == (40,)

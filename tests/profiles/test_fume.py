@@ -230,7 +230,7 @@ def test_absurd_sources_are_refused(bad: tuple[float, float]) -> None:
 @pytest.mark.parametrize("bad", [{"volume_m3": 0.0}, {"changes_per_h": -2.0}, {"near_field": 0.5}], ids=str)
 def test_absurd_rooms_are_refused(bad: dict[str, float]) -> None:
     with pytest.raises(OutOfRange):
-        Air(**bad)
+        Air(**bad)  # type: ignore[arg-type]
 
 
 # Which caution goes with which alloy: by composition (reference, table of limits).

@@ -105,6 +105,22 @@ def test_temperatures_closer_than_their_uncertainty_are_said_to_be_so() -> None:
     assert compare([facts("2026-001-1", 541.0), facts("2026-002-1", 549.6)]).warnings == ()
 
 
+def test_pours_that_rest_on_one_figure_of_the_pot_share_its_error() -> None:
+    """5 and 5 from the way alone: root of 50 is 7.07; with the pot's 3 counted twice it would be 8.25."""
+    u_c = (5.0**2 + 3.0**2) ** 0.5
+    one = facts("2026-001-1", 549.0)
+    pot = msgspec.structs.replace(one.row, pot_temp_c=560.0, pot_u_c=3.0, lip_u_c=u_c)
+
+    def pair(name: str, lip_c: float, pot_c: float) -> tuple[str, ...]:
+        other = msgspec.structs.replace(pot, pour=name, melt=name[:-2], number=2, lip_temp_c=lip_c, pot_temp_c=pot_c)
+        two = [msgspec.structs.replace(one, row=pot), msgspec.structs.replace(one, row=other)]
+        return compare(two).warnings
+
+    assert pair("2026-001-2", 541.5, 560.0) == ()  # 7.5 apart
+    assert "may be the same pour" in pair("2026-001-2", 542.5, 560.0)[0]  # 6.5 apart
+    assert "may be the same pour" in pair("2026-002-2", 541.5, 560.0)[0]  # another melt: the pot's part counts
+
+
 def test_pours_not_inspected_and_temperatures_not_known_are_said() -> None:
     told = compare([facts("2026-001-1", None), facts("2026-002-1", 561.0, result="")]).warnings
     assert told[-2:] == ("The temperature at the lip is not known of every pour", "Not inspected yet: 2026-002-1")

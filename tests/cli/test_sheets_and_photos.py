@@ -1,0 +1,166 @@
+"""Room: sheet, compare, exports, photos and search as commands, over the record of the demonstration."""
+
+import csv
+import json
+import os
+import shutil
+import tempfile
+import zlib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from struct import pack
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+
+from pourcall.cli.main import main
+
+Run = Callable[..., Any]
+
+
+def png(shade: int) -> bytes:
+    """A grey dot (PNG, W3C)."""
+
+    def chunk(kind: bytes, body: bytes) -> bytes:
+        return pack(">I", len(body)) + kind + body + pack(">I", zlib.crc32(kind + body))
+
+    head, data = pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0), zlib.compress(bytes([0, shade]))
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
+
+
+@pytest.fixture(scope="module")
+def recorded() -> Iterator[Path]:
+    """A home with two melts of two deck cleats each. Its path is short, as that of a socket has to be."""
+    with tempfile.TemporaryDirectory(prefix="pc-") as folder:
+        home = Path(folder) / "h"
+        for scenario in ("cleats_left_in", "cleats_dip"):
+            words = ("--headless", "--scenario", scenario, "--export", f"{folder}/out", "--home", str(home))
+            assert main(("demo", *words)) == 0
+        yield home
+
+
+@pytest.fixture
+def shop(recorded: Path, home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The working folder, beside a home of one's own with these melts."""
+    monkeypatch.chdir(tmp_path)
+    for name in ("data", "settings"):
+        shutil.copytree(recorded / name, home / name)
+    return tmp_path
+
+
+def test_a_pour_on_paper_side_by_side_and_as_files(shop: Path, run: Run, home: Path) -> None:
+    said = run("sheet", "2026-001-1")
+    assert said.code == 0, said.err
+    page = (shop / "pour-2026-001-1.html").read_text("utf-8")
+    assert "SIMULATED" in page
+    assert "inside its window" in page
+    assert "steam explosion" in page  # the cautions of the alloy and of the sand
+    assert "print it from a browser" in said.out
+    assert run("sheet", "2026-001-1", "--svg", "plot.svg", "--unit", "F").out == "plot.svg\n"
+    words = [str(e.text) for e in ElementTree.parse(shop / "plot.svg").iter() if e.tag.endswith("text")]
+    assert "°F" in words
+    assert {"liquidus", "lift", "pour 1", "ready"} <= set(words)
+
+    told = run("compare", "2026-001-1", "2026-002-1", "--svg", "over.svg", "--html", "over.html", "--align", "liquidus")
+    assert told.code == 0, told.err
+    assert told.out.startswith("MIND: More than the temperature changed: probe.")
+    assert "The same: " in told.out
+    assert "alloy ZA-27" in told.out
+    ElementTree.parse(shop / "over.svg")
+    assert "<svg" in (shop / "over.html").read_text("utf-8")
+    found = json.loads(run("compare", "2026-001-1", "2026-001-2", "--json").out)
+    assert found["pours"] == ["2026-001-1", "2026-001-2"]
+    assert {line["name"] for line in found["differ"]} >= {"at the lip", "order in the melt"}
+    assert {line["name"] for line in found["same"]} >= {"alloy", "setup", "probe", "mass"}
+
+    lines = run("export", "2026-002", "--format", "jsonl", "--to", "out")
+    assert lines.code == 0, lines.err
+    rows = [json.loads(line) for line in (shop / "out" / "melt-2026-002.jsonl").read_text("utf-8").splitlines()]
+    assert lines.out.startswith(f"{len(rows)} rows in ")
+    assert run("export", "--pours", "all.csv").out == "4 pours in all.csv\n"
+    with (shop / "all.csv").open(encoding="utf-8", newline="") as file:
+        assert [row["pour"] for row in csv.DictReader(file)] == ["2026-001-1", "2026-001-2", "2026-002-1", "2026-002-2"]
+
+
+def test_what_cannot_be_done_is_said_and_leaves_no_file(shop: Path, run: Run) -> None:
+    before = sorted(os.listdir(shop))
+    for words, code, told in (
+        (("sheet", "2026-001-7"), 3, "no pour '2026-001-7'"),
+        (("sheet", "2026-001"), 3, "no pour '2026-001'"),
+        (("compare", "2026-001-1"), 2, "not to be compared"),
+        (("compare", "2026-001-1", "2026-001-1"), 2, "not to be compared"),
+        (("compare", "2026-001-1", "2026-009-1"), 3, "no pour '2026-009-1'"),
+        (("export", "2026-001", "--recompute", "--format", "jsonl"), 2, "CSV only"),
+        (("export", "2026-001", "--pours", "a.csv"), 2, "goes with nothing else"),
+        (("export",), 2, "is no melt or pour"),
+        (("melt", "list", "--since", "soon"), 2, "no date"),
+        (("melt", "list", "--since", "2026-09", "--until", "2026-08"), 2, "is before"),
+        (("pour", "photo", "2026-001-1"), 2, "no photo is named"),
+        (("pour", "photo", "2026-001-1", "none.jpg"), 2, "No such file"),
+        (("pour", "photo", "--folder", "nowhere"), 3, "no such folder"),
+    ):
+        done = run(*words)
+        assert done.code == code, (words, done)
+        assert told in done.err, (words, done.err)
+    assert sorted(os.listdir(shop)) == before
+
+
+def test_photos_of_a_folder_find_their_pours_and_stand_on_the_sheet(shop: Path, run: Run, home: Path) -> None:
+    folder = shop / "camera"
+    folder.mkdir()
+    poured_s = json.loads(run("pour", "show", "2026-001-1", "--json").out)["row"]["at_utc_s"]
+    for name, body, after_s in (
+        ("2026-002-2 horn tip.png", png(1), 50.0), ("a.png", png(2), 86_400.0), ("b.png", png(3), 9 * 86_400.0),
+        ("list.txt", b"cleats", 60.0), ("2026-044-1.png", png(4), 60.0),
+    ):  # fmt: skip
+        (folder / name).write_bytes(body)
+        os.utime(folder / name, (poured_s + after_s, poured_s + after_s))
+    dry = run("pour", "photo", "--folder", str(folder), "--dry-run")
+    assert dry.code == 0, dry.err
+    assert dry.out.count("would be put on record") == 2
+    assert not (home / "data" / "photos").exists()
+    for reason in ("list.txt: no JPEG", "2026-044-1.png: no pour 2026-044-1", "b.png: no pour in the 3 days"):
+        assert reason in dry.err
+    done = json.loads(run("pour", "photo", "--folder", str(folder), "--caption", "after fettling", "--json").out)
+    assert [(Path(one["file"]).name, one["melt"], one["pour"]) for one in done] == [
+        ("2026-002-2 horn tip.png", "2026-002", "2026-002-2"), ("a.png", "2026-002", "")
+    ]  # fmt: skip
+    assert run("pour", "photo", "--folder", str(folder)).out.count("was on record already") == 2
+    assert len(os.listdir(home / "data" / "photos")) == 2
+    run("sheet", "2026-002-2")
+    assert (shop / "pour-2026-002-2.html").read_text("utf-8").count("data:image/png;base64,") == 2
+    found = json.loads(run("melt", "find", "FETTLING", "--json").out)
+    assert [(hit["what"], hit["pour"]) for hit in found] == [("photo", ""), ("photo", "2026-002-2")]
+    assert "Nothing on the record has lobster" in run("melt", "find", "lobster").out
+
+
+def test_of_several_photos_none_is_kept_where_one_is_no_image(shop: Path, run: Run, home: Path) -> None:
+    (shop / "a.png").write_bytes(png(1))
+    (shop / "b.png").write_bytes(b"MZ not a photo")
+    done = run("pour", "photo", "2026-001-1", "a.png", "b.png")
+    assert done.code == 2
+    assert "b.png" in done.err
+    assert not (home / "data" / "photos").exists()
+    assert json.loads(run("pour", "show", "2026-001-1", "--json").out)["photos"] == []
+
+
+def test_a_photo_goes_on_record_beside_a_running_daemon(
+    home: Path, socket_board: Any, serve: Callable[..., Any], shell: Run, run: Run, tmp_path: Path,
+    write_settings: Callable[[str], Path], settings_for: Callable[[str], str],
+) -> None:  # fmt: skip
+    assert run("demo", "--headless", "--export", str(tmp_path / "demo"), "--home", str(home)).code == 0
+    write_settings(settings_for(socket_board.port))
+    daemon = serve()
+    assert "listening" in daemon.said
+    assert shell("melt", "start", "za27", "--charge", "1.5kg", "--mould", "cleat 3,kg=0.6,mm=6").code == 0
+    for shade in range(4):  # its writer commits every second meanwhile
+        (tmp_path / f"{shade}.png").write_bytes(png(shade))
+    done = shell("pour", "photo", "2026-001-1", *(str(tmp_path / f"{shade}.png") for shade in range(4)))
+    assert done.code == 0, done.err
+    assert done.out.count("; on record") == 4
+    assert shell("melt", "note", "four photos taken").code == 0
+    assert len(json.loads(shell("pour", "show", "2026-001-1", "--json").out)["photos"]) == 4
+    assert shell("melt", "end").code == 0
+    assert daemon.stop() == 0
+    assert "four photos" in shell("melt", "find", "photos").out
