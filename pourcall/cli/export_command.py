@@ -16,15 +16,16 @@ MELT, POUR = re.compile(r"\d{4}-\d{3,}"), re.compile(r"\d{4}-\d{3,}-\d+")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What, and where to."""
-    parser.add_argument("what", nargs="?", default="", help="a melt (2026-014) or a pour (2026-014-1)")
+    group = parser.add_mutually_exclusive_group(required=True)
+    group.add_argument("what", nargs="?", default="", help="a melt (2026-014) or a pour (2026-014-1)")
+    group.add_argument(
+        "--pours", type=Path, default=None, metavar="FILE.csv", help="the list of all pours with their results instead"
+    )
     parser.add_argument("--to", type=Path, default=Path("."), metavar="DIR", help="folder to write to (default: here)")
     parser.add_argument(
         "--format", choices=["csv", "jsonl", "parquet"], default="csv",
         help="CSV with W3C metadata beside it (default), JSON lines, or Parquet (needs pyarrow)",
     )  # fmt: skip
-    parser.add_argument(
-        "--pours", type=Path, default=None, metavar="FILE.csv", help="the list of all pours with their results instead"
-    )
     parser.add_argument(
         "--recompute", action="store_true",
         help="of the whole melt: as decided then beside what the calibration in force now makes of the same raw values",
@@ -79,8 +80,11 @@ def _pours(args: argparse.Namespace) -> int:
     from pourcall.daemon.records.export import export_pours
     from pourcall.daemon.records.store import Store
 
-    if args.what or args.recompute or args.format != "csv":
-        raise BadInput("--pours goes with nothing else", remedy="Write `pourcall export --pours FILE.csv`")
+    if args.recompute or args.format != "csv":
+        raise BadInput(
+            "--pours is a list as CSV, and nothing is recomputed in it",
+            remedy="Write `pourcall export --pours FILE.csv`",
+        )
     with Store.read(our_paths().database) as store:
         rows = store.pours(limit=-1)
     export_pours(reversed(rows), args.pours)
