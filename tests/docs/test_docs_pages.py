@@ -162,6 +162,8 @@ def test_every_link_leads_somewhere(path: Path) -> None:
 @pytest.mark.parametrize("path", USER_PAGES, ids=lambda path: path.name)
 def test_pages_for_users_use_the_words_of_the_trade(path: Path) -> None:
     text = re.sub(r"<!-- made from code.*?<!-- end -->", "", path.read_text(encoding="utf-8"), flags=re.DOTALL)
+    text = re.sub(r"```.*?```|`[^`\n]*`", "", text, flags=re.DOTALL)  # options and files may be called so
+    text = text.replace("well-mixed room", "")  # a term of ventilation
     found = re.search(r"\b(rooms?|house)\b|#\d+\b", text, re.IGNORECASE)
     assert found is None, f"{path.name}: {found}"
 
