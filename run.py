@@ -84,8 +84,8 @@ def make(lock):
                 fail("this Python has no venv module. On Debian or Ubuntu: sudo apt install python3-venv")
             venv.create(VENV, with_pip=True)
             pip = [venv_python(), "-m", "pip", "--quiet", "--disable-pip-version-check", "install"]
-            quietly([*pip, "--require-hashes", "-r", lock])
-            quietly([*pip, "--no-deps", "-e", "."])
+            quietly(pip + ["--require-hashes", "-r", lock])
+            quietly(pip + ["--no-deps", "-e", "."])
     except BaseException:
         shutil.rmtree(VENV, ignore_errors=True)
         raise
@@ -104,9 +104,9 @@ def main(words):
             checks()
         if not any(word.startswith("-n") for word in rest):
             tier += ["-n", "auto"]
-        command = [venv_python(), "-m", "pytest", *tier, *rest]
+        command = [venv_python(), "-m", "pytest"] + tier + rest
     else:
-        command = [venv_python(), "-m", "pourcall", *(words or ["demo"])]
+        command = [venv_python(), "-m", "pourcall"] + (words or ["demo"])
     try:
         sys.exit(subprocess.call(command, cwd=HERE if testing else None))
     except KeyboardInterrupt:
@@ -123,7 +123,7 @@ def checks():
         ["lint-imports"],
     ):
         sys.stderr.write("- " + " ".join(words) + "\n")
-        code = subprocess.call([os.path.join(tools, words[0]), *words[1:]], cwd=HERE)
+        code = subprocess.call([os.path.join(tools, words[0])] + words[1:], cwd=HERE)
         if code:
             sys.exit(code)
 
