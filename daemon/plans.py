@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.reading import Place
-from pourcall.contract.settings import Furnace, Settings
+from pourcall.contract.settings import Furnace, Settings, Shop
 
 if TYPE_CHECKING:
-    from pourcall.profiles.transfer import Pot
+    from pourcall.profiles.room import Air
+    from pourcall.profiles.transfer import Carry, Pot
 
 UNSTATED_CHARGE_KG = 1.0  # where neither the charge nor any mould has a mass; the answer says so
 WALL_MM = 10.0  # a small crucible's wall (common practice, no source); only the computed transfer loss uses it
@@ -76,6 +77,8 @@ class Planner:
             ],
             loss_c=own.transfer_loss_c,
             pot=pot_of(own),
+            carry=carry_of(own),
+            air=air_of(self._settings.shop),
             pot_rating_c=own.pot.rating_c,
             probe_rating_c=probe_rating_c(self._settings, furnace),
         )
@@ -92,6 +95,23 @@ def pot_of(furnace: Furnace) -> "Pot":
         height_mm=furnace.pot.height_mm,
         mass_kg=max(0.05, furnace.pot.mass_kg),
     )
+
+
+def carry_of(furnace: Furnace) -> "Carry":
+    """The way to the moulds: its seconds, and what this shop measured on it."""
+    from pourcall.profiles.transfer import Carry
+
+    return Carry(walk_s=furnace.walk_s, fitted_c_per_s=furnace.lifted_c_per_s)
+
+
+def air_of(shop: Shop) -> "Air":
+    """The air that takes up the fume."""
+    from pourcall.profiles.room import OUTDOORS, Air, under_extraction
+
+    if shop.air == "outdoors":
+        return OUTDOORS
+    air = Air(volume_m3=shop.volume_m3, changes_per_h=shop.air_changes_per_h)
+    return under_extraction(air) if shop.air == "extraction" else air
 
 
 def probe_rating_c(settings: Settings, furnace: str) -> float | None:

@@ -125,7 +125,7 @@ class JobRoom(JobTable, frozen=True):
     volume_m3: Annotated[float, Meta(gt=0.0, le=1e6)] | None = None
     changes_per_h: Annotated[float, Meta(gt=0.0, le=1000.0)] | None = None
     near_field: Annotated[float, Meta(ge=1.0, le=100.0)] | None = None
-    place: Literal["indoors", "extraction", "outdoors"] = "indoors"
+    place: Literal["indoors", "extraction", "outdoors"] | None = None
 
 
 class Job(JobTable, frozen=True):

@@ -29,6 +29,8 @@ class Shop(msgspec.Struct, frozen=True, kw_only=True):
     pot_rating_c: float | None = None
     probe_rating_c: float | None = None
     loss_c: float | None = None
+    carry: Carry = Carry()
+    air: Air = Air()
 
 
 def request_of(job: Job, sheet: AlloySheet, library: SheetLibrary, shop: Shop | None = None) -> PlanRequest:
@@ -51,9 +53,9 @@ def request_of(job: Job, sheet: AlloySheet, library: SheetLibrary, shop: Shop | 
         yield_share=job.yield_share,
         pot=msgspec.structs.replace(pot, **sizes),
         pot_depth_mm=job.pot.depth_mm,
-        carry=Carry(**walk),
+        carry=msgspec.structs.replace(shop.carry, **walk),
         loss_c=stated_loss if stated_loss is not None or walk else shop.loss_c,
-        air=_air(job.room),
+        air=_air(job.room, shop.air),
         furnace_kind=job.furnace.kind or shop.kind,
         power_w=job.furnace.power_w if job.furnace.power_w is not None else shop.power_w,
         pot_rating_c=job.pot.rating_c if job.pot.rating_c is not None else shop.pot_rating_c,
@@ -99,9 +101,11 @@ def _moulds(mould: JobMould, sheet: AlloySheet) -> list[PlanMould]:
     return [PlanMould(**{**fields, "name": name}) for name in names]
 
 
-def _air(room: JobRoom) -> Air:
+def _air(room: JobRoom, usual: Air) -> Air:
     stated = _stated(room)
-    place = stated.pop("place")
+    place = stated.pop("place", None)
+    if place is None and not stated:
+        return usual
     base = OUTDOORS if place == "outdoors" else Air()
     air = msgspec.structs.replace(base, **stated)
     return under_extraction(air) if place == "extraction" else air

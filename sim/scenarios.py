@@ -8,12 +8,15 @@ mould's window; a test holds the generator to it. Not here: running it (sim.shop
 
 import math
 from collections.abc import Sequence
+from functools import cache
 from random import Random
 
 import msgspec
 
-from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
+from pourcall.contract.plan import AlloyFacts, FumeTable, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Place
+from pourcall.profiles.fume import fume_table
+from pourcall.profiles.sheet import load_sheets
 from pourcall.sim.crew import ALL_KEYS
 from pourcall.sim.metal import ALLOY_KEYS, SimAlloy, alloy, shifted
 from pourcall.sim.plant import FurnaceSpec, Plant, PlantStart, PotSpec
@@ -68,9 +71,16 @@ def pour_losses_c(
 
 
 def make_plan(melt: str, facts: AlloyFacts, charge_kg: float, moulds: Sequence[MouldPlan]) -> MeltPlan:
-    """A plan from a sheet, with the alloy's own limit in the pot."""
+    """A plan from a sheet, with the alloy's own limit in the pot and its fume in an ordinary shop."""
     limit = PotLimit(limit_c=facts.alloy_max_c, whose="alloy", why="highest in the pot, of the alloy sheet")
-    return MeltPlan(melt=melt, alloy=facts, charge_kg=charge_kg, moulds=tuple(moulds), limits=(limit,))
+    return MeltPlan(
+        melt=melt, alloy=facts, charge_kg=charge_kg, moulds=tuple(moulds), limits=(limit,), fume=_fume(facts.key)
+    )
+
+
+@cache
+def _fume(key: str) -> FumeTable | None:
+    return fume_table(load_sheets().get(key))
 
 
 class _Draw:

@@ -237,7 +237,7 @@ def _shop(wanted: str) -> Shop:
         if wanted:
             raise BadInput(f"there are no settings, so no furnace {wanted!r}", remedy="Run `pourcall setup`")
         return Shop()
-    from pourcall.daemon.plans import pot_of, probe_rating_c
+    from pourcall.daemon.plans import air_of, carry_of, pot_of, probe_rating_c
 
     name = pick_furnace(list(settings.furnace), wanted)
     furnace = settings.furnace[name]
@@ -248,6 +248,8 @@ def _shop(wanted: str) -> Shop:
         pot_rating_c=furnace.pot.rating_c,
         probe_rating_c=probe_rating_c(settings, name),
         loss_c=furnace.transfer_loss_c,
+        carry=carry_of(furnace),
+        air=air_of(settings.shop),
     )
 
 

@@ -29,7 +29,9 @@ class Shop(_Table, frozen=True):
 
     name: str = "workshop"
     unit: Unit = Unit.C
-    utc_offset_note: str = ""
+    volume_m3: Annotated[float, Meta(gt=0, le=1_000_000)] = 50.0  # of the shop's air, for fume
+    air_changes_per_h: Annotated[float, Meta(gt=0, le=1000)] = 2.0
+    air: Literal["indoors", "extraction", "outdoors"] = "indoors"
 
 
 class Board(_Table, frozen=True):
@@ -60,7 +62,9 @@ class Furnace(_Table, frozen=True):
     kind: Literal["electric", "fuel"] = "electric"
     rating_c: Annotated[float, Meta(gt=0, le=2000)] = 1200.0
     power_w: Annotated[float, Meta(gt=0, le=200_000)] | None = None
-    transfer_loss_c: Annotated[float, Meta(ge=0, le=300)] | None = None  # pot to lip; None: by alloy family
+    transfer_loss_c: Annotated[float, Meta(ge=0, le=300)] | None = None  # pot to lip; None: reckoned
+    lifted_c_per_s: Annotated[float, Meta(gt=0, le=20)] | None = None  # as measured with this pot; replaces the physics
+    walk_s: Annotated[float, Meta(ge=0, le=600)] = 20.0  # from the lift to the first mould
     pot: Pot = Pot()
 
 
