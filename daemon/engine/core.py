@@ -114,6 +114,9 @@ class Engine:
                     "unknown_channel", f"board {board} sends channel {sample.channel}: no probe is set up for it"
                 )
             return
+        if link is not None and link.mismatch:
+            self._lost(channel, Reason.CONFIG)  # whose probe this is, nobody knows (fault S7)
+            return
         alloy = None if self.run is None else self.run.plan.alloy
         before = channel.tracker.state
         reading, why = channel.take(sample, item.late_s, item.mono_s, item.utc_s, alloy)
@@ -189,12 +192,12 @@ class Engine:
                     self._lost(channel)
         self._explain()
 
-    def _lost(self, channel: ProbeChannel) -> None:
-        """A lost link is a reading with a reason, not silence."""
+    def _lost(self, channel: ProbeChannel, reason: Reason = Reason.LINK_LOST) -> None:
+        """A lost link, or another board than it was, is a reading with a reason, not silence."""
         reading = Reading(
             probe=channel.config.name,
             temp_c=None,
-            reason=Reason.LINK_LOST,
+            reason=reason,
             at_mono_s=self.mono_s,
             at_utc_s=self.utc_s,
             raw_kind=RawKind.ITS90_C if channel.last is None else channel.last.raw_kind,

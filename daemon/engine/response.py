@@ -23,8 +23,8 @@ CHAMBER_FALL_C, CHAMBER_FOR_S, CHAMBER_RATE_C_PER_MIN = 30.0, 100.0, 6.0
 AFTER_LOW_S = 420.0  # turned down: the chamber falls to its new level by itself
 AFTER_DIP_S = 120.0  # lid, skimming, a dip: heat was let out
 METAL_FALL_C, METAL_FOR_S, METAL_RATE_C_PER_MIN = 8.0, 200.0, 2.0
-CLEAR_OF_LIQUIDUS_C = 12.0
-AFTER_ADDITION_S = 420.0
+CLEAR_OF_LIQUIDUS_C, CLEAR_OF_SOLIDUS_C = 12.0, 20.0
+AFTER_ADDITION_S, AFTER_ADDITION_CHAMBER_S = 420.0, 240.0
 STEADY_SHARE = 0.55  # of its fastest minute: an addition's fall dies away, a dead flame's does not
 WINDOW_S = 600.0
 FIRST_S = 300.0  # a cold furnace warms itself first
@@ -122,7 +122,7 @@ class ResponseWatch:
 
     def _chamber_out(self, mono_s: float) -> str:
         fall = self._chamber_fall
-        if fall is None or mono_s - self._disturbed_s < AFTER_DIP_S:
+        if fall is None or mono_s - self._disturbed_s < AFTER_DIP_S or mono_s - self._added_s < AFTER_ADDITION_CHAMBER_S:
             return ""
         if self._level is PowerLevel.LOW and fall.since_s - self._level_s < AFTER_LOW_S:
             return ""
@@ -146,8 +146,8 @@ class ResponseWatch:
         if self._level is PowerLevel.LOW and fall.since_s - self._level_s < AFTER_LOW_S:
             return ""  # it may well cool at low
         now_c, rate = self._metal[-1][1], -_rate(self._metal, 60.0)
-        if now_c < alloy.liquidus_c + CLEAR_OF_LIQUIDUS_C:
-            return ""
+        if alloy.solidus_c - CLEAR_OF_SOLIDUS_C < now_c < alloy.liquidus_c + CLEAR_OF_LIQUIDUS_C:
+            return ""  # in between it may stand or sink a little while it melts
         if fall.from_c - now_c < METAL_FALL_C or mono_s - fall.since_s < METAL_FOR_S:
             return ""
         if rate < METAL_RATE_C_PER_MIN or rate < STEADY_SHARE * fall.fastest:
