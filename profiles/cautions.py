@@ -109,7 +109,10 @@ def clothing(sheet: AlloySheet) -> tuple[str, ...]:
         worn.append("Respirator with P3 filters within reach, worn for skimming and pouring")
     worn += [
         "Dry sand bed under pot and moulds, dry sand and shovel at hand; no water near",
+        "Tools, ladle and additions dry and warmed over the furnace before they touch the melt",
+        "Nothing sealed or hollow in the charge: it bursts",
         "Clear way from furnace to mould, walked once without metal",
+        "Spectators well back, animals and children out",
         "Ingot mould warm and ready for what is left",
         "A second person who knows where the main switch or the gas valve is",
     ]

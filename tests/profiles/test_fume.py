@@ -272,3 +272,12 @@ def test_the_checklist_asks_for_a_respirator_where_there_is_zinc_or_lead() -> No
     assert asked("za27")
     assert asked("c83600")
     assert not asked("a356")
+
+
+@pytest.mark.parametrize("key", LIBRARY.keys())
+def test_the_checklist_names_every_usual_caution_for_every_alloy(key: str) -> None:
+    # Common practice, no source: dry and preheated tools and additions, no sealed scrap, dry sand floor, no water near,
+    # spectators back.
+    said = " ".join(cautions.clothing(LIBRARY.get(key))).lower()
+    for word in ("face shield", "additions dry", "sealed", "dry sand bed", "no water", "spectators"):
+        assert word in said
