@@ -24,6 +24,7 @@ AFTER_LOW_S = 420.0  # turned down: the chamber falls to its new level by itself
 AFTER_DIP_S = 120.0  # lid, skimming, a dip: heat was let out
 METAL_FALL_C, METAL_FOR_S, METAL_RATE_C_PER_MIN = 8.0, 200.0, 2.0
 CLEAR_OF_LIQUIDUS_C, CLEAR_OF_SOLIDUS_C = 12.0, 20.0
+MUSHY_FALL_C, MUSHY_FOR_S = 15.0, 360.0
 AFTER_ADDITION_S, AFTER_ADDITION_CHAMBER_S = 420.0, 240.0
 STEADY_SHARE = 0.55  # of its fastest minute: an addition's fall dies away, a dead flame's does not
 WINDOW_S = 600.0
@@ -146,12 +147,17 @@ class ResponseWatch:
         if self._level is PowerLevel.LOW and fall.since_s - self._level_s < AFTER_LOW_S:
             return ""  # it may well cool at low
         now_c, rate = self._metal[-1][1], -_rate(self._metal, 60.0)
-        if alloy.solidus_c - CLEAR_OF_SOLIDUS_C < now_c < alloy.liquidus_c + CLEAR_OF_LIQUIDUS_C:
+        mushy = alloy.solidus_c - CLEAR_OF_SOLIDUS_C < now_c < alloy.liquidus_c + CLEAR_OF_LIQUIDUS_C
+        fall_c, for_s = (MUSHY_FALL_C, MUSHY_FOR_S) if mushy else (METAL_FALL_C, METAL_FOR_S)
+        if fall.from_c - now_c < fall_c or mono_s - fall.since_s < for_s:
             return ""  # in between it may stand or sink a little while it melts
-        if fall.from_c - now_c < METAL_FALL_C or mono_s - fall.since_s < METAL_FOR_S:
-            return ""
+        if mushy:
+            return self._metal_words(fall, now_c, mono_s)
         if rate < METAL_RATE_C_PER_MIN or rate < STEADY_SHARE * fall.fastest:
             return ""
+        return self._metal_words(fall, now_c, mono_s)
+
+    def _metal_words(self, fall: _Fall, now_c: float, mono_s: float) -> str:
         return (
             f"The metal fell {say_difference_c(fall.from_c - now_c)} in {(mono_s - fall.since_s) / 60.0:.0f} min with "
             f"the burner marked {self._level_words()}: the flame may be out. Close the gas, ventilate"

@@ -22,7 +22,7 @@ COAST_LEFT_OUT_SHARE, COAST_LEFT_OUT_C = 0.10, 1.5  # of the rise still to come,
 WALL_DRIFT_C, POWER_DRIFT = 3.0, 0.006  # a square root of a minute
 CHAMBER_WALL_SHARE, CHAMBER_SIGMA_C = 0.7, 25.0
 FROM_CHAMBER_U_C = 15.0  # expanded; metal from a chamber probe is never better than this
-LUMP_C, LUMP_ABOVE_S, LUMP_BELOW_S = 80.0, 350.0, 60.0  # bath and cold lump are not one temperature at once
+LUMP_C, LUMP_S, LUMP_ABOVE_C, LUMP_MOST_S = 80.0, 60.0, 5.0, 500.0  # bath and cold lump are not one temperature at once
 PER_TICK = 2
 CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
 BAND_STEP_S, BAND_POINTS = 60.0, 40
@@ -103,7 +103,6 @@ class Ahead:
         self.mass_kg += kg
         self.still_to_come_kg = max(0.0, self.still_to_come_kg - kg)
         self._added_s = mono_s
-        self._known = [False] * COUNT
 
     def take(self, metal_c: float, u_c: float, mono_s: float, *, settled: bool = False) -> None:
         """What a probe in the pot reads (raw, not corrected for lag), U expanded. settled: of a dip, without lag."""
@@ -112,9 +111,10 @@ class Ahead:
         self._advance(mono_s)
         self._taken_s = mono_s
         lag_s, self.members.sheath_s = self.members.sheath_s, 0.0 if settled else self.members.sheath_s
-        # a bath hotter than the mix means that the lump is not molten yet; one as cold as the mix means what it says
-        lump_s = LUMP_ABOVE_S if metal_c > self.expected_reading_c() else LUMP_BELOW_S
-        lump_c = LUMP_C * math.exp(-(mono_s - self._added_s) / lump_s)
+        since_s = mono_s - self._added_s
+        if since_s < LUMP_MOST_S and metal_c > self.expected_reading_c() + LUMP_ABOVE_C:
+            return  # a bath hotter than the mix: the lump is not molten yet; one as cold as the mix means what it says
+        lump_c = LUMP_C * math.exp(-since_s / LUMP_S)
         self.members.take(metal_c, math.hypot(READING_SIGMA_C, 0.5 * u_c, lump_c), self.mass_kg)
         self.members.sheath_s = lag_s
         self.seen += 1

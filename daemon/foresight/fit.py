@@ -1,4 +1,4 @@
-"""Room: learning a furnace from its traces. Non-linear least squares with priors; in a worker process, never the daemon.
+"""Room: learning a furnace from its traces. Non-linear least squares with priors; in a worker, never in the daemon.
 
 Residuals are reading less model over all traces, one point in ten seconds, and the priors as residuals of their own
 (maximum a posteriori); scale robust (soft l1), covariance from the Jacobian at the solution, widened by what the
@@ -16,8 +16,8 @@ from scipy.optimize import least_squares
 
 from pourcall.contract.errors import BadTrace
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.contract.plan import AlloyFacts
 from pourcall.daemon.foresight.model import Furnace, Metal, State, add_cold, advance, reads_c
+from pourcall.daemon.foresight.traces import LOW, Fitted, LearnTrace, why_not
 
 POINT_S = 10.0
 STEP_S = 5.0
@@ -25,7 +25,6 @@ FLOOR_C = 4.0  # standard deviation of one residual, before what the model says 
 TOGETHER_S = 240.0  # residuals this near in time err together (ours, from their autocorrelation on simulated melts)
 SOLID_C = 35.0
 LUMP_S = 420.0  # half a kilogram in a kilogram of bath takes minutes to melt and mix (ours)
-LEAST_S, LEAST_RISE_C, LEAST_POINTS = 300.0, 150.0, 30
 HOT_WALL_U_C = 150.0
 HEAT_U = 0.05
 STARTS: tuple[dict[str, float], ...] = (
@@ -35,42 +34,8 @@ STARTS: tuple[dict[str, float], ...] = (
 )  # of the logarithms
 
 
-class LearnTrace(msgspec.Struct, frozen=True, kw_only=True):
-    """One melt to learn from. Times in seconds from its start; the last of `power` and `added` holds to the end."""
-
-    melt: str
-    alloy: AlloyFacts
-    charge_kg: float  # in the pot at the start
-    times_s: tuple[float, ...]
-    temps_c: tuple[float, ...]  # a probe left in the pot, as read
-    power: tuple[tuple[float, float], ...]  # (from, share); share -1: the burner's low
-    added: tuple[tuple[float, float], ...] = ()  # (at, kg)
-    room_c: float = 20.0
-    hot: bool = False  # the furnace was hot from the melt before
-    hot_wall_c: float = 400.0  # guess of it
-    sheath_s: float = 4.2
-
-
-def why_not(trace: LearnTrace) -> str:
-    """What a trace lacks to be learned from; empty: nothing."""
-    if len(trace.times_s) < LEAST_POINTS:
-        return f"it has {len(trace.times_s)} readings in the metal, {LEAST_POINTS} are wanted"
-    if trace.times_s[-1] - trace.times_s[0] < LEAST_S:
-        return f"it lasts {trace.times_s[-1] - trace.times_s[0]:.0f} s, {LEAST_S:.0f} s are wanted"
-    rise = max(trace.temps_c) - min(trace.temps_c)
-    if rise < LEAST_RISE_C:
-        return f"it is too flat: it spans {rise:.0f} degC, {LEAST_RISE_C:.0f} are wanted"
-    if not trace.power:
-        return "nothing says how the knob or burner stood: mark it with `pourcall melt power high`"
-    if not any(share != 0.0 for _, share in trace.power):
-        return "the power was marked off from the start to the end"
-    if trace.charge_kg <= 0.0:
-        return "nothing says how much metal was in the pot"
-    return ""
-
-
 def predict(
-    trace: LearnTrace, logs: Sequence[float], *, wall_c: float, heat: float = 0.0, every_s: float = POINT_S
+    trace: LearnTrace, logs: "Sequence[float] | np.ndarray[Any, Any]", *, wall_c: float, heat: float = 0.0, every_s: float = POINT_S
 ) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any, Any]", "np.ndarray[Any, Any]"]:
     """(times, readings of the model, what it says it does not know) at `every_s` over the span of a trace."""
     furnace, metal = Furnace.of(list(logs)), Metal(trace.alloy)
@@ -108,24 +73,15 @@ def _to(
 ) -> State:
     if seconds <= 0.0:
         return state
-    share = furnace.low_share if share == -1.0 else share
+    share = furnace.low_share if share == LOW else share
     return advance(furnace, metal, state, mass, share, room_c, seconds, step_s=STEP_S)
-
-
-class Fitted(msgspec.Struct, frozen=True):
-    """The model, and how each trace was met: (melt, root mean square in degC, points)."""
-
-    model: FurnaceModel
-    traces: tuple[tuple[str, float, int], ...]
-    refused: tuple[tuple[str, str], ...]  # (melt, what it lacks)
-    cost: float
 
 
 def fit(
     prior: FurnaceModel, traces: Sequence[LearnTrace], *, utc_s: float = 0.0, version: int | None = None,
     evaluations: int = 40,
 ) -> Fitted:  # fmt: skip
-    """Learn a furnace. The prior is `usual_model` or an earlier one made wider. Raises BadTrace where nothing is usable."""
+    """Learn a furnace; the prior is `usual_model`. Raises BadTrace where nothing is usable, saying what is missing."""
     refused = tuple((trace.melt, why) for trace in traces if (why := why_not(trace)))
     usable = [trace for trace in traces if not why_not(trace)]
     if not usable:

@@ -27,6 +27,8 @@ COMMANDS: dict[str, str] = {
     "sheet": "one page of a pour to pin on the wall, with its drawing",
     "compare": "pours side by side: what differs, what came of it",
     "advise": "what temperature next for a mould setup, and why",
+    "profile": "list, show, check guided profiles",
+    "furnace": "what was learned of a furnace from its own melts; learn it anew",
     "replay": "run the engine over any trace with a time and a temperature or emf column",
     "alloy": "list, show, check alloy sheets",
     "thermocouple": "emf to temperature and back at the bench, with cold junction and tolerance",

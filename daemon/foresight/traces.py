@@ -1,0 +1,61 @@
+"""Room: what a furnace is learned from. One melt as data, and what it lacks where it cannot be used. Pure, no arrays."""
+
+import msgspec
+
+from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.plan import AlloyFacts
+
+LEAST_S, LEAST_RISE_C, LEAST_POINTS = 300.0, 150.0, 30
+LOW = -1.0  # as a share of power: the burner's own "low"
+
+
+class LearnTrace(msgspec.Struct, frozen=True, kw_only=True):
+    """One melt to learn from. Times in seconds from its start; the last of `power` and `added` holds to the end."""
+
+    melt: str
+    alloy: AlloyFacts
+    charge_kg: float  # in the pot at the start
+    times_s: tuple[float, ...]
+    temps_c: tuple[float, ...]  # a probe left in the pot, as read
+    power: tuple[tuple[float, float], ...]  # (from, share); share -1: the burner's low
+    added: tuple[tuple[float, float], ...] = ()  # (at, kg)
+    room_c: float = 20.0
+    hot: bool = False  # the furnace was hot from the melt before
+    hot_wall_c: float = 400.0  # guess of it
+    sheath_s: float = 4.2
+
+
+def why_not(trace: LearnTrace) -> str:
+    """What a trace lacks to be learned from; empty: nothing."""
+    if len(trace.times_s) < LEAST_POINTS:
+        return f"it has {len(trace.times_s)} readings in the metal, {LEAST_POINTS} are wanted"
+    if trace.times_s[-1] - trace.times_s[0] < LEAST_S:
+        return f"it lasts {trace.times_s[-1] - trace.times_s[0]:.0f} s, {LEAST_S:.0f} s are wanted"
+    rise = max(trace.temps_c) - min(trace.temps_c)
+    if rise < LEAST_RISE_C:
+        return f"it is too flat: it spans {rise:.0f} degC, {LEAST_RISE_C:.0f} are wanted"
+    if not trace.power:
+        return "nothing says how the knob or burner stood: mark it with `pourcall melt power high`"
+    if not any(share != 0.0 for _, share in trace.power):
+        return "the power was marked off from the start to the end"
+    if trace.charge_kg <= 0.0:
+        return "nothing says how much metal was in the pot"
+    return ""
+
+
+class Fitted(msgspec.Struct, frozen=True):
+    """The model, and how each trace was met: (melt, root mean square in degC, points)."""
+
+    model: FurnaceModel
+    traces: tuple[tuple[str, float, int], ...]
+    refused: tuple[tuple[str, str], ...]  # (melt, what it lacks)
+    cost: float
+
+
+class Job(msgspec.Struct, frozen=True, kw_only=True):
+    """What the worker is asked."""
+
+    prior: FurnaceModel
+    traces: tuple[LearnTrace, ...]
+    utc_s: float
+    version: int

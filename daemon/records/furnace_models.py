@@ -1,0 +1,151 @@
+"""Room: furnace models on record, and the melts they are learned from. Rows are added, never altered.
+
+In: a connection. Out: `FurnaceModel`s, oldest first; `LearnTrace`s of recorded melts. Not here: fitting.
+"""
+
+import sqlite3
+from collections.abc import Sequence
+
+import msgspec
+
+from pourcall.contract.events import Event, LiftMarked, Marked, PourMarked, PowerMarked
+from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.plan import MeltPlan
+from pourcall.contract.reading import Place
+from pourcall.daemon.engine.config import EngineConfig
+from pourcall.daemon.engine.probe_state import SHEATHS
+from pourcall.daemon.foresight.traces import LOW, LearnTrace
+from pourcall.daemon.records.book import keep_text
+from pourcall.daemon.records.tracing import extent, melt_spans
+
+WHAT = "furnace_model"
+SHARES = {PowerLevel.OFF: 0.0, PowerLevel.LOW: LOW, PowerLevel.HIGH: 1.0}
+HOT_C = 80.0  # a pot that begins hotter stands in a furnace still hot from the melt before
+POINT_S = 2.0
+ENTERED_C_PER_S = 5.0  # a fall faster than this is a probe taken out
+_EVENTS: msgspec.json.Decoder[Event] = msgspec.json.Decoder(Event)
+
+
+def keep_model(conn: sqlite3.Connection, model: FurnaceModel) -> int:
+    """A new row; its id. Inside a transaction of the caller's (`calibrations.write_aside`, `Recorder.call`)."""
+    conn.execute("INSERT OR IGNORE INTO furnaces (name) VALUES (?)", (model.furnace,))
+    digest = keep_text(conn, WHAT, msgspec.json.encode(model).decode())
+    row = conn.execute(
+        "INSERT INTO learned (furnace_id, at_utc_s, what, text_hash) SELECT id, ?, ?, ? FROM furnaces WHERE name = ?",
+        (model.learned_utc_s, WHAT, digest, model.furnace),
+    )
+    return int(row.lastrowid or 0)
+
+
+def models(conn: sqlite3.Connection, furnace: str) -> tuple[FurnaceModel, ...]:
+    """All that was ever learned of a furnace, oldest first. One of a newer schema than ours is left out."""
+    found = []
+    for (body,) in conn.execute(
+        "SELECT t.body FROM learned l JOIN furnaces f ON f.id = l.furnace_id JOIN texts t ON t.hash = l.text_hash"
+        " WHERE f.name = ? AND l.what = ? ORDER BY l.id",
+        (furnace, WHAT),
+    ):
+        try:
+            found.append(msgspec.json.decode(body, type=FurnaceModel))
+        except (msgspec.ValidationError, ValueError):
+            continue
+    return tuple(found)
+
+
+def latest_model(conn: sqlite3.Connection, furnace: str) -> FurnaceModel | None:
+    """The one in force for the next melt; None: nothing learned yet."""
+    found = models(conn, furnace)
+    return found[-1] if found else None
+
+
+def melts_of(conn: sqlite3.Connection, furnace: str, limit: int) -> tuple[str, ...]:
+    """The latest melts of a furnace that ended, oldest first."""
+    rows = conn.execute(
+        "SELECT DISTINCT m.id, m.melt FROM melts m JOIN furnaces f ON f.id = m.furnace_id"
+        " JOIN melt_endings e ON e.melt_id = m.id WHERE f.name = ? ORDER BY m.id DESC LIMIT ?",
+        (furnace, limit),
+    ).fetchall()
+    return tuple(melt for _, melt in reversed(rows))
+
+
+def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
+    """One recorded melt as the fit wants it, from its start to the lift. Raises NotFound."""
+    _, began_s, spans = melt_spans(conn, melt, 0.0)
+    span = spans[0]  # a melt that outlived a restart is learned from up to the restart
+    row = conn.execute(
+        "SELECT p.plan, t.body FROM melts m JOIN melt_plans p ON p.melt_id = m.id JOIN sessions s ON s.id = m.session_id"
+        " JOIN texts t ON t.hash = s.config_hash WHERE m.melt = ? ORDER BY p.version DESC LIMIT 1",
+        (melt,),
+    ).fetchone()
+    plan = msgspec.json.decode(row[0], type=MeltPlan)
+    config = msgspec.json.decode(row[1], type=EngineConfig)
+    until_s = span.until_s if span.until_s is not None else began_s + 4 * 3600.0
+    events = [
+        _EVENTS.decode(body)
+        for (body,) in conn.execute(
+            "SELECT body FROM events WHERE session_id = ? AND mono_s BETWEEN ? AND ?"
+            " AND type IN ('power_marked', 'marked', 'lift_marked', 'pour_marked') ORDER BY id",
+            (span.session_id, began_s - 600.0, until_s),
+        )
+    ]
+    power, added = _marks(events, began_s)
+    for event in events:
+        if isinstance(event, LiftMarked):
+            until_s = min(until_s, event.lift_mono_s)
+        elif isinstance(event, PourMarked) and event.melt == melt:
+            until_s = min(until_s, event.pour.at_mono_s - 30.0)
+    probe = next((one for one in config.probes if one.place is Place.MELT), None)
+    times, temps = ((), ()) if probe is None else _readings(conn, melt, probe.name, began_s, until_s)
+    rule = SHEATHS["mineral_6mm" if probe is None else probe.sheath]
+    first_c = temps[0] if temps else 20.0
+    return LearnTrace(
+        melt=melt, alloy=plan.alloy, charge_kg=max(0.0, plan.charge_kg - sum(kg for _, kg in added)), times_s=times,
+        temps_c=temps, power=power, added=added, room_c=min(first_c, 25.0), hot=first_c > HOT_C, hot_wall_c=first_c,
+        sheath_s=rule.tau_metal_s,
+    )  # fmt: skip
+
+
+def _marks(
+    events: Sequence[Event], began_s: float
+) -> tuple[tuple[tuple[float, float], ...], tuple[tuple[float, float], ...]]:
+    """Power as (from, share), and additions as (at, kg), in seconds from the melt's start."""
+    power: list[tuple[float, float]] = []
+    added: list[tuple[float, float]] = []
+    for event in events:
+        if isinstance(event, PowerMarked):
+            at_s = event.at_mono_s - began_s
+            if at_s <= 0.0:
+                power = []  # only how it stood when the melt began
+            power.append((max(0.0, at_s), SHARES[event.level]))
+        elif isinstance(event, Marked) and event.what == "addition" and event.value:
+            added.append((event.at_mono_s - began_s, event.value))
+    return tuple(sorted(power)), tuple(sorted(added))
+
+
+def _readings(
+    conn: sqlite3.Connection, melt: str, probe: str, began_s: float, until_s: float
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Readings of a probe as decided then, one in two seconds, up to where it was taken out."""
+    span = melt_spans(conn, melt, 0.0)[2][0]
+    held = extent(conn, span)
+    if held is None:
+        return (), ()
+    rows = conn.execute(
+        "SELECT j.mono, j.temp_mc FROM journal j JOIN sources s ON s.id = j.source JOIN probes p ON p.id = s.probe_id"
+        " WHERE j.id BETWEEN ? AND ? AND s.session_id = ? AND p.name = ? AND j.temp_mc IS NOT NULL"
+        " AND typeof(j.extra) <> 'real' ORDER BY j.id",
+        (held.first_id, held.last_id, span.session_id, probe),
+    )
+    times: list[float] = []
+    temps: list[float] = []
+    for mono, temp_mc in rows:
+        at_s = (mono / 1000.0 if type(mono) is int else mono) - began_s
+        if not 0.0 <= at_s <= until_s - began_s or (times and at_s - times[-1] < POINT_S):
+            continue
+        temp_c = temp_mc / 1000.0
+        if times and temps[-1] - temp_c > ENTERED_C_PER_S * (at_s - times[-1]) and temps[-1] > 300.0:
+            break
+        times.append(at_s)
+        temps.append(temp_c)
+    return tuple(times), tuple(temps)
