@@ -3,7 +3,8 @@
 The plant has four bodies, air and a soaking lining, eutectic plateaus, lumps and a bath surface; the fitted model has
 three bodies and none of these (sim/foresee.py and daemon/foresight/model.py say which). Rows: time to ready within
 10 % from half-way on, its 90 % interval, the coast peak, the peak of the true metal after a followed call to cut the
-power (a caster who takes 2 to 25 s, 1 to 9 s once told to stand by), what a tick costs. There is no peer: nothing of general use foresees a melt.
+power (a caster who takes 2 to 25 s, 1 to 9 s once told to stand by), what a tick costs.
+There is no peer: nothing of general use foresees a melt.
 `python benchmarks/bench_foresight.py [melts]`; `run()` gives the rows.
 """
 
@@ -96,7 +97,9 @@ class Seen:
         if self.ready_s is None:
             return math.inf
         whole = self.ready_s
-        return max((abs((s.mid or 1e9) - left) / whole for left, s in self.ready if left >= 0.1 * whole), default=math.inf)
+        return max(
+            (abs((s.mid or 1e9) - left) / whole for left, s in self.ready if left >= 0.1 * whole), default=math.inf
+        )
 
 
 def foresee(shop: Workshop, model: FurnaceModel, *, ask_every_s: int = 20) -> Seen:
@@ -195,7 +198,9 @@ def rows(seen: Sequence[Seen], followed: Sequence[Followed]) -> list[dict[str, A
     in_ten = sum(one.worst_share <= 0.10 for one in seen) / len(seen)
     covered = _share([_inside(left, span) for left, span in ready])
     left_ten = _share([span.mid is not None and abs(span.mid - left) <= 0.1 * left + 10.0 for left, span in ready])
-    coast_rms = math.sqrt(sum((span.mid or 0.0) - peak and ((span.mid or 0.0) - peak) ** 2 for peak, span in coasts) / max(len(coasts), 1))
+    coast_rms = math.sqrt(
+        sum((span.mid or 0.0) - peak and ((span.mid or 0.0) - peak) ** 2 for peak, span in coasts) / max(len(coasts), 1)
+    )
     coast_in = _share([_inside(peak, span) for peak, span in coasts])
     called = [one for one in followed if one.peak_c is not None]
     hit = _share([one.peak_c is not None and -BELOW_C <= one.peak_c <= ABOVE_C for one in called])

@@ -15,9 +15,9 @@
     for_min = 5                              # or until = "told"
     limit_min = 20
 
-Refused by segment, with the limit: unknown keys, a target above pot, probe, furnace or alloy, a hold below the liquidus,
-a wait without an end. Files that ship lie in profiles/ramps; a user's folder adds and overrides by name of the file.
-Errors: BadSheet, NotFound.
+Refused by segment, with the limit: unknown keys, a target above pot, probe, furnace or alloy, a hold below the
+liquidus, a wait without an end. Files that ship lie in profiles/ramps; a user's folder adds and overrides by name of
+the file. Errors: BadSheet, NotFound.
 """
 
 import difflib
@@ -127,15 +127,17 @@ def parse_profile(text: str, *, key: str, file: str = "") -> Profile:
 def _segment(raw: dict[str, Any], number: int, before: Sequence[Segment]) -> tuple[list[Fault], Segment | None]:
     """One table; every fault in it."""
     where = f"segment {number}"
-    faults = [Fault(f"{where}: {word}", f"unknown key{_nearest(word, _SEGMENT)}") for word in raw if word not in _SEGMENT]
+    faults = [
+        Fault(f"{where}: {word}", f"unknown key{_nearest(word, _SEGMENT)}") for word in raw if word not in _SEGMENT
+    ]
     kind = raw.get("kind")
     if kind not in ("ramp", "hold"):
-        return [*faults, Fault(f"{where}: kind", f"must be \"ramp\" or \"hold\", is {kind!r}")], None
+        return [*faults, Fault(f"{where}: kind", f'must be "ramp" or "hold", is {kind!r}')], None
     to = raw.get("to", raw.get("at", ""))
     if isinstance(to, int | float) and not isinstance(to, bool):
-        faults.append(Fault(f"{where}: to", f"{to:g} has no unit; write \"{to:g}C\" or \"{to:g}F\""))
+        faults.append(Fault(f"{where}: to", f'{to:g} has no unit; write "{to:g}C" or "{to:g}F"'))
     elif not isinstance(to, str):
-        faults.append(Fault(f"{where}: to", "must be text such as \"tap_mid\", \"liquidus+40\" or \"520C\""))
+        faults.append(Fault(f"{where}: to", 'must be text such as "tap_mid", "liquidus+40" or "520C"'))
     elif to and (what := _temperature_fault(to)):
         faults.append(Fault(f"{where}: to", what))
     elif not to and (kind == "ramp" or not before):
@@ -145,7 +147,7 @@ def _segment(raw: dict[str, Any], number: int, before: Sequence[Segment]) -> tup
     if rate != "full":
         if not _number(rate) or not RATE_C_PER_MIN[0] <= rate <= RATE_C_PER_MIN[1]:
             low, high = RATE_C_PER_MIN
-            faults.append(Fault(f"{where}: rate", f"must be \"full\" or {low:g} to {high:g} degC a minute, is {rate!r}"))
+            faults.append(Fault(f"{where}: rate", f'must be "full" or {low:g} to {high:g} degC a minute, is {rate!r}'))
         else:
             rate_c = float(rate)
     figures: dict[str, float | None] = {"for_min": None, "limit_min": None, "wait_within_c": 5.0}
@@ -161,19 +163,26 @@ def _segment(raw: dict[str, Any], number: int, before: Sequence[Segment]) -> tup
     if kind == "ramp":
         faults += [Fault(f"{where}: {word}", "belongs to a hold") for word in ("for_min", "until") if word in raw]
         if "limit_min" not in raw:
-            faults.append(Fault(f"{where}: limit_min", "is missing: a furnace that never gets there would wait endlessly"))
+            faults.append(
+                Fault(f"{where}: limit_min", "is missing: a furnace that never gets there would wait endlessly")
+            )
     else:
         if "rate" in raw:
             faults.append(Fault(f"{where}: rate", "belongs to a ramp"))
         if ("for_min" in raw) == ("until" in raw):
-            faults.append(Fault(where, "a hold wants either for_min or until = \"told\""))
+            faults.append(Fault(where, 'a hold wants either for_min or until = "told"'))
         if "until" in raw and raw["until"] != "told":
-            faults.append(Fault(f"{where}: until", f"can only be \"told\", is {raw['until']!r}"))
+            faults.append(Fault(f"{where}: until", f'can only be "told", is {raw["until"]!r}'))
         if "limit_min" not in raw:
-            faults.append(Fault(f"{where}: limit_min", "is missing: nobody answers and the furnace would wait endlessly"))
-        elif figures["for_min"] is not None and figures["limit_min"] is not None:
-            if figures["limit_min"] < figures["for_min"]:
-                faults.append(Fault(f"{where}: limit_min", f"is shorter than for_min, {figures['for_min']:g}"))
+            faults.append(
+                Fault(f"{where}: limit_min", "is missing: nobody answers and the furnace would wait endlessly")
+            )
+        elif (
+            figures["for_min"] is not None
+            and figures["limit_min"] is not None
+            and figures["limit_min"] < figures["for_min"]
+        ):
+            faults.append(Fault(f"{where}: limit_min", f"is shorter than for_min, {figures['for_min']:g}"))
     if faults:
         return faults, None
     return [], Segment(
@@ -209,7 +218,10 @@ def temperature_c(text: str, facts: AlloyFacts, tap_c: tuple[float, float]) -> f
 
 
 def resolve(profile: Profile, facts: AlloyFacts, tap_c: tuple[float, float], limits: Iterable[PotLimit]) -> ProfilePlan:
-    """Numbers for one melt. limits: of alloy, pot, probe, furnace, boiling. Raises BadSheet by segment with the limit."""
+    """Numbers for one melt.
+
+    limits: of alloy, pot, probe, furnace, boiling. Raises BadSheet by segment with the limit.
+    """
     lowest = min(limits, key=lambda limit: limit.limit_c)
     faults: list[Fault] = []
     made: list[ProfileSegment] = []
@@ -294,10 +306,12 @@ class ProfileLibrary:
         """The user's own first; one that names the alloy before one that names its family. Raises NotFound."""
         sound, _ = self.all()
         ranked = sorted(sound, key=lambda profile: (profile.key not in self.own, profile.key))
-        for matches in (lambda p: alloy in p.alloys, lambda p: family in p.families):
-            for profile in ranked:
-                if matches(profile):
-                    return profile
+        for profile in ranked:
+            if alloy in profile.alloys:
+                return profile
+        for profile in ranked:
+            if family in profile.families:
+                return profile
         raise NotFound(f"no profile is meant for {alloy}", remedy="Write one, or name one: `pourcall profile list`")
 
 

@@ -1,7 +1,7 @@
 """Room: what an arrest says. Of the probe ("reads 6 degC low at 577 degC"), and of the alloy ("this is not ZA-12").
 
-Only cooling is taken for a measure: on heating a probe between lumps reads part of the pot, and the plateau says that it
-melts, not at how many degrees. A published arrest is good to the tolerance it carries here; what lies beyond what a
+Only cooling is taken for a measure: on heating a probe between lumps reads part of the pot, and the plateau says that
+it melts, not at how many degrees. A published arrest is good to the tolerance it carries here; what lies beyond what a
 probe can be out by speaks against the alloy. Pure: the tables of other alloys are handed in, made where sheets are.
 """
 
@@ -63,7 +63,10 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def expected_of(facts: AlloyFacts) -> Expected:
-    """The arrests of a sheet: freezing point of a pure metal or eutectic, eutectics, liquidus knee. ZA: see its sheet."""
+    """The arrests of a sheet: freezing point of a pure metal or eutectic, eutectics, liquidus knee.
+
+    ZA: see its sheet.
+    """
     points: list[Point] = []
     pure = facts.liquidus_c - facts.solidus_c < 1.0
     if pure:
@@ -80,8 +83,13 @@ def expected_of(facts: AlloyFacts) -> Expected:
     return Expected(facts.key, facts.name, tuple(points))
 
 
-def check_arrest(arrest: Arrest, own: Expected | None, others: Sequence[Expected] = (), *, probe_u_c: float = 6.0) -> Check:
-    """What an arrest says of probe and alloy. own None: the alloy is not known. probe_u_c: the probe's own budget, k = 2."""
+def check_arrest(
+    arrest: Arrest, own: Expected | None, others: Sequence[Expected] = (), *, probe_u_c: float = 6.0
+) -> Check:
+    """What an arrest says of probe and alloy.
+
+    own None: the alloy is not known. probe_u_c: the probe's own budget, k = 2.
+    """
     reads_c = arrest.plateau_c
     if arrest.way is Way.HEATING:
         text = f"It stood still near {say_c(reads_c)} for {arrest.lasted_s:.0f} s: it melts there"

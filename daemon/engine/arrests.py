@@ -1,13 +1,15 @@
-"""Room: arrests. A plateau or a knee in one probe's trace, on heating or on cooling, seen while it happens. O(1) a sample.
+"""Room: arrests. A plateau or a knee in one probe's trace, on heating or on cooling, seen while it happens. O(1) a
+sample.
 
-Samples are averaged into bins, the slope is a straight line over some bins; the rate before is remembered, and an arrest
-is where the slope falls below a fifth of it for 15 s and then goes on the same way. A slope that turns round is a coast
-or a hold and no arrest; after `disturbed` (power, lid, an addition, a skim) nothing that begins is believed.
-Recipe and thresholds: derivative method for cooling curves (Metals 16 (2026) 54; J. Achiev. Mater. Manuf. Eng. 47 (2011)
-115), simplified for a small shop: plateau below 10-20 % of the rate before, for 15 s or more; value on cooling is the
-maximum after recalescence, undercooling that less the minimum before. What it means is arrest_check.py.
+Samples are averaged into bins, the slope is a straight line over some bins; the rate before is remembered, and an
+arrest is where the slope falls below a fifth of it for 15 s and then goes on the same way. A slope that turns round is
+a coast or a hold and no arrest; after `disturbed` (power, lid, an addition, a skim) nothing that begins is believed.
+Recipe and thresholds: derivative method for cooling curves (Metals 16 (2026) 54; J. Achiev. Mater. Manuf. Eng. 47
+(2011) 115), simplified for a small shop: plateau below 10-20 % of the rate before, for 15 s or more; value on cooling
+is the maximum after recalescence, undercooling that less the minimum before. What it means is arrest_check.py.
 """
 
+import math
 from collections import deque
 from dataclasses import dataclass
 from enum import StrEnum
@@ -199,7 +201,7 @@ class ArrestWatch:
 
     def _slope_noise(self) -> float:
         count = float(self._count)
-        return self._noise_c * (12.0 / (count * count * count)) ** 0.5 / self.bin_s
+        return self._noise_c * math.sqrt(12.0 / (count * count * count)) / self.bin_s
 
     def _learn(self, slope: float, step_s: float) -> None:
         assert self._rate is not None
@@ -239,7 +241,8 @@ class ArrestWatch:
             held.high_c, held.low_c = max(held.high_c, level), min(held.low_c, level)
         held.turned_s = held.turned_s + step_s if along < -END_SHARE * before else 0.0
         if held.turned_s > (20.0 if held.way is Way.COOLING else 5.0) or middle_s - held.onset_s > LONGEST_S:
-            return self._drop(-held.rate)  # a coast, a hold that was let go, heat put on again; no arrest
+            self._drop(-held.rate)  # a coast, a hold that was let go, heat put on again; no arrest
+            return None
         stood = held.flat_s >= LEAST_S
         if along > (END_SHARE if stood else NOTHING_SHARE) * before:
             self._open = None
@@ -288,7 +291,10 @@ class ArrestWatch:
         self._open, self._rate, self._steady_s, self._rate_age_s = None, rate, 0.0, 0.0
 
     def not_seen(self, expected_c: float, within_c: float = 12.0) -> bool:
-        """It went past this temperature, well clear on both sides, and never slowed there. False: seen, or not passed."""
+        """It went past this temperature, well clear on both sides, and never slowed there.
+
+        False: seen, or not passed.
+        """
         low = high = False
         for temp_c, share, _ in self.passed:
             low = low or temp_c < expected_c - within_c

@@ -1,4 +1,7 @@
-"""Room: what a profile says to a person. Kinds of advice, the panel as it shows and turns, what is asked of foresight."""
+"""Room: what a profile says to a person.
+
+Kinds of advice, the panel as it shows and turns, what is asked of foresight.
+"""
 
 import math
 from enum import StrEnum
@@ -14,6 +17,10 @@ class CoastTeller(Protocol):
 
     def coast_peak_c(self, delay_s: float) -> float | None:
         """Highest temperature of the metal if the power is cut `delay_s` from now; None: not known."""
+        ...
+
+    def coast_spread_c(self) -> float:
+        """Standard uncertainty of that temperature."""
         ...
 
 

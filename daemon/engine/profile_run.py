@@ -22,6 +22,7 @@ HEADS_UP_S = 60.0
 CUT_REPEAT_S = 5.0
 MISSED_S = 30.0  # after so long without an answer the words change
 AIM_BELOW_C = 3.0  # the coast is aimed low: an overshoot costs more, and linings give heat back that the model lacks
+USUAL_SPREAD_C, UNSURE_SHARE = 6.0, 1.6
 OVER_C = 3.0
 AGAIN_SHORT_C = 5.0  # a coast that ends so far below the aim wants power again
 QUIET_S = 45.0  # after the power went off nothing is called until the coast has shown
@@ -199,18 +200,21 @@ class ProfileRun:
                 if self.over:
                     said.append(self._advice(Say.DONE, "The profile is over; the furnace is yours"))
                 return
-        if segment.limit_s is not None and mono_s - place.began_s > segment.limit_s:
-            if mono_s - place.late_said_s >= LATE_REPEAT_S:
-                place.late_said_s = mono_s
-                minutes = segment.limit_s / 60.0
-                what = "waits to be told" if segment.kind is SegmentKind.HOLD else f"is not at {say_c(segment.to_c)} yet"
-                remedy = "go on, or end it" if segment.kind is SegmentKind.HOLD else "look at burner, lid and charge"
-                said.append(
-                    self._advice(
-                        Say.LATE, f"Segment {self.index + 1} {what} after {minutes:.0f} min: {remedy}",
-                        "longer than the profile allows", LATE_REPEAT_S,
-                    )
-                )  # fmt: skip
+        if (
+            segment.limit_s is not None
+            and mono_s - place.began_s > segment.limit_s
+            and mono_s - place.late_said_s >= LATE_REPEAT_S
+        ):
+            place.late_said_s = mono_s
+            minutes = segment.limit_s / 60.0
+            what = "waits to be told" if segment.kind is SegmentKind.HOLD else f"is not at {say_c(segment.to_c)} yet"
+            remedy = "go on, or end it" if segment.kind is SegmentKind.HOLD else "look at burner, lid and charge"
+            said.append(
+                self._advice(
+                    Say.LATE, f"Segment {self.index + 1} {what} after {minutes:.0f} min: {remedy}",
+                    "longer than the profile allows", LATE_REPEAT_S,
+                )
+            )  # fmt: skip
 
     # -- the knob -----------------------------------------------------------------------------------------------------
 
@@ -229,7 +233,11 @@ class ProfileRun:
         if level and level != place.level and (power is None or power.value != level):
             place.level = level
             thing = "burner" if self.fuel else "knob"
-            why = f"to {say_c(segment.to_c)}" if metal_c is None else f"{say_c(metal_c)} now, {say_c(segment.to_c)} wanted"
+            why = (
+                f"to {say_c(segment.to_c)}"
+                if metal_c is None
+                else f"{say_c(metal_c)} now, {say_c(segment.to_c)} wanted"
+            )
             text = f"Turn the {thing} off" if level == "off" else f"Set the {thing} to {level}"
             said.append(self._advice(Say.POWER, text, why, setpoint_c=segment.to_c))
         elif power is not None and level == power.value:
@@ -251,9 +259,13 @@ class ProfileRun:
             return
         place.dialled, place.dialled_s = figure, mono_s
         text = f"Dial {panel.words(figure)} on the panel: metal to {say_c(wanted_c)}"
-        why = "" if not panel.offset_c else f"the metal stands {say_difference_c(abs(panel.offset_c))} " + (
-            "above" if panel.offset_c > 0.0 else "below"
-        ) + " the panel"
+        why = (
+            ""
+            if not panel.offset_c
+            else f"the metal stands {say_difference_c(abs(panel.offset_c))} "
+            + ("above" if panel.offset_c > 0.0 else "below")
+            + " the panel"
+        )
         said.append(self._advice(Say.DIAL, text, why, setpoint_c=wanted_c, dial=figure))
 
     def _level(
@@ -264,7 +276,7 @@ class ProfileRun:
         if metal_c is None:
             return "high" if segment.kind is SegmentKind.RAMP and self._cut_over_s < -1e8 else ""
         peak_c = None if coast is None else coast.coast_peak_c(0.0)
-        short_c = segment.to_c - max(metal_c, metal_c if peak_c is None else peak_c)
+        short_c = segment.to_c - max(metal_c, metal_c if peak_c is None else peak_c) - _unsure_c(coast)
         settled = mono_s - self._cut_over_s >= QUIET_S
         if segment.kind is SegmentKind.RAMP:
             wanted_c = self.setpoint_c(mono_s) or segment.to_c
@@ -302,7 +314,7 @@ class ProfileRun:
             return
         if self._goes_through():
             return
-        aim_c = segment.to_c - AIM_BELOW_C
+        aim_c = segment.to_c - AIM_BELOW_C - _unsure_c(coast)
         place = self._place
         soon_s = None if place is None else place.soon_s
         stands_by = soon_s is not None and mono_s - soon_s >= STOOD_BY_S
@@ -333,7 +345,9 @@ class ProfileRun:
         high_c = segment.to_c + OVER_C if self.window_c is None else self.window_c[1]
         why = "" if metal_c is None else f"{say_c(metal_c)} now"
         if peak_c is not None and peak_c > high_c:
-            text = f"{thing} now: it already coasts to {say_c(peak_c)}, above {say_c(high_c)}. Lid off, let it fall back"
+            text = (
+                f"{thing} now: it already coasts to {say_c(peak_c)}, above {say_c(high_c)}. Lid off, let it fall back"
+            )
             return self._advice(Say.LATE, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
         if since_s >= MISSED_S:
             cut.missed = True
@@ -341,3 +355,11 @@ class ProfileRun:
             return self._advice(Say.CUT, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
         text = f"{thing} now: the metal coasts on to {say_c(segment.to_c)}"
         return self._advice(Say.CUT, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
+
+
+def _unsure_c(coast: CoastTeller | None) -> float:
+    """How much lower to aim where the coast is known worse than usual, as after a cold addition.
+
+    Power can come again; heat cannot be taken back.
+    """
+    return 0.0 if coast is None else UNSURE_SHARE * max(0.0, coast.coast_spread_c() - USUAL_SPREAD_C)

@@ -2,8 +2,8 @@
 
 Flame: the burner is marked on and the chamber goes down, or metal well above its liquidus does, for longer and further
 than lid, skimming or a cold addition explain. "May be out": a person looks, we never touch gas.
-Not responding: what the charge can at most have gained in ten minutes at full power is below a twentieth of what was put
-in. A plateau is normal and is reckoned with the latent heat it may hide, never as a missing rise.
+Not responding: what the charge can at most have gained in ten minutes at full power is below a twentieth of what was
+put in. A plateau is normal and is reckoned with the latent heat it may hide, never as a missing rise.
 Thresholds are ours, judged on simulated melts (tests/foresight/test_response.py): no source.
 """
 
@@ -92,7 +92,10 @@ class ResponseWatch:
         self, mono_s: float, power: PowerLevel | None, *, metal_c: float | None, chamber_c: float | None,
         alloy: AlloyFacts | None, mass_kg: float, target_c: float | None, busy: bool = False,
     ) -> Findings:  # fmt: skip
-        """What is found now. metal_c: of a probe that stays in the metal, else None; busy: lifted, pouring, a dip going on."""
+        """What is found now.
+
+        metal_c: of a probe that stays in the metal, else None; busy: lifted, pouring, a dip going on.
+        """
         if power is not self._level:
             self._level, self._level_s = power, mono_s
         on = power in (PowerLevel.LOW, PowerLevel.HIGH)
@@ -123,7 +126,11 @@ class ResponseWatch:
 
     def _chamber_out(self, mono_s: float) -> str:
         fall = self._chamber_fall
-        if fall is None or mono_s - self._disturbed_s < AFTER_DIP_S or mono_s - self._added_s < AFTER_ADDITION_CHAMBER_S:
+        if (
+            fall is None
+            or mono_s - self._disturbed_s < AFTER_DIP_S
+            or mono_s - self._added_s < AFTER_ADDITION_CHAMBER_S
+        ):
             return ""
         if self._level is PowerLevel.LOW and fall.since_s - self._level_s < AFTER_LOW_S:
             return ""
@@ -196,7 +203,9 @@ class ResponseWatch:
         )
 
 
-def _most_hidden(metal: Metal, points: "deque[tuple[float, float]]", mono_s: float, low_c: float, high_c: float) -> float:
+def _most_hidden(
+    metal: Metal, points: "deque[tuple[float, float]]", mono_s: float, low_c: float, high_c: float
+) -> float:
     """Heat, J/kg, that may still be going into melting: all of the latent heat, spread over the time it can take."""
     since_s = mono_s
     for at_s, temp_c in reversed(points):

@@ -12,7 +12,7 @@ import msgspec
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
 from pourcall.contract.plan import AlloyFacts
 from pourcall.daemon.foresight.members import COUNT, Members
-from pourcall.daemon.foresight.model import Coast, Furnace, Metal, State, add_cold, advance, coast, reads_c, time_to_c
+from pourcall.daemon.foresight.model import Coast, Furnace, Metal, State, add_cold, advance, coast, time_to_c
 
 TAKE_S = 10.0  # readings a second apart err together: one in ten seconds counts
 READING_SIGMA_C = 3.0  # what a probe in a stirred bath and the model differ by when all is well
@@ -22,7 +22,6 @@ COAST_LEFT_OUT_SHARE, COAST_LEFT_OUT_C = 0.10, 1.5  # of the rise still to come,
 WALL_DRIFT_C, POWER_DRIFT = 3.0, 0.006  # a square root of a minute
 CHAMBER_WALL_SHARE, CHAMBER_SIGMA_C = 0.7, 25.0
 FROM_CHAMBER_U_C = 15.0  # expanded; metal from a chamber probe is never better than this
-LUMP_C, LUMP_S, LUMP_ABOVE_C, LUMP_MOST_S = 80.0, 60.0, 5.0, 500.0  # bath and cold lump are not one temperature at once
 PER_TICK = 2
 CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
 BAND_STEP_S, BAND_POINTS = 60.0, 40
@@ -71,11 +70,12 @@ class Ahead:
             metal_c=room_c if metal_c is None else metal_c,
         )  # fmt: skip
         self.level: float | None = None
-        self._at_s, self._taken_s, self._chamber_s, self._added_s = mono_s, -1e9, -1e9, -1e9
+        self._at_s, self._taken_s, self._chamber_s = mono_s, -1e9, -1e9
         self.seen = 0  # readings of the metal taken
         self._ready_at: list[float | None] = [None] * COUNT
         self._known = [False] * COUNT
         self._coast_off: list[float] = [0.0] * COUNT
+        self._coast_sd = COAST_LEFT_OUT_C
         self._turn = 0
         self._targets: tuple[float, float, float] = (0.0, 0.0, 0.0)
         self._cut: tuple[float, float | None] = (-1e9, None)  # when reckoned, and at which moment to cut
@@ -97,12 +97,9 @@ class Ahead:
     def add(self, kg: float, mono_s: float, *, temp_c: float | None = None) -> None:
         """Cold metal went in."""
         self._advance(mono_s)
-        for vector in self.members.vectors:
-            state, _ = add_cold(self.metal, self.members.state(vector), self.mass_kg, kg, temp_c or self.room_c)
-            vector[-3:] = state
+        self.members.add(kg, self.room_c if temp_c is None else temp_c, self.mass_kg)
         self.mass_kg += kg
         self.still_to_come_kg = max(0.0, self.still_to_come_kg - kg)
-        self._added_s = mono_s
 
     def take(self, metal_c: float, u_c: float, mono_s: float, *, settled: bool = False) -> None:
         """What a probe in the pot reads (raw, not corrected for lag), U expanded. settled: of a dip, without lag."""
@@ -111,11 +108,7 @@ class Ahead:
         self._advance(mono_s)
         self._taken_s = mono_s
         lag_s, self.members.sheath_s = self.members.sheath_s, 0.0 if settled else self.members.sheath_s
-        since_s = mono_s - self._added_s
-        if since_s < LUMP_MOST_S and metal_c > self.expected_reading_c() + LUMP_ABOVE_C:
-            return  # a bath hotter than the mix: the lump is not molten yet; one as cold as the mix means what it says
-        lump_c = LUMP_C * math.exp(-since_s / LUMP_S)
-        self.members.take(metal_c, math.hypot(READING_SIGMA_C, 0.5 * u_c, lump_c), self.mass_kg)
+        self.members.take(metal_c, math.hypot(READING_SIGMA_C, 0.5 * u_c), self.mass_kg)
         self.members.sheath_s = lag_s
         self.seen += 1
 
@@ -138,9 +131,7 @@ class Ahead:
     # -- what will be -------------------------------------------------------------------------------------------------
 
     def _middle(self) -> tuple[Furnace, State, float]:
-        middle = self.members.middle()
-        size = len(PARAMETERS)
-        return Furnace.of(middle[:size]), self.members.state(middle), self.members.mass_kg(middle, self.mass_kg)
+        return self.members.middle(self.mass_kg)
 
     def _share(self, furnace: Furnace) -> float:
         return furnace.low_share if self.level == -1.0 else 1.0 if self.level is None else self.level
@@ -159,6 +150,10 @@ class Ahead:
     def coast_peak_c(self, delay_s: float) -> float | None:
         """The peak alone; None before anything was read of the metal (engine/profile_advice.py asks so)."""
         return self.coast(delay_s).peak_c if self.seen else None
+
+    def coast_spread_c(self) -> float:
+        """Standard uncertainty of the coast peak, as of the last tick."""
+        return self._coast_sd
 
     def dip_c(self, kg: float, temp_c: float | None = None) -> float:
         """How far the bath falls if `kg` of cold metal goes in now, degC, before it is heated up again."""
@@ -180,10 +175,10 @@ class Ahead:
         for _ in range(PER_TICK):
             self._look(self._turn, mono_s, fresh.peak_c, ready_c)
             self._turn = (self._turn + 1) % COUNT
-        spread = [self.metal.temp_c(vector[-1]) for vector in self.members.vectors]
+        spread = [self.metal.temp_c(self.members.mixed(at, self.mass_kg)[0].h) for at in range(COUNT)]
         metal_sd = math.hypot(_sd(spread), 1.0)
         ready, why = self._ready(mono_s, now_c >= ready_c)
-        coast_sd = math.hypot(
+        self._coast_sd = coast_sd = math.hypot(
             _sd(self._coast_off), COAST_LEFT_OUT_C, COAST_LEFT_OUT_SHARE * max(0.0, fresh.peak_c - now_c)
         )
         return View(
@@ -200,8 +195,8 @@ class Ahead:
     def _look(self, at: int, mono_s: float, middle_c: float, ready_c: float) -> None:
         """Refresh one member's forecast."""
         members = self.members
-        vector, furnace = members.vectors[at], members.furnaces[at]
-        state, mass = self._with_rest(members.state(vector), members.mass_kg(vector, self.mass_kg))
+        furnace = members.furnaces[at]
+        state, mass = self._with_rest(*members.mixed(at, self.mass_kg))
         seconds = time_to_c(furnace, self.metal, state, mass, self._share(furnace), self.room_c, ready_c)
         self._ready_at[at] = None if seconds is None else mono_s + seconds
         self._known[at] = True
@@ -272,31 +267,33 @@ class Ahead:
 
     def metal_from_chamber(self) -> tuple[float, float]:
         """Temperature of the metal where only a chamber probe and earlier dips speak, with its expanded uncertainty."""
-        temps = [self.metal.temp_c(vector[-1]) for vector in self.members.vectors]
+        temps = [self.metal.temp_c(self.members.vectors[at][-1]) for at in range(COUNT)]
         return sum(temps) / COUNT, max(FROM_CHAMBER_U_C, 2.0 * math.hypot(_sd(temps), 4.0))
 
     def band(self, mono_s: float, for_s: float = BAND_STEP_S * BAND_POINTS) -> tuple[tuple[float, float, float], ...]:
-        """The trace to come as (seconds from now, low, high) of 90 %, from every fourth member; 10 ms, when looked at."""
+        """The trace to come as (seconds from now, low, high) of 90 %, from every fourth member; 10 ms, when
+        looked at.
+        """
         self._advance(mono_s)
         chosen = range(0, COUNT, 4)
-        states = {at: self.members.state(self.members.vectors[at]) for at in chosen}
+        states = {at: self.members.mixed(at, self.mass_kg) for at in chosen}
         made = []
         for step in range(1, int(for_s / BAND_STEP_S) + 1):
             temps = []
             for at in chosen:
-                furnace, mass = self.members.furnaces[at], self.members.mass_kg(self.members.vectors[at], self.mass_kg)
-                states[at] = advance(
-                    furnace, self.metal, states[at], mass, self._share(furnace), self.room_c, BAND_STEP_S, step_s=10.0
+                furnace, (state, mass) = self.members.furnaces[at], states[at]
+                state = advance(
+                    furnace, self.metal, state, mass, self._share(furnace), self.room_c, BAND_STEP_S, step_s=10.0
                 )
-                temps.append(self.metal.temp_c(states[at].h))
+                states[at] = (state, mass)
+                temps.append(self.metal.temp_c(state.h))
             mean, half = sum(temps) / len(temps), K90 * math.hypot(_sd(temps), 2.0)
             made.append((step * BAND_STEP_S, mean - half, mean + half))
         return tuple(made)
 
     def expected_reading_c(self) -> float:
         """What a probe in the pot should read now, by the mean of the ensemble."""
-        furnace, state, mass = self._middle()
-        return reads_c(furnace, self.metal, state, mass, self.members.sheath_s)[0]
+        return self.members.expected_c(self.mass_kg)
 
 
 def _sd(values: "list[float]") -> float:

@@ -35,7 +35,12 @@ STARTS: tuple[dict[str, float], ...] = (
 
 
 def predict(
-    trace: LearnTrace, logs: "Sequence[float] | np.ndarray[Any, Any]", *, wall_c: float, heat: float = 0.0, every_s: float = POINT_S
+    trace: LearnTrace,
+    logs: "Sequence[float] | np.ndarray[Any, Any]",
+    *,
+    wall_c: float,
+    heat: float = 0.0,
+    every_s: float = POINT_S,
 ) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any, Any]", "np.ndarray[Any, Any]"]:
     """(times, readings of the model, what it says it does not know) at `every_s` over the span of a trace."""
     furnace, metal = Furnace.of(list(logs)), Metal(trace.alloy)
@@ -85,10 +90,12 @@ def fit(
     refused = tuple((trace.melt, why) for trace in traces if (why := why_not(trace)))
     usable = [trace for trace in traces if not why_not(trace)]
     if not usable:
-        told = (
+        missing = (
             "; ".join(f"{melt}: {why}" for melt, why in refused) or "there is no melt on record with a probe in the pot"
         )
-        raise BadTrace(f"nothing to learn {prior.furnace} from: {told}", remedy="Record a melt with the power marked")
+        raise BadTrace(
+            f"nothing to learn {prior.furnace} from: {missing}", remedy="Record a melt with the power marked"
+        )
     size = len(PARAMETERS)
     mean, cov = np.array(prior.mean), np.array(prior.cov)
     whiten = np.linalg.inv(np.linalg.cholesky(cov + 1e-10 * np.eye(size)))
@@ -122,7 +129,8 @@ def fit(
     assert best is not None
     information = best.jac.T @ best.jac
     full = np.linalg.inv(information + 1e-9 * np.eye(count))[:size, :size]
-    told, total, points = [], 0.0, 0
+    told: list[tuple[str, float, int]] = []
+    total, points = 0.0, 0
     for k, trace in enumerate(usable):
         wall_c = trace.room_c
         if trace.hot:

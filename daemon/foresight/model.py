@@ -3,9 +3,10 @@
     power -> wall (a flame also -> pot) -> room (linear);  wall -> pot (black radiation);  pot -> charge (contact)
 
 The charge keeps enthalpy: solid, the plateau of a eutectic where the sheet names one, a freezing range over which the
-rest of the latent heat is spread evenly, liquid. What the probe reads lags behind it (first order) and, between solid lumps, is partly the pot. The furnace's own controller takes the
-power away over 30 degC below `limit_c`. Lid, bath surface and the lining's slow heat are not in it: they are what the
-uncertainty is for. Explicit steps with the contact capped where a step would overshoot (bodies then move as one).
+rest of the latent heat is spread evenly, liquid. What the probe reads lags behind it (first order) and, between solid
+lumps, is partly the pot. The furnace's own controller takes the power away over 30 degC below `limit_c`. Lid, bath
+surface and the lining's slow heat are not in it: they are what the uncertainty is for. Explicit steps with the
+contact capped where a step would overshoot (bodies then move as one).
 """
 
 import math
@@ -192,7 +193,9 @@ def coast(
     furnace: Furnace, metal: Metal, state: State, mass_kg: float, room_c: float, *, delay_s: float = 0.0,
     share: float = 1.0, horizon_s: float = 1200.0, step_s: float = 8.0,
 ) -> Coast:  # fmt: skip
-    """Peak of the charge if the power is cut `delay_s` from now (a person's way to the knob), being at `share` till then."""
+    """Peak of the charge if the power is cut `delay_s` from now (a person's way to the knob), being at
+    `share` till then.
+    """
     now = advance(furnace, metal, state, mass_kg, share, room_c, delay_s) if delay_s > 0.0 else state
     peak, peak_s, at_s = metal.temp_c(now.h), delay_s, delay_s
     while at_s < horizon_s:
@@ -210,7 +213,9 @@ def time_to_c(
     furnace: Furnace, metal: Metal, state: State, mass_kg: float, share: float, room_c: float, target_c: float,
     *, horizon_s: float = 7200.0, step_s: float = 8.0,
 ) -> float | None:  # fmt: skip
-    """Seconds until the charge is at `target_c`, from whichever side; None: not within the horizon, or it turns away."""
+    """Seconds until the charge is at `target_c`, from whichever side; None: not within the horizon, or it
+    turns away.
+    """
     temp = metal.temp_c(state.h)
     rising = temp < target_c
     at_s, now = 0.0, state

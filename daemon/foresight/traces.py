@@ -1,4 +1,7 @@
-"""Room: what a furnace is learned from. One melt as data, and what it lacks where it cannot be used. Pure, no arrays."""
+"""Room: what a furnace is learned from.
+
+One melt as data, and what it lacks where it cannot be used. Pure, no arrays.
+"""
 
 import msgspec
 

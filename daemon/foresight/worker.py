@@ -25,7 +25,10 @@ class Refusal(msgspec.Struct, frozen=True):
 
 
 def learn(job: Job) -> Fitted:
-    """Fit in a process of its own. Raises BadTrace where nothing can be learned, PourcallError where the worker fails."""
+    """Fit in a process of its own.
+
+    Raises BadTrace where nothing can be learned, PourcallError where the worker fails.
+    """
     try:
         done = subprocess.run(
             [sys.executable, "-m", "pourcall.daemon.foresight.worker"], input=msgspec.json.encode(job),

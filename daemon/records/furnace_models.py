@@ -74,8 +74,9 @@ def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
     _, began_s, spans = melt_spans(conn, melt, 0.0)
     span = spans[0]  # a melt that outlived a restart is learned from up to the restart
     row = conn.execute(
-        "SELECT p.plan, t.body FROM melts m JOIN melt_plans p ON p.melt_id = m.id JOIN sessions s ON s.id = m.session_id"
-        " JOIN texts t ON t.hash = s.config_hash WHERE m.melt = ? ORDER BY p.version DESC LIMIT 1",
+        "SELECT p.plan, t.body FROM melts m JOIN melt_plans p ON p.melt_id = m.id"
+        " JOIN sessions s ON s.id = m.session_id JOIN texts t ON t.hash = s.config_hash"
+        " WHERE m.melt = ? ORDER BY p.version DESC LIMIT 1",
         (melt,),
     ).fetchone()
     plan = msgspec.json.decode(row[0], type=MeltPlan)

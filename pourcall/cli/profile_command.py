@@ -138,7 +138,9 @@ def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
 
 
 def _for_alloy(args: argparse.Namespace) -> "tuple[AlloyFacts, tuple[float, float], list[PotLimit]]":
-    """Facts, a tap window as wide as the sheet's (with the usual loss), and the limits of alloy, furnace, pot, probes."""
+    """Facts, a tap window as wide as the sheet's (with the usual loss), and the limits of alloy, furnace,
+    pot, probes.
+    """
     from pourcall.profiles.sheet import load_sheets
 
     facts = load_sheets(our_paths().alloys).get(args.alloy).facts()

@@ -1,4 +1,6 @@
-"""Room: arrests in traces, against textbook cooling curves at published temperatures and against the simulated plant."""
+"""Room: arrests in traces, against textbook cooling curves at published temperatures and against the
+simulated plant.
+"""
 
 import math
 from collections.abc import Iterator
@@ -15,9 +17,9 @@ from pourcall.sim.probe import SHEATHS, Probe
 
 SHEETS = load_sheets()
 
-# Freezing points: ITS-90 (Preston-Thomas, Metrologia 27 (1990) 3), defining fixed points, degC; lead, antimony: secondary
-# reference points of the CCT (600.612 K, 903.778 K). H/c_l in K: reference table computed from SGTE data; tin and lead
-# with c_l from memory.
+# Freezing points: ITS-90 (Preston-Thomas, Metrologia 27 (1990) 3), defining fixed points, degC; lead, antimony:
+# secondary reference points of the CCT (600.612 K, 903.778 K). H/c_l in K: reference table computed from SGTE data;
+# tin and lead with c_l from memory.
 FIXED_POINTS = [
     ("tin", 231.928, 241.0),
     ("lead", 327.462, 157.0),
@@ -55,7 +57,9 @@ def textbook(
         yield t_s, round((junction_c + offset_c + rng.gauss(0.0, noise_c)) * 4.0) / 4.0
 
 
-def watched(trace: Iterator[tuple[float, float]], *, tau_s: float = 4.2, hz: float = 1.0) -> tuple[ArrestWatch, list[Arrest]]:
+def watched(
+    trace: Iterator[tuple[float, float]], *, tau_s: float = 4.2, hz: float = 1.0
+) -> tuple[ArrestWatch, list[Arrest]]:
     watch = ArrestWatch(tau_s, 1.0 / hz)
     found = [arrest for t_s, temp_c in trace if (arrest := watch.add(t_s, temp_c)) is not None]
     return watch, found
@@ -142,12 +146,14 @@ def test_while_it_stands_it_is_told_and_each_sample_costs_the_same() -> None:
     assert watch.passed.maxlen is not None
 
 
-# -- sample cups of the simulated shop: eutectics and long-freezing alloys ------------------------------------------------
+# -- sample cups of the simulated shop: eutectics and long-freezing alloys --------------------------------------------
 
 CUP = PotSpec(mass_kg=0.15, cp_j_per_kg_k=900.0, outer_m2=0.008, mouth_m2=0.0006)
 
 
-def cup(metal: SimAlloy, start_c: float, *, sheath: str = "mi_3.0", seed: int = 0, offset_c: float = 0.0) -> list[Arrest]:
+def cup(
+    metal: SimAlloy, start_c: float, *, sheath: str = "mi_3.0", seed: int = 0, offset_c: float = 0.0
+) -> list[Arrest]:
     """200 g cooling in air, a probe in the middle."""
     plant = Plant(FurnaceSpec("none", 0.0), CUP, metal, dt_s=0.5, start=PlantStart(pot_c=start_c - 20.0))
     plant.add(0.2, start_c)
@@ -165,8 +171,9 @@ def cup(metal: SimAlloy, start_c: float, *, sheath: str = "mi_3.0", seed: int = 
     return found
 
 
-# Al-Si eutectic 577 degC (Al-12.6Si, handbook value; 577.0 computed in the COST-507 assessment). Zn-5Al eutectic 381-382
-# (NADCA/IZA solidus 381; computed 380.9). Si share and eutectic share by the lever rule: A356 about half (memory).
+# Al-Si eutectic 577 degC (Al-12.6Si, handbook value; 577.0 computed in the COST-507 assessment). Zn-5Al eutectic
+# 381-382 (NADCA/IZA solidus 381; computed 380.9). Si share and eutectic share by the lever rule: A356 about half
+# (memory).
 @pytest.mark.parametrize("seed", range(4))
 def test_the_aluminium_silicon_eutectic_is_found_below_the_liquidus_knee(seed: int) -> None:
     a356 = sim_alloy(SHEETS.get("a356").facts(), plateau_c=577.0, plateau_fraction=0.5, undercooling_c=2.0)
@@ -191,7 +198,7 @@ def test_a_long_freezing_alloy_shows_its_liquidus_as_a_knee_and_hardly_a_plateau
     assert all(arrest.lasted_s < 60.0 for arrest in found if arrest.kind is Kind.PLATEAU)
 
 
-# -- what it says ---------------------------------------------------------------------------------------------------------
+# -- what it says -----------------------------------------------------------------------------------------------------
 
 
 def plateau_at(temp_c: float, way: Way = Way.COOLING) -> Arrest:

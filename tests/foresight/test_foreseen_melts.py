@@ -92,7 +92,7 @@ def test_learning_helps_and_its_uncertainty_is_honest() -> None:
     assert sum(squares) < chi2.ppf(0.999, len(squares))
 
 
-# -- what must hold of the tracker whatever the furnace -------------------------------------------------------------------
+# -- what must hold of the tracker whatever the furnace ---------------------------------------------------------------
 
 ZA12 = load_sheets().get("za12").facts()
 

@@ -1,9 +1,9 @@
 """Room: `pourcall profile` and `pourcall furnace` as a person types them, over a record made by the demonstration."""
 
 import json
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-import tempfile
 
 import pytest
 

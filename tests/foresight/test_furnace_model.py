@@ -53,7 +53,7 @@ def furnace(**own: float) -> Furnace:
     return Furnace(**{**base, **own})
 
 
-# -- analytic solutions ---------------------------------------------------------------------------------------------------
+# -- analytic solutions -----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("seconds", [200.0, 1000.0, 3000.0])
@@ -156,7 +156,7 @@ def test_the_panel_is_compared_by_dips_and_told_with_its_uncertainty() -> None:
     assert 6.0 <= u_c <= 10.0
 
 
-# -- ensemble -------------------------------------------------------------------------------------------------------------
+# -- ensemble ---------------------------------------------------------------------------------------------------------
 
 
 def test_normal_quantiles_are_those_of_a_general_library() -> None:
@@ -166,7 +166,7 @@ def test_normal_quantiles_are_those_of_a_general_library() -> None:
 
 def test_the_design_has_exactly_the_covariance_asked_for() -> None:
     points = np.array(design())
-    assert points.shape == (COUNT, len(PARAMETERS) + 3)
+    assert points.shape == (COUNT, len(PARAMETERS) + 4)
     assert np.abs(points.mean(axis=0)).max() < 1e-12
     assert np.abs(np.cov(points.T, bias=True) - np.eye(points.shape[1])).max() < 1e-9
 
@@ -188,11 +188,11 @@ def test_a_reading_moves_mean_and_spread_as_the_textbook_kalman_filter_does() ->
     )
     members.take_chamber(530.0, 30.0, 1.0)
     gain = 400.0 / (400.0 + 900.0)
-    assert members.middle()[-3] == pytest.approx(500.0 + gain * 30.0, abs=0.01)
+    assert members.middle(1.0)[1].wall_c == pytest.approx(500.0 + gain * 30.0, abs=0.01)
     assert members.spread(-3) == pytest.approx(20.0 * (1.0 - 0.5 * gain), abs=0.01)
 
 
-# -- the fit --------------------------------------------------------------------------------------------------------------
+# -- the fit ----------------------------------------------------------------------------------------------------------
 
 TRUE = {
     "power_w": 2400.0, "low_share": 0.5, "wall_j_per_k": 1400.0, "loss_w_per_k": 1.1, "exchange_m2": 0.03,
@@ -286,8 +286,8 @@ def test_the_worker_learns_the_same_and_sends_refusals_home(learned: FurnaceMode
 
 def test_foresight_loads_no_arrays() -> None:
     code = (
-        "import sys, pourcall.daemon.foresight.ahead, pourcall.daemon.foresight.worker, pourcall.daemon.engine.response,"
-        " pourcall.daemon.engine.profile_run, pourcall.daemon.engine.arrest_check;"
+        "import sys, pourcall.daemon.foresight.ahead, pourcall.daemon.foresight.worker,"
+        " pourcall.daemon.engine.response, pourcall.daemon.engine.profile_run, pourcall.daemon.engine.arrest_check;"
         " print([m for m in ('numpy', 'scipy', 'random', 'time') if m in sys.modules and m in ('numpy', 'scipy')])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
