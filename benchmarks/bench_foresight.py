@@ -27,8 +27,7 @@ from pourcall.daemon.foresight.model import usual_model
 from pourcall.profiles.ramp import ProfileLibrary, resolve
 from pourcall.sim.foresee import SHEATH_S, Bout, Workshop
 
-FIRST_SEED = 1000  # furnaces that nothing was tuned on begin at TEST_SEED
-TEST_SEED = 5000
+TEST_SEED = 7000  # furnaces that nothing was tuned on; those below 5100 were
 LIMIT_S = 7200
 BELOW_C, ABOVE_C = 5.0, 3.0  # the peak against the aim
 
@@ -93,7 +92,7 @@ class Seen:
 
     @property
     def worst_share(self) -> float:
-        """Largest error of the moment foreseen, from half-way to nine tenths, as a share of the whole time."""
+        """Largest error of the moment foreseen, from half-way to the last twentieth, as a share of the whole time."""
         if self.ready_s is None:
             return math.inf
         whole = self.ready_s
@@ -115,9 +114,9 @@ def foresee(shop: Workshop, model: FurnaceModel, *, ask_every_s: int = 20) -> Se
         if seen.added_kg:
             ahead.add(seen.added_kg * told, seen.t_s)
         ahead.take(seen.reading_c, 3.0 + 0.008 * seen.reading_c, seen.t_s)
-        began = time.perf_counter()
+        began = time.process_time()
         view = ahead.tick(seen.t_s, shop.tap_c[0], shop.aim_c, shop.tap_c[0])
-        made.ticks.append(time.perf_counter() - began)
+        made.ticks.append(time.process_time() - began)
         spans.append((seen.t_s, view.ready_s))
         melted = seen.liquid >= 1.0 and not seen.lump
         if seen.peak_if_cut_c is not None and melted:
@@ -136,9 +135,9 @@ class Followed:
 
     seed: int
     aim_c: float
-    after_first_c: float | None = None  # the coast of the first call alone
     peak_c: float | None = None  # the highest in a quarter of an hour after it, later advice followed too
     calls: int = 0
+    in_parts: bool = False  # cold metal was added to the bath
 
 
 def follow(shop: Workshop, model: FurnaceModel) -> Followed:
@@ -149,11 +148,11 @@ def follow(shop: Workshop, model: FurnaceModel) -> Followed:
     plan = resolve(ProfileLibrary().default_for(shop.facts.key, shop.facts.family), shop.facts, shop.tap_c, [limit])
     run = ProfileRun(plan, 0.0, fuel=shop.fuel, window_c=shop.tap_c)
     aim_c = plan.segments[-1].to_c
-    made, told = Followed(shop.seed, aim_c), bout.spoken_kg / bout.charge_kg
+    made, told = Followed(shop.seed, aim_c, in_parts=bout.rest_kg > 0.0), bout.spoken_kg / bout.charge_kg
     level, pending = PowerLevel.OFF, [(5.0, PowerLevel.HIGH)]
     rate, last = 0.0, [bout.room_c] * 20
     call_s: float | None = None
-    again = warned = False
+    warned = False
     while bout.t_s < LIMIT_S and (call_s is None or bout.t_s < call_s + 900.0):
         while pending and pending[0][0] <= bout.t_s:
             level = pending.pop(0)[1]
@@ -175,14 +174,10 @@ def follow(shop: Workshop, model: FurnaceModel) -> Followed:
                 call_s = seen.t_s if call_s is None else call_s
             elif advice.say is Say.POWER and bout.t_s > 10.0:
                 wish = PowerLevel("off" if "off" in advice.text.split(":")[0] else advice.text.rsplit(" ", 1)[-1])
-                if wish is not PowerLevel.OFF:
-                    again = call_s is not None or again
                 pending = [(seen.t_s + bout.delay_s, wish)]
         if call_s is not None and not seen.lump:
             over_c = seen.metal_c - aim_c
             made.peak_c = max(over_c, made.peak_c if made.peak_c is not None else -1e9)
-            if not again:
-                made.after_first_c = made.peak_c
     return made
 
 
@@ -203,8 +198,8 @@ def rows(seen: Sequence[Seen], followed: Sequence[Followed]) -> list[dict[str, A
     )
     coast_in = _share([_inside(peak, span) for peak, span in coasts])
     called = [one for one in followed if one.peak_c is not None]
-    hit = _share([one.peak_c is not None and -BELOW_C <= one.peak_c <= ABOVE_C for one in called])
-    first = _share([one.after_first_c is not None and -BELOW_C <= one.after_first_c <= ABOVE_C for one in called])
+    one_charge = [one for one in called if not one.in_parts]
+    hit, hit_one = _hit(called), _hit(one_charge)
     over = _share([one.peak_c is not None and one.peak_c > ABOVE_C for one in called])
     ticks = sorted(t for one in seen for t in one.ticks)
     mean_ms, p99_ms = 1e3 * sum(ticks) / len(ticks), 1e3 * ticks[int(0.99 * (len(ticks) - 1))]
@@ -214,12 +209,16 @@ def rows(seen: Sequence[Seen], followed: Sequence[Followed]) -> list[dict[str, A
         _row("90 % interval of the time left covers", covered, "share", 0.9, covered >= 0.85),
         _row("coast peak, error", coast_rms, "degC rms", None, True),
         _row("90 % interval of the coast peak covers", coast_in, "share", 0.9, coast_in >= 0.85),
-        _row(f"true peak within -5/+3 degC, {len(called)} followed calls", hit, "share", None, True),
-        _row("the same, coast of the first call alone", first, "share", None, True),
+        _row(f"true peak within -5/+3 degC of the aim, {len(called)} followed calls", hit, "share", None, True),
+        _row(f"the same, all metal in from the start, {len(one_charge)} calls", hit_one, "share", 0.7, hit_one >= 0.7),
         _row("true peak more than 3 degC over the aim", over, "share", None, True),
         _row("a tick", mean_ms, "ms mean", 5.0, mean_ms <= 5.0),
         _row("a tick, one in a hundred longer than", p99_ms, "ms", 5.0, p99_ms <= 5.0),
     ]
+
+
+def _hit(followed: Sequence[Followed]) -> float:
+    return _share([one.peak_c is not None and -BELOW_C <= one.peak_c <= ABOVE_C for one in followed])
 
 
 def _inside(value: float, span: Span) -> bool:

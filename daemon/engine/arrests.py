@@ -100,7 +100,6 @@ class ArrestWatch:
         self._rate_age_s = 0.0  # how long the rate before has held
         self._noise_c = 0.1
         self._open: _Open | None = None
-        self._knee: Arrest | None = None
         self._disturbed_s = -1e9
         self.slope_c_per_s: float | None = None
         self.passed: deque[tuple[float, float, float]] = deque(maxlen=900)  # (temp, share of the rate before, time)
@@ -127,7 +126,7 @@ class ArrestWatch:
     def clear(self) -> None:
         """The probe moved: older samples say nothing."""
         self._bins.clear()
-        self._bin = self._rate = self._open = self._knee = self.slope_c_per_s = None
+        self._bin = self._rate = self._open = self.slope_c_per_s = None
         self._steady_s = 0.0
         self.passed.clear()
 

@@ -74,7 +74,6 @@ class ProfileRun:
     _place: _Place | None = None
     _cut: _Cut | None = None
     _cut_over_s: float = -1e9
-    _again_s: float = -1e9
 
     # -- what people do -----------------------------------------------------------------------------------------------
 
@@ -305,6 +304,8 @@ class ProfileRun:
             seen = rate is not None and cut.rate > 2.0 and rate < FALLING_SHARE * cut.rate
             if off or seen:
                 self._cut, self._cut_over_s = None, mono_s
+                if self._place is not None:
+                    self._place.level = ""  # what was said of the knob before no longer holds
                 return
             if mono_s - cut.said_s >= CUT_REPEAT_S:
                 cut.said_s = mono_s

@@ -69,7 +69,7 @@ def followed(scenario: Scenario) -> Iterator[tuple[float, Findings]]:
         )  # fmt: skip
 
 
-@pytest.mark.parametrize("first", range(0, 40, 10))
+@pytest.mark.parametrize("first", range(0, 20, 10))
 def test_normal_melts_are_not_said_to_be_out_or_deaf(first: int) -> None:
     for seed in range(first, first + 10):
         for t_s, found in followed(normal_melt(seed)):
