@@ -61,7 +61,7 @@ class Reader:
 
 async def played(seconds: float, *, slow_s: float = 0.0, use_socket: bool = False, dialect: str = "pourcall") -> Reader:
     clock = SimClock()
-    step = LockStep(Shop(demo_scenario()), clock, use_socket=use_socket, dialect=dialect)
+    step = LockStep(Shop(demo_scenario()), clock, use_socket=use_socket, dialect=dialect, patience_s=10.0)
     reader = Reader(step, clock, max31855.decoder if dialect == "max31855_hex" else ourline.decoder)
     reader.slow_s = slow_s
     reader.link.start()
