@@ -194,11 +194,6 @@ class Daemon:
         if self.service is not None:
             self.service.on_store_state(problem, detail, waiting_rows)
 
-    def next_melt_id(self, utc_s: float) -> str:
-        """The number the next melt gets."""
-        assert self._recorder is not None
-        return self._recorder.next_melt_id(utc_s)
-
     async def ended(self) -> None:
         """Returns when the daemon was told to stop, or must."""
         assert self.service is not None

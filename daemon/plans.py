@@ -17,6 +17,7 @@ from pourcall.contract.settings import Furnace, Settings, Shop
 if TYPE_CHECKING:
     from pourcall.profiles.room import Air
     from pourcall.profiles.transfer import Carry, Pot
+    from pourcall.profiles.window import MouldSpec
 
 UNSTATED_CHARGE_KG = 1.0  # where neither the charge nor any mould has a mass; the answer says so
 WALL_MM = 10.0  # a small crucible's wall (common practice, no source); only the computed transfer loss uses it
@@ -55,26 +56,14 @@ class Planner:
         self, furnace: str, melt: str, alloy: str, charge_kg: float, moulds: Sequence[MouldRequest], assumed: str
     ) -> tuple[MeltPlan, tuple[str, ...]]:
         from pourcall.profiles.sheet import load_sheets
-        from pourcall.profiles.window import MouldSpec, melt_plan, plan_conflicts
+        from pourcall.profiles.window import melt_plan, plan_conflicts
 
         own = self._settings.furnace[furnace]
         plan = melt_plan(
             melt,
             load_sheets(self._alloys).get(alloy),
             charge_kg,
-            [
-                MouldSpec(
-                    name=mould.name,
-                    setup=mould.setup,
-                    mass_kg=mould.mass_kg,
-                    thinnest_mm=mould.thinnest_mm,
-                    material=mould.material,
-                    loss_c=mould.loss_c,
-                    lip_min_c=mould.lip_min_c,
-                    lip_max_c=mould.lip_max_c,
-                )
-                for mould in moulds
-            ],
+            [spec_of(mould) for mould in moulds],
             loss_c=own.transfer_loss_c,
             pot=pot_of(own),
             carry=carry_of(own),
@@ -83,6 +72,22 @@ class Planner:
             probe_rating_c=probe_rating_c(self._settings, furnace),
         )
         return plan, (*((assumed,) if assumed else ()), *plan_conflicts(plan))
+
+
+def spec_of(mould: MouldRequest) -> "MouldSpec":
+    """A mould as a person gives it, as the planner of windows takes it."""
+    from pourcall.profiles.window import MouldSpec
+
+    return MouldSpec(
+        name=mould.name,
+        setup=mould.setup,
+        mass_kg=mould.mass_kg,
+        thinnest_mm=mould.thinnest_mm,
+        material=mould.material,
+        loss_c=mould.loss_c,
+        lip_min_c=mould.lip_min_c,
+        lip_max_c=mould.lip_max_c,
+    )
 
 
 def pot_of(furnace: Furnace) -> "Pot":

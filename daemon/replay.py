@@ -4,7 +4,7 @@ Pure: rows in, readings and events out. Reading files is drivers/tracefile.py, r
 """
 
 import statistics
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 import msgspec
@@ -104,14 +104,3 @@ def outputs_as_bytes(config: EngineConfig, items: Iterable[Input]) -> bytes:
     for item in items:
         lines.extend(msgspec.json.encode(output) for output in engine.handle(item))
     return b"\n".join(lines)
-
-
-def spans_of(flags: Sequence[tuple[float, str]]) -> list[tuple[float, float, str]]:
-    """(time, word) rows to (from, to, word) spans of equal words."""
-    spans: list[tuple[float, float, str]] = []
-    for at_s, word in flags:
-        if spans and spans[-1][2] == word:
-            spans[-1] = (spans[-1][0], at_s, word)
-        else:
-            spans.append((at_s, at_s, word))
-    return spans

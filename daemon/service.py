@@ -238,7 +238,7 @@ class Service:
             raise Refused(
                 f"melt {running} is running in {furnace}", remedy="End it first, or change it (`pourcall melt change`)"
             )
-        number = self._next_number()
+        number = self.next_number()
         plan, mind = await self.in_thread(self._planner.start, furnace, request, number)
         return _minding(await door.command(StartMelt(plan=plan, who=request.who)), mind)
 
@@ -272,7 +272,8 @@ class Service:
         """A blocking call in one of two reading threads."""
         return await asyncio.get_running_loop().run_in_executor(self._readers, lambda: call(*args, **named))
 
-    def _next_number(self) -> str:
+    def next_number(self) -> str:
+        """The number the next melt gets."""
         if self.recorder is None:
             raise StoreError("there is no record to number melts from", remedy="Start the daemon with its database")
         return self.recorder.next_melt_id(self.clock.utc_s())

@@ -191,18 +191,10 @@ def temp_c(tc_type: str, emf_uv: float) -> float:
 
     NaN gives NaN. Raises OutOfRange outside `emf_range_uv`, BadInput for an unknown type. Type B: rising branch.
     """
-    try:
-        low_uv, high_uv, base_uv, scale, offset, cells = _tables[tc_type]
-    except KeyError:
-        low_uv, high_uv, base_uv, scale, offset, cells = inverse_table(tc_type)
-    if low_uv <= emf_uv <= high_uv:
-        position = sqrt(emf_uv - base_uv) * scale - offset
-        cell = int(position)
-        u = position - cell
-        a, b, c, d = cells[cell]
-        return ((d * u + c) * u + b) * u + a
-    if emf_uv != emf_uv:
-        return emf_uv
+    found_c = temp_c_or_none(tc_type, emf_uv)
+    if found_c is not None:
+        return found_c
+    low_uv, high_uv = emf_range_uv(tc_type)
     raise OutOfRange(
         f"{emf_uv} uV is outside the range of type {tc_type}, {low_uv:.1f} to {high_uv:.1f} uV",
         remedy="Check the thermocouple type, the unit (microvolts) and the wiring",

@@ -13,7 +13,6 @@ from pourcall.profiles.sheet import AlloySheet
 DEFAULT_YIELD = 0.6  # casting over metal poured, small sand castings (common practice, no source)
 MELT_LOSS = {"zinc": 0.02, "aluminium": 0.03, "copper": 0.03, "other": 0.01}  # to dross and fume (common practice)
 FILL_SHARE = 0.8  # of the pot's depth that may be filled and still carried (common practice, no source)
-POT_WALL_MM = 10.0
 
 
 class MetalNeed(msgspec.Struct, frozen=True, kw_only=True):

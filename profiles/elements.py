@@ -33,7 +33,6 @@ FUSION_J_PER_MOL = {
     "Ag": 11300.0, "Al": 10710.0, "Bi": 11106.0, "Cu": 13260.0, "Pb": 4774.0, "Sn": 7150.0, "Zn": 7068.0,
 }  # fmt: skip
 
-BOILING_ZN_C = 907.0  # at 101 325 Pa (S9: 1180.15 K)
 
 # kg/m3: rho = rho_m - k (T - T_m). (density at T_m, slope k, highest degC of the fit). CRC molten metals (S9).
 _LIQUID_DENSITY = {
@@ -67,13 +66,6 @@ class Segment(msgspec.Struct, frozen=True):
         return (
             self.a - self.c * kelvin - self.d * kelvin**2 - 2.0 * self.e * kelvin**3 + 2.0 * self.f / kelvin
             - 6.0 * self.g * kelvin**7
-        )  # fmt: skip
-
-    def heat_capacity(self, kelvin: float) -> float:
-        """dH/dT, J/(mol K)."""
-        return (
-            -self.c - 2.0 * self.d * kelvin - 6.0 * self.e * kelvin**2 - 2.0 * self.f / kelvin**2
-            - 42.0 * self.g * kelvin**6
         )  # fmt: skip
 
 

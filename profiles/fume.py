@@ -23,7 +23,6 @@ from pourcall.profiles.say import say_c, say_difference_c
 from pourcall.profiles.sheet import LEAST_ZINC_PERCENT, AlloySheet
 
 BRASS_FRACTIONS = (0.1, 0.3, 0.8)
-LIMIT_RATIOS = (0.1, 1.0, 10.0)
 DISTURBED_MIN = 2.0  # of bare surface in a quarter of an hour: a skim, a stir or a pour (common practice, no source)
 DEFAULT_MOUTH_MM = 80.0
 LOWEST_C, HIGHEST_C = 200.0, 1450.0

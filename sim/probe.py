@@ -93,7 +93,7 @@ class Probe:
 
     __slots__ = (
         "_air_s", "_dt_s", "_fast_s", "_gauss_at", "_k_fast", "_k_mix", "_k_slow", "_near", "_outer_c", "_pool",
-        "_shell_k_s", "_slow_s", "_was_liquid", "depth_mm", "gain", "in_metal", "junction_c", "noise_c", "place",
+        "_shell_k_s", "_slow_s", "depth_mm", "gain", "in_metal", "junction_c", "noise_c", "place",
         "sheath", "stem_share",
     )  # fmt: skip
 
@@ -112,7 +112,7 @@ class Probe:
         self._k_mix = slow_s / (slow_s - fast_s) * (self._k_slow - self._k_fast)
         self._outer_c = self.junction_c = start_c
         self.place, self.depth_mm, self.gain, self.noise_c = place, depth_mm, gain, noise_c
-        self.in_metal, self._shell_k_s, self._was_liquid = False, 0.0, False
+        self.in_metal, self._shell_k_s = False, 0.0
         self.stem_share = 0.0
         self._near = 0.02  # how far the junction reads towards the pot's wall in an unstirred bath
         rng = rng or Random(0)

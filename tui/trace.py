@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from pourcall.contract.api import TracePoint
 
-SPAN_MIN_S, SPAN_MAX_S = 600.0, 3600.0
+SPAN_MAX_S = 3600.0
 STEP_S = 0.5
 GAP_S = 6.0  # live points come once a second; longer without one is a gap
 

@@ -101,7 +101,6 @@ class ArrestWatch:
         self._noise_c = 0.1
         self._open: _Open | None = None
         self._disturbed_s = -1e9
-        self.slope_c_per_s: float | None = None
         self.passed: deque[tuple[float, float, float]] = deque(maxlen=900)  # (temp, share of the rate before, time)
 
     @property
@@ -126,7 +125,7 @@ class ArrestWatch:
     def clear(self) -> None:
         """The probe moved: older samples say nothing."""
         self._bins.clear()
-        self._bin = self._rate = self._open = self.slope_c_per_s = None
+        self._bin = self._rate = self._open = None
         self._steady_s = 0.0
         self.passed.clear()
 
@@ -154,7 +153,6 @@ class ArrestWatch:
         if len(bins) < self._count:
             return None
         slope, level = self._line()
-        self.slope_c_per_s = slope
         step_s = bins[-1][0] - bins[-2][0]
         middle_s = 0.5 * (bins[0][0] + bins[-1][0])
         if self._rate is None:

@@ -67,7 +67,6 @@ class DipRun:
     points: list[tuple[float, float]]
     depth_mm: float | None = None
     stirred: bool | None = None
-    announced: bool = False
     fit: SettleFit | None = None
     fitted_s: float = -1e9
     u_c: float | None = None  # highest budget while it lasted: at its end the probe is on its way out, and colder
@@ -82,7 +81,7 @@ class DipWatch:
 
     def announce(self, mono_s: float, depth_mm: float | None, stirred: bool | None) -> None:
         """A person says that a dip begins."""
-        self._asked = DipRun(mono_s, [], depth_mm, stirred, announced=True)
+        self._asked = DipRun(mono_s, [], depth_mm, stirred)
 
     def update(self, channel: ProbeChannel, mono_s: float, temp_c: float) -> DipRun | None:
         """One followed sample; returns the dip that just ended."""

@@ -127,7 +127,6 @@ class ProbeTracker:
         self.been_fluid = False
         self.fluid_this_melt = False  # once the metal was liquid, a probe that is out does not come back by warming
         self.been_in = False  # in the metal at least once since it was last put out by hand
-        self.entered_mono_s: float | None = None  # of the last surge up
         self.moved_mono_s = 0.0  # last time it surged either way
         self._quiet_samples = 0
         self._surging = False
@@ -172,8 +171,6 @@ class ProbeTracker:
         new = PROBE_TABLE.get((self.state, sign))
         if new is None:
             return ""
-        if new is ProbeState.ENTERING:
-            self.entered_mono_s = mono_s
         if new is ProbeState.LEAVING and self.state is ProbeState.IN_METAL:
             self._left_c = self.trend.highest_c()
         if new is not ProbeState.IN_METAL and new is not ProbeState.FROZEN_IN:

@@ -39,7 +39,6 @@ class _Cut:
     said_s: float
     raised_s: float
     rate: float
-    missed: bool = False
 
 
 @dataclass(slots=True)
@@ -351,7 +350,6 @@ class ProfileRun:
             )
             return self._advice(Say.LATE, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
         if since_s >= MISSED_S:
-            cut.missed = True
             text = f"{thing}: called {since_s:.0f} s ago. It coasts to {say_c(peak_c or segment.to_c)} from here"
             return self._advice(Say.CUT, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
         text = f"{thing} now: the metal coasts on to {say_c(segment.to_c)}"

@@ -28,7 +28,6 @@ class SensorJudge:
         self._wrong = False
         self._stale = False
         self._silent = False  # this channel alone: its board goes on
-        self._late_samples = 0
 
     def fell_silent(self, mono_s: float, board_heard_s: float | None) -> bool:
         """True once, when the channel's last figure grows stale. board_heard_s: when its board last said anything."""

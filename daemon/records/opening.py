@@ -5,6 +5,7 @@ Not here: writing (recorder.py), reading (store.py), versions (migrate.py).
 """
 
 import contextlib
+import os
 import sqlite3
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -151,3 +152,12 @@ def _not_usable(path: Path, why: str) -> StoreError:
         where=str(path),
         remedy="Check that the folder is there and may be written, and that no other program holds the file",
     )
+
+
+def file_identity(path: Path) -> tuple[int, int] | None:
+    """Device and inode of the file behind a path, None where there is none: tells when it was moved or replaced."""
+    try:
+        stat = os.stat(path)
+    except OSError:
+        return None
+    return stat.st_dev, stat.st_ino

@@ -7,7 +7,6 @@ The clock must be the real monotonic one even when the furnace is simulated fast
 
 import contextlib
 import logging
-import os
 import sqlite3
 import threading
 from collections.abc import Callable, Sequence
@@ -23,7 +22,7 @@ from pourcall.daemon.records.backlog import Backlog, Entry, pack
 from pourcall.daemon.records.book import Session
 from pourcall.daemon.records.migrate import copy_database
 from pourcall.daemon.records.numbering import melt_number, next_melt
-from pourcall.daemon.records.opening import Finding, open_database, set_aside
+from pourcall.daemon.records.opening import Finding, file_identity, open_database, set_aside
 from pourcall.daemon.records.troubles import FAILING, GONE, LOCKED, classify, is_damage, is_store_trouble
 from pourcall.daemon.records.writing import BatchWriter
 
@@ -243,7 +242,7 @@ class Recorder:
     def _adopt(self, conn: sqlite3.Connection) -> None:
         """Write into this connection from now on."""
         self._writer = BatchWriter(conn, self._sessions)
-        self._inode = _inode(self.path)
+        self._inode = file_identity(self.path)
         self._rolled_s = self._checked_s = self._clock()
         for (melt,) in conn.execute("SELECT melt FROM melts"):
             self._saw_melt(melt)
@@ -279,7 +278,7 @@ class Recorder:
                     self._reopen()
                 assert self._writer is not None
                 told = self._writer.write(batch, roll_up=roll_up)
-                if _inode(self.path) != self._inode:
+                if file_identity(self.path) != self._inode:
                     self._replace_lost_file(batch_is_in_it=True)
             except Exception as err:
                 if not (isinstance(err, StoreError) or is_store_trouble(err)) and tries > 0:
@@ -342,7 +341,7 @@ class Recorder:
             self._done([entry], told)
 
     def _problem_of(self, err: Exception) -> str:
-        if _inode(self.path) != self._inode:
+        if file_identity(self.path) != self._inode:
             return GONE
         return FAILING if isinstance(err, StoreError) else classify(err, self.path)
 
@@ -376,7 +375,7 @@ class Recorder:
         if now_s - self._checked_s < INODE_CHECK_S:
             return
         self._checked_s = now_s
-        if self._writer is not None and _inode(self.path) != self._inode:
+        if self._writer is not None and file_identity(self.path) != self._inode:
             try:
                 self._replace_lost_file(batch_is_in_it=True)
             except (sqlite3.Error, OSError, StoreError) as err:
@@ -453,14 +452,6 @@ class Recorder:
             self._on_state(problem, detail, self.waiting)
         except Exception:  # a listener that fails must not stop the record
             log.exception("on_state failed")
-
-
-def _inode(path: Path) -> tuple[int, int] | None:
-    try:
-        stat = os.stat(path)
-    except OSError:
-        return None
-    return stat.st_dev, stat.st_ino
 
 
 def _settle(future: "Future[Any]", value: Any, error: BaseException | None) -> None:

@@ -4,7 +4,6 @@ The connection is read-only: it can neither change a row nor, at its closing, th
 (recorder.py), SQL of the listings (queries.py), export (export.py).
 """
 
-import os
 import sqlite3
 import threading
 from collections.abc import Iterator, Sequence
@@ -17,7 +16,7 @@ from pourcall.contract.errors import NotFound, StoreError
 from pourcall.daemon.records import queries, tracing
 from pourcall.daemon.records.migrate import refuse_foreign, shipped_steps
 from pourcall.daemon.records.numbering import melt_number, next_melt
-from pourcall.daemon.records.opening import Finding, open_database
+from pourcall.daemon.records.opening import Finding, file_identity, open_database
 from pourcall.daemon.records.search import Hit, find
 from pourcall.daemon.records.views import MeltDetail, MeltRow, PourDetail, PourRow, SessionRow
 
@@ -81,7 +80,7 @@ class Store:
     def reading(self) -> Iterator[sqlite3.Connection]:
         """One consistent view of the file for several queries. Follows a file that was replaced."""
         with self._lock:
-            if _inode(self.path) not in (None, self._inode):
+            if file_identity(self.path) not in (None, self._inode):
                 self._conn.close()
                 self._conn, self._inode = _connect(self.path)
             self._conn.execute("BEGIN")
@@ -167,12 +166,4 @@ def _connect(path: Path) -> tuple[sqlite3.Connection, tuple[int, int] | None]:
         conn.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except sqlite3.Error as err:
         raise StoreError(f"the records cannot be read: {err}", where=str(path), remedy="Check the file") from err
-    return conn, _inode(path)
-
-
-def _inode(path: Path) -> tuple[int, int] | None:
-    try:
-        stat = os.stat(path)
-    except OSError:
-        return None
-    return stat.st_dev, stat.st_ino
+    return conn, file_identity(path)

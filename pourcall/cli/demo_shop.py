@@ -81,13 +81,13 @@ async def run_demo(
         scenario = replace(scenario, keys=keys, tail_s=FOR_EVER_S, limit_s=FOR_EVER_S)
     clock = SimClock(utc_s=round(time.time()))
     ended: list[str] = []
-    failed: list[BaseException] = []
 
     def on_keys(commands: list[Command]) -> None:
         for command in commands:
             if isinstance(command, StartMelt):
-                number = daemon.next_melt_id(clock.utc_s())
-                command = msgspec.structs.replace(command, plan=msgspec.structs.replace(command.plan, melt=number))
+                assert daemon.service is not None
+                plan = msgspec.structs.replace(command.plan, melt=daemon.service.next_number())
+                command = msgspec.structs.replace(command, plan=plan)
             door.submit(command)
 
     step = LockStep(Shop(scenario), clock, speed=speed, on_keys=on_keys)
@@ -123,12 +123,7 @@ async def run_demo(
             wait.cancel()
         with contextlib.suppress(asyncio.CancelledError):
             await running
-    except BaseException as err:
-        failed.append(err)
-        raise
     finally:
-        if not failed:
-            await asyncio.sleep(0)
         await daemon.stop()
         await step.aclose()
     if not by_hand and not ended:

@@ -141,18 +141,12 @@ def _setup(args: argparse.Namespace, column: "Column") -> "Setup":
 
 def _plan(args: argparse.Namespace) -> "MeltPlan":
     from pourcall.cli.common import our_paths
+    from pourcall.daemon.plans import spec_of
     from pourcall.profiles.sheet import load_sheets
-    from pourcall.profiles.window import MouldSpec, melt_plan
+    from pourcall.profiles.window import melt_plan
 
     unit = unit_of(args)
-    requests = [mould_request(text, unit) for text in args.mould or ["mould"]]
-    moulds = [
-        MouldSpec(
-            name=one.name, setup=one.setup, mass_kg=one.mass_kg, thinnest_mm=one.thinnest_mm, material=one.material,
-            loss_c=one.loss_c, lip_min_c=one.lip_min_c, lip_max_c=one.lip_max_c,
-        )
-        for one in requests
-    ]  # fmt: skip
+    moulds = [spec_of(mould_request(text, unit)) for text in args.mould or ["mould"]]
     sheet = load_sheets(our_paths().alloys).get(args.alloy)
     return melt_plan("replay", sheet, kilograms(args.charge), moulds, loss_c=args.loss)
 

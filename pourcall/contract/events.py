@@ -189,12 +189,6 @@ class AlarmChanged(_Event, frozen=True, tag="alarm_changed"):
     by: str = ""
 
 
-class Sounded(_Event, frozen=True, tag="sounded"):
-    """An unacknowledged alarm or an unanswered call is to be heard again."""
-
-    what: str  # alarm id or call kind
-
-
 class MeltStarted(_Event, frozen=True, tag="melt_started"):
     """A batch began."""
 
@@ -276,7 +270,7 @@ class StoreChanged(_Event, frozen=True, tag="store_changed"):
 
 
 Event = (
-    ProbeStateChanged | PlaceChanged | MeltStateChanged | FlagChanged | CallChanged | AlarmChanged | Sounded
+    ProbeStateChanged | PlaceChanged | MeltStateChanged | FlagChanged | CallChanged | AlarmChanged
     | MeltStarted | MeltChanged | MeltEnded | LiftMarked | PourMarked | DipRecorded | PowerMarked | Marked
     | CommandRefused | LinkChanged | StoreChanged
 )  # fmt: skip

@@ -6,7 +6,6 @@ import inspect
 import re
 import shlex
 import sqlite3
-from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -31,33 +30,9 @@ from pourcall.profiles.window import MATERIAL_SHIFT
 from pourcall.sim.demo import DEMOS
 from pourcall.tui.sound import REPEAT_S as SOUND_REPEAT_S
 from pourcall.tui.sound import Code
+from tests.docs.pages import DOCS, ROOT, coded, page, rows, section
 
-ROOT = Path(__file__).resolve().parents[2]
-DOCS = ROOT / "docs"
 COMMON_OPTIONS = {"--help", "-h", "--json", "--unit", "--furnace", "--who", "--limit"}  # told once for all commands
-
-
-def page(name: str) -> str:
-    return (ROOT / name).read_text(encoding="utf-8")
-
-
-def section(text: str, heading: str) -> str:
-    """What stands under a `## heading`, up to the next one of its level."""
-    found = re.search(rf"^## {re.escape(heading)}$(.*?)(?=^## |\Z)", text, re.MULTILINE | re.DOTALL)
-    assert found, f"there is no section '## {heading}'"
-    return found.group(1)
-
-
-def rows(text: str) -> Iterator[list[str]]:
-    """The cells of every table row."""
-    for line in text.splitlines():
-        if line.startswith("|") and not set(line) <= set("|-: "):
-            yield [cell.strip() for cell in re.split(r"(?<!\\)\|", line.strip().strip("|"))]
-
-
-def coded(text: str) -> set[str]:
-    """Everything that stands in backticks."""
-    return set(re.findall(r"`([^`\n]+)`", text))
 
 
 # -- commands ---------------------------------------------------------------------------------------------------------

@@ -2,7 +2,6 @@
 
 import re
 import tomllib
-from collections.abc import Iterator
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -10,34 +9,10 @@ import pytest
 
 from pourcall.cli.main import COMMANDS
 from pourcall.contract.paths import paths_for
+from tests.docs.pages import DOCS, ROOT, coded, page, rows, section
 
-ROOT = Path(__file__).resolve().parents[2]
-DOCS = ROOT / "docs"
 PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "CHANGELOG.md", *DOCS.rglob("*.md")])
 USER_PAGES = [ROOT / "README.md", *sorted(DOCS.glob("*.md"))]
-
-
-def page(name: str) -> str:
-    return (ROOT / name).read_text(encoding="utf-8")
-
-
-def section(text: str, heading: str) -> str:
-    """What stands under a `## heading`, up to the next one of its level."""
-    found = re.search(rf"^## {re.escape(heading)}$(.*?)(?=^## |\Z)", text, re.MULTILINE | re.DOTALL)
-    assert found, f"there is no section '## {heading}'"
-    return found.group(1)
-
-
-def rows(text: str) -> Iterator[list[str]]:
-    """The cells of every table row."""
-    for line in text.splitlines():
-        if line.startswith("|") and not set(line) <= set("|-: "):
-            yield [cell.strip() for cell in re.split(r"(?<!\\)\|", line.strip().strip("|"))]
-
-
-def coded(text: str) -> set[str]:
-    """Everything that stands in backticks."""
-    return set(re.findall(r"`([^`\n]+)`", text))
 
 
 # -- the README -------------------------------------------------------------------------------------------------------
