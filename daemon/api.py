@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 import msgspec
 from aiohttp import WSCloseCode, web
 
-from pourcall.contract.api import ApiError, ChangeRequest, CommandResult, StartRequest
+from pourcall.contract.api import ApiError, ChangeRequest, CommandResult, ProfileRequest, StartRequest
 from pourcall.contract.errors import (
     BadInput,
     DaemonError,
@@ -201,6 +201,8 @@ class Api:
             result = await self.service.start_melt(furnace, asked)
         elif isinstance(asked, ChangeRequest):
             result = await self.service.change_melt(furnace, asked)
+        elif isinstance(asked, ProfileRequest):
+            result = await self.service.run_profile(furnace, asked)
         else:
             result = await self.service.command(furnace, asked)
         return answer(result)

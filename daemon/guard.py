@@ -11,9 +11,8 @@ from typing import TypeVar
 
 import msgspec
 
-from pourcall.contract.api import ChangeRequest, ResultRequest, StartRequest
+from pourcall.contract.api import Asked, ResultRequest
 from pourcall.contract.errors import BadInput
-from pourcall.contract.inputs import Command
 from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C
 
 BODY_BYTES = 16 * 1024
@@ -21,7 +20,6 @@ DEPTH = 8
 TEXT_CHARACTERS = 2000
 LONGEST_AGO_S = 24 * 3600.0
 
-Asked = Command | StartRequest | ChangeRequest
 _STRINGS = re.compile(rb'"(?:[^"\\]|\\.)*"')
 _decoder: "msgspec.json.Decoder[Asked]" = msgspec.json.Decoder(Asked)
 _result_decoder = msgspec.json.Decoder(ResultRequest)

@@ -3,19 +3,34 @@
 import sqlite3
 
 from pourcall.contract.api import ResultRequest, Trace
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.inputs import StartMelt
+from pourcall.daemon.records.furnace_models import latest_model
+from pourcall.daemon.records.profile_runs import running_profile
 from pourcall.daemon.records.store import Store
 from pourcall.daemon.records.views import MeltDetail, MeltRow, PourDetail, PourRow
 
 RESUME_WITHIN_S = 24 * 3600.0  # a melt that began earlier was forgotten, not interrupted
 
 
-def running_plan(store: Store, furnace: str, utc_s: float) -> MeltPlan | None:
-    """The latest plan of a furnace's melt that has no end on record and began within a day; None: there is none."""
+def running_melt(store: Store, furnace: str, utc_s: float) -> StartMelt | None:
+    """How a furnace's melt goes on that has no end on record and began within a day; None: there is none.
+
+    Its latest plan, and the profile that guided it if that was neither stopped nor over.
+    """
     rows = store.melts(limit=1, furnace=furnace)
     if not rows or rows[0].ended_utc_s is not None or abs(utc_s - rows[0].began_utc_s) > RESUME_WITHIN_S:
         return None
-    return store.melt(rows[0].melt).plans[-1].plan
+    plan = store.melt(rows[0].melt).plans[-1].plan
+    with store.reading() as conn:
+        profile = running_profile(conn, plan.melt)
+    return StartMelt(plan=plan, profile=profile if profile is not None and profile.alloy == plan.alloy.key else None)
+
+
+def learned_model(store: Store, furnace: str) -> FurnaceModel | None:
+    """What this furnace's own melts taught; None: nothing yet."""
+    with store.reading() as conn:
+        return latest_model(conn, furnace)
 
 
 def melts(store: Store, furnace: str, limit: int) -> tuple[MeltRow, ...]:

@@ -24,7 +24,7 @@ from pourcall.daemon.clock import RealClock
 from pourcall.daemon.engine.catalogue import CATALOGUE
 from pourcall.daemon.engine.config import config_for
 from pourcall.daemon.engine.core import Engine
-from pourcall.daemon.library import running_plan
+from pourcall.daemon.library import learned_model, running_melt
 from pourcall.daemon.ports import check_boards, link_maker
 from pourcall.daemon.records.calibrations import calibrations_in_force
 from pourcall.daemon.records.recorder import Recorder
@@ -142,7 +142,8 @@ class Daemon:
             clock=self.clock,
             engine_for=lambda _, name: Engine(configs[name]),
             recorder=self._recorder,
-            running_melt=lambda name: running_plan(store, name, self.clock.utc_s()),
+            running_melt=lambda name: running_melt(store, name, self.clock.utc_s()),
+            learned=lambda name: learned_model(store, name),
             link_for=link_for,
             consumed=self._consumed,
             wake=None if self._simulated else WakeKeeper(),

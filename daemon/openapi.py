@@ -10,20 +10,16 @@ import msgspec
 
 from pourcall.contract.api import (
     ApiError,
-    ChangeRequest,
+    Asked,
     CommandResult,
     Health,
     ResultRequest,
-    StartRequest,
     StreamMessage,
     Trace,
 )
-from pourcall.contract.inputs import Command
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION
 from pourcall.daemon.records.views import MeltDetail, MeltRow, PourDetail, PourRow
-
-_Asked = Command | StartRequest | ChangeRequest
 
 
 class Route(NamedTuple):
@@ -46,7 +42,7 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/v1/furnaces/{furnace}", "furnace", "One furnace as it stands", FurnaceSnapshot),
     Route(
         "POST", "/v1/furnaces/{furnace}/commands", "command",
-        "Do something: a command, or a request to start or change a melt", CommandResult, _Asked,
+        "Do something: a command, or a request to start or change a melt", CommandResult, Asked,
     ),
     Route(
         "GET", "/v1/furnaces/{furnace}/trace", "trace", "The running melt's trace, decimated", Trace, None,

@@ -9,8 +9,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
-from pourcall.contract.plan import MeltPlan, MouldPlan
+from pourcall.contract.errors import OutOfRange
+from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.plan import MeltPlan, MouldPlan, PotLimit
+from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place
 from pourcall.contract.settings import Furnace, Settings, Shop
 
@@ -26,8 +31,8 @@ WALL_MM = 10.0  # a small crucible's wall (common practice, no source); only the
 class Planner:
     """Makes plans for the furnaces of one settings file. Blocking (reads sheets): call it off the event loop."""
 
-    def __init__(self, settings: Settings, alloys: Path | None) -> None:
-        self._settings, self._alloys = settings, alloys
+    def __init__(self, settings: Settings, alloys: Path | None, profiles: Path | None = None) -> None:
+        self._settings, self._alloys, self._profiles = settings, alloys, profiles
 
     def start(self, furnace: str, request: StartRequest, melt: str) -> tuple[MeltPlan, tuple[str, ...]]:
         """The plan of a new melt, and what to mind about it.
@@ -36,7 +41,45 @@ class Planner:
         for figures that cannot be meant.
         """
         charge_kg, assumed = _charge(request.charge_kg, request.moulds)
-        return self._plan(furnace, melt, request.alloy, charge_kg, request.moulds, assumed)
+        if not 0.0 <= request.later_kg < charge_kg:
+            raise OutOfRange(
+                f"{request.later_kg:g} kg to be added later, of a charge of {charge_kg:g} kg",
+                remedy="The charge is all that goes in; what comes later is a part of it",
+            )
+        plan, mind = self._plan(furnace, melt, request.alloy, charge_kg, request.moulds, assumed)
+        return msgspec.structs.replace(plan, later_kg=request.later_kg), mind
+
+    def profile(self, furnace: str, name: str, plan: MeltPlan) -> ProfilePlan:
+        """A guided profile with its temperatures for this melt. name empty or "default": the one for the alloy.
+
+        Raises NotFound or BadSheet; one that goes beyond a limit of alloy, pot, furnace or probe is refused by segment.
+        """
+        from pourcall.daemon.engine.pour_call import tap_window_c
+        from pourcall.profiles.ramp import ProfileLibrary, resolve
+
+        library = ProfileLibrary(self._profiles)
+        alloy = plan.alloy
+        profile = library.default_for(alloy.key, alloy.family) if name in ("", "default") else library.get(name)
+        low_c, high_c = alloy.pour_min_c, min(alloy.pour_max_c, plan.lowest_limit.limit_c)
+        if plan.moulds:
+            low_c, high_c = tap_window_c(plan.moulds[0], plan)
+        own = self._settings.furnace[furnace]
+        rating = PotLimit(limit_c=own.rating_c, whose="furnace", why="rating in the settings")
+        return resolve(profile, alloy, (low_c, high_c), [*plan.limits, rating])
+
+    def usual(self, furnace: str) -> FurnaceModel:
+        """What the settings alone say of a furnace nothing was learned of."""
+        from pourcall.daemon.engine.probe_state import SHEATHS
+        from pourcall.daemon.foresight.model import usual_model
+
+        own = self._settings.furnace[furnace]
+        probes = [probe for probe in self._settings.probe.values() if probe.furnace == furnace]
+        in_metal = [probe for probe in probes if probe.place in (Place.MELT, Place.DIP)]
+        sheath = SHEATHS[in_metal[0].sheath].tau_metal_s if in_metal else 4.2
+        return usual_model(
+            furnace, kind=own.kind, power_w=own.power_w, rating_c=own.rating_c, pot_kg=own.pot.mass_kg,
+            sheath_s=sheath,
+        )  # fmt: skip
 
     def change(self, furnace: str, request: ChangeRequest, old: MeltPlan) -> tuple[MeltPlan, tuple[str, ...]]:
         """The plan of a melt whose alloy, charge or moulds changed; what is None stays.
@@ -83,7 +126,7 @@ def spec_of(mould: MouldRequest) -> "MouldSpec":
         setup=mould.setup,
         mass_kg=mould.mass_kg,
         thinnest_mm=mould.thinnest_mm,
-        material=mould.material,
+        material=mould.material or "green_sand",
         loss_c=mould.loss_c,
         lip_min_c=mould.lip_min_c,
         lip_max_c=mould.lip_max_c,

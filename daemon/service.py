@@ -21,14 +21,14 @@ from typing import Any, Protocol, TypeVar
 
 import msgspec
 
-from pourcall.contract.api import ChangeRequest, CommandResult, Health, StartRequest, Trace
+from pourcall.contract.api import ChangeRequest, CommandResult, Health, ProfileRequest, StartRequest, Trace
 from pourcall.contract.clock import Clock
 from pourcall.contract.errors import NotFound, Refused, StoreError
 from pourcall.contract.events import AlarmChanged, AlarmState, LinkChanged, MeltEnded, MeltStarted, StoreChanged
 from pourcall.contract.frames import Sample
-from pourcall.contract.inputs import ChangeMelt, Command, Note, StartMelt
+from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.inputs import ChangeMelt, Command, Note, RunProfile, StartMelt
 from pourcall.contract.paths import Paths
-from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Board, Settings
 from pourcall.daemon.clock import RealClock
@@ -60,7 +60,8 @@ class LinkLike(Protocol):
     def stop(self) -> object: ...
 
 
-RunningMelt = Callable[[str], MeltPlan | None]  # furnace -> the plan of a melt that has no end on record; may block
+RunningMelt = Callable[[str], StartMelt | None]  # furnace -> a melt that has no end on record, to go on; may block
+Learned = Callable[[str], FurnaceModel | None]  # furnace -> what its own melts taught; may block
 LinkFactory = Callable[[str, Board, Deliver], LinkLike]
 EngineFactory = Callable[[Settings, str], EngineLike]
 Consumed = Callable[[str, int], None]  # board, and how many of its frames have passed the doors
@@ -82,6 +83,7 @@ class Service:
         engine_for: EngineFactory,
         recorder: RecorderLike | None = None,
         running_melt: RunningMelt | None = None,
+        learned: Learned | None = None,
         link_for: LinkFactory | None = None,
         consumed: Consumed | None = None,
         wake: WakeKeeper | None = None,
@@ -89,12 +91,12 @@ class Service:
         speed: float = 1.0,
     ) -> None:
         self.settings, self.paths, self.clock = settings, paths, clock
-        self.recorder, self._running_melt = recorder, running_melt
+        self.recorder, self._running_melt, self._learned = recorder, running_melt, learned
         self.simulated, self.speed = simulated, speed
         self.failed: BaseException | None = None
         self.stopping = asyncio.Event()
         self._link_for, self._consumed, self._wake = link_for, consumed, wake
-        self._planner = Planner(settings, paths.alloys)
+        self._planner = Planner(settings, paths.alloys, paths.profiles)
         self._tasks = Tasks(self._on_task_died)
         self._readers = ThreadPoolExecutor(max_workers=2, thread_name_prefix="pourcall-read")
         self._links: list[LinkLike] = []
@@ -186,11 +188,12 @@ class Service:
         if self._running_melt is None:
             return
         for name, door in self.doors.items():
-            plan = await self.in_thread(self._running_melt, name)
-            if plan is not None:
-                log.warning("melt %s of %s was running when the daemon ended: resumed", plan.melt, name)
-                door.submit(Note(text=f"melt {plan.melt} goes on after the daemon was away", who="daemon"))
-                door.submit(StartMelt(plan=plan, who="daemon"))
+            start = await self.in_thread(self._running_melt, name)
+            if start is not None:
+                melt = start.plan.melt
+                log.warning("melt %s of %s was running when the daemon ended: resumed", melt, name)
+                door.submit(Note(text=f"melt {melt} goes on after the daemon was away", who="daemon"))
+                door.submit(msgspec.structs.replace(start, model=await self._model(name), who="daemon"))
 
     def _start_publisher(self) -> None:
         from pourcall.daemon.mqtt import MqttPublisher  # only here: it costs 40 ms and nobody else needs it
@@ -240,7 +243,26 @@ class Service:
             )
         number = self.next_number()
         plan, mind = await self.in_thread(self._planner.start, furnace, request, number)
-        return _minding(await door.command(StartMelt(plan=plan, who=request.who)), mind)
+        profile = None
+        if request.profile:
+            profile = await self.in_thread(self._planner.profile, furnace, request.profile, plan)
+        start = StartMelt(plan=plan, model=await self._model(furnace), profile=profile, who=request.who)
+        return _minding(await door.command(start), mind)
+
+    async def run_profile(self, furnace: str, request: ProfileRequest) -> CommandResult:
+        """Look up a profile, resolve it for the running melt, and guide by it."""
+        door = self.door(furnace)
+        self._open()
+        plan = door.snapshot().plan
+        if plan is None:
+            raise Refused(f"no melt is running in {furnace}", remedy="Start one (`pourcall melt start`)")
+        profile = await self.in_thread(self._planner.profile, furnace, request.profile, plan)
+        return await door.command(RunProfile(profile=profile, who=request.who))
+
+    async def _model(self, furnace: str) -> FurnaceModel:
+        """What foresight goes by in the melt that begins: learned from this furnace's melts, or what is usual."""
+        learned = None if self._learned is None else await self.in_thread(self._learned, furnace)
+        return learned if learned is not None else await self.in_thread(self._planner.usual, furnace)
 
     async def change_melt(self, furnace: str, request: ChangeRequest) -> CommandResult:
         """Change the running melt's plan; old and new are both kept."""
@@ -348,17 +370,17 @@ class Service:
 
     # -- the daemon's own troubles --------------------------------------------------------------------------------
 
-    def tell(self, kind: str, present: bool, detail: str = "") -> None:
+    def tell(self, kind: str, present: bool, detail: str = "", lasted_s: float = 0.0) -> None:
         """Something about the daemon itself holds, or is over: an input of every furnace."""
         for door in self.doors.values():
-            door.daemon(kind, present, detail)
+            door.daemon(kind, present, detail, lasted_s)
 
-    def report(self, kind: str, detail: str) -> None:
+    def report(self, kind: str, detail: str, lasted_s: float = 0.0) -> None:
         """Something about the daemon itself happened. Told once until it counts as over."""
         new = kind not in self._moments
         self._moments[kind] = self.clock.mono_s() + MOMENT_S
         if new:
-            self.tell(kind, True, detail)
+            self.tell(kind, True, detail, lasted_s)
 
     def _on_task_died(self, name: str, err: BaseException, restarted: bool) -> None:
         self.report("task_failed", f"{name}: {type(err).__name__}: {err}")
@@ -383,7 +405,7 @@ class Service:
         text = "stopped as a whole" if kind == "paused" else "busy with itself"
         log.warning("the daemon was %s for %.2f s", text, lag_s)
         if lag_s >= SLOW_LOOP_S:
-            self.report("loop_slow", f"It was {text} for {lag_s:.1f} s.")
+            self.report(kind, f"It was {text} for {lag_s:.1f} s.", lag_s if kind == "paused" else 0.0)
 
     async def _ticks(self) -> None:
         next_s = self.clock.mono_s()

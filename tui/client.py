@@ -17,10 +17,9 @@ import msgspec
 
 from pourcall.contract.api import (
     ApiError,
-    ChangeRequest,
+    Asked,
     CommandResult,
     Health,
-    StartRequest,
     StreamDelta,
     StreamEvent,
     StreamSnapshot,
@@ -28,7 +27,6 @@ from pourcall.contract.api import (
 )
 from pourcall.contract.errors import DaemonError, PourcallError, Refused
 from pourcall.contract.events import Event
-from pourcall.contract.inputs import Command
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION
 
@@ -226,7 +224,7 @@ class ApiClient:
             del self.snapshots[gone]
         self.on_change(name)
 
-    async def send(self, furnace: str, command: Command | StartRequest | ChangeRequest) -> CommandResult:
+    async def send(self, furnace: str, command: Asked) -> CommandResult:
         """Ask the daemon for something; its answer, `accepted` or not with the reason.
 
         Raises Refused when read-only, DaemonError when no daemon answers in time: then it is not known whether the

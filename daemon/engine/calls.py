@@ -27,6 +27,7 @@ CHAMBER_HOT_S = 120.0
 DIP_AGAIN_LEAST_S, DIP_AGAIN_MOST_S = 60.0, 300.0
 SKIM_BELOW_C = 15.0
 SKIM_LASTS_S = 120.0  # nobody answers every call; then the instruction is free for what comes next
+STEP_LASTS_S = 90.0
 
 
 class CallDesk:
@@ -41,6 +42,7 @@ class CallDesk:
         self._cut_over_s = -1e9
         self._chamber_hot_s: float | None = None
         self._skim_called = False
+        self._step_waits = False  # the step that is up stays until it is told
         self.pour_ended_s = -1e9
 
     # -- bookkeeping --------------------------------------------------------------------------------------------------
@@ -104,6 +106,18 @@ class CallDesk:
         if repeated:
             self._said(call, "repeated", why)
 
+    # -- what a profile says ------------------------------------------------------------------------------------------
+
+    def cut(self, text: str, why: str, mono_s: float) -> None:
+        """The profile wants the power cut; said again each time it says so."""
+        self._raise(CallKind.CUT_POWER, text, why, mono_s)
+
+    def step(self, text: str, why: str, mono_s: float, *, until_told: bool = False) -> None:
+        """The next step of a profile takes the place of the one before."""
+        self.end(CallKind.STEP, "the next step is due")
+        self._step_waits = until_told
+        self._raise(CallKind.STEP, text, why, mono_s)
+
     # -- the rules ----------------------------------------------------------------------------------------------------
 
     def judge(
@@ -115,8 +129,14 @@ class CallDesk:
         judgement: Judgement | None,
         power: PowerKnob,
         mono_s: float,
+        *,
+        guided: bool = False,
+        cut_due: bool | None = None,
     ) -> None:
-        """Pour, window closing, cut power, skim; called a few times a second while a melt runs."""
+        """Pour, window closing, cut power, skim; called a few times a second while a melt runs.
+
+        guided: a profile says when to cut. cut_due: a furnace that was learned says so; None: it cannot tell.
+        """
         for kind, until_s in list(run.not_now.items()):
             if mono_s >= until_s:
                 del run.not_now[kind]
@@ -127,7 +147,11 @@ class CallDesk:
             return
         self._pour(run, metal, judgement, mono_s)
         self._closing(run, metal, rate_c_per_min, judgement, mono_s)
-        self._cut(run, metal, rate_c_per_min, power, mono_s)
+        if not guided:
+            self._cut(run, metal, rate_c_per_min, power, mono_s, cut_due)
+        step = self._up.get(CallKind.STEP)
+        if step is not None and not self._step_waits and mono_s - step.raised_mono_s >= STEP_LASTS_S:
+            self.end(CallKind.STEP, "said long enough")
         self._skim(run, metal, state, mono_s)
 
     def _pour(self, run: MeltRun, metal: MetalNow, judgement: Judgement | None, mono_s: float) -> None:
@@ -175,20 +199,35 @@ class CallDesk:
         else:
             self.end(CallKind.WINDOW_CLOSING, "the window is not closing, or closed")
 
-    def _cut(self, run: MeltRun, metal: MetalNow, rate: float | None, power: PowerKnob, mono_s: float) -> None:
+    def _cut(
+        self, run: MeltRun, metal: MetalNow, rate: float | None, power: PowerKnob, mono_s: float,
+        due: bool | None = None,
+    ) -> None:  # fmt: skip
         mould = run.next_mould
         if CallKind.CUT_POWER in self._up:
             falling = rate is not None and rate < 0.5 * self._cut_rate
-            if power.off or falling or metal.temp_c is None:
+            unknown = metal.temp_c is None and due is None
+            if power.off or falling or unknown:
                 self._cut_over_s = mono_s
                 self.end(CallKind.CUT_POWER, "power is off" if power.off else "it rises less")
                 return
-        if mould is None or metal.temp_c is None or not metal.live or rate is None or rate <= 2.0 or power.off:
+        if mould is None or power.off:
             return
         if mono_s - self._cut_over_s < CHAMBER_HOT_S or CallKind.CUT_POWER in run.not_now:
             return
         low_c, high_c = tap_window_c(mould, run.plan)
         aim_c = (low_c + high_c) / 2.0
+        if due is not None:
+            if due or CallKind.CUT_POWER in self._up:
+                if CallKind.CUT_POWER not in self._up:
+                    self._cut_rate = rate or 0.0
+                why = "by this furnace's own melts" if metal.temp_c is None else f"{say_c(metal.temp_c)} now"
+                self._raise(
+                    CallKind.CUT_POWER, f"Cut the power: the metal coasts on to {say_c(aim_c)}", why, mono_s, mould.name
+                )
+            return
+        if metal.temp_c is None or not metal.live or rate is None or rate <= 2.0:
+            return
         if metal.temp_c > run.plan.alloy.liquidus_c and metal.temp_c + rate * CUT_AHEAD_S / 60.0 >= aim_c:
             if CallKind.CUT_POWER not in self._up:
                 self._cut_rate = rate

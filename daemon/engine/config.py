@@ -6,6 +6,7 @@ import msgspec
 
 from pourcall.contract.reading import Place
 from pourcall.contract.settings import Settings
+from pourcall.contract.units import Unit
 from pourcall.drivers.calibration import Calibration
 
 
@@ -34,6 +35,14 @@ class ProbeConfig(msgspec.Struct, frozen=True, kw_only=True):
     calibration: Calibration | None = None  # in force from the start on; takes the place of offset_uv
 
 
+class PanelConfig(msgspec.Struct, frozen=True, kw_only=True):
+    """The furnace's own panel: what it shows, how it turns, how high it goes."""
+
+    unit: Unit = Unit.C
+    step: float = 1.0
+    max_c: float = 1300.0
+
+
 class EngineConfig(msgspec.Struct, frozen=True, kw_only=True):
     """One furnace. `furnace` is its name in every event."""
 
@@ -43,6 +52,7 @@ class EngineConfig(msgspec.Struct, frozen=True, kw_only=True):
     boards: tuple[BoardConfig, ...] = ()
     probes: tuple[ProbeConfig, ...] = ()
     simulated: bool = False
+    panel: PanelConfig | None = None
 
 
 def config_for(
@@ -65,6 +75,9 @@ def config_for(
         kind=own.kind,
         rating_c=own.rating_c,
         simulated=simulated,
+        panel=None
+        if own.panel is None
+        else PanelConfig(unit=own.panel.unit, step=own.panel.step, max_c=own.panel.max_c),
         boards=tuple(
             BoardConfig(name=name, chip=board.chip, serial=board.serial, sample_s=board.sample_s)
             for name, board in settings.board.items()

@@ -17,6 +17,7 @@ from pourcall.daemon.engine.alarms import AlarmDesk
 from pourcall.daemon.engine.calls import CallDesk
 from pourcall.daemon.engine.config import EngineConfig
 from pourcall.daemon.engine.fume_watch import DISTURBED_S, fume_level, judge_fume
+from pourcall.daemon.engine.guiding import Guiding
 from pourcall.daemon.engine.link_health import BoardLink
 from pourcall.daemon.engine.measure import ProbeChannel
 from pourcall.daemon.engine.melt_run import MeltRun, PowerKnob
@@ -46,6 +47,7 @@ class Engine:
         self._sensors = {c.config.name: SensorJudge(c) for c in self.channels}
         self.alarms = AlarmDesk(self._alarm_said, self._explains)
         self.calls = CallDesk(self._call_said)
+        self.guiding = Guiding(config, self.calls, self.alarms, self._say)
         self.power = PowerKnob()
         self.run: MeltRun | None = None
         self.state = ev.MeltState.EMPTY
@@ -145,6 +147,7 @@ class Engine:
         self._say(ev.DipRecorded, dip=dip)
         if dip.temp_c is not None and dip.u_c is not None:
             self.history.add(self.mono_s, MetalNow(dip.temp_c, dip.u_c, f"dip {number}"))
+            self.guiding.guide.settled(dip.temp_c, dip.u_c, self.mono_s)
 
     def _probe_moved(self, channel: ProbeChannel, before: ProbeState, why: str) -> None:
         now = channel.tracker.state
@@ -242,6 +245,10 @@ class Engine:
             if sensor.fell_silent(self.mono_s, heard_s) and not (board is not None and board.lost):
                 self._lost(channel)
         self._evaluate()
+        if self.run is not None:
+            self.guiding.tick(
+                self.run, self.channels, self.metal, self.rate_c_per_min, self.power, self.mono_s, self.utc_s
+            )
         self.alarms.tick(self.mono_s, self.utc_s)
         self._explain()
 
@@ -277,7 +284,11 @@ class Engine:
             self._set_state(view.next_state(self.state, band), view.state_why(band, metal))
         if self.state in (ev.MeltState.READY, ev.MeltState.ABOVE):
             self._ready_s = mono_s
-        self.calls.judge(run, metal, self.rate_c_per_min, self.state, self.judgement, self.power, mono_s)
+        guide = self.guiding.guide
+        self.calls.judge(
+            run, metal, self.rate_c_per_min, self.state, self.judgement, self.power, mono_s, guided=guide.guiding,
+            cut_due=guide.cut_due(mono_s),
+        )  # fmt: skip
         chamber = next((c for c in self.channels if c.tracker.place is Place.CHAMBER), None)
         chamber_c = None if chamber is None or chamber.last is None else chamber.last.temp_c
         can_dip = any(c.tracker.place is Place.DIP for c in self.channels)
@@ -328,9 +339,7 @@ class Engine:
         elif isinstance(command, inp.SetPlace | inp.SetProbeState | inp.StartDip):
             self._probe_command(command)
         elif isinstance(command, inp.MarkPower):
-            at_s = self._back(command.ago_s)
-            self.power.mark(command.level, at_s)
-            self._say(ev.PowerMarked, level=command.level, at_mono_s=at_s)
+            self._set_power(command.level, self._back(command.ago_s))
         elif isinstance(command, inp.EnterTemperature):
             self._typed_in(command)
         elif self.run is None:
@@ -338,9 +347,15 @@ class Engine:
         else:
             self._melt_command(command, self.run)
 
+    def _set_power(self, level: inp.PowerLevel, at_s: float) -> None:
+        self.power.mark(level, at_s)
+        self._say(ev.PowerMarked, level=level, at_mono_s=at_s)
+        self.guiding.marked_power()
+
     def _melt_command(self, command: inp.Command, run: MeltRun) -> None:
         if isinstance(command, inp.ChangeMelt):
             old, run.plan = run.plan, command.plan
+            self.guiding.guide.change(old, command.plan, self.power, self.mono_s)
             self.calls.clear("the plan changed")
             self._say(ev.MeltChanged, old=old, new=command.plan, why=command.why)
         elif isinstance(command, inp.EndMelt):
@@ -351,16 +366,26 @@ class Engine:
             self._lift(run, self._back(command.ago_s), proposed=False)
         elif isinstance(command, inp.MarkAddition):
             run.added_s = self._back(command.ago_s)
+            self.guiding.guide.added(command.mass_kg, self.mono_s)
             what = "metal added" if command.mass_kg is None else f"{command.mass_kg:g} kg added"
             text = f"{what} ({command.source})" if command.source else what
             self._say(ev.Marked, what="addition", text=text, at_mono_s=run.added_s, value=command.mass_kg)
         elif isinstance(command, inp.MarkSkim):
             run.skimmed_s = self._back(command.ago_s)
+            self.guiding.guide.disturbed(self.mono_s)
             self._say(ev.Marked, what="skim", text="skimmed", at_mono_s=run.skimmed_s)
         elif isinstance(command, inp.AnswerCall):
             kind = next((k for k in ev.CallKind if k == command.call), None)
             if kind is None or not self.calls.answer(kind, command.answer, run, self.mono_s):
                 self._refuse(command, f"no call {command.call!r} is up", "Nothing needs an answer")
+                return
+            level = self.guiding.answered(kind, command.answer, self.metal.temp_c, self.mono_s)
+            if level is not None and level is not self.power.level:
+                self._set_power(level, self.mono_s)
+        elif isinstance(command, inp.RunProfile | inp.StopProfile | inp.NextSegment):
+            what, remedy = self.guiding.command(command, run, self.metal.temp_c, self.mono_s)
+            if what:
+                self._refuse(command, what, remedy)
         else:
             self._refuse(command, "this command is not known", "Use a newer daemon")
 
@@ -368,7 +393,7 @@ class Engine:
         if self.run is not None:
             self._refuse(command, f"melt {self.run.plan.melt} is running", "End it first, or change it")
             return
-        self.run = MeltRun(command.plan, self.mono_s)
+        self.run = run = MeltRun(command.plan, self.mono_s)
         self.history = MetalHistory()
         self.dips.clear()
         self._typed = None
@@ -377,9 +402,11 @@ class Engine:
             channel.tracker.new_melt(self.mono_s)
         self._say(ev.MeltStarted, plan=command.plan)
         self._set_state(ev.MeltState.UNKNOWN, "a melt began")
+        self.guiding.start(command, run, self.channels, self.power, self.mono_s)
 
     def _end(self, command: inp.EndMelt, run: MeltRun) -> None:
         self.calls.clear("the melt ended")
+        self.guiding.end(self.mono_s, self.utc_s)
         self.run = None
         self._say(ev.MeltEnded, melt=run.plan.melt, ending=command.ending)
         for kind in ("overshoot", "above_window", "alloy_limit", "pot_limit", "fume"):

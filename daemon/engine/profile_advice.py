@@ -9,6 +9,7 @@ from typing import Protocol
 
 import msgspec
 
+from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.units import Unit, from_c, to_c
 
 
@@ -47,6 +48,7 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     of: int
     setpoint_c: float | None = None
     dial: float | None = None  # the figure on the panel, in its own unit
+    level: PowerLevel | None = None  # what a burner or knob should be set to
     repeat_s: float = 0.0
 
 

@@ -125,6 +125,19 @@ class ProfileRun:
         return place.from_c + math.copysign(min(abs(gap_c), moved_c), gap_c)
 
     @property
+    def waits(self) -> bool:
+        """A hold without an end of its own has been reached: it waits to be told."""
+        segment, place = self.segment, self._place
+        return segment is not None and segment.for_s is None and place is not None and place.next_said
+
+    def hold_left_s(self, mono_s: float) -> float | None:
+        """Of a hold whose time runs; None: it does not run, or has no end of its own."""
+        segment, place = self.segment, self._place
+        if segment is None or segment.for_s is None or place is None or place.within_s is None:
+            return None
+        return max(0.0, segment.for_s - (mono_s - place.within_s))
+
+    @property
     def cut_called(self) -> bool:
         """The call to cut is up."""
         return self._cut is not None
@@ -153,10 +166,14 @@ class ProfileRun:
         self._judge_progress(segment, place, mono_s, metal_c, said)
         return tuple(said)
 
-    def _advice(self, say: Say, text: str, why: str = "", repeat_s: float = 0.0, **more: float | None) -> Advice:
+    def _advice(
+        self, say: Say, text: str, why: str = "", repeat_s: float = 0.0, *, setpoint_c: float | None = None,
+        dial: float | None = None, level: PowerLevel | None = None,
+    ) -> Advice:  # fmt: skip
+        of = len(self.plan.segments)
         return Advice(
-            say=say, text=text, why=why, repeat_s=repeat_s, segment=min(self.index + 1, len(self.plan.segments)),
-            of=len(self.plan.segments), **more,
+            say=say, text=text, why=why, repeat_s=repeat_s, segment=min(self.index + 1, of), of=of,
+            setpoint_c=setpoint_c, dial=dial, level=level,
         )  # fmt: skip
 
     def _go_on(self, mono_s: float, metal_c: float | None) -> None:
@@ -237,7 +254,7 @@ class ProfileRun:
                 else f"{say_c(metal_c)} now, {say_c(segment.to_c)} wanted"
             )
             text = f"Turn the {thing} off" if level == "off" else f"Set the {thing} to {level}"
-            said.append(self._advice(Say.POWER, text, why, setpoint_c=segment.to_c))
+            said.append(self._advice(Say.POWER, text, why, setpoint_c=segment.to_c, level=PowerLevel(level)))
         elif power is not None and level == power.value:
             place.level = level
 
@@ -314,7 +331,8 @@ class ProfileRun:
             return
         if self._goes_through():
             return
-        aim_c = segment.to_c - AIM_BELOW_C - _unsure_c(coast)
+        below_c = AIM_BELOW_C if segment.kind is SegmentKind.RAMP else -0.5 * HOLD_BAND_C  # a hold may swing a little
+        aim_c = segment.to_c - below_c - _unsure_c(coast)
         place = self._place
         soon_s = None if place is None else place.soon_s
         stands_by = soon_s is not None and mono_s - soon_s >= STOOD_BY_S
@@ -325,7 +343,7 @@ class ProfileRun:
             self._cut = cut = _Cut(mono_s, mono_s, rate or 0.0)
             said.append(self._cut_words(segment, metal_c, coast, 0.0, cut))
             return
-        if place is not None and soon_s is None:
+        if place is not None and soon_s is None and segment.kind is SegmentKind.RAMP:
             later_c = coast.coast_peak_c(self.person_s + HEADS_UP_S)
             if later_c is not None and later_c >= aim_c:
                 place.soon_s = mono_s
@@ -352,7 +370,10 @@ class ProfileRun:
         if since_s >= MISSED_S:
             text = f"{thing}: called {since_s:.0f} s ago. It coasts to {say_c(peak_c or segment.to_c)} from here"
             return self._advice(Say.CUT, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
-        text = f"{thing} now: the metal coasts on to {say_c(segment.to_c)}"
+        if segment.kind is SegmentKind.HOLD:
+            text = f"{thing}: the hold at {say_c(segment.to_c)} swings back by itself"
+        else:
+            text = f"{thing} now: the metal coasts on to {say_c(segment.to_c if peak_c is None else peak_c)}"
         return self._advice(Say.CUT, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
 
 

@@ -142,7 +142,7 @@ class ResponseWatch:
             return ""
         return (
             f"The chamber fell {say_difference_c(fall.from_c - now_c)} in {(mono_s - fall.since_s) / 60.0:.0f} min "
-            f"with the burner marked {self._level_words()}: the flame may be out. Close the gas, ventilate"
+            f"with the burner marked {self._level_words()}"
         )
 
     def _metal_out(self, mono_s: float, alloy: AlloyFacts | None) -> str:
@@ -167,7 +167,7 @@ class ResponseWatch:
     def _metal_words(self, fall: _Fall, now_c: float, mono_s: float) -> str:
         return (
             f"The metal fell {say_difference_c(fall.from_c - now_c)} in {(mono_s - fall.since_s) / 60.0:.0f} min with "
-            f"the burner marked {self._level_words()}: the flame may be out. Close the gas, ventilate"
+            f"the burner marked {self._level_words()}"
         )
 
     def _level_words(self) -> str:

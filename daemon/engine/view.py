@@ -7,6 +7,7 @@ from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, ProbeView, WindowView
 from pourcall.contract.status import REASON_WORDS, STATUS_OF, Reason, Status
 from pourcall.contract.units import say_c, say_difference_c
+from pourcall.daemon.engine.guide_view import ahead_view, profile_view
 from pourcall.daemon.engine.measure import ProbeChannel
 from pourcall.daemon.engine.melt_state import MELT_TABLE, Band
 from pourcall.daemon.engine.metal import MetalNow
@@ -64,11 +65,18 @@ def snapshot(engine: "Engine") -> FurnaceSnapshot:
         lift_mono_s=None if run is None else run.lift_s,
         countdown_s=None if run is None or not run.lifted(mono_s) else run.countdown_s(engine.history, mono_s),
         last_dip=engine.dips[-1] if engine.dips else None,
+        ahead=ahead_view(engine.guiding.guide, mono_s, chamber_only=_no_probe_stays(engine)),
+        profile=profile_view(engine.guiding.guide, mono_s),
         pours=() if run is None else tuple(run.pours),
         boards={name: link.words for name, link in engine.links.items()},
         store_problem=engine.store_problem,
         simulated=engine.config.simulated,
     )
+
+
+def _no_probe_stays(engine: "Engine") -> bool:
+    """Nothing is left in the metal: dips, or the chamber alone."""
+    return not any(channel.tracker.place is Place.MELT for channel in engine.channels)
 
 
 def _probe(channel: ProbeChannel, mono_s: float) -> ProbeView:

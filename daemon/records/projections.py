@@ -18,10 +18,11 @@ from pourcall.contract.events import (
     MeltEnded,
     MeltStarted,
     PourMarked,
+    ProfileChanged,
 )
-from pourcall.contract.inputs import CommandIn, Input, MarkAddition
+from pourcall.contract.inputs import CommandIn, DaemonIn, Input, MarkAddition
 from pourcall.contract.plan import MeltPlan
-from pourcall.daemon.records.book import SessionIds
+from pourcall.daemon.records.book import SessionIds, keep_text
 
 _json = msgspec.json.Encoder()
 
@@ -53,10 +54,14 @@ class Projector:
                 self._dip(ids, event_id, event)
             case AlarmChanged():
                 self._alarm(ids, event_id, event)
+                if isinstance(item, DaemonIn) and item.lasted_s > 0.0 and event.alarm.present:
+                    self._paused(ids, item)
             case Marked():
                 self._mark(ids, event_id, event, item)
             case LinkChanged():
                 self._link(ids, event)
+            case ProfileChanged() if event.plan is not None:
+                self._profile(ids, event, item)
             case _:
                 pass
 
@@ -264,6 +269,17 @@ class Projector:
             who=who,
         )
 
+    def _profile(self, ids: SessionIds, event: ProfileChanged, item: Input) -> None:
+        self._insert(
+            "profile_runs",
+            furnace_id=ids.furnace_id,
+            melt_id=self.running_melt(ids.furnace_id),
+            began_utc_s=event.utc_s,
+            name=event.profile,
+            text_hash=keep_text(self._conn, "profile", _json.encode(event.plan).decode()),
+            who=item.command.who if isinstance(item, CommandIn) else "",
+        )
+
     def _link(self, ids: SessionIds, event: LinkChanged) -> None:
         opened = self._conn.execute(
             "SELECT g.id, g.began_utc_s, g.reason FROM gaps g WHERE g.session_id = ? AND g.board = ?"
@@ -280,6 +296,13 @@ class Projector:
             )
         else:
             self._insert("gaps", **gap, began_utc_s=event.utc_s, reason=event.detail or "link down")
+
+    def _paused(self, ids: SessionIds, item: DaemonIn) -> None:
+        """The daemon stood still (fault C5): nothing was heard for so long, whatever the boards say of it later."""
+        self._insert(
+            "gaps", furnace_id=ids.furnace_id, session_id=ids.id, board="", began_utc_s=item.utc_s - item.lasted_s,
+            ended_utc_s=item.utc_s, reason="the daemon stood still",
+        )  # fmt: skip
 
     def _insert(self, table: str, **columns: object) -> int:
         return insert(self._conn, table, **columns)

@@ -9,8 +9,7 @@ import msgspec
 
 from pourcall.cli.common import our_paths, pick_furnace
 from pourcall.contract import errors
-from pourcall.contract.api import ApiError, ChangeRequest, CommandResult, Health, ResultRequest, StartRequest
-from pourcall.contract.inputs import Command
+from pourcall.contract.api import ApiError, Asked, CommandResult, Health, ResultRequest
 from pourcall.contract.paths import Paths
 from pourcall.contract.snapshot import FurnaceSnapshot
 
@@ -53,7 +52,7 @@ class DaemonClient:
         """The name of the furnace that is meant."""
         return pick_furnace(self.health().furnaces, wanted)
 
-    def command(self, furnace: str, command: Command | StartRequest | ChangeRequest) -> CommandResult:
+    def command(self, furnace: str, command: Asked) -> CommandResult:
         """Send a command. Raises Refused, with the daemon's own words, where it was not done."""
         data = self._ask("POST", f"/v1/furnaces/{furnace}/commands", msgspec.json.encode(command))
         result = msgspec.json.decode(data, type=CommandResult)

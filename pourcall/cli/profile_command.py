@@ -1,11 +1,14 @@
-"""Room: `pourcall profile`. Guided profiles: what there is, what one says for an alloy, what is wrong with a file."""
+"""Room: `pourcall profile`. Profiles there are, what one says for an alloy, its faults; to be guided by one."""
 
 import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, settings_or_none, unit_of
-from pourcall.contract.errors import BadInput, BadSheet
+from pourcall.contract.api import Asked, ProfileRequest
+from pourcall.contract.errors import BadInput, BadSheet, DaemonError
+from pourcall.contract.inputs import NextSegment, StopProfile
 from pourcall.contract.plan import PotLimit
 from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
@@ -18,12 +21,20 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
-    subs = parser.add_subparsers(dest="what", required=True, metavar="list|show|check")
+    subs = parser.add_subparsers(dest="what", required=True, metavar="list|show|check|run|next|stop")
     listing = subs.add_parser("list", help="all profiles, and which alloys they are meant for")
     show = subs.add_parser("show", help="one profile with its temperatures for an alloy")
     show.add_argument("profile", nargs="?", default="", help="name of the file (default: the alloy's own)")
     check = subs.add_parser("check", help="look for faults, in a file or in your own folder")
     check.add_argument("file", nargs="?", type=Path, default=None)
+    begin = subs.add_parser("run", help="guide the running melt; another one in mid-melt goes on from where it is")
+    begin.add_argument("profile", nargs="?", default="", help="name of the file (default: the alloy's own)")
+    on = subs.add_parser("next", help="go on: a hold that waits to be told is over, a timed one is cut short")
+    stop = subs.add_parser("stop", help="no more guidance; the power stays as you have it")
+    for sub in (begin, on, stop):
+        sub.add_argument("--furnace", default="")
+        sub.add_argument("--who", default="shop", help="who says so, for the record")
+        add_unit(sub)
     for sub in (show, check):
         sub.add_argument("--alloy", default="", help="key or name of an alloy sheet")
         sub.add_argument("--furnace", default="", help="whose ratings hold (default: the only one, if there is one)")
@@ -34,10 +45,35 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """The sub-command."""
+    if args.what in ("run", "next", "stop"):
+        return _guide(args)
     from pourcall.profiles.ramp import ProfileLibrary
 
     library = ProfileLibrary(our_paths().profiles)
     return {"list": _list, "show": _show, "check": _check}[args.what](args, library)
+
+
+def _guide(args: argparse.Namespace) -> int:
+    """Ask the daemon, and say where the melt stands in the profile then."""
+    client = DaemonClient()
+    furnace = client.furnace(args.furnace)
+    unit = unit_of(args)
+    requests: dict[str, Asked] = {
+        "run": ProfileRequest(profile=getattr(args, "profile", ""), who=args.who),
+        "next": NextSegment(who=args.who),
+        "stop": StopProfile(who=args.who),
+    }
+    client.command(furnace, requests[args.what])
+    view = next(shot for shot in client.furnaces() if shot.furnace == furnace).profile
+    if view is None:
+        raise DaemonError("the melt ended meanwhile", remedy="Start the next one")
+    if view.stopped:
+        print(f"Profile {view.name} guides no more; the power stays as you have it")
+        return 0
+    print(f"Profile {view.name} guides the melt: segment {view.segment} of {view.of}")
+    for number, words in enumerate(view.segments, 1):
+        print(f"{'>' if number == view.segment else ' '} {number}. {in_unit(words, unit)}")
+    return 0
 
 
 def _list(args: argparse.Namespace, library: "ProfileLibrary") -> int:

@@ -4,12 +4,13 @@ HTTP over a Unix socket, JSON, one version in every answer:
     GET  /v1/health                               Health
     GET  /v1/furnaces                             list of FurnaceSnapshot
     GET  /v1/furnaces/{furnace}                   FurnaceSnapshot
-    POST /v1/furnaces/{furnace}/commands          Command (contract/inputs.py), StartRequest, ChangeRequest
-                                                  -> CommandResult
+    POST /v1/furnaces/{furnace}/commands          Command (contract/inputs.py), StartRequest, ChangeRequest,
+                                                  ProfileRequest -> CommandResult
     GET  /v1/furnaces/{furnace}/trace?since_s=&points=   Trace of the running melt (since: monotonic time)
     GET  /v1/melts, /v1/melts/{melt}, /v1/pours   records
     GET  /v1/melts/{melt}/trace, /v1/melts/{melt}/trace.csv, /v1/pours/{pour}
     POST /v1/pours/{pour}/results                 ResultRequest -> CommandResult
+    POST /v1/entries                              Entry (contract/entries.py) -> CommandResult
     GET  /v1/openapi.json
     WS   /v1/stream                               StreamSnapshot for each furnace, then StreamDelta, StreamEvent
 Errors: HTTP 4xx/5xx with ApiError.
@@ -18,6 +19,7 @@ Errors: HTTP 4xx/5xx with ApiError.
 import msgspec
 
 from pourcall.contract.events import Event
+from pourcall.contract.inputs import Command
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION, VERSION
 
@@ -37,13 +39,17 @@ class Health(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class MouldRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
-    """A mould as a person gives it: what is not given comes from the alloy sheet and the furnace."""
+    """A mould as a person gives it: what is not given comes from the mould setup, alloy sheet and furnace.
+
+    setup: name of a mould setup; empty: the one the mould is named after, if it is described. material empty: of the
+    setup, else green sand.
+    """
 
     name: str
     setup: str = ""
     mass_kg: float = 0.0
     thinnest_mm: float | None = None
-    material: str = "green_sand"
+    material: str = ""
     lip_min_c: float | None = None
     lip_max_c: float | None = None
     loss_c: float | None = None
@@ -57,7 +63,9 @@ class StartRequest(
 
     alloy: str
     charge_kg: float = 0.0
+    later_kg: float = 0.0  # of the charge: put in later, on top of what is liquid
     moulds: tuple[MouldRequest, ...] = ()
+    profile: str = ""  # run this guided profile from the start; "default": the one meant for the alloy
     who: str = "shop"
 
 
@@ -74,15 +82,39 @@ class ChangeRequest(
     who: str = "shop"
 
 
-class ResultRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
-    """What inspection found on a pour: a defect class with severity 1 to 3, or `sound` with 0; 0 takes a defect back.
+class ProfileRequest(
+    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True,
+    tag="profile_request", tag_field="type",
+):  # fmt: skip
+    """Guide the running melt by a profile: the daemon looks it up and resolves it for the melt's alloy and limits."""
 
-    correcting: what stands against it on record (sound, or defects) is corrected; without it that is refused.
-    """
+    profile: str = ""  # name of its file; empty: the one meant for the alloy
+    who: str = "shop"
+
+
+# What may be asked of a furnace.
+Asked = Command | StartRequest | ChangeRequest | ProfileRequest
+
+
+class FoundDefect(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """One finding of several on one casting; place and words in `detail`."""
 
     defect: str
     severity: int = 0
     detail: str = ""
+
+
+class ResultRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """What inspection found on a pour: a defect class with severity 1 to 3, or `sound` with 0; 0 takes a defect back.
+
+    findings: several at once, in place of `defect`: all are recorded or none. correcting: what stands against it on
+    record (sound, or defects) is corrected; without it that is refused.
+    """
+
+    defect: str = ""
+    severity: int = 0
+    detail: str = ""
+    findings: tuple[FoundDefect, ...] = ()
     who: str = "shop"
     correcting: bool = False
 

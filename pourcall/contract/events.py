@@ -9,6 +9,7 @@ import msgspec
 
 from pourcall.contract.inputs import MeltEnding, PowerLevel
 from pourcall.contract.plan import MeltPlan
+from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place, ProbeState, Reading
 
 
@@ -237,6 +238,18 @@ class PowerMarked(_Event, frozen=True, tag="power_marked"):
     at_mono_s: float
 
 
+class ProfileChanged(_Event, frozen=True, tag="profile_changed"):
+    """A guided profile began, moved on, was changed, stopped or is over. `how`: one of those words."""
+
+    profile: str
+    hash: str
+    segment: int  # from 1
+    of: int
+    how: str
+    text: str = ""
+    plan: ProfilePlan | None = None  # of one that began or changed: frozen, for the record
+
+
 class Marked(_Event, frozen=True, tag="marked"):
     """An addition, a skim, a typed temperature, a note: `what` in a word, `text` in a sentence."""
 
@@ -271,7 +284,7 @@ class StoreChanged(_Event, frozen=True, tag="store_changed"):
 
 Event = (
     ProbeStateChanged | PlaceChanged | MeltStateChanged | FlagChanged | CallChanged | AlarmChanged
-    | MeltStarted | MeltChanged | MeltEnded | LiftMarked | PourMarked | DipRecorded | PowerMarked | Marked
-    | CommandRefused | LinkChanged | StoreChanged
+    | MeltStarted | MeltChanged | MeltEnded | LiftMarked | PourMarked | DipRecorded | PowerMarked | ProfileChanged
+    | Marked | CommandRefused | LinkChanged | StoreChanged
 )  # fmt: skip
 Output = Reading | Event

@@ -8,7 +8,9 @@ from enum import StrEnum
 import msgspec
 
 from pourcall.contract.frames import BoardStatus, Identity, Sample
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.plan import AlloyHalts, MeltPlan
+from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place, ProbeState
 
 
@@ -53,9 +55,16 @@ class _Command(msgspec.Struct, frozen=True, kw_only=True, tag_field="type", omit
 
 
 class StartMelt(_Command, frozen=True, tag="start_melt"):
-    """A new batch; the plan is frozen for the record."""
+    """A new batch; the plan is frozen for the record, and so is what is known of the furnace.
+
+    model: None: foresight goes by what is usual of a furnace of this kind. profile: runs from the start.
+    """
 
     plan: MeltPlan
+    model: FurnaceModel | None = None
+    profile: ProfilePlan | None = None
+    room_c: float | None = None  # None: the board's cold junction stands in for it
+    others: tuple[AlloyHalts, ...] = ()  # the other sheets of the shop, so that a wrong alloy can be named
 
 
 class ChangeMelt(_Command, frozen=True, tag="change_melt"):
@@ -66,9 +75,12 @@ class ChangeMelt(_Command, frozen=True, tag="change_melt"):
 
 
 class EndMelt(_Command, frozen=True, tag="end_melt"):
-    """The pot is done with."""
+    """The pot is done with. What metal was left: ingots, each with its mass, and a heel in the pot; why, in words."""
 
     ending: MeltEnding
+    ingots_kg: tuple[float, ...] = ()
+    heel_kg: float = 0.0
+    why: str = ""
 
 
 class MarkPour(_Command, frozen=True, tag="mark_pour"):
@@ -135,6 +147,20 @@ class EnterTemperature(_Command, frozen=True, tag="enter_temperature"):
     ago_s: float = 0.0
 
 
+class RunProfile(_Command, frozen=True, tag="run_profile"):
+    """Guide the running melt by this profile, frozen from now on. Another one in mid-melt goes on from where it is."""
+
+    profile: ProfilePlan
+
+
+class StopProfile(_Command, frozen=True, tag="stop_profile"):
+    """No more guidance; the power stays as the person has it."""
+
+
+class NextSegment(_Command, frozen=True, tag="next_segment"):
+    """Go on: a hold that waits to be told is over, or a timed one is cut short."""
+
+
 class AnswerCall(_Command, frozen=True, tag="answer_call"):
     """An answer to a call that is up; `call` is its kind."""
 
@@ -185,8 +211,8 @@ class Note(_Command, frozen=True, tag="note"):
 
 Command = (
     StartMelt | ChangeMelt | EndMelt | MarkPour | MarkLift | MarkAddition | MarkSkim | MarkPower | SetPlace
-    | SetProbeState | StartDip | EnterTemperature | AnswerCall | AckAlarm | SilenceAlarms | ShelveAlarm | UnshelveAlarm
-    | ResetAlarm | TestAlarm | Note
+    | SetProbeState | StartDip | EnterTemperature | RunProfile | StopProfile | NextSegment | AnswerCall | AckAlarm
+    | SilenceAlarms | ShelveAlarm | UnshelveAlarm | ResetAlarm | TestAlarm | Note
 )  # fmt: skip
 
 
@@ -241,11 +267,13 @@ class StoreIn(_Input, frozen=True, tag="store_in"):
 
 class DaemonIn(_Input, frozen=True, tag="daemon_in"):
     """Something about the daemon itself. `kind` is the alarm's kind: broker_down, broker_refused, client_id_clash,
-    loop_slow, task_failed, command_rejected, unclean_stop, stopped. `present`: it holds now, or is over."""
+    loop_slow, paused, task_failed, command_rejected, unclean_stop, stopped. `present`: it holds now, or is over;
+    `lasted_s`: of a pause, how long nothing was heard before it."""
 
     kind: str
     present: bool
     detail: str = ""
+    lasted_s: float = 0.0
 
 
 class TickIn(_Input, frozen=True, tag="tick_in"):

@@ -30,6 +30,18 @@ class AlloyFacts(msgspec.Struct, frozen=True, kw_only=True):
     sheet_hash: str = ""
 
 
+class AlloyHalts(msgspec.Struct, frozen=True, array_like=True):
+    """Where another alloy stands still, of its sheet: enough to name it when a charge is not what the plan says."""
+
+    key: str
+    name: str
+    family: str
+    solidus_c: float
+    liquidus_c: float
+    eutectic_c: float | None = None
+    arrests_c: tuple[float, ...] = ()
+
+
 class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):
     """One mould of a melt, in its order, with its window at the lip and the loss on the way there."""
 
@@ -87,10 +99,11 @@ class MeltPlan(msgspec.Struct, frozen=True, kw_only=True):
 
     melt: str  # "2026-014"
     alloy: AlloyFacts
-    charge_kg: float
+    charge_kg: float  # all that goes in until the first pour
     moulds: tuple[MouldPlan, ...]
     limits: tuple[PotLimit, ...]
     fume: FumeTable | None = None  # None: not computed, or no zinc in the alloy
+    later_kg: float = 0.0  # of the charge: put in later, on top of what is liquid
 
     @property
     def lowest_limit(self) -> PotLimit:

@@ -56,6 +56,14 @@ class Pot(_Table, frozen=True):
     height_mm: Annotated[float, Meta(gt=0, le=1000)] = 110.0
 
 
+class Panel(_Table, frozen=True):
+    """The furnace's own panel controller: how it shows and turns, so that advice names the figure to dial."""
+
+    unit: Unit = Unit.C
+    step: Annotated[float, Meta(gt=0, le=100)] = 1.0  # smallest change of its setpoint, in its unit
+    max_c: Annotated[float, Meta(gt=0, le=2000)] = 1300.0  # highest setpoint it takes
+
+
 class Furnace(_Table, frozen=True):
     """One furnace. Every id and command carries its name."""
 
@@ -66,6 +74,7 @@ class Furnace(_Table, frozen=True):
     lifted_c_per_s: Annotated[float, Meta(gt=0, le=20)] | None = None  # as measured with this pot; replaces the physics
     walk_s: Annotated[float, Meta(ge=0, le=600)] = 20.0  # from the lift to the first mould
     pot: Pot = Pot()
+    panel: Panel | None = None  # None: only a knob or a burner; advice says off, low, high
 
 
 class Probe(_Table, frozen=True):

@@ -1,0 +1,321 @@
+"""Room: foresight and profiles in the engine itself: a simulated furnace, a person at the knob, the engine between.
+
+Furnaces and metal are the simulator's (sim/foresee.py: another structure than the model's); what is held against the
+truth is what the engine says through its events and its snapshot, nothing inside it.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import msgspec
+import pytest
+
+from pourcall.contract import events as ev
+from pourcall.contract import inputs as inp
+from pourcall.contract.frames import RawKind, Sample
+from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.plan import MeltPlan, PotLimit
+from pourcall.contract.profile_plan import ProfilePlan
+from pourcall.contract.reading import Place
+from pourcall.contract.units import Unit
+from pourcall.daemon.engine.config import BoardConfig, EngineConfig, PanelConfig, ProbeConfig
+from pourcall.daemon.engine.core import Engine
+from pourcall.daemon.foresight.model import usual_model
+from pourcall.profiles.ramp import ProfileLibrary, resolve
+from pourcall.sim.foresee import SHEATH_S, Workshop
+
+RULE = {"mi_3.0": "mineral_3mm", "mi_4.5": "mineral_6mm", "mi_6.0": "mineral_6mm", "grounded_4.5": "thin"}
+HIGH, OFF = PowerLevel.HIGH, PowerLevel.OFF
+
+
+@dataclass
+class Watched:
+    """One melt: what the engine said, beside what was true."""
+
+    engine: Engine
+    aim_c: float
+    window_c: tuple[float, float]
+    items: list[inp.Input] = field(default_factory=list)
+    outs: list[ev.Output] = field(default_factory=list)
+    true_c: list[float] = field(default_factory=list)
+    shots: list[tuple[float, object]] = field(default_factory=list)
+
+    def calls(self, kind: ev.CallKind, how: str = "raised") -> list[ev.CallChanged]:
+        return [o for o in self.outs if isinstance(o, ev.CallChanged) and o.how == how and o.call.kind is kind]
+
+    @property
+    def peak_c(self) -> float:
+        return max(self.true_c)
+
+
+def profile_of(shop: Workshop) -> ProfilePlan:
+    limit = PotLimit(limit_c=shop.facts.alloy_max_c, whose="alloy", why="sheet")
+    return resolve(ProfileLibrary().default_for(shop.facts.key, shop.facts.family), shop.facts, shop.tap_c, [limit])
+
+
+def model_of(shop: Workshop) -> FurnaceModel:
+    """What the settings of an electric furnace say; as if it had been learned, where `version` is raised."""
+    return usual_model(
+        "small", kind="fuel" if shop.fuel else "electric", power_w=shop.panel_w, pot_kg=shop.scenario.pot.mass_kg,
+        sheath_s=SHEATH_S[shop.sheath],
+    )  # fmt: skip
+
+
+def melt(
+    seed: int, *, profile: bool = True, learned: bool = False, place: Place = Place.MELT, minutes: float = 70.0,
+    panel: PanelConfig | None = None, obey: bool = True, each: Callable[[Watched, float], None] | None = None,
+) -> Watched:  # fmt: skip
+    """A melt with a person who sets the knob as told after a few seconds; `each` is called once a minute."""
+    shop = Workshop(seed)
+    bout = shop.bout(0, parts=False)
+    engine = Engine(
+        EngineConfig(
+            furnace="small", kind="fuel" if shop.fuel else "electric", panel=panel,
+            boards=(BoardConfig(name="bench", sample_s=1.0),),
+            probes=(ProbeConfig(name="metal", board="bench", channel="0", place=place, sheath=RULE[shop.sheath], rating_c=1300.0),),
+        )
+    )  # fmt: skip
+    model = model_of(shop)
+    if learned:
+        model = msgspec.structs.replace(model, version=3)
+    plan: MeltPlan = shop.scenario.plans[0]
+    made = Watched(engine, profile_of(shop).segments[-1].to_c, shop.tap_c)
+    seq = 0
+
+    def put(kind: type, at_s: float, **fields: object) -> None:
+        nonlocal seq
+        seq += 1
+        item = kind(seq=seq, mono_s=at_s, utc_s=1_777_700_000.0 + at_s, **fields)
+        made.items.append(item)
+        made.outs += engine.handle(item)
+
+    start = inp.StartMelt(plan=plan, model=model, profile=profile_of(shop) if profile else None, room_c=bout.room_c)
+    put(inp.CommandIn, 0.0, command=start)
+    level, pending = OFF, [(5.0, HIGH)]
+    heard = 0
+    while bout.t_s < minutes * 60.0:
+        while pending and pending[0][0] <= bout.t_s:
+            level = pending.pop(0)[1]
+            put(inp.CommandIn, bout.t_s, command=inp.MarkPower(level=level))
+        seen = bout.second(level.value)
+        put(inp.SampleIn, seen.t_s, board="bench", sample=Sample("0", RawKind.ITS90_C, seen.reading_c, 22.0, 0))
+        put(inp.TickIn, seen.t_s)
+        made.true_c.append(seen.metal_c)
+        for out in made.outs[heard:]:
+            if not obey or not isinstance(out, ev.CallChanged) or out.how == "ended":
+                continue
+            if out.call.kind is ev.CallKind.CUT_POWER and level is not OFF and not pending:
+                pending = [(seen.t_s + 6.0, OFF)]
+            elif out.call.kind is ev.CallKind.STEP and out.how == "raised" and bout.t_s > 10.0:
+                wanted = next((one for one in PowerLevel if f"to {one.value}" in out.call.text), None)
+                if wanted is not None:
+                    pending = [(seen.t_s + 8.0, wanted)]
+        heard = len(made.outs)
+        if int(seen.t_s) % 60 == 0:
+            made.shots.append((seen.t_s, engine.snapshot()))
+            if each is not None:
+                each(made, seen.t_s)
+    return made
+
+
+@pytest.fixture(scope="module")
+def guided() -> Watched:
+    return melt(5001)
+
+
+@pytest.fixture(scope="module")
+def plain() -> Watched:
+    return melt(5001, profile=False, learned=True)
+
+
+def test_a_guided_melt_is_told_to_cut_before_the_aim_and_peaks_inside_the_window(guided: Watched) -> None:
+    cut = guided.calls(ev.CallKind.CUT_POWER)
+    assert cut
+    at_s = next(i for i, c in enumerate(guided.true_c) if c >= guided.aim_c - 40.0)
+    assert cut[0].mono_s >= at_s - 300.0
+    assert guided.window_c[0] - 3.0 <= guided.peak_c <= guided.window_c[1] + 3.0
+
+
+def test_time_to_ready_is_shown_with_an_interval_and_comes_true(guided: Watched) -> None:
+    ready_s = next(float(i) for i, c in enumerate(guided.true_c) if c >= guided.window_c[0])
+    looked = [
+        (t, shot.ahead) for t, shot in guided.shots if shot.ahead is not None and 0.5 * ready_s <= t <= 0.85 * ready_s
+    ]
+    assert len(looked) >= 3
+    for t, ahead in looked:
+        assert ahead.ready_s is not None
+        assert ahead.ready_s.mid is not None
+        assert ahead.ready_s.low is not None
+        assert ahead.ready_s.low <= ahead.ready_s.mid
+        assert abs(ahead.ready_s.mid - (ready_s - t)) <= 0.2 * ready_s
+
+
+def test_the_band_starts_where_the_metal_is_and_reaches_on(guided: Watched) -> None:
+    t, shot = guided.shots[8]
+    assert shot.ahead is not None
+    band = shot.ahead.band
+    assert len(band) >= 20
+    assert all(low < high for _, low, high in band)
+    first_s, low, high = band[0]
+    truth_c = guided.true_c[int(shot.ahead.at_mono_s + first_s)]
+    assert low - 25.0 <= truth_c <= high + 25.0
+
+
+def test_looking_changes_nothing(guided: Watched) -> None:
+    """The same inputs without a single look at the snapshot give the same bytes."""
+    engine = Engine(guided.engine.config)
+    outs = [out for item in guided.items for out in engine.handle(item)]
+    assert msgspec.json.encode(outs) == msgspec.json.encode(guided.outs)
+
+
+def test_the_profile_is_on_record_as_it_began_and_as_it_moves(guided: Watched) -> None:
+    said = [out for out in guided.outs if isinstance(out, ev.ProfileChanged)]
+    assert said[0].how == "began"
+    assert said[0].plan is not None
+    assert said[0].plan.hash == said[0].hash
+    assert [one.how for one in said[1:]] == ["moved"] * (len(said) - 1)
+    assert said[-1].segment > 1
+
+
+def test_a_step_that_asked_for_power_is_over_once_the_knob_is_marked(guided: Watched) -> None:
+    steps = guided.calls(ev.CallKind.STEP)
+    assert steps
+    ended = guided.calls(ev.CallKind.STEP, "ended")
+    assert any(one.why == "the power is set" for one in ended)
+
+
+def test_without_a_profile_a_learned_furnace_calls_the_cut_by_its_coast(plain: Watched) -> None:
+    cut = plain.calls(ev.CallKind.CUT_POWER)
+    assert cut
+    assert "coasts on to" in cut[0].call.text
+    assert plain.peak_c <= plain.window_c[1] + 3.0
+
+
+def test_what_lies_ahead_is_gone_once_the_pot_is_lifted_and_once_the_melt_is_over(plain: Watched) -> None:
+    engine = Engine(plain.engine.config)
+    for item in plain.items[: len(plain.items) // 2]:
+        engine.handle(item)
+    assert engine.snapshot().ahead is not None
+    last = plain.items[len(plain.items) // 2 - 1]
+
+    def put(kind: type, after_s: float, **fields: object) -> None:
+        engine.handle(kind(seq=last.seq + 1, mono_s=last.mono_s + after_s, utc_s=last.utc_s + after_s, **fields))
+
+    put(inp.CommandIn, 1.0, command=inp.MarkLift())
+    put(inp.TickIn, 2.0)
+    assert engine.snapshot().ahead is None
+    put(inp.CommandIn, 3.0, command=inp.EndMelt(ending=inp.MeltEnding.POURED))
+    assert engine.snapshot().ahead is None
+
+
+def test_answering_done_to_the_cut_marks_the_power_off_and_not_now_keeps_it() -> None:
+    answered: list[float] = []
+
+    def each(seen: Watched, _: float) -> None:
+        return
+
+    seen = melt(5001, profile=False, learned=True, obey=False, minutes=45.0, each=each)
+    cut = seen.calls(ev.CallKind.CUT_POWER)
+    assert cut
+    upto = next(i for i, item in enumerate(seen.items) if item.seq > cut[0].seq)
+    for answer, level in ((inp.Answer.DONE, OFF), (inp.Answer.NOT_NOW, HIGH)):
+        engine = Engine(seen.engine.config)
+        for item in seen.items[:upto]:
+            engine.handle(item)
+        assert engine.calls.up(ev.CallKind.CUT_POWER) is not None
+        last = seen.items[upto - 1]
+        engine.handle(
+            inp.CommandIn(
+                seq=last.seq + 1, mono_s=last.mono_s, utc_s=last.utc_s,
+                command=inp.AnswerCall(call="cut_power", answer=answer),
+            )
+        )  # fmt: skip
+        assert engine.snapshot().power is level
+        assert engine.calls.up(ev.CallKind.CUT_POWER) is None
+    assert not answered
+
+
+def test_the_panel_is_named_in_its_own_unit_and_step() -> None:
+    seen = melt(5001, panel=PanelConfig(unit=Unit.F, step=5.0, max_c=1100.0), obey=False, minutes=2.0)
+    step = seen.calls(ev.CallKind.STEP)[0]
+    assert "on the panel" in step.call.text
+    shot = seen.engine.snapshot()
+    assert shot.profile is not None
+    figure = float(shot.profile.dial.split()[0])
+    assert figure % 5.0 == 0.0
+    assert shot.profile.dial.endswith("degF")
+
+
+@pytest.fixture
+def running() -> Iterator[Engine]:
+    seen = melt(5001, minutes=3.0)
+    yield seen.engine
+
+
+def told(engine: Engine, command: inp.Command) -> list[ev.Output]:
+    at_s = engine.mono_s + 1.0
+    return engine.handle(inp.CommandIn(seq=engine.seq + 1, mono_s=at_s, utc_s=engine.utc_s + 1.0, command=command))
+
+
+def test_a_stopped_profile_says_no_more_and_the_power_stays(running: Engine) -> None:
+    before = running.snapshot().power
+    outs = told(running, inp.StopProfile())
+    assert [out.how for out in outs if isinstance(out, ev.ProfileChanged)] == ["stopped"]
+    shot = running.snapshot()
+    assert shot.profile is not None
+    assert shot.profile.stopped
+    assert shot.power is before
+    assert not any(call.kind is ev.CallKind.STEP for call in shot.calls)
+    refused = [out for out in told(running, inp.NextSegment()) if isinstance(out, ev.CommandRefused)]
+    assert refused[0].what == "no profile runs"
+
+
+def test_going_on_is_refused_on_a_ramp_with_the_reason(running: Engine) -> None:
+    refused = [out for out in told(running, inp.NextSegment()) if isinstance(out, ev.CommandRefused)]
+    assert "ramp" in refused[0].what
+
+
+def test_a_profile_for_another_alloy_or_beyond_a_limit_is_refused_in_words(running: Engine) -> None:
+    assert running.run is not None
+    plan = profile_of(Workshop(5001))
+    other = msgspec.structs.replace(plan, alloy="pewter")
+    hot = msgspec.structs.replace(
+        plan, segments=(msgspec.structs.replace(plan.segments[0], to_c=running.run.plan.lowest_limit.limit_c + 1.0),)
+    )
+    for wrong, word in ((other, "pewter"), (hot, "limit of the")):
+        refused = [out for out in told(running, inp.RunProfile(profile=wrong)) if isinstance(out, ev.CommandRefused)]
+        assert word in refused[0].what
+    assert running.snapshot().profile is not None
+
+
+def test_another_profile_in_mid_melt_goes_on_from_where_the_metal_is(guided: Watched) -> None:
+    engine = Engine(guided.engine.config)
+    for item in guided.items[: int(0.9 * len(guided.items))]:
+        engine.handle(item)
+    metal_c = engine.snapshot().metal.temp_c
+    assert metal_c is not None
+    plan = profile_of(Workshop(5001))
+    outs = told(engine, inp.RunProfile(profile=msgspec.structs.replace(plan, name="another")))
+    said = next(out for out in outs if isinstance(out, ev.ProfileChanged))
+    assert said.how in ("changed", "began")
+    assert said.segment > 1
+
+
+def test_a_forecast_that_cannot_be_reckoned_is_silent_and_the_melt_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = melt(5001, minutes=3.0)
+    ahead = seen.engine.guiding.guide.ahead
+    assert ahead is not None
+
+    def broken(*_: object, **__: object) -> None:
+        raise OverflowError("math range error")
+
+    monkeypatch.setattr(ahead, "tick", broken)
+    for second in range(1, 12):
+        item = inp.TickIn(seq=seen.items[-1].seq + second, mono_s=180.0 + second, utc_s=1_777_700_180.0 + second)
+        seen.engine.handle(item)
+    shot = seen.engine.snapshot()
+    assert shot.ahead is not None
+    assert "foresight stopped" in shot.ahead.why
+    assert shot.ahead.ready_s is None
+    assert shot.melt
