@@ -24,6 +24,7 @@ from pourcall.daemon.clock import RealClock
 from pourcall.daemon.engine.catalogue import CATALOGUE
 from pourcall.daemon.engine.config import config_for
 from pourcall.daemon.engine.core import Engine
+from pourcall.daemon.learning import Learner
 from pourcall.daemon.library import learned_model, running_melt
 from pourcall.daemon.ports import check_boards, link_maker
 from pourcall.daemon.records.calibrations import calibrations_in_force
@@ -154,6 +155,9 @@ class Daemon:
         await self._api.start(
             unix_path=paths.socket if has_unix_sockets() else None, tcp_port=self._tcp_port, token_path=paths.token
         )
+        if not self._simulated:
+            learner = Learner(store, self._recorder, self.service.usual_model, self.clock, self.service.in_thread)
+            self.service.keep("learning", learner.run, learner.on_passed)
         await self.service.start()
         found = [(finding.kind, finding.detail) for finding in self._recorder.findings]
         for kind, detail in (*found, *self._exposed_secret()):

@@ -15,7 +15,7 @@ import logging
 import os
 import sqlite3
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, Protocol, TypeVar
 
@@ -258,6 +258,16 @@ class Service:
             raise Refused(f"no melt is running in {furnace}", remedy="Start one (`pourcall melt start`)")
         profile = await self.in_thread(self._planner.profile, furnace, request.profile, plan)
         return await door.command(RunProfile(profile=profile, who=request.who))
+
+    def usual_model(self, furnace: str) -> FurnaceModel:
+        """What the settings alone say of a furnace. Blocking."""
+        return self._planner.usual(furnace)
+
+    def keep(self, name: str, run: Callable[[], Coroutine[Any, Any, None]], hear: Callable[[Passed], None]) -> None:
+        """A task that lives as long as the daemon and hears what passes every door."""
+        for door in self.doors.values():
+            door.subscribe(hear)
+        self._tasks.keep(name, run)
 
     async def _model(self, furnace: str) -> FurnaceModel:
         """What foresight goes by in the melt that begins: learned from this furnace's melts, or what is usual."""

@@ -57,8 +57,21 @@ _ALL = (
         "Take the probe out of the heat; expect it to read low from now on", on_delay_s=2.0,
     ),
     AlarmKind(
+        "flame_out", ALARM, "The flame may be out. {detail}",
+        "Close the gas first, ventilate, then look. Do not relight until the smell of gas is gone",
+    ),
+    AlarmKind(
+        "not_responding", WARNING, "Power is on and hardly any heat arrives in the metal. {detail}",
+        "Look at element, fuse, contactor or burner; is the probe really in the metal?",
+    ),
+    AlarmKind(
         "fume", ALARM, "Zinc fume far above the limits for air at work, to a factor of ten. {detail}",
         "Cut the power, leave the bath alone, go upwind; no visible fume does not mean safe", on_delay_s=10.0,
+    ),
+    AlarmKind(
+        "wrong_alloy", WARNING, "The metal in the pot may not be the alloy of this melt. {detail}",
+        "Do not pour by this window: look at what was charged and pour a small sample cup; `melt change` names the "
+        "right alloy, or cast ingots and start again",
     ),
     # -- a probe ------------------------------------------------------------------------------------------------------
     AlarmKind(  # T1
@@ -132,6 +145,10 @@ _ALL = (
               on_delay_s=60.0),
     AlarmKind("broker_refused", WARNING, "The MQTT broker refuses us. {detail}", "Correct user and password"),
     AlarmKind("client_id_clash", WARNING, "Another MQTT client uses our name. {detail}", "Stop the other client"),
+    AlarmKind(  # C5
+        "paused", ALARM, "The daemon stood still, nobody watched the metal. {detail}",
+        "Look at the furnace before you trust the screen; keep this computer from sleeping",
+    ),
     AlarmKind("loop_slow", WARNING, "The daemon was held up. {detail}", "Close other programs on this computer"),
     AlarmKind("task_failed", ALARM, "A part of the daemon failed and was started again. {detail}",
               "Finish this melt by hand if in doubt; send the log"),
@@ -154,5 +171,6 @@ PARENTS: dict[str, tuple[str, ...]] = {
     "pot_limit": ("overshoot", "above_window"),
     "overshoot": ("above_window",),
     "implausible": ("intermittent",),
+    "flame_out": ("not_responding",),
     "dead_bus": ("cold_junction", "no_value"),
 }

@@ -38,7 +38,7 @@ def why_not(trace: LearnTrace) -> str:
     if rise < LEAST_RISE_C:
         return f"it is too flat: it spans {rise:.0f} degC, {LEAST_RISE_C:.0f} are wanted"
     if not trace.power:
-        return "nothing says how the knob or burner stood: mark it with `pourcall melt power high`"
+        return "nothing says how the knob or burner stood: mark it with `pourcall melt mark high`"
     if not any(share != 0.0 for _, share in trace.power):
         return "the power was marked off from the start to the end"
     if trace.charge_kg <= 0.0:
@@ -62,3 +62,4 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     traces: tuple[LearnTrace, ...]
     utc_s: float
     version: int
+    pairs: tuple[tuple[float, float], ...] = ()  # (metal degC, panel degC) while both stood still

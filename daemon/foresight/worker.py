@@ -4,15 +4,18 @@ Run as `python -m pourcall.daemon.foresight.worker`; numpy and scipy are loaded 
 caller's side: it starts the process and waits, so that a daemon or a command never loads either.
 """
 
+import os
 import subprocess
 import sys
 
 import msgspec
 
 from pourcall.contract.errors import BadTrace, PourcallError
+from pourcall.daemon.foresight.model import with_panel
 from pourcall.daemon.foresight.traces import Fitted, Job
 
 MOST_S = 300.0
+NICE = 10  # learning can wait, readings cannot
 MISSING = 3  # exit code: numpy or scipy is not installed
 
 
@@ -24,31 +27,38 @@ class Refusal(msgspec.Struct, frozen=True):
     remedy: str
 
 
+COMMAND = (sys.executable, "-m", "pourcall.daemon.foresight.worker")
+
+
 def learn(job: Job) -> Fitted:
-    """Fit in a process of its own.
+    """Fit in a process of its own, and wait for it.
 
     Raises BadTrace where nothing can be learned, PourcallError where the worker fails.
     """
     try:
-        done = subprocess.run(
-            [sys.executable, "-m", "pourcall.daemon.foresight.worker"], input=msgspec.json.encode(job),
-            capture_output=True, timeout=MOST_S, check=False,
-        )  # fmt: skip
+        done = subprocess.run(COMMAND, input=msgspec.json.encode(job), capture_output=True, timeout=MOST_S, check=False)
     except subprocess.TimeoutExpired as err:
         raise PourcallError(f"learning took longer than {MOST_S:.0f} s", remedy="Learn from fewer melts") from err
-    if done.returncode == MISSING:
-        raise PourcallError("learning needs numpy and scipy", remedy="Install them: pip install numpy scipy")
-    if done.returncode == 2:
-        refusal = msgspec.json.decode(done.stdout, type=Refusal)
+    return answer(done.returncode, done.stdout, done.stderr)
+
+
+def answer(code: int, out: bytes, err: bytes) -> Fitted:
+    """What the process said. Raises BadTrace where nothing can be learned, PourcallError where it failed."""
+    if code == MISSING:
+        raise PourcallError("learning needs numpy and scipy", remedy="Install them: pip install 'pourcall[learn]'")
+    if code == 2:
+        refusal = msgspec.json.decode(out, type=Refusal)
         raise BadTrace(refusal.what, where=refusal.where, remedy=refusal.remedy)
-    if done.returncode != 0:
-        last = done.stderr.decode(errors="replace").strip().splitlines()[-1:]
-        raise PourcallError(f"the worker failed: {last[0] if last else done.returncode}", remedy="Send the log")
-    return msgspec.json.decode(done.stdout, type=Fitted)
+    if code != 0:
+        last = err.decode(errors="replace").strip().splitlines()[-1:]
+        raise PourcallError(f"the worker failed: {last[0] if last else code}", remedy="Send the log")
+    return msgspec.json.decode(out, type=Fitted)
 
 
 def main() -> int:
     """The worker's side."""
+    if hasattr(os, "nice"):
+        os.nice(NICE)
     try:
         from pourcall.daemon.foresight.fit import fit
     except ImportError:
@@ -56,6 +66,7 @@ def main() -> int:
     job = msgspec.json.decode(sys.stdin.buffer.read(), type=Job)
     try:
         fitted = fit(job.prior, job.traces, utc_s=job.utc_s, version=job.version)
+        fitted = msgspec.structs.replace(fitted, model=with_panel(fitted.model, list(job.pairs)))
     except BadTrace as err:
         sys.stdout.buffer.write(msgspec.json.encode(Refusal(err.what, err.where, err.remedy)))
         return 2

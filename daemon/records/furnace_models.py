@@ -3,11 +3,13 @@
 In: a connection. Out: `FurnaceModel`s, oldest first; `LearnTrace`s of recorded melts. Not here: fitting.
 """
 
+import re
 import sqlite3
 from collections.abc import Sequence
 
 import msgspec
 
+from pourcall.contract.errors import NotFound
 from pourcall.contract.events import Event, LiftMarked, Marked, PourMarked, PowerMarked
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
@@ -15,7 +17,7 @@ from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Place
 from pourcall.daemon.engine.config import EngineConfig
 from pourcall.daemon.engine.probe_state import SHEATHS
-from pourcall.daemon.foresight.traces import LOW, LearnTrace
+from pourcall.daemon.foresight.traces import LOW, Job, LearnTrace
 from pourcall.daemon.records.book import keep_text
 from pourcall.daemon.records.tracing import extent, melt_spans
 
@@ -24,6 +26,7 @@ SHARES = {PowerLevel.OFF: 0.0, PowerLevel.LOW: LOW, PowerLevel.HIGH: 1.0}
 HOT_C = 80.0  # a pot that begins hotter stands in a furnace still hot from the melt before
 POINT_S = 2.0
 ENTERED_C_PER_S = 5.0  # a fall faster than this is a probe taken out
+_PAIR = re.compile(r"panel <(-?[0-9.]+) degC>")
 _EVENTS: msgspec.json.Decoder[Event] = msgspec.json.Decoder(Event)
 
 
@@ -67,6 +70,36 @@ def melts_of(conn: sqlite3.Connection, furnace: str, limit: int) -> tuple[str, .
         (furnace, limit),
     ).fetchall()
     return tuple(melt for _, melt in reversed(rows))
+
+
+def panel_pairs(conn: sqlite3.Connection, furnace: str, limit: int = 20) -> tuple[tuple[float, float], ...]:
+    """(metal, panel) degC of the latest moments at which both were known and stood still."""
+    rows = conn.execute(
+        "SELECT n.text, n.value FROM notes n JOIN furnaces f ON f.id = n.furnace_id"
+        " WHERE f.name = ? AND n.what = 'panel_pair' ORDER BY n.id DESC LIMIT ?",
+        (furnace, limit),
+    ).fetchall()
+    pairs = []
+    for text, offset_c in rows:
+        found = _PAIR.search(text)
+        if found is not None and offset_c is not None:
+            panel_c = float(found.group(1))
+            pairs.append((panel_c + offset_c, panel_c))
+    return tuple(reversed(pairs))
+
+
+def job_for(
+    conn: sqlite3.Connection, prior: FurnaceModel, *, melts: Sequence[str] = (), latest: int = 5, utc_s: float
+) -> Job:
+    """All that the worker needs to learn `prior.furnace` anew. Raises NotFound where no melt of it has ended."""
+    wanted = tuple(melts) or melts_of(conn, prior.furnace, max(1, latest))
+    if not wanted:
+        raise NotFound(f"no melt of {prior.furnace} has ended yet", remedy="Record one, with the knob marked")
+    before = models(conn, prior.furnace)
+    return Job(
+        prior=prior, traces=tuple(learn_trace(conn, melt) for melt in wanted), utc_s=utc_s,
+        version=(before[-1].version if before else 0) + 1, pairs=panel_pairs(conn, prior.furnace),
+    )  # fmt: skip
 
 
 def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:

@@ -15,9 +15,7 @@ from pourcall.cli.common import (
     settings_or_none,
     unit_of,
 )
-from pourcall.contract.errors import NotFound
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.contract.settings import Furnace
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
 
 if TYPE_CHECKING:
@@ -56,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
     settings = settings_or_none()
     furnaces = {} if settings is None else settings.furnace
     name = pick_furnace(list(furnaces) or _recorded(), args.furnace)
-    return {"show": _show, "learn": _learn, "history": _history}[args.what](args, name, furnaces.get(name))
+    return {"show": _show, "learn": _learn, "history": _history}[args.what](args, name)
 
 
 def _recorded() -> list[str]:
@@ -78,16 +76,19 @@ def _models(name: str) -> tuple[FurnaceModel, ...]:
         return models(conn, name)
 
 
-def _usual(name: str, own: Furnace | None) -> FurnaceModel:
+def _usual(name: str) -> FurnaceModel:
     from pourcall.daemon.foresight.model import usual_model
+    from pourcall.daemon.plans import Planner
 
-    own = own or Furnace()
-    return usual_model(name, kind=own.kind, power_w=own.power_w, rating_c=own.rating_c, pot_kg=own.pot.mass_kg)
+    settings = settings_or_none()
+    if settings is None or name not in settings.furnace:
+        return usual_model(name)
+    return Planner(settings, None).usual(name)
 
 
-def _show(args: argparse.Namespace, name: str, own: Furnace | None) -> int:
+def _show(args: argparse.Namespace, name: str) -> int:
     known = _models(name)
-    model = known[-1] if known else _usual(name, own)
+    model = known[-1] if known else _usual(name)
     if args.json:
         print_json(model)
         return 0
@@ -116,22 +117,16 @@ def _tell(model: FurnaceModel, unit: Unit) -> None:
         print(f"  metal stands {offset} {side} the panel, to {format_difference(model.panel_offset_u_c, unit)}")
 
 
-def _learn(args: argparse.Namespace, name: str, own: Furnace | None) -> int:
-    from pourcall.daemon.foresight.traces import Job
+def _learn(args: argparse.Namespace, name: str) -> int:
     from pourcall.daemon.foresight.worker import learn
     from pourcall.daemon.records.calibrations import write_aside
-    from pourcall.daemon.records.furnace_models import keep_model, learn_trace, melts_of
+    from pourcall.daemon.records.furnace_models import job_for, keep_model
     from pourcall.daemon.records.store import Store
 
     path = our_paths().database
     with Store.read(path) as store, store.reading() as conn:
-        wanted = tuple(args.melts) or melts_of(conn, name, max(1, args.latest))
-        if not wanted:
-            raise NotFound(f"no melt of {name} has ended yet", remedy="Record one with a probe left in the pot")
-        traces = tuple(learn_trace(conn, melt) for melt in wanted)
-    before = _models(name)
-    version = (before[-1].version if before else 0) + 1
-    fitted = learn(Job(prior=_usual(name, own), traces=traces, utc_s=time.time(), version=version))
+        job = job_for(conn, _usual(name), melts=args.melts, latest=args.latest, utc_s=time.time())
+    fitted = learn(job)
     if not args.dry_run:
         write_aside(path, lambda conn: keep_model(conn, fitted.model), utc_s=fitted.model.learned_utc_s)
     if args.json:
@@ -150,7 +145,7 @@ def _tell_fit(fitted: "Fitted", unit: Unit) -> None:
     _tell(fitted.model, unit)
 
 
-def _history(args: argparse.Namespace, name: str, own: Furnace | None) -> int:
+def _history(args: argparse.Namespace, name: str) -> int:
     known = _models(name)
     if args.json:
         print_json(known)
