@@ -5,6 +5,7 @@ Topic tree (JSON, UTF-8; every payload carries `session`, the UTC second this da
 a dead session is told from the birth of a living one):
     TOPIC/status                    retained   {"state": "online" | "offline", "session": N, ...}; also the will
     TOPIC/FURNACE/state             retained   melt, melt_state, flags, metal, window, instruction, power, store_problem
+    TOPIC/FURNACE/ahead             retained   what lies ahead (time to ready, coast, when to cut), the profile
     TOPIC/FURNACE/calls             retained   calls that are up
     TOPIC/FURNACE/alarms            retained   alarms as they stand
     TOPIC/FURNACE/probe/PROBE       retained   latest reading, at most every `readings_every_s`
@@ -117,7 +118,9 @@ class MqttPublisher:
 
     def _state(self, furnace: str) -> None:
         shot: FurnaceSnapshot = self._doors[furnace].snapshot()
-        topics = {
+        ahead = None if shot.ahead is None else msgspec.structs.replace(shot.ahead, band=())  # for screens
+        topics: dict[str, dict[str, Any]] = {
+            f"{furnace}/ahead": {"ahead": ahead, "profile": shot.profile},
             f"{furnace}/state": {name: getattr(shot, name) for name in _STATE_FIELDS},
             f"{furnace}/calls": {"calls": shot.calls},
             f"{furnace}/alarms": {"alarms": shot.alarms},
