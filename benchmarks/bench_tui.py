@@ -21,7 +21,7 @@ from aiohttp import web
 from pourcall.contract.api import Health, StreamSnapshot, Trace, TracePoint
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.settings import Sound
-from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView
+from pourcall.contract.snapshot import AheadView, FurnaceSnapshot, MetalView, ProbeView, SpanView, WindowView
 from pourcall.contract.status import Reason, Status
 
 FIRST_FRAME_BUDGET_S = 1.2
@@ -53,6 +53,11 @@ def _snapshot() -> FurnaceSnapshot:
     return FurnaceSnapshot(
         furnace="bench furnace", seq=1, mono_s=float(HOUR_S), utc_s=0.0, probes=(probe,), melt="2026-001",
         metal=MetalView(temp_c=512.0, u_c=4.0), instruction="nothing to do",
+        window=WindowView(mould="bench", index=0, of=1, lip_min_c=515.0, lip_max_c=545.0, tap_min_c=529.0,
+                          tap_max_c=559.0, loss_c=14.0),
+        ahead=AheadView(at_mono_s=float(HOUR_S), ready_s=SpanView(700.0, 600.0, 800.0), coast_c=SpanView(520.0),
+                        coast_in_s=200.0,
+                        band=tuple((60.0 * n, 512.0 + 2.0 * n, 516.0 + 4.0 * n) for n in range(1, 41))),
     )  # fmt: skip
 
 

@@ -10,23 +10,27 @@ import time
 from collections.abc import Callable, Coroutine
 from typing import Any, ClassVar
 
+import msgspec
 from textual import events
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 
-from pourcall.contract.api import ChangeRequest, CommandResult, StartRequest
+from pourcall.contract.api import Asked, CommandResult, StartRequest
 from pourcall.contract.errors import PourcallError, Refused
 from pourcall.contract.events import CommandRefused, Event
-from pourcall.contract.inputs import Command
-from pourcall.contract.reading import Place
 from pourcall.contract.settings import Sound
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.units import Unit
 from pourcall.tui.client import Address, ApiClient, LinkState
-from pourcall.tui.hand import Action, Do, Hand, Say, Send, done_call
+from pourcall.tui.foreseen import METAL_PLACES, best_metal_c, coast_c
+from pourcall.tui.hand import Hand
+from pourcall.tui.hand_acts import Action, Do, Say, Send
+from pourcall.tui.help import Help, pressing
+from pourcall.tui.keys import keys_for
 from pourcall.tui.melt_dialog import StartMelt
 from pourcall.tui.model import Screen, screen_of
+from pourcall.tui.picture import picture_of
 from pourcall.tui.player import Player
 from pourcall.tui.scene import LinkView, Scene, sizes_for
 from pourcall.tui.sound import SoundDesk
@@ -81,6 +85,7 @@ class Dashboard(App[int]):
         self._plot_ready = False
         self._plotted_s = float("-inf")
         self._fetched: tuple[str, float] = ("", float("-inf"))
+        self._pressing_then: frozenset[str] = frozenset()
         self._tasks: set[asyncio.Task[None]] = set()
 
     def compose(self) -> ComposeResult:
@@ -175,6 +180,8 @@ class Dashboard(App[int]):
             self.player.play(cue)
         else:
             self.player.check()
+        if isinstance(self.screen, Help) and pressing(self.snapshot) - self._pressing_then:
+            self.screen.dismiss(None)  # what is new and to be done is not hidden behind a page of words
         self.draw()
         self._plot()
         if self.live and now_s - self._fetched[1] > FETCH_EVERY_S:
@@ -228,12 +235,20 @@ class Dashboard(App[int]):
                 self.desk.silence(self._mono_s())
                 self.player.stop()
                 self._say("Silent for 30 s. What is not acknowledged sounds again")
+            case "help":
+                self._pressing_then = pressing(self.snapshot)
+                self.push_screen(Help(self._unit), self._after_help)
             case "start_melt":
                 self.push_screen(StartMelt(self._chosen(), self._unit), self._start_melt)
 
     def _start_melt(self, request: StartRequest | None) -> None:
         if request is not None:
             self._go(self._send(self._chosen(), request))
+
+    def _after_help(self, key: str | None) -> None:
+        """A key that closed the help and means something is not lost: metal may be flowing."""
+        if key:
+            self._press(key)
 
     async def _leave(self) -> None:
         """What is still held goes out before the screen does."""
@@ -242,7 +257,7 @@ class Dashboard(App[int]):
                 await self._send(action.furnace, action.command)
         self.exit(0)
 
-    async def _send(self, furnace: str, command: Command | StartRequest | ChangeRequest) -> None:
+    async def _send(self, furnace: str, command: Asked) -> None:
         try:
             result = await self.client.send(furnace, command)
         except Refused as err:
@@ -275,7 +290,7 @@ class Dashboard(App[int]):
         said = self._said[0] if now_s < self._said[1] else ()
         return Scene(
             snapshot=snapshot, others=others, link=link, look=look, sound=self.player.label,
-            message=prompt[0] if prompt else said, keys=_keys(snapshot, len(others)),
+            message=prompt[0] if prompt else said, keys=keys_for(snapshot, len(others)),
             prompt_keys=prompt[1] if prompt else (),
         )  # fmt: skip
 
@@ -319,7 +334,7 @@ class Dashboard(App[int]):
             return
         self._plotted_s = now_s
         trace = self.screen_stack[0].query_one(TraceView)
-        probes = sorted(snapshot.probes, key=lambda p: p.place not in (Place.MELT, Place.DIP))[:2]
+        probes = sorted(snapshot.probes, key=lambda p: p.place not in METAL_PLACES)[:2]
         buffers = [self._traces.setdefault((snapshot.furnace, p.name), TraceBuffer()) for p in probes]
         if not buffers:
             return
@@ -330,9 +345,16 @@ class Dashboard(App[int]):
             (buffer.segments(now_mono_s, span_s, width * DECIMATE // 2), Role.STRONG if n == 0 else Role.DIM)
             for n, buffer in enumerate(buffers)
         ]
-        window = snapshot.window
-        band_c = (window.tap_min_c, window.tap_max_c) if window is not None else None
-        trace.draw(curves, band_c, self._unit, span_s)
+        window, lifted = snapshot.window, snapshot.lift_mono_s is not None
+        window_c = (window.tap_min_c, window.tap_max_c) if window is not None else None
+        ahead = snapshot.ahead if self.live and not lifted else None  # foresight of a lost link is no foresight
+        if ahead is not None and coast_c(snapshot) is None:
+            ahead = msgspec.structs.replace(ahead, coast_c=None)
+        picture = picture_of(
+            curves, window_c, span_s, ahead, now_mono_s, trace.picture_rows, metal_c=best_metal_c(snapshot),
+            dips=tuple((dip.ended_mono_s, dip.temp_c) for dip in snapshot.dips if dip.temp_c is not None),
+        )  # fmt: skip
+        trace.draw(picture, self._unit)
 
     def _refetch(self) -> None:
         self._fetched = (self._chosen(), self._mono_s())
@@ -351,18 +373,6 @@ class Dashboard(App[int]):
         for probe, fetched in trace.probes.items():
             self._traces.setdefault((furnace, probe), TraceBuffer()).replace(fetched)
         self._plot(force=True)
-
-
-def _keys(snapshot: FurnaceSnapshot | None, others: int) -> tuple[tuple[str, str], ...]:
-    """All keys there are, in the order of use."""
-    if snapshot is None:
-        return (("s", "silence"), ("q", "quit"))
-    return (
-        ("space", "pour"), ("l", "lift"), ("d", "dip"), ("n", "not now"),
-        *((("enter", "done"),) if done_call(snapshot) is not None else ()),
-        ("a", "acknowledge"), ("s", "silence"), ("p", "power"), ("m", "end melt" if snapshot.melt else "start melt"),
-        ("u", "unit"), *((("f", "furnace"),) if others else ()), ("q", "quit"),
-    )  # fmt: skip
 
 
 def _answer_words(result: CommandResult) -> tuple[str, Role]:

@@ -5,8 +5,6 @@ or dated back; what cannot be meant now, ends a melt or makes alarms unheard is 
 bouncing counts once.
 """
 
-from typing import Any
-
 import msgspec
 
 from pourcall.contract.events import AlarmState, CallKind, CallView, MeltState, Priority
@@ -14,7 +12,6 @@ from pourcall.contract.inputs import (
     AckAlarm,
     Answer,
     AnswerCall,
-    Command,
     EndMelt,
     MarkLift,
     MarkPour,
@@ -25,8 +22,9 @@ from pourcall.contract.inputs import (
     SilenceAlarms,
     StartDip,
 )
-from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.tui.hand_acts import Action, Ask, Do, Held, Say, Send
+from pourcall.tui.hand_guide import DipMemory, dip_asked, guide_asked
 from pourcall.tui.spans import Line, Role, Span, line
 from pourcall.tui.words import CALL_WORDS, UNSEEN, duration, sorted_alarms, sorted_calls
 
@@ -39,59 +37,15 @@ BOUNCE_S = 1.5  # the same marking key sooner than this after itself is the same
 READ_S = 1.0  # an alarm younger than this on the screen cannot have been read
 
 
-class Send(msgspec.Struct, frozen=True):
-    """Send this to the daemon."""
-
-    furnace: str
-    command: Command
-
-
-class Say(msgspec.Struct, frozen=True):
-    """Tell the person."""
-
-    text: str
-    role: Role = Role.PLAIN
-
-
-class Do(msgspec.Struct, frozen=True):
-    """Something the dashboard itself does: quit, unit, furnace, silence, start_melt."""
-
-    what: str
-
-
-Action = Send | Say | Do
-
-
-class _Held(msgspec.Struct):
-    """A mark that waits on the screen before it is sent."""
-
-    furnace: str
-    kind: type[MarkPour | MarkLift] | None  # None: `fixed` is sent as it is
-    fixed: Command | None
-    text: str
-    pressed_s: float
-    due_s: float
-    ago_s: float = 0.0
-    mould: str = ""
-    pressed_sim_s: float | None = None  # the daemon's own time at the key, where that is simulated
-
-
-class _Ask(msgspec.Struct):
-    """A question of one key."""
-
-    text: str
-    until_s: float
-    choices: dict[str, tuple[str, Any]]  # key -> word, what to do
-
-
 class Hand:
     """The keys of the dashboard. Marks are dated back by this computer's time; in a simulation by the simulated one."""
 
     def __init__(self) -> None:
-        self._held: _Held | None = None
-        self._ask: _Ask | None = None
+        self._held: Held | None = None
+        self._ask: Ask | None = None
         self._pressed_s: dict[str, float] = {}
         self._seen_since_s: dict[str, float] = {}
+        self._dips = DipMemory()
         self._sim_s: float | None = None  # the simulated time as last seen; None where time is real
 
     @property
@@ -122,19 +76,23 @@ class Hand:
             return self._silence(snapshot)
         if key == "q":
             return self._quit(snapshot, now_s)
-        if key not in ("space", "l", "d", "n", "a", "p", "m"):
+        if key in ("question_mark", "?", "h"):
+            return [Do("help")]
+        if key not in ("space", "l", "d", "D", "g", "n", "a", "p", "m"):
             return []
         if snapshot is None:
             return [Say("No word from the daemon: nothing can be marked now", Role.WARN)]
-        if bounced and key in ("space", "l", "n", "d"):
+        if bounced and key in ("space", "l", "n", "d", "D", "g"):
             return []
         match key:
             case "space":
                 return self._pour(snapshot, now_s)
             case "l":
                 return self._lift(snapshot, now_s)
-            case "d":
-                return self._dip(snapshot)
+            case "d" | "D":
+                return self._ask_or_do(dip_asked(snapshot, self._dips, now_s, anew=key == "D"))
+            case "g":
+                return self._ask_or_do(guide_asked(snapshot, now_s, ASK_S))
             case "n":
                 return self._not_now(snapshot, now_s)
             case "a":
@@ -147,7 +105,9 @@ class Hand:
     def tick(self, now_s: float, *, live: bool) -> list[Action]:
         """Time passed: what was held long enough goes out, once somebody is there to take it."""
         if self._ask is not None and now_s >= self._ask.until_s:
-            self._ask = None
+            lapse, self._ask = self._ask.lapse, None
+            if lapse is not None and live:
+                return [lapse]
         if self._held is not None and live and now_s >= self._held.due_s:
             return self.flush(now_s)
         return []
@@ -205,7 +165,7 @@ class Hand:
             before = self.flush(now_s)  # a second mould right after the first: both count
             text = "Next pour"
             mould = ""
-        held = _Held(
+        held = Held(
             snapshot.furnace, MarkPour, None, text, now_s, now_s + HOLD_POUR_S, mould=mould, pressed_sim_s=self._sim_s
         )
         return before + self._hold_or_ask(held, snapshot, now_s, "space")
@@ -214,27 +174,24 @@ class Hand:
         if not snapshot.melt:
             return [Say("No melt is running, so there is no lift to mark. m starts one", Role.WARN)]
         before = self.flush(now_s)
-        held = _Held(
+        held = Held(
             snapshot.furnace, MarkLift, None, "Pot lifted", now_s, now_s + HOLD_LIFT_S, pressed_sim_s=self._sim_s
         )
         return before + self._hold_or_ask(held, snapshot, now_s, "l")
 
-    def _hold_or_ask(self, held: _Held, snapshot: FurnaceSnapshot, now_s: float, key: str) -> list[Action]:
+    def _hold_or_ask(self, held: Held, snapshot: FurnaceSnapshot, now_s: float, key: str) -> list[Action]:
         if can_be_meant(snapshot):
             self._held = held
             return []
         what = f"The metal is not called for pouring ({snapshot.melt_state.value}). {held.text} all the same?"
-        self._ask = _Ask(what, now_s + ASK_S, {key: ("yes, mark it", held)})
+        self._ask = Ask(what, now_s + ASK_S, {key: ("yes, mark it", held)})
         return []
 
-    def _dip(self, snapshot: FurnaceSnapshot) -> list[Action]:
-        if not snapshot.melt:
-            return [Say("No melt is running: a dip belongs to a melt. m starts one", Role.WARN)]
-        probe = next((p for p in snapshot.probes if p.place is Place.DIP), None)
-        probe = probe or next((p for p in snapshot.probes if p.place is Place.MELT), None)
-        if probe is None:
-            return [Say("No probe is set up for dipping (place = dip or melt)", Role.WARN)]
-        return [Send(snapshot.furnace, StartDip(probe=probe.name))]
+    def _ask_or_do(self, wanted: Action | Ask) -> list[Action]:
+        if isinstance(wanted, Ask):
+            self._ask = wanted
+            return []
+        return [wanted]
 
     def _not_now(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
         calls = sorted_calls(snapshot.calls)
@@ -243,12 +200,12 @@ class Hand:
         before = self.flush(now_s)
         kind = calls[0].kind
         command = AnswerCall(call=kind.value, answer=Answer.NOT_NOW)
-        held = _Held(
+        held = Held(
             snapshot.furnace, None, command, f'"Not now" to the call: {CALL_WORDS[kind]}', now_s, now_s + HOLD_ANSWER_S
         )
         if kind is CallKind.CUT_POWER:
             text = "The metal overshoots if the power stays on. Not now all the same?"
-            self._ask = _Ask(text, now_s + ASK_S, {"n": ("yes, not now", Send(snapshot.furnace, command))})
+            self._ask = Ask(text, now_s + ASK_S, {"n": ("yes, not now", Send(snapshot.furnace, command))})
         else:
             self._held = held
         return before
@@ -259,7 +216,9 @@ class Hand:
             return []
         command = AnswerCall(call=call.kind.value, answer=Answer.DONE)
         text = f'"Done" to the call: {CALL_WORDS[call.kind]}'
-        self._held = _Held(snapshot.furnace, None, command, text, now_s, now_s + HOLD_ANSWER_S)
+        if call.kind is CallKind.CUT_POWER:
+            text = "The burner is off" if snapshot.kind == "fuel" else "The power is off"
+        self._held = Held(snapshot.furnace, None, command, text, now_s, now_s + HOLD_ANSWER_S)
         return []
 
     def _acknowledge(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
@@ -275,7 +234,7 @@ class Hand:
             return [Say("There is no alarm to acknowledge")]
         text = f"Release the trip ({latched.what})? Power may come on again"
         reset = Send(snapshot.furnace, ResetAlarm(alarm=latched.id))
-        self._ask = _Ask(text, now_s + ASK_S, {"a": ("yes, release", reset)})
+        self._ask = Ask(text, now_s + ASK_S, {"a": ("yes, release", reset)})
         return []
 
     def _silence(self, snapshot: FurnaceSnapshot | None) -> list[Action]:
@@ -294,7 +253,7 @@ class Hand:
                 ("2", "high", PowerLevel.HIGH),
             )
         }
-        self._ask = _Ask(f"{what}:", now_s + ASK_S, choices)
+        self._ask = Ask(f"{what}:", now_s + ASK_S, choices)
         return []
 
     def _melt(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
@@ -305,35 +264,40 @@ class Hand:
             ("h", "heel left", MeltEnding.HEEL), ("x", "abandoned", MeltEnding.ABANDONED),
         )  # fmt: skip
         choices = {key: (word, Send(snapshot.furnace, EndMelt(ending=ending))) for key, word, ending in endings}
-        self._ask = _Ask(f"End melt {snapshot.melt}? How did it end:", now_s + 2 * ASK_S, choices)
+        self._ask = Ask(f"End melt {snapshot.melt}? How did it end:", now_s + 2 * ASK_S, choices)
         return []
 
     def _quit(self, snapshot: FurnaceSnapshot | None, now_s: float) -> list[Action]:
         if snapshot is not None and not snapshot.melt and not snapshot.alarms and self._held is None:
             return [Do("quit")]
         text = "Leave the dashboard? The melt goes on, but no alarm is heard here any more"
-        self._ask = _Ask(text, now_s + ASK_S, {"q": ("yes, leave", Do("quit"))})
+        self._ask = Ask(text, now_s + ASK_S, {"q": ("yes, leave", Do("quit"))})
         return []
 
     def _answer(self, key: str, snapshot: FurnaceSnapshot | None, now_s: float, bounced: bool) -> list[Action]:
         assert self._ask is not None
-        if bounced and key not in ("escape",) and key in ("space", "l", "n", "a", "q"):
+        if bounced and (key in ("space", "l", "n", "a", "q") or key in self._ask.keys):
             return []  # the key that asked, still held down, is no answer
         ask, self._ask = self._ask, None
         choice = ask.choices.get(key)
         if choice is None:
             return [] if key == "escape" else [Say("Nothing was done")]
-        if isinstance(choice[1], _Held):
+        if isinstance(choice[1], Held):
             held = choice[1]
             self._held = msgspec.structs.replace(held, due_s=now_s + (held.due_s - held.pressed_s))
             return []
+        if isinstance(choice[1], Ask):
+            self._ask = choice[1]
+            return []
         if isinstance(choice[1], Send) and snapshot is None:
             return [Say("No word from the daemon: nothing was sent", Role.WARN)]
+        if isinstance(choice[1], Send) and isinstance(choice[1].command, StartDip):
+            self._dips.see(choice[1].furnace, choice[1].command)
         # A mark that is still held belongs before whatever is decided now: no pour after the end of its melt.
         before = self.flush(now_s) if choice[1] == Do("quit") or isinstance(choice[1], Send) else []
         return [*before, choice[1]]
 
-    def _date_back(self, held: _Held, key: str, now_s: float) -> list[Action]:
+    def _date_back(self, held: Held, key: str, now_s: float) -> list[Action]:
         if held.kind is None:
             return []
         step_s = -STEP_S if key in ("minus", "-") else STEP_S
@@ -343,8 +307,8 @@ class Hand:
 
 
 def done_call(snapshot: FurnaceSnapshot | None) -> CallView | None:
-    """The call that "done" would answer. A dip, a power cut and a pour are seen or marked, not claimed."""
-    kinds = (CallKind.SKIM, CallKind.ADD, CallKind.STEP)
+    """The call that "done" would answer. A dip and a pour are seen or marked, not claimed."""
+    kinds = (CallKind.CUT_POWER, CallKind.SKIM, CallKind.ADD, CallKind.STEP)
     calls = sorted_calls(snapshot.calls) if snapshot is not None else ()
     return next((call for call in calls if call.kind in kinds), None)
 

@@ -8,16 +8,15 @@ import msgspec
 
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.tui.alarm_lines import alarm_lines
+from pourcall.tui.band import band_of
 from pourcall.tui.client import LinkState
-from pourcall.tui.panels import countdown_lines, fact_lines, figure_lines, how_line, info_lines, is_lifted
-from pourcall.tui.scale import scale_rows
+from pourcall.tui.info import info_lines
+from pourcall.tui.keys import fitting_keys, key_lines
+from pourcall.tui.panels import fact_lines, how_line, main_figure
+from pourcall.tui.scale import pointers, scale_rows
 from pourcall.tui.scene import Scene, Sizes, dashed, in_readers_unit, sizes_for
-from pourcall.tui.spans import Line, Role, Span, fit, joined, line, spread, width_of, wrap
-from pourcall.tui.words import (
-    Look,
-    blinking,
-    duration,
-)
+from pourcall.tui.spans import Line, Role, Span, fit, joined, line, spread, width_of
+from pourcall.tui.words import duration
 
 DISCLAIMER = "This program controls and records; it does not protect."
 
@@ -45,49 +44,33 @@ def screen_of(scene: Scene, *, scale_height: int) -> Screen:
     look, sizes = scene.look, sizes_for(scene.look)
     snapshot = scene.snapshot
     if snapshot is not None and scene.link.state is not LinkState.LIVE:
-        snapshot = dashed(snapshot)
-    keys = key_lines(scene.keys, look.width)
+        snapshot = dashed(snapshot, scene.link.silent_s)
+    keys = key_lines(fitting_keys(scene.keys, look.width, sizes.key_rows), look.width)
     if scene.prompt_keys:
         asked = key_lines(scene.prompt_keys, look.width)
         keys = asked + ((),) * (len(keys) - len(asked))  # as high as before, so that nothing jumps
+    band, band_role = band_of(scene, snapshot, sizes)
     if snapshot is None:
         return Screen(
-            sizes=sizes, header=_header_alone(scene), band=_band(scene, None, sizes)[0],
-            band_role=_band(scene, None, sizes)[1], figure=(), facts=(),
+            sizes=sizes, header=_header_alone(scene), band=band, band_role=band_role, figure=(), facts=(),
             how=line(Span(" " + DISCLAIMER, Role.DIM)), scale=(), info=(), alarms=(), message=scene.message, keys=keys,
         )  # fmt: skip
-    band, band_role = _band(scene, snapshot, sizes)
     return Screen(
         sizes=sizes,
         header=_header(snapshot, scene),
         band=band,
         band_role=band_role,
-        figure=countdown_lines(snapshot, sizes) if is_lifted(snapshot) else figure_lines(snapshot, look, sizes),
+        figure=main_figure(snapshot, look, sizes),
         facts=tuple(fit(row, sizes.facts_width) for row in fact_lines(snapshot, look)),
         how=fit(line(" ", *how_line(snapshot, look)), look.width - sizes.scale_width),
         scale=scale_rows(
-            snapshot.plan, snapshot.window, snapshot.metal.temp_c, look.unit, sizes.scale_width, scale_height
+            snapshot.plan, snapshot.window, pointers(snapshot), look.unit, sizes.scale_width, scale_height
         ),
         info=tuple(fit(line(" ", *row), look.width) for row in info_lines(snapshot, look, sizes)),
         alarms=alarm_lines(snapshot, scene.others, look, sizes.alarm_rows, known=scene.link.state is LinkState.LIVE),
         message=fit(line(" ", *scene.message), look.width) if scene.message else (),
         keys=keys,
     )
-
-
-def key_lines(keys: tuple[tuple[str, str], ...], width: int) -> tuple[Line, ...]:
-    """The keys over as many lines as they need: the key in reverse, its word beside it."""
-    lines: list[Line] = []
-    row: Line = ()
-    for key, word in keys:
-        piece = line(Span(f" {key} ", Role.KEY), Span(f" {word}"))
-        longer = joined((row, piece), "  ")
-        if row and width_of(longer) + 1 > width:
-            lines.append(line(" ", *row))
-            row = piece
-        else:
-            row = longer
-    return (*lines, line(" ", *row)) if row else tuple(lines)
 
 
 def _header_alone(scene: Scene) -> Line:
@@ -126,47 +109,3 @@ def _header(snapshot: FurnaceSnapshot, scene: Scene) -> Line:
         if width_of(kept_left) + width_of(kept_right) + 1 <= scene.look.width:
             break
     return spread(kept_left, kept_right, scene.look.width)
-
-
-def _band(scene: Scene, snapshot: FurnaceSnapshot | None, sizes: Sizes) -> tuple[tuple[Line, ...], Role]:
-    """The one instruction, in the most prominent place, and why."""
-    link, look = scene.link, scene.look
-    if link.state is LinkState.LOST:
-        what = f"No word from the daemon for {duration(link.silent_s)}: the figures below are old"
-        why = "Go by your own eyes and meter. Trying again. To start it: pourcall serve"
-        return _band_rows(blinking("!!", Role.LOST, look), "", what, why, Role.LOST, sizes, look), Role.LOST
-    if link.state is LinkState.CONNECTING:
-        what, why = "Looking for the daemon", f"{link.problem or link.address}. Start it with: pourcall serve"
-        return _band_rows(Span("? "), "", what, why, Role.STRONG, sizes, look), Role.PLAIN
-    if link.read_only:
-        what = link.read_only[:1].upper() + link.read_only[1:]
-        return _band_rows(Span("? "), "CHECK", what, "", Role.CHECK, sizes, look), Role.CHECK
-    if snapshot is None:
-        return _band_rows(
-            Span("? "), "", "The daemon names no furnace", "See: pourcall setup", Role.STRONG, sizes, look
-        ), (Role.PLAIN)
-    call = snapshot.calls[0] if snapshot.calls else None
-    why = next((c.why for c in snapshot.calls if c.text == snapshot.instruction), call.why if call else "")
-    if snapshot.instruction_is_do:
-        return _band_rows(blinking("> ", Role.DO, look), "DO", snapshot.instruction, why, Role.DO, sizes, look), Role.DO
-    what = snapshot.instruction or ("No melt is running" if not snapshot.melt else "Nothing to do now")
-    return _band_rows(Span("  "), "", what, why, Role.STRONG, sizes, look), Role.PLAIN
-
-
-def _band_rows(mark: Span, word: str, what: str, why: str, role: Role, sizes: Sizes, look: Look) -> tuple[Line, ...]:
-    """Mark, word and instruction; the instruction may take a second row, the reason gets what is left."""
-    head = f"{word}  " if word else ""
-    room = look.width - 4 - len(head)
-    rows = wrap(what, room, role, most=2)
-    lines = [line(Span(" ", role), Span(mark.text, role), Span(f" {head}", role), *rows[0])]
-    lines += [line(Span(" " * (4 + len(head)), role), *row) for row in rows[1:]]
-    plain_role = role if role in (Role.DO, Role.LOST) else Role.DIM
-    if why and len(lines) < sizes.band_rows:
-        lines += [
-            line(Span(" " * (4 + len(head)), plain_role), *row)
-            for row in wrap(why, room, plain_role, most=sizes.band_rows - len(lines))
-        ]
-    if len(lines) + 2 <= sizes.band_rows:
-        lines.insert(0, ())
-    lines += [()] * (sizes.band_rows - len(lines))  # of one height, so that nothing below it jumps
-    return tuple(lines[: sizes.band_rows])

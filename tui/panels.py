@@ -1,4 +1,4 @@
-"""Room: the middle of the screen: the large figure, what stands beside and below it, mould, dip and pours.
+"""Room: the middle of the screen: the large figure, what stands beside and below it.
 
 Pure: a snapshot and the reader's unit in, lines out.
 """
@@ -8,6 +8,8 @@ from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView
 from pourcall.contract.status import REASON_WORDS, Reason, Status
 from pourcall.tui.digits import big
+from pourcall.tui.dipping import countdown, dip_facts
+from pourcall.tui.foreseen import METAL_PLACES, reckoned, reckoned_facts
 from pourcall.tui.scene import Sizes
 from pourcall.tui.spans import Line, Role, Span, joined, line
 from pourcall.tui.words import (
@@ -19,12 +21,9 @@ from pourcall.tui.words import (
     UNIT_MARK,
     Look,
     clock,
-    duration,
     figure,
-    percent,
     plus_minus,
     rate,
-    span_of,
     status_spans,
     with_unit,
 )
@@ -40,7 +39,16 @@ def metal_reason(snapshot: FurnaceSnapshot) -> Reason:
 
 
 def _metal_probes(snapshot: FurnaceSnapshot) -> tuple[ProbeView, ...]:
-    return tuple(probe for probe in snapshot.probes if probe.place in (Place.MELT, Place.DIP))
+    return tuple(probe for probe in snapshot.probes if probe.place in METAL_PLACES)
+
+
+def main_figure(snapshot: FurnaceSnapshot, look: Look, sizes: Sizes) -> tuple[Line, ...]:
+    """What stands large: after the lift the time left, during a dip how long to hold still, else the metal."""
+    if is_lifted(snapshot):
+        return countdown_lines(snapshot, sizes)
+    if snapshot.dip_now is not None:
+        return countdown(snapshot.dip_now, sizes)
+    return figure_lines(snapshot, look, sizes)
 
 
 def figure_lines(snapshot: FurnaceSnapshot, look: Look, sizes: Sizes) -> tuple[Line, ...]:
@@ -71,25 +79,30 @@ def is_lifted(snapshot: FurnaceSnapshot) -> bool:
 def fact_lines(snapshot: FurnaceSnapshot, look: Look) -> tuple[Line, ...]:
     """Beside the figure: its status, its rate, what probe, melt and power do, each with its name."""
     metal = snapshot.metal
-    reason = metal_reason(snapshot)
+    reason, third = metal_reason(snapshot), line()
     if is_lifted(snapshot):
         over = (snapshot.countdown_s or 0.0) <= 0
         first = line(Span("! WINDOW CLOSED", Role.WARN)) if over else line(Span("LEFT in the window", Role.STRONG))
         known = metal.temp_c is not None
         second = line(f"pot {with_unit(metal.temp_c, look.unit, metal.u_c)}") if known else line("pot is lifted")
+    elif snapshot.dip_now is not None:
+        return dip_facts(snapshot, snapshot.dip_now, look.unit, _power(snapshot))
     elif metal.temp_c is None and reason is Reason.WAITING:
-        first, second = line(Span("-- NO FIGURE", Role.STRONG)), line()
+        first, second, guess = line(Span("-- NO FIGURE", Role.STRONG)), line(), reckoned(snapshot)
+        if guess is not None:
+            second, third = reckoned_facts(guess, look.unit)
     else:
         first, second = line(status_spans(reason)[0]), line(rate(metal.rate_c_per_min, look.unit))
         if metal.temp_c is None:
             second = line(REASON_WORDS[reason])
     probes = _metal_probes(snapshot) or snapshot.probes
     probe = PROBE_WORDS[probes[0].state] if probes else DASH
+    third = third or line(Span("probe ", Role.DIM), probe)
     melt_role = Role.OK if snapshot.melt_state is MeltState.READY else Role.STRONG
     return (
         first,
         second,
-        line(Span("probe ", Role.DIM), probe),
+        third,
         line(Span("melt  ", Role.DIM), Span(MELT_WORDS[snapshot.melt_state], melt_role)),
         line(Span("power ", Role.DIM), *_power(snapshot)),
     )
@@ -145,51 +158,3 @@ def _probe_look(probe: ProbeView) -> tuple[str, str, Role]:
         return "", "", Role.DIM
     spans = status_spans(probe.reason)
     return spans[0].text, f"{spans[0].text} ", spans[0].role
-
-
-def info_lines(snapshot: FurnaceSnapshot, look: Look, sizes: Sizes) -> tuple[Line, ...]:
-    """The mould that is next, what would arrive there now, the last dip, the pours so far."""
-    rows: list[Line] = []
-    window = snapshot.window
-    if window is not None:
-        rows.append(
-            line(
-                Span("next  ", Role.DIM), Span(f"{window.mould}", Role.STRONG), f" ({window.index + 1} of {window.of})",
-                f": at the lip {span_of(window.lip_min_c, window.lip_max_c, look.unit)}",
-                f", in the pot {span_of(window.tap_min_c, window.tap_max_c, look.unit)}",
-            )
-        )  # fmt: skip
-        if window.lip_now_c is not None and snapshot.melt_state in POURABLE:
-            rows.append(line(
-                Span("now   ", Role.DIM), f"arrives at {with_unit(window.lip_now_c, look.unit)}: ",
-                Span(f"too cold {percent(window.too_cold)}, too hot {percent(window.too_hot)}", Role.STRONG),
-            ))  # fmt: skip
-        if sizes.roomy and window.why:
-            rows.append(line(Span("why   ", Role.DIM), window.why))
-    elif snapshot.melt:
-        rows.append(line(Span("next  ", Role.DIM), "no mould left in the list"))
-    last = joined((_last_dip(snapshot, look), _pours(snapshot, look)), "   ")
-    if last:
-        rows.append(last)
-    return tuple(rows[: sizes.info_rows])
-
-
-def _last_dip(snapshot: FurnaceSnapshot, look: Look) -> Line:
-    dip = snapshot.last_dip
-    if dip is None:
-        return ()
-    age_s = snapshot.mono_s - dip.ended_mono_s
-    old = age_s > dip.valid_s
-    return line(
-        Span("dip   ", Role.DIM), f"{dip.number}: {with_unit(dip.temp_c, look.unit, dip.u_c)} {dip.how}, ",
-        Span(f"{duration(age_s)} ago{', ? too old to pour by' if old else ''}", Role.CHECK if old else Role.PLAIN),
-    )  # fmt: skip
-
-
-def _pours(snapshot: FurnaceSnapshot, look: Look) -> Line:
-    total = len(snapshot.plan.moulds) if snapshot.plan is not None else 0
-    if not snapshot.pours:
-        return line(Span("poured ", Role.DIM), f"0 of {total}") if total else ()
-    latest = snapshot.pours[-1]
-    lip = f" at the lip {with_unit(latest.lip_temp_c, look.unit)}"
-    return line(Span("poured ", Role.DIM), f"{len(snapshot.pours)} of {total}, last {latest.mould}{lip}")

@@ -25,12 +25,12 @@ class _Canvas(Canvas):
         return strip if strip.cell_length else Strip.blank(self.size.width, self.rich_style)
 
 
-class _MinutesAgo(NumericAxisFormatter):
-    """Minutes before now, in words."""
+class _MinutesFromNow(NumericAxisFormatter):
+    """Minutes before and after now, in words."""
 
     def get_labels_for_ticks(self, ticks: Sequence[float]) -> list[str]:
-        """`-20 min`, `now`."""
-        return ["now" if tick == 0 else f"{tick:.0f} min" for tick in ticks]
+        """`-20 min`, `now`, `+10 min`."""
+        return ["now" if tick == 0 else f"{tick:+.0f} min" for tick in ticks]
 
 
 class Plot(PlotWidget):
@@ -40,7 +40,7 @@ class Plot(PlotWidget):
 
     def __init__(self) -> None:
         super().__init__(id="plot-widget", allow_pan_and_zoom=False)
-        self.set_x_formatter(_MinutesAgo())
+        self.set_x_formatter(_MinutesFromNow())
 
     def compose(self) -> ComposeResult:
         """The library's own parts, with our canvas."""
@@ -50,9 +50,18 @@ class Plot(PlotWidget):
         yield Legend(id="legend")
 
     def _update_legend(self) -> None:
-        """As the library does, but not while its parts are not there yet or no more: that ended the whole program."""
-        if self.query("#legend"):
-            super()._update_legend()
+        """There is none; the library looks for it at each curve, which costs time, and ended the program at its end."""
+
+    def cells(self) -> tuple[int, int]:
+        """Columns and rows inside the frame, as far as they are known yet."""
+        return max(1, self.size.width - self.margin_left - 2), max(1, self.size.height - self.margin_bottom - 2)
+
+    def dashes(self, y: float, style: str) -> None:
+        """A level line of short dashes over the whole width: as one set of dots, because many curves cost time."""
+        columns, _ = self.cells()
+        wide = (self._x_max - self._x_min) / columns
+        x = [self._x_min + (n + part) * wide for n in range(0, columns, 2) for part in (0.25, 0.75)]
+        self.scatter(x, [y] * len(x), marker_style=style, hires_mode=BRAILLE)
 
     def on_mount(self) -> None:
         """Margins as small as the labels allow."""

@@ -9,11 +9,13 @@ import math
 import msgspec
 
 from pourcall.contract.plan import MeltPlan
-from pourcall.contract.snapshot import WindowView
+from pourcall.contract.snapshot import FurnaceSnapshot, WindowView
 from pourcall.contract.units import Unit
+from pourcall.tui.foreseen import COAST_MARK, RECKONED_MARK, coast_c, reckoned
 from pourcall.tui.spans import Line, Role, Span, fit, line
-from pourcall.tui.words import figure
+from pourcall.tui.words import figure, finite
 
+METAL_TIP = "►"
 _AXIS, _BAND, _TICK = "│", "█", "┼"
 
 
@@ -54,8 +56,28 @@ def row_of(temp_c: float, low_c: float, high_c: float, rows: int) -> int:
     return min(rows - 1, max(0, math.floor(share * rows)))
 
 
+class Pointer(msgspec.Struct, frozen=True):
+    """A temperature that is pointed at, from the left of the axis. The first of several keeps its row."""
+
+    temp_c: float
+    tip: str
+    role: Role = Role.PLAIN
+
+
+def pointers(snapshot: FurnaceSnapshot) -> tuple[Pointer, ...]:
+    """The metal as measured, or else as reckoned; then where it coasts to if the power is cut now."""
+    out = []
+    if finite(snapshot.metal.temp_c):
+        out.append(Pointer(snapshot.metal.temp_c, METAL_TIP, Role.STRONG))
+    elif (guess := reckoned(snapshot)) is not None and guess.mid is not None:
+        out.append(Pointer(guess.mid, RECKONED_MARK))
+    if (peak_c := coast_c(snapshot)) is not None:
+        out.append(Pointer(peak_c, COAST_MARK))
+    return tuple(out)
+
+
 def scale_rows(
-    plan: MeltPlan | None, window: WindowView | None, temp_c: float | None, unit: Unit, width: int, rows: int
+    plan: MeltPlan | None, window: WindowView | None, pointed: tuple[Pointer, ...], unit: Unit, width: int, rows: int
 ) -> tuple[Line, ...]:
     """The scale as `rows` lines of at most `width` cells."""
     if plan is None or rows < 3:
@@ -68,18 +90,31 @@ def scale_rows(
         top = row_of(window.tap_max_c, low_c, high_c, rows)
         band = range(top, row_of(window.tap_min_c, low_c, high_c, rows) + 1)
     ticks = {row_of(mark.temp_c, low_c, high_c, rows) for mark in marks}
-    pointer = row_of(temp_c, low_c, high_c, rows) if temp_c is not None and math.isfinite(temp_c) else None
+    tips = _tips(pointed, low_c, high_c, rows)
     out = []
     for row in range(rows):
         left = Span(" " * 6)
-        if pointer == row and temp_c is not None:
-            tip = "▲" if temp_c > high_c else "▼" if temp_c < low_c else "►"
-            left = Span(f"{figure(temp_c, unit):>4} {tip}", Role.STRONG)
+        if (one := tips.get(row)) is not None:
+            off = "▲" if one.temp_c > high_c else "▼" if one.temp_c < low_c else ""
+            tip = off if off and one.tip == METAL_TIP else one.tip
+            left = Span(f"{figure(one.temp_c, unit):>4} {tip}", one.role)
         axis = Span(_BAND, Role.OK) if row in band else Span(_TICK if row in ticks else _AXIS, Role.DIM)
         mark = labels.get(row)
         label = Span(f" {figure(mark.temp_c, unit)} {mark.name}", mark.role) if mark else Span("")
         out.append(fit(line(left, axis, label), width))
     return tuple(out)
+
+
+def _tips(pointed: tuple[Pointer, ...], low_c: float, high_c: float, rows: int) -> dict[int, Pointer]:
+    """Rows of the pointers. One whose row is taken goes to the next row on its own side, or is left out."""
+    out: dict[int, Pointer] = {}
+    for one in pointed:
+        row = row_of(one.temp_c, low_c, high_c, rows)
+        if (taken := out.get(row)) is not None:
+            row += -1 if one.temp_c > taken.temp_c else 1
+        if 0 <= row < rows and row not in out:
+            out[row] = one
+    return out
 
 
 def _placed(marks: tuple[Mark, ...], low_c: float, high_c: float, rows: int) -> dict[int, Mark]:

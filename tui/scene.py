@@ -24,6 +24,14 @@ class LinkView(msgspec.Struct, frozen=True, kw_only=True):
     address: str = ""
 
 
+class Key(msgspec.Struct, frozen=True):
+    """A key and what it does in a word; where keys do not all fit, those of the highest rank are left to the help."""
+
+    key: str
+    word: str
+    rank: int = 0
+
+
 class Scene(msgspec.Struct, frozen=True, kw_only=True):
     """All that a screen is made of."""
 
@@ -33,7 +41,7 @@ class Scene(msgspec.Struct, frozen=True, kw_only=True):
     look: Look = Look()
     sound: str = "sound: off"
     message: Line = ()  # the last answer, or the open question
-    keys: tuple[tuple[str, str], ...] = ()  # key, word
+    keys: tuple[Key, ...] = ()
     prompt_keys: tuple[tuple[str, str], ...] = ()  # in their place, while a question is open
 
 
@@ -47,21 +55,23 @@ class Sizes(msgspec.Struct, frozen=True):
     band_rows: int
     alarm_rows: int
     info_rows: int
+    key_rows: int
     roomy: bool
 
 
 def sizes_for(look: Look) -> Sizes:
     """The division of a screen of this size: everything has a place at 80 x 24, and grows from there."""
     roomy = look.width >= 104 and look.height >= 32
-    scale_width, figure_width = (30, 44) if roomy else (23, 34)
+    scale_width, figure_width = (30, 44) if roomy else (24, 34)
     return Sizes(
         scale_width=scale_width,
         figure_width=figure_width,
         facts_width=look.width - scale_width - figure_width,
         digit_rows=7 if roomy else 5,
-        band_rows=3 if look.height >= 30 else 2,
+        band_rows=5 if roomy and look.height >= 40 else 3,
         alarm_rows=max(3, min(9, look.height - 25)),
-        info_rows=5 if roomy else 3,
+        info_rows=4 if look.height < 27 else 8 if roomy and look.height >= 36 else 5,
+        key_rows=1 if look.height < 27 else 2,
         roomy=roomy,
     )
 
@@ -75,12 +85,21 @@ def in_readers_unit(scene: Scene) -> Scene:
             msgspec.structs.replace(call, text=in_unit(call.text, unit), why=in_unit(call.why, unit))
             for call in snapshot.calls
         )
-        window = snapshot.window
+        window, ahead, profile = snapshot.window, snapshot.ahead, snapshot.profile
+        dip, last = snapshot.dip_now, snapshot.last_dip
         return msgspec.structs.replace(
             snapshot, instruction=in_unit(snapshot.instruction, unit), calls=calls,
             alarms=alarms_in_unit(snapshot.alarms, unit),
             metal=msgspec.structs.replace(snapshot.metal, how=in_unit(snapshot.metal.how, unit)),
             window=window and msgspec.structs.replace(window, why=in_unit(window.why, unit)),
+            ahead=ahead and msgspec.structs.replace(ahead, why=in_unit(ahead.why, unit)),
+            profile=profile and msgspec.structs.replace(
+                profile, advice=in_unit(profile.advice, unit),
+                segments=tuple(in_unit(words, unit) for words in profile.segments),
+            ),
+            dip_now=dip and msgspec.structs.replace(dip, text=in_unit(dip.text, unit, 1)),  # a fit error is under 1
+            last_dip=last and msgspec.structs.replace(last, why=in_unit(last.why, unit)),
+            arrest=in_unit(snapshot.arrest, unit),
         )  # fmt: skip
 
     return msgspec.structs.replace(
@@ -91,8 +110,11 @@ def in_readers_unit(scene: Scene) -> Scene:
     )
 
 
-def dashed(snapshot: FurnaceSnapshot) -> FurnaceSnapshot:
-    """The snapshot without a single figure that is only true now; what is on the record stays."""
+def dashed(snapshot: FurnaceSnapshot, silent_s: float = 0.0) -> FurnaceSnapshot:
+    """The snapshot without a single figure that is only true now; what is on the record stays, and ages.
+
+    Foresight, a dip that goes on and a profile's place are of now, all of them.
+    """
     was = MELT_WORDS[snapshot.melt_state]
     window = snapshot.window
     if window is not None:
@@ -100,6 +122,7 @@ def dashed(snapshot: FurnaceSnapshot) -> FurnaceSnapshot:
     return msgspec.structs.replace(
         snapshot, metal=MetalView(temp_c=None, how=f"no word; the melt was last {was}"), probes=(),
         melt_state=MeltState.UNKNOWN, window=window,
+        mono_s=snapshot.mono_s + max(0.0, silent_s), ahead=None, dip_now=None, profile=None,
         countdown_s=None, applied_permille=None, power=None, calls=(), boards={}, flags={},
         instruction="", instruction_is_do=False,
     )  # fmt: skip

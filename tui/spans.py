@@ -26,6 +26,7 @@ class Role(StrEnum):
     TRIP = "trip"  # power was cut, or must be now
     LOST = "lost"  # the daemon is gone: as loud as a trip, on a ground of its own
     KEY = "key"
+    BAND = "band"  # foreseen, not measured
 
 
 _STYLES = {
@@ -42,6 +43,7 @@ _STYLES = {
     Role.TRIP: "bold reverse #ff7b72",
     Role.LOST: "bold #ffffff on #8f2a26",
     Role.KEY: "bold reverse #aab5ba",
+    Role.BAND: "#5d88a8",
 }
 
 

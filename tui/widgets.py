@@ -7,8 +7,9 @@ from textual.containers import Container
 from textual.widgets import Static
 
 from pourcall.contract.units import Unit, from_c
+from pourcall.tui.foreseen import BAND_MARK, COAST_MARK, DIP_MARK
+from pourcall.tui.picture import Picture, band_cells
 from pourcall.tui.spans import Line, Role, style_of
-from pourcall.tui.trace import limits_c
 
 DECIMATE = 4  # points for each cell of width: more is not seen and costs time
 
@@ -42,7 +43,7 @@ class Lines(Static):
 
 
 class TraceView(Container):
-    """The curve of the past minutes. The plot library is loaded after the first frame is on the screen."""
+    """The curve of the past minutes, and what is foreseen. The plot library is loaded after the first frame."""
 
     async def load(self) -> None:
         """Load the plot library and put the plot in its place."""
@@ -50,14 +51,13 @@ class TraceView(Container):
 
         await self.mount(Plot())
 
-    def draw(
-        self,
-        curves: list[tuple[list[list[tuple[float, float]]], Role]],
-        band_c: tuple[float, float] | None,
-        unit: Unit,
-        span_s: float,
-    ) -> None:
-        """Draw curves of (minutes before now, degC), the window as two level lines; the first curve sets the scale."""
+    @property
+    def picture_rows(self) -> int:
+        """Rows inside the frame of the plot, as far as they are known yet."""
+        return max(1, self.size.height - 3)
+
+    def draw(self, picture: Picture, unit: Unit) -> None:
+        """Draw the picture: the shaded band first, then the window's edges, the curves on top, the marks last."""
         from pourcall.tui.plot import BRAILLE, Plot
 
         found = self.query(Plot)
@@ -65,27 +65,32 @@ class TraceView(Container):
             return
         plot = found.first()
         plot.clear()
-        span_min = span_s / 60.0
-        low_c, high_c = limits_c([run for segments, _ in curves for run in segments], band_c)
+        past, ahead, low_c, high_c = picture.past_min, picture.ahead_min, picture.low_c, picture.high_c
         low, high = from_c(low_c, unit), from_c(high_c, unit)
-        plot.set_xlimits(-span_min, 0.0)
+        plot.set_xlimits(-past, ahead)
         plot.set_ylimits(low, high)
-        plot.set_xticks([-span_min, -span_min / 2.0, 0.0])
-        rows = max(1, plot.size.height - 3)
+        plot.set_xticks([-past, -past / 2.0, 0.0, *([ahead] if ahead else [])])
+        columns, rows = plot.cells()
         plot.set_yticks(nice_ticks(low, high, most=2 if rows < 5 else 4))
-        if band_c is not None:
-            for edge_c in band_c:
-                if low_c < edge_c < high_c:
-                    dotted = [(-span_min * n / 20.0, -span_min * (n + 0.3) / 20.0) for n in range(20)]
-                    for right, left in dotted:
-                        y_edge = from_c(edge_c, unit)
-                        plot.plot([left, right], [y_edge] * 2, style_of(Role.OK), BRAILLE)
-        for segments, role in reversed(curves):
+        if picture.band:
+            x, y = band_cells(picture, columns, rows)
+            plot.scatter(x, [from_c(temp_c, unit) for temp_c in y], BAND_MARK, style_of(Role.BAND))
+        for edge_c in picture.window_c or ():
+            if low_c < edge_c < high_c:
+                plot.dashes(from_c(edge_c, unit), style_of(Role.OK))
+        for segments, role in reversed(picture.curves):
             for run in segments:
                 points = run if len(run) > 1 else [run[0], run[0]]
-                x = [minutes for minutes, _ in points]
-                y = [from_c(min(max(temp_c, low_c), high_c), unit) for _, temp_c in points]
-                plot.plot(x, y, line_style=style_of(role), hires_mode=BRAILLE)
+                minutes = [point[0] for point in points]
+                temps = [from_c(temp_c, unit) for _, temp_c in points]
+                plot.plot(minutes, temps, line_style=style_of(role), hires_mode=BRAILLE)
+        if ahead:
+            plot.add_v_line(0.0, style_of(Role.DIM))
+        for minutes_ago, temp_c in picture.dips:
+            plot.scatter([minutes_ago], [from_c(temp_c, unit)], DIP_MARK, style_of(Role.STRONG))
+        if picture.coast is not None:
+            minutes_to, peak_c = picture.coast
+            plot.scatter([minutes_to], [from_c(peak_c, unit)], COAST_MARK, style_of(Role.STRONG))
 
 
 def nice_ticks(low: float, high: float, *, most: int) -> list[float]:

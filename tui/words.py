@@ -4,6 +4,7 @@ Marks and words: shape and word first, colour last. A mark that asks to be seen 
 """
 
 import math
+from typing import TypeGuard
 
 import msgspec
 
@@ -112,6 +113,11 @@ def blinking(mark: str, role: Role, look: Look) -> Span:
     return Span(f"{mark:<2}", role) if look.blink_on else Span("  ", Role.PLAIN)
 
 
+def finite(value: float | None) -> TypeGuard[float]:
+    """Whether there is a number at all."""
+    return value is not None and math.isfinite(value)
+
+
 def figure(temp_c: float | None, unit: Unit) -> str:
     """A temperature as a bare whole figure; a dash where there is no number."""
     if temp_c is None or not math.isfinite(temp_c):
@@ -174,6 +180,28 @@ def duration(seconds: float) -> str:
     if whole < 6000:
         return f"{whole // 60} min"
     return f"{whole // 3600} h {whole % 3600 // 60:02d}"
+
+
+def about(mid_s: float, low_s: float | None = None, high_s: float | None = None) -> str:
+    """`12 min (10 to 15)`: a time with its interval, which is never made narrower by rounding.
+
+    Under 100 s in seconds, under 100 min in minutes; where an end of the interval needs another unit, with units.
+    """
+    if not math.isfinite(mid_s):
+        return DASH
+    divisor, unit = (1, "s") if mid_s < 99.5 else (60, "min") if mid_s < 5970.0 else (0, "")
+    low_known, high_known = finite(low_s), finite(high_s)
+    if divisor == 0:
+        between = f" ({duration(low_s)} to {duration(high_s + 59.0)})" if finite(low_s) and finite(high_s) else ""
+        return duration(mid_s) + between
+    mid = f"{round(max(mid_s, 0.0) / divisor)} {unit}"
+    low = f"{math.floor(max(low_s, 0.0) / divisor)}" if finite(low_s) else ""
+    high = f"{math.ceil(max(high_s, 0.0) / divisor)}" if finite(high_s) else ""
+    if low_known and high_known:
+        return f"{mid} ({low} to {high})"
+    if low_known:
+        return f"{mid} ({low} or more)"
+    return f"{mid} (at most {high})" if high_known else mid
 
 
 def clock(seconds: float) -> str:

@@ -29,7 +29,16 @@ from pourcall.contract.events import AlarmState, AlarmView, CallKind, CallView, 
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView, WindowView
+from pourcall.contract.snapshot import (
+    AheadView,
+    DipView,
+    FurnaceSnapshot,
+    MetalView,
+    ProbeView,
+    ProfileView,
+    SpanView,
+    WindowView,
+)
 from pourcall.contract.status import Reason, Status
 
 ALLOY = AlloyFacts(
@@ -169,6 +178,91 @@ class Scenes:
         base = Dip(
             probe="melt_probe", number=3, began_mono_s=6975.0, ended_mono_s=7000.0, ended_utc_s=1_767_252_000.0,
             temp_c=486.9, u_c=4.2, how="settled", fit_error_c=0.4,
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def ahead(**over: Any) -> AheadView:
+        """The forecast of the heating melt: in the window in 12 min, the power to be cut in 8."""
+        band = tuple((60.0 * n, 488.0 + 3.4 * n - 2.0 - 0.5 * n, 488.0 + 3.4 * n + 2.0 + 0.5 * n) for n in range(1, 41))
+        base = AheadView(
+            at_mono_s=7040.0, ready_s=SpanView(720.0, 610.0, 880.0), coast_c=SpanView(503.0, 498.0, 509.0),
+            coast_in_s=240.0, cut_in_s=480.0, aim_c=544.0, cooling_s=SpanView(None),
+            model_c=SpanView(488.0, 484.0, 492.0), band=band, model="learned, version 3",
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def profile(**over: Any) -> ProfileView:
+        """A guided profile on its second ramp; the club's panel shows Fahrenheit."""
+        base = ProfileView(
+            name="za27_standard", segment=2, of=3, kind="ramp", to_c=544.0, setpoint_c=512.0, rate_c_per_min=6.0,
+            dial="977 degF", advice="Dial 977 degF on the panel: metal to <544.0 degC>",
+            segments=("to <480.0 degC> at full power", "to <544.0 degC> at <6.0 degC apart> a minute",
+                      "hold <544.0 degC> until told"),
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def holding(**over: Any) -> ProfileView:
+        """The same, in a hold that waits to be told."""
+        base = Scenes.profile(
+            segment=3, kind="hold", setpoint_c=544.0, rate_c_per_min=None, waits=True,
+            advice="Holding at <544.0 degC>: say when to go on",
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def dip_now(**over: Any) -> DipView:
+        """A dip that goes on: six seconds to hold still yet."""
+        base = DipView(
+            probe="melt_probe", began_mono_s=7034.0, hold_s=5.6, text="hold still", temp_c=531.2, fit_error_c=1.2,
+            good=True,
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def guided(**over: Any) -> FurnaceSnapshot:
+        """Heating, foreseen, guided, with three dips behind it and an arrest seen."""
+        base = Scenes.heating(
+            ahead=Scenes.ahead(), profile=Scenes.profile(), last_dip=Scenes.dip(depth_mm=40.0, stirred=True),
+            dips=(Scenes.dip(number=1), Scenes.dip(number=2), Scenes.dip()), dip_spread_c=1.6,
+            arrest="Liquidus seen at <482.0 degC>: the probe reads <2.0 degC apart> low, or the alloy is not ZA-27",
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def dipping(**over: Any) -> FurnaceSnapshot:
+        """A dip goes on while the profile waits, and nothing else tells the metal."""
+        base = Scenes.guided(
+            probes=(Scenes.probe(place=Place.DIP, state=ProbeState.SETTLING, temp_c=519.0), Scenes.chamber()),
+            metal=MetalView(temp_c=None, how="dip 4 goes on"), dip_now=Scenes.dip_now(), profile=Scenes.holding(),
+            melt_state=MeltState.LIQUID, instruction="Liquid: <12.0 degC apart> to the pour window",
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def chamber_only(**over: Any) -> FurnaceSnapshot:
+        """A probe in the chamber and no other: the metal is reckoned, never measured."""
+        base = Scenes.guided(
+            probes=(Scenes.chamber(),), metal=MetalView(temp_c=None, how="chamber only: dip to know"),
+            melt_state=MeltState.UNKNOWN, last_dip=None, dips=(), dip_spread_c=None, profile=None, arrest="",
+            ahead=Scenes.ahead(model_c=SpanView(505.0, 490.0, 520.0)), instruction="Chamber only: dip to know",
+        )  # fmt: skip
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
+    def coasting(**over: Any) -> FurnaceSnapshot:
+        """Called, with the power off: the metal coasts up a little and then the window closes from below."""
+        band = tuple((60.0 * n, 545.0 - 1.6 * n - 3.0, 547.0 - 1.2 * n + 3.0) for n in range(1, 41))
+        base = Scenes.ready(
+            profile=Scenes.holding(),
+            last_dip=Scenes.dip(ended_mono_s=7380.0, temp_c=542.0),
+            ahead=Scenes.ahead(
+                at_mono_s=7408.0, ready_s=None, why="the power is off", power_off=True, cut_in_s=None,
+                coast_c=SpanView(547.0, 544.0, 550.0), coast_in_s=95.0, cooling_s=SpanView(600.0, 470.0, 745.0),
+                band=band,
+            ),
         )  # fmt: skip
         return msgspec.structs.replace(base, **over)
 

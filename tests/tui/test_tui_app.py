@@ -43,6 +43,15 @@ def screen_text(app: Dashboard) -> str:
     return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips) + "\n"
 
 
+def compare(text: str, name: str) -> None:
+    """With the screen that is kept; POURCALL_REDRAW=1 keeps this one instead."""
+    stored = STORED / f"{name}.txt"
+    if os.environ.get("POURCALL_REDRAW"):
+        stored.parent.mkdir(parents=True, exist_ok=True)
+        stored.write_text(text, encoding="utf-8")
+    assert text == stored.read_text(encoding="utf-8")
+
+
 @contextlib.asynccontextmanager
 async def dashboard(
     daemon: Any, eventually: Callable[..., Any], *, size: tuple[int, int] = (80, 24), **more: Any
@@ -85,11 +94,7 @@ async def test_the_screen_looks_as_it_was_when_a_person_last_read_it(
     async with dashboard(daemon, eventually, size=size) as (app, pilot, _):
         await settled(app, pilot)
         text = screen_text(app)
-    stored = STORED / f"{name}_{size[0]}x{size[1]}.txt"
-    if os.environ.get("POURCALL_REDRAW"):
-        stored.parent.mkdir(parents=True, exist_ok=True)
-        stored.write_text(text, encoding="utf-8")
-    assert text == stored.read_text(encoding="utf-8")
+    compare(text, f"{name}_{size[0]}x{size[1]}")
 
 
 async def test_with_no_color_nothing_on_the_screen_is_coloured(
@@ -321,3 +326,136 @@ async def test_a_narrow_or_tiny_terminal_does_not_break_it(daemon: Any, scenes: 
         await pilot.resize_terminal(120, 36)
         await settled(app, pilot)
         assert "thermocouple open" in screen_text(app)
+
+
+@pytest.mark.parametrize(
+    ("name", "size"),
+    [("guided", (80, 24)), ("dipping", (80, 24)), ("chamber_only", (80, 24)), ("coasting", (80, 24)),
+     ("guided", (120, 36)), ("dipping", (120, 36))],
+)  # fmt: skip
+async def test_foresight_looks_as_it_was_when_a_person_last_read_it(
+    daemon: Any, scenes: Any, eventually: Any, name: str, size: tuple[int, int]
+) -> None:
+    await daemon.put(getattr(scenes, name)())
+    async with dashboard(daemon, eventually, size=size) as (app, pilot, _):
+        await settled(app, pilot)
+        compare(screen_text(app), f"{name}_{size[0]}x{size[1]}")
+
+
+async def test_everything_at_once_fits_eighty_by_twenty_four(daemon: Any, scenes: Any, eventually: Any) -> None:
+    snapshot = scenes.dipping(
+        alarms=scenes.broken().alarms, pours=scenes.lifted().pours, flags={"fume": 2, "holding": 1},
+        store_problem="store_full", simulated=True,
+    )  # fmt: skip
+    await daemon.put(snapshot)
+    async with dashboard(daemon, eventually, unit=Unit.F) as (app, pilot, _):
+        await settled(app, pilot)
+        text = screen_text(app)
+    rows = text.rstrip("\n").split("\n")
+    assert len(rows) <= 24
+    assert all(len(row) <= 80 for row in rows)
+    for words in ("SIMULATED", "NOT RECORDED", "heading to 988 °F", "? waits for you: g", "*  ALARM", "Do: Switch",
+                  "WARNING", "░", "now", "help"):  # fmt: skip
+        assert words in text
+    assert "nan" not in text
+
+
+async def test_the_band_is_right_of_now_and_the_measured_curve_left_of_it(
+    daemon: Any, scenes: Any, eventually: Any
+) -> None:
+    await daemon.put(scenes.guided())
+    async with dashboard(daemon, eventually, size=(120, 36)) as (app, pilot, _):
+        await settled(app, pilot)
+        rows = screen_text(app).split("\n")
+    labels = next(row for row in rows if " now " in row and "min" in row)
+    now = labels.index("now") + 1
+    shaded = [(n, row.index("░")) for n, row in enumerate(rows) if "░" in row]
+    assert len(shaded) >= 3
+    assert all(column > now for _, column in shaded)
+    assert all("│" in rows[n][now - 2 : now + 3] for n, _ in shaded)  # the mark of now
+    assert "+20 min" in labels
+    assert any("◇" in row[now:90] for row in rows[10:])
+
+
+async def test_when_the_link_is_lost_the_picture_holds_no_future(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.guided())
+    async with dashboard(daemon, eventually, size=(120, 36)) as (app, pilot, clock):
+        await settled(app, pilot)
+        assert "░" in screen_text(app)
+        await daemon.stop()
+        clock.now_s += 15.0
+        await eventually(lambda: "No word from the daemon" in region(app, "band"))
+        await settled(app, pilot)
+        text = screen_text(app)
+        for gone in ("░", "◇", "ready in", "+20 min", "WAIT", "977"):
+            assert gone not in text
+
+
+async def test_a_profile_is_begun_stopped_and_moved_on_by_keys(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.heating())
+    async with dashboard(daemon, eventually) as (app, pilot, clock):
+        await pilot.press("g")
+        assert "meant for ZA-27" in region(app, "message")
+        clock.now_s += 2.0
+        await pilot.press("g")
+        await eventually(lambda: daemon.commands)
+        assert daemon.commands.pop() == ("forge", {"type": "profile_request", "who": "dashboard"})
+        await daemon.change("forge", profile=scenes.holding())
+        await eventually(lambda: "waits for you" in region(app, "info"))
+        for _ in range(2):
+            clock.now_s += 1.6
+            await daemon.change("forge", seq=int(clock.now_s))  # the link lives by its messages
+            await eventually(lambda: app.snapshot is not None and app.snapshot.seq == int(clock.now_s))
+            await pilot.press("g")
+        await eventually(lambda: daemon.commands)
+        assert daemon.commands.pop() == ("forge", {"type": "next_segment"})
+        clock.now_s += 1.6
+        await pilot.press("g", "x")
+        await eventually(lambda: daemon.commands)
+        assert daemon.commands.pop() == ("forge", {"type": "stop_profile"})
+
+
+async def test_a_dip_is_followed_from_the_key_to_its_value(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.heating())
+    async with dashboard(daemon, eventually) as (app, pilot, clock):
+        await pilot.press("D", "2", "y")
+        await eventually(lambda: daemon.commands)
+        assert daemon.commands == [
+            ("forge", {"type": "start_dip", "probe": "melt_probe", "depth_mm": 40.0, "stirred": True})
+        ]
+        await daemon.change("forge", dip_now=scenes.dip_now())
+        await eventually(lambda: "heading to 531 °C" in region(app, "facts"))
+        await daemon.change("forge", dip_now=scenes.dip_now(hold_s=0.0, text="take it out"))
+        await eventually(lambda: "Take it out" in region(app, "band"))
+        assert app.query_one("#band").has_class("do")
+        await daemon.change("forge", dip_now=None, last_dip=scenes.dip(ended_mono_s=7035.0), dip_spread_c=1.6)
+        await eventually(lambda: "3: 487 ±5 °C settled, 5 s ago, three within 2 °C" in region(app, "info"))
+        assert "heading" not in region(app, "facts")
+        clock.now_s += 1.0
+
+
+async def test_a_key_that_closes_the_help_page_is_not_lost(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.ready())
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        await pilot.press("question_mark")
+        await pilot.pause()
+        assert len(app.screen_stack) == 2
+        assert "where the metal goes if the power is cut now" in screen_text(app)
+        await pilot.press("space")
+        await eventually(lambda: len(app.screen_stack) == 1)
+        await eventually(lambda: "Pour into cleat 1" in region(app, "message"))
+        await pilot.press("escape", "h")
+        await pilot.pause()
+        await pilot.press("escape")
+        await eventually(lambda: len(app.screen_stack) == 1)
+
+
+async def test_the_help_page_gives_way_to_a_new_alarm(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.heating())
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        await pilot.press("question_mark")
+        await pilot.pause()
+        assert len(app.screen_stack) == 2
+        await daemon.change("forge", alarms=(scenes.alarm(),))
+        await eventually(lambda: len(app.screen_stack) == 1)
+        assert "ALARM" in region(app, "alarms")

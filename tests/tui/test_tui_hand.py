@@ -20,7 +20,8 @@ from pourcall.contract.inputs import (
     SilenceAlarms,
     StartDip,
 )
-from pourcall.tui.hand import ASK_S, BOUNCE_S, HOLD_POUR_S, Do, Hand, Say, Send
+from pourcall.tui.hand import ASK_S, BOUNCE_S, HOLD_POUR_S, Hand
+from pourcall.tui.hand_acts import Do, Say, Send
 from pourcall.tui.spans import plain
 
 

@@ -1,0 +1,407 @@
+"""Room: what lies ahead on the screen: times with their intervals, the coast, the reckoned metal, profile, dips.
+
+Unit conversions after the SI Brochure, 9th edition (0 degC = 32 degF = 273.15 K; 1 K = 1.8 degF of difference).
+"""
+
+from typing import Any
+
+import msgspec
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pourcall.contract.events import CallKind, CallView, MeltState
+from pourcall.contract.reading import Place
+from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, SpanView
+from pourcall.contract.status import Reason, Status
+from pourcall.contract.units import Unit
+from pourcall.tui.client import LinkState
+from pourcall.tui.digits import big
+from pourcall.tui.keys import key_lines, keys_for
+from pourcall.tui.letters import letters
+from pourcall.tui.model import Screen, screen_of
+from pourcall.tui.scene import LinkView, Scene, sizes_for
+from pourcall.tui.spans import Line, Role, plain
+from pourcall.tui.words import Look, about
+
+LOST = LinkView(state=LinkState.LOST, silent_s=15.0)
+
+
+def drawn(snapshot: FurnaceSnapshot, **over: Any) -> Screen:
+    """The screen of a snapshot, with its keys."""
+    link = over.pop("link", LinkView())
+    scene = Scene(snapshot=snapshot, link=link, look=Look(**over), keys=keys_for(snapshot, 0))
+    return screen_of(scene, scale_height=over.get("height", 24) - 12)
+
+
+def text_of(*regions: tuple[Line, ...]) -> str:
+    """Regions as plain text."""
+    return "\n".join(plain(row) for region in regions for row in region)
+
+
+def all_text(screen: Screen) -> str:
+    """Every region, as plain text."""
+    return text_of(
+        (screen.header,), screen.band, screen.figure, screen.facts, (screen.how,), screen.scale, screen.info,
+        screen.alarms, (screen.message,), screen.keys,
+    )  # fmt: skip
+
+
+def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
+    """All at once: alarms, a dip while the profile waits, foresight, an arrest, fume, a pour behind, no recording."""
+    snapshot: FurnaceSnapshot = scenes.dipping(
+        alarms=scenes.broken().alarms, pours=scenes.lifted().pours, flags={"fume": 2, "holding": 1},
+        store_problem="store_full", simulated=True,
+    )  # fmt: skip
+    return msgspec.structs.replace(snapshot, **over)
+
+
+# -- times ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("span", "words"),
+    [
+        ((720.0, 610.0, 880.0), "12 min (10 to 15)"), ((42.0, 30.4, 54.2), "42 s (30 to 55)"),
+        ((6300.0, 5400.0, 7800.0), "1 h 45 (90 min to 2 h 10)"), ((720.0, None, None), "12 min"),
+        ((720.0, 610.0, None), "12 min (10 or more)"), ((720.0, None, 880.0), "12 min (at most 15)"),
+        ((-5.0, -9.0, 3.0), "0 s (0 to 3)"), ((float("nan"), 1.0, 2.0), "--"),
+    ],
+)  # fmt: skip
+def test_a_time_stands_with_its_interval(span: tuple[Any, Any, Any], words: str) -> None:
+    assert about(*span) == words
+
+
+@given(st.floats(0.0, 5900.0), st.floats(0.0, 600.0), st.floats(0.0, 600.0))
+def test_rounding_never_makes_an_interval_narrower(mid_s: float, below_s: float, above_s: float) -> None:
+    low_s, high_s = max(0.0, mid_s - below_s), mid_s + above_s
+    said = about(mid_s, low_s, high_s)
+    unit_s = 60.0 if " min (" in said else 1.0
+    low, high = said[said.index("(") + 1 : -1].split(" to ")
+    assert float(low) * unit_s <= low_s
+    assert float(high) * unit_s >= high_s
+
+
+# -- foresight --------------------------------------------------------------------------------------------------------
+
+
+def test_ready_cut_and_coast_stand_in_one_line_at_eighty_columns(scenes: Any) -> None:
+    info = text_of(drawn(scenes.guided()).info)
+    assert "ahead ready in 12 min (10 to 15) · cut in 8 min · ◇ cut now: coasts to 503 °C" in info
+    wide = text_of(drawn(scenes.guided(), width=120, height=36).info)
+    assert "ready in 12 min (10 to 15) · cut power in 8 min · ◇ cut now: coasts to 503 °C" in wide
+
+
+def test_time_that_has_passed_since_it_was_reckoned_is_taken_off(scenes: Any) -> None:
+    info = text_of(drawn(scenes.guided(mono_s=7040.0 + 120.0)).info)
+    assert "ready in 10 min (8 to 13) · cut in 6 min" in info
+
+
+def test_where_no_time_can_be_said_the_reason_is(scenes: Any) -> None:
+    ahead = scenes.ahead(ready_s=None, why="at this setting it does not get there", cut_in_s=None)
+    info = text_of(drawn(scenes.guided(ahead=ahead)).info)
+    assert "no time to ready: at this setting it does not get there" in info
+    assert "ready in" not in info
+    assert "cut in" not in info
+
+
+@pytest.mark.parametrize(
+    ("kind", "cut_in_s", "words"),
+    [("electric", 480.0, "cut power in 8 min"), ("electric", 0.0, "cut power now"), ("fuel", 480.0, "burner off in 8"),
+     ("fuel", 0.0, "burner off now")],
+)  # fmt: skip
+def test_the_time_to_cut_is_said_of_what_is_to_be_cut(scenes: Any, kind: str, cut_in_s: float, words: str) -> None:
+    snapshot = scenes.guided(kind=kind, ahead=scenes.ahead(cut_in_s=cut_in_s))
+    assert words in text_of(drawn(snapshot, width=120, height=36).info)
+
+
+def test_once_the_cut_is_called_no_other_time_for_it_is_said(scenes: Any) -> None:
+    call = CallView(kind=CallKind.CUT_POWER, text="Cut the power: now", why="", raised_mono_s=0.0, repeat_s=5.0)
+    info = text_of(drawn(scenes.guided(calls=(call,)), width=120, height=36).info)
+    assert "cut power in" not in info
+    assert "◇ cut now: coasts to 503 °C" in info
+
+
+def test_the_coast_is_marked_on_the_scale_with_its_figure(scenes: Any) -> None:
+    rows = [plain(row) for row in drawn(scenes.guided()).scale]
+    coast, metal = (next(n for n, row in enumerate(rows) if tip in row) for tip in ("503 ◇", "488 ►"))
+    assert coast < metal
+    close = scenes.guided(ahead=scenes.ahead(coast_c=SpanView(488.4)))
+    rows = [plain(row) for row in drawn(close).scale]
+    assert any("488 ◇" in row for row in rows)
+    assert any("488 ►" in row for row in rows)
+
+
+def test_with_the_power_off_it_says_how_long_the_window_lasts(scenes: Any) -> None:
+    info = text_of(drawn(scenes.coasting()).info)
+    assert "◇ coasts to 547 °C in 93 s · window lasts 10 min (7 to 13)" in info
+    assert "cut" not in info.replace("cleat", "")
+    for in_s in (0.0, None, float("nan")):
+        past = scenes.coasting(ahead=msgspec.structs.replace(scenes.coasting().ahead, coast_in_s=in_s))
+        assert "coasts" not in text_of(drawn(past).info)
+        assert "◇" not in text_of(drawn(past).scale)
+
+
+def test_after_the_lift_nothing_is_foreseen_any_more(scenes: Any) -> None:
+    text = all_text(drawn(scenes.lifted(ahead=scenes.ahead())))
+    for words in ("ahead", "coast", "◇", "ready in"):
+        assert words not in text
+
+
+# -- the reckoned metal -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("unit", "figure", "between"),
+    [(Unit.C, "505 °C", "490 to 520"), (Unit.F, "941 °F", "914 to 968"), (Unit.K, "778 K", "763 to 793")],
+)
+def test_a_reckoned_figure_is_small_and_says_that_it_is_one(scenes: Any, unit: Unit, figure: str, between: str) -> None:
+    screen = drawn(scenes.chamber_only(), unit=unit)
+    assert all(big("  --")[n] in plain(row) for n, row in enumerate(screen.figure))
+    assert plain(screen.facts[0]) == "-- NO FIGURE"
+    assert plain(screen.facts[1]) == f"≈ {figure} reckoned"
+    assert plain(screen.facts[2]) == f"  {between}, by model"
+    assert f"{figure.split()[0]} ≈" in text_of(screen.scale)
+    assert "►" not in text_of(screen.scale)
+    assert all(span.role is not Role.STRONG for span in screen.facts[1])
+
+
+def test_a_figure_hardly_known_at_all_is_not_shown(scenes: Any) -> None:
+    snapshot = scenes.chamber_only(ahead=scenes.ahead(model_c=SpanView(252.0, -89.0, 593.0)))
+    text = all_text(drawn(snapshot))
+    assert "reckoned" not in text
+    assert "≈" not in text
+    assert "dip to know" in text
+
+
+def test_a_highest_temperature_below_the_measured_one_is_no_forecast(scenes: Any) -> None:
+    snapshot = scenes.coasting(ahead=msgspec.structs.replace(scenes.coasting().ahead, coast_c=SpanView(530.0)))
+    assert "◇" not in all_text(drawn(snapshot))
+
+
+def test_an_interval_that_is_not_known_is_said_to_be_so(scenes: Any) -> None:
+    snapshot = scenes.chamber_only(ahead=scenes.ahead(model_c=SpanView(505.0)))
+    assert plain(drawn(snapshot).facts[2]) == "  interval not known"
+
+
+def test_what_is_measured_needs_no_reckoning(scenes: Any) -> None:
+    assert "reckoned" not in all_text(drawn(scenes.guided()))
+    assert "≈" not in all_text(drawn(scenes.guided()))
+    assert "reckoned" not in all_text(drawn(scenes.dipping()))  # it is being measured
+
+
+def test_a_broken_probe_keeps_its_words_and_the_reckoned_figure_goes_below(scenes: Any) -> None:
+    probe = scenes.probe(temp_c=None, u_c=None, status=Status.BAD, reason=Reason.SENSOR_OPEN)
+    snapshot = scenes.chamber_only(probes=(probe, scenes.chamber()))
+    screen = drawn(snapshot, width=120, height=36)
+    assert "!! FAIL" in plain(screen.facts[0])
+    assert "reckoned, not measured: 505 (490 to 520) °C" in text_of(screen.info)
+
+
+# -- the guided profile -----------------------------------------------------------------------------------------------
+
+
+def test_the_profile_tells_its_place_its_setpoint_and_what_stands_on_the_panel(scenes: Any) -> None:
+    info = text_of(drawn(scenes.guided()).info)
+    assert "guide za27_standard 2 of 3: ramp to 544 °C · now 512 °C · panel 977 °F" in info
+
+
+def test_the_panel_keeps_its_own_unit_whatever_the_reader_chose(scenes: Any) -> None:
+    for unit in Unit:
+        assert "panel 977 °F" in text_of(drawn(scenes.guided(), unit=unit).info)
+    # SI Brochure: 544 degC = 1011 degF
+    assert "ramp to 1011 °F" in text_of(drawn(scenes.guided(), unit=Unit.F).info)
+
+
+def test_a_hold_counts_down_and_one_that_waits_names_its_key(scenes: Any) -> None:
+    held = scenes.holding(waits=False, hold_left_s=372.0)
+    assert "hold 544 °C · 6 min left" in text_of(drawn(scenes.guided(profile=held)).info)
+    screen = drawn(scenes.guided(profile=scenes.holding()))
+    assert "? waits for you: g" in text_of(screen.info)
+    assert " g  go on" in text_of(screen.keys)
+
+
+def test_a_profile_that_is_over_asks_for_nothing(scenes: Any) -> None:
+    info = text_of(drawn(scenes.guided(profile=scenes.profile(stopped=True))).info)
+    assert "za27_standard: over or stopped" in info
+    assert "panel" not in info
+
+
+def test_with_room_all_segments_and_the_last_advice_are_told(scenes: Any) -> None:
+    info = text_of(drawn(scenes.guided(), width=160, height=50, unit=Unit.F).info)
+    assert "steps to 896 °F at full power · > to 1011 °F at 11 °F a minute · hold 1011 °F until told" in info
+    assert "degC" not in info
+
+
+# -- dips -------------------------------------------------------------------------------------------------------------
+
+
+def test_during_a_dip_the_large_figure_is_the_time_to_hold_still(scenes: Any) -> None:
+    screen = drawn(scenes.dipping())
+    assert all(big("   6")[n] in plain(row) for n, row in enumerate(screen.figure))
+    assert plain(screen.figure[-1]).endswith(" s")
+    facts = [plain(row) for row in screen.facts]
+    assert facts[:4] == ["DIP  hold still", "heading to 531 °C", "fit error 1.2 °C, good", "in for 6 s"]
+    assert all(letters("HOLD STILL")[n] in plain(row) for n, row in enumerate(screen.band))
+
+
+def test_before_anything_can_be_said_there_is_a_dash_and_no_figure(scenes: Any) -> None:
+    dip = scenes.dip_now(hold_s=None, temp_c=None, fit_error_c=None, good=False)
+    screen = drawn(scenes.dipping(dip_now=dip))
+    assert all(big("  --")[n] in plain(row) for n, row in enumerate(screen.figure))
+    assert "too early for a figure" in plain(screen.facts[1])
+    assert plain(screen.facts[2]) == "no fit yet"
+
+
+def test_when_it_is_time_out_is_said_large_and_as_something_to_do(scenes: Any) -> None:
+    screen = drawn(scenes.dipping(dip_now=scenes.dip_now(hold_s=0.0, text="take it out")))
+    assert screen.band_role is Role.DO
+    assert all(letters("TAKE IT OUT")[n] in plain(row) for n, row in enumerate(screen.band))
+    assert all(letters("OUT", 5)[n] in plain(row) for n, row in enumerate(screen.figure))
+
+
+@pytest.mark.parametrize(
+    ("text", "beside", "do"),
+    [
+        ("Hold still, in the middle of the metal", "DIP  hold still", False),
+        ("Power off. Hold still", "DIP  hold still", True),
+        ("Deeper, or it reads low: 40 mm", "DIP  deeper", True),
+        ("Hold on: metal froze on the cold sheath, or the pot is not fully liquid", "DIP  hold on", False),
+    ],
+)
+def test_what_a_dip_wants_is_told_by_its_ground_and_beside_the_time(
+    scenes: Any, text: str, beside: str, do: bool
+) -> None:
+    screen = drawn(scenes.dipping(dip_now=scenes.dip_now(text=text)))
+    assert plain(screen.facts[0]) == beside
+    assert (screen.band_role is Role.DO) is do
+
+
+def test_a_fit_error_in_a_text_is_never_rounded_to_nought(scenes: Any) -> None:
+    dip = scenes.dip_now(hold_s=0.0, text="Take it out: <564.2 degC> ± <0.4 degC apart>")
+    assert "Take it out: 564.2 °C ± 0.4 °C" in text_of(drawn(scenes.dipping(dip_now=dip), width=120, height=36).band)
+
+
+def test_what_is_to_be_dialled_stands_in_the_panels_unit_beside_the_metal_in_the_readers(scenes: Any) -> None:
+    text = "Dial 977 degF on the panel: metal to <544.0 degC>"
+    call = CallView(kind=CallKind.STEP, text=text, why="segment 2 of 3", raised_mono_s=0.0, repeat_s=0.0)
+    snapshot = scenes.guided(calls=(call,), instruction=text, instruction_is_do=True)
+    band = " ".join(text_of(drawn(snapshot, width=120, unit=Unit.K).band).split())
+    assert "Dial 977 °F on the panel: metal to 817 K" in band  # 544 degC = 817.15 K
+
+
+def test_a_figure_not_good_enough_says_so(scenes: Any) -> None:
+    dip = scenes.dip_now(good=False, fit_error_c=6.0)
+    screen = drawn(scenes.dipping(dip_now=dip), width=120, height=36)
+    assert "not good enough yet" in text_of(screen.band)
+    assert plain(screen.facts[2]) == "fit error 6.0 °C"
+
+
+def test_a_fit_error_is_a_difference_in_the_readers_unit(scenes: Any) -> None:
+    screen = drawn(scenes.dipping(), unit=Unit.F)
+    # 531.2 degC = 988 degF; an error of 1.2 K = 2.2 degF
+    assert [plain(row) for row in screen.facts[1:3]] == ["heading to 988 °F", "fit error 2.2 °F, good"]
+
+
+def test_three_good_dips_in_a_row_have_their_spread(scenes: Any) -> None:
+    assert "40 s ago, three within 2 °C" in text_of(drawn(scenes.guided()).info)
+    assert "three" not in text_of(drawn(scenes.guided(dip_spread_c=None)).info)
+
+
+def test_a_dip_that_is_worth_nothing_says_why(scenes: Any) -> None:
+    dip = scenes.dip(temp_c=None, u_c=None, how="not usable", why="too short: hold it in for 8 s")
+    assert "3: ? not usable: too short: hold it in for 8 s" in text_of(drawn(scenes.guided(last_dip=dip)).info)
+
+
+def test_cutting_the_power_is_more_pressing_than_a_dip(scenes: Any) -> None:
+    call = CallView(kind=CallKind.CUT_POWER, text="Cut the power: now", why="", raised_mono_s=0.0, repeat_s=5.0)
+    screen = drawn(scenes.dipping(calls=(call,), instruction=call.text, instruction_is_do=True))
+    assert all(letters("CUT POWER")[n] in plain(row) for n, row in enumerate(screen.band))
+    assert all(big("   6")[n] in plain(row) for n, row in enumerate(screen.figure))  # the hand still knows
+
+
+def test_what_an_arrest_said_stands_where_there_is_room(scenes: Any) -> None:
+    screen = drawn(scenes.guided(), width=120, height=36, unit=Unit.F)
+    assert "found Liquidus seen at 900 °F: the probe reads 4 °F low" in text_of(screen.info)
+
+
+# -- the whole --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("unit", list(Unit))
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (80, 30), (104, 32), (120, 36), (160, 50)])
+def test_everything_at_once_fits_its_places(scenes: Any, width: int, height: int, unit: Unit) -> None:
+    sizes = sizes_for(Look(width=width, height=height))
+    for over in ({}, {"dip_now": None}, {"dip_now": None, "metal": MetalView(temp_c=1203.4, u_c=12.0)}):
+        screen = drawn(everything(scenes, **over), width=width, height=height, unit=unit)
+        for rows, most, high in (
+            (screen.band, width, sizes.band_rows), (screen.info, width, sizes.info_rows),
+            (screen.alarms, width, sizes.alarm_rows), (screen.keys, width, sizes.key_rows),
+            (screen.figure, sizes.figure_width, sizes.digit_rows), (screen.facts, sizes.facts_width, 5),
+            (screen.scale, sizes.scale_width, height - 12), ((screen.how,), width - sizes.scale_width, 1),
+        ):  # fmt: skip
+            assert len(rows) <= high
+            assert all(len(plain(row)) <= most for row in rows), [plain(row) for row in rows]
+        assert len(screen.band) == sizes.band_rows
+        assert not {"nan", "None", "degC"} & set(all_text(screen).replace(",", " ").split())
+        trace_rows = height - 1 - sizes.band_rows - sizes.digit_rows - 1 - sizes.info_rows - 3 - 1 - sizes.key_rows
+        assert trace_rows - (3 if sizes.roomy else 0) >= 5  # fewer are not drawn
+
+
+def test_what_is_no_number_is_nowhere_shown_as_one(scenes: Any) -> None:
+    nan = float("nan")
+    hollow = scenes.ahead(
+        ready_s=SpanView(nan, nan, nan), coast_c=SpanView(nan), coast_in_s=nan, cut_in_s=nan, model_c=SpanView(nan),
+        cooling_s=SpanView(nan), band=((60.0, nan, nan),),
+    )  # fmt: skip
+    profile = scenes.profile(setpoint_c=nan, hold_left_s=nan, to_c=nan)
+    dip = scenes.dip_now(hold_s=nan, temp_c=nan, fit_error_c=nan, good=False)
+    for snapshot in (
+        scenes.guided(ahead=hollow, profile=profile, dip_spread_c=nan),
+        scenes.coasting(ahead=msgspec.structs.replace(hollow, power_off=True)),
+        scenes.dipping(ahead=hollow, profile=profile, dip_now=dip),
+        scenes.chamber_only(ahead=hollow),
+    ):
+        assert "nan" not in all_text(drawn(snapshot, width=160, height=50)).lower()
+
+
+def test_when_the_link_is_lost_nothing_foreseen_stays(scenes: Any) -> None:
+    for name in ("guided", "dipping", "chamber_only", "coasting"):
+        text = all_text(drawn(getattr(scenes, name)(), link=LOST, width=120, height=36))
+        for words in ("ready in", "WAIT", "coast", "cut in", "cut power", "window lasts", "reckoned", "≈", "◇",
+                      "za27_standard", "panel", "steps", "hold still", "HOLD", "heading to"):  # fmt: skip
+            assert words not in text, (name, words)
+        for figure in ("503", "505", "547", "531", "512", "977"):
+            assert figure not in text, (name, figure)
+
+
+def test_when_the_link_is_lost_what_is_on_record_stays_and_ages(scenes: Any) -> None:
+    text = all_text(drawn(scenes.guided(), link=LOST))
+    assert "3: 487 ±5 °C settled, 55 s ago, three within 2 °C" in text
+    later = all_text(drawn(scenes.guided(), link=msgspec.structs.replace(LOST, silent_s=90.0)))
+    assert "? too old to pour by" in later
+
+
+def test_nothing_of_foresight_is_in_the_colours_of_alarms(scenes: Any) -> None:
+    for name in ("guided", "chamber_only", "coasting", "dipping"):
+        screen = drawn(getattr(scenes, name)(), width=160, height=50)
+        spans = [span for row in (*screen.info, *screen.facts, *screen.figure) for span in row]
+        assert not {Role.DANGER, Role.TRIP, Role.WARN} & {span.role for span in spans}
+
+
+def test_the_keys_that_mean_something_now_fit_in_one_line_and_help_is_always_among_them(scenes: Any) -> None:
+    for snapshot in (scenes.idle(), scenes.guided(), scenes.ready(), everything(scenes), scenes.broken()):
+        (row,) = drawn(snapshot).keys
+        assert " ?  help" in plain(row)
+        assert "space" in plain(row) or not snapshot.melt
+    assert " n  not now" in text_of(drawn(scenes.ready()).keys)
+    assert " a  acknowledge" in text_of(drawn(scenes.broken()).keys)
+    assert " m  start melt" in text_of(drawn(scenes.idle()).keys)
+    assert len(key_lines(tuple((k.key, k.word) for k in keys_for(scenes.ready(), 1)), 60)) > 1
+
+
+def test_dip_and_place_do_not_hide_that_the_metal_is_ready(scenes: Any) -> None:
+    probe = scenes.probe(place=Place.DIP)
+    text = all_text(drawn(scenes.coasting(probes=(probe,), melt_state=MeltState.READY)))
+    assert "READY" in text
+    assert "arrives at 529 °C" in text
