@@ -193,7 +193,9 @@ class Service:
                 melt = start.plan.melt
                 log.warning("melt %s of %s was running when the daemon ended: resumed", melt, name)
                 door.submit(Note(text=f"melt {melt} goes on after the daemon was away", who="daemon"))
-                door.submit(msgspec.structs.replace(start, model=await self._model(name), who="daemon"))
+                others = await self.in_thread(self._planner.halts)
+                model = await self._model(name)
+                door.submit(msgspec.structs.replace(start, model=model, others=others, who="daemon"))
 
     def _start_publisher(self) -> None:
         from pourcall.daemon.mqtt import MqttPublisher  # only here: it costs 40 ms and nobody else needs it
@@ -246,7 +248,9 @@ class Service:
         profile = None
         if request.profile:
             profile = await self.in_thread(self._planner.profile, furnace, request.profile, plan)
-        start = StartMelt(plan=plan, model=await self._model(furnace), profile=profile, who=request.who)
+        others = await self.in_thread(self._planner.halts)
+        model = await self._model(furnace)
+        start = StartMelt(plan=plan, model=model, profile=profile, others=others, who=request.who)
         return _minding(await door.command(start), mind)
 
     async def run_profile(self, furnace: str, request: ProfileRequest) -> CommandResult:

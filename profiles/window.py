@@ -260,9 +260,16 @@ def _mould_plan(
         lip_max_c=round(window.max_c, 2),
         loss_c=round(lost_c, 2),
         loss_u_c=round(u_c, 2),
+        loss_s=_stands_for_s(mould, way, order),
         window_same_probe=mould.window_same_probe,
         why=". ".join((window.why, why, *window.cautions)),
     )
+
+
+def _stands_for_s(mould: MouldSpec, way: _Way, order: int) -> float:
+    """Seconds from the lift that the loss stands for: a shop's one figure for the walk, all others for this mould."""
+    one_for_all = mould.loss_c is None and way.loss_c is not None
+    return max(1.0, way.carry.walk_s + (0.0 if one_for_all else order * way.carry.between_s))
 
 
 def _fit_to_pot(sheet: AlloySheet, window: LipWindow, lowest: PotLimit, lost_c: float) -> LipWindow:

@@ -16,6 +16,7 @@ from pourcall.contract.units import say_c
 from pourcall.daemon.engine.alarms import AlarmDesk
 from pourcall.daemon.engine.calls import CallDesk
 from pourcall.daemon.engine.config import EngineConfig
+from pourcall.daemon.engine.dips import panel_pair
 from pourcall.daemon.engine.guide import Guide, Sight
 from pourcall.daemon.engine.measure import USABLE, ProbeChannel
 from pourcall.daemon.engine.melt_run import MeltRun, PowerKnob
@@ -34,6 +35,7 @@ class Guiding:
     def __init__(self, config: EngineConfig, calls: CallDesk, alarms: AlarmDesk, say: Callable[..., None]) -> None:
         self.guide = Guide(config)
         self._config, self._calls, self._alarms, self._say = config, calls, alarms, say
+        self._panel: tuple[float, float] | None = None  # when the panel was read, what it showed; till compared
         self._asked: PowerLevel | None = None  # what the step that is up asks for
 
     # -- begin and end ------------------------------------------------------------------------------------------------
@@ -118,6 +120,43 @@ class Guiding:
         if self._asked is not None:
             self._asked = None
             self._calls.end(CallKind.STEP, "the power is set")
+
+    def panel_read(
+        self, at_s: float, panel_c: float, dips: Sequence[ev.Dip], metal: MetalNow, rate_c_per_min: float | None,
+        mono_s: float,
+    ) -> None:  # fmt: skip
+        """The panel was read off. Where the metal is known too and both stand still, they are a pair for the record."""
+        before, self._panel = self._panel, (at_s, panel_c)
+        self._compare(dips, metal, rate_c_per_min, before, mono_s)
+
+    def dipped(
+        self, dip: ev.Dip, dips: Sequence[ev.Dip], metal: MetalNow, rate_c_per_min: float | None, mono_s: float
+    ) -> None:
+        """A dip is over: foresight goes by it, and the panel read beside it may be compared."""
+        if dip.temp_c is None or dip.u_c is None:
+            return
+        self.guide.settled(dip.temp_c, dip.u_c, mono_s)
+        if self._panel is not None:
+            self._compare(dips, metal, rate_c_per_min, None, mono_s)
+
+    def _compare(
+        self, dips: Sequence[ev.Dip], metal: MetalNow, rate_c_per_min: float | None,
+        before: tuple[float, float] | None, mono_s: float,
+    ) -> None:  # fmt: skip
+        if self._panel is None:
+            return
+        panel_s, panel_c = self._panel
+        pair = panel_pair(
+            panel_s, panel_c, dips=dips, live_c=metal.temp_c if metal.live and not metal.dip else None,
+            rate_c_per_min=rate_c_per_min, panel_before=before,
+        )  # fmt: skip
+        if pair is None:
+            return
+        self._panel = None
+        metal_c = pair[0]
+        self.guide.compared(metal_c, panel_c)
+        text = f"metal {say_c(metal_c)} with the panel {say_c(panel_c)}"
+        self._say(ev.Marked, what="panel_pair", text=text, at_mono_s=mono_s, value=metal_c - panel_c)
 
     # -- time ---------------------------------------------------------------------------------------------------------
 

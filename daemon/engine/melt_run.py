@@ -1,6 +1,9 @@
 """Room: one melt while it runs. Plan, marks, lift and pours; what a pour is worth on the record."""
 
 import math
+from collections.abc import Sequence
+
+import msgspec
 
 from pourcall.contract.events import Pour
 from pourcall.contract.inputs import PowerLevel
@@ -9,18 +12,25 @@ from pourcall.contract.units import say_c, say_difference_c
 from pourcall.daemon.engine.metal import MetalHistory
 from pourcall.daemon.engine.pour_call import tap_window_c
 
-WALK_S = 20.0  # the time a plan's transfer loss stands for
 LIFT_LASTS_S = 900.0
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
+
+
+def waited_s(mould: MouldPlan, lift_s: float | None, at_s: float) -> float:
+    """Seconds beyond those the planned loss stands for; 0 where the lift is not known."""
+    return 0.0 if lift_s is None else max(0.0, at_s - lift_s - mould.loss_s)
 
 
 class MeltRun:
     """The running melt. Times are monotonic seconds."""
 
-    def __init__(self, plan: MeltPlan, mono_s: float) -> None:
+    def __init__(self, plan: MeltPlan, mono_s: float, before: Sequence[tuple[int, str]] = ()) -> None:
+        """before: pours before the daemon was away, number and mould; no mould: it was no pour."""
         self.plan = plan
         self.began_s = mono_s
-        self.pours: list[Pour] = []
+        self.pours: list[Pour] = []  # since then
+        self._went = {number: mould for number, mould in before if mould}  # number of a pour -> mould it went into
+        self._numbers = max((number for number, _ in before), default=0)  # given so far; none is given twice
         self.lift_s: float | None = None
         self.lift_proposed = False
         self.skimmed_s: float | None = None
@@ -31,13 +41,36 @@ class MeltRun:
     @property
     def next_index(self) -> int | None:
         """Index of the mould that is next; None: all are poured."""
-        if not self.pours:
-            return 0 if self.plan.moulds else None
-        poured = {pour.mould for pour in self.pours}
+        poured = set(self._went.values())
         for index, mould in enumerate(self.plan.moulds):
             if mould.name not in poured:
                 return index
         return None
+
+    @property
+    def next_number(self) -> int:
+        """Number of the pour that is next; that of one that turned out to be none is not given again."""
+        return self._numbers + 1
+
+    def add(self, pour: Pour) -> None:
+        """Metal went into a mould."""
+        self.pours.append(pour)
+        self._went[pour.number] = pour.mould
+        self._numbers = max(self._numbers, pour.number)
+
+    def correct(self, number: int, mould: str) -> bool:
+        """A pour went into another mould, or (mould empty) was none. False: there is no pour of that number."""
+        if not 1 <= number <= self._numbers:
+            return False
+        self._went.pop(number, None)
+        if mould:
+            self._went[number] = mould
+        self.pours = [
+            msgspec.structs.replace(pour, mould=mould or pour.mould) if pour.number == number else pour
+            for pour in self.pours
+            if mould or pour.number != number
+        ]
+        return True
 
     @property
     def next_mould(self) -> MouldPlan | None:
@@ -62,8 +95,8 @@ class MeltRun:
         self, mould: MouldPlan, pot_c: float, pot_u_c: float, lift_s: float | None, at_s: float
     ) -> tuple[float, float]:
         """Predicted temperature and U at the lip. Later moulds of one lift wait longer and lose more."""
-        extra_s = 0.0 if lift_s is None else max(0.0, at_s - lift_s - WALK_S)
-        extra_c = mould.loss_c / WALK_S * extra_s
+        extra_s = waited_s(mould, lift_s, at_s)
+        extra_c = mould.loss_c / mould.loss_s * extra_s
         return pot_c - mould.loss_c - extra_c, math.hypot(pot_u_c, mould.loss_u_c, 0.5 * extra_c)
 
     def countdown_s(self, history: MetalHistory, mono_s: float) -> float | None:
@@ -75,7 +108,7 @@ class MeltRun:
         if at_lift is None or mould.loss_c <= 0.0:
             return None
         spare_c = at_lift[1] - mould.loss_c - mould.lip_min_c
-        return spare_c / (mould.loss_c / WALK_S) + WALK_S - (mono_s - self.lift_s)
+        return spare_c / (mould.loss_c / mould.loss_s) + mould.loss_s - (mono_s - self.lift_s)
 
     def pour(
         self, mould: MouldPlan, history: MetalHistory, at_s: float, at_utc_s: float, ago_s: float, number: int

@@ -1,7 +1,7 @@
 """Room: what the metal itself is at. Probes, dips and typed figures in, one temperature with its uncertainty out.
 
-Order of trust: a probe in the metal now; a dip or a typed figure not older than 90 s; nothing. A chamber probe never
-says what the metal is at.
+Order of trust: a probe in the metal now; a dip (dips.py) or a figure of a handheld meter not older than 90 s; nothing.
+A chamber probe never says what the metal is at, nor does a panel.
 """
 
 import math
@@ -15,17 +15,16 @@ from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import MetalView
 from pourcall.contract.status import STATUS_OF, Reason, Status
-from pourcall.contract.units import say_c, say_difference_c
+from pourcall.contract.units import say_difference_c
+from pourcall.daemon.engine.dips import NO_BUDGET_U_C, DipWatch, at_or_below_liquidus
 from pourcall.daemon.engine.measure import USABLE, ProbeChannel
-from pourcall.daemon.engine.settle_fit import SettleFit, settle_fit
 
 VALID_S = 90.0
 GROWTH_C_PER_MIN = 3.0  # what an old dip's uncertainty gains in a minute: power off, lid on (ours)
-TYPED_U_C = 15.0  # a panel or a handheld meter: nothing is known of it
-NO_BUDGET_U_C = 15.0  # a probe before its first budget, or beyond one: never better than a figure read off a panel
+TYPED_U_C = 15.0  # a handheld meter: nothing is known of it
 FRESH_S = 3.0
-FIT_LIMIT_C = 2.0
 HISTORY_S = 3600.0
+BELOW_LIQUID = "at or below the liquidus: the metal is still part solid, or a shell of it froze on the tip"
 LAG_U_SHARE = 0.5  # the time constant of a sheath in metal is known no better than this (k = 2)
 LAG_SAID_C = 2.0
 LAG_SPAN_S = 12.0
@@ -59,117 +58,8 @@ class MetalNow:
         )
 
 
-@dataclass(slots=True)
-class DipRun:
-    """One dip while it lasts."""
-
-    began_s: float
-    points: list[tuple[float, float]]
-    depth_mm: float | None = None
-    stirred: bool | None = None
-    fit: SettleFit | None = None
-    fitted_s: float = -1e9
-    u_c: float | None = None  # highest budget while it lasted: at its end the probe is on its way out, and colder
-
-
-class DipWatch:
-    """Dips of one probe: opened by its state, judged when it leaves."""
-
-    def __init__(self) -> None:
-        self.run: DipRun | None = None
-        self._asked: DipRun | None = None
-
-    def announce(self, mono_s: float, depth_mm: float | None, stirred: bool | None) -> None:
-        """A person says that a dip begins."""
-        self._asked = DipRun(mono_s, [], depth_mm, stirred)
-
-    def update(self, channel: ProbeChannel, mono_s: float, temp_c: float) -> DipRun | None:
-        """One followed sample; returns the dip that just ended."""
-        state = channel.tracker.state
-        if state in (ProbeState.ENTERING, ProbeState.SETTLING, ProbeState.IN_METAL):
-            if self.run is None:
-                asked, self._asked = self._asked, None
-                self.run = DipRun(mono_s, []) if asked is None else asked
-                self.run.began_s = mono_s
-            if channel.u_c is not None:
-                self.run.u_c = max(channel.u_c, self.run.u_c or 0.0)
-            points = self.run.points
-            if not points or mono_s - points[-1][0] >= 0.25 - 1e-6:
-                points.append((mono_s, temp_c))
-                if len(points) > 400:
-                    del points[:200]
-            return None
-        ended, self.run = self.run, None
-        return ended
-
-    def live_fit(self, channel: ProbeChannel, mono_s: float) -> SettleFit | None:
-        """Where the dip that is on is heading; refreshed twice a second."""
-        run = self.run
-        if run is None:
-            return None
-        if mono_s - run.fitted_s >= 0.5:
-            run.fitted_s = mono_s
-            run.fit = fit_dip(run, channel.tracker.rule.tau_metal_s)
-        return run.fit
-
-
-BELOW_LIQUID = "below the liquidus: the metal is still part solid, or a shell of it froze on the tip"
-
-
-def _below_liquid(temp_c: float, alloy: AlloyFacts | None) -> bool:
-    """A cold probe freezes metal on its tip and reads that, 100 degC below the bath and as flat as settled."""
-    return alloy is not None and temp_c < alloy.liquidus_c
-
-
 def _u_c(channel: ProbeChannel) -> float:
     return NO_BUDGET_U_C if channel.u_c is None else channel.u_c
-
-
-def fit_dip(run: DipRun, tau_s: float, *, before_s: float | None = None) -> SettleFit | None:
-    """Fit the settling part of a dip: from one time constant after it began, thinned to 40 points."""
-    start_s = run.began_s + tau_s
-    points = [p for p in run.points if p[0] >= start_s and (before_s is None or p[0] <= before_s)]
-    if len(points) > 40:
-        stride = len(points) / 40.0
-        points = [points[int(i * stride)] for i in range(40)]
-    return settle_fit(points, tau_s)
-
-
-def judge_dip(
-    run: DipRun, channel: ProbeChannel, number: int, mono_s: float, utc_s: float, alloy: AlloyFacts | None
-) -> Dip:
-    """What a dip that is over is worth. alloy None: no melt runs, and nothing is known of the metal."""
-    tau_s = channel.tracker.rule.tau_metal_s
-    # The last samples are already on the way out: the fall had to reach the surge threshold to be seen.
-    before_s = mono_s - channel.tracker.rule.span_s - 1.0
-    kept = [p for p in run.points if p[0] <= before_s]
-    common = {"probe": channel.config.name, "number": number, "began_mono_s": run.began_s, "ended_mono_s": mono_s}
-    extra = {"ended_utc_s": utc_s, "depth_mm": run.depth_mm, "stirred": run.stirred}
-
-    def unusable(why: str) -> Dip:
-        return Dip(**common, **extra, temp_c=None, u_c=None, how="not usable", why=why)  # type: ignore[arg-type]
-
-    if len(kept) < 3 or kept[-1][0] - run.began_s < 2.0 * tau_s:
-        return unusable(f"too short: hold it in for {3.0 * tau_s + 2.0:.0f} s")
-    last_s = kept[-1][0]
-    tail = [c for t, c in kept if t >= last_s - max(3.0, tau_s)]
-    fit = fit_dip(run, tau_s, before_s=before_s)
-    base_u_c = run.u_c if run.u_c is not None else NO_BUDGET_U_C
-    settled = last_s - run.began_s >= 3.0 * tau_s and len(tail) >= 3 and max(tail) - min(tail) <= 1.5
-    if settled:
-        temp_c = sum(tail) / len(tail)
-        if _below_liquid(temp_c, alloy):
-            return unusable(f"{BELOW_LIQUID} ({say_c(temp_c)}): go on heating, then stir and dip again")
-        u_c = math.hypot(base_u_c, max(tail) - min(tail))
-        return Dip(**common, **extra, temp_c=temp_c, u_c=u_c, how="settled", fit_error_c=max(tail) - min(tail))  # type: ignore[arg-type]
-    if fit is None or fit.fit_error_c > FIT_LIMIT_C:
-        return unusable("not settled and too few seconds to tell where it was heading: hold it in longer, and still")
-    if fit.tau_at_edge:
-        return unusable("it settled far too slowly for metal: was the tip only in hot gas, or cold metal frozen on it?")
-    if _below_liquid(fit.temp_c, alloy):
-        return unusable(f"{BELOW_LIQUID} ({say_c(fit.temp_c)}): go on heating, then stir and dip again")
-    u_c = math.hypot(base_u_c, fit.fit_error_c)
-    return Dip(**common, **extra, temp_c=fit.temp_c, u_c=u_c, how="extrapolated", fit_error_c=fit.fit_error_c)  # type: ignore[arg-type]
 
 
 class MetalHistory:
@@ -208,7 +98,7 @@ def metal_now(
     mono_s: float,
     alloy: AlloyFacts | None = None,
 ) -> MetalNow:
-    """The best knowledge of the metal's temperature. typed: (time s, temp degC, source)."""
+    """The best knowledge of the metal's temperature. typed: (time s, temp degC, source), of a meter in the metal."""
     why_not = "no probe in the metal"
     for channel in channels:
         place, reading = channel.tracker.place, channel.last
@@ -220,11 +110,19 @@ def metal_now(
         if reading is None or mono_s - reading.at_mono_s > stale_s:
             why_not = f"no word from {channel.config.name}"
             continue
-        if place is Place.DIP and reading.temp_c is not None and _below_liquid(reading.temp_c, alloy):
+        dipping = False
+        if place is Place.DIP and reading.temp_c is not None:
+            watch = watches[channel.config.name]
             in_it = channel.tracker.state in (ProbeState.SETTLING, ProbeState.IN_METAL)
-            why_not = BELOW_LIQUID if in_it else "dip to know the metal"
-            continue
-        if channel.tracker.state in (ProbeState.IN_METAL, ProbeState.FROZEN_IN):
+            if at_or_below_liquidus(reading.temp_c, alloy):
+                why_not = BELOW_LIQUID if in_it else "dip to know the metal"
+                continue
+            heading = watch.heading(channel, mono_s) if in_it else None
+            if heading is not None and not at_or_below_liquidus(heading[0], alloy):
+                u_c = math.hypot(_u_c(channel), heading[1])
+                return MetalNow(heading[0], u_c, "dip going on", 0.0, True, channel.config.name, dip=True)
+            dipping = watch.fitted(channel, mono_s)
+        if channel.tracker.state in (ProbeState.IN_METAL, ProbeState.FROZEN_IN) and not dipping:
             held = reading.reason not in USABLE
             best = channel.last_usable if held else reading
             if (
@@ -242,12 +140,6 @@ def metal_now(
                 return MetalNow(
                     best.temp_c + lag_c, u_c, how, age_s, True, name, dip=place is Place.DIP, held=held, reason=reason
                 )
-        if place is Place.DIP and channel.tracker.state in (ProbeState.SETTLING, ProbeState.IN_METAL):
-            fit = watches[channel.config.name].live_fit(channel, mono_s)
-            if fit is not None and fit.fit_error_c <= FIT_LIMIT_C and not fit.tau_at_edge:
-                u_c = math.hypot(_u_c(channel), fit.fit_error_c)
-                how = "dip going on, extrapolated"
-                return MetalNow(fit.temp_c, u_c, how, 0.0, True, channel.config.name, dip=True)
         if STATUS_OF[reading.reason] is Status.BAD:
             why_not = f"{channel.config.name} gives no temperature"
         elif place is Place.DIP:
@@ -260,13 +152,13 @@ def metal_now(
             why_not = "probe is settling"
     old: list[MetalNow] = []
     if dip is not None and dip.temp_c is not None and mono_s - dip.ended_mono_s <= min(VALID_S, dip.valid_s):
-        voided = power_on_since_s is not None and power_on_since_s > dip.ended_mono_s
-        if not voided:
+        if power_on_since_s is None:
             age_s = mono_s - dip.ended_mono_s
             u_c = math.hypot(dip.u_c or 0.0, GROWTH_C_PER_MIN * age_s / 60.0)
             old.append(MetalNow(dip.temp_c, u_c, f"dip {dip.number}, {age_s:.0f} s ago", age_s, dip=True))
         else:
-            why_not = "power came on after the dip: dip again"
+            after = power_on_since_s > dip.ended_mono_s
+            why_not = f"{'power came on after the dip' if after else 'a dip counts with the power off'}: dip again"
     if typed is not None and 0.0 <= mono_s - typed[0] <= VALID_S:
         age_s = mono_s - typed[0]
         u_c = math.hypot(TYPED_U_C, GROWTH_C_PER_MIN * age_s / 60.0)

@@ -6,7 +6,7 @@ are told. Silence is never the answer. U is expanded uncertainty (k = 2), GUM (J
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.units import say_c, say_difference_c
@@ -27,6 +27,7 @@ class Judgement:
     narrow: bool  # the window is narrower than the uncertainty: best aim, not certainty
     text: str
     why: str
+    held: str = ""  # why it is held back although the figures fit
 
 
 def lip_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
@@ -80,6 +81,11 @@ def judge(
         f"± {say_difference_c(u_c)}; the mould wants {say_c(low_c)} to {say_c(high_c)}"
     )
     return Judgement(fits, lip_c, u_c, too_cold, too_hot, narrow, text, why)
+
+
+def hold_back(judgement: Judgement, why: str) -> Judgement:
+    """The same judgement, but nothing is poured now, for a reason outside the figures (an arrest that goes on)."""
+    return replace(judgement, pour=False, why=f"{why[:1].upper()}{why[1:]}. {judgement.why}", held=why)
 
 
 def _below(edge_c: float, mean_c: float, sigma_c: float) -> float:

@@ -65,6 +65,7 @@ class StartMelt(_Command, frozen=True, tag="start_melt"):
     profile: ProfilePlan | None = None
     room_c: float | None = None  # None: the board's cold junction stands in for it
     others: tuple[AlloyHalts, ...] = ()  # the other sheets of the shop, so that a wrong alloy can be named
+    poured: tuple[tuple[int, str], ...] = ()  # of a melt that goes on: number and mould of each; "": it was no pour
 
 
 class ChangeMelt(_Command, frozen=True, tag="change_melt"):
@@ -87,6 +88,13 @@ class MarkPour(_Command, frozen=True, tag="mark_pour"):
     """Metal left the pot into a mould, `ago_s` seconds ago. `mould` by name; empty: the next in order."""
 
     ago_s: float = 0.0
+    mould: str = ""
+
+
+class CorrectPour(_Command, frozen=True, tag="correct_pour"):
+    """A pour of the running melt went into another mould, or (mould empty) was none; the record has it already."""
+
+    number: int
     mould: str = ""
 
 
@@ -210,9 +218,9 @@ class Note(_Command, frozen=True, tag="note"):
 
 
 Command = (
-    StartMelt | ChangeMelt | EndMelt | MarkPour | MarkLift | MarkAddition | MarkSkim | MarkPower | SetPlace
-    | SetProbeState | StartDip | EnterTemperature | RunProfile | StopProfile | NextSegment | AnswerCall | AckAlarm
-    | SilenceAlarms | ShelveAlarm | UnshelveAlarm | ResetAlarm | TestAlarm | Note
+    StartMelt | ChangeMelt | EndMelt | MarkPour | CorrectPour | MarkLift | MarkAddition | MarkSkim | MarkPower
+    | SetPlace | SetProbeState | StartDip | EnterTemperature | RunProfile | StopProfile | NextSegment | AnswerCall
+    | AckAlarm | SilenceAlarms | ShelveAlarm | UnshelveAlarm | ResetAlarm | TestAlarm | Note
 )  # fmt: skip
 
 

@@ -40,6 +40,7 @@ class AlloyHalts(msgspec.Struct, frozen=True, array_like=True):
     liquidus_c: float
     eutectic_c: float | None = None
     arrests_c: tuple[float, ...] = ()
+    latent_k: float = 0.0  # latent heat over the solid's specific heat; 0: not known
 
 
 class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):
@@ -54,6 +55,7 @@ class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):
     lip_max_c: float
     loss_c: float  # pot to lip: lift, walk, ladle, stream
     loss_u_c: float = 5.0  # expanded uncertainty of that loss (k = 2)
+    loss_s: float = 20.0  # from the lift: the time that loss stands for; a later mould's holds the wait for the earlier
     window_same_probe: bool = False  # learned with this probe: repeatability counts, not absolute uncertainty
     why: str = ""  # how window and loss were made, in a sentence
 

@@ -150,6 +150,51 @@ async def test_what_inspection_finds_goes_on_record_days_later(bench: Bench) -> 
     assert (await bench.post({"defect": "sound"}, 404, path="/v1/pours/2026-999-1/results"))["exit_code"] == 3
 
 
+async def test_several_findings_in_one_request_are_recorded_all_or_none(bench: Bench) -> None:
+    melt = (await bench.post(START))["melt"]
+    await bench.post({"type": "mark_pour"})
+    path = f"/v1/pours/{melt}-1/results"
+    two = [{"defect": "misrun", "severity": 2}, {"defect": "sink", "severity": 1, "detail": "gate"}]
+    assert (await bench.post({"findings": two}, path=path))["what"] == f"{melt}-1: misrun 2, sink 1 are on record"
+    wrong = [{"defect": "flash", "severity": 1}, {"defect": "sound"}]
+    refused = await bench.post({"findings": wrong}, 400, path=path)
+    assert (refused["exit_code"], "cannot be sound and have flash" in refused["what"]) == (2, True)
+    assert (await bench.post({"findings": [two[0], {"defect": "dross"}]}, 400, path=path))["exit_code"] == 2
+    assert (await bench.get(f"/v1/pours/{melt}-1"))["row"]["result"] == "misrun 2, sink 1"
+    assert (await bench.get(f"/v1/pours/{melt}-1"))["row"]["inside"] is None  # nothing was known of the metal
+
+
+async def test_a_later_entry_goes_on_record_whole_or_is_refused_in_words(bench: Bench) -> None:
+    melt = (await bench.post(START))["melt"]
+    charge = {"type": "charge", "melt": melt, "entries": [{"source": "new", "mass_kg": 1.2}]}
+    told = await bench.post(charge, path="/v1/entries")
+    assert (told["recorded"], told["what"]) == (True, f"melt {melt}: 1.2 kg new; on record")
+    for wrong, status, code in (
+        ({**charge, "melt": "2019-001"}, 404, 3),
+        ({**charge, "colour": "red"}, 400, 2),
+        ({**charge, "entries": [{"source": "new", "mass_kg": 1.0}, {"source": "new", "mass_kg": -1.0}]}, 400, 2),
+        ({**charge, "entries": [{"source": "scrap", "mass_kg": 1.0, "detail": "bell\x07"}]}, 400, 2),
+        ({**charge, "entries": [{"source": "returns", "mass_kg": 1.0, "origin": melt}]}, 400, 2),
+        ({"type": "charge_everything"}, 400, 2),
+        ({"type": "pour_correction", "pour": f"{melt}-1", "mould": "cleat 1"}, 404, 3),
+        ({"type": "ending", "melt": melt, "heel_kg": 0.2}, 400, 2),
+    ):
+        assert (await bench.post(wrong, status, path="/v1/entries"))["exit_code"] == code, wrong
+    assert [one["mass_kg"] for one in (await bench.get(f"/v1/melts/{melt}"))["charges"]] == [1.2]
+    await bench.post({"type": "mould_setup", "name": "deck cleat", "add": True, "thinnest_mm": 6.0}, path="/v1/entries")
+    assert [one["name"] for one in await bench.get("/v1/moulds")] == ["deck cleat"]
+
+
+async def test_a_pour_that_was_none_makes_its_mould_the_next_again_while_the_melt_runs(bench: Bench) -> None:
+    melt = (await bench.post(START))["melt"]
+    await bench.post({"type": "mark_pour"})
+    withdrawn = {"type": "pour_correction", "pour": f"{melt}-1", "not_poured": True, "why": "pressed by mistake"}
+    assert (await bench.post(withdrawn, path="/v1/entries"))["recorded"] is True
+    assert await bench.get("/v1/pours") == []
+    again = await bench.post({"type": "mark_pour"})
+    assert (again["pour"], again["what"].lower()) == (2, "pour 2 into cleat 1 is marked")
+
+
 async def test_a_refused_command_is_an_answer_and_no_error(bench: Bench) -> None:
     told = await bench.post({"type": "end_melt", "ending": "poured"})
     assert told["accepted"] is False

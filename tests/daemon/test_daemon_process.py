@@ -106,6 +106,7 @@ class Process:
 def test_nothing_heavy_is_loaded_and_memory_stays_small(paths: Paths, home: Path) -> None:
     with Process(paths, home) as daemon:
         heavy = {"numpy", "scipy", "pandas", "matplotlib", "sqlite_utils", "aiomqtt", "paho", "textual", "rich"}
+        heavy |= {"reportlab", "svglib", "lxml", "PIL", "pypdfium2", "pyarrow"}
         assert not heavy & set(daemon.told["tops"])
         assert daemon.told["count"] < 700
         status = Path(f"/proc/{daemon.child.pid}/status")
@@ -169,12 +170,19 @@ def test_a_daemon_that_was_stopped_and_goes_on_says_so(paths: Paths, home: Path)
         daemon.child.send_signal(signal.SIGCONT)
         until_s = time.monotonic() + 5.0
         kinds: list[str] = []
-        while "loop_slow" not in kinds and time.monotonic() < until_s:
+        while "paused" not in kinds and time.monotonic() < until_s:
             time.sleep(0.05)
             shot = daemon.ask("GET", "/v1/furnaces/crucible")
             kinds = [alarm["kind"] for alarm in shot.get("alarms", [])]
-        assert "loop_slow" in kinds
+        assert "paused" in kinds
+        assert "loop_slow" not in kinds
         assert "stopped as a whole" in paths.log.read_text()
+        assert daemon.ends(signal.SIGTERM) < 5.0
+    with Store.read(paths.database) as store, store.reading() as conn:
+        ((began_s, ended_s),) = conn.execute(
+            "SELECT began_utc_s, ended_utc_s FROM gaps WHERE reason = 'the daemon stood still'"
+        ).fetchall()
+    assert 2.0 <= ended_s - began_s <= 4.0
 
 
 def test_the_broker_client_is_loaded_only_when_a_broker_is_named(paths: Paths, home: Path) -> None:

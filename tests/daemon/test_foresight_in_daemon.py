@@ -1,6 +1,6 @@
 """Room: the daemon and what was learned: models from the record into a melt, profiles by name, both over a restart.
 
-A real record on disk, a real recorder; no ports. The fit itself is a stand-in here (tests/foresight holds the real one).
+A real record on disk, a real recorder; no ports. The fit is a stand-in here (tests/foresight holds the real one).
 """
 
 import asyncio
@@ -133,9 +133,7 @@ async def test_more_to_be_added_than_the_whole_charge_is_refused(paths: Paths) -
 async def test_a_profile_goes_on_after_a_restart_unless_it_was_stopped(paths: Paths) -> None:
     clock = SimClock()
     async with running(paths, clock) as service:
-        await service.start_melt(
-            "club", StartRequest(alloy="za27", charge_kg=1.5, moulds=(CLEAT,), profile="default")
-        )
+        await service.start_melt("club", StartRequest(alloy="za27", charge_kg=1.5, moulds=(CLEAT,), profile="default"))
     async with running(paths, clock) as service:
         view = service.door("club").snapshot().profile
         assert view is not None

@@ -221,12 +221,17 @@ async def test_a_change_keeps_what_it_does_not_name(bench: Bench) -> None:
 async def test_a_melt_that_ran_when_the_daemon_died_goes_on_with_the_same_plan(
     paths: Paths, settings: Settings, clock: Any, engine: Any, slow_disk: Any, plan: MeltPlan
 ) -> None:
-    bench = Bench(settings, paths, clock, type(engine), slow_disk(), running_melt={"crucible": plan}.get)
+    bench = Bench(
+        settings, paths, clock, type(engine), slow_disk(), running_melt={"crucible": StartMelt(plan=plan)}.get
+    )
     await bench.service.start()
     note, start = (item.command for item in bench.engines["crucible"].of(CommandIn))
     assert isinstance(note, Note)
     assert "goes on" in note.text
-    assert start == StartMelt(plan=plan, who="daemon")
+    assert isinstance(start, StartMelt)
+    assert (start.plan, start.who) == (plan, "daemon")
+    assert start.model is not None  # what is usual: nothing was learned of this furnace
+    assert start.others
     assert bench.service.door("crucible").snapshot().melt == "2026-001"
     await bench.service.stop()
 

@@ -2,14 +2,20 @@
 
 Table: response of mineral-insulated sheaths in water, insulated junction, t50 / t90 in seconds, as printed by
 sab-cable.com (1.5 mm 0.21/0.60, 3.0 mm 1.2/2.9, 4.5 mm 2.5/5.9, 6.0 mm 4.0/9.6). For a first-order response
-t90 = tau ln 10 and t50 = tau ln 2 (textbook).
+t90 = tau ln 10 and t50 = tau ln 2 (textbook). Witness of the fit: scipy.optimize.curve_fit with the
+same two lags and drift.
 """
 
 import math
 from functools import cache
 from random import Random
+from typing import Any
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import curve_fit
 
 from pourcall.daemon.engine.probe_state import SHEATHS
 from pourcall.daemon.engine.settle_fit import SettleFit, settle_fit
@@ -132,3 +138,81 @@ def test_the_fit_error_covers_the_truth_for_every_printed_sheath(sheath: str) ->
             held += abs(fit.temp_c - end_c) <= fit.fit_error_c
     assert used >= 15  # and it must not be so careful that nothing is ever extrapolated
     assert held >= 0.95 * used, f"{held} of {used}"
+
+
+# -- a general library as witness -------------------------------------------------------------------------------------
+
+
+Array = np.ndarray[Any, np.dtype[np.float64]]
+
+
+def _two_lags_and_drift(
+    t_s: Array, end_c: float, rate: float, slow_c: float, quick_c: float, slow_s: float, quick_s: float
+) -> Array:
+    """The model of settle_fit.py, written down once more."""
+    drift = rate * (t_s - t_s[-1] - slow_s - quick_s)
+    made: Array = end_c + drift - slow_c * np.exp(-t_s / slow_s) - quick_c * np.exp(-t_s / quick_s)
+    return made
+
+
+@pytest.mark.parametrize(("slow_s", "quick_s"), [(1.1, 0.4), (1.3, 0.9), (3.0, 0.6), (3.4, 1.4)])
+@pytest.mark.parametrize("rate", [-0.1, 0.0, 0.08])
+def test_a_general_library_finds_the_same_end_and_as_wide_an_error(slow_s: float, quick_s: float, rate: float) -> None:
+    """curve_fit knows nothing beforehand and starts at the truth; here the trace is long enough to tell all of it."""
+    rng = Random(round(100.0 * slow_s + 1000.0 * rate))
+    last_s = 8.0 * slow_s
+    times = np.arange(0.0, last_s + 1e-9, last_s / 23.0)
+    share = slow_s / (slow_s - quick_s)
+    truth = (560.0, rate, 400.0 * share, 400.0 * (1.0 - share), slow_s, quick_s)
+    temps = _two_lags_and_drift(times, *truth) + np.array([rng.gauss(0.0, 0.2) for _ in times])
+    fit = settle_fit(list(zip(times.tolist(), temps.tolist(), strict=True)), 1.3 if slow_s < 2.0 else 4.2)
+    assert fit is not None
+    found, covariance = curve_fit(_two_lags_and_drift, times, temps, p0=truth)
+    witness_u_c = 2.0 * math.sqrt(covariance[0][0])
+    assert abs(fit.temp_c - found[0]) <= max(witness_u_c, 0.3)  # ours knows something beforehand
+    assert abs(fit.temp_c - 560.0) <= max(fit.fit_error_c, witness_u_c)
+    assert 0.3 * witness_u_c <= fit.fit_error_c <= 4.0 * witness_u_c
+
+
+# -- whatever comes ---------------------------------------------------------------------------------------------------
+
+_numbers = st.one_of(st.floats(), st.floats(-300.0, 2000.0), st.sampled_from([math.nan, math.inf, -math.inf, 0.0]))
+
+
+@given(st.lists(st.tuples(_numbers, _numbers), max_size=60), st.sampled_from([1.0, 1.3, 4.2, 30.0]))
+def test_no_samples_whatever_break_the_fit(points: list[tuple[float, float]], tau_s: float) -> None:
+    fit = settle_fit(points, tau_s)
+    if fit is not None:
+        assert math.isfinite(fit.temp_c)
+        assert math.isfinite(fit.fit_error_c)
+        assert fit.fit_error_c >= 0.0
+        assert fit.tau_s > 0.0
+
+
+@given(
+    st.lists(st.floats(-300.0, 300.0), min_size=5, max_size=40),
+    st.floats(100.0, 1100.0),
+    st.floats(0.05, 5.0),
+    st.sampled_from([1.0, 4.2, 30.0]),
+)
+def test_jumps_in_steps_of_a_quarter_degree_never_look_surer_than_they_are(
+    moves: list[float], start_c: float, step_s: float, tau_s: float
+) -> None:
+    """Whatever the trace does, a figure is not claimed to 2 degC that lies far outside all that was read."""
+    points, at_c = [], start_c
+    for k, move in enumerate(moves):
+        at_c += round(move * 4.0) / 4.0
+        points.append((k * step_s, at_c))
+    fit = settle_fit(points, tau_s)
+    assert fit is not None
+    if fit.fit_error_c <= 2.0:
+        low_c, high_c = min(c for _, c in points), max(c for _, c in points)
+        assert low_c - (high_c - low_c) - 5.0 <= fit.temp_c <= high_c + (high_c - low_c) + 5.0
+
+
+@given(st.floats(-200.0, 1500.0), st.integers(5, 60), st.sampled_from([0.1, 0.25, 1.0, 10.0]))
+def test_a_constant_trace_is_its_own_end_however_long(temp_c: float, count: int, step_s: float) -> None:
+    fit = settle_fit([(k * step_s, temp_c) for k in range(count)], 1.3)
+    assert fit is not None
+    assert fit.temp_c == pytest.approx(temp_c, abs=0.05)
+    assert not fit.tau_at_edge
