@@ -14,7 +14,7 @@ import msgspec
 from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.furnace_model import FurnaceModel
-from pourcall.contract.plan import MeltPlan, MouldPlan, PotLimit
+from pourcall.contract.plan import AlloyHalts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place
 from pourcall.contract.settings import Furnace, Settings, Shop
@@ -48,6 +48,20 @@ class Planner:
             )
         plan, mind = self._plan(furnace, melt, request.alloy, charge_kg, request.moulds, assumed)
         return msgspec.structs.replace(plan, later_kg=request.later_kg), mind
+
+    def halts(self) -> tuple[AlloyHalts, ...]:
+        """Where every alloy of the shop halts while it melts: what a wrong charge may be. Gaps are skipped."""
+        from pourcall.contract.errors import BadSheet
+        from pourcall.daemon.engine.arrest_check import halts_of
+        from pourcall.profiles.sheet import load_sheets
+
+        found = []
+        for sheet in load_sheets(self._alloys).all():
+            try:
+                found.append(halts_of(sheet.facts()))
+            except BadSheet:
+                continue
+        return tuple(found)
 
     def profile(self, furnace: str, name: str, plan: MeltPlan) -> ProfilePlan:
         """A guided profile with its temperatures for this melt. name empty or "default": the one for the alloy.

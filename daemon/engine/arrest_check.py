@@ -10,7 +10,7 @@ from enum import StrEnum
 
 import msgspec
 
-from pourcall.contract.plan import AlloyFacts
+from pourcall.contract.plan import AlloyFacts, AlloyHalts
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.daemon.engine.arrests import Arrest, Kind, Way
 
@@ -18,6 +18,10 @@ AGREES_C = 2.0  # nearer than this there is nothing to correct: thermocouple cla
 PROBE_MAY_C = 15.0  # more than a used thermocouple is out by below 700 degC (type K class 2 at 700: 5.3; drift: memory)
 PROBE_MAY_SHARE = 0.016  # the same hotter: of the temperature
 OTHER_WITHIN_C = 7.0  # another alloy must meet it so well to be named
+EUTECTIC_U_C = 4.0  # trade figures of one eutectic scatter by so much (zinc alloys: 375 to 381)
+LIQUIDUS_U_C = 6.0  # moves with the composition inside its limits
+SHORT_C = 12.0  # a shorter freezing range shows as one plateau
+SLOPING_C = 30.0  # a shorter one as a plateau that slopes
 KNEE_U_C = 5.0  # a knee is read less surely than a plateau
 MODIFIED_C = 12.0  # sodium or strontium lowers the Al-Si eutectic by 5-12 degC (memory)
 
@@ -62,7 +66,16 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     others: tuple[str, ...] = ()  # names of alloys that would fit
 
 
-def expected_of(facts: AlloyFacts) -> Expected:
+def halts_of(facts: AlloyFacts) -> AlloyHalts:
+    """What of a sheet is needed to name its alloy by where it halts."""
+    cp = facts.cp_solid_j_per_kg_k
+    return AlloyHalts(
+        facts.key, facts.name, facts.family, facts.solidus_c, facts.liquidus_c, facts.eutectic_c, facts.arrests_c,
+        round(1000.0 * facts.latent_kj_per_kg / cp, 1) if cp > 0.0 else 0.0,
+    )  # fmt: skip
+
+
+def expected_of(facts: AlloyFacts | AlloyHalts) -> Expected:
     """The arrests of a sheet: freezing point of a pure metal or eutectic, eutectics, liquidus knee.
 
     ZA: see its sheet.
@@ -76,10 +89,14 @@ def expected_of(facts: AlloyFacts) -> Expected:
             lowered = MODIFIED_C if facts.family == "aluminium" else 0.0
             points.append(Point(temp_c, Kind.PLATEAU, "eutectic", 3.0, lowered))
         if facts.eutectic_c is not None:
-            points.append(Point(facts.eutectic_c, Kind.PLATEAU, "eutectic", 6.0))
-        short = facts.liquidus_c - facts.solidus_c < 12.0
-        if not any(abs(facts.liquidus_c - temp_c) < 6.0 for temp_c in facts.arrests_c):  # one halt, not two
-            points.append(Point(facts.liquidus_c, Kind.PLATEAU if short else Kind.KNEE, "liquidus", 6.0))
+            points.append(Point(facts.eutectic_c, Kind.PLATEAU, "eutectic", EUTECTIC_U_C))
+        range_c = facts.liquidus_c - facts.solidus_c
+        if not any(abs(facts.liquidus_c - point.temp_c) < SHORT_C for point in points):  # one halt, not two
+            kind = Kind.PLATEAU if range_c < SHORT_C else Kind.KNEE
+            points.append(Point(facts.liquidus_c, kind, "liquidus", LIQUIDUS_U_C))
+        if SHORT_C <= range_c < SLOPING_C and not points[:-1]:  # it hardly moves from one end to the other
+            middle_c = 0.5 * (facts.solidus_c + facts.liquidus_c)
+            points.append(Point(middle_c, Kind.PLATEAU, "freezing range", 0.5 * range_c + 3.0))
     return Expected(facts.key, facts.name, tuple(points))
 
 
@@ -120,12 +137,14 @@ def check_arrest(
     if own is None or near is not None or any(point.kind is arrest.kind for point in own.points):
         if fitting:
             whose = "" if own is None else f"That is not {own.name}. "
-            text = f"{whose}It halts at {say_c(reads_c)}, as {_or(fitting)} would"
+            text = f"{whose}It halts at {say_c(reads_c)}, as {join_or(fitting)} would"
             return Check(verdict=Verdict.ALLOY, text=text, reads_c=reads_c, others=fitting)
         whose = "" if own is None else f", which is none of {own.name}"
         text = f"It halts at {say_c(reads_c)}{whose}, nor of any sheet here: look at metal and probe"
         return Check(verdict=Verdict.UNKNOWN, text=text, reads_c=reads_c)
     text = f"It halts at {say_c(reads_c)}; the sheet of {own.name} names no such halt"
+    if fitting:
+        text += f", {join_or(fitting)} would halt there"
     return Check(verdict=Verdict.UNKNOWN, text=text, reads_c=reads_c, others=fitting)
 
 
@@ -143,12 +162,18 @@ def _nearest(arrest: Arrest, own: Expected) -> Point | None:
     return min(same, key=lambda point: abs(arrest.plateau_c - point.temp_c), default=None)
 
 
+def _gap_c(reads_c: float, point: Point) -> float:
+    """How far a halt lies from where another alloy's may be: a range has width, a modified eutectic lies lower."""
+    above_c = reads_c - point.temp_c
+    return max(0.0, abs(above_c) - max(point.u_c - LIQUIDUS_U_C, point.lowered_c if above_c < 0.0 else 0.0))
+
+
 def _fitting(arrest: Arrest, others: Sequence[Expected], own: str) -> tuple[str, ...]:
     found = []
     for other in others:
         near = _nearest(arrest, other)
         if other.key != own and near is not None:
-            gap = abs(arrest.plateau_c - near.temp_c)
+            gap = _gap_c(arrest.plateau_c, near)
             if gap <= OTHER_WITHIN_C:
                 found.append((gap, other.name))
     return tuple(name for _, name in sorted(found)[:4])
@@ -162,5 +187,6 @@ def _told(
     )
 
 
-def _or(names: Sequence[str]) -> str:
+def join_or(names: Sequence[str]) -> str:
+    """`A`, `A or B`, `A, B or C`."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"

@@ -27,6 +27,7 @@ RATE_KEEP_S = 45.0  # the rate before is a mean over about so long
 DISTURBED_S = 60.0
 LONGEST_S = 2400.0  # longer than this it is a hold
 RECALESCENCE_C = 0.5
+SUM_EVERY = 60  # bins
 FAST_C_PER_S = 6.0  # a probe on its way in or out, no metal
 
 
@@ -99,9 +100,14 @@ class ArrestWatch:
         self._steady_s = 0.0
         self._rate_age_s = 0.0  # how long the rate before has held
         self._noise_c = 0.1
+        count = float(self._count)
+        self._slope_share = math.sqrt(12.0 / (count * count * count)) / self.bin_s
+        self.slope_noise = self._noise_c * self._slope_share  # standard deviation of a slope by scatter, degC/s
+        self._base, self._sums, self._since_summed = (0.0, 0.0), (0.0, 0.0, 0.0, 0.0, 0.0), 0
         self._open: _Open | None = None
         self._disturbed_s = -1e9
         self.passed: deque[tuple[float, float, float]] = deque(maxlen=900)  # (temp, share of the rate before, time)
+        self.line: tuple[float, float, float] | None = None  # of the latest bins: middle s, level degC, slope degC/s
 
     @property
     def span_s(self) -> float:
@@ -116,6 +122,11 @@ class ArrestWatch:
             return None
         return held.way, held.flat_sum / held.flat_weight, self._bins[-1][0] - held.onset_s
 
+    @property
+    def rate_before(self) -> float:
+        """degC/s, signed, before what is going on now; 0 where nothing is."""
+        return 0.0 if self._open is None else self._open.rate
+
     def disturbed(self, mono_s: float) -> None:
         """Power, lid, addition, skim: a change of slope in the next minute has its own reason."""
         self._disturbed_s = mono_s
@@ -125,7 +136,7 @@ class ArrestWatch:
     def clear(self) -> None:
         """The probe moved: older samples say nothing."""
         self._bins.clear()
-        self._bin = self._rate = self._open = None
+        self._bin = self._rate = self._open = self.line = None
         self._steady_s = 0.0
         self.passed.clear()
 
@@ -139,9 +150,10 @@ class ArrestWatch:
             self._bin = (began_s, total + temp_c, count + 1)
             return None
         self._bin = (mono_s, temp_c, 1)
-        return self._next_bin(began_s + 0.5 * self.bin_s if count > 1 else began_s, total / count)
+        return self.add_mean(began_s + 0.5 * self.bin_s if count > 1 else began_s, total / count)
 
-    def _next_bin(self, at_s: float, temp_c: float) -> Arrest | None:
+    def add_mean(self, at_s: float, temp_c: float) -> Arrest | None:
+        """The same for a caller who has averaged over about a bin himself."""
         bins = self._bins
         if bins:
             step_s = at_s - bins[-1][0]
@@ -149,12 +161,17 @@ class ArrestWatch:
                 return None
             if step_s > 4.0 * self.span_s / self._count + 10.0 or abs(temp_c - bins[-1][1]) / step_s > FAST_C_PER_S:
                 self.clear()
-        bins.append((at_s, temp_c))
         if len(bins) < self._count:
-            return None
+            bins.append((at_s, temp_c))
+            if len(bins) < self._count:
+                return None
+            self._sum_up()
+        else:
+            self._slide(at_s, temp_c)
         slope, level = self._line()
         step_s = bins[-1][0] - bins[-2][0]
         middle_s = 0.5 * (bins[0][0] + bins[-1][0])
+        self.line = (middle_s, level, slope)
         if self._rate is None:
             self._settle(slope, step_s)
             return None
@@ -162,7 +179,7 @@ class ArrestWatch:
         before = abs(self._rate)
         self.passed.append((level, along / before, middle_s))
         if self._open is None:
-            if along < KNEE_SHARE * before and before - along > 4.0 * self._slope_noise():
+            if along < KNEE_SHARE * before and before - along > 4.0 * self.slope_noise:
                 self._begin(at_s, middle_s, level)
             elif along < 1.6 * before:
                 self._rate_age_s += step_s
@@ -173,32 +190,51 @@ class ArrestWatch:
         return self._go_on(self._open, middle_s, temp_c, level, along, step_s)
 
     def _line(self) -> tuple[float, float]:
-        """Least-squares slope over the bins and level at their middle."""
-        count = len(self._bins)
-        mean_t = sum([t for t, _ in self._bins]) / count
-        mean_c = sum([c for _, c in self._bins]) / count
-        above = below = 0.0
-        for t, c in self._bins:
-            above += (t - mean_t) * (c - mean_c)
-            below += (t - mean_t) * (t - mean_t)
+        """Least-squares slope over the bins and level at their middle, from sums that run along."""
+        count = float(self._count)
+        s_t, s_c, s_tt, s_tc, s_cc = self._sums
+        mean_t, mean_c = s_t / count, s_c / count
+        below = s_tt - s_t * mean_t
+        above = s_tc - s_t * mean_c
         slope = above / below
-        square = sum([(c - mean_c - slope * (t - mean_t)) ** 2 for t, c in self._bins]) / count
         if self._open is None:  # a corner in the window is no noise
-            self._noise_c += 0.02 * (min(square, 1.0) ** 0.5 - self._noise_c)
-        return slope, mean_c
+            square = max(0.0, s_cc - s_c * mean_c - slope * above) / count
+            self._noise_c += 0.02 * (math.sqrt(min(square, 1.0)) - self._noise_c)
+            self.slope_noise = self._noise_c * self._slope_share
+        return slope, mean_c + self._base[1]
+
+    def _sum_up(self) -> None:
+        """The sums anew, from the bins: what rounding leaves behind must not pile up."""
+        self._base = base_t, base_c = self._bins[0]
+        self._since_summed = 0
+        shifted = [(t - base_t, c - base_c) for t, c in self._bins]
+        self._sums = (
+            sum([t for t, _ in shifted]), sum([c for _, c in shifted]), sum([t * t for t, _ in shifted]),
+            sum([t * c for t, c in shifted]), sum([c * c for _, c in shifted]),
+        )  # fmt: skip
+
+    def _slide(self, at_s: float, temp_c: float) -> None:
+        """One bin in, the oldest out."""
+        bins, (base_t, base_c) = self._bins, self._base
+        (old_t, old_c), (s_t, s_c, s_tt, s_tc, s_cc) = bins[0], self._sums
+        new_t, new_c, old_t, old_c = at_s - base_t, temp_c - base_c, old_t - base_t, old_c - base_c
+        self._sums = (
+            s_t + new_t - old_t, s_c + new_c - old_c, s_tt + new_t * new_t - old_t * old_t,
+            s_tc + new_t * new_c - old_t * old_c, s_cc + new_c * new_c - old_c * old_c,
+        )  # fmt: skip
+        bins.append((at_s, temp_c))
+        self._since_summed += 1
+        if self._since_summed >= SUM_EVERY:
+            self._sum_up()
 
     def _settle(self, slope: float, step_s: float) -> None:
         """A rate to compare with is there once it has gone one way for a window, clear of the noise."""
-        if abs(slope) < max(LEAST_RATE_C_PER_S, 6.0 * self._slope_noise()):
+        if abs(slope) < max(LEAST_RATE_C_PER_S, 6.0 * self.slope_noise):
             self._steady_s = 0.0
             return
         self._steady_s += step_s
         if self._steady_s >= 10.0:
             self._rate = slope
-
-    def _slope_noise(self) -> float:
-        count = float(self._count)
-        return self._noise_c * math.sqrt(12.0 / (count * count * count)) / self.bin_s
 
     def _learn(self, slope: float, step_s: float) -> None:
         assert self._rate is not None
@@ -229,10 +265,10 @@ class ArrestWatch:
         recent = (self._bins[-1][1] + self._bins[-2][1] + self._bins[-3][1]) / 3.0
         if held.way is Way.COOLING and held.flat_s == 0.0:
             self._low_and_back(held, recent)
-        flat = abs(along) < max(FLAT_SHARE * before, min(FLAT_C_PER_S, 0.3 * before), 3.0 * self._slope_noise())
+        flat = abs(along) < max(FLAT_SHARE * before, min(FLAT_C_PER_S, 0.3 * before), 3.0 * self.slope_noise)
         if flat:
             held.flat_s += step_s
-            weight = 1.0 / (along * along + max(self._slope_noise(), 1e-3) ** 2)
+            weight = 1.0 / (along * along + max(self.slope_noise, 1e-3) ** 2)
             held.flat_sum += weight * level
             held.flat_weight += weight
             held.high_c, held.low_c = max(held.high_c, level), min(held.low_c, level)
@@ -298,4 +334,5 @@ class ArrestWatch:
             high = high or temp_c > expected_c + within_c
             if abs(temp_c - expected_c) <= within_c and share < KNEE_SHARE:
                 return False
-        return low and high and self._open is None
+        held = self._open
+        return low and high and (held is None or abs(held.onset_c - expected_c) > within_c)

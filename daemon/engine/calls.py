@@ -169,7 +169,8 @@ class CallDesk:
             self._fits_since_s = None
             if CallKind.POUR in self._up:
                 self.pour_ended_s = mono_s
-                self.end(CallKind.POUR, "the metal left the window" if metal.temp_c is not None else metal.how)
+                why = "the metal left the window" if metal.temp_c is not None else metal.how
+                self.end(CallKind.POUR, why if judgement is None else judgement.held or why)
             return
         if self._fits_since_s is None:
             self._fits_since_s = mono_s

@@ -12,12 +12,17 @@
     freezing  was fluid, now below the liquidus                   fluid again, solid, or clearly rising
 
 Margin above the liquidus: of the alloy sheet (15 degC; 25 for ZA-27, whose trade figure and assessment disagree).
+
+An arrest in the trace of the probe itself goes before the reading, for a probe may be out by 25 degC: while it lasts
+the metal is neither liquid nor ready, and once a melting arrest is over it is liquid, however low the probe reads.
+It never unsays that the metal is too hot, and never makes it ready: that takes the reading.
 """
 
 from enum import StrEnum
 
 from pourcall.contract.events import MeltState
 from pourcall.contract.plan import AlloyFacts
+from pourcall.daemon.engine.arrest_desk import Findings
 
 SOLID_HYSTERESIS_C = 2.0
 WINDOW_HYSTERESIS_C = 3.0
@@ -83,3 +88,19 @@ def band_of(
     if temp_c <= high_c:
         return Band.WINDOW
     return Band.OVER
+
+
+def band_with_arrest(band: Band, found: Findings, *, same_probe: bool) -> tuple[Band, str]:
+    """The band as the arrests have it, and why in words where that differs; else the band as it is and an empty text.
+
+    same_probe: the figure behind the band comes from the probe whose trace this is.
+    """
+    if found.held_back and band in (Band.FLUID, Band.WINDOW):
+        return (Band.MUSHY if found.freezing else Band.MUSHY_RISING), found.held_back
+    if not same_probe:
+        return band, ""
+    if found.melting and band is Band.COLD:
+        return Band.MUSHY_RISING, found.held_back
+    if found.liquid and band in (Band.COLD, Band.MUSHY, Band.MUSHY_RISING):
+        return Band.FLUID, "its melting arrest is over"
+    return band, ""

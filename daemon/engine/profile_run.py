@@ -21,7 +21,7 @@ STOOD_BY_S = 10.0  # so long before, at least
 HEADS_UP_S = 60.0
 CUT_REPEAT_S = 5.0
 MISSED_S = 30.0  # after so long without an answer the words change
-AIM_BELOW_C = 3.0  # the coast is aimed low: an overshoot costs more, and linings give heat back that the model lacks
+AIM_BELOW_C = 4.0  # the coast is aimed low: an overshoot costs more, and linings give heat back that the model lacks
 USUAL_SPREAD_C, UNSURE_SHARE = 6.0, 1.6
 OVER_C = 3.0
 AGAIN_SHORT_C = 5.0  # a coast that ends so far below the aim wants power again
@@ -331,7 +331,7 @@ class ProfileRun:
             return
         if self._goes_through():
             return
-        below_c = AIM_BELOW_C if segment.kind is SegmentKind.RAMP else -0.5 * HOLD_BAND_C  # a hold may swing a little
+        below_c = AIM_BELOW_C if segment.kind is SegmentKind.RAMP else 0.0  # a hold swings around it
         aim_c = segment.to_c - below_c - _unsure_c(coast)
         place = self._place
         soon_s = None if place is None else place.soon_s

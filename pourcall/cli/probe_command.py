@@ -14,13 +14,14 @@ from pourcall.cli.common import (
     temperature,
     unit_of,
 )
+from pourcall.cli.cup_check import check_arguments, check_cup, checks_of, checks_table
 from pourcall.cli.probe_facts import facts_of
 from pourcall.contract.errors import NotFound
 from pourcall.contract.units import format_difference, format_temperature
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Show one, list all."""
+    """Show one, list all, check one in a sample cup."""
     what = parser.add_subparsers(dest="what", required=True)
     show = what.add_parser("show", help="its uncertainty budget at a temperature, calibrations, due date")
     show.add_argument("probe", help="name of the probe")
@@ -29,13 +30,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     show.add_argument("--noise", default="0.0", metavar="DEGREES", help="scatter of its readings, such as 0.3C")
     show.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
     listing = what.add_parser("list", help="every probe of the settings, with board, type and calibration")
-    for parser_of in (show, listing):
+    check = what.add_parser("check", help="alloy and probe in a sample cup of 150 to 200 g, cooling")
+    check_arguments(check)
+    for parser_of in (show, listing, check):
         add_unit(parser_of)
         add_json(parser_of)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Show or list."""
+    """Show, list or check."""
+    if args.what == "check":
+        return check_cup(args)
     return _show(args) if args.what == "show" else _list(args)
 
 
@@ -61,6 +66,7 @@ def _show(args: argparse.Namespace) -> int:
     if path.exists():
         with Store.read(path) as store, store.reading() as conn:
             rows = calibration_rows(conn, facts.name, facts.furnace)
+    checks = checks_of(facts)
     force = in_force(rows, facts.tc_type)
     by_hand = Calibration(offset_uv=facts.offset_uv) if facts.offset_uv else NO_CALIBRATION
     calibration = by_hand if force is None else force.calibration
@@ -73,7 +79,7 @@ def _show(args: argparse.Namespace) -> int:
             "parts": [part._asdict() for part in whole.parts], "standard_c": whole.standard_c,
             "expanded_c": whole.expanded_c, "off_spec": whole.off_spec, "calibration": calibration,
             "due": calibration.due or None, "overdue": force is not None and force.overdue(time.time()),
-            "history": rows,
+            "history": rows, "checks": checks,
         })  # fmt: skip
         return 0
     print(
@@ -103,6 +109,9 @@ def _show(args: argparse.Namespace) -> int:
         print(f"corrected by {facts.offset_uv:+g} uV of the settings; no calibration is on record")
     else:
         print("never calibrated: `pourcall calibrate points` says against what it can be")
+    if checks:
+        print()
+        checks_table(checks, unit)
     return 0
 
 
