@@ -9,13 +9,17 @@ from pourcall.daemon.trials.defects import Sides
 
 
 class InspectedPour(msgspec.Struct, frozen=True, kw_only=True):
-    """A pour with a lip temperature and a result. u_c: standard uncertainty. weight: see `Trial`."""
+    """A pour with a lip temperature and a result. u_c: standard uncertainty.
+
+    apart: of a borrowed pour: how many times as far its setup's thresholds may lie from this one's as those of a setup
+    exactly like it.
+    """
 
     pour: str
     lip_c: float
     u_c: float
     found: Sides
-    weight: float = 1.0
+    apart: float = 1.0
     setup: str = ""
 
 
@@ -43,6 +47,8 @@ class SetupData(msgspec.Struct, frozen=True, kw_only=True):
     pours: tuple[InspectedPour, ...] = ()
     borrowed: tuple[InspectedPour, ...] = ()  # temperatures moved by the difference of the windows
     left_out: tuple[str, ...] = ()  # pours that say nothing, and why
+    changed: tuple[str, ...] = ()  # what else differs between the pours, with its values; empty: the temperature alone
+    invented: bool = False  # all of it is of a simulated furnace
     thinnest_mm: float | None = None
     material: str = ""
     loss_c: float | None = None  # pot to lip
@@ -58,13 +64,21 @@ class CurvePoint(msgspec.Struct, frozen=True, kw_only=True):
     high: float
 
 
+class Borrowed(msgspec.Struct, frozen=True, kw_only=True):
+    """Pours of a similar setup that count. apart_c: scale by which its window may lie off this one's."""
+
+    setup: str
+    pours: int
+    apart_c: float
+
+
 class Advice(msgspec.Struct, frozen=True, kw_only=True):
     """What temperature next, and why. `words`: the same in sentences, temperatures as tokens."""
 
     setup: str
     alloy: str
     pours: int
-    borrowed_weight: float
+    borrowed: tuple[Borrowed, ...]
     level: float
     accept: int
     best_c: float | None  # None: nothing may be poured between floor and limits
@@ -86,4 +100,6 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     allowed_max_c: float
     curve: tuple[CurvePoint, ...]
     findings: tuple[InspectedPour, ...]
+    changed: tuple[str, ...] = ()  # what else than the temperature differs between the pours
+    invented: bool = False  # the pours are of a simulated furnace
     words: tuple[str, ...] = ()

@@ -2,41 +2,45 @@
 
 Limits, loss, section and material are those frozen in the plan of the setup's latest melt; the window is the alloy
 sheet's for that section. Pours of other setups in the same alloy are borrowed: their temperatures are moved by the
-difference of the two windows, and they count the less the less their section and mould material are alike.
+difference of the two windows, and they say the less the less their section and mould material are alike.
 """
 
-import math
 from collections import Counter
 from collections.abc import Sequence
+from typing import Any
 
 import msgspec
 
-from pourcall.contract.errors import BadInput, NotFound, PourcallError
+from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.units import say_c, say_difference_c
+from pourcall.daemon.records.invented import invented_melts
+from pourcall.daemon.records.setups import setup_list
 from pourcall.daemon.records.store import Store
+from pourcall.daemon.records.views import SetupView
 from pourcall.daemon.trials.advice import Bound, InspectedPour, SetupData
 from pourcall.daemon.trials.defects import SOUND, sides
-from pourcall.daemon.trials.model import AIM_U_C, LEAST_U_C
+from pourcall.daemon.trials.model import AIM_U_C
+from pourcall.daemon.trials.series import PouredInto, changed
+from pourcall.daemon.trials.similar import MOST_APART, known, likeness_of
 from pourcall.profiles.sheet import AlloySheet, SheetLibrary
 from pourcall.profiles.sheetcheck import nearest
-from pourcall.profiles.window import MATERIAL_SHIFT, pour_window
+from pourcall.profiles.window import pour_window
 
-BORROW = 0.5  # of a pour: what a pour of a setup exactly like this one counts (judgement)
-SECTION_LIKENESS = 0.4  # sections that differ by this in their natural logarithm count 0.37 as much
-OTHER_MATERIAL = 0.5
-UNKNOWN_SECTION = 0.5
-LEAST_BORROW = 0.05
+LEAST_U_C = 1.0  # standard uncertainty below which no lip temperature is believed
 FUME_ALARM = 2  # index of level 3
 
 _ROWS = (
     "SELECT m.melt || '-' || w.number, coalesce(nullif(w.setup, ''), w.mould), coalesce(p.alloy, m.alloy),"
     " w.lip_temp_c, w.lip_u_c, (SELECT group_concat(r.defect || ' ' || r.severity) FROM results r"
     "  WHERE r.melt_id = w.melt_id AND r.pour_number = w.number AND (r.severity > 0 OR r.defect = 'sound')"
-    "  AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)), w.mould, p.id"
+    "  AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)), w.melt_id, m.melt,"
+    " w.at_utc_s, w.batch, o.thinnest_mm, coalesce(o.material, '')"
     " FROM pours_now w JOIN melts m ON m.id = w.melt_id"
     " LEFT JOIN melt_plans p ON p.melt_id = m.id AND p.version = (SELECT max(version) FROM melt_plans x"
-    "   WHERE x.melt_id = m.id AND x.at_utc_s <= w.at_utc_s) ORDER BY w.at_utc_s, w.id"
+    "   WHERE x.melt_id = m.id AND x.at_utc_s <= w.at_utc_s)"
+    " LEFT JOIN planned_moulds o ON o.plan_id = p.id AND o.position = (SELECT min(position) FROM planned_moulds y"
+    "   WHERE y.plan_id = p.id AND y.name = w.mould) ORDER BY w.at_utc_s, w.id"
 )
 
 
@@ -47,8 +51,12 @@ class _Row(msgspec.Struct, frozen=True):
     lip_c: float | None
     u_c: float | None  # expanded
     results: tuple[tuple[str, int], ...]
-    mould: str
-    plan_id: int | None
+    melt_id: int
+    melt: str
+    utc_s: float
+    batch: str
+    thinnest_mm: float | None
+    material: str
 
 
 class _Plan(msgspec.Struct, frozen=True):
@@ -73,18 +81,37 @@ def setup_data(
     it was poured in several alloys and none is named; NotFound and BadSheet for the alloy's sheet.
     """
     with store.reading() as conn:
-        rows = [_Row(r[0], r[1], r[2], r[3], r[4], _results(r[5]), r[6], r[7]) for r in conn.execute(_ROWS).fetchall()]
+        rows = [_row(r) for r in conn.execute(_ROWS).fetchall()]
         plans = _newest_plans(conn.execute("SELECT plan FROM melt_plans ORDER BY at_utc_s, id").fetchall())
-    names = dict.fromkeys([row.setup for row in rows] + [name for name, _ in plans])
+        described = {one.name: one for one in setup_list(conn)}
+        never = invented_melts(conn)
+    rows, unreal = _real(rows, never)
+    names = dict.fromkeys([row.setup for row in rows] + [name for name, _ in plans] + list(described))
     name = _named(setup, list(names), known_alloy=bool(alloy))
     sheet = sheets.get(alloy) if alloy else _sheet_of(name, rows, plans, sheets)
     planned = plans.get((name, sheet.key))
     mould = planned.mould if planned is not None else None
-    thinnest = thinnest_mm if thinnest_mm is not None else mould.thinnest_mm if mould is not None else None
-    made_of = material or (mould.material if mould is not None else "green_sand")
+    now = known(described.get(name), mould)
+    thinnest = thinnest_mm if thinnest_mm is not None else now.thinnest_mm
+    made_of = material or now.material or "green_sand"
     window = pour_window(sheet, thinnest_mm=thinnest, material=made_of)
     own = [row for row in rows if row.setup == name and row.alloy == sheet.key]
     pours, left_out = _inspected(own)
+    other_alloy = [row.pour for row in rows if row.setup == name and row.alloy != sheet.key]
+    if other_alloy:
+        left_out += (f"in another alloy: {', '.join(other_alloy)}",)
+    if unreal and any(row.setup == name for row in unreal):
+        left_out += (f"invented: {', '.join(row.pour for row in unreal if row.setup == name)}",)
+    counted = {pour.pour for pour in pours}
+    with store.reading() as conn:
+        differs = changed(
+            conn,
+            [
+                PouredInto(row.melt_id, row.utc_s, row.setup, row.batch, row.thinnest_mm, row.material)
+                for row in own
+                if row.pour in counted
+            ],
+        )
     return SetupData(
         setup=name,
         alloy=sheet.key,
@@ -97,8 +124,10 @@ def setup_data(
         floor_c=sheet.liquidus.value + sheet.margin_c,
         bounds=_bounds(sheet, planned),
         pours=pours,
-        borrowed=_borrowed(name, sheet, thinnest, made_of, 0.5 * (window.min_c + window.max_c), rows, plans),
+        borrowed=_borrowed(name, sheet, thinnest, made_of, 0.5 * (window.min_c + window.max_c), rows, plans, described),
         left_out=left_out,
+        changed=differs,
+        invented=any(row.melt in never for row in own),
         thinnest_mm=thinnest,
         material=made_of,
         loss_c=mould.loss_c if mould is not None else None,
@@ -109,6 +138,19 @@ def setup_data(
             ).most_common()
         ),
     )
+
+
+def _real(rows: Sequence[_Row], never: frozenset[str]) -> tuple[list[_Row], list[_Row]]:
+    """Rows that count, and invented ones that do not: those count only where nothing real is on record."""
+    real = [row for row in rows if row.melt not in never]
+    return (real, [row for row in rows if row.melt in never]) if real else (list(rows), [])
+
+
+def _row(r: tuple[Any, ...]) -> _Row:
+    return _Row(
+        pour=r[0], setup=r[1], alloy=r[2], lip_c=r[3], u_c=r[4], results=_results(r[5]), melt_id=r[6], melt=r[7],
+        utc_s=r[8], batch=r[9], thinnest_mm=r[10], material=r[11],
+    )  # fmt: skip
 
 
 def _results(text: str | None) -> tuple[tuple[str, int], ...]:
@@ -224,52 +266,32 @@ def _inspected(rows: Sequence[_Row]) -> tuple[tuple[InspectedPour, ...], tuple[s
     return tuple(pours), tuple(said)
 
 
-def _pour(row: _Row, *, shift_c: float = 0.0, weight: float = 1.0) -> InspectedPour:
+def _pour(row: _Row, *, shift_c: float = 0.0, apart: float = 1.0) -> InspectedPour:
     assert row.lip_c is not None
     return InspectedPour(
         pour=row.pour,
         lip_c=row.lip_c + shift_c,
         u_c=max(LEAST_U_C, 0.5 * row.u_c) if row.u_c is not None else 2.0 * AIM_U_C,
         found=sides(row.results),
-        weight=weight,
+        apart=apart,
         setup=row.setup,
     )
 
 
 def _borrowed(
     name: str, sheet: AlloySheet, thinnest_mm: float | None, material: str, middle_c: float, rows: Sequence[_Row],
-    plans: dict[tuple[str, str], _Plan],
+    plans: dict[tuple[str, str], _Plan], described: dict[str, SetupView],
 ) -> tuple[InspectedPour, ...]:  # fmt: skip
     found: list[InspectedPour] = []
-    likeness: dict[str, tuple[float, float]] = {}  # setup -> weight, shift
+    likeness: dict[str, tuple[float, float]] = {}  # setup -> how far apart, shift
     for row in rows:
         if row.setup == name or row.alloy != sheet.key or not row.results or row.lip_c is None:
             continue
         if row.setup not in likeness:
-            likeness[row.setup] = _likeness(sheet, thinnest_mm, material, middle_c, plans.get((row.setup, sheet.key)))
-        weight, shift_c = likeness[row.setup]
-        if weight >= LEAST_BORROW:
-            found.append(_pour(row, shift_c=shift_c, weight=weight))
+            planned = plans.get((row.setup, sheet.key))
+            other = known(described.get(row.setup), None if planned is None else planned.mould)
+            likeness[row.setup] = likeness_of(sheet, thinnest_mm, material, middle_c, other)
+        apart, shift_c = likeness[row.setup]
+        if apart <= MOST_APART:
+            found.append(_pour(row, shift_c=shift_c, apart=apart))
     return tuple(found)
-
-
-def _likeness(
-    sheet: AlloySheet, thinnest_mm: float | None, material: str, middle_c: float, other: _Plan | None
-) -> tuple[float, float]:
-    """What a pour of the other setup counts, and by how much its temperatures are moved."""
-    if other is None:
-        return BORROW * UNKNOWN_SECTION * OTHER_MATERIAL, 0.0
-    mould = other.mould
-    weight = BORROW
-    if thinnest_mm is None or mould.thinnest_mm is None:
-        weight *= UNKNOWN_SECTION
-    else:
-        weight *= math.exp(-((math.log(thinnest_mm / mould.thinnest_mm) / SECTION_LIKENESS) ** 2))
-    if mould.material != material:
-        weight *= OTHER_MATERIAL
-    try:
-        known = mould.material if mould.material in MATERIAL_SHIFT else "green_sand"
-        window = pour_window(sheet, thinnest_mm=mould.thinnest_mm, material=known)
-    except PourcallError:
-        return weight * UNKNOWN_SECTION, 0.0
-    return weight, middle_c - 0.5 * (window.min_c + window.max_c)

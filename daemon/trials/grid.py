@@ -31,15 +31,11 @@ _LEAST = 1e-300
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """One inspected pour: temperature, its standard uncertainty, and the findings as a sum of (cold, hot) products.
-
-    weight: 1 for a pour of this setup; less for one that is borrowed from a similar setup.
-    """
+    """One inspected pour: temperature, its standard uncertainty, and the findings as a sum of (cold, hot) products."""
 
     temp_c: float
     u_c: float
     terms: tuple[tuple[Evidence, Evidence], ...]
-    weight: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,7 +103,7 @@ def fit(cold: Side, hot: Side, log_joint: Array | float, trials: Sequence[Trial]
             for of_cold, of_hot in trial.terms:
                 left = (grades[0][:, found] @ np.array(of_cold)) * NODE_WEIGHT
                 one += left @ (grades[1][:, found] @ np.array(of_hot)).T
-            likelihood *= one if trial.weight == 1.0 else np.maximum(one, _LEAST) ** trial.weight
+            likelihood *= one
             if at % 8 == 7:  # before products of many small numbers vanish
                 log_p += np.log(np.maximum(likelihood, _LEAST))
                 likelihood[:] = 1.0

@@ -1,8 +1,8 @@
 """Room: what this mould wants. Inspected pours and an alloy sheet's window in, two thresholds and advice out.
 
-Cold faults fall with temperature, hot faults rise; the sheet's window is the prior of both thresholds, pours of similar
-setups count as parts of a pour, lip temperatures are uncertain. Not here: numerics (grid.py), the records (gather.py),
-sentences (words.py). All temperatures in degC at the mould lip.
+Cold faults fall with temperature, hot faults rise; the sheet's window is the prior of both thresholds, lip temperatures
+are uncertain. Not here: numerics (grid.py), pours of similar setups (borrow.py), where to pour next (next_pour.py), the
+records (gather.py), sentences (words.py). All temperatures in degC at the mould lip.
 """
 
 import math
@@ -11,27 +11,18 @@ from typing import NamedTuple
 
 import msgspec
 import numpy as np
-from numpy.typing import NDArray
 
 from pourcall.daemon.trials import grid, words
-from pourcall.daemon.trials.advice import Advice, Bound, CurvePoint, InspectedPour, SetupData
-from pourcall.daemon.trials.defects import STRONG
+from pourcall.daemon.trials.advice import Advice, Borrowed, Bound, CurvePoint, InspectedPour, SetupData
+from pourcall.daemon.trials.borrow import APART, Lent, lent, log_evidence
 from pourcall.daemon.trials.grid import Array, Evidence, Fit, Mask, Side, Trial
+from pourcall.daemon.trials.next_pour import FAMILY, GOOD_ENOUGH, next_pour, pours_more
 
 LEVEL = 0.80  # share of sound castings from which a temperature counts as usable
-GOOD_ENOUGH = 0.02  # more pours are not worth it once they could raise the share of sound castings by less
-SACRIFICE = 0.05  # most that a pour to learn from may be less likely sound than the best
-MOST_MORE = 12
 AIM_U_C = 4.0  # standard uncertainty of hitting an aimed lip temperature where no pour tells
-LEAST_U_C = 1.0
-BORROW_MOST = 4.0  # pours of other setups never count for more than so many of this one's own
 NO_GOOD_BELOW = 0.5
 SHOWN_C = 60.0  # the curve follows pours so far beyond floor and limits, no further
 ENOUGH_TO_ACCUSE = 3  # pours before overlapping thresholds alone say that temperature is not the cause
-# By family: scale of a threshold (degC from 50 to 73 % of faults); how far it may lie from the sheet's (one standard
-# deviation: the smallest step by which a caster corrects); largest step beyond what was poured. Steps: 15-30 zinc,
-# 20-40 aluminium, 25-50 copper alloys. Judgement, to be tuned by the caster's records.
-FAMILY = {"zinc": (7.0, 15.0, 30.0), "aluminium": (9.0, 20.0, 40.0), "copper": (11.0, 25.0, 50.0)}
 DOUBTFUL = 1.25  # a window from memory or computed is taken for so much less certain
 EDGE_SCALES = 2.0  # window's edge to threshold: 12 % of faults at the edge
 CORRELATION = 0.3  # a window that sits too low at one end tends to at the other
@@ -80,21 +71,47 @@ def as_trial(pour: InspectedPour) -> Trial:
     if found.unsided and not found.cold and not found.hot:
         some, none = evidence(found.unsided, 2), evidence(0, 0)
         terms = ((some, none), (none, some))
-    return Trial(pour.lip_c, pour.u_c, terms, pour.weight)
+    return Trial(pour.lip_c, pour.u_c, terms)
 
 
-def posterior(prior: Prior, trials: Sequence[Trial]) -> Fit:
+def posterior(prior: Prior, trials: Sequence[Trial], others: Sequence[Lent] = ()) -> Fit:
     """Two looks: a coarse grid over the prior finds where the thresholds lie, a fine one is laid there."""
-    reach = np.linspace(-REACH, REACH, _FIRST)
-    cold_c, hot_c = prior.cold_c + prior.spread_c * reach, prior.hot_c + prior.spread_c * reach
-    if trials:
-        found = _fit(prior, cold_c, hot_c, trials)
+    if trials or others:
+        reach = np.linspace(-REACH, REACH, _FIRST)
+        found = _fit(prior, prior.cold_c + prior.spread_c * reach, prior.hot_c + prior.spread_c * reach, trials, others)
         cold_c = _closer(prior, prior.cold_c, found.cold.threshold, found.joint.sum(1))
         hot_c = _closer(prior, prior.hot_c, found.hot.threshold, found.joint.sum(0))
     else:
-        wider = np.linspace(-REACH, REACH, _SECOND)
-        cold_c, hot_c = prior.cold_c + prior.spread_c * wider, prior.hot_c + prior.spread_c * wider
-    return _fit(prior, cold_c, hot_c, trials).pruned()
+        reach = np.linspace(-REACH, REACH, _SECOND)
+        cold_c, hot_c = prior.cold_c + prior.spread_c * reach, prior.hot_c + prior.spread_c * reach
+    return _fit(prior, cold_c, hot_c, trials, others).pruned()
+
+
+def borrowed_evidence(prior: Prior, family: str, pours: Sequence[InspectedPour]) -> tuple[Lent, ...]:
+    """Pours of similar setups, each setup by itself, as what they say of its thresholds."""
+    reach = np.linspace(-REACH, REACH, _FIRST)
+    cold = _side(-1.0, prior.cold_c + prior.spread_c * reach, prior)
+    hot = _side(1.0, prior.hot_c + prior.spread_c * reach, prior)
+    return tuple(
+        lent(
+            cold, hot, [as_trial(pour) for pour in group], thresholds=_FIRST,
+            apart_c=_apart_c(family, group[0].apart),
+        )
+        for group in by_setup(pours).values()
+    )  # fmt: skip
+
+
+def by_setup(pours: Sequence[InspectedPour]) -> dict[str, list[InspectedPour]]:
+    """Pours of several setups apart."""
+    per: dict[str, list[InspectedPour]] = {}
+    for pour in pours:
+        per.setdefault(pour.setup, []).append(pour)
+    return per
+
+
+def _apart_c(family: str, apart: float) -> float:
+    """Scale by which thresholds of a similar setup differ from this one's; apart: see `InspectedPour`."""
+    return APART * FAMILY.get(family, FAMILY["zinc"])[1] * apart
 
 
 def _closer(prior: Prior, centre_c: float, threshold: Array, weight: Array) -> Array:
@@ -105,12 +122,16 @@ def _closer(prior: Prior, centre_c: float, threshold: Array, weight: Array) -> A
     return np.linspace(low, max(high, low + prior.scale_c), _SECOND)
 
 
-def _fit(prior: Prior, cold_c: Array, hot_c: Array, trials: Sequence[Trial]) -> Fit:
+def _fit(prior: Prior, cold_c: Array, hot_c: Array, trials: Sequence[Trial], others: Sequence[Lent]) -> Fit:
     cold, hot = _side(-1.0, cold_c, prior), _side(1.0, hot_c, prior)
     z_cold, z_hot = (cold.threshold - prior.cold_c) / prior.spread_c, (hot.threshold - prior.hot_c) / prior.spread_c
     narrow = 1.0 - CORRELATION**2
     squares = z_cold[:, None] ** 2 + z_hot[None, :] ** 2 - 2.0 * CORRELATION * np.multiply.outer(z_cold, z_hot)
     log_t = -0.5 * (TAILS + 2.0) * np.log1p(squares / (narrow * TAILS))
+    if others:
+        more = sum(log_evidence(one, cold_c, hot_c) for one in others)
+        states = len(SCALES) * len(BACKGROUNDS)
+        log_t = log_t + np.repeat(np.repeat(more, states, axis=0), states, axis=1)
     return grid.fit(cold, hot, log_t, trials)
 
 
@@ -134,10 +155,9 @@ def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: in
 
     points: temperatures the curve is worked out at. Deterministic: the same records give the same advice.
     """
-    borrowed = _rationed(data.borrowed)
-    trials = [as_trial(pour) for pour in (*data.pours, *borrowed)]
     prior = prior_of(data)
-    found = posterior(prior, trials)
+    others = borrowed_evidence(prior, data.family, data.borrowed)
+    found = posterior(prior, [as_trial(pour) for pour in data.pours], others)
     top = data.bounds[0] if data.bounds else Bound(limit_c=math.inf, whose="", why="")
     hottest_c = min(top.limit_c, prior.hot_c + 2.0 * prior.spread_c)
     poured = [min(max(pour.lip_c, data.floor_c - SHOWN_C), hottest_c + SHOWN_C) for pour in data.pours]
@@ -152,7 +172,7 @@ def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: in
     both = tuple(pour.pour for pour in data.pours if pour.found.both_at_once)
     if not allowed.any():
         return _advice(
-            data, level, accept, temps_c, mean, low, high, both, borrowed, next_kind="none", bounded_by=top.whose,
+            data, level, accept, temps_c, mean, low, high, both, next_kind="none", bounded_by=top.whose,
             allowed_max_c=top.limit_c,
         )  # fmt: skip
     inside = np.flatnonzero(allowed)
@@ -160,26 +180,18 @@ def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: in
     reached = grid.best_within((free[0][:, inside], free[1][:, inside]))
     gain = grid.gain_left(reached, found.joint, mean[inside])
     hopeless = float(found.joint[reached < NO_GOOD_BELOW].sum())
-    choice, kind = _next(data, found, free, aimed, temps_c, allowed, best, gain)
+    choice, kind = next_pour(data, found, free, aimed, temps_c, allowed, gain)
     beyond = int(np.argmax(aimed)) > inside[-1]
     held = top.whose if beyond or (best == inside[-1] and _rises_beyond(found, float(temps_c[best]), accept)) else ""
     usable = _around(best, aimed, allowed, level)
     more: int | None = None
     if outlook:
-        more = 0 if gain < GOOD_ENOUGH else _pours_more(found, free, mean, allowed, reached)
+        more = 0 if gain < GOOD_ENOUGH else pours_more(found, free, mean, allowed, reached, gain)
     return _advice(
-        data, level, accept, temps_c, mean, low, high, both, borrowed,
+        data, level, accept, temps_c, mean, low, high, both,
         best=best, best_sound=float(aimed[best]), usable=usable, choice=choice, next_kind=kind, bounded_by=held,
         gain=gain, more=more, hopeless=hopeless, allowed_max_c=float(temps_c[inside[-1]]),
     )  # fmt: skip
-
-
-def _rationed(borrowed: Sequence[InspectedPour]) -> tuple[InspectedPour, ...]:
-    """Weights scaled so that all of them together stay under BORROW_MOST."""
-    whole = sum(pour.weight for pour in borrowed)
-    if whole <= BORROW_MOST:
-        return tuple(borrowed)
-    return tuple(msgspec.structs.replace(pour, weight=pour.weight * BORROW_MOST / whole) for pour in borrowed)
 
 
 def _aimed(temps_c: Array, mean: Array, pours: Sequence[InspectedPour]) -> Array:
@@ -187,56 +199,6 @@ def _aimed(temps_c: Array, mean: Array, pours: Sequence[InspectedPour]) -> Array
     spread_c = float(np.median([pour.u_c for pour in pours])) if pours else AIM_U_C
     at_nodes = np.interp(temps_c[:, None] + spread_c * grid.NODE[None, :], temps_c, mean)
     return np.asarray(at_nodes @ grid.NODE_WEIGHT)
-
-
-def _next(
-    data: SetupData, found: Fit, free: tuple[Array, Array], aimed: Array, temps_c: Array, allowed: Mask, best: int,
-    gain: float,
-) -> tuple[int, str]:  # fmt: skip
-    """Where to pour next: the best until a casting is sound, then where most is learned for little risk."""
-    reachable = allowed & _within_a_step(data, temps_c)
-    if not reachable.any():
-        reachable = allowed
-    spots = np.flatnonzero(reachable)
-    nearest = int(spots[np.argmax(aimed[spots])])
-    if not data.pours:
-        return nearest, "first"
-    if not any(pour.found.cold == pour.found.hot == pour.found.unsided == 0 for pour in data.pours):
-        return _one_step(data, temps_c, spots, nearest)
-    if gain < GOOD_ENOUGH:
-        return nearest, "stop"
-    bits = grid.information(free, found.joint)
-    worth = spots[aimed[spots] >= aimed[nearest] - SACRIFICE]
-    chosen = int(worth[np.argmax(bits[worth])])
-    return chosen, "best" if abs(temps_c[chosen] - temps_c[nearest]) < 2.0 * LEAST_U_C else "learn"
-
-
-def _one_step(data: SetupData, temps_c: Array, spots: NDArray[np.intp], nearest: int) -> tuple[int, str]:
-    """Nothing sound yet: the best, but with faults of one kind only the trade's smallest step away from them at least.
-
-    Never further than that step outside the sheet's window: a fault beyond it has another cause.
-    """
-    step_c = FAMILY.get(data.family, FAMILY["zinc"])[1]
-    cold = [pour.lip_c for pour in data.pours if pour.found.cold and pour.found.cold_strength >= STRONG]
-    hot = [pour.lip_c for pour in data.pours if pour.found.hot and pour.found.hot_strength >= STRONG]
-    if cold and not any(pour.found.hot for pour in data.pours):
-        aim_c = min(max(cold), data.window_max_c) + step_c
-        if temps_c[nearest] < aim_c:
-            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), "hotter"
-    if hot and not any(pour.found.cold for pour in data.pours):
-        aim_c = max(min(hot), data.window_min_c) - step_c
-        if temps_c[nearest] > aim_c:
-            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), "colder"
-    return nearest, "best"
-
-
-def _within_a_step(data: SetupData, temps_c: Array) -> Mask:
-    """No further beyond what was poured than one largest step of the family."""
-    if not data.pours:
-        return np.asarray(np.ones_like(temps_c, dtype=bool))
-    step_c = FAMILY.get(data.family, FAMILY["zinc"])[2]
-    poured = [pour.lip_c for pour in data.pours]
-    return np.asarray((temps_c >= min(poured) - step_c) & (temps_c <= max(poured) + step_c))
 
 
 def _rises_beyond(found: Fit, temp_c: float, accept: int) -> bool:
@@ -258,22 +220,9 @@ def _around(best: int, aimed: Array, allowed: Mask, level: float) -> tuple[int, 
     return first, last
 
 
-def _pours_more(found: Fit, free: tuple[Array, Array], mean: Array, allowed: Mask, reached: Array) -> int | None:
-    """How many more pours, each coming out as forecast, until nothing worth it is left to learn."""
-    inside = np.flatnonzero(allowed)
-    for count in range(1, MOST_MORE + 1):
-        bits = grid.information(free, found.joint)
-        worth = inside[mean[inside] >= mean[inside].max() - SACRIFICE]
-        found = grid.foreseen(found, free, int(worth[np.argmax(bits[worth])]))
-        mean = grid.mean_sound(free, found.joint)
-        if grid.gain_left(reached, found.joint, mean[inside]) < GOOD_ENOUGH:
-            return count
-    return None
-
-
 def _advice(
     data: SetupData, level: float, accept: int, temps_c: Array, mean: Array, low: Array, high: Array,
-    both: tuple[str, ...], borrowed: Sequence[InspectedPour], *, best: int | None = None,
+    both: tuple[str, ...], *, best: int | None = None,
     best_sound: float | None = None, usable: tuple[int, int] | None = None, choice: int | None = None, next_kind: str,
     bounded_by: str, gain: float = 0.0, more: int | None = None, hopeless: float = 0.0, allowed_max_c: float,
 ) -> Advice:  # fmt: skip
@@ -290,7 +239,10 @@ def _advice(
         setup=data.setup,
         alloy=data.alloy,
         pours=len(data.pours),
-        borrowed_weight=round(sum(pour.weight for pour in borrowed), 2),
+        borrowed=tuple(
+            Borrowed(setup=setup, pours=len(group), apart_c=round(_apart_c(data.family, group[0].apart), 1))
+            for setup, group in by_setup(data.borrowed).items()
+        ),
         level=level,
         accept=accept,
         best_c=None if best is None else whole(best),
@@ -315,5 +267,7 @@ def _advice(
             for t, m, a, b in zip(temps_c.tolist(), mean.tolist(), low.tolist(), high.tolist(), strict=True)
         ),
         findings=data.pours,
+        changed=data.changed,
+        invented=data.invented,
     )
     return msgspec.structs.replace(advice, words=words.sentences(data, advice))

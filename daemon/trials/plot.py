@@ -1,13 +1,14 @@
 """Room: an advice as a drawing. One self-contained SVG: the curve with its band, the pours, the window, the limit."""
 
-from html import escape
-
 from pourcall.contract.units import Unit, format_temperature, from_c
 from pourcall.daemon.trials.advice import Advice, InspectedPour
+from pourcall.profiles.axes import Frame, band, bottom_ticks, levels, scale, spread
+from pourcall.profiles.page import esc, svg, ticks
 
 WIDTH, HEIGHT = 760, 440
 LEFT, RIGHT, TOP, BOTTOM = 66, 24, 62, 96
-_BAND, _LINE, _USABLE, _INK, _GREY = "#cfdceb", "#1f4e79", "#e3f1e1", "#222222", "#777777"
+_FRAME = Frame(LEFT, WIDTH - RIGHT, TOP, HEIGHT - BOTTOM)
+_BAND, _LINE, _USABLE, _INK, _GREY = "#9fb9d7", "#1f4e79", "#e3f1e1", "#222222", "#777777"
 _COLD, _HOT, _SOUND = "#2166ac", "#b2182b", "#1b7837"
 
 
@@ -15,45 +16,31 @@ def advice_svg(advice: Advice, unit: Unit = Unit.C) -> str:
     """The drawing as text. Cold faults point down, hot ones up, sound castings are round; bigger is graver."""
     curve = advice.curve
     low_c, high_c = curve[0].temp_c, curve[-1].temp_c
+    first, last = from_c(low_c, unit), from_c(high_c, unit)
+    across, y = scale(first, last, LEFT, WIDTH - RIGHT), scale(0.0, 1.0, _FRAME.base, _FRAME.top)
 
     def x(temp_c: float) -> float:
-        return round(LEFT + (WIDTH - LEFT - RIGHT) * (temp_c - low_c) / max(1.0, high_c - low_c), 1)
+        return round(across(from_c(temp_c, unit)), 1)
 
-    def y(share: float) -> float:
-        return round(TOP + (HEIGHT - TOP - BOTTOM) * (1.0 - share), 1)
-
-    floor, top = y(0.0), y(1.0)
+    floor, top = _FRAME.base, _FRAME.top
     title = f"{advice.setup}, {advice.alloy}: {advice.pours} inspected pours"
-    head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" '
-        f'font-family="sans-serif" font-size="13" fill="{_INK}" role="img">'
-    )
+    about = "Chance of a sound casting by temperature at the lip, 90 % band"
+    if advice.invented:
+        about += "; invented: a simulated furnace"
     parts = [
-        head,
-        f"<title>{escape(title)}</title>",
         f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#ffffff"/>',
-        f'<text x="{LEFT}" y="24" font-size="16" font-weight="bold">{escape(title)}</text>',
-        f'<text x="{LEFT}" y="44" fill="{_GREY}">Chance of a sound casting by temperature at the lip, 90 % band</text>',
+        f'<text x="{LEFT}" y="24" font-size="16" font-weight="bold">{esc(title)}</text>',
+        f'<text x="{LEFT}" y="44" fill="{_GREY}">{about}</text>',
     ]
     if advice.usable_min_c is not None and advice.usable_max_c is not None:
         a, b = x(advice.usable_min_c), x(advice.usable_max_c)
-        parts.append(f'<rect x="{a}" y="{top}" width="{max(1.0, b - a):.1f}" height="{floor - top}" fill="{_USABLE}"/>')
-    around = [f"{x(p.temp_c)},{y(p.high)}" for p in curve] + [f"{x(p.temp_c)},{y(p.low)}" for p in reversed(curve)]
-    parts.append(f'<polygon points="{" ".join(around)}" fill="{_BAND}"/>')
-    for share in (0.0, 0.25, 0.5, 0.75, 1.0):
-        parts.append(f'<path d="M{LEFT} {y(share)}H{WIDTH - RIGHT}" stroke="#dddddd"/>')
-        parts.append(f'<text x="{LEFT - 8}" y="{y(share) + 4}" text-anchor="end">{share:.0%}</text>')
-    path = " L".join(f"{x(p.temp_c)} {y(p.sound)}" for p in curve)
+        parts.append(band(a, max(a + 1.0, b), top, floor, _USABLE, _FRAME))
+    parts.append(spread([(x(p.temp_c), y(p.high), y(p.low)) for p in curve], _BAND, 0.5))
+    parts += levels((0.0, 0.25, 0.5, 0.75, 1.0), y, _FRAME, lambda share: f"{share:.0%}")
+    path = " L".join(f"{x(p.temp_c)} {y(p.sound):.1f}" for p in curve)
     parts.append(f'<path d="M{path}" fill="none" stroke="{_LINE}" stroke-width="2.5"/>')
-    step_c = next(s for s in (5, 10, 20, 25, 50, 100, 1000) if (high_c - low_c) / s <= 9)
-    first, last = from_c(low_c, unit), from_c(high_c, unit)
-    mark = (int(first // step_c) + 1) * step_c if first % step_c else int(first)
-    while mark <= last:
-        at = round(LEFT + (WIDTH - LEFT - RIGHT) * (mark - first) / max(1.0, last - first), 1)
-        parts.append(f'<path d="M{at} {floor}v5" stroke="{_INK}"/>')
-        parts.append(f'<text x="{at}" y="{floor + 20}" text-anchor="middle">{mark}</text>')
-        mark += step_c * (2 if unit is Unit.F else 1)
-    shown = format_temperature(0.0, unit).split(" ")[1] + " at the lip"
+    parts += bottom_ticks(ticks(first, last, 9.0), across, floor)
+    shown = f"{format_temperature(None, unit).removeprefix('-- ')} at the lip"
     parts.append(f'<text x="{WIDTH - RIGHT}" y="{floor + 38}" text-anchor="end" fill="{_GREY}">{shown}</text>')
     if advice.allowed_max_c < high_c - 1.0:
         parts.append(_upright(x(advice.allowed_max_c), top, floor, _HOT, "limit"))
@@ -61,7 +48,7 @@ def advice_svg(advice: Advice, unit: Unit = Unit.C) -> str:
         parts.append(_upright(x(advice.next_c), top, floor, _INK, f"next {format_temperature(advice.next_c, unit)}"))
     parts += [_pour(pour, x(pour.lip_c), floor) for pour in advice.findings]
     parts.append(_legend(floor + 62))
-    return "\n".join([*parts, "</svg>"]) + "\n"
+    return svg(WIDTH, HEIGHT, parts, title, "font-family:sans-serif;font-size:13px") + "\n"
 
 
 def _upright(at: float, top: float, floor: float, colour: str, label: str) -> str:
@@ -69,13 +56,13 @@ def _upright(at: float, top: float, floor: float, colour: str, label: str) -> st
     off = -5 if end else 5
     return (
         f'<path d="M{at} {top}V{floor}" stroke="{colour}" stroke-dasharray="5 4"/>'
-        f'<text x="{at + off:.1f}" y="{top + 14}" fill="{colour}"{end}>{escape(label)}</text>'
+        f'<text x="{at + off:.1f}" y="{top + 14}" fill="{colour}"{end}>{esc(label)}</text>'
     )
 
 
 def _pour(pour: InspectedPour, at: float, floor: float) -> str:
     found = pour.found
-    label = f"<title>{escape(pour.pour)}</title>"
+    label = f"<title>{esc(pour.pour)}</title>"
     marks = []
     if found.cold:
         size = 3 + 2 * found.cold

@@ -1,6 +1,7 @@
 """Room: an advice in sentences. Calm, with its uncertainty; temperatures as tokens for `in_unit`."""
 
 from pourcall.contract.units import say_c, say_difference_c
+from pourcall.daemon.records.compare import more_changed
 from pourcall.daemon.trials.advice import Advice, Bound, SetupData
 from pourcall.daemon.trials.defects import defects
 
@@ -13,6 +14,8 @@ def sentences(data: SetupData, advice: Advice) -> tuple[str, ...]:
         said = [*_accusation(data, advice), _best(advice), _usable(advice)]
     else:
         said = [_next(data, advice), _best(advice), _usable(advice), _more(advice)]
+    if data.changed:
+        said.append(f"{more_changed(data.changed)}; change one thing at a time.")
     said += _bounds(data, advice)
     said += _rests_on(data, advice)
     return tuple(sentence for sentence in said if sentence)
@@ -52,8 +55,9 @@ def _accusation(data: SetupData, advice: Advice) -> list[str]:
 def _next(data: SetupData, advice: Advice) -> str:
     assert advice.next_c is not None
     pot = f" ({say_c(advice.next_tap_c)} in the pot)" if advice.next_tap_c is not None else ""
+    who = "the sheet and similar setups expect" if advice.borrowed else "the sheet expects"
     why = {
-        "first": "no pour of this setup is inspected yet, so begin where the sheet expects sound castings",
+        "first": f"no pour of this setup is inspected yet, so begin where {who} sound castings",
         "learn": "next to the best, where one more pour teaches most about where this mould's window ends",
         "best": "where a sound casting is likeliest",
         "hotter": "only cold faults so far, so a step hotter",
@@ -112,20 +116,18 @@ def _limit(bound: Bound) -> str:
 def _rests_on(data: SetupData, advice: Advice) -> list[str]:
     count = f"{advice.pours} inspected {'pour' if advice.pours == 1 else 'pours'}"
     said = [f"Rests on {count} and on the {data.window_why}."]
-    if data.borrowed:
-        per: dict[str, list[float]] = {}
-        for pour in data.borrowed:
-            per.setdefault(pour.setup, []).append(pour.weight)
-        whole = sum(sum(weights) for weights in per.values())
-        shrink = advice.borrowed_weight / whole if whole > 0.0 else 1.0
+    if advice.borrowed:
         told = "; ".join(
-            f"{len(weights)} of {setup}, each {weights[0] * shrink:.2f} of a pour" for setup, weights in per.items()
+            f"{one.pours} of {one.setup}, whose window may well lie {say_difference_c(one.apart_c)} off"
+            for one in advice.borrowed
         )
         said.append(f"Borrowed from similar setups of this alloy: {told}.")
     unrelated = sum(1 for pour in data.pours if pour.found.unrelated)
     if unrelated:
         plural = "pour" if unrelated == 1 else "pours"
         said.append(f"Faults that temperature has little to do with, in {unrelated} {plural}, are left aside.")
+    if data.invented:
+        said.append("Invented: these pours are of a simulated furnace. Try the program by them, and cast by your own.")
     if data.left_out:
         said.append("Left out: " + "; ".join(data.left_out) + ".")
     if data.pours:

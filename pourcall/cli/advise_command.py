@@ -19,13 +19,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--accept", type=int, default=0, choices=(0, 1, 2), metavar="0|1|2",
         help="worst severity that still passes: 1 accepts slight faults (default: 0, none)",
     )  # fmt: skip
-    parser.add_argument("--plot", type=Path, default=None, metavar="FILE.svg", help="draw the curve as well")
+    parser.add_argument(
+        "--plot", type=Path, default=None, metavar="FILE",
+        help="draw the curve as well: .svg, or .png and .pdf with the extra `pictures`",
+    )  # fmt: skip
     add_json(parser)
     add_unit(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Read the records, work it out, say it."""
+    from pourcall.daemon.records.pictures import ending_of, write_pictures
     from pourcall.daemon.records.store import Store
     from pourcall.daemon.trials.gather import setup_data
     from pourcall.daemon.trials.model import advise
@@ -33,8 +37,8 @@ def run(args: argparse.Namespace) -> int:
     from pourcall.profiles.window import check_material
 
     level = _level(args.level)
-    if args.plot is not None and args.plot.suffix.lower() != ".svg":
-        raise BadInput(f"{args.plot.name!r} is no SVG", remedy="Give a file name that ends in .svg")
+    if args.plot is not None:
+        ending_of(args.plot)  # before the work, not after it
     if args.material:
         check_material(args.material)
     unit = unit_of(args)
@@ -47,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     if args.plot is not None:
         from pourcall.daemon.trials.plot import advice_svg
 
-        args.plot.write_text(advice_svg(advice, unit), encoding="utf-8")
+        write_pictures({args.plot: advice_svg(advice, unit)})
     if args.json:
         print_json(advice)
         return 0

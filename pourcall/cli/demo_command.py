@@ -3,6 +3,7 @@
 import argparse
 import asyncio
 import os
+import shlex
 import shutil
 import signal
 import subprocess
@@ -17,9 +18,16 @@ from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.settings import Sound
 from pourcall.contract.units import Unit, parse_unit
 from pourcall.sim.demo import DEMOS
+from pourcall.sim.invented import CLEAT, MELTS, SAID
 
 START_S = 20.0
 DEFAULT_SPEED = 20.0
+# What to try on the invented melts: two cleats of which only the temperature differs, and a sheet with a photo on it.
+TRY = (
+    f'advise "{CLEAT}"',
+    f"compare {MELTS[0].melt}-1 {MELTS[2].melt}-1",
+    f"sheet {MELTS[0].melt}-2",
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,6 +41,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--export", type=Path, default=None, metavar="DIR", help="where the traces go (default: ./pourcall-demo)"
     )
     parser.add_argument("--home", type=Path, default=None, help="keep record and settings in this folder")
+    parser.add_argument(
+        "--records", type=Path, default=None, metavar="DIR",
+        help="run no furnace: put six invented melts with a dozen pours into DIR, to try advise, compare, sheet on",
+    )  # fmt: skip
+    parser.add_argument("--empty", action="store_true", help="dashboard without the six invented melts before it")
     parser.add_argument("--quiet", action="store_true", help="no sound")
     parser.add_argument("--shop-only", action="store_true", help=argparse.SUPPRESS)
     add_unit(parser)
@@ -44,19 +57,64 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput(f"a speed of {args.speed:g}", remedy="Choose 0.1 to 5000")
     if args.shop_only:
         return _shop(_paths(args.home), args.scenario, args.speed or DEFAULT_SPEED, by_hand=True)[0]
+    if args.records is not None:
+        return _records(args)
+    from pourcall.cli.demo_records import refuse_a_real_shop
+
+    if not args.headless and not (sys.stderr.isatty() and sys.stdin.isatty()):
+        raise DaemonError("the dashboard needs a terminal", remedy="Run it in one, or use --headless --export DIR")
     home = args.home or Path(tempfile.mkdtemp(prefix="pourcall-demo-"))
-    export = args.export or Path("pourcall-demo")
     try:
         paths = _paths(home)
+        refuse_a_real_shop(paths)
+        if not args.headless and not args.empty:
+            _season(paths)
+        before = _melts(paths)
         if args.headless:
             code, _ = _shop(paths, args.scenario, args.speed, by_hand=False)
         else:
             code = _with_dashboard(args, home, paths)
-        _export(paths, export)
+        _export(paths, args.export or Path("pourcall-demo"), but=before)
+        if not args.headless and args.home is None and not args.empty:
+            print("The invented records are gone with it; `pourcall demo --records DIR` makes them to keep")
         return code
     finally:
         if args.home is None:
             shutil.rmtree(home, ignore_errors=True)
+
+
+def _records(args: argparse.Namespace) -> int:
+    """The invented season alone, and what to try on it."""
+    other = [name for name in ("home", "export", "speed", "headless", "empty") if getattr(args, name)]
+    if other:
+        raise BadInput(
+            f"--records runs no furnace, so --{other[0]} says nothing", remedy="Give --records alone; then run the demo"
+        )
+    folder = args.records.resolve()
+    if not _season(_paths(folder)):
+        print(f"There are records in {folder} already; they stay as they are", file=sys.stderr)
+    print(SAID)
+    print("To try it (this home is its own; invented pours never mix with a real shop's):")
+    print(f"  export POURCALL_HOME={shlex.quote(str(folder))}")
+    for words in TRY:
+        print(f"  pourcall {words}")
+    return 0
+
+
+def _season(paths: Paths) -> bool:
+    """Put the invented melts on record where there are none yet; whether there were none."""
+    from pourcall.cli.demo_records import make_records
+
+    made = make_records(paths, on_melt=_tell)
+    if made.melts:
+        said = f"{made.pours} invented pours of {made.melts} melts are on record, after {made.took_s:.0f} s"
+        print(f"\r{said}" if sys.stderr.isatty() else said, file=sys.stderr)
+    return made.melts > 0
+
+
+def _tell(melt: str) -> None:
+    if sys.stderr.isatty():
+        print(f"\rinventing earlier melts: {melt} ", end="", file=sys.stderr, flush=True)
 
 
 def _paths(home: Path) -> Paths:
@@ -88,8 +146,6 @@ def _with_dashboard(args: argparse.Namespace, home: Path, paths: Paths) -> int:
     """The shop in a process of its own, as a daemon would be, and the dashboard here."""
     from pourcall.tui.main import address_for, run_dashboard
 
-    if not sys.stderr.isatty() or not sys.stdin.isatty():
-        raise DaemonError("the dashboard needs a terminal", remedy="Run it in one, or use --headless --export DIR")
     words = [sys.executable, "-m", "pourcall", "demo", "--shop-only", "--home", str(home), "--scenario", args.scenario]
     home.mkdir(parents=True, exist_ok=True)
     with (home / "shop.log").open("ab") as log:
@@ -118,8 +174,18 @@ def _wait_for(shop: subprocess.Popen[bytes], paths: Paths, home: Path) -> None:
         time.sleep(0.05)
 
 
-def _export(paths: Paths, folder: Path) -> None:
-    """Every pour that was marked, or the melt where none was."""
+def _melts(paths: Paths) -> frozenset[str]:
+    """The melts on record."""
+    from pourcall.daemon.records.store import Store
+
+    if not paths.database.exists():
+        return frozenset()
+    with Store.read(paths.database) as store:
+        return frozenset(row.melt for row in store.melts(limit=10_000))
+
+
+def _export(paths: Paths, folder: Path, *, but: frozenset[str]) -> None:
+    """Every pour that was marked, or the melt where none was; none of the melts that were there before."""
     from pourcall.daemon.records.export import export_melt, export_pour
     from pourcall.daemon.records.store import Store
 
@@ -127,7 +193,8 @@ def _export(paths: Paths, folder: Path) -> None:
         return
     folder.mkdir(parents=True, exist_ok=True)
     with Store.read(paths.database) as store:
-        pours, melts = store.pours(limit=50), store.melts(limit=1)
+        pours = [row for row in store.pours(limit=50) if row.melt not in but]
+        melts = [row for row in store.melts(limit=1) if row.melt not in but]
         done = [export_pour(store, row.pour, folder) for row in reversed(pours)]
         if not done and melts:
             done = [export_melt(store, melts[0].melt, folder)]

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from pourcall.contract.units import Unit, in_unit
 from pourcall.daemon.trials.advice import Advice, Bound, InspectedPour, SetupData
 from pourcall.daemon.trials.defects import Sides
-from pourcall.daemon.trials.model import BORROW_MOST, FAMILY, GOOD_ENOUGH, LEVEL, advise, prior_of
+from pourcall.daemon.trials.model import LEVEL, advise, prior_of
+from pourcall.daemon.trials.next_pour import FAMILY, GOOD_ENOUGH
 from pourcall.daemon.trials.plot import advice_svg
 
 COLD, HOT, BOTH, SOUND = "cold", "hot", "both", "sound"
@@ -26,9 +27,9 @@ def found(what: str, grade: int = 2) -> Sides:
     return Sides(cold=cold, cold_strength=3 * bool(cold), hot=hot, hot_strength=3 * bool(hot))
 
 
-def pours(*told: tuple[float, str], u_c: float = 3.0, weight: float = 1.0) -> tuple[InspectedPour, ...]:
+def pours(*told: tuple[float, str], u_c: float = 3.0, apart: float = 1.0) -> tuple[InspectedPour, ...]:
     return tuple(
-        InspectedPour(pour=f"2026-{n:03d}-1", lip_c=lip_c, u_c=u_c, found=found(what), weight=weight, setup="other")
+        InspectedPour(pour=f"2026-{n:03d}-1", lip_c=lip_c, u_c=u_c, found=found(what), apart=apart, setup="other")
         for n, (lip_c, what) in enumerate(told, 1)
     )
 
@@ -166,25 +167,39 @@ def test_a_badly_known_temperature_says_less() -> None:
     assert width(20.0) > width(2.0) + 0.03
 
 
-def test_borrowed_pours_pull_less_than_own_ones_and_are_rationed() -> None:
-    told = tuple((560.0, COLD) for _ in range(3))
-    own = advise(cleat(*told)).best_c
-    lent = pours(*told, weight=0.2)
-    borrowed = advise(msgspec.structs.replace(cleat(), borrowed=lent))
-    alone = advise(cleat()).best_c
-    assert own is not None
-    assert borrowed.best_c is not None
-    assert alone is not None
-    assert alone < borrowed.best_c < own
-    assert borrowed.borrowed_weight == pytest.approx(0.6)
-    assert "3 of other, each 0.20 of a pour" in words(borrowed)
-    crowd = advise(msgspec.structs.replace(cleat(), borrowed=pours(*((560.0, COLD),) * 40, weight=0.5)))
-    assert crowd.borrowed_weight == pytest.approx(BORROW_MOST)
+def test_borrowed_pours_pull_less_than_own_ones_and_the_less_the_less_they_are_alike() -> None:
+    told = ((545.0, COLD), (552.0, COLD), (560.0, COLD), (575.0, SOUND))
+
+    def best(data: SetupData) -> float:
+        found_c = advise(data, outlook=False).best_c
+        assert found_c is not None
+        return found_c
+
+    own = best(cleat(*told))
+    alone, like = best(cleat()), best(msgspec.structs.replace(cleat(), borrowed=pours(*told)))
+    unlike = best(msgspec.structs.replace(cleat(), borrowed=pours(*told, apart=3.0)))
+    assert alone <= unlike < like < own
+    advice = advise(msgspec.structs.replace(cleat(), borrowed=pours(*told)))
+    assert [(one.setup, one.pours) for one in advice.borrowed] == [("other", 4)]
+    assert "4 of other, whose window may well lie" in words(advice)
+    assert "where the sheet and similar setups expect sound castings" in words(advice)
+
+
+def test_however_many_pours_are_borrowed_they_never_settle_what_only_own_ones_can() -> None:
+    def width(data: SetupData) -> float:
+        low, _, high = at(advise(data, outlook=False), 552.0)
+        return high - low
+
+    told = [(t, SOUND if 555.0 < t < 580.0 else COLD if t < 560.0 else HOT) for t in range(536, 600, 4)]
+    lent = [(float(t), what) for _ in range(8) for t, what in told]
+    crowd = msgspec.structs.replace(cleat(), borrowed=pours(*lent))
+    assert width(crowd) > 0.35
+    assert width(msgspec.structs.replace(cleat(), pours=crowd.borrowed)) < 0.25
 
 
 def test_many_own_pours_outweigh_what_is_borrowed() -> None:
     told = [(t, SOUND) for t in range(552, 576)] + [(530.0, COLD), (594.0, HOT)]
-    lent = pours(*((562.0, COLD),) * 12, weight=0.5)
+    lent = pours(*((562.0, COLD),) * 12)
     alone = advise(cleat(*told))
     mixed = advise(msgspec.structs.replace(cleat(*told), borrowed=lent))
     assert at(mixed, 568.0)[1] == pytest.approx(at(alone, 568.0)[1], abs=0.06)
@@ -234,6 +249,26 @@ def test_advice_never_leaves_its_limits_whatever_was_poured(told: list[tuple[flo
     assert advice.words
 
 
+def test_what_else_changed_is_said_beside_what_the_temperature_did() -> None:
+    data = msgspec.structs.replace(
+        cleat((560.0, SOUND)), changed=("remelt count 0 or 3", "thinnest section 5 mm or 6 mm")
+    )
+    advice = advise(data, outlook=False)
+    assert advice.changed == data.changed
+    said = words(advice)
+    assert "More than the temperature changed: remelt count 0 or 3, thinnest section 5 mm or 6 mm." in said
+    assert "change one thing at a time" in said
+    assert "More than the temperature" not in words(advise(cleat((560.0, SOUND)), outlook=False))
+
+
+def test_advice_from_invented_pours_says_so_in_words_and_in_the_drawing() -> None:
+    advice = advise(msgspec.structs.replace(cleat((560.0, SOUND)), invented=True), outlook=False)
+    assert advice.invented
+    assert "of a simulated furnace" in words(advice)
+    assert "invented" in advice_svg(advice)
+    assert "invented" not in advice_svg(advise(cleat((560.0, SOUND)), outlook=False))
+
+
 def test_temperatures_in_words_follow_the_readers_unit() -> None:
     advice = advise(cleat((560.0, SOUND)))
     assert "<" in " ".join(advice.words)
@@ -250,7 +285,7 @@ def test_the_drawing_is_well_formed_and_shows_every_pour(unit: Unit) -> None:
     titles = [node.text for node in root.iter("{http://www.w3.org/2000/svg}title")]
     assert titles[0] == "cleat <7 & up>, za27: 4 inspected pours"
     assert titles[1:] == [f"2026-{n:03d}-1" for n in (1, 2, 3, 4)]
-    width, height = float(root.attrib["width"]), float(root.attrib["height"])
+    width, height = (float(part) for part in root.attrib["viewBox"].split()[2:])
     for node in root.iter("{http://www.w3.org/2000/svg}text"):
         assert 0.0 <= float(node.attrib["x"]) <= width
         assert 0.0 <= float(node.attrib["y"]) <= height

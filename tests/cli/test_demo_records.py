@@ -1,0 +1,208 @@
+"""Room: the invented season on record. Made by engine and recorder in seconds, the same bytes each time, marked."""
+
+import csv
+import hashlib
+import json
+import os
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+
+from pourcall.cli import demo_records
+from pourcall.cli.demo_records import make_records
+from pourcall.contract.errors import Refused
+from pourcall.contract.paths import Paths, paths_for
+from pourcall.daemon.records.store import Store
+from pourcall.sim import invented
+from pourcall.sim.invented import CLEAT, FAIRLEAD, MELTS
+
+Run = Callable[..., Any]
+
+
+class Season(NamedTuple):
+    """A home with the season, and the true temperatures at the lip that no record holds, in order of the pours."""
+
+    home: Path
+    lips: list[tuple[str, float]]
+
+
+def paths_of(home: Path) -> Paths:
+    return paths_for({"POURCALL_HOME": str(home)}, "linux", home)
+
+
+def sha(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+@pytest.fixture(scope="module")
+def season() -> Iterator[Season]:
+    lips: list[tuple[str, float]] = []
+    real = invented.inspect
+
+    def listening(setup: str, lip_c: float, rng: Any) -> Any:
+        lips.append((setup, lip_c))
+        return real(setup, lip_c, rng)
+
+    with tempfile.TemporaryDirectory(prefix="pc-") as folder, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(invented, "inspect", listening)
+        home = Path(folder) / "h"
+        made = make_records(paths_of(home))
+        assert (made.melts, made.pours) == (6, 12)
+        yield Season(home, lips)
+
+
+@pytest.fixture
+def shop(season: Season, home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The working folder, beside a copy of that home."""
+    monkeypatch.chdir(tmp_path)
+    for name in ("data", "settings"):
+        shutil.copytree(season.home / name, home / name)
+    return tmp_path
+
+
+def test_a_dozen_pours_of_two_setups_with_all_that_belongs_to_them(season: Season) -> None:
+    with Store.read(paths_of(season.home).database) as store:
+        pours, melts = store.pours(), store.melts()
+        details = [store.melt(row.melt) for row in melts]
+        photo = store.pour("2025-001-2").photos[0]
+    assert len(pours) == 12
+    assert {row.setup for row in pours} == {CLEAT, FAIRLEAD}
+    assert {row.ending for row in melts} == {"poured"}
+    assert {row.alloy for row in melts} == {"za27", "c87300"}
+    for detail in details:
+        assert detail.charges
+        assert any(note.who == "demo" for note in detail.notes)
+        assert not [alarm for alarm in detail.alarms if alarm.present]
+        assert (len(detail.dips) > 0) == (detail.row.alloy == "c87300")  # the dipping probe belongs to the burner
+    assert [row.pour for row in pours if not row.result] == ["2025-006-2"]  # one still lies on the bench
+    results = " ".join(row.result for row in pours)
+    assert "misrun" in results
+    assert "sink" in results
+    assert (paths_of(season.home).photos / f"{photo.hash}{photo.suffix}").read_bytes() == invented.picture()
+
+
+def test_the_recorded_lip_temperature_agrees_with_the_simulated_truth_within_its_uncertainty(season: Season) -> None:
+    """Expanded uncertainty (k = 2, GUM): about 19 of 20 truths lie inside, and never one far outside."""
+    with Store.read(paths_of(season.home).database) as store:
+        rows = sorted(store.pours(), key=lambda row: row.pour)
+    ratios = []
+    for row, (setup, lip_c) in zip(rows, season.lips, strict=True):
+        assert row.setup == setup
+        assert row.lip_temp_c is not None
+        assert row.lip_u_c is not None
+        ratios.append(abs(row.lip_temp_c - lip_c) / row.lip_u_c)
+    assert max(ratios) < 1.5
+    assert sum(ratio <= 1.0 for ratio in ratios) >= 11
+
+
+def test_every_melt_and_pour_says_that_it_is_invented(season: Season) -> None:
+    conn = sqlite3.connect(paths_of(season.home).database)
+    asked = "SELECT m.melt, g.pour_number FROM tags g JOIN melts m ON m.id = g.melt_id WHERE tag = 'invented'"
+    tagged = set(conn.execute(asked))
+    configs = [json.loads(body) for (body,) in conn.execute("SELECT body FROM texts WHERE kind = 'config'")]
+    conn.close()
+    assert tagged == {(melt.melt, number) for melt in MELTS for number in (0, 1, 2)}
+    assert all(config["simulated"] for config in configs)
+
+
+def test_lists_pages_comparison_advice_and_exports_show_it(shop: Path, run: Run) -> None:
+    for words in (("melt", "list"), ("pour", "list"), ("pour", "show", "2025-001-1"), ("melt", "show", "2025-001")):
+        assert "simulated furnace; nothing of it was poured" in run(*words).out, words
+    assert "Invented" in run("compare", "2025-001-1", "2025-003-1").out
+    advice = run("advise", CLEAT, "--plot", "a.svg")
+    assert "of a simulated furnace" in advice.out
+    assert "invented" in (shop / "a.svg").read_text("utf-8")
+    assert json.loads(run("advise", CLEAT, "--json").out)["invented"] is True
+    assert run("sheet", "2025-001-2").code == 0
+    page = (shop / "pour-2025-001-2.html").read_text("utf-8")
+    assert "SIMULATED" in page
+    assert "data:image/png;base64," in page
+    assert run("export", "2025-001-1", "--to", "out").code == 0
+    (table,) = (shop / "out").glob("*.csv")
+    with table.open(encoding="utf-8", newline="") as file:
+        assert "invented: a simulated furnace" in next(csv.DictReader(file))["mark"]
+    assert "invented" in json.loads((shop / "out" / f"{table.stem}.csv-metadata.json").read_text("utf-8"))["dc:title"]
+
+
+def test_the_season_teaches_the_cleat_by_temperature_alone_and_the_fairlead_not(shop: Path, run: Run) -> None:
+    cleat = run("advise", CLEAT).out
+    assert "More than the temperature" not in cleat
+    assert "Pour next at" in cleat
+    assert "90 % band" in cleat
+    fairlead = run("advise", FAIRLEAD).out
+    assert "More than the temperature changed: remelt count 0 or 1, batch of the mould sand 7 or sand 8." in fairlead
+    assert "awaiting inspection: 2025-006-2" in fairlead
+    assert "MIND: More than" not in run("compare", "2025-001-1", "2025-003-1").out
+    assert "batch of the mould" in run("compare", "2025-004-1", "2025-006-1").out.splitlines()[0]
+
+
+def test_the_same_seed_makes_the_same_bytes_and_another_does_not(tmp_path: Path) -> None:
+    made = []
+    for name, seed in (("a", 1), ("b", 1), ("c", 2)):
+        paths = paths_of(tmp_path / name)
+        make_records(paths, seed=seed, melts=MELTS[:1])
+        made.append(sha(paths.database))
+    assert made[0] == made[1]
+    assert made[0] != made[2]
+
+
+@pytest.mark.long
+def test_the_whole_season_is_the_same_bytes_too(season: Season, tmp_path: Path) -> None:
+    make_records(paths_of(tmp_path / "again"))
+    assert sha(paths_of(tmp_path / "again").database) == sha(paths_of(season.home).database)
+
+
+def test_records_that_are_there_already_are_left_alone(shop: Path, home: Path) -> None:
+    before = sha(paths_of(home).database)
+    assert make_records(paths_of(home)).melts == 0
+    assert sha(paths_of(home).database) == before
+
+
+def test_nothing_is_invented_in_a_real_shops_home(home: Path, run: Run) -> None:
+    paths = paths_of(home)
+    paths.settings.parent.mkdir(parents=True)
+    paths.settings.write_text("schema = 1\n", "utf-8")
+    with pytest.raises(Refused, match="a real shop"):
+        make_records(paths)
+    for words in (("--records", str(home)), ("--headless", "--home", str(home))):
+        done = run("demo", *words)
+        assert done.code == Refused.exit_code
+        assert "a folder of its own" in done.err
+    assert paths.settings.read_text("utf-8") == "schema = 1\n"
+    assert not paths.database.exists()
+
+
+def test_records_without_settings_are_taken_for_real_ones(season: Season, home: Path) -> None:
+    shutil.copytree(season.home / "data", home / "data")
+    with pytest.raises(Refused, match="a real shop"):
+        make_records(paths_of(home))
+
+
+def test_a_season_that_was_cut_off_leaves_nothing_behind(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise OSError("no space left")
+
+    monkeypatch.setattr(demo_records, "_enter", fail)
+    with pytest.raises(OSError, match="no space"):
+        make_records(paths_of(home), melts=MELTS[:1])
+    assert os.listdir(paths_of(home).data) == []
+
+
+def test_the_command_says_what_to_try_next(tmp_path: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(demo_records, "make_records", lambda paths, **_: make_records(paths, melts=MELTS[:1]))
+    folder = tmp_path / "season one"
+    said = run("demo", "--records", str(folder))
+    assert said.code == 0, said.err
+    assert "2 invented pours of 1 melts" in said.err
+    assert f"export POURCALL_HOME='{folder}'" in said.out
+    tries = [line.removeprefix("  pourcall ") for line in said.out.splitlines() if line.startswith("  pourcall ")]
+    assert tries == [f'advise "{CLEAT}"', "compare 2025-001-1 2025-003-1", "sheet 2025-001-2"]
+    monkeypatch.setenv("POURCALL_HOME", str(folder))
+    assert "are on record" not in run("demo", "--records", str(folder)).err
+    for other in ("--headless", "--empty"):
+        assert run("demo", "--records", str(folder), other).code == 2
