@@ -4,18 +4,21 @@ Facts in, SVG text out, small enough to stand in a page; temperatures in the rea
 (facts.py), words of the page (sheet.py).
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 from pourcall.contract.api import TracePoint
 from pourcall.contract.events import MeltState
 from pourcall.contract.units import Unit, format_temperature, from_c
 from pourcall.daemon.records.facts import DETAIL_AFTER_S, DETAIL_BEFORE_S, Mark, PourFacts
+from pourcall.profiles.axes import Frame, Scale, band, bottom_ticks, levels, scale, spread
 from pourcall.profiles.page import esc, svg, ticks
 
 WIDTH, HEIGHT = 540, 356
 _LEFT, _RIGHT, _TOP, _BASE = 54, 12, 80, 312
+_FRAME = Frame(_LEFT, WIDTH - _RIGHT, _TOP, _BASE)
 _STRIP = 16
-FONT = "font:14px sans-serif"
+_UP = 46  # an overlay has no numbered marks above its field
+FONT = "font-family:sans-serif;font-size:14px"
 NUMBERED = ("call", "alarm", "power", "dip", "skim", "addition", "temperature")
 STATE_FILL: dict[MeltState, str] = {
     MeltState.EMPTY: "#ffffff", MeltState.SOLID: "#c9ccd1", MeltState.MELTING: "#e8c89a", MeltState.LIQUID: "#f3e3a8",
@@ -24,8 +27,6 @@ STATE_FILL: dict[MeltState, str] = {
 TRACE_INK = ("#1f4e79", "#8c510a", "#5e3c99", "#4d4d4d", "#01665e")
 _RED, _GREEN, _BLUE, _INK = "#a11d1d", "#1b7837", "#2a6099", "#222222"
 _STEP_SHARE = 0.02  # a line is broken where readings are further apart than this share of the width
-
-Scale = Callable[[float], float]
 
 
 def numbered(facts: PourFacts) -> tuple[tuple[int, Mark], ...]:
@@ -47,7 +48,7 @@ def both_svg(facts: PourFacts, unit: Unit = Unit.C) -> str:
     """Both drawings side by side in one file, on white."""
     head = (
         f'<rect width="{2 * WIDTH}" height="{HEIGHT + 30}" fill="#ffffff"/><text x="{_LEFT}" y="22" '
-        f'style="font:bold 16px sans-serif">Pour {esc(facts.row.pour)}, {esc(facts.row.mould)}, '
+        f'font-size="16" font-weight="bold">Pour {esc(facts.row.pour)}, {esc(facts.row.mould)}, '
         f"{esc(facts.alloy_name)}</text>"
     )
     sides = [
@@ -65,8 +66,8 @@ def melt_drawing(facts: PourFacts, unit: Unit) -> list[str]:
     low, high = _range(temps, unit)
     x, y = _scales(0.0, max(end_s, 60.0), low, high, unit)
     drawn = ['<text x="4" y="14" font-weight="bold">Whole melt, minutes since it began</text>']
-    drawn += _windows(facts, x, y, 0.0, end_s)
     drawn += _axes(x, low, high, 0.0, end_s, 0.0, unit)
+    drawn += _windows(facts, x, y, 0.0, end_s)
     drawn += _states(facts, x, end_s)
     drawn += _level_lines(facts, y)
     drawn += _traces(facts.trace, facts.main_probe, x, y)
@@ -91,8 +92,8 @@ def pour_drawing(facts: PourFacts, unit: Unit) -> list[str]:
     low, high = _range([*aims, *near, min(aims) - 25.0, max(aims) + 15.0], unit)
     x, y = _scales(from_s, end_s, low, high, unit)
     drawn = ['<text x="4" y="14" font-weight="bold">Around the pour, minutes before and after</text>']
-    drawn += _windows(facts, x, y, from_s, end_s)
     drawn += _axes(x, low, high, from_s, end_s, facts.pour_s, unit)
+    drawn += _windows(facts, x, y, from_s, end_s)
     drawn += _states(facts, x, end_s, from_s)
     drawn += _level_lines(facts, y)
     clip = f"c{''.join(ch for ch in row.pour if ch.isalnum())}"
@@ -133,10 +134,12 @@ def overlay_svg(
     temps = [floor_c, *aims, *(t for t in _temps(dict(enumerate(shown))) if t > floor_c)]
     low, high = _range(temps, unit)
     x, y = _scales(from_s, until_s, low, high, unit)
-    drawn = [
-        f'<rect width="{WIDTH}" height="{HEIGHT + 30 + 22 * len(pairs)}" fill="#ffffff"/>',
-        f'<text x="{_LEFT}" y="20" font-weight="bold">Minutes before and after {esc(zero)}</text>',
-    ]
+    high_px = HEIGHT - _UP + 30 + 22 * len(pairs)
+    head = (
+        f'<rect width="{WIDTH}" height="{high_px}" fill="#ffffff"/>'
+        f'<text x="{_LEFT}" y="20" font-weight="bold">Minutes before and after {esc(zero)}</text>'
+    )
+    drawn = [f'<g transform="translate(0 -{_UP})">']
     windows = {(facts.row.lip_min_c, facts.row.lip_max_c) for facts in several}
     if len(windows) == 1:
         ((low_c, high_c),) = windows
@@ -157,16 +160,31 @@ def overlay_svg(
             drawn.append(
                 f'<path d="M{x(at_s):.1f} {y(row.lip_temp_c - u_c):.1f}V{y(row.lip_temp_c + u_c):.1f}" '
                 f'stroke="{ink}" stroke-width="2"/>'
-                f'<circle cx="{x(at_s):.1f}" cy="{y(row.lip_temp_c):.1f}" r="4.5" fill="{ink}"/>'
+                f"{_shape(number, x(at_s), y(row.lip_temp_c), ink)}"
             )
         below = HEIGHT + 20 + 22 * number
         came = row.result.replace("_", " ") or "not inspected yet"
         lip = f"{format_temperature(row.lip_temp_c, unit)} at the lip; {came}"
         drawn.append(
             f'<path d="M{_LEFT} {below - 5}h34" stroke="{ink}" stroke-width="3" stroke-dasharray="{dash or "none"}"/>'
+            f"{_shape(number, _LEFT + 17.0, below - 5.0, ink)}"
             f'<text x="{_LEFT + 42}" y="{below}">{esc(row.pour)} {esc(row.mould[:24])}: {esc(lip[:48])}</text>'
         )
-    return svg(WIDTH, HEIGHT + 30 + 22 * len(pairs), drawn, "Pours over each other", FONT) + "\n"
+    return svg(WIDTH, high_px, [head, *drawn, "</g>"], "Pours over each other", FONT) + "\n"
+
+
+def _shape(number: int, at: float, to: float, ink: str) -> str:
+    """One of eight marks that are told apart without colour: four shapes, filled and open."""
+    kind, half = number % 4, 5.5
+    look = f'fill="{ink if number % 8 < 4 else "#ffffff"}" stroke="{ink}" stroke-width="1.6"'
+    if kind == 0:
+        return f'<circle cx="{at:.1f}" cy="{to:.1f}" r="5" {look}/>'
+    corners = (
+        ((-1, -1), (1, -1), (1, 1), (-1, 1)), ((0, -1.2), (1.1, 0.9), (-1.1, 0.9)),
+        ((0, -1.3), (1.3, 0), (0, 1.3), (-1.3, 0)),
+    )[kind - 1]  # fmt: skip
+    points = " ".join(f"{at + half * across:.1f},{to + half * down:.1f}" for across, down in corners)
+    return f'<polygon points="{points}" {look}/>'
 
 
 def _finest(facts: PourFacts) -> tuple[TracePoint, ...]:
@@ -198,38 +216,23 @@ def _range(temps_c: Sequence[float], unit: Unit) -> tuple[float, float]:
 
 
 def _scales(from_s: float, end_s: float, low: float, high: float, unit: Unit) -> tuple[Scale, Scale]:
-    def x(time_s: float) -> float:
-        share = (time_s - from_s) / max(end_s - from_s, 1.0)
-        return _LEFT + min(1.0, max(0.0, share)) * (WIDTH - _LEFT - _RIGHT)
-
-    def y(temp_c: float) -> float:
-        share = (from_c(temp_c, unit) - low) / max(high - low, 1.0)
-        return _BASE - min(1.2, max(-0.2, share)) * (_BASE - _TOP)
-
-    return x, y
+    up = scale(low, high, _BASE, _TOP, beyond=0.2)
+    return scale(from_s, end_s, _LEFT, WIDTH - _RIGHT), lambda temp_c: up(from_c(temp_c, unit))
 
 
 def _axes(x: Scale, low: float, high: float, from_s: float, end_s: float, zero_s: float, unit: Unit) -> list[str]:
     mark = format_temperature(None, unit).removeprefix("-- ")
     drawn = [f'<text x="{_LEFT - 6}" y="{_TOP - 8}" text-anchor="end">{mark}</text>']
-    for value in ticks(low, high, 6.0):
-        at = _BASE - (value - low) / max(high - low, 1.0) * (_BASE - _TOP)
-        drawn.append(f'<path d="M{_LEFT} {at:.1f}H{WIDTH - _RIGHT}" stroke="#dddddd"/>')
-        drawn.append(f'<text x="{_LEFT - 6}" y="{at + 5:.1f}" text-anchor="end">{value:g}</text>')
+    drawn += levels(ticks(low, high, 6.0), scale(low, high, _BASE, _TOP), _FRAME, lambda value: f"{value:g}")
     floor = _BASE + _STRIP
-    for value in ticks((from_s - zero_s) / 60.0, (end_s - zero_s) / 60.0, 9.0):
-        at = x(value * 60.0 + zero_s)
-        drawn.append(f'<path d="M{at:.1f} {floor}v5" stroke="{_INK}"/>')
-        drawn.append(f'<text x="{at:.1f}" y="{floor + 20}" text-anchor="middle">{value:g}</text>')
+    minutes = ticks((from_s - zero_s) / 60.0, (end_s - zero_s) / 60.0, 9.0)
+    drawn += bottom_ticks(minutes, lambda minute: x(minute * 60.0 + zero_s), floor)
     drawn.append(f'<path d="M{_LEFT} {_TOP}V{floor}H{WIDTH - _RIGHT}" fill="none" stroke="{_INK}"/>')
     return drawn
 
 
 def _band(left: float, right: float, top: float, bottom: float, fill: str) -> str:
-    top, bottom = max(top, float(_TOP)), min(bottom, float(_BASE))
-    if bottom <= top or right <= left:
-        return ""
-    return f'<rect x="{left:.1f}" y="{top:.1f}" width="{right - left:.1f}" height="{bottom - top:.1f}" fill="{fill}"/>'
+    return band(left, right, top, bottom, fill, _FRAME)
 
 
 def _windows(facts: PourFacts, x: Scale, y: Scale, from_s: float, end_s: float) -> list[str]:
@@ -313,8 +316,7 @@ def _line(series: Iterable[TracePoint], x: Scale, y: Scale, ink: str, wide: floa
         tops = [(x(p.mono_s), y(p.max_c or 0.0)) for p in piece]
         lows = [(x(p.mono_s), y(p.min_c or 0.0)) for p in piece]
         if any(low - top > 1.5 for (_, top), (_, low) in zip(tops, lows, strict=True)):
-            around = " ".join(f"{a:.1f},{b:.1f}" for a, b in [*tops, *reversed(lows)])
-            drawn.append(f'<polygon points="{around}" fill="{ink}" fill-opacity=".3"/>')
+            drawn.append(spread([(at, up, low) for (at, up), (_, low) in zip(tops, lows, strict=True)], ink, 0.3))
         middle = " ".join(f"{a:.1f},{(b + c) / 2.0:.1f}" for (a, b), (_, c) in zip(tops, lows, strict=True))
         dashed = f' stroke-dasharray="{dash}"' if dash else ""
         drawn.append(
@@ -326,7 +328,7 @@ def _line(series: Iterable[TracePoint], x: Scale, y: Scale, ink: str, wide: floa
 
 def _events(facts: PourFacts, x: Scale, from_s: float, end_s: float) -> list[str]:
     """Numbered marks in rows above the plot, lift and pours through it."""
-    drawn = []
+    drawn, badges = [], []
     rows = [-99.0, -99.0, -99.0]
     for number, mark in numbered(facts):
         if not from_s <= mark.at_s <= end_s:
@@ -339,11 +341,12 @@ def _events(facts: PourFacts, x: Scale, from_s: float, end_s: float) -> list[str
         rows[place] = at
         up = _TOP - 10 - 18 * place
         ink = _RED if mark.kind == "alarm" else _INK
-        drawn.append(
-            f'<path d="M{at:.1f} {_TOP + 5}V{up + 4}" stroke="{ink}" stroke-width=".8"/>'
+        drawn.append(f'<path d="M{at:.1f} {_TOP + 5}V{up + 4}" stroke="{ink}" stroke-width=".8"/>')
+        badges.append(
             f'<circle cx="{at:.1f}" cy="{up - 4}" r="8.5" fill="#ffffff" stroke="{ink}"/>'
             f'<text x="{at:.1f}" y="{up}" text-anchor="middle" style="font-size:11px" fill="{ink}">{number}</text>'
         )
+    drawn += badges
     for mark in facts.marks:
         if mark.kind not in ("lift", "pour") or not from_s <= mark.at_s <= end_s:
             continue

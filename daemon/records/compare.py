@@ -13,6 +13,7 @@ import msgspec
 from pourcall.contract.errors import BadInput
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.daemon.records.facts import PourFacts
+from pourcall.daemon.records.invented import TAG
 from pourcall.daemon.records.views import PourRow
 
 MOST = 8
@@ -78,7 +79,12 @@ def _remelts(facts: PourFacts) -> Value:
 
 
 def _sources(facts: PourFacts) -> Value:
-    return ", ".join(sorted({charge.source for charge in facts.charges if charge.source})) or None
+    told = {f"{charge.source} of {charge.origin}" if charge.origin else charge.source for charge in facts.charges}
+    return ", ".join(sorted(told - {""})) or None
+
+
+def _preheat(facts: PourFacts) -> Value:
+    return None if facts.setup is None else facts.setup.preheat_c
 
 
 def _probe(facts: PourFacts) -> Value:
@@ -114,6 +120,8 @@ ASPECTS: tuple[Aspect, ...] = (
     Aspect("setup", "text", "cause", lambda f: f.row.setup or f.row.mould),
     Aspect("pattern", "text", "cause", _setup_text("pattern")),
     Aspect("mould material", "text", "cause", _material),
+    Aspect("batch of the mould", "text", "cause", _setup_text("batch")),
+    Aspect("mould preheated to", "temp", "cause", _preheat, apart=20.0),
     Aspect("gating", "text", "cause", _setup_text("gating")),
     Aspect("venting", "text", "cause", _setup_text("venting")),
     Aspect("thinnest section", "mm", "cause", _thinnest, apart=0.05),
@@ -167,16 +175,24 @@ def _alike(values: Sequence[Value], aspect: Aspect) -> bool:
     return spread <= max(aspect.apart, aspect.share * max(abs(figure) for figure in figures), 1e-9)
 
 
+def more_changed(what: Sequence[str]) -> str:
+    """The sentence that keeps a trial honest."""
+    return (
+        f"More than the temperature changed: {', '.join(what)}. What came of it cannot be put down to the temperature "
+        "alone"
+    )
+
+
 def _warnings(several: Sequence[PourFacts], differ: Sequence[Line]) -> list[str]:
     told = []
+    never = [facts.row.pour for facts in several if facts.simulated or TAG in facts.tags]
+    if never and len(never) < len(several):
+        told.append(f"{', '.join(never)} never was: invented, of a simulated furnace. The rest is real")
     causes = [line for line in differ if line.weight == "cause"]
     known = [line.name for line in causes if None not in line.values]
     unsure = [line.name for line in causes if None in line.values]
     if known:
-        told.append(
-            f"More than the temperature changed: {', '.join(known)}. What came of it cannot be put down to the "
-            "temperature alone"
-        )
+        told.append(more_changed(known))
     if unsure:
         told.append(f"Not known of every pour: {', '.join(unsure)}. It may have changed too")
     lips = [f.row for f in several if f.row.lip_temp_c is not None]
@@ -187,6 +203,8 @@ def _warnings(several: Sequence[PourFacts], differ: Sequence[Line]) -> list[str]
     waiting = [f.row.pour for f in several if not f.row.result]
     if waiting:
         told.append(f"Not inspected yet: {', '.join(waiting)}")
+    if never and len(never) == len(several):
+        told.append("Invented: these are of a simulated furnace, and nothing of them was poured")
     return told
 
 

@@ -5,6 +5,7 @@ Source: RFC 4180 (quoting); OWASP "CSV Injection" (which characters; from memory
 """
 
 import contextlib
+import io
 import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -31,22 +32,58 @@ def number_cell(value: float | None, decimals: int) -> str:
 
 
 def write_whole(files: Sequence[tuple[Path, Callable[[TextIO], None]]]) -> None:
-    """Write several files that belong together: all are complete on disk before the first takes its name.
+    """Write several texts that belong together: all are complete on disk before the first takes its name.
 
     Raises StoreError when the disk is full or may not be written; nothing half is left behind.
     """
+
+    def as_bytes(fill: Callable[[TextIO], None]) -> Callable[[BinaryIO], None]:
+        def write(file: BinaryIO) -> None:
+            text = io.TextIOWrapper(file, encoding="utf-8", newline="")
+            fill(text)
+            text.flush()
+            text.detach()
+
+        return write
+
+    _write([(path, as_bytes(fill)) for path, fill in files])
+
+
+def write_whole_bytes(path: Path, fill: Callable[[BinaryIO], None]) -> None:
+    """One binary file, whole or not there. Raises StoreError."""
+    _write([(path, fill)])
+
+
+def write_files(bodies: Mapping[Path, str | bytes]) -> None:
+    """Several files that are ready, texts as UTF-8, all of them or none. Raises StoreError."""
+
+    def filling(body: bytes) -> Callable[[BinaryIO], None]:
+        return lambda file: _put(file, body)
+
+    ready = {path: body.encode() if isinstance(body, str) else body for path, body in bodies.items()}
+    _write([(path, filling(body)) for path, body in ready.items()])
+
+
+def _put(file: BinaryIO, body: bytes) -> None:
+    file.write(body)
+
+
+def _write(files: Sequence[tuple[Path, Callable[[BinaryIO], None]]]) -> None:
     made: list[tuple[Path, Path]] = []
+    now = files[0][0] if files else Path()
     try:
         try:
             for path, fill in files:
+                now = path
                 path.parent.mkdir(parents=True, exist_ok=True)
                 partial = path.with_name(f".{path.name}.{os.getpid()}.part")
                 made.append((partial, path))
-                with partial.open("w", encoding="utf-8", newline="") as file:
+                with partial.open("wb") as file:
                     fill(file)
                     file.flush()
                     os.fsync(file.fileno())
             for partial, path in made:
+                now = path
                 partial.replace(path)
         except BaseException:
             for partial, _ in made:
@@ -54,38 +91,7 @@ def write_whole(files: Sequence[tuple[Path, Callable[[TextIO], None]]]) -> None:
                     partial.unlink()
             raise
     except OSError as err:
-        raise _not_written(files[0][0], err) from err
-
-
-def write_whole_bytes(path: Path, fill: Callable[[BinaryIO], None]) -> None:
-    """One binary file, whole or not there. Raises StoreError."""
-    partial = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            with partial.open("wb") as file:
-                fill(file)
-                file.flush()
-                os.fsync(file.fileno())
-            partial.replace(path)
-        except BaseException:
-            with contextlib.suppress(OSError):
-                partial.unlink()
-            raise
-    except OSError as err:
-        raise _not_written(path, err) from err
-
-
-def write_texts(texts: Mapping[Path, str]) -> None:
-    """Several files from texts that are ready, all of them or none. Raises StoreError."""
-
-    def filling(text: str) -> Callable[[TextIO], None]:
-        def fill(file: TextIO) -> None:
-            file.write(text)
-
-        return fill
-
-    write_whole([(path, filling(text)) for path, text in texts.items()])
+        raise _not_written(now, err) from err
 
 
 def _not_written(path: Path, err: OSError) -> StoreError:

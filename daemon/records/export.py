@@ -11,27 +11,25 @@ import re
 import sqlite3
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
-from heapq import merge
 from math import inf
-from operator import itemgetter
 from pathlib import Path
 from typing import Any, BinaryIO, TextIO
 
 import msgspec
 
 from pourcall.contract.version import VERSION
-from pourcall.daemon.records.codec import REASONS
+from pourcall.daemon.records.charges import charge_words
 from pourcall.daemon.records.csvtext import number_cell, text_cell, write_whole, write_whole_bytes
 from pourcall.daemon.records.forms import CsvForm, Form, JsonForm, Kind, Lines, ParquetText, load_arrow
-from pourcall.daemon.records.migrate import NO_READING
+from pourcall.daemon.records.invented import invented_melts
+from pourcall.daemon.records.leavings import left_words
 from pourcall.daemon.records.queries import melt as melt_detail
+from pourcall.daemon.records.scans import SCAN_MS, scans
 from pourcall.daemon.records.store import Store
 from pourcall.daemon.records.tracing import Extent, Span, extent, melt_spans
 from pourcall.daemon.records.views import MeltDetail, PourRow
 
 AFTER_POUR_S = 300.0
-SCAN_S = 0.25
-_TEXTS_KEPT = 50_000
 
 
 class Exported(msgspec.Struct, frozen=True):
@@ -52,6 +50,7 @@ class _Job(msgspec.Struct, frozen=True):
     spans: list[tuple[Span, Extent]]
     probes: list[tuple[int, str]]  # id and name, in column order
     marks: list[tuple[float, str]]  # time on the axis of the first session
+    thinned: str = ""  # what became of its readings, if not all are there
 
 
 def export_melt(store: Store, melt: str, folder: Path, *, after_s: float = 0.0, kind: Kind = "csv") -> Exported:
@@ -82,14 +81,16 @@ def melt_csv(store: Store, melt: str, *, after_s: float = 0.0) -> str:
 
 def export_pours(rows: Iterable[PourRow], path: Path) -> None:
     """A listing of pours as one CSV."""
-    head = "pour,at_utc,furnace,alloy,mould,setup,pot_temp_c,pot_u_c,lip_temp_c,lip_u_c,lip_min_c,lip_max_c,result"
+    head = (
+        "pour,at_utc,furnace,alloy,mould,setup,pot_temp_c,pot_u_c,lip_temp_c,lip_u_c,lip_min_c,lip_max_c,result,batch"
+    )
     listed = [
         ",".join(
             (
                 text_cell(r.pour), utc_text(r.at_utc_s), text_cell(r.furnace), text_cell(r.alloy), text_cell(r.mould),
                 text_cell(r.setup), number_cell(r.pot_temp_c, 1), number_cell(r.pot_u_c, 1),
                 number_cell(r.lip_temp_c, 1), number_cell(r.lip_u_c, 1), number_cell(r.lip_min_c, 1),
-                number_cell(r.lip_max_c, 1), text_cell(r.result),
+                number_cell(r.lip_max_c, 1), text_cell(r.result), text_cell(r.batch),
             )
         )
         for r in rows
@@ -118,21 +119,25 @@ def _job(
             if span.session_id <= session_id
         ]
     known = [(span, found) for span in spans if (found := extent(conn, span)) is not None]
-    marks = ",".join("?" * len(spans))
+    asked = ",".join("?" * len(spans))
     probes = conn.execute(
         "SELECT DISTINCT p.id, p.name FROM sources s JOIN probes p ON p.id = s.probe_id"
-        f" WHERE s.session_id IN ({marks}) ORDER BY p.name",
+        f" WHERE s.session_id IN ({asked}) ORDER BY p.name",
         [span.session_id for span in spans],
     ).fetchall()
     detail = melt_detail(conn, melt)
+    marks, invented = list(_marks(detail, began_s)), melt in invented_melts(conn)
+    if invented:
+        marks.append((began_s, "invented: a simulated furnace; nothing of it was poured"))
     return _Job(
-        name=re.sub(r"[^A-Za-z0-9._-]", "_", name),
-        title=title,
+        name=re.sub(r"[^A-Za-z0-9._@-]", "_", name),
+        title=f"{title} (invented: a simulated furnace)" if invented else title,
         furnace=furnace,
         began_s=began_s,
         spans=known,
         probes=probes,
-        marks=sorted(_marks(detail, began_s)),
+        marks=sorted(marks),
+        thinned=detail.thinned,
     )
 
 
@@ -140,6 +145,11 @@ def _marks(detail: MeltDetail, began_s: float) -> Iterator[tuple[float, str]]:
     """What happened, by its time on the axis. UTC differences serve: a step of the clock moves a mark, no reading."""
     base_s = began_s - detail.row.began_utc_s
     yield began_s, f"melt {detail.row.melt} {detail.row.alloy_name} began"
+    if detail.thinned:
+        yield began_s, detail.thinned
+    for charge in detail.charges:
+        if not charge.added:  # an addition is among the notes, at its time
+            yield began_s, f"charge: {charge_words(charge)}"
     for plan in detail.plans[1:]:
         yield base_s + plan.at_utc_s, f"plan changed: {plan.why}"
     for dip in detail.dips:
@@ -152,7 +162,8 @@ def _marks(detail: MeltDetail, began_s: float) -> Iterator[tuple[float, str]]:
     for gap in detail.gaps:
         yield base_s + gap.began_utc_s, f"no readings {gap.board}: {gap.reason}"
     if detail.row.ended_utc_s is not None:
-        yield base_s + detail.row.ended_utc_s, f"melt ended: {detail.row.ending}"
+        words = [detail.row.ending, detail.row.ending_detail, left_words(detail.left)]
+        yield base_s + detail.row.ended_utc_s, f"melt ended: {', '.join(word for word in words if word)}"
 
 
 def _export(conn: sqlite3.Connection, job: _Job, folder: Path, kind: Kind) -> Exported:
@@ -184,12 +195,9 @@ def _export(conn: sqlite3.Connection, job: _Job, folder: Path, kind: Kind) -> Ex
 
 
 def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) -> int:
-    """The hot loop: plain string work, one pass, no object for each reading."""
+    """Plain string work, one pass, no object for each reading."""
     file.write(form.head)
-    empty, as_line = form.empty, form.line
-    blank = [empty] * len(job.probes)
-    rests: dict[tuple[int | None, int], str] = {}
-    figures: dict[int | None, str] = {None: form.figure(None)}
+    as_line = form.line
     column_of = {probe: at for at, (probe, _) in enumerate(job.probes)}
     marks = list(reversed(job.marks))
     lines: list[str] = []
@@ -198,7 +206,7 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
     began_s = job.began_s
     next_mark_s = marks[-1][0] if marks else inf
 
-    def emit(time_s: float, utc_ms: int, cells: list[str]) -> None:
+    def emit(time_s: float, utc_ms: int, body: str) -> None:
         nonlocal second, second_text, count, next_mark_s
         mark = ""
         if time_s >= next_mark_s:
@@ -210,7 +218,7 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
         whole, ms = divmod(utc_ms, 1000)
         if whole != second:
             second, second_text = whole, datetime.fromtimestamp(whole, UTC).strftime("%Y-%m-%dT%H:%M:%S")
-        lines.append(as_line(f"{time_s - began_s:.3f}", f"{second_text}.{ms:03d}Z", cells, mark))
+        lines.append(as_line(f"{time_s - began_s:.3f}", f"{second_text}.{ms:03d}Z", body, mark))
         count += 1
         if len(lines) >= 2000:
             file.writelines(lines)
@@ -227,58 +235,19 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
         (offset_ms,) = conn.execute("SELECT offset_ms FROM sessions WHERE id = ?", (span.session_id,)).fetchone()
         shift_s = span.shift_s
         until_s = found.until_s if span.until_s is None else span.until_s
-        since_ms, until_ms, scan_ms = span.since_s * 1000.0, until_s * 1000.0, SCAN_S * 1000.0
-        cells, start_ms, start_utc_ms, filled = blank.copy(), 0.0, 0, False
-        for source, mono, utc, temp_mc, u_mc, marks_code, extra in _rows(conn, found):
-            place = place_of.get(source)
-            if place is None:
-                continue
-            late_ms = extra * 1000.0 if type(extra) is float else 0.0
-            at_ms = mono if type(mono) is int else mono * 1000.0
-            if late_ms:
-                at_ms -= late_ms
-            if at_ms < since_ms or at_ms > until_ms:
-                continue
-            if not filled or cells[place] is not empty or not start_ms <= at_ms <= start_ms + scan_ms:
-                if filled:
-                    emit(start_ms / 1000.0 + shift_s, start_utc_ms, cells)
-                    cells = blank.copy()
-                start_ms, filled = at_ms, True
-                start_utc_ms = (mono + offset_ms + utc if type(utc) is int else round(utc * 1000.0)) - round(late_ms)
-            figure = figures.get(temp_mc)
-            if figure is None:
-                if len(figures) > _TEXTS_KEPT:
-                    figures.clear()
-                figure = figures[temp_mc] = form.figure(temp_mc)
-            rest = rests.get((u_mc, marks_code))
-            if rest is None:
-                reason = REASONS.get(marks_code & NO_READING)
-                rest = rests[u_mc, marks_code] = form.rest(u_mc, reason)
-            cells[place] = figure + rest
-        if filled:
-            last_s, last_utc_ms = start_ms / 1000.0 + shift_s, start_utc_ms
-            emit(last_s, last_utc_ms, cells)
+        found_scans = scans(
+            conn, found, place_of, form, len(job.probes),
+            since_ms=span.since_s * 1000.0, until_ms=until_s * 1000.0, offset_ms=offset_ms,
+        )  # fmt: skip
+        for at_ms, utc_ms, body in found_scans:
+            last_s, last_utc_ms = at_ms / 1000.0 + shift_s, utc_ms
+            emit(last_s, last_utc_ms, body)
     end_s = max((span.shift_s + (span.until_s or found.until_s) for span, found in job.spans), default=last_s)
     while marks and marks[-1][0] <= end_s:
         time_s = max(marks[-1][0], last_s)
-        emit(time_s, last_utc_ms + round((time_s - last_s) * 1000.0), blank)
+        emit(time_s, last_utc_ms + round((time_s - last_s) * 1000.0), form.body([form.empty] * len(job.probes)))
     file.writelines(lines)
     return count
-
-
-def _rows(conn: sqlite3.Connection, found: Extent) -> Iterable[tuple[Any, ...]]:
-    """(source, mono, utc, temp, u, marks, extra) in the order of the journal, further readings at their place."""
-    bounds = (found.first_id, found.last_id)
-    columns = "source, mono, utc, temp_mc, u_mc, marks, extra"
-    others = conn.execute(
-        "SELECT source, at_mono_s, at_utc_s, temp_mc, u_mc, reason, NULL, journal_id FROM other_readings"
-        " WHERE journal_id BETWEEN ? AND ? ORDER BY journal_id, id",
-        bounds,
-    ).fetchall()
-    if not others:  # the ordinary case: not a column more than is needed
-        return conn.execute(f"SELECT {columns} FROM journal WHERE id BETWEEN ? AND ?", bounds)
-    rows = conn.execute(f"SELECT {columns}, id FROM journal WHERE id BETWEEN ? AND ?", bounds)
-    return (row[:7] for row in merge(rows, others, key=itemgetter(7)))
 
 
 def _metadata(job: _Job) -> dict[str, Any]:
@@ -299,8 +268,9 @@ def _metadata(job: _Job) -> dict[str, Any]:
         "url": f"{job.name}.csv",
         "dc:title": job.title,
         "dc:description": (
-            f"Furnace {job.furnace}. Readings within {SCAN_S} s of each other share a row; its time is that of the "
-            "first. Temperatures are those decided at the time of the reading."
+            f"Furnace {job.furnace}. Readings within {SCAN_MS} ms of each other share a row; its time is that of "
+            "the first. Temperatures are those decided at the time of the reading."
+            + (f" These readings were {job.thinned}; around pours and dips all are there." if job.thinned else "")
         ),
         "dc:creator": f"pourcall {VERSION}",
         "dialect": {

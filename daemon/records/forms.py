@@ -31,7 +31,10 @@ class Lines(Protocol):
 
 
 class Form(Protocol):
-    """How one kind of file is written. A cell is `figure(...) + rest(...)`, or `empty` where no reading was made."""
+    """How one kind of file is written. A cell is `figure(...) + rest(...)`, or `empty` where no reading was made.
+
+    `body` joins the cells of a row without looking into a figure: a placeholder may stand for one.
+    """
 
     head: str
     empty: str
@@ -40,7 +43,9 @@ class Form(Protocol):
 
     def rest(self, u_mc: int | None, reason: Reason | None) -> str: ...
 
-    def line(self, elapsed: str, utc: str, cells: Sequence[str], mark: str) -> str: ...
+    def body(self, cells: Sequence[str]) -> str: ...
+
+    def line(self, elapsed: str, utc: str, body: str, mark: str) -> str: ...
 
 
 def column_names(probes: Sequence[str]) -> list[str]:
@@ -63,8 +68,11 @@ class CsvForm:
         words = "," if reason is None else f"{STATUS_OF[reason].value},{reason.value}"
         return f",{self.figure(u_mc)},{words}"
 
-    def line(self, elapsed: str, utc: str, cells: Sequence[str], mark: str) -> str:
-        return f"{elapsed},{utc},{','.join(cells)},{text_cell(mark) if mark else ''}\n"
+    def body(self, cells: Sequence[str]) -> str:
+        return ",".join(cells)
+
+    def line(self, elapsed: str, utc: str, body: str, mark: str) -> str:
+        return f"{elapsed},{utc},{body},{text_cell(mark) if mark else ''}\n"
 
 
 class JsonForm:
@@ -83,13 +91,15 @@ class JsonForm:
         words = "null|null" if reason is None else f'"{STATUS_OF[reason].value}"|"{reason.value}"'
         return f"|{self.figure(u_mc)}|{words}"
 
-    def line(self, elapsed: str, utc: str, cells: Sequence[str], mark: str) -> str:
-        told = "".join(
+    def body(self, cells: Sequence[str]) -> str:
+        return "".join(
             f",{key}:{value}"
             for keys, cell in zip(self._keys, cells, strict=True)
             for key, value in zip(keys, cell.split("|"), strict=True)
         )
-        return f'{{"elapsed_s":{elapsed},"utc":"{utc}"{told},"mark":{json.dumps(mark) if mark else "null"}}}\n'
+
+    def line(self, elapsed: str, utc: str, body: str, mark: str) -> str:
+        return f'{{"elapsed_s":{elapsed},"utc":"{utc}"{body},"mark":{json.dumps(mark) if mark else "null"}}}\n'
 
 
 def load_arrow() -> Any:

@@ -1,7 +1,7 @@
 """Room: the pour sheet. One self-contained HTML page to pin on the wall: what was poured, how hot, how that is known.
 
 Facts, photos and cautions in, HTML out; readable on a telephone, one A4 page when printed (photos may add pages). Not
-here: reading the record (facts.py), drawing (chart.py), printing to PDF (the browser's own print does that).
+here: reading the record (facts.py), drawing (chart.py), the same page as PDF (sheet_pdf.py).
 """
 
 import base64
@@ -16,7 +16,10 @@ from pourcall.daemon.records.views import PhotoRow, PourRow
 from pourcall.profiles.page import bullets, esc, page, section
 
 INLINE_BYTES = 24 * 2**20  # of photos in one page; a browser on a telephone still opens that
-_BLANK = "_" * 30  # to write on by hand
+BLANK = "_" * 30  # to write on by hand
+TO_INSPECT = f"not inspected yet: {BLANK}"
+SEVERITIES = "1 slight, usable; 2 marked; 3 scrap"
+LEGEND = "Numbers: see What happened. Ring: a dip."
 Clock = Callable[[float], str]  # UTC seconds -> wall-clock text, where the reader is
 
 _STYLE = """
@@ -63,23 +66,33 @@ def sheet_html(
     parts.append(f'<div class="charts">{melt_svg(facts, unit)}{pour_svg(facts, unit)}</div>')
     parts.append(_legend(facts))
     pairs = (
-        ("Mould", _table(mould_rows(facts)), "Metal and measuring", _table(metal_rows(facts, unit))),
+        ("Mould", _table(mould_rows(facts, unit)), "Metal and measuring", _table(metal_rows(facts, unit))),
         ("What came of it", _result(facts, clock), "Notes", _notes(facts, unit, clock)),
     )
     for left, left_body, right, right_body in pairs:
         both = f"<section>{section(left, left_body)}</section><section>{section(right, right_body)}</section>"
         parts.append(f'<div class="columns">{both}</div>')
     parts.append(section("What happened", _happened(facts, unit, clock)))
-    told = " ".join((*cautions, "Figures are measured or worked out, not guaranteed; this program protects nothing."))
-    parts.append(f'<p class="mind"><b>Mind:</b> {esc(in_unit(told, unit))}</p>')
-    stamped = "" if not facts.simulated else " Simulated furnace: invented figures."
-    parts.append(
-        f'<p class="small">pourcall {esc(facts.program)}, furnace {esc(facts.furnace)}.{stamped} Temperatures as '
-        f"decided at the time; &plusmn; is the expanded uncertainty (k = 2).</p>"
-    )
+    parts.append(f'<p class="mind"><b>Mind:</b> {esc(minded(cautions, unit))}</p>')
+    parts.append(f'<p class="small">{esc(small_print(facts))}</p>')
     if facts.photos:
         parts.append(section("Photos", _photos(facts.photos, photos, clock)))
     return page(f"Pour {row.pour}: {row.mould}", _STYLE, parts)
+
+
+def minded(cautions: Sequence[str], unit: Unit) -> str:
+    """What else can hurt, and what these figures are worth."""
+    told = (*cautions, "Figures are measured or worked out, not guaranteed; this program protects nothing.")
+    return in_unit(" ".join(told), unit)
+
+
+def small_print(facts: PourFacts) -> str:
+    """Where the figures come from."""
+    stamped = " Simulated furnace: invented figures." if facts.simulated else ""
+    return (
+        f"pourcall {facts.program}, furnace {facts.furnace}.{stamped} Temperatures as decided at the time; ± is the "
+        "expanded uncertainty (k = 2)."
+    )
 
 
 def judged(row: PourRow, unit: Unit) -> tuple[str, str]:
@@ -97,7 +110,7 @@ def judged(row: PourRow, unit: Unit) -> tuple[str, str]:
     return "inside its window", "inside"
 
 
-def mould_rows(facts: PourFacts) -> list[tuple[str, str]]:
+def mould_rows(facts: PourFacts, unit: Unit = Unit.C) -> list[tuple[str, str]]:
     """The mould setup as name and value; what was never told is left out."""
     setup, planned = facts.setup, facts.mould
     thinnest = setup.thinnest_mm if setup is not None and setup.thinnest_mm is not None else None
@@ -112,7 +125,8 @@ def mould_rows(facts: PourFacts) -> list[tuple[str, str]]:
         rows += [("pattern", setup.pattern)]
     rows += [("material", material.replace("_", " "))]
     if setup is not None:
-        rows += [("gating", setup.gating), ("venting", setup.venting)]
+        rows += [("batch", setup.batch), ("gating", setup.gating), ("venting", setup.venting)]
+        rows += [("preheated", "" if setup.preheat_c is None else format_temperature(setup.preheat_c, unit))]
     rows += [
         ("thinnest", "" if thinnest is None else f"{thinnest:g} mm"),
         ("metal", "" if not mass else f"{mass:g} kg"),
@@ -126,9 +140,7 @@ def metal_rows(facts: PourFacts, unit: Unit) -> list[tuple[str, str]]:
     """Metal, charge, order and probes as name and value."""
     rows = [("charge", f"{facts.charge_kg:g} kg")]
     for charge in facts.charges:
-        mass = "" if charge.mass_kg is None else f"{charge.mass_kg:g} kg "
-        again = "" if charge.remelts is None else f", remelted {charge.remelts} times"
-        rows.append(("added", f"{mass}{charge.source or 'of unknown source'}{again} {charge.detail}".strip()))
+        rows.append(("added" if charge.added else "of which", charge.words))
     if facts.alloy is not None:
         solid, liquid = (format_temperature(t, unit) for t in (facts.alloy.solidus_c, facts.alloy.liquidus_c))
         rows.append(("melts", f"{solid} to {liquid}"))
@@ -160,74 +172,99 @@ def made_up(facts: PourFacts, unit: Unit) -> str:
     return told
 
 
+def poured_where(facts: PourFacts, shop: str, clock: Clock) -> str:
+    """Shop, time and tags in a line."""
+    where = f"{shop}, " if shop else ""
+    return f"{where}{clock(facts.row.at_utc_s)}{''.join(f' · {tag}' for tag in facts.tags)}"
+
+
+def lip_words(facts: PourFacts, unit: Unit) -> tuple[str, str, str, str]:
+    """Figure at the lip, how it is judged, what was wanted, how the figure was made up."""
+    row = facts.row
+    u_text = "" if row.lip_u_c is None else f" ± {format_difference(row.lip_u_c, unit, 0)}"
+    wanted = f"wanted {format_temperature(row.lip_min_c, unit)} to {format_temperature(row.lip_max_c, unit)}"
+    again = ""
+    old = facts.earlier[0] if facts.earlier else row
+    if (old.lip_temp_c, old.mould) != (row.lip_temp_c, row.mould):
+        again = f" Corrected; first on record as {format_temperature(old.lip_temp_c, unit)} into {old.mould}."
+    figure = f"{format_temperature(row.lip_temp_c, unit)}{u_text}"
+    return figure, judged(row, unit)[0], wanted, f"{made_up(facts, unit)}.{again}"
+
+
+def result_lines(facts: PourFacts, clock: Clock) -> list[str]:
+    """What inspection found; empty: not inspected yet."""
+    lines = []
+    for one in facts.results:
+        grade = f" {one.severity}" if one.severity else ""
+        detail = f": {one.detail}" if one.detail else ""
+        lines.append(f"{one.defect.replace('_', ' ')}{grade}{detail} ({one.who}, {clock(one.at_utc_s)})")
+    return lines
+
+
+def note_lines(facts: PourFacts, unit: Unit, clock: Clock) -> list[str]:
+    """Notes of the melt and of the pour."""
+    told = (note for note in facts.notes if note.what == "note")
+    return [f"{in_unit(note.text, unit)} ({note.who}, {clock(note.at_utc_s)})" for note in told]
+
+
+def happened(facts: PourFacts, unit: Unit, clock: Clock) -> list[tuple[int | None, str, str, bool]]:
+    """In order: number on the drawing, time of day, words, whether it is this pour."""
+    number_of = {id(mark): number for number, mark in numbered(facts)}
+    items = []
+    for mark in facts.marks:
+        words = in_unit(mark.text, unit)
+        if mark.kind == "dip" and mark.temp_c is None:
+            words = f"{words.partition(':')[0]}: no figure"
+        if mark.kind == "state":
+            words = words.partition(":")[0]
+        words = f"call: {words}" if mark.kind == "call" else words
+        ours = mark.kind == "pour" and mark.number == facts.row.number
+        at = clock(facts.melt_began_utc_s + mark.at_s)[-5:]
+        items.append((number_of.get(id(mark)), at, words, ours))
+    return items
+
+
 def _header(facts: PourFacts, shop: str, clock: Clock) -> str:
     row = facts.row
     stamp = '<span class="stamp">SIMULATED</span>' if facts.simulated else ""
-    where = f"{esc(shop)}, " if shop else ""
-    tags = "".join(f" &middot; {esc(tag)}" for tag in facts.tags)
     return (
         f'<header><div class="number" title="write this on the casting">{esc(row.pour)}</div><div class="what">'
-        f"<b>{esc(row.mould)}</b> in <b>{esc(facts.alloy_name)}</b> {stamp}<br>{where}{esc(clock(row.at_utc_s))}"
-        f"{tags}</div></header>"
+        f"<b>{esc(row.mould)}</b> in <b>{esc(facts.alloy_name)}</b> {stamp}<br>{esc(poured_where(facts, shop, clock))}"
+        "</div></header>"
     )
 
 
 def _lip(facts: PourFacts, unit: Unit) -> str:
-    row = facts.row
-    words, kind = judged(row, unit)
-    window = f"{format_temperature(row.lip_min_c, unit)} to {format_temperature(row.lip_max_c, unit)}"
-    again = ""
-    if facts.earlier:
-        old = facts.earlier[0]
-        again = f" Corrected; first on record as {format_temperature(old.lip_temp_c, unit)} into {old.mould}."
-    figure = format_temperature(row.lip_temp_c, unit)
-    u_text = "" if row.lip_u_c is None else f" &plusmn; {esc(format_difference(row.lip_u_c, unit, 0))}"
+    figure, words, wanted, how = lip_words(facts, unit)
     return (
-        f'<div class="lip"><span class="figure">{esc(figure)}{u_text}</span> <span>at the mould lip</span> '
-        f'<span class="judged {kind}">{esc(words)}</span> <span>wanted {esc(window)}</span></div>'
-        f'<p class="how">{esc(made_up(facts, unit))}.{esc(again)}</p>'
+        f'<div class="lip"><span class="figure">{esc(figure)}</span> <span>at the mould lip</span> '
+        f'<span class="judged {judged(facts.row, unit)[1]}">{esc(words)}</span> <span>{esc(wanted)}</span></div>'
+        f'<p class="how">{esc(how)}</p>'
     )
 
 
 def _legend(facts: PourFacts) -> str:
     seen = dict.fromkeys(span.state for span in facts.states)
     shown = "".join(f'<span style="background:{STATE_FILL[state]}">{state.value}</span>' for state in seen)
-    return f'<p class="small legend">Melt: {shown} Numbers: see What happened. Ring: a dip.</p>' if shown else ""
+    return f'<p class="small legend">Melt: {shown} {LEGEND}</p>' if shown else ""
 
 
 def _result(facts: PourFacts, clock: Clock) -> str:
-    if not facts.results:
-        return f"<p>not inspected yet: {_BLANK}</p>"
-    items = []
-    for one in facts.results:
-        grade = f" {one.severity}" if one.severity else ""
-        detail = f": {one.detail}" if one.detail else ""
-        items.append(f"{one.defect.replace('_', ' ')}{grade}{detail} ({one.who}, {clock(one.at_utc_s)})")
-    return bullets(items) + '<p class="small">1 slight, usable; 2 marked; 3 scrap</p>'
+    lines = result_lines(facts, clock)
+    return f'{bullets(lines)}<p class="small">{SEVERITIES}</p>' if lines else f"<p>{TO_INSPECT}</p>"
 
 
 def _notes(facts: PourFacts, unit: Unit, clock: Clock) -> str:
-    told = [note for note in facts.notes if note.what == "note"]
-    if not told:
-        return f"<p>{_BLANK}</p>"
-    return bullets(f"{in_unit(note.text, unit)} ({note.who}, {clock(note.at_utc_s)})" for note in told)
+    lines = note_lines(facts, unit, clock)
+    return bullets(lines) if lines else f"<p>{BLANK}</p>"
 
 
 def _happened(facts: PourFacts, unit: Unit, clock: Clock) -> str:
-    number_of = {id(mark): number for number, mark in numbered(facts)}
     items = []
-    for mark in facts.marks:
-        number = number_of.get(id(mark))
+    for number, at, words, ours in happened(facts, unit, clock):
         sign = f"<b>{number}</b>" if number is not None else "<i></i>"
-        at = clock(facts.melt_began_utc_s + mark.at_s)[-5:]
-        words = in_unit(mark.text, unit)
-        if mark.kind == "dip" and mark.temp_c is None:
-            words = f"{words.partition(':')[0]}: no figure"
-        if mark.kind == "state":
-            words = words.partition(":")[0]
-        words = esc(words if mark.kind != "call" else f"call: {words}")
-        strong = mark.kind == "pour" and mark.number == facts.row.number
-        items.append(f"<li>{sign} <time>{esc(at)}</time> {f'<strong>{words}</strong>' if strong else words}</li>")
+        told = f"<strong>{esc(words)}</strong>" if ours else esc(words)
+        items.append(f"<li>{sign} <time>{esc(at)}</time> {told}</li>")
     return f'<ul class="happened">{"".join(items)}</ul>'
 
 

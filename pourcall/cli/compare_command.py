@@ -12,7 +12,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--align", choices=["pour", "liquidus"], default="pour", help="what stands at zero in the drawing"
     )
-    parser.add_argument("--svg", type=Path, default=None, metavar="FILE", help="write the drawing")
+    parser.add_argument(
+        "--plot", "--svg", type=Path, default=None, metavar="FILE",
+        help="write the drawing: .svg, or .png and .pdf with the extra `pictures`",
+    )  # fmt: skip
     parser.add_argument("--html", type=Path, default=None, metavar="FILE", help="write everything as one page")
     add_json(parser)
     add_unit(parser)
@@ -22,25 +25,24 @@ def run(args: argparse.Namespace) -> int:
     """Text or JSON, and the files asked for."""
     from pourcall.daemon.records.compare import compare
     from pourcall.daemon.records.compare_page import comparison_html, comparison_text, overlay
-    from pourcall.daemon.records.csvtext import write_texts
     from pourcall.daemon.records.facts import pour_facts
+    from pourcall.daemon.records.pictures import write_pictures
     from pourcall.daemon.records.store import Store
 
     unit = unit_of(args)
     with Store.read(our_paths().database) as store:
         several = [pour_facts(store, pour) for pour in args.pours]
     found = compare(several)
-    texts: dict[Path, str] = {}
-    if args.svg is not None:
-        texts[args.svg] = overlay(several, args.align, unit)
+    drawings = {} if args.plot is None else {args.plot: overlay(several, args.align, unit)}
+    pages: dict[Path, str | bytes] = {}
     if args.html is not None:
-        texts[args.html] = comparison_html(found, several, align=args.align, unit=unit, clock=local_time)
-    write_texts(texts)
+        pages[args.html] = comparison_html(found, several, align=args.align, unit=unit, clock=local_time)
+    write_pictures(drawings, pages)
     if args.json:
         print_json(found)
         return 0
     for line in comparison_text(found, several, unit, local_time):
         print(line)
-    for path in texts:
+    for path in (*drawings, *pages):
         print(f"written: {path}")
     return 0

@@ -5,13 +5,14 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pourcall.cli.common import add_json, our_paths, print_json
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, unit_of
 from pourcall.contract.errors import BadInput
 
 if TYPE_CHECKING:
     from pourcall.daemon.records.store import Store
 
-MELT, POUR = re.compile(r"\d{4}-\d{3,}"), re.compile(r"\d{4}-\d{3,}-\d+")
+# Behind @ stands the mark of another shop whose archive was taken in.
+MELT, POUR = re.compile(r"\d{4}-\d{3,}(@[a-z0-9@]+)?"), re.compile(r"\d{4}-\d{3,}(@[a-z0-9@]+)?-\d+")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,7 +31,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--recompute", action="store_true",
         help="of the whole melt: as decided then beside what the calibration in force now makes of the same raw values",
     )  # fmt: skip
+    parser.add_argument(
+        "--plot", type=Path, default=None, metavar="FILE",
+        help="a drawing instead of the trace: .svg, or .png and .pdf with the extra `pictures`",
+    )  # fmt: skip
     add_json(parser)
+    add_unit(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -46,6 +52,8 @@ def run(args: argparse.Namespace) -> int:
         )
     if args.recompute and args.format != "csv":
         raise BadInput("--recompute writes CSV only", remedy="Leave out --format")
+    if args.plot is not None:
+        return _plot(args)
     args.to.mkdir(parents=True, exist_ok=True)
     with Store.read(our_paths().database) as store:
         if args.recompute:
@@ -59,6 +67,31 @@ def run(args: argparse.Namespace) -> int:
         print(f"{done.rows} rows in {done.csv}")
     else:
         print(f"{done.rows} rows in {done.csv}; what its columns mean is in {done.metadata.name}")
+    return 0
+
+
+def _plot(args: argparse.Namespace) -> int:
+    """The whole melt as one drawing, or up to five minutes after the pour."""
+    from pourcall.daemon.records.melt_facts import melt_facts
+    from pourcall.daemon.records.melt_plot import plot_svg
+    from pourcall.daemon.records.pictures import write_pictures
+    from pourcall.daemon.records.store import Store
+
+    if args.recompute or args.format != "csv":
+        raise BadInput("--plot is a drawing instead of a trace", remedy="Leave out --format and --recompute")
+    melt, number = args.what, 0
+    if POUR.fullmatch(args.what):
+        melt, _, last = args.what.rpartition("-")
+        number = int(last)
+    unit = unit_of(args)
+    with Store.read(our_paths().database) as store:
+        facts = melt_facts(store, melt, number=number)
+    path = args.to / args.plot
+    write_pictures({path: plot_svg(facts, unit, local_time)})
+    if args.json:
+        print_json({"plot": str(path)})
+    else:
+        print(path)
     return 0
 
 
@@ -80,9 +113,9 @@ def _pours(args: argparse.Namespace) -> int:
     from pourcall.daemon.records.export import export_pours
     from pourcall.daemon.records.store import Store
 
-    if args.recompute or args.format != "csv":
+    if args.recompute or args.format != "csv" or args.plot is not None:
         raise BadInput(
-            "--pours is a list as CSV, and nothing is recomputed in it",
+            "--pours is a list as CSV, and nothing is recomputed or drawn in it",
             remedy="Write `pourcall export --pours FILE.csv`",
         )
     with Store.read(our_paths().database) as store:

@@ -2,6 +2,7 @@
 
 import argparse
 from pathlib import Path
+from typing import Any
 
 from pourcall.cli.common import add_unit, local_time, our_paths, settings_or_none, unit_of
 from pourcall.contract.errors import PourcallError
@@ -11,35 +12,50 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which pour, and where to."""
     parser.add_argument("pour", help="such as 2026-014-1")
     parser.add_argument("--html", type=Path, default=None, metavar="FILE", help="the page (default: pour-POUR.html)")
-    parser.add_argument("--svg", type=Path, default=None, metavar="FILE", help="the drawing alone, instead of the page")
+    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help="the page as PDF (extra `pictures`)")
+    parser.add_argument("--png", type=Path, default=None, metavar="FILE", help="the page as PNG (extra `pictures`)")
+    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help="of PDF and PNG (default: a4)")
+    parser.add_argument(
+        "--plot", "--svg", type=Path, default=None, metavar="FILE",
+        help="the drawing alone: .svg, or .png and .pdf with the extra `pictures`",
+    )  # fmt: skip
     add_unit(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    """The page, or the drawing."""
+    """The page, or what was asked for instead of it."""
     from pourcall.daemon.records.chart import both_svg
-    from pourcall.daemon.records.csvtext import write_texts
     from pourcall.daemon.records.facts import pour_facts
+    from pourcall.daemon.records.pictures import pdf_png, write_pictures
     from pourcall.daemon.records.sheet import sheet_html
+    from pourcall.daemon.records.sheet_pdf import sheet_pdf
     from pourcall.daemon.records.store import Store
 
     unit, paths = unit_of(args), our_paths()
     with Store.read(paths.database) as store:
         facts = pour_facts(store, args.pour)
-    texts: dict[Path, str] = {}
-    if args.svg is not None:
-        texts[args.svg] = both_svg(facts, unit)
-    if args.svg is None or args.html is not None:
-        settings = settings_or_none()
-        material = "green_sand" if facts.mould is None else facts.mould.material
-        texts[args.html or Path(f"pour-{facts.row.pour}.html")] = sheet_html(
-            facts, paths.photos, unit=unit, cautions=caution_lines(facts.row.alloy, material),
-            shop="" if settings is None else settings.shop.name, clock=local_time,
-        )  # fmt: skip
-    write_texts(texts)
-    for path in texts:
-        hint = "; print it from a browser, on paper or to PDF" if path.suffix != ".svg" else ""
-        print(f"{path}{hint}")
+    drawings = {} if args.plot is None else {args.plot: both_svg(facts, unit)}
+    pages: dict[Path, str | bytes] = {}
+    settings = settings_or_none()
+    material = "green_sand" if facts.mould is None else facts.mould.material
+    told: dict[str, Any] = {
+        "unit": unit, "cautions": caution_lines(facts.row.alloy, material),
+        "shop": "" if settings is None else settings.shop.name, "clock": local_time,
+    }  # fmt: skip
+    html = args.html
+    if html is None and not drawings and args.pdf is None and args.png is None:
+        html = Path(f"pour-{facts.row.pour}.html")
+    if html is not None:
+        pages[html] = sheet_html(facts, paths.photos, **told)
+    if args.pdf is not None or args.png is not None:
+        page = sheet_pdf(facts, paths.photos, paper=args.paper, **told)
+        if args.pdf is not None:
+            pages[args.pdf] = page
+        if args.png is not None:
+            pages[args.png] = pdf_png(page)
+    write_pictures(drawings, pages)
+    for path in (*drawings, *pages):
+        print(f"{path}{'; print it from a browser, on paper or to PDF' if path == html else ''}")
     return 0
 
 

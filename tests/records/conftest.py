@@ -1,19 +1,35 @@
 """Room: parts for the tests of the records: a clock to turn by hand, inputs of a made-up melt, a listener."""
 
 import random
+import sqlite3
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from pourcall.contract.events import Dip, DipRecorded, Event, MeltEnded, MeltStarted, Pour, PourMarked
+from pourcall.contract.entries import ChargeEntry, ChargeRequest, Entry
+from pourcall.contract.events import (
+    Dip,
+    DipRecorded,
+    Event,
+    MeltEnded,
+    MeltStarted,
+    MeltState,
+    MeltStateChanged,
+    Pour,
+    PourMarked,
+)
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding, Note, SampleIn, StartMelt
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
+from pourcall.daemon import library
+from pourcall.daemon.records.charges import charge_words
 from pourcall.daemon.records.recorder import Recorder
+from pourcall.daemon.records.store import Store
 
 UTC_S = 1_780_000_000.0
 
@@ -169,3 +185,86 @@ def recording(database: Path, clock: Turned, told: Told) -> Iterator[Starter]:
     yield start
     for recorder in made:
         recorder.stop()
+
+
+@pytest.fixture
+def cast(database: Path, recording: Starter, make: Makers) -> Path:
+    """A melt that rises through the liquidus (484 degC) at 900 s, is dipped, lifted at 1180 s and poured at 1200 s."""
+    recorder = recording()
+    recorder.put("crucible", *make.start(100.0, make.plan()))
+
+    def state(at_s: float, old: MeltState, new: MeltState) -> None:
+        item, _ = make.note(at_s, "state")
+        told = MeltStateChanged(
+            furnace="crucible", seq=item.seq, mono_s=at_s, utc_s=item.utc_s, old=old, new=new, why="so it is"
+        )
+        recorder.put("crucible", item, (told,))
+
+    for second in range(100, 1400):
+        if second == 400:
+            state(400.0, MeltState.SOLID, MeltState.MELTING)
+        if second == 1000:
+            state(1000.0, MeltState.MELTING, MeltState.READY)
+        # 20 degC at the start, 484 at 1000 s monotonic (900 s into the melt), the same rise onwards
+        temp_c = 20.0 + (second - 100) * (464.0 / 900.0) if second < 1280 else 200.0
+        recorder.put("crucible", *make.sample(float(second), temp_c, u_c=2.0))
+    recorder.put("crucible", *make.dip(1200.0))
+    recorder.put("crucible", *make.pour(1300.0))
+    recorder.put("crucible", *make.pour(1310.0, number=2, mould="Cleat B", lip_c=500.0))
+    recorder.put("crucible", *make.end(1390.0))
+    recorder.stop()
+    return database
+
+
+def new(kg: float, **more: Any) -> ChargeEntry:
+    return ChargeEntry(source="new", mass_kg=kg, **more)
+
+
+def returns(kg: float, origin: str = "", **more: Any) -> ChargeEntry:
+    return ChargeEntry(source="returns", mass_kg=kg, origin=origin, **more)
+
+
+def scrap(kg: float, **more: Any) -> ChargeEntry:
+    return ChargeEntry(source="scrap", mass_kg=kg, **more)
+
+
+class Shop:
+    """Three melts on record, one after the other, each with one pour; and a way to enter things later."""
+
+    def __init__(self, recorder: Any, make: Makers, path: Path) -> None:
+        self.recorder, self.path, self.now_s = recorder, path, UTC_S + 5000.0
+        for number in (1, 2, 3):
+            began_s = 100.0 + 1000.0 * number
+            melt = f"2026-{number:03d}"
+            recorder.put("crucible", *make.start(began_s, make.plan(melt)))
+            recorder.put("crucible", *make.pour(began_s + 500.0, melt))
+            recorder.put("crucible", *make.sample(began_s + 599.0))
+            recorder.wait(recorder.put("crucible", *make.end(began_s + 600.0, melt))).result(5)
+
+    def enter(self, entry: Entry) -> str:
+        self.now_s += 10.0
+        with Store.read(self.path) as store:
+            prepared = library.prepare(store, entry, self.now_s)
+        told: str = self.recorder.call(lambda conn: library.enter(conn, entry, self.now_s, prepared)).result(5)
+        return told
+
+    def charge(self, melt: str, *entries: ChargeEntry, **more: Any) -> str:
+        return self.enter(ChargeRequest(melt=melt, entries=entries, **more))
+
+    def charges(self, melt: str) -> list[str]:
+        with Store.read(self.path) as store:
+            return [f"{one.number}: {charge_words(one)}" for one in store.melt(melt).charges]
+
+    def rows(self, table: str) -> int:
+        conn = sqlite3.connect(self.path)
+        try:
+            return int(conn.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+        finally:
+            conn.close()
+
+
+@pytest.fixture
+def shop(recording: Callable[..., Any], make: Makers, database: Path) -> Iterator[Shop]:
+    recorder = recording()
+    yield Shop(recorder, make, database)
+    recorder.stop()

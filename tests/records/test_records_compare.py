@@ -13,7 +13,7 @@ from pourcall.contract.api import TracePoint
 from pourcall.contract.errors import BadInput
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.units import Unit
-from pourcall.daemon.records.compare import MOST, Comparison, compare
+from pourcall.daemon.records.compare import MOST, Comparison, compare, more_changed
 from pourcall.daemon.records.compare_page import comparison_html, comparison_text, overlay
 from pourcall.daemon.records.facts import ChargeRow, PourFacts, ProbeFact, Setup, pour_facts
 from pourcall.daemon.records.store import Store
@@ -88,6 +88,35 @@ def test_anything_else_that_changed_is_named_in_a_warning(name: str, changes: di
 def test_what_a_careful_person_repeats_without_meaning_it_is_no_change(changes: dict[str, Any]) -> None:
     found = compare([facts("2026-001-1", 541.0), facts("2026-002-1", 561.0, **changes)])
     assert causes(found) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "one", "other"),
+    [
+        ("batch of the mould", {"batch": "sand 7"}, {"batch": "sand 8"}),
+        ("mould preheated to", {"preheat_c": 20.0}, {"preheat_c": 120.0}),
+        ("thinnest section", {"thinnest_mm": 5.0}, {"thinnest_mm": 6.0}),
+    ],
+)
+def test_another_batch_preheat_or_section_of_the_same_setup_is_named(
+    name: str, one: dict[str, Any], other: dict[str, Any]
+) -> None:
+    def poured(pour: str, lip_c: float, told: dict[str, Any]) -> PourFacts:
+        return facts(pour, lip_c, setup=Setup(name="cleat v1", gating="foot", venting="two horns", **told))
+
+    found = compare([poured("2026-001-1", 541.0, one), poured("2026-002-1", 561.0, other)])
+    assert causes(found) == [name]
+    assert found.warnings == (more_changed([name]),)
+    same = compare([poured("2026-001-1", 541.0, one), poured("2026-002-1", 561.0, one)])
+    assert same.warnings == ()
+
+
+def test_invented_pours_are_told_from_real_ones_and_told_as_such_alone() -> None:
+    real, never = facts("2026-001-1", 541.0), facts("2026-002-1", 561.0, simulated=True)
+    assert compare([real, never]).warnings[0].startswith("2026-002-1 never was: invented")
+    tagged = facts("2026-003-1", 580.0, tags=("invented",))
+    assert compare([never, tagged]).warnings[-1].startswith("Invented: these are of a simulated furnace")
+    assert compare([real, facts("2026-004-1", 561.0)]).warnings == ()
 
 
 def test_what_was_told_of_one_pour_only_may_have_changed_too() -> None:

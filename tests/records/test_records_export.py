@@ -24,6 +24,7 @@ from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.daemon.records.csvtext import number_cell, text_cell, write_whole
 from pourcall.daemon.records.export import export_melt, export_pour, export_pours, melt_csv
+from pourcall.daemon.records.recompute import recompute_melt
 from pourcall.daemon.records.store import Store
 
 UTC_S = 1_780_000_000.0
@@ -94,6 +95,57 @@ def test_the_metadata_is_valid_csvw_and_fits_the_table(melted: Path, tmp_path: P
     document = json.loads(made.metadata.read_text(encoding="utf-8"))
     names = [column["name"] for column in document["tableSchema"]["columns"]]
     assert names == next(csv.reader(made.csv.read_text(encoding="utf-8").splitlines()))
+
+
+VOCABULARY = json.loads((Path(__file__).parents[1] / "data" / "csvw" / "vocabulary.json").read_text("utf-8"))
+
+
+def hold_against_the_vocabulary(kind: str, described: dict[str, Any]) -> None:
+    """Every term belongs to what it describes, and its value is of the range the W3C gives it."""
+    plain = {"string": str, "boolean": bool, "count": int, "array": list, "any": object}
+    for term, value in described.items():
+        prefix, colon, _ = term.partition(":")
+        if colon:
+            assert prefix in VOCABULARY["prefixes"], term
+            continue
+        if term == "@context":
+            assert value[0] == "http://www.w3.org/ns/csvw"
+            continue
+        found = VOCABULARY[kind][term]
+        if found == "datatype":
+            assert value in VOCABULARY["datatypes"], term
+        elif found == "string[]":
+            assert all(isinstance(one, str) for one in value), term
+        elif found == "Column[]":
+            for one in value:
+                hold_against_the_vocabulary("Column", one)
+        elif found in ("Schema", "Dialect"):
+            hold_against_the_vocabulary(found, value)
+        else:
+            assert isinstance(value, plain[found]), term
+
+
+def test_every_term_of_the_metadata_is_one_of_the_w3c_where_it_stands(melted: Path, tmp_path: Path) -> None:
+    with Store.read(melted) as store:
+        made = [export_melt(store, "2026-001", tmp_path), recompute_melt(store, "2026-001", tmp_path)]
+    for one in made:
+        document = json.loads(one.metadata.read_text("utf-8"))
+        hold_against_the_vocabulary("Table", document)
+        names = [column["name"] for column in document["tableSchema"]["columns"]]
+        assert len(set(names)) == len(names)
+        assert all(re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_.]*", name) for name in names)  # section 5.6: a name is no `_x`
+    with pytest.raises(KeyError):
+        hold_against_the_vocabulary("Table", {"columns": []})  # it belongs to a schema
+
+
+def test_the_table_turned_into_json_by_the_w3c_rules_has_the_recorded_figures(melted: Path, tmp_path: Path) -> None:
+    """Conversion of another package after "Generating JSON from Tabular Data on the Web" (W3C, 17 December 2015)."""
+    with Store.read(melted) as store:
+        made = export_melt(store, "2026-001", tmp_path)
+    rows = csvw.CSVW(str(made.metadata), validate=True).to_json(minimal=True)  # type: ignore[no-untyped-call]
+    assert [row["melt_probe_temp_c"] for row in rows] == [500.0 + n * 0.125 for n in range(100)]
+    assert {row["melt_probe_u_c"] for row in rows} == {2.5}
+    assert sum("ambient_probe_temp_c" not in row for row in rows) == 20  # empty cells are left out by the rules
 
 
 def test_the_csvw_validator_does_refuse_a_table_that_does_not_fit(melted: Path, tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ import pytest
 
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.status import Reason
-from pourcall.daemon.records.csvtext import write_texts, write_whole_bytes
+from pourcall.daemon.records.csvtext import write_files, write_whole_bytes
 from pourcall.daemon.records.export import export_melt, export_pour
 from pourcall.daemon.records.store import Store
 
@@ -78,7 +78,7 @@ def test_the_same_record_gives_the_same_bytes(melted: Path, tmp_path: Path) -> N
         assert export_melt(store, "2026-001", tmp_path / "b", kind="jsonl").csv.read_bytes() == first
 
 
-@pytest.mark.skipif(not ARROW, reason="pyarrow (the extra `parquet`) is not installed")
+@pytest.mark.skipif(not ARROW, reason="pyarrow (the extra `parquet`) has no wheel for 32-bit ARM")
 def test_parquet_is_read_back_by_arrow_with_types_and_times(melted: Path, tmp_path: Path) -> None:
     parquet = importlib.import_module("pyarrow.parquet")
     with Store.read(melted) as store:
@@ -119,5 +119,5 @@ def test_a_full_disk_leaves_no_half_file(tmp_path: Path) -> None:
 def test_of_several_texts_none_is_written_where_one_cannot_be(tmp_path: Path) -> None:
     (tmp_path / "taken").write_text("a file, not a folder")
     with pytest.raises(StoreError):
-        write_texts({tmp_path / "a.svg": "x", tmp_path / "taken" / "b.html": "y"})
+        write_files({tmp_path / "a.svg": "x", tmp_path / "taken" / "b.html": "y"})
     assert sorted(os.listdir(tmp_path)) == ["taken"]

@@ -15,7 +15,7 @@ import msgspec
 import pytest
 
 from pourcall.contract.errors import NotFound
-from pourcall.contract.events import Event, MeltState, MeltStateChanged
+from pourcall.contract.events import Event
 from pourcall.contract.units import Unit
 from pourcall.daemon.records import entries
 from pourcall.daemon.records.chart import both_svg, melt_svg, pour_svg
@@ -55,35 +55,6 @@ class Page(HTMLParser):
 
     def handle_data(self, data: str) -> None:
         self.words += data
-
-
-@pytest.fixture
-def cast(database: Path, recording: Callable[..., Any], make: Maker) -> Path:
-    """A melt that rises through the liquidus (484 degC) at 900 s, is dipped, lifted at 1180 s and poured at 1200 s."""
-    recorder = recording()
-    recorder.put("crucible", *make.start(100.0, make.plan()))
-
-    def state(at_s: float, old: MeltState, new: MeltState) -> None:
-        item, _ = make.note(at_s, "state")
-        told = MeltStateChanged(
-            furnace="crucible", seq=item.seq, mono_s=at_s, utc_s=item.utc_s, old=old, new=new, why="so it is"
-        )
-        recorder.put("crucible", item, (told,))
-
-    for second in range(100, 1400):
-        if second == 400:
-            state(400.0, MeltState.SOLID, MeltState.MELTING)
-        if second == 1000:
-            state(1000.0, MeltState.MELTING, MeltState.READY)
-        # 20 degC at the start, 484 at 1000 s monotonic (900 s into the melt), the same rise onwards
-        temp_c = 20.0 + (second - 100) * (464.0 / 900.0) if second < 1280 else 200.0
-        recorder.put("crucible", *make.sample(float(second), temp_c, u_c=2.0))
-    recorder.put("crucible", *make.dip(1200.0))
-    recorder.put("crucible", *make.pour(1300.0))
-    recorder.put("crucible", *make.pour(1310.0, number=2, mould="Cleat B", lip_c=500.0))
-    recorder.put("crucible", *make.end(1390.0))
-    recorder.stop()
-    return database
 
 
 def enter(database: Path, recording: Callable[..., Any], make: Callable[[Any], object]) -> None:
