@@ -17,6 +17,7 @@ import msgspec
 from aiohttp import WSCloseCode, web
 
 from pourcall.contract.api import ApiError, ChangeRequest, CommandResult, ProfileRequest, StartRequest
+from pourcall.contract.entries import PourCorrection
 from pourcall.contract.errors import (
     BadInput,
     DaemonError,
@@ -27,9 +28,10 @@ from pourcall.contract.errors import (
     Refused,
     StoreError,
 )
+from pourcall.contract.inputs import CorrectPour
 from pourcall.contract.version import API_VERSION
 from pourcall.daemon import library, sockets
-from pourcall.daemon.guard import BODY_BYTES, printable, read_command, read_result
+from pourcall.daemon.guard import BODY_BYTES, printable, read_command, read_entry, read_result
 from pourcall.daemon.hub import Client, Hub
 from pourcall.daemon.openapi import ROUTES, document
 from pourcall.daemon.records.store import Store
@@ -197,6 +199,9 @@ class Api:
                 "command_rejected", f"{err.what}: {printable(body[:400].decode('utf-8', 'replace'), 200)}"
             )
             raise
+        if isinstance(asked, StartRequest | ChangeRequest) and asked.moulds and self._store is not None:
+            moulds = await self.service.in_thread(library.described, self._store, asked.moulds)
+            asked = msgspec.structs.replace(asked, moulds=moulds)
         if isinstance(asked, StartRequest):
             result = await self.service.start_melt(furnace, asked)
         elif isinstance(asked, ChangeRequest):
@@ -252,9 +257,32 @@ class Api:
         pour = printable(request.match_info["pour"], 40)
         found = read_result(await request.read())
         utc_s = self.service.clock.utc_s()
-        await self.service.record(lambda conn: library.add_result(conn, pour, found, utc_s))
-        what = f"{pour}: {found.defect}{f' {found.severity}' if found.severity else ''} is on record"
+        words = await self.service.record(lambda conn: library.add_result(conn, pour, found, utc_s))
+        what = f"{words} {'are' if len(found.findings) > 1 else 'is'} on record"
         return answer(CommandResult(accepted=True, seq=0, recorded=True, what=what))
+
+    async def entry(self, request: web.Request) -> web.StreamResponse:
+        """A later entry: charge, ending, mould setup, correction or completion of a pour, note."""
+        told = read_entry(await request.read())
+        utc_s = self.service.clock.utc_s()
+        prepared = await self.service.in_thread(library.prepare, self._store, told, utc_s, apart=True)
+        what = await self.service.record(lambda conn: library.enter(conn, told, utc_s, prepared))
+        if isinstance(told, PourCorrection):
+            await self._tell_engine(told)
+        return answer(CommandResult(accepted=True, seq=0, recorded=True, what=what))
+
+    async def _tell_engine(self, told: PourCorrection) -> None:
+        """The melt that runs goes on from the pour as it stands now: a mould that got no metal is next again."""
+        melt, _, number = told.pour.rpartition("-")
+        for door in self.service.doors.values():
+            if door.snapshot().melt == melt and self._store is not None:
+                for known, mould in await self.service.in_thread(library.poured_now, self._store, melt):
+                    if known == int(number):
+                        await door.command(CorrectPour(number=known, mould=mould, who=told.who))
+
+    async def setups(self, request: web.Request) -> web.StreamResponse:
+        """Mould setups on record."""
+        return answer(await self._read(library.setup_list))
 
     async def _read(self, call: Callable[..., Answer], *args: Any) -> Answer:
         """A question to the records, in a reading thread."""

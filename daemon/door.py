@@ -25,6 +25,7 @@ from pourcall.contract.inputs import (
     Command,
     CommandIn,
     DaemonIn,
+    EndMelt,
     IdentityIn,
     Input,
     LinkIn,
@@ -144,10 +145,14 @@ class Door:
             StoreIn(seq=seq, mono_s=mono_s, utc_s=utc_s, problem=problem, detail=detail, waiting_rows=waiting_rows)
         )
 
-    def daemon(self, kind: str, present: bool, detail: str = "") -> Passed:
+    def daemon(self, kind: str, present: bool, detail: str = "", lasted_s: float = 0.0) -> Passed:
         """Something about the daemon itself."""
         seq, mono_s, utc_s = self._stamp()
-        return self._pass(DaemonIn(seq=seq, mono_s=mono_s, utc_s=utc_s, kind=kind, present=present, detail=detail))
+        return self._pass(
+            DaemonIn(
+                seq=seq, mono_s=mono_s, utc_s=utc_s, kind=kind, present=present, detail=detail, lasted_s=lasted_s
+            )
+        )  # fmt: skip
 
     def tick(self) -> Passed:
         """Time passed."""
@@ -250,6 +255,11 @@ class Door:
                 self.recorder.set_melting(self.furnace, False)
 
 
+def _ingots(command: Command) -> list[tuple[int, float]]:
+    """Ingots told with the end of a melt, with the numbers they get on record."""
+    return list(enumerate(command.ingots_kg, start=1)) if isinstance(command, EndMelt) else []
+
+
 def _done(command: Command, outputs: list[Output]) -> str:
     """One line on what a command did, for the person who gave it."""
     for out in outputs:
@@ -259,7 +269,9 @@ def _done(command: Command, outputs: list[Output]) -> str:
             case MeltStarted():
                 return f"melt {out.plan.melt} began: {out.plan.alloy.name}, {out.plan.charge_kg:g} kg"
             case MeltEnded():
-                return f"melt {out.melt} ended: {out.ending.value}"
+                left = "".join(f", ingot {out.melt}-i{n} {kg:g} kg" for n, kg in _ingots(command))
+                heel = f", heel {command.heel_kg:g} kg" if isinstance(command, EndMelt) and command.heel_kg else ""
+                return f"melt {out.melt} ended: {out.ending.value}{left}{heel}"
             case _:
                 continue
     name = type(command).__struct_config__.tag

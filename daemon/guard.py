@@ -12,6 +12,7 @@ from typing import TypeVar
 import msgspec
 
 from pourcall.contract.api import Asked, ResultRequest
+from pourcall.contract.entries import Entry
 from pourcall.contract.errors import BadInput
 from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C
 
@@ -23,6 +24,7 @@ LONGEST_AGO_S = 24 * 3600.0
 _STRINGS = re.compile(rb'"(?:[^"\\]|\\.)*"')
 _decoder: "msgspec.json.Decoder[Asked]" = msgspec.json.Decoder(Asked)
 _result_decoder = msgspec.json.Decoder(ResultRequest)
+_entry_decoder: "msgspec.json.Decoder[Entry]" = msgspec.json.Decoder(Entry)
 Any_ = TypeVar("Any_")
 
 
@@ -77,7 +79,12 @@ def read_result(body: bytes) -> ResultRequest:
     return _read(body, _result_decoder)
 
 
-def _read(body: bytes, decoder: "msgspec.json.Decoder[Any_]") -> Any_:
+def read_entry(body: bytes) -> Entry:
+    """A later entry from a body, its texts as they came: the record refuses what cannot be seen. Raises BadInput."""
+    return _read(body, _entry_decoder, clean=False)
+
+
+def _read(body: bytes, decoder: "msgspec.json.Decoder[Any_]", *, clean: bool = True) -> Any_:
     if len(body) > BODY_BYTES:
         raise BadInput(
             f"the command has {len(body)} bytes, more than {BODY_BYTES}", remedy="Send one command at a time"
@@ -88,7 +95,7 @@ def _read(body: bytes, decoder: "msgspec.json.Decoder[Any_]") -> Any_:
         asked = decoder.decode(body)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as err:
         raise BadInput(f"no command: {err}", remedy="See /v1/openapi.json for the commands and their fields") from err
-    return cleaned(asked, "command")
+    return cleaned(asked, "command") if clean else asked
 
 
 def _check_figures(asked: Asked) -> None:
@@ -98,7 +105,12 @@ def _check_figures(asked: Asked) -> None:
     temp_c = getattr(asked, "temp_c", 0.0)
     if not ABSOLUTE_ZERO_C <= temp_c <= HIGHEST_MEANT_C:
         raise BadInput(f"temp_c = {temp_c:g} degC is no temperature met here", remedy="Check the figure and the unit")
-    for name, most in (("mass_kg", 1000.0), ("charge_kg", 1000.0), ("depth_mm", 2000.0), ("minutes", 1440.0)):
-        figure = getattr(asked, name, None)
+    figures = [
+        (name, getattr(asked, name, None), most)
+        for name, most in (
+            ("mass_kg", 1000.0), ("charge_kg", 1000.0), ("depth_mm", 2000.0), ("minutes", 1440.0), ("heel_kg", 1000.0)
+        )
+    ]  # fmt: skip
+    for name, figure, most in (*figures, *(("ingots_kg", each, 1000.0) for each in getattr(asked, "ingots_kg", ()))):
         if figure is not None and not 0.0 <= figure <= most:
             raise BadInput(f"{name} = {figure:g} is not between 0 and {most:g}", remedy="Check the figure")

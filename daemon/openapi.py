@@ -17,9 +17,10 @@ from pourcall.contract.api import (
     StreamMessage,
     Trace,
 )
+from pourcall.contract.entries import Entry
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION
-from pourcall.daemon.records.views import MeltDetail, MeltRow, PourDetail, PourRow
+from pourcall.daemon.records.views import MeltDetail, MeltRow, PourDetail, PourRow, SetupView
 
 
 class Route(NamedTuple):
@@ -58,6 +59,9 @@ ROUTES: tuple[Route, ...] = (
           (("melt", "string", _MELT), ("limit", "integer", "at most so many"))),
     Route("GET", "/v1/pours/{pour}", "pour", "One pour, such as 2026-014-1, with its results", PourDetail),
     Route("POST", "/v1/pours/{pour}/results", "pour_result", "What inspection found", CommandResult, ResultRequest),
+    Route("GET", "/v1/moulds", "setups", "Mould setups on record, the newest version of each", tuple[SetupView, ...]),
+    Route("POST", "/v1/entries", "entry", "A later entry: charge, ending, mould setup, correction of a pour, note",
+          CommandResult, Entry),
     Route("GET", "/v1/openapi.json", "openapi", "This description", dict[str, Any]),
     Route("GET", "/v1/stream", "stream", "WebSocket: snapshots, then deltas and events", StreamMessage),
 )  # fmt: skip

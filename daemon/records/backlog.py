@@ -36,13 +36,10 @@ class Backlog:
         self._opened: list[Entry] = []  # the oldest block, unpacked
         self._fresh: deque[Entry] = deque()
         self._packed_rows = 0
+        self.append: Callable[[Entry], None] = self._fresh.append  # at the end; no call of ours between
 
     def __len__(self) -> int:
         return len(self._opened) + self._packed_rows + len(self._fresh)
-
-    def append(self, entry: Entry) -> None:
-        """At the end."""
-        self._fresh.append(entry)
 
     def oldest(self, most: int) -> list[Entry]:
         """Up to `most` entries from the front; they stay until `drop`."""

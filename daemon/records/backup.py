@@ -1,9 +1,11 @@
 """Room: everything in one archive, and back into an empty place. A plain copy of a live database can be empty.
 
-In the archive (ZIP): manifest.json, database.sqlite, settings.toml, alloys/, profiles/, photos/. Every file has its
-SHA-256 in the manifest; the database is copied through SQLite's backup API and its rows are counted again.
+In the archive (ZIP): manifest.json, database.sqlite, settings.toml, alloys/, profiles/, photos/, aside/ (what came with
+archives of other shops). Every file has its SHA-256 in the manifest; the database is copied through SQLite's backup API
+and its rows are counted again. Not here: taking an archive into a record that is there already (merge.py).
 """
 
+import contextlib
 import hashlib
 import os
 import shutil
@@ -36,6 +38,44 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
     files: dict[str, str]
 
 
+class Noted(msgspec.Struct, frozen=True, kw_only=True):
+    """The last backup that was made here, noted beside the record so that it can be said how old it is."""
+
+    file: str
+    made_utc_s: float
+    rows: dict[str, int]
+
+
+def last_backup(paths: Paths) -> Noted | None:
+    """None: none was made here yet, or it is not known any more."""
+    try:
+        return msgspec.json.decode(_note_path(paths).read_bytes(), type=Noted)
+    except (OSError, msgspec.DecodeError):
+        return None
+
+
+def covers(last: Noted, store: Store) -> bool:
+    """Whether that archive is there, whole, and holds every row of the record as it stands."""
+    archive = Path(last.file)
+    try:
+        if not archive.exists() or verify(archive).rows != last.rows:
+            return False
+    except BadInput:
+        return False
+    with store.reading() as conn:
+        return all(last.rows.get(table, -1) == count for table, count in _counts(conn).items())
+
+
+def _note_path(paths: Paths) -> Path:
+    return paths.data / "last-backup.json"
+
+
+def _note(paths: Paths, noted: Noted) -> None:
+    """Worth no failure: a backup that is whole stays one where this cannot be written."""
+    with contextlib.suppress(OSError):
+        _note_path(paths).write_bytes(msgspec.json.format(msgspec.json.encode(noted)))
+
+
 def free_bytes(folder: Path) -> int:
     """Free space where a folder is or would be."""
     while not folder.exists():
@@ -50,7 +90,7 @@ def back_up(
     with tempfile.TemporaryDirectory(prefix=".pourcall-", dir=_made(archive.parent)) as work:
         members = list(_members(paths))
         need = 2 * store.path.stat().st_size + sum(path.stat().st_size for _, path in members)
-        _check_space(archive.parent, need, free)
+        check_space(archive.parent, need, free)
         copy = Path(work) / "database.sqlite"
         rows = _copy_database(store, copy)
         members.insert(0, ("database.sqlite", copy))
@@ -76,6 +116,7 @@ def back_up(
             with partial.open("rb") as file:
                 os.fsync(file.fileno())
             partial.replace(archive)
+            _note(paths, Noted(file=str(archive.resolve()), made_utc_s=utc_s, rows=rows))
         except OSError as err:
             partial.unlink(missing_ok=True)
             raise _failed(archive, str(err)) from err
@@ -112,16 +153,18 @@ def restore(archive: Path, paths: Paths, *, free: Callable[[Path], int] = free_b
     for there in (paths.database, paths.settings):
         if there.exists():
             raise StoreError(
-                "there are records or settings here already", where=str(there), remedy="Name an empty folder"
+                "there are records or settings here already",
+                where=str(there),
+                remedy="Name an empty folder, or add --merge to take the archive in beside what is here",
             )
-    for folder in (paths.alloys, paths.profiles, paths.photos):
+    for folder in _folders(paths).values():
         if folder.is_dir() and any(folder.iterdir()):
             raise StoreError("this folder is not empty", where=str(folder), remedy="Name an empty place")
     with zipfile.ZipFile(archive) as zipped:
-        _check_space(paths.data, sum(info.file_size for info in zipped.infolist()), free)
+        check_space(paths.data, sum(info.file_size for info in zipped.infolist()), free)
         try:
             for name in manifest.files:
-                target = _target(paths, name)
+                target = place_of(paths, name)
                 _made(target.parent)
                 with zipped.open(name) as source, target.open("xb") as file:
                     shutil.copyfileobj(source, file, 2**20)
@@ -164,20 +207,32 @@ def _counts(conn: sqlite3.Connection) -> dict[str, int]:
 def _members(paths: Paths) -> Iterator[tuple[str, Path]]:
     if paths.settings.is_file():
         yield "settings.toml", paths.settings
-    for name, folder in (("alloys", paths.alloys), ("profiles", paths.profiles), ("photos", paths.photos)):
+    for name, folder in _folders(paths).items():
         if folder.is_dir():
             for path in sorted(folder.rglob("*")):
                 if path.is_file() and not path.name.endswith(".part"):
                     yield f"{name}/{path.relative_to(folder).as_posix()}", path
 
 
-def _target(paths: Paths, name: str) -> Path:
+def place_of(paths: Paths, name: str) -> Path:
+    """Where a file of an archive belongs in an installation."""
     if name == "database.sqlite":
         return paths.database
     if name == "settings.toml":
         return paths.settings
     folder, _, rest = name.partition("/")
-    return {"alloys": paths.alloys, "profiles": paths.profiles, "photos": paths.photos}[folder] / rest
+    return _folders(paths)[folder] / rest
+
+
+def aside_folder(paths: Paths) -> Path:
+    """Where settings, sheets and profiles of other installations are kept beside our own."""
+    return paths.data / "aside"
+
+
+def _folders(paths: Paths) -> dict[str, Path]:
+    return {
+        "alloys": paths.alloys, "profiles": paths.profiles, "photos": paths.photos, "aside": aside_folder(paths),
+    }  # fmt: skip
 
 
 def _is_safe(name: str) -> bool:
@@ -185,10 +240,11 @@ def _is_safe(name: str) -> bool:
     if name in ("database.sqlite", "settings.toml"):
         return True
     inside = not path.is_absolute() and ".." not in path.parts and "\\" not in name and ":" not in name
-    return inside and len(path.parts) > 1 and path.parts[0] in ("alloys", "profiles", "photos")
+    return inside and len(path.parts) > 1 and path.parts[0] in ("alloys", "profiles", "photos", "aside")
 
 
-def _check_space(folder: Path, need: int, free: Callable[[Path], int]) -> None:
+def check_space(folder: Path, need: int, free: Callable[[Path], int]) -> None:
+    """Raises StoreError where a folder has less space than is needed."""
     have = free(folder)
     if have < need:
         raise StoreError(

@@ -106,20 +106,33 @@ class Book:
         row = self._conn.execute(
             "SELECT s.id, s.began_utc_s, e.utc_s, (SELECT max(v.utc_s) FROM events v WHERE v.session_id = s.id),"
             " (SELECT max((r.slot + 1) * r.span_s + s.offset_ms / 1000.0) FROM rollup r"
-            "   WHERE r.session_id = s.id AND r.span_s = 60)"
+            "   WHERE r.session_id = s.id AND r.span_s = 60), s.offset_ms"
             " FROM sessions s LEFT JOIN session_ends e ON e.session_id = s.id"
             " WHERE s.furnace_id = ? ORDER BY s.id DESC LIMIT 1",
             (furnace_id,),
         ).fetchone()
         if row is None:
             return
-        session_id, began, ended, event, rolled = row
-        last = ended if ended is not None else max(x for x in (began, event, rolled) if x is not None)
+        session_id, began, ended, event, rolled, offset_ms = row
+        newest = None if ended is not None else self._newest(session_id, offset_ms)
+        last = ended if ended is not None else max(x for x in (began, event, rolled, newest) if x is not None)
         reason = "not running" if ended is not None else "cut off"
         self._conn.execute(
             "INSERT INTO gaps (furnace_id, session_id, board, began_utc_s, ended_utc_s, reason) VALUES (?,?,?,?,?,?)",
             (furnace_id, session_id, "", min(last, utc_s), utc_s, reason),
         )
+
+    def _newest(self, session_id: int, offset_ms: int) -> float | None:
+        """UTC of the last row of a session that is not in the roll-up yet."""
+        row = self._conn.execute(
+            "SELECT j.mono FROM journal j CROSS JOIN sources s ON s.id = j.source WHERE j.id >"
+            " (SELECT rolled_id FROM state) AND s.session_id = ? ORDER BY j.id DESC LIMIT 1",
+            (session_id,),
+        ).fetchone()
+        if row is None:
+            return None
+        mono_s = row[0] / 1000.0 if type(row[0]) is int else float(row[0])
+        return mono_s + offset_ms / 1000.0
 
     def source(self, ids: SessionIds, key: SourceKey, board_ms: int | None, mono_s: float, seq: int) -> Source:
         """The source of a row. board_ms and mono_s set the base of the board's clock when it is first seen."""

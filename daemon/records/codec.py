@@ -22,6 +22,14 @@ INSERT_ROW = (
     "INSERT INTO journal (id, source, seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc,"
     " extra) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
 )
+# A value that is not there costs the binding of Python to SQLite more than three that are. So the two rows that come
+# all day, a sample and a tick with nothing missing or unusual, have statements that do not name what they lack.
+INSERT_SAMPLE = (
+    "INSERT INTO journal (id, source, mono, utc, value, cold, marks, board_seq, board_ms, temp_mc, u_mc)"
+    " VALUES (?,?,?,?,?,?,?,?,?,?,?)"
+)
+INSERT_TICK = "INSERT INTO journal (id, source, mono, utc, marks) VALUES (?,?,?,?,?)"
+INSERT_OF = {14: INSERT_ROW, 11: INSERT_SAMPLE, 5: INSERT_TICK}  # by how many columns a row brings
 SELECT_ROW = (
     "SELECT j.id, j.seq, j.mono, j.utc, j.value, j.cold, j.marks, j.code, j.board_seq, j.board_ms, j.u_mc, j.extra,"
     " j.source FROM journal j"
@@ -31,6 +39,9 @@ _EXACT_BELOW = 1e11  # times 10,000 still an integer every float near it can tel
 _INT62 = 2**61  # leaves room for differences within the 64 bits of SQLite
 _STATUS = "board_status"  # raw_kind of a source of board reports
 _MOST_C = 1e9  # beyond this nothing is a temperature; the raw value is kept all the same
+
+_OK = Reason.OK
+_NOT_LATE: float = SampleIn.__struct_defaults__[0]  # the very object: quicker to tell than a value, and the rule
 
 _COLD: dict[float, int | float] = {}  # cold junctions come in few steps: sixteenths of a degree
 
@@ -125,73 +136,92 @@ def _are_times(item: Input) -> bool:
 
 
 def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | None) -> Row | None:
-    """Columns of a sample; None where they cannot hold it and `other_row` must (see `fits_columns`).
+    """Columns of a sample, short or full (see `INSERT_OF`); None where they cannot hold it and `other_row` must.
 
     One pass without calls for what boards send; anything odd takes the long way, with the same result.
     """
     sample = item.sample
-    mono_s, utc_s, value, cold = item.mono_s, item.utc_s, sample.raw_value, sample.cold_junction_c
-    code, board_seq, board_ms = sample.raw_code, sample.board_seq, sample.board_ms
-    late_s: float | None = item.late_s
-    mono: int | float
-    utc: int | float
-    if (
-        0.0 < mono_s < _EXACT_BELOW
-        and 0.0 < utc_s < _EXACT_BELOW
-        and not late_s
-        and (value is None or 0.0 < value < _EXACT_BELOW)
-        and (cold is None or 0.0 < cold < _EXACT_BELOW)
-        and (code is None or -_INT62 < code < _INT62)
-        and (board_seq is None or -_INT62 < board_seq < _INT62)
-        and (board_ms is None or -_INT62 < board_ms < _INT62)
-        and copysign(1.0, item.late_s) > 0.0
+    mono_s, utc_s, value, cold, flags = item.mono_s, item.utc_s, sample.raw_value, sample.cold_junction_c, sample.flags
+    board_seq, board_ms = sample.board_seq, sample.board_ms
+    if not (
+        ((late_s := item.late_s) is _NOT_LATE or (late_s == 0.0 and copysign(1.0, late_s) > 0.0))
+        and reading is not None
+        and value is not None
+        and cold is not None
+        and board_seq is not None
+        and board_ms is not None
+        and sample.raw_code is None
+        and 0.0 < mono_s < 1e11
+        and 0.0 < utc_s < 1e11
+        and 0.0 < value < 1e11
+        and 0.0 < cold < 1e11
+        and -_INT62 < board_seq < _INT62
+        and -_INT62 < board_ms < _INT62
+        and 0 <= flags < 65536
+        and item.seq + source.seq_base == row_id
     ):
-        late_s = None
-        ms = int(mono_s * 1000.0 + 0.5)
-        if ms / 1000.0 == mono_s:
-            mono = ms
-            utc_ms = int(utc_s * 1000.0 + 0.5)
-            utc = utc_ms - ms - source.offset_ms if utc_ms / 1000.0 == utc_s else utc_s
-        else:
-            ms, mono, utc = int(mono_s * 1000.0), mono_s, utc_s
-        if value is not None:
-            fixed = int(value * 10000.0 + 0.5)
-            if fixed / 10000.0 == value:
-                value = fixed
-        if cold is not None:
-            short = _COLD.get(cold)
-            if short is None:
-                if len(_COLD) > 4096:
-                    _COLD.clear()
-                short = _COLD[cold] = pack_fixed(cold)
-            cold = short
+        return _full_row(row_id, source, item, reading)
+    temp_c, u_c = reading.temp_c, reading.u_c
+    if temp_c is None or u_c is None or not 0.0 <= temp_c < 1e9 or not 0.0 <= u_c < 1e9:
+        return _full_row(row_id, source, item, reading)
+    # Spelled out, each a call less: whole milliseconds and ten-thousandths where exact, as pack_times and pack_fixed.
+    mono: int | float
+    ms = mono = int(mono_s * 1000.0 + 0.5)
+    utc: int | float = utc_s
+    if ms / 1000.0 == mono_s:
+        utc_ms = int(utc_s * 1000.0 + 0.5)
+        if utc_ms / 1000.0 == utc_s:
+            utc = utc_ms - ms - source.offset_ms
     else:
-        if not fits_columns(item):
-            return None
-        mono, utc = pack_times(mono_s, utc_s, source.offset_ms)
-        value = None if value is None else pack_fixed(value)
-        cold = None if cold is None else pack_fixed(cold)
-        late_s = float(item.late_s) if item.late_s or copysign(1.0, item.late_s) < 0.0 else None
-        ms = mono if type(mono) is int else whole_ms(mono_s)
-    if board_ms is not None:
-        board_ms -= ms + source.board_ms_base
-    seq = None if item.seq + source.seq_base == row_id else item.seq
+        ms, mono = int(mono_s * 1000.0), mono_s
+    fixed = int(value * 10000.0 + 0.5)
+    reason = reading.reason
+    return (
+        row_id, source.id, mono, utc, fixed if fixed / 10000.0 == value else value,
+        _COLD.get(cold) or _short_cold(cold),
+        (0 if reason is _OK else REASON_CODES.get(reason, OTHER_REASON)) | flags << 6, board_seq,
+        board_ms - ms - source.board_ms_base, int(temp_c * 1000.0 + 0.5), int(u_c * 1000.0 + 0.5),
+    )  # fmt: skip
+
+
+def _short_cold(cold: float) -> int | float:
+    """A cold junction as `pack_fixed` makes it, kept for the next one."""
+    if len(_COLD) > 4096:
+        _COLD.clear()
+    short = _COLD[cold] = pack_fixed(cold)
+    return short
+
+
+def _full_row(row_id: int, source: Source, item: SampleIn, reading: Reading | None) -> Row | None:
+    """Every column of a sample."""
+    if not fits_columns(item):
+        return None
+    sample = item.sample
+    mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms)
+    ms = mono if type(mono) is int else whole_ms(item.mono_s)
+    value, cold, board_ms = sample.raw_value, sample.cold_junction_c, sample.board_ms
     marks, temp_mc, u_mc = NO_READING, None, None
     if reading is not None:
-        reason = reading.reason
-        marks = 0 if reason is Reason.OK else REASON_CODES.get(reason, OTHER_REASON)
-        temp_c, u_c = reading.temp_c, reading.u_c
-        if temp_c is not None:
-            temp_mc = int(temp_c * 1000.0 + 0.5) if 0.0 <= temp_c < _MOST_C else pack_milli(temp_c)
-        if u_c is not None:
-            u_mc = int(u_c * 1000.0 + 0.5) if 0.0 <= u_c < _MOST_C else pack_milli(u_c)
-    if sample.flags:
-        if not -(2**50) < sample.flags < 2**50:
-            return None
-        marks |= int(sample.flags) << 6
+        marks = REASON_CODES.get(reading.reason, OTHER_REASON)
+        temp_mc, u_mc = pack_milli(reading.temp_c), pack_milli(reading.u_c)
     return (
-        row_id, source.id, seq, mono, utc, value, cold, marks, code, board_seq, board_ms, temp_mc, u_mc, late_s,
+        row_id, source.id, None if item.seq + source.seq_base == row_id else item.seq, mono, utc,
+        None if value is None else pack_fixed(value), None if cold is None else pack_fixed(cold),
+        marks | int(sample.flags) << 6, sample.raw_code, sample.board_seq,
+        None if board_ms is None else board_ms - ms - source.board_ms_base, temp_mc, u_mc,
+        float(item.late_s) if item.late_s or copysign(1.0, item.late_s) < 0.0 else None,
     )  # fmt: skip
+
+
+def full_row(row: Row) -> Row:
+    """A short row with all its columns, for a batch in which kinds take turns."""
+    if len(row) == 14:
+        return row
+    if len(row) == 5:
+        row_id, source, mono, utc, marks = row
+        return (row_id, source, None, mono, utc, None, None, marks, None, None, None, None, None, None)
+    row_id, source, mono, utc, value, cold, marks, board_seq, board_ms, temp_mc, u_mc = row
+    return (row_id, source, None, mono, utc, value, cold, marks, None, board_seq, board_ms, temp_mc, u_mc, None)
 
 
 def status_row(row_id: int, source: Source, item: BoardStatusIn) -> Row | None:
@@ -219,33 +249,17 @@ def other_row(row_id: int, source: Source, item: Input, reading: Reading | None)
     """A tick (no extra) or any other input (JSON or MessagePack), with the reading it made, if one."""
     finite = _are_times(item)
     mono, utc = pack_times(item.mono_s, item.utc_s, source.offset_ms) if finite else (0, 0)
-    extra: str | bytes | None = None
     seq = None if item.seq + source.seq_base == row_id else item.seq
+    extra: str | bytes | None = None
     if type(item) is not TickIn or not finite:
         extra = encode_input(item)
+    elif seq is None and reading is None:
+        return (row_id, source.id, mono, utc, NO_READING)
     marks, temp_mc, u_mc = NO_READING, None, None
     if reading is not None:
-        marks, temp_mc, u_mc = (
-            REASON_CODES.get(reading.reason, OTHER_REASON),
-            pack_milli(reading.temp_c),
-            pack_milli(reading.u_c),
-        )
-    return (
-        row_id,
-        source.id,
-        seq,
-        mono,
-        utc,
-        None,
-        None,
-        marks,
-        None,
-        None,
-        None,
-        temp_mc,
-        u_mc,
-        extra,
-    )
+        marks = REASON_CODES.get(reading.reason, OTHER_REASON)
+        temp_mc, u_mc = pack_milli(reading.temp_c), pack_milli(reading.u_c)
+    return (row_id, source.id, seq, mono, utc, None, None, marks, None, None, None, temp_mc, u_mc, extra)
 
 
 def encode_input(item: Input) -> str | bytes:

@@ -12,8 +12,8 @@ from typing import Any
 
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.daemon.records.book import keep_text
-from pourcall.daemon.records.projections import insert
-from pourcall.daemon.records.queries import split_pour
+from pourcall.daemon.records.lookup import find_pour
+from pourcall.daemon.records.rows import insert
 
 SOUND = "sound"
 _CORRECTABLE = {
@@ -27,12 +27,27 @@ _CORRECTABLE = {
         "pot_u_c",
         "lip_temp_c",
         "lip_u_c",
+        "lip_min_c",
+        "lip_max_c",
+        "basis",
+        "batch",
+        "not_poured",
     ),
     "dips": ("temp_c", "u_c", "depth_mm", "stirred"),
     "notes": ("text", "value", "at_utc_s"),
     "charges": ("mass_kg", "source", "remelts", "detail"),
     "results": ("defect", "severity", "detail"),
-    "mould_setups": ("pattern", "material", "gating", "venting", "thinnest_mm", "mass_kg", "detail"),
+    "mould_setups": (
+        "pattern",
+        "material",
+        "batch",
+        "gating",
+        "venting",
+        "thinnest_mm",
+        "mass_kg",
+        "preheat_c",
+        "detail",
+    ),
     "calibrations": ("method", "reference_c", "emf_uv", "offset_uv", "spread_uv", "detail"),
 }
 
@@ -46,11 +61,13 @@ def add_result(
     The same defect told again corrects itself; with 0 it is taken back. A casting that is sound and has a defect is
     refused unless `correcting`: then what stood before is corrected. Rows are added, none is altered.
     """
+    if not defect:
+        raise BadInput("no class of defect is named", where=pour, remedy="Write sound, or misrun=2")
     if not 0 <= severity <= 3 or (defect == SOUND and severity != 0):
         raise BadInput(
             f"{defect} with severity {severity}", where=pour, remedy="Severity is 1, 2 or 3; a sound casting has 0"
         )
-    melt_id, number = _pour(conn, pour)
+    melt_id, number = find_pour(conn, pour)
     standing = {
         row[1]: row
         for row in conn.execute(
@@ -218,10 +235,8 @@ def correct_pour(
     conn: sqlite3.Connection, pour: str, changes: dict[str, Any], *, who: str, why: str, utc_s: float
 ) -> int:
     """Correct a pour as it stands now, by its id `2026-014-1`."""
-    melt_id, number = _pour(conn, pour)
-    (row_id,) = conn.execute(
-        "SELECT max(id) FROM pours_now WHERE melt_id = ? AND number = ?", (melt_id, number)
-    ).fetchone()
+    melt_id, number = find_pour(conn, pour)
+    (row_id,) = conn.execute("SELECT max(id) FROM pours WHERE melt_id = ? AND number = ?", (melt_id, number)).fetchone()
     return correct(conn, "pours", row_id, changes, who=who, why=why, utc_s=utc_s)
 
 
@@ -230,11 +245,3 @@ def _melt(conn: sqlite3.Connection, melt: str) -> tuple[int, int]:
     if row is None:
         raise NotFound(f"no melt {melt!r} on record", remedy="See `pourcall melt list`")
     return int(row[0]), int(row[1])
-
-
-def _pour(conn: sqlite3.Connection, pour: str) -> tuple[int, int]:
-    melt, number = split_pour(pour)
-    melt_id, _ = _melt(conn, melt)
-    if conn.execute("SELECT 1 FROM pours WHERE melt_id = ? AND number = ?", (melt_id, number)).fetchone() is None:
-        raise NotFound(f"no pour {pour!r} on record", remedy="See `pourcall pour list`")
-    return melt_id, number

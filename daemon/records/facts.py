@@ -12,6 +12,7 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.api import Trace, TracePoint
+from pourcall.contract.errors import BadInput
 from pourcall.contract.events import (
     AlarmChanged,
     CallChanged,
@@ -24,6 +25,8 @@ from pourcall.contract.events import (
 from pourcall.contract.plan import AlloyFacts, MouldPlan
 from pourcall.contract.units import say_c
 from pourcall.daemon.records import tracing
+from pourcall.daemon.records.charges import charge_words
+from pourcall.daemon.records.setups import setup_at
 from pourcall.daemon.records.store import Store
 from pourcall.daemon.records.tracing import Span
 from pourcall.daemon.records.views import DipRow, MeltDetail, NoteRow, PhotoRow, PourRow, ResultRow
@@ -58,7 +61,7 @@ class StateSpan(_Fact, frozen=True):
 
 
 class Setup(_Fact, frozen=True):
-    """A mould setup as described before the pour."""
+    """A mould setup as described before the pour; `batch`: of the mould material, the pour's own where one was told."""
 
     name: str
     pattern: str = ""
@@ -68,16 +71,22 @@ class Setup(_Fact, frozen=True):
     thinnest_mm: float | None = None
     mass_kg: float | None = None
     detail: str = ""
+    batch: str = ""
+    preheat_c: float | None = None
+    version: int = 0  # 0: not described
 
 
 class ChargeRow(_Fact, frozen=True):
-    """Metal that went into the pot."""
+    """Metal that went into the pot. origin: of returns, 2026-011 or 2026-011-i1; words: all of it."""
 
     at_s: float
     mass_kg: float | None
     source: str
     remelts: int | None
     detail: str
+    origin: str = ""
+    added: bool = False  # while the melt ran
+    words: str = ""
 
 
 class ProbeFact(_Fact, frozen=True):
@@ -130,25 +139,30 @@ class PourFacts(_Fact, frozen=True):
 
 
 def pour_facts(store: Store, pour: str, *, points: int = 400) -> PourFacts:
-    """All there is on a pour `2026-014-1`. Raises NotFound, StoreError."""
+    """All there is on a pour `2026-014-1`. Raises NotFound, StoreError, BadInput for a pour that was none."""
     found = store.pour(pour)
+    if found.row.not_poured:
+        raise BadInput(
+            f"that pour was none: {found.row.why or 'marked by mistake'}", where=pour,
+            remedy="`pourcall pour correct ... --restore` takes that back",
+        )  # fmt: skip
     melt = store.melt(found.row.melt)
     with store.reading() as conn:
         furnace, began_s, spans = tracing.melt_spans(conn, found.row.melt, AFTER_S)
         shift_of = {span.session_id: span.shift_s for span in spans}
-        marks, states = _timeline(conn, melt, began_s, spans)
+        marks, states = timeline(conn, melt, began_s, spans)
         last_s = max((mark.at_s for mark in marks if mark.kind == "pour"), default=0.0)
         pour_s = found.at_mono_s + shift_of.get(found.session_id, 0.0) - began_s
-        trace = _stretch(conn, furnace, began_s, spans, 0.0, max(last_s, pour_s) + AFTER_S, points)
-        detail = _stretch(conn, furnace, began_s, spans, pour_s - DETAIL_BEFORE_S, pour_s + DETAIL_AFTER_S, points)
-        charges = _charges(conn, found.row.melt, melt.row.began_utc_s)
-        setup = _setup(conn, found.row.setup, found.row.at_utc_s)
+        trace = stretch(conn, furnace, began_s, spans, 0.0, max(last_s, pour_s) + AFTER_S, points)
+        detail = stretch(conn, furnace, began_s, spans, pour_s - DETAIL_BEFORE_S, pour_s + DETAIL_AFTER_S, points)
+        setup = _setup(conn, found.row)
         probes, simulated, program = _session(conn, found.session_id, trace)
         tags = conn.execute(
-            "SELECT tag FROM tags t JOIN melts m ON m.id = t.melt_id WHERE m.melt = ? AND pour_number IN (0, ?)"
-            " ORDER BY tag",
+            "SELECT DISTINCT tag FROM tags t JOIN melts m ON m.id = t.melt_id"
+            " WHERE m.melt = ? AND pour_number IN (0, ?) ORDER BY tag",
             (found.row.melt, found.row.number),
         ).fetchall()
+    charges = _charges(melt)
     plans = [plan.plan for plan in melt.plans if plan.at_utc_s <= found.row.at_utc_s] or [p.plan for p in melt.plans]
     plan = plans[-1] if plans else None
     moulds = () if plan is None else plan.moulds
@@ -179,7 +193,7 @@ def pour_facts(store: Store, pour: str, *, points: int = 400) -> PourFacts:
     )  # fmt: skip
 
 
-def _stretch(
+def stretch(
     conn: sqlite3.Connection, furnace: str, began_s: float, spans: Iterable[Span], from_s: float, until_s: float,
     points: int,
 ) -> dict[str, tuple[TracePoint, ...]]:  # fmt: skip
@@ -199,7 +213,7 @@ def _stretch(
     }
 
 
-def _timeline(
+def timeline(
     conn: sqlite3.Connection, melt: MeltDetail, began_s: float, spans: list[Span]
 ) -> tuple[tuple[Mark, ...], tuple[StateSpan, ...]]:
     """What happened, in order, and the states of the melt."""
@@ -221,6 +235,8 @@ def _timeline(
         if session_id in shift_of
     ]
     marks = [*_marks(events), *_dips(conn, melt_id, shift_of, began_s), *_pours(conn, melt_id, shift_of, began_s)]
+    if melt.thinned:
+        marks.append(Mark(at_s=0.0, kind="thinned", text=melt.thinned))
     states: list[StateSpan] = []
     for less_s, event in events:
         if isinstance(event, MeltStateChanged):
@@ -288,25 +304,27 @@ def _pours(conn: sqlite3.Connection, melt_id: int, shift_of: dict[int, float], b
         )
 
 
-def _charges(conn: sqlite3.Connection, melt: str, began_utc_s: float) -> tuple[ChargeRow, ...]:
-    rows = conn.execute(
-        "SELECT c.at_utc_s, c.mass_kg, c.source, c.remelts, c.detail FROM charges c JOIN melts m ON m.id = c.melt_id"
-        " WHERE m.melt = ? AND NOT EXISTS (SELECT 1 FROM charges x WHERE x.melt_id = c.melt_id AND x.corrects = c.id)"
-        " ORDER BY c.at_utc_s, c.id",
-        (melt,),
-    )
-    return tuple(ChargeRow(at_s=r[0] - began_utc_s, mass_kg=r[1], source=r[2], remelts=r[3], detail=r[4]) for r in rows)
+def _charges(melt: MeltDetail) -> tuple[ChargeRow, ...]:
+    return tuple(
+        ChargeRow(
+            at_s=one.at_utc_s - melt.row.began_utc_s, mass_kg=one.mass_kg, source=one.source, remelts=one.remelts,
+            detail=one.detail, origin=one.origin, added=one.added, words=charge_words(one),
+        )
+        for one in melt.charges
+    )  # fmt: skip
 
 
-def _setup(conn: sqlite3.Connection, name: str, utc_s: float) -> Setup | None:
-    """The setup as it stood at the pour; described only later: as it was first described."""
-    columns = "name, pattern, material, gating, venting, thinnest_mm, mass_kg, detail"
-    row = conn.execute(
-        f"SELECT {columns} FROM mould_setups WHERE name = ? ORDER BY at_utc_s > ?,"
-        " CASE WHEN at_utc_s > ? THEN at_utc_s ELSE -at_utc_s END, id DESC LIMIT 1",
-        (name, utc_s, utc_s),
-    ).fetchone()
-    return None if row is None else Setup(**dict(zip(columns.split(", "), row, strict=True)))
+def _setup(conn: sqlite3.Connection, row: PourRow) -> Setup | None:
+    """The setup as it stood at the pour; described only later: as it was first described. The pour's own batch wins."""
+    name = row.setup or row.mould
+    known = setup_at(conn, name, row.at_utc_s)
+    if known is None:
+        return Setup(name=name, batch=row.batch) if row.batch else None
+    return Setup(
+        name=known.name, pattern=known.pattern, material=known.material, gating=known.gating, venting=known.venting,
+        thinnest_mm=known.thinnest_mm, mass_kg=known.mass_kg, detail=known.detail, batch=row.batch or known.batch,
+        preheat_c=known.preheat_c, version=known.version,
+    )  # fmt: skip
 
 
 def _session(

@@ -10,12 +10,13 @@ from collections.abc import Sequence
 import msgspec
 
 from pourcall.contract.errors import NotFound
-from pourcall.contract.events import Event, LiftMarked, Marked, PourMarked, PowerMarked
+from pourcall.contract.events import DipRecorded, Event, LiftMarked, Marked, PourMarked, PowerMarked
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Place
-from pourcall.daemon.engine.config import EngineConfig
+from pourcall.daemon.engine.config import EngineConfig, ProbeConfig
+from pourcall.daemon.engine.metal import TYPED_U_C
 from pourcall.daemon.engine.probe_state import SHEATHS
 from pourcall.daemon.foresight.traces import LOW, Job, LearnTrace
 from pourcall.daemon.records.book import keep_text
@@ -24,7 +25,8 @@ from pourcall.daemon.records.tracing import extent, melt_spans
 WHAT = "furnace_model"
 SHARES = {PowerLevel.OFF: 0.0, PowerLevel.LOW: LOW, PowerLevel.HIGH: 1.0}
 HOT_C = 80.0  # a pot that begins hotter stands in a furnace still hot from the melt before
-POINT_S = 2.0
+POINT_S, CHAMBER_POINT_S = 2.0, 10.0
+STILL_HOT_S, STILL_HOT_SHARE = 5400.0, 0.6  # after a melt; of the liquidus, a guess that the fit may leave (ours)
 ENTERED_C_PER_S = 5.0  # a fall faster than this is a probe taken out
 _PAIR = re.compile(r"panel <(-?[0-9.]+) degC>")
 _EVENTS: msgspec.json.Decoder[Event] = msgspec.json.Decoder(Event)
@@ -119,7 +121,7 @@ def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
         _EVENTS.decode(body)
         for (body,) in conn.execute(
             "SELECT body FROM events WHERE session_id = ? AND mono_s BETWEEN ? AND ?"
-            " AND type IN ('power_marked', 'marked', 'lift_marked', 'pour_marked') ORDER BY id",
+            " AND type IN ('power_marked', 'marked', 'lift_marked', 'pour_marked', 'dip_recorded') ORDER BY id",
             (span.session_id, began_s - 600.0, until_s),
         )
     ]
@@ -129,15 +131,62 @@ def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
             until_s = min(until_s, event.lift_mono_s)
         elif isinstance(event, PourMarked) and event.melt == melt:
             until_s = min(until_s, event.pour.at_mono_s - 30.0)
-    probe = next((one for one in config.probes if one.place is Place.MELT), None)
-    times, temps = ((), ()) if probe is None else _readings(conn, melt, probe.name, began_s, until_s)
+    probe = _probe_at(config, Place.MELT) or _probe_at(config, Place.DIP)
+    times, temps = ((), ()) if probe is None or probe.place is not Place.MELT else _readings(
+        conn, melt, probe.name, began_s, until_s
+    )  # fmt: skip
+    above = _probe_at(config, Place.CHAMBER)
+    chamber = ((), ()) if above is None else _readings(
+        conn, melt, above.name, began_s, until_s, every_s=CHAMBER_POINT_S, to_the_end=True
+    )  # fmt: skip
+    dips, typed = _figures(events, began_s, until_s)
     rule = SHEATHS["mineral_6mm" if probe is None else probe.sheath]
-    first_c = temps[0] if temps else 20.0
+    first_c = temps[0] if temps else chamber[1][0] if chamber[1] else None
+    # where nothing was read at the start, a furnace is hot that had a melt in it a while ago
+    hot = first_c > HOT_C if first_c is not None else _melted_before(conn, melt)
+    wall_c = first_c if first_c is not None else STILL_HOT_SHARE * plan.alloy.liquidus_c
     return LearnTrace(
         melt=melt, alloy=plan.alloy, charge_kg=max(0.0, plan.charge_kg - sum(kg for _, kg in added)), times_s=times,
-        temps_c=temps, power=power, added=added, room_c=min(first_c, 25.0), hot=first_c > HOT_C, hot_wall_c=first_c,
-        sheath_s=rule.tau_metal_s,
+        temps_c=temps, power=power, added=added, room_c=min(20.0 if first_c is None else first_c, 25.0), hot=hot,
+        hot_wall_c=wall_c, sheath_s=rule.tau_metal_s, dips=dips, typed=typed,
+        chamber=tuple(zip(*chamber, strict=True)),
     )  # fmt: skip
+
+
+def _probe_at(config: EngineConfig, place: Place) -> ProbeConfig | None:
+    return next((one for one in config.probes if one.place is place), None)
+
+
+def _figures(
+    events: Sequence[Event], began_s: float, until_s: float
+) -> tuple[tuple[tuple[float, float, float], ...], tuple[tuple[float, float, float], ...]]:
+    """Dips that came to a figure, and figures read off a meter in the metal: (seconds from the start, degC, U)."""
+    dips: list[tuple[float, float, float]] = []
+    typed: list[tuple[float, float, float]] = []
+    for event in events:
+        if isinstance(event, DipRecorded):
+            dip = event.dip
+            if dip.temp_c is not None and dip.u_c is not None and began_s <= dip.began_mono_s <= until_s:
+                dips.append((dip.ended_mono_s - began_s, dip.temp_c, dip.u_c))
+        elif (
+            isinstance(event, Marked)
+            and event.what == "typed_temperature"
+            and event.value is not None
+            and began_s <= event.at_mono_s <= until_s
+        ):
+            typed.append((event.at_mono_s - began_s, event.value, TYPED_U_C))
+    return tuple(sorted(dips)), tuple(sorted(typed))
+
+
+def _melted_before(conn: sqlite3.Connection, melt: str) -> bool:
+    """Did another melt of the same furnace end within the time that a furnace stays hot."""
+    row = conn.execute(
+        "SELECT 1 FROM melts m JOIN melts b ON b.furnace_id = m.furnace_id AND b.id <> m.id"
+        " JOIN melt_endings e ON e.melt_id = b.id"
+        " WHERE m.melt = ? AND e.utc_s BETWEEN m.began_utc_s - ? AND m.began_utc_s LIMIT 1",
+        (melt, STILL_HOT_S),
+    ).fetchone()
+    return row is not None
 
 
 def _marks(
@@ -158,9 +207,12 @@ def _marks(
 
 
 def _readings(
-    conn: sqlite3.Connection, melt: str, probe: str, began_s: float, until_s: float
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Readings of a probe as decided then, one in two seconds, up to where it was taken out."""
+    conn: sqlite3.Connection, melt: str, probe: str, began_s: float, until_s: float, *, every_s: float = POINT_S,
+    to_the_end: bool = False,
+) -> tuple[tuple[float, ...], tuple[float, ...]]:  # fmt: skip
+    """Readings of a probe as decided then, one in two seconds, up to where it was taken out; to_the_end: all of them,
+    of one that nobody takes out.
+    """
     span = melt_spans(conn, melt, 0.0)[2][0]
     held = extent(conn, span)
     if held is None:
@@ -175,10 +227,10 @@ def _readings(
     temps: list[float] = []
     for mono, temp_mc in rows:
         at_s = (mono / 1000.0 if type(mono) is int else mono) - began_s
-        if not 0.0 <= at_s <= until_s - began_s or (times and at_s - times[-1] < POINT_S):
+        if not 0.0 <= at_s <= until_s - began_s or (times and at_s - times[-1] < every_s):
             continue
         temp_c = temp_mc / 1000.0
-        if times and temps[-1] - temp_c > ENTERED_C_PER_S * (at_s - times[-1]) and temps[-1] > 300.0:
+        if not to_the_end and times and temps[-1] - temp_c > ENTERED_C_PER_S * (at_s - times[-1]) and temps[-1] > 300.0:
             break
         times.append(at_s)
         temps.append(temp_c)

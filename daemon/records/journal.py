@@ -10,18 +10,23 @@ from pourcall.contract.events import Event
 from pourcall.contract.inputs import Input
 from pourcall.daemon.records.codec import SELECT_ROW, Source, decode_row
 from pourcall.daemon.records.store import Store
+from pourcall.daemon.records.thinning import thinned
 
 _from_json: msgspec.json.Decoder[Event] = msgspec.json.Decoder(Event)
 _PAGE = 5000
 
 
-def read_inputs(store: Store, session_id: int) -> Iterator[Input]:
-    """Every input of one session (see `Store.sessions`) that is on disk now, in order. Raises NotFound."""
+def read_inputs(store: Store, session_id: int, *, first_id: int = 0) -> Iterator[Input]:
+    """Every input of one session (see `Store.sessions`) that is on disk now, in order. Raises NotFound.
+
+    first_id: from this row of the journal on.
+    """
     with store.reading() as conn:
         if conn.execute("SELECT 1 FROM sessions WHERE id = ?", (session_id,)).fetchone() is None:
             raise NotFound(f"no session {session_id} on record")
         sources = _sources(conn, session_id)
         after, until = _bounds(conn, session_id)
+    after = max(after, first_id - 1)
     while after < until:
         upto = min(after + _PAGE, until)
         with store.reading() as conn:
@@ -31,6 +36,19 @@ def read_inputs(store: Store, session_id: int) -> Iterator[Input]:
             source = sources.get(row[12])
             if source is not None:
                 yield decode_row(row, source)
+
+
+def session_thinned(store: Store, session_id: int) -> str:
+    """What a replay of this session must say: its readings are not all there, so it cannot come out byte-equal.
+
+    Empty: they are. Raises NotFound.
+    """
+    with store.reading() as conn:
+        if conn.execute("SELECT 1 FROM sessions WHERE id = ?", (session_id,)).fetchone() is None:
+            raise NotFound(f"no session {session_id} on record")
+        after, until = _bounds(conn, session_id)
+        said = thinned(conn, [(after + 1, until)])
+    return f"{said}: a replay cannot say again all that was said" if said else ""
 
 
 def read_events(store: Store, session_id: int) -> Iterator[Event]:

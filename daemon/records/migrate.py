@@ -16,7 +16,9 @@ from pourcall.contract.status import STATUS_OF, Reason
 from pourcall.daemon.records.walfile import FileHeader, read_header, read_wal
 
 APPLICATION_ID = 0x504F5552  # "POUR"
-PAGE_BYTES = 1024  # small pages: a commit a second rewrites the last page of each tree, and flash wears by pages
+# Small pages: each commit writes the last page of each tree again, with the page above it and the first of the file,
+# and flash wears by what is written. Of a file that exists the size stays as it is.
+PAGE_BYTES = 512
 
 # Codes of journal.marks & 63. Append only: a code once given is never given again.
 REASON_CODES: dict[Reason, int] = {
@@ -49,7 +51,7 @@ def statements(sql: str) -> Iterator[str]:
     piece = ""
     for line in sql.splitlines(keepends=True):
         piece += line
-        if line.rstrip().endswith(";") and sqlite3.complete_statement(piece):
+        if ";" in line and sqlite3.complete_statement(piece):  # a comment may follow on the line
             yield piece
             piece = ""
     if piece.strip() and not all(line.lstrip().startswith("--") or not line.strip() for line in piece.splitlines()):

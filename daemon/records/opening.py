@@ -40,7 +40,7 @@ def connect(path: Path, *, read_only: bool = False, thread_bound: bool = True) -
             conn.execute(f"PRAGMA page_size = {PAGE_BYTES}")  # no effect on a file that exists
             conn.execute("PRAGMA journal_mode = WAL")
             conn.execute("PRAGMA synchronous = FULL")
-            conn.execute("PRAGMA wal_autocheckpoint = 4000")
+            conn.execute("PRAGMA wal_autocheckpoint = 8000")
             conn.execute("PRAGMA journal_size_limit = 16777216")
         conn.execute("PRAGMA cache_size = -4000")
     except BaseException:

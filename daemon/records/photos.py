@@ -18,7 +18,7 @@ from pourcall.daemon.records.views import PourRow
 
 TYPES = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
 MOST_BYTES = 64 * 2**20
-_NUMBER = re.compile(r"(?<!\d)\d{4}-\d{3,}-\d+(?!\d)")
+_NUMBER = re.compile(r"(?<!\d)\d{4}-\d{3,}(?:@[a-z0-9@]+)?-\d+(?!\d)")
 _EXIF_IFD, _ORIGINAL, _OFFSET = 0x8769, 0x9003, 0x9011
 
 

@@ -20,9 +20,11 @@ from pourcall.contract.events import (
     PourMarked,
     ProfileChanged,
 )
-from pourcall.contract.inputs import CommandIn, DaemonIn, Input, MarkAddition
+from pourcall.contract.inputs import CommandIn, DaemonIn, EndMelt, Input, MarkAddition
 from pourcall.contract.plan import MeltPlan
+from pourcall.daemon.records import leavings
 from pourcall.daemon.records.book import SessionIds, keep_text
+from pourcall.daemon.records.rows import insert
 
 _json = msgspec.json.Encoder()
 
@@ -47,7 +49,7 @@ class Projector:
                 melt_id = self._melt(ids, event.old.melt, journal_id, event.mono_s, event.utc_s)
                 self._plan(melt_id, event.new, event.utc_s, event.why)
             case MeltEnded():
-                self._melt_ended(ids, journal_id, event)
+                self._melt_ended(ids, journal_id, event, item)
             case PourMarked():
                 self._pour(ids, journal_id, event_id, event)
             case DipRecorded():
@@ -152,8 +154,9 @@ class Projector:
         self._running[ids.furnace_id] = melt_id
         return melt_id
 
-    def _melt_ended(self, ids: SessionIds, journal_id: int, event: MeltEnded) -> None:
+    def _melt_ended(self, ids: SessionIds, journal_id: int, event: MeltEnded, item: Input) -> None:
         melt_id = self._melt(ids, event.melt, journal_id, event.mono_s, event.utc_s)
+        command = item.command if isinstance(item, CommandIn) and isinstance(item.command, EndMelt) else None
         old = self._conn.execute(
             "SELECT id FROM melt_endings WHERE melt_id = ? ORDER BY id DESC LIMIT 1", (melt_id,)
         ).fetchone()
@@ -165,7 +168,11 @@ class Projector:
             utc_s=event.utc_s,
             ending=event.ending.value,
             corrects=None if old is None else old[0],
+            who=command.who if command is not None else "",
+            detail=command.why if command is not None else "",
         )
+        if command is not None and old is None:
+            leavings.ended(self._conn, melt_id, command, event.utc_s)
         self._running[ids.furnace_id] = None
 
     def _pour(self, ids: SessionIds, journal_id: int, event_id: int, event: PourMarked) -> None:
@@ -306,9 +313,3 @@ class Projector:
 
     def _insert(self, table: str, **columns: object) -> int:
         return insert(self._conn, table, **columns)
-
-
-def insert(conn: sqlite3.Connection, table: str, **columns: object) -> int:
-    """Insert one row by column names (ours, never a user's); its id."""
-    names, marks = ", ".join(columns), ", ".join("?" * len(columns))
-    return conn.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(columns.values())).lastrowid or 0

@@ -6,7 +6,11 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.errors import NotFound
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, MouldPlan
+from pourcall.daemon.records.charges import charges_of
+from pourcall.daemon.records.leavings import left_of
+from pourcall.daemon.records.lookup import split_pour
+from pourcall.daemon.records.tracing import melt_thinned
 from pourcall.daemon.records.views import (
     AlarmRow,
     DipRow,
@@ -30,7 +34,9 @@ _MELT = (
     " (SELECT count(*) FROM pours_now w WHERE w.melt_id = m.id),"
     " (SELECT count(*) FROM dips d WHERE d.melt_id = m.id"
     "   AND NOT EXISTS (SELECT 1 FROM dips c WHERE c.melt_id = m.id AND c.corrects = d.id)),"
-    " (SELECT group_concat(t.tag, char(31)) FROM tags t WHERE t.melt_id = m.id AND t.pour_number = 0), m.id, p.plan"
+    " (SELECT group_concat(t.tag, char(31)) FROM tags t WHERE t.melt_id = m.id AND t.pour_number = 0), m.id, p.plan,"
+    " (SELECT sum(mass_kg) FROM leavings_now l WHERE l.melt_id = m.id AND l.kind = 'ingot'),"
+    " (SELECT sum(mass_kg) FROM leavings_now l WHERE l.melt_id = m.id AND l.kind = 'heel'), coalesce(e.detail, '')"
     " FROM melts m JOIN furnaces f ON f.id = m.furnace_id"
     " LEFT JOIN melt_plans p ON p.melt_id = m.id AND p.version ="
     "   (SELECT max(version) FROM melt_plans x WHERE x.melt_id = m.id)"
@@ -43,7 +49,7 @@ _POUR = (
     " w.melt_id, (SELECT group_concat(r.defect || ' ' || r.severity, ', ') FROM results r"
     "   WHERE r.melt_id = w.melt_id AND r.pour_number = w.number AND (r.severity > 0 OR r.defect = 'sound')"
     "   AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)),"
-    " w.lift_mono_s, w.at_mono_s, w.session_id"
+    " w.lift_mono_s, w.at_mono_s, w.session_id, w.batch, w.not_poured, w.who, w.why"
     " FROM {table} w JOIN melts m ON m.id = w.melt_id JOIN furnaces f ON f.id = m.furnace_id"
     " LEFT JOIN melt_plans p ON p.melt_id = m.id AND p.version ="
     "   (SELECT max(version) FROM melt_plans x WHERE x.melt_id = m.id AND x.at_utc_s <= w.at_utc_s)"
@@ -56,34 +62,50 @@ _STANDING = (  # results of a pour that stand: not corrected, and not a defect t
 )
 
 
+_TAGGED = "SELECT 1 FROM tags t WHERE t.melt_id = w.melt_id AND t.pour_number IN (0, w.number)"
+_SETUP_BATCH = (  # of the setup as it stood at the pour; described only later: as it was first described
+    "coalesce((SELECT v.batch FROM mould_setups v WHERE v.name = coalesce(nullif(w.setup, ''), w.mould)"
+    " AND v.at_utc_s <= w.at_utc_s ORDER BY v.at_utc_s DESC, v.id DESC LIMIT 1),"
+    " (SELECT v.batch FROM mould_setups v WHERE v.name = coalesce(nullif(w.setup, ''), w.mould)"
+    " ORDER BY v.at_utc_s, v.id LIMIT 1))"
+)
+
+
 def melts(
     conn: sqlite3.Connection, *, limit: int, furnace: str | None, year: int | None, alloy: str | None = None,
     since_utc_s: float | None = None, until_utc_s: float | None = None,
 ) -> tuple[MeltRow, ...]:  # fmt: skip
-    """The newest melts first. alloy: key or name; since and until: when they began."""
+    """The newest melts first, those of other shops last. alloy: key or name; since and until: when they began."""
     where, args = _where(
         ("f.name = ?", furnace), ("m.melt GLOB ?", None if year is None else f"{year:04d}-*"),
         ("? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)", alloy),
         ("m.began_utc_s >= ?", since_utc_s), ("m.began_utc_s < ?", until_utc_s),
     )  # fmt: skip
-    rows = conn.execute(f"{_MELT}{where} ORDER BY m.id DESC LIMIT ?", (*args, limit))
+    rows = conn.execute(f"{_MELT}{where} ORDER BY {_ours_first(conn, 'm.id')}m.id DESC LIMIT ?", (*args, limit))
     return tuple(_melt(row) for row in rows)
 
 
 def pours(
     conn: sqlite3.Connection, *, limit: int, melt: str | None, setup: str | None, alloy: str | None,
     defect: str | None = None, awaiting: bool = False, furnace: str | None = None, since_utc_s: float | None = None,
-    until_utc_s: float | None = None,
+    until_utc_s: float | None = None, batch: str | None = None, tag: str | None = None,
 ) -> tuple[PourRow, ...]:  # fmt: skip
-    """The newest pours first. defect: only those where it stands on record; awaiting: only those without a result."""
+    """The newest pours first. defect: only those where it stands on record; awaiting: only those without a result.
+
+    setup: of the pour, else its mould's name; batch: of the pour, else of its setup as it stood then; tag: of the pour
+    or its melt. Case does not count in these.
+    """
     where, args = _where(
-        ("m.melt = ?", melt), ("w.setup = ?", setup),
+        ("m.melt = ?", melt), ("coalesce(nullif(w.setup, ''), w.mould) = ? COLLATE NOCASE", setup),
+        (f"coalesce(nullif(w.batch, ''), {_SETUP_BATCH}) = ? COLLATE NOCASE", batch),
+        (f"EXISTS ({_TAGGED} AND t.tag = ? COLLATE NOCASE)", tag),
         ("? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)", alloy),
         (f"EXISTS ({_STANDING} AND r.defect = ?)", defect),
         (f"EXISTS ({_STANDING}) = ?", 0 if awaiting else None), ("f.name = ?", furnace),
         ("w.at_utc_s >= ?", since_utc_s), ("w.at_utc_s < ?", until_utc_s),
     )  # fmt: skip
-    rows = conn.execute(f"{_POUR.format(table='pours_now')}{where} ORDER BY w.id DESC LIMIT ?", (*args, limit))
+    order = f"{_ours_first(conn, 'w.melt_id')}w.melt_id DESC, w.number DESC"
+    rows = conn.execute(f"{_POUR.format(table='pours_now')}{where} ORDER BY {order} LIMIT ?", (*args, limit))
     return tuple(_pour(row) for row in rows)
 
 
@@ -132,6 +154,9 @@ def melt(conn: sqlite3.Connection, name: str) -> MeltDetail:
         gaps=_gaps(conn, row, melt_id),
         results=_results(conn, melt_id, name, None),
         photos=_photos(conn, melt_id, None),
+        charges=charges_of(conn, melt_id, row.began_utc_s),
+        left=left_of(conn, melt_id, name),
+        thinned=melt_thinned(conn, name),
     )  # fmt: skip
 
 
@@ -142,10 +167,12 @@ def pour(conn: sqlite3.Connection, name: str) -> PourDetail:
     rows = conn.execute(f"{base} WHERE m.melt = ? AND w.number = ? ORDER BY w.id", (melt_name, number)).fetchall()
     if not rows:
         raise NotFound(f"no pour {name!r} on record", remedy="See `pourcall pour list`")
+    from pourcall.daemon.records.lip import Times, lip_parts  # only here: it brings the engine's arithmetic along
+
     last = rows[-1]
-    melt_id = last[16]
+    melt_id, row = last[16], _pour(last)
     return PourDetail(
-        row=_pour(last),
+        row=row,
         earlier=tuple(_pour(row) for row in rows[:-1]),
         results=_results(conn, melt_id, melt_name, number),
         notes=_notes(conn, melt_id, number),
@@ -153,15 +180,41 @@ def pour(conn: sqlite3.Connection, name: str) -> PourDetail:
         lift_mono_s=last[18],
         at_mono_s=last[19],
         session_id=last[20],
+        parts=lip_parts(row, _planned(conn, melt_id, row), Times(*_times(conn, melt_id, last))),
+        tags=tuple(
+            tag
+            for (tag,) in conn.execute(
+                "SELECT tag FROM tags WHERE melt_id = ? AND pour_number = ? ORDER BY tag", (melt_id, number)
+            )
+        ),
+        lift_utc_s=None if last[18] is None else row.at_utc_s + last[18] - last[19],
     )
 
 
-def split_pour(name: str) -> tuple[str, int]:
-    """Melt and number of a pour id. Raises NotFound."""
-    melt_name, _, number = name.rpartition("-")
-    if not melt_name or not number.isdecimal():
-        raise NotFound(f"{name!r} is no pour", remedy="Write melt and number, such as 2026-014-1")
-    return melt_name, int(number)
+def _planned(conn: sqlite3.Connection, melt_id: int, row: PourRow) -> MouldPlan | None:
+    """The mould as planned when it was poured, else as it was planned at any time."""
+    plans = conn.execute(
+        "SELECT plan FROM melt_plans WHERE melt_id = ? ORDER BY at_utc_s > ?, version DESC", (melt_id, row.at_utc_s)
+    )
+    for (text,) in plans:
+        try:
+            moulds = msgspec.json.decode(text, type=MeltPlan).moulds
+        except msgspec.DecodeError:
+            continue  # written by another version: the rest of the pour is told all the same
+        for mould in moulds:
+            if mould.name == row.mould:
+                return mould
+    return None
+
+
+def _times(conn: sqlite3.Connection, melt_id: int, r: tuple[Any, ...]) -> tuple[float, float | None, int]:
+    """When it was poured and lifted, and which pour of that lift it was."""
+    lift_s, at_s, session_id = r[18], r[19], r[20]
+    (before,) = conn.execute(
+        "SELECT count(*) FROM pours_now WHERE melt_id = ? AND session_id = ? AND at_mono_s < ? AND at_mono_s >= ?",
+        (melt_id, session_id, at_s, at_s if lift_s is None else lift_s),
+    ).fetchone()
+    return at_s, lift_s, before + 1
 
 
 def sessions(conn: sqlite3.Connection, furnace: str | None) -> tuple[SessionRow, ...]:
@@ -182,6 +235,13 @@ def sessions(conn: sqlite3.Connection, furnace: str | None) -> tuple[SessionRow,
     )  # fmt: skip
 
 
+def _ours_first(conn: sqlite3.Connection, melt_id: str) -> str:
+    """Melts of other shops come after ours, whenever taken in. Empty where there are none: it costs a sort."""
+    if conn.execute("SELECT 1 FROM merged_melts LIMIT 1").fetchone() is None:
+        return ""
+    return f"{melt_id} IN (SELECT melt_id FROM merged_melts), "
+
+
 def _where(*conditions: tuple[str, Any]) -> tuple[str, tuple[Any, ...]]:
     asked = [(text, value) for text, value in conditions if value is not None]
     if not asked:
@@ -196,6 +256,7 @@ def _melt(r: tuple[Any, ...]) -> MeltRow:
     return MeltRow(
         melt=r[0], furnace=r[1], alloy=r[2], alloy_name=alloy_name, charge_kg=r[4], began_utc_s=r[5], ended_utc_s=r[6],
         ending=r[7], moulds=r[8], pours=r[9], dips=r[10], tags=tuple(r[11].split("\x1f")) if r[11] else (),
+        ingots_kg=r[14], heel_kg=r[15], ending_detail=r[16],
     )  # fmt: skip
 
 
@@ -205,7 +266,7 @@ def _pour(r: tuple[Any, ...]) -> PourRow:
         pour=pour_id(r[0], r[1]), melt=r[0], number=r[1], furnace=r[2], alloy=r[3], mould=r[4], setup=r[5],
         at_utc_s=r[6], pot_temp_c=r[7], pot_u_c=r[8], lip_temp_c=r[9], lip_u_c=r[10], lip_min_c=r[11],
         lip_max_c=r[12], marked=r[13], basis=r[14], corrected=bool(r[15]),
-        result="sound" if result == "sound 0" else result,
+        result="sound" if result == "sound 0" else result, batch=r[21], not_poured=bool(r[22]), who=r[23], why=r[24],
     )  # fmt: skip
 
 

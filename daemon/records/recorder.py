@@ -32,7 +32,8 @@ T = TypeVar("T")
 MELT_BATCH_S = 0.95  # so that a reading is on disk within 1 s of its arrival, sync included
 IDLE_BATCH_S = 30.0
 ROLL_UP_S = 60.0
-IDLE_ROLL_UP_S = 300.0
+IDLE_ROLL_UP_S = 1800.0  # each roll-up writes the last page of every stretch of slots again; rows not in it are read
+UNROLLED_ROWS = 24_000  # nor may more rows than this stand outside it: whoever draws a long trace reads them one by one
 INODE_CHECK_S = 10.0
 LOCKED_AFTER_S = 5.0
 TELL_EVERY_S = 5.0
@@ -52,6 +53,8 @@ class Recorder:
         on_state: Callable[[str, str, int], None],
         clock: Callable[[], float],
         retry_s: Sequence[float] = RETRY_S,
+        batch_rows: int = BATCH_ROWS,
+        unrolled_rows: int = UNROLLED_ROWS,
     ) -> None:
         """`on_state(problem, detail, waiting_rows)` is called from the writer's thread: problem as in StoreIn."""
         self.path = path
@@ -60,13 +63,14 @@ class Recorder:
         self._on_state = on_state
         self._clock = clock
         self._retry_s = tuple(retry_s)
+        self._batch_rows, self._unrolled_rows = batch_rows, unrolled_rows
         self._mutex = threading.Lock()
         self._lock = threading.Condition(self._mutex)  # the same lock; plain where nobody is woken
         self._empty = True
         self._backlog = Backlog()
         self._sessions: list[Session] = []
         self._session_of: dict[str, int] = {}
-        self._last_times: dict[int, tuple[float, float]] = {}
+        self._last: dict[int, Input | Session] = {}  # of each session: by its times it ends
         self._melting: set[str] = set()
         self._tickets = 0
         self._durable = 0
@@ -81,6 +85,7 @@ class Recorder:
         self._writer: BatchWriter | None = None  # the thread's own; None while the file cannot be opened
         self._inode: tuple[int, int] | None = None
         self._rolled_s = self._checked_s = 0.0
+        self._unrolled = 0
         self._check = True
         self._last_utc_s = 0.0
 
@@ -107,7 +112,7 @@ class Recorder:
         with self._lock:
             self._sessions.append(Session(furnace, settings_toml, config_json, mono_s, utc_s))
             number = self._session_of[furnace] = len(self._sessions) - 1
-            self._last_times[number] = (mono_s, utc_s)
+            self._last[number] = self._sessions[number]
             return self._append(number, None, (), urgent=True)
 
     def put(self, furnace: str, item: Input, outputs: Sequence[Output]) -> int:
@@ -123,8 +128,12 @@ class Recorder:
             if number is None:  # never lose a row for want of an introduction
                 self._sessions.append(Session(furnace, "", b"{}", item.mono_s, item.utc_s))
                 number = self._session_of[furnace] = len(self._sessions) - 1
-            self._last_times[number] = (item.mono_s, item.utc_s)
-            return self._append(number, item, outputs, urgent=urgent)
+            self._last[number] = item
+            if urgent or self._empty:
+                return self._append(number, item, outputs, urgent=urgent)
+            self._tickets += 1
+            self._backlog.append((self._tickets, number, item, outputs, None))
+            return self._tickets
 
     def call(self, function: Callable[[sqlite3.Connection], T]) -> "Future[T]":
         """Run a function in the writer's transaction, after all that was put before; its result once it is durable.
@@ -200,10 +209,9 @@ class Recorder:
     ) -> int:
         """Under the lock."""
         self._tickets += 1
-        if self._empty:
+        if self._empty:  # nobody is woken for it: the thread looks every _LOOK_S, and that is soon enough to be on time
             self._empty = False
             self._oldest_s = self._clock()
-            self._lock.notify()
         self._backlog.append((self._tickets, number, item, outputs, call))
         if urgent and not self._urgent:
             self._urgent = True
@@ -252,28 +260,41 @@ class Recorder:
         with self._lock:
             while True:
                 now_s = self._clock()
-                waiting = len(self._backlog)
                 if self._stopping:
-                    return True if waiting and not self._give_up.is_set() else None
-                limit_s = MELT_BATCH_S if self._melting else IDLE_BATCH_S
-                if waiting and (self._urgent or waiting >= BATCH_ROWS or now_s - self._oldest_s >= limit_s):
+                    return True if len(self._backlog) and not self._give_up.is_set() else None
+                due_s = self._due_in(now_s)
+                if due_s <= 0.0:
                     return True
                 if now_s - self._checked_s >= INODE_CHECK_S:
                     return False
-                due_s = min(self._oldest_s + limit_s - now_s if waiting else _LOOK_S, _LOOK_S)
-                self._lock.wait(max(due_s, 0.001))
+                self._lock.wait(max(min(due_s, _LOOK_S), 0.001))
+
+    def _due_in(self, now_s: float) -> float:
+        """Under the lock: seconds until what waits must be written; 0 or less: now."""
+        waiting = len(self._backlog)
+        if not waiting:
+            return _LOOK_S
+        if self._urgent or self._stopping or waiting >= self._batch_rows:
+            return 0.0
+        return self._oldest_s + (MELT_BATCH_S if self._melting else IDLE_BATCH_S) - now_s
 
     def _commit_all(self) -> None:
-        """Write everything that waits; with each failure wait a little longer and try the same rows again."""
+        """Write all that is due; with each failure wait a little longer and try the same rows again.
+
+        What comes in during a commit waits for a batch of its own: else each would be followed by one of a few rows.
+        """
         tries, failing_since_s, told_s = 0, None, 0.0  # type: tuple[int, float | None, float]
         while not self._give_up.is_set():
             with self._lock:
-                batch = self._backlog.oldest(BATCH_ROWS)
-                self._urgent = False
-            if not batch:
-                break
+                taken_s = self._clock()
+                if self._due_in(taken_s) > 0.0:
+                    break
+                batch = self._backlog.oldest(self._batch_rows)
+                self._urgent = self._urgent and len(batch) < len(self._backlog)
             try:
-                roll_up = self._clock() - self._rolled_s >= (ROLL_UP_S if self._melting else IDLE_ROLL_UP_S)
+                waited_s = self._clock() - self._rolled_s
+                roll_up = waited_s >= (ROLL_UP_S if self._melting else IDLE_ROLL_UP_S)
+                roll_up = roll_up or self._unrolled >= self._unrolled_rows
                 if self._writer is None:
                     self._reopen()
                 assert self._writer is not None
@@ -281,6 +302,8 @@ class Recorder:
                 if file_identity(self.path) != self._inode:
                     self._replace_lost_file(batch_is_in_it=True)
             except Exception as err:
+                with self._lock:
+                    self._urgent = True  # what could not be written stays due
                 if not (isinstance(err, StoreError) or is_store_trouble(err)) and tries > 0:
                     self._write_singly(batch)
                     continue
@@ -296,20 +319,23 @@ class Recorder:
                 self._give_up.wait(self._retry_s[min(tries, len(self._retry_s) - 1)])
                 tries += 1
                 continue
+            self._unrolled += len(batch)
             if roll_up:
-                self._rolled_s = self._clock()
+                self._rolled_s, self._unrolled = self._clock(), 0
             tries, failing_since_s = 0, None
-            self._done(batch, told)
+            self._done(batch, told, taken_s)
         if self.problem and not self._give_up.is_set():
             self._tell("", "recording again; nothing was lost")
 
-    def _done(self, batch: Sequence[Entry], told: Sequence[tuple[int, Any, BaseException | None]]) -> None:
-        """A batch is on disk."""
+    def _done(
+        self, batch: Sequence[Entry], told: Sequence[tuple[int, Any, BaseException | None]], taken_s: float
+    ) -> None:
+        """A batch is on disk; what waits now has come in after `taken_s`."""
         with self._lock:
             self._backlog.drop(len(batch))
             self._empty = not len(self._backlog)
             self._durable = batch[-1][0]
-            self._oldest_s = self._clock()
+            self._oldest_s = taken_s
             ready = [t for t in self._waits if t <= self._durable] if self._waits else []
             futures = [future for t in ready for future in self._waits.pop(t)]
             results = [(self._results.pop(t), value, error) for t, value, error in told if t in self._results]
@@ -338,7 +364,7 @@ class Recorder:
                 for future in failed:
                     _settle(future, None, err)
                 told = [(ticket, None, err)]
-            self._done([entry], told)
+            self._done([entry], told, self._oldest_s)
 
     def _problem_of(self, err: Exception) -> str:
         if file_identity(self.path) != self._inode:
@@ -436,13 +462,13 @@ class Recorder:
             if self._writer is None:
                 return
             self._writer.write([], roll_up=True)
-            ends = [(self._sessions[number], *times) for number, times in self._last_times.items()]
+            ends = [(self._sessions[number], last.mono_s, last.utc_s) for number, last in self._last.items()]
             self._writer.end_sessions(ends)
             self._writer.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # so that the file alone is whole
 
     def _last_utc(self) -> float:
         with self._lock:
-            return max((utc_s for _, utc_s in self._last_times.values()), default=self._last_utc_s)
+            return max((last.utc_s for last in self._last.values()), default=self._last_utc_s)
 
     def _tell(self, problem: str, detail: str) -> None:
         if problem != self.problem:

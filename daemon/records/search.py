@@ -20,7 +20,18 @@ def _standing(table: str, within: str = "c.melt_id = t.melt_id AND ") -> str:
     return f"AND NOT EXISTS (SELECT 1 FROM {table} c WHERE {within}c.corrects = t.id)"
 
 
-_SETUP = " || ' ' || ".join(("name", "pattern", "material", "gating", "venting", "detail"))
+_SETUP = " || ' ' || ".join(
+    f"t.{key}" for key in ("name", "pattern", "material", "batch", "gating", "venting", "detail")
+)
+_CHARGE = (  # with the melt or the ingot returned metal is from
+    "source || coalesce(' of ' || (SELECT x.melt FROM melts x WHERE x.id = t.from_melt_id)"
+    " || coalesce('-i' || from_ingot, ''), '') || ' ' || detail"
+)
+_IN_FORCE = (  # the version a pour was poured with; described only later: the first
+    "coalesce((SELECT v.id FROM mould_setups v WHERE v.name = p.setup AND v.at_utc_s <= p.at_utc_s"
+    " ORDER BY v.at_utc_s DESC, v.id DESC LIMIT 1),"
+    " (SELECT v.id FROM mould_setups v WHERE v.name = p.setup ORDER BY v.at_utc_s, v.id LIMIT 1))"
+)
 # (what, text searched, query of melt_id, pour_number or NULL, text shown); {has} is the condition on the text
 # fmt: off
 _TEXTS: tuple[tuple[str, str, str], ...] = (
@@ -35,12 +46,18 @@ _TEXTS: tuple[tuple[str, str, str], ...] = (
       f" WHERE {{has}} {_standing('results')}")),
     ("tag", "tag", "SELECT melt_id, nullif(pour_number, 0), tag FROM tags t WHERE {has}"),
     ("photo", "caption", "SELECT melt_id, pour_number, caption FROM photos t WHERE {has} AND melt_id IS NOT NULL"),
-    ("charge", "source || ' ' || detail",
-     f"SELECT melt_id, NULL, source || ' ' || detail FROM charges t WHERE {{has}} {_standing('charges')}"),
+    ("charge", _CHARGE,
+     f"SELECT melt_id, NULL, {_CHARGE} FROM charges t WHERE {{has}} AND taken_back = 0 {_standing('charges')}"),
+    ("batch", "batch", f"SELECT melt_id, number, batch FROM pours t WHERE {{has}} {_standing('pours', '')}"),
+    ("correction", "why", f"SELECT melt_id, number, why FROM pours t WHERE {{has}} {_standing('pours', '')}"),
+    ("ending", "ending || ' ' || detail",
+     f"SELECT melt_id, NULL, ending || ' ' || detail FROM melt_endings t WHERE {{has}} {_standing('melt_endings')}"),
+    ("left", "kind", "SELECT melt_id, NULL, kind || ' ' || mass_kg || ' kg' FROM leavings_now t WHERE {has}"),
     ("plan", "why", "SELECT melt_id, NULL, why FROM melt_plans t WHERE {has}"),
     ("setup", _SETUP,
-     (f"SELECT DISTINCT p.melt_id, p.number, s.text FROM (SELECT name, {_SETUP} AS text FROM mould_setups t"
-      f" WHERE {{has}} {_standing('mould_setups', '')}) s JOIN pours p ON p.setup = s.name")),
+     (f"SELECT p.melt_id, p.number, {_SETUP} FROM pours_now p JOIN mould_setups t ON t.id = {_IN_FORCE}"
+      f" WHERE p.setup IN (SELECT name FROM mould_setups t WHERE {{has}})"
+      f" AND t.id IN (SELECT id FROM mould_setups t WHERE {{has}})")),
 )
 # fmt: on
 
@@ -64,13 +81,16 @@ def find(conn: sqlite3.Connection, words: Sequence[str], *, limit: int) -> tuple
         conn.create_function("pourcall_fold", 1, _fold, deterministic=True)
     said: dict[int, list[tuple[int | None, str, str]]] = {}
     heard: dict[int, set[int]] = {}
+    known: dict[str, frozenset[int]] = {}  # text -> which of the words are in it
     for what, column, query in _TEXTS:
         folded = f"pourcall_fold({column})" if beyond_ascii else f"({column})"
         has = "(" + " OR ".join(f"{folded} LIKE ?{n + 1} ESCAPE '!'" for n in range(len(wanted))) + ")"
         for melt_id, number, text in conn.execute(query.format(has=has), [_pattern(word) for word in wanted]):
-            in_text = _fold(text)
+            if (there := known.get(text)) is None:  # many pours say the same: a setup, a mould, a defect
+                in_text = _fold(text)
+                there = known[text] = frozenset(n for n, word in enumerate(wanted) if word in in_text)
             said.setdefault(melt_id, []).append((number, what, text))
-            heard.setdefault(melt_id, set()).update(n for n, word in enumerate(wanted) if word in in_text)
+            heard.setdefault(melt_id, set()).update(there)
     whole = sorted((melt_id for melt_id, found in heard.items() if len(found) == len(wanted)), reverse=True)[:limit]
     marks = ",".join("?" * len(whole))
     names = dict(conn.execute(f"SELECT id, melt FROM melts WHERE id IN ({marks})", whole).fetchall())

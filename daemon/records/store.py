@@ -117,13 +117,14 @@ class Store:
     def pours(
         self, *, limit: int = 50, melt: str | None = None, setup: str | None = None, alloy: str | None = None,
         defect: str | None = None, awaiting: bool = False, furnace: str | None = None,
-        since_utc_s: float | None = None, until_utc_s: float | None = None,
+        since_utc_s: float | None = None, until_utc_s: float | None = None, batch: str | None = None,
+        tag: str | None = None,
     ) -> tuple[PourRow, ...]:  # fmt: skip
         """`pour list`, newest first. defect: only pours with it; awaiting: only pours not inspected yet."""
         with self.reading() as conn:
             return queries.pours(
                 conn, limit=limit, melt=melt, setup=setup, alloy=alloy, defect=defect, awaiting=awaiting,
-                furnace=furnace, since_utc_s=since_utc_s, until_utc_s=until_utc_s,
+                furnace=furnace, since_utc_s=since_utc_s, until_utc_s=until_utc_s, batch=batch, tag=tag,
             )  # fmt: skip
 
     def find(self, words: Sequence[str], *, limit: int = 20) -> tuple[Hit, ...]:

@@ -10,9 +10,11 @@ import msgspec
 from pourcall.contract.api import Trace, TracePoint
 from pourcall.contract.errors import NotFound
 from pourcall.daemon.records.rollup import bucketed
+from pourcall.daemon.records.thinning import thinned
 
 RAW_ROWS = 20_000  # more than so many rows are never read for a screen
 FINE_SLOTS = 12_000  # nor so many slots of 5 s
+MANY_SLOTS = 20_000  # from here on SQLite merges the slots of a bucket, not we
 
 
 class Span(msgspec.Struct, frozen=True):
@@ -39,7 +41,21 @@ def session_trace(conn: sqlite3.Connection, furnace: str, since_mono_s: float, p
 def melt_trace(conn: sqlite3.Connection, melt: str, points: int, after_s: float) -> Trace:
     """A melt from its start to `after_s` past its end."""
     furnace, began_s, spans = melt_spans(conn, melt, after_s)
-    return draw(conn, furnace, began_s, spans, points)
+    trace = draw(conn, furnace, began_s, spans, points)
+    return msgspec.structs.replace(trace, thinned=spans_thinned(conn, spans))
+
+
+def melt_thinned(conn: sqlite3.Connection, melt: str) -> str:
+    """What must be said of a melt whose readings were thinned; empty for a whole one. Raises NotFound."""
+    return spans_thinned(conn, melt_spans(conn, melt, 0.0)[2])
+
+
+def spans_thinned(conn: sqlite3.Connection, spans: list[Span]) -> str:
+    """The same of some stretches."""
+    if conn.execute("SELECT 1 FROM thinnings LIMIT 1").fetchone() is None:
+        return ""
+    extents = [found for span in spans if (found := extent(conn, span)) is not None]
+    return thinned(conn, [(found.first_id, found.last_id) for found in extents])
 
 
 def melt_spans(conn: sqlite3.Connection, melt: str, after_s: float) -> tuple[str, float, list[Span]]:
@@ -105,7 +121,7 @@ def draw(conn: sqlite3.Connection, furnace: str, began_s: float, spans: list[Spa
         width_s = max(total_s / points, float(level), 1e-6)
         series: dict[int, list[tuple[float, int | None, int | None]]] = {}
         for span, held in known:
-            for probe, time_s, low, high in _readings(conn, span, held, level):
+            for probe, time_s, low, high in _readings(conn, span, held, level, (began_s, width_s)):
                 series.setdefault(probe, []).append((time_s + span.shift_s, low, high))
         for probe, found in series.items():
             found.sort(key=_time)
@@ -165,16 +181,27 @@ def extent(conn: sqlite3.Connection, span: Span) -> Extent | None:
 
 
 def _readings(
-    conn: sqlite3.Connection, span: Span, held: Extent, level: int
+    conn: sqlite3.Connection, span: Span, held: Extent, level: int, buckets: tuple[float, float]
 ) -> Iterator[tuple[int, float, int | None, int | None]]:
-    """(probe, time, min, max) of a span from rows (level 0) or from slots, with the rows that are not rolled up yet."""
+    """(probe, time, min, max) of a span from rows (level 0) or from slots, with the rows that are not rolled up yet.
+
+    buckets: where the drawing's first one begins and how wide they are. Slots of one bucket come as one: of a melt of
+    days there are more slots than any screen has columns, and SQLite merges them in a third of the time.
+    """
     until_s = held.until_s if span.until_s is None else span.until_s
     if level:
-        for probe, slot, low, high in conn.execute(
-            "SELECT probe_id, slot, min_mc, max_mc FROM rollup WHERE session_id = ? AND span_s = ?"
-            " AND slot BETWEEN ? AND ?",
-            (span.session_id, level, int(span.since_s // level), int(until_s // level)),
-        ):
+        args = (span.session_id, level, int(span.since_s // level), int(until_s // level))
+        found = "FROM rollup WHERE session_id = ?1 AND span_s = ?2 AND slot BETWEEN ?3 AND ?4"
+        if (args[3] - args[2]) * held.probes <= MANY_SLOTS:
+            rows = conn.execute(f"SELECT probe_id, slot, min_mc, max_mc {found}", args)
+        else:
+            began_s, width_s = buckets
+            rows = conn.execute(
+                f"SELECT probe_id, min(slot), min(min_mc), max(max_mc) {found}"
+                " GROUP BY probe_id, CAST((max(slot * ?2, ?5) + ?6 - ?7) / ?8 AS INTEGER)",
+                (*args, span.since_s, span.shift_s, began_s, width_s),
+            )
+        for probe, slot, low, high in rows:
             yield probe, max(slot * float(level), span.since_s), low, high
     first_id = max(held.first_id, held.rolled_id + 1) if level else held.first_id
     if first_id > held.last_id:

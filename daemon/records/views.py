@@ -24,10 +24,13 @@ class MeltRow(_View, frozen=True):
     pours: int
     dips: int
     tags: tuple[str, ...] = ()
+    ingots_kg: float | None = None  # all ingots that were left of it
+    heel_kg: float | None = None
+    ending_detail: str = ""  # in words: why it was abandoned
 
 
 class PourRow(_View, frozen=True):
-    """One line of `pour list`, as it stands after corrections."""
+    """One line of `pour list`, as it stands after corrections. who, why: of its last correction."""
 
     pour: str  # "2026-014-1"
     melt: str
@@ -47,13 +50,16 @@ class PourRow(_View, frozen=True):
     basis: str
     result: str  # "", "sound", "misrun 2, cold_shut 1"
     corrected: bool
+    inside: bool | None = None  # arrived inside its window; None where its temperature is not known; made from the rest
+    batch: str = ""  # of the mould material
+    not_poured: bool = False  # marked by mistake
+    who: str = ""
+    why: str = ""
 
-    @property
-    def inside(self) -> bool | None:
-        """Whether the metal arrived inside its window; None where its temperature is not known."""
-        if self.lip_temp_c is None:
-            return None
-        return self.lip_min_c <= self.lip_temp_c <= self.lip_max_c
+    def __post_init__(self) -> None:
+        known = self.lip_temp_c is not None
+        inside = self.lip_min_c <= (self.lip_temp_c or 0.0) <= self.lip_max_c if known else None
+        msgspec.structs.force_setattr(self, "inside", inside)
 
 
 class DipRow(_View, frozen=True):
@@ -95,6 +101,46 @@ class NoteRow(_View, frozen=True):
     pour_number: int | None = None
 
 
+class ChargeView(_View, frozen=True):
+    """Metal that went into the pot, as it stands after corrections; `number` within the melt, from 1, stays."""
+
+    number: int
+    at_utc_s: float
+    mass_kg: float | None
+    source: str  # new, returns, scrap, or in words
+    origin: str  # of returns: 2026-011, or its ingot 2026-011-i1
+    remelts: int | None
+    remelts_how: str  # "told", "carried on", "at least"; empty where it is not known
+    detail: str
+    who: str
+    why: str  # of its correction
+    corrected: bool
+    added: bool  # while the melt ran
+
+
+class LeftView(_View, frozen=True):
+    """Metal that was left at the end: an ingot with its name, 2026-014-i1, or the heel."""
+
+    name: str
+    kind: str  # ingot, heel
+    number: int
+    mass_kg: float
+    at_utc_s: float
+    who: str
+    why: str
+    corrected: bool
+
+
+class LipPart(_View, frozen=True):
+    """One step on the way to the temperature at the lip. temp_c: a level; change_c: what it adds; u_c: k = 2."""
+
+    what: str
+    text: str
+    temp_c: float | None = None
+    change_c: float | None = None
+    u_c: float | None = None
+
+
 class ResultRow(_View, frozen=True):
     """What inspection found on one pour."""
 
@@ -134,6 +180,26 @@ class PhotoRow(_View, frozen=True):
     pour_number: int | None
 
 
+class SetupView(_View, frozen=True):
+    """One version of a mould setup, from 1; pours: of all its versions."""
+
+    name: str
+    version: int
+    at_utc_s: float
+    pattern: str
+    material: str
+    batch: str
+    gating: str
+    venting: str
+    thinnest_mm: float | None
+    mass_kg: float | None
+    preheat_c: float | None
+    detail: str
+    who: str
+    why: str
+    pours: int = 0
+
+
 class MeltDetail(_View, frozen=True):
     """All of `melt show`."""
 
@@ -146,10 +212,13 @@ class MeltDetail(_View, frozen=True):
     gaps: tuple[GapRow, ...]
     results: tuple[ResultRow, ...]
     photos: tuple[PhotoRow, ...]
+    charges: tuple[ChargeView, ...] = ()
+    left: tuple[LeftView, ...] = ()
+    thinned: str = ""  # "thinned on 2026-11-25 to one reading in 10 s"; empty: the trace is whole
 
 
 class PourDetail(_View, frozen=True):
-    """All of `pour show`. `earlier`: the same pour before its corrections, oldest first."""
+    """All of `pour show`. `earlier`: the same pour before its corrections, oldest first; `parts` of its temperature."""
 
     row: PourRow
     earlier: tuple[PourRow, ...]
@@ -159,6 +228,9 @@ class PourDetail(_View, frozen=True):
     lift_mono_s: float | None
     at_mono_s: float
     session_id: int
+    parts: tuple[LipPart, ...] = ()
+    tags: tuple[str, ...] = ()
+    lift_utc_s: float | None = None
 
 
 class SessionRow(_View, frozen=True):

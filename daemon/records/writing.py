@@ -7,6 +7,7 @@ Not here: when to write and what to do about errors (recorder.py).
 import logging
 import sqlite3
 from collections.abc import Callable, Sequence
+from itertools import groupby
 from typing import Any
 
 import msgspec
@@ -18,10 +19,12 @@ from pourcall.daemon.records import rollup
 from pourcall.daemon.records.backlog import Entry
 from pourcall.daemon.records.book import Book, Session, SessionIds
 from pourcall.daemon.records.codec import (
+    INSERT_OF,
     INSERT_ROW,
     Row,
     Source,
     SourceKey,
+    full_row,
     other_row,
     pack_milli,
     sample_row,
@@ -139,14 +142,25 @@ class BatchWriter:
         return row_id
 
     def _flush(self, work: _Work) -> None:
-        self.conn.executemany(INSERT_ROW, work.rows)
-        self.conn.executemany(
-            "INSERT INTO other_readings (journal_id, source, at_mono_s, at_utc_s, temp_mc, u_mc, reason)"
-            " VALUES (?,?,?,?,?,?,?)",
-            work.others,
-        )
+        if work.rows:
+            self._insert(work.rows)
+        if work.others:
+            self.conn.executemany(
+                "INSERT INTO other_readings (journal_id, source, at_mono_s, at_utc_s, temp_mc, u_mc, reason)"
+                " VALUES (?,?,?,?,?,?,?)",
+                work.others,
+            )
         for journal_id, ids, event, item in work.events:
             self._event(journal_id, ids, event, item)
+
+    def _insert(self, rows: list[Row]) -> None:
+        """In the order of their ids: SQLite appends to a page until it is full only then."""
+        runs = [(width, list(run)) for width, run in groupby(rows, len)]
+        if 8 * len(runs) > len(rows) + 16:  # kinds take turns: a statement each would cost more than it spares
+            self.conn.executemany(INSERT_ROW, map(full_row, rows))
+            return
+        for width, run in runs:
+            self.conn.executemany(INSERT_OF[width], run)
 
     def _event(self, journal_id: int, ids: SessionIds, event: Event, item: Input) -> None:
         conn = self.conn

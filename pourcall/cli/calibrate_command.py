@@ -6,7 +6,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.calibration_history import listing, points, show
-from pourcall.cli.calibration_sources import days, file_trace, hpa, live, melt_trace, metres, same_furnace
+from pourcall.cli.calibration_sources import (
+    check_depth,
+    days,
+    file_trace,
+    hpa,
+    live,
+    melt_trace,
+    metres,
+    same_furnace,
+    trace_arguments,
+)
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, unit_of
 from pourcall.cli.probe_facts import facts_of, who_of
 from pourcall.contract.errors import BadInput, Refused
@@ -33,17 +43,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     source = parser.add_mutually_exclusive_group()
     source.add_argument("--from-melt", default="", metavar="MELT", help="find the arrest in this melt on record")
     source.add_argument("--trace", type=Path, default=None, metavar="FILE", help="find it in a delimited text file")
-    parser.add_argument(
-        "--column", default="", help="of the file: the temperature or emf column (default: the likeliest)"
-    )
-    parser.add_argument("--time", default="", help="of the file: the time column (default: guessed)")
-    parser.add_argument("--column-unit", default="", help="of the file: degC, degF, K, uV, mV, V where it does not say")
-    parser.add_argument(
-        "--cold", default="", metavar="TEMP", help="of an emf in a file: the terminals (default 0 degC)"
-    )
+    trace_arguments(parser)
     parser.add_argument("--other-meter", action="store_true", help="the file is of another instrument than its board")
     parser.add_argument("--grade", default="commercial", choices=("99.99", "99.9", "commercial"), help="of the metal")
-    parser.add_argument("--depth", type=float, default=None, metavar="MM", help="how deep the probe stood (default 40)")
     parser.add_argument("--altitude", default="", metavar="M", help="for boiling water: 450m or 1480ft")
     parser.add_argument(
         "--weather", default="", metavar="HPA", help="with --altitude: pressure as the weather report has it"
@@ -83,8 +85,7 @@ def _calibrate(args: argparse.Namespace) -> int:
 
     if not args.point:
         raise BadInput("no known temperature is named", remedy="Add --point zinc (see `pourcall calibrate points`)")
-    if args.depth is not None and not 0.0 < args.depth <= 1000.0:
-        raise BadInput(f"a depth of {args.depth:g} mm", remedy="Give it in millimetres, such as --depth 40")
+    check_depth(args.depth)
     if args.svg is not None:
         raise BadInput("--svg belongs to `calibrate show`", remedy=f"pourcall calibrate show {args.what} --svg FILE")
     due_days = days(args.due)

@@ -99,8 +99,9 @@ def show(args: argparse.Namespace) -> int:
     force = in_force(rows, tc_type)
     if args.svg is not None:
         from pourcall.daemon.calibrate.chart import drift_svg
+        from pourcall.daemon.records.pictures import write_pictures
 
-        args.svg.write_text(drift_svg(args.probe, rows, tc_type=tc_type, unit=unit_of(args)), encoding="utf-8")
+        write_pictures({args.svg: drift_svg(args.probe, rows, tc_type=tc_type, unit=unit_of(args))})
     if args.json:
         print_json({
             "probe": args.probe, "rows": rows, "in_force": None if force is None else force.calibration,

@@ -4,10 +4,11 @@ import argparse
 import re
 import sys
 import time
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import our_paths
-from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.errors import BadInput, NotFound, Refused
 from pourcall.contract.units import Unit, format_temperature, in_unit
 
 if TYPE_CHECKING:
@@ -15,6 +16,25 @@ if TYPE_CHECKING:
     from pourcall.drivers.calpoints import CalPoint
 
 LOOK_S = 1.0
+
+
+def trace_arguments(parser: argparse.ArgumentParser) -> None:
+    """What is to be known of a file with a cup's trace, and how deep the probe stood."""
+    parser.add_argument(
+        "--column", default="", help="of the file: the temperature or emf column (default: the likeliest)"
+    )
+    parser.add_argument("--time", default="", help="of the file: the time column (default: guessed)")
+    parser.add_argument("--column-unit", default="", help="of the file: degC, degF, K, uV, mV, V where it does not say")
+    parser.add_argument(
+        "--cold", default="", metavar="TEMP", help="of an emf in a file: the terminals (default 0 degC)"
+    )
+    parser.add_argument("--depth", type=float, default=None, metavar="MM", help="how deep the probe stood (default 40)")
+
+
+def check_depth(depth_mm: float | None) -> None:
+    """Raises BadInput for a depth that cannot be meant."""
+    if depth_mm is not None and not 0.0 < depth_mm <= 1000.0:
+        raise BadInput(f"a depth of {depth_mm:g} mm", remedy="Give it in millimetres, such as --depth 40")
 
 
 def melt_trace(melt: str, facts: "ProbeFacts") -> tuple["EmfTrace", str]:
@@ -86,49 +106,64 @@ def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "Em
 
 
 def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit: Unit) -> "FoundPoint":
-    """Watch the daemon's readings until a plateau is found. Progress on standard error, one line that is rewritten."""
+    """Watch the daemon's readings until a plateau is found."""
+    from pourcall.daemon.calibrate.live import LiveWatch, uncorrected_uv
+
+    applied = _running_calibration(facts)
+    watch = LiveWatch(point, facts, grade=args.grade, depth_mm=args.depth)
+
+    def take(at_s: float, temp_c: float | None) -> str:
+        return watch.take(at_s, None if temp_c is None else uncorrected_uv(temp_c, facts.tc_type, applied))
+
+    what = f"{point.name}, {format_temperature(point.temp_c, unit, 1)}"
+    for _ in readings(facts, unit, args.wait, what, take):
+        if watch.found is not None:
+            return watch.found
+    reason = watch.last_refusal
+    why = f": {in_unit(reason.what, unit, 1)}" if reason is not None else ""
+    raise Refused(f"no plateau in {args.wait}{why}", remedy=reason.remedy if reason else "Try again")
+
+
+def readings(
+    facts: "ProbeFacts", unit: Unit, wait: str, what: str, take: Callable[[float, float | None], str]
+) -> Iterator[None]:
+    """Hand each look at the daemon's reading to `take` (time, degC or None), for so long as `wait` says.
+
+    What `take` says is shown on standard error, one line that is rewritten. Raises NotFound for a probe it has not.
+    """
     from pourcall.cli.client import DaemonClient
     from pourcall.cli.common import seconds
-    from pourcall.contract.errors import Refused
     from pourcall.contract.status import Status
-    from pourcall.daemon.calibrate.live import LiveWatch, uncorrected_uv
 
     client = DaemonClient()
     client.furnaces()  # nobody there: said at once
-    applied = _running_calibration(facts)
-    watch = LiveWatch(point, facts, grade=args.grade, depth_mm=args.depth)
-    wait_s = seconds(args.wait)
+    wait_s = seconds(wait)
     terminal = sys.stderr.isatty()
     began_s: float | None = None
     last_said = ""
-    print(
-        f"watching {facts.name} for {point.name}, {format_temperature(point.temp_c, unit, 1)}; Ctrl-C ends it",
-        file=sys.stderr,
-    )
-    while watch.found is None:
-        shots = [shot for shot in client.furnaces() if shot.furnace == facts.furnace]
-        views = [(shot.mono_s, view) for shot in shots for view in shot.probes if view.name == facts.name]
-        if not views:
-            raise NotFound(f"the daemon has no probe {facts.name!r}", remedy="Restart it after changing the settings")
-        mono_s, view = views[0]
-        began_s = mono_s if began_s is None else began_s
-        number = view.temp_c if view.status is not Status.BAD else None
-        measured_uv = None if number is None else uncorrected_uv(number, facts.tc_type, applied)
-        said = in_unit(watch.take(mono_s - view.age_s if number is not None else mono_s, measured_uv), unit, 1)
-        if terminal:
-            print(f"\r\x1b[K{said}", end="", flush=True, file=sys.stderr)
-        elif said.partition(";")[0] != last_said.partition(";")[0]:
-            print(said, file=sys.stderr)
-        last_said = said
-        if mono_s - began_s > wait_s:
-            reason = watch.last_refusal
-            why = f": {in_unit(reason.what, unit, 1)}" if reason is not None else ""
-            raise Refused(f"no plateau in {args.wait}{why}", remedy=reason.remedy if reason else "Try again")
-        if watch.found is None:
+    print(f"watching {facts.name} for {what}; Ctrl-C ends it", file=sys.stderr)
+    try:
+        while True:
+            shots = [shot for shot in client.furnaces() if shot.furnace == facts.furnace]
+            views = [(shot.mono_s, view) for shot in shots for view in shot.probes if view.name == facts.name]
+            if not views:
+                raise NotFound(f"the daemon has no probe {facts.name!r}", remedy="Restart it after changing settings")
+            mono_s, view = views[0]
+            began_s = mono_s if began_s is None else began_s
+            number = view.temp_c if view.status is not Status.BAD else None
+            said = in_unit(take(mono_s - view.age_s if number is not None else mono_s, number), unit, 1)
+            if terminal:
+                print(f"\r\x1b[K{said}", end="", flush=True, file=sys.stderr)
+            elif said.partition(";")[0] != last_said.partition(";")[0]:
+                print(said, file=sys.stderr)
+            last_said = said
+            yield
+            if mono_s - began_s > wait_s:
+                return
             time.sleep(LOOK_S)
-    if terminal:
-        print(file=sys.stderr)
-    return watch.found
+    finally:
+        if terminal:
+            print(file=sys.stderr)
 
 
 def _running_calibration(facts: "ProbeFacts") -> Any:

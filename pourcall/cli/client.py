@@ -10,10 +10,12 @@ import msgspec
 from pourcall.cli.common import our_paths, pick_furnace
 from pourcall.contract import errors
 from pourcall.contract.api import ApiError, Asked, CommandResult, Health, ResultRequest
+from pourcall.contract.entries import Entry
 from pourcall.contract.paths import Paths
 from pourcall.contract.snapshot import FurnaceSnapshot
 
 TIMEOUT_S = 10.0
+ENTRY_S = 150.0  # a pour that is worked out again goes through hours of readings
 _BY_CODE: dict[int, type[errors.PourcallError]] = {
     kind.exit_code: kind
     for kind in (
@@ -24,13 +26,13 @@ T = TypeVar("T")
 
 
 class _UnixConnection(http.client.HTTPConnection):
-    def __init__(self, path: str) -> None:
-        super().__init__("localhost", timeout=TIMEOUT_S)
+    def __init__(self, path: str, patience_s: float) -> None:
+        super().__init__("localhost", timeout=patience_s)
         self._path = path
 
     def connect(self) -> None:
         self.sock = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        self.sock.settimeout(TIMEOUT_S)
+        self.sock.settimeout(self.timeout)
         self.sock.connect(self._path)
 
 
@@ -65,12 +67,17 @@ class DaemonClient:
         data = self._ask("POST", f"/v1/pours/{quote(pour, safe='')}/results", msgspec.json.encode(found))
         return msgspec.json.decode(data, type=CommandResult)
 
+    def enter(self, entry: Entry) -> CommandResult:
+        """Record a later entry: a charge, an ending, a mould setup, a correction. Raises NotFound, BadInput."""
+        data = self._ask("POST", "/v1/entries", msgspec.json.encode(entry), ENTRY_S)
+        return msgspec.json.decode(data, type=CommandResult)
+
     def _get(self, path: str, kind: type[T]) -> T:
         return msgspec.json.decode(self._ask("GET", path), type=kind)
 
-    def _ask(self, method: str, path: str, body: bytes | None = None) -> bytes:
+    def _ask(self, method: str, path: str, body: bytes | None = None, patience_s: float = TIMEOUT_S) -> bytes:
         headers = {"Content-Type": "application/json"} if body is not None else {}
-        connection = self._connection(headers)
+        connection = self._connection(headers, patience_s)
         try:
             connection.request(method, path, body=body, headers=headers)
             answer = connection.getresponse()
@@ -85,9 +92,9 @@ class DaemonClient:
             raise _as_error(data, answer.status)
         return data
 
-    def _connection(self, headers: dict[str, Any]) -> http.client.HTTPConnection:
+    def _connection(self, headers: dict[str, Any], patience_s: float) -> http.client.HTTPConnection:
         if hasattr(socket, "AF_UNIX") and self.paths.socket.exists():
-            return _UnixConnection(str(self.paths.socket))
+            return _UnixConnection(str(self.paths.socket), patience_s)
         try:
             address, token = self.paths.token.read_text("ascii").split()
         except (OSError, ValueError):
@@ -95,7 +102,7 @@ class DaemonClient:
                 "no daemon runs here", where=str(self.paths.runtime), remedy="Start it with `pourcall serve`"
             ) from None
         headers["Authorization"] = f"Bearer {token}"
-        return http.client.HTTPConnection(address, timeout=TIMEOUT_S)
+        return http.client.HTTPConnection(address, timeout=patience_s)
 
 
 def _as_error(data: bytes, status: int) -> errors.PourcallError:

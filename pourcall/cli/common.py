@@ -13,7 +13,7 @@ import msgspec
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.settings import Settings, parse_settings
-from pourcall.contract.units import Unit, parse_temperature_c, parse_unit
+from pourcall.contract.units import Unit, in_unit, parse_temperature_c, parse_unit
 
 
 def our_paths() -> Paths:
@@ -39,6 +39,11 @@ def unit_of(args: argparse.Namespace) -> Unit:
         return parse_unit(args.unit)
     settings = settings_or_none()
     return settings.shop.unit if settings is not None else Unit.C
+
+
+def in_our_unit(text: str) -> str:
+    """A text whose temperatures are tokens, in the unit of the settings."""
+    return in_unit(text, unit_of(argparse.Namespace()))
 
 
 def settings_or_none() -> Settings | None:
@@ -69,13 +74,16 @@ def seconds(text: str) -> float:
     return 60.0 * minutes + rest
 
 
-def kilograms(text: str) -> float:
-    """`1.5kg`, `800g`, `1.5`. Raises BadInput."""
+def kilograms(text: str, *, bare: bool = True) -> float:
+    """`1.5kg`, `800g`, `1.5`; bare False: a figure without a unit is refused. Raises BadInput."""
     import re
 
     found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(kg|g|lb|)\s*", text.lower())
     if found is None:
         raise BadInput(f"{text.strip()!r} is no mass", remedy="Write 1.5kg, 800g or 3lb")
+    if not found.group(2) and not bare:
+        figure = found.group(1)
+        raise BadInput(f"{figure!r} has no unit of mass", remedy=f"Write {figure}kg, {figure}g or {figure}lb")
     value = float(found.group(1)) * {"kg": 1.0, "": 1.0, "g": 0.001, "lb": 0.45359237}[found.group(2)]
     if not 0.0 < value <= 100.0:
         raise BadInput(f"{text.strip()!r} is outside 0 to 100 kg", remedy="Check the figure and the unit")

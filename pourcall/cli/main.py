@@ -20,14 +20,15 @@ COMMANDS: dict[str, str] = {
     "serve": "the daemon: reads the boards, follows the melts, records",
     "watch": "the dashboard, in this terminal",
     "plan": "an intended melt on one page: charge, energy, windows, filling, fume, cautions",
-    "melt": "start, change, end, list, find, show a melt; mark power, skims, additions",
-    "pour": "mark, list, show pours; record what inspection found, photos",
+    "melt": "start, charge, change, end, list, find, show a melt; mark power, skims, additions",
+    "pour": "mark, correct, complete, list, show pours; what inspection found, photos",
+    "mould": "mould setups: add, change, list, show; used by `pourcall melt start --mould`",
     "dip": "announce a dip, or type in a figure read off a panel or handheld meter",
     "export": "the temperature trace of a melt or a pour as a file",
     "sheet": "one page of a pour to pin on the wall, with its drawing",
     "compare": "pours side by side: what differs, what came of it",
     "advise": "what temperature next for a mould setup, and why",
-    "profile": "list, show, check guided profiles",
+    "profile": "list, show, check guided profiles; be guided by one",
     "furnace": "what was learned of a furnace from its own melts; learn it anew",
     "replay": "run the engine over any trace with a time and a temperature or emf column",
     "alloy": "list, show, check alloy sheets",
@@ -37,6 +38,7 @@ COMMANDS: dict[str, str] = {
     "capture": "write the raw bytes of a port to a file",
     "doctor": "look at this installation and say what is well and what is not",
     "backup": "everything in one archive; put it back with --restore",
+    "thin": "give up old readings to free the disk, on request only",
 }
 CAUTION = (
     "pourcall controls nothing and protects nothing: it measures, advises and records. Fit an independent "

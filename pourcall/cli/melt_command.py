@@ -1,12 +1,18 @@
-"""Room: `pourcall melt`. Starts, changes and ends a melt through the daemon; lists and shows from the record."""
+"""Room: `pourcall melt`. Starts, changes and ends a melt through the daemon; lists and shows from the record.
+
+Not here: what it was charged with (charging.py), how it ended (ending.py).
+"""
 
 import argparse
 import math
+from typing import TYPE_CHECKING
 
+from pourcall.cli import charging, ending
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import (
     add_json,
     add_unit,
+    in_our_unit,
     kilograms,
     local_time,
     our_paths,
@@ -16,39 +22,51 @@ from pourcall.cli.common import (
     temperature,
     unit_of,
 )  # fmt: skip
+from pourcall.cli.entering import melt_meant, record_entry
+from pourcall.cli.invented import say_invented
 from pourcall.cli.periods import add_period, period_of
 from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
+from pourcall.contract.entries import EndingRequest, Entry, MeltNote
 from pourcall.contract.errors import BadInput
-from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, MeltEnding, Note, PowerLevel
+from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
 
+if TYPE_CHECKING:
+    from pourcall.daemon.records.views import MeltRow
+
 MOULD_HELP = (
-    'one mould, in the order of pouring: NAME[,kg=0.6][,mm=6][,material=green_sand][,setup="deck cleat"]'
-    "[,min=535C][,max=570C][,loss=12]; give it again for the next mould"
+    "one mould, in the order of pouring: a mould setup (`pourcall mould list`), or NAME[,kg=0.6][,mm=6]"
+    '[,material=green_sand][,setup="deck cleat"][,min=535C][,max=570C][,loss=12]; give it again for the next mould'
 )
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
-    subs = parser.add_subparsers(dest="what", required=True, metavar="start|change|end|mark|note|list|find|show")
+    subs = parser.add_subparsers(dest="what", required=True, metavar="start|charge|change|end|mark|note|list|find|show")
     start = subs.add_parser("start", help="begin a melt")
     start.add_argument("alloy", help="key or name of an alloy sheet, such as za27 or 'silicon bronze'")
-    start.add_argument("--charge", help="metal in the pot, such as 1.5kg")
+    start.add_argument("--charge", help="all the metal that goes in until the pour, such as 1.5kg")
+    start.add_argument("--later", help="how much of it goes in later, on top of what is liquid, such as 400g")
+    start.add_argument(
+        "--profile", nargs="?", const="default", default="", help="guide by this profile; alone: the alloy's own"
+    )
     start.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
     change = subs.add_parser("change", help="change alloy, charge or moulds of the running melt; nothing restarts")
     change.add_argument("--alloy")
     change.add_argument("--charge")
     change.add_argument("--mould", action="append", default=[], help=MOULD_HELP + "; replaces the whole list")
     change.add_argument("--why", default="", help="for the record")
-    end = subs.add_parser("end", help="the pot is done with")
-    end.add_argument("ending", nargs="?", default="poured", choices=[ending.value for ending in MeltEnding])
+    charging.add_arguments(subs)
+    end = ending.add_arguments(subs)
     mark = subs.add_parser("mark", help="mark power, a skim or an addition")
     mark.add_argument("mark", choices=["off", "low", "high", "skim", "add"], help="power off|low|high, skim, or add")
     mark.add_argument("--mass", help="of an addition, such as 300g")
     mark.add_argument("--source", default="", help="of an addition: new, returns ...")
     mark.add_argument("--ago", default="", help="how long ago, such as 40s")
-    note = subs.add_parser("note", help="a note for the record")
-    note.add_argument("text")
+    note = subs.add_parser("note", help="a note or a tag for the record, also on a melt that is over")
+    note.add_argument("text", nargs="?", default="")
+    note.add_argument("--melt", default="", help="a melt that may be over (default: the one that runs)")
+    note.add_argument("--tag", action="append", default=[], help="a word to find the melt by; again for the next")
     for sub in (start, change, end, mark, note):
         sub.add_argument("--furnace", default="")
         sub.add_argument("--who", default="shop", help="who says so, for the record")
@@ -71,7 +89,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """The sub-command."""
-    return {"list": _list, "show": _show, "find": _find}.get(args.what, _command)(args)
+    return {"list": _list, "show": _show, "find": _find, "charge": charging.run}.get(args.what, _command)(args)
 
 
 def mould_request(text: str, unit: Unit) -> MouldRequest:
@@ -117,11 +135,12 @@ def _figure(text: str) -> float:
 
 def _command(args: argparse.Namespace) -> int:
     ago_s = seconds(args.ago) if getattr(args, "ago", "") else 0.0
-    request: StartRequest | ChangeRequest | EndMelt | MarkPower | MarkSkim | MarkAddition | Note
+    request: StartRequest | ChangeRequest | EndMelt | EndingRequest | MarkPower | MarkSkim | MarkAddition | Note
     if args.what == "start":
         unit = unit_of(args)
         request = StartRequest(
             alloy=args.alloy, charge_kg=kilograms(args.charge) if args.charge else 0.0, who=args.who,
+            later_kg=kilograms(args.later) if args.later else 0.0, profile=args.profile,
             moulds=tuple(mould_request(text, unit) for text in args.mould),
         )  # fmt: skip
     elif args.what == "change":
@@ -133,8 +152,15 @@ def _command(args: argparse.Namespace) -> int:
             moulds=tuple(mould_request(text, unit) for text in args.mould) if args.mould else None,
         )  # fmt: skip
     elif args.what == "end":
-        request = EndMelt(ending=MeltEnding(args.ending), who=args.who)
+        request = ending.request_of(args)
+        if isinstance(request, EndingRequest):
+            return enter(request)
     elif args.what == "note":
+        if args.melt or args.tag:
+            melt = melt_meant(args.melt, args.furnace)
+            return enter(MeltNote(melt=melt, note=args.text, tags=tuple(args.tag), who=args.who))
+        if not args.text.strip():
+            raise BadInput("a note without a word", remedy="Write it, or --tag WORD")
         request = Note(text=args.text, who=args.who)
     elif args.mark != "add" and (args.mass or args.source):
         raise BadInput(f"--mass and --source say nothing about {args.mark!r}", remedy="They belong to `melt mark add`")
@@ -147,6 +173,13 @@ def _command(args: argparse.Namespace) -> int:
         request = MarkPower(level=PowerLevel(args.mark), ago_s=ago_s, who=args.who)
     client = DaemonClient()
     print_result(client, client.furnace(args.furnace), request, unit_of(args))
+    return 0
+
+
+def enter(entry: Entry) -> int:
+    """A later entry, and what was done, on the screen."""
+    words = in_our_unit(record_entry(entry))
+    print(f"{words[:1].upper()}{words[1:]}")
     return 0
 
 
@@ -177,13 +210,22 @@ def _list(args: argparse.Namespace) -> int:
             [
                 (
                     row.melt, local_time(row.began_utc_s), row.furnace, row.alloy_name, f"{row.charge_kg:.2f}",
-                    f"{row.pours}/{row.moulds}", str(row.dips), row.ending or "running",
+                    f"{row.pours}/{row.moulds}", str(row.dips), _ended(row),
                 )
                 for row in rows
             ],
             right=(4, 5, 6),
         )  # fmt: skip
+        say_invented(row.melt for row in rows)
     return 0
+
+
+def _ended(row: "MeltRow") -> str:
+    """`poured, ingots 0.75 kg, heel 0.3 kg`."""
+    left = (("ingots", row.ingots_kg), ("heel", row.heel_kg))
+    words = [f"{word} {kg:g} kg" for word, kg in left if kg]
+    plain = row.ending if row.ending not in ("ingots", "heel") or not words else ""
+    return ", ".join([*([plain] if plain else []), *words]) or "running"
 
 
 def _find(args: argparse.Namespace) -> int:
@@ -218,6 +260,8 @@ def _show(args: argparse.Namespace) -> int:
             for alarm in shot.alarms:
                 print(f"  {alarm.priority.name}: {in_unit(alarm.what, unit)} {in_unit(alarm.remedy, unit)}")
         return 0
+    from pourcall.daemon.records.charges import charge_words
+    from pourcall.daemon.records.leavings import left_words
     from pourcall.daemon.records.store import Store
 
     with Store.read(our_paths().database) as store:
@@ -228,7 +272,16 @@ def _show(args: argparse.Namespace) -> int:
     row = detail.row
     print(f"Melt {row.melt}: {row.alloy_name}, {row.charge_kg:g} kg, furnace {row.furnace}")
     over = f"ended {local_time(row.ended_utc_s)}, {row.ending}" if row.ended_utc_s else "running"
-    print(f"  began {local_time(row.began_utc_s)}; {over}")
+    print(f"  began {local_time(row.began_utc_s)}; {over}{f': {row.ending_detail}' if row.ending_detail else ''}")
+    if row.tags:
+        print(f"  tags: {', '.join(row.tags)}")
+    for charge in detail.charges:
+        when = f" at {local_time(charge.at_utc_s, with_date=False)}" if charge.added else ""
+        fixed = f" (corrected{f': {charge.why}' if charge.why else ''})" if charge.corrected else ""
+        print(f"  charge {charge.number}: {charge_words(charge)}{when}{fixed}")
+    for left in detail.left:
+        fixed = f" (corrected{f': {left.why}' if left.why else ''})" if left.corrected else ""
+        print(f"  left: {left_words([left])}{fixed}")
     for pour in detail.pours:
         lip = format_temperature(pour.lip_temp_c, unit)
         want = f"{format_temperature(pour.lip_min_c, unit)} to {format_temperature(pour.lip_max_c, unit)}"
@@ -239,4 +292,5 @@ def _show(args: argparse.Namespace) -> int:
         print(f"  {local_time(note.at_utc_s, with_date=False)} {note.what}: {in_unit(note.text, unit)}")
     for gap in detail.gaps:
         print(f"  no readings from {local_time(gap.began_utc_s, with_date=False)}: {gap.reason}")
+    say_invented([row.melt])
     return 0

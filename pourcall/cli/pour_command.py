@@ -1,22 +1,29 @@
-"""Room: `pourcall pour`. Marks and results through the daemon; lists and shows from the record."""
+"""Room: `pourcall pour`. Marks and results through the daemon; lists and shows from the record.
+
+Not here: what one pour looks like (pour_show.py), corrections and completions (pour_edit.py), photos (photos.py).
+"""
 
 import argparse
 from collections.abc import Sequence
 
-from pourcall.cli import photos
+from pourcall.cli import photos, pour_edit
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, seconds, unit_of
+from pourcall.cli.invented import say_invented
 from pourcall.cli.melt_command import print_result
 from pourcall.cli.periods import add_period, period_of
-from pourcall.contract.api import ResultRequest
+from pourcall.cli.pour_show import pour_lines
+from pourcall.contract.api import FoundDefect, ResultRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import MarkLift, MarkPour
-from pourcall.contract.units import format_difference, format_temperature, in_unit
+from pourcall.contract.units import format_temperature
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
-    subs = parser.add_subparsers(dest="what", required=True, metavar="mark|lift|result|photo|list|show")
+    subs = parser.add_subparsers(
+        dest="what", required=True, metavar="mark|lift|correct|complete|result|photo|list|show"
+    )
     mark = subs.add_parser("mark", help="metal left the pot into a mould")
     mark.add_argument("--mould", default="", help="which one (default: the next in order)")
     lift = subs.add_parser("lift", help="the pot left the furnace")
@@ -33,14 +40,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "findings", nargs="*", metavar="FINDING",
         help="sound, or DEFECT=SEVERITY[@PLACE] such as misrun=2@'horn tip': 1 slight, 2 marked, 3 scrap, 0 takes back",
     )  # fmt: skip
+    result.add_argument(
+        "--defect", action="append", default=[], metavar="DEFECT:SEVERITY[@PLACE]",
+        help="the same as an option, such as misrun:2@gate; again for the next; all are recorded or none",
+    )  # fmt: skip
     result.add_argument("--detail", default="", help="in words, for findings without a place")
     result.add_argument("--correct", action="store_true", help="the casting was called sound, or faulty, by mistake")
     result.add_argument("--classes", action="store_true", help="list the classes of defects and end")
     result.add_argument("--who", default="shop", help="who inspected, for the record")
+    pour_edit.add_arguments(subs)
     photos.add_arguments(subs)
     listing = subs.add_parser("list", help="pours, newest first")
     listing.add_argument("--melt", default=None)
-    listing.add_argument("--setup", default=None)
+    listing.add_argument("--setup", default=None, help="only pours of this mould setup")
+    listing.add_argument("--batch", default=None, help="only pours into this batch of mould material")
+    listing.add_argument("--tag", default=None, help="only pours with this tag, their melt's included")
     listing.add_argument("--alloy", default=None)
     listing.add_argument("--furnace", default=None)
     add_period(listing)
@@ -70,6 +84,8 @@ def run(args: argparse.Namespace) -> int:
         return _result(args)
     if args.what == "photo":
         return photos.run(args)
+    if args.what in ("correct", "complete"):
+        return pour_edit.run(args)
     from pourcall.daemon.records.store import Store
 
     unit = unit_of(args)
@@ -80,29 +96,20 @@ def run(args: argparse.Namespace) -> int:
             if args.json:
                 print_json(detail)
                 return 0
-            row = detail.row
-            inside = {True: "inside its window", False: "OUTSIDE its window", None: "its temperature is not known"}
-            print(f"Pour {row.pour}: {row.mould}, {row.alloy}, {local_time(row.at_utc_s)}, marked {row.marked}")
-            print(
-                f"  {format_temperature(row.lip_temp_c, unit)} ± {format_difference(row.lip_u_c, unit)} at the lip, "
-                f"{inside[row.inside]} ({format_temperature(row.lip_min_c, unit)} to "
-                f"{format_temperature(row.lip_max_c, unit)})"
-            )
-            print(f"  {in_unit(row.basis, unit)}")
-            print(f"  result: {row.result or 'not inspected yet'}")
-            for found in detail.results:
-                if found.detail:
-                    print(f"    {found.defect}: {found.detail}")
+            for line in pour_lines(detail, unit):
+                print(line)
+            say_invented([detail.row.melt])
             return 0
         rows = store.pours(
             limit=args.limit, melt=args.melt, setup=args.setup, alloy=args.alloy, defect=_defect_key(args.defect),
             awaiting=args.awaiting, furnace=args.furnace, since_utc_s=since_s, until_utc_s=until_s,
+            batch=args.batch, tag=args.tag,
         )  # fmt: skip
     if args.json:
         print_json(rows)
     elif not rows:
         when_where = (args.melt, args.setup, args.alloy, args.furnace, args.since, args.until)
-        asked = any((*when_where, args.defect, args.awaiting))
+        asked = any((*when_where, args.defect, args.awaiting, args.batch, args.tag))
         print("No pour on the record is like that" if asked else "No pour is on the record yet")
     else:
         print_table(
@@ -118,6 +125,7 @@ def run(args: argparse.Namespace) -> int:
             ],
             right=(4, 5),
         )  # fmt: skip
+        say_invented(row.melt for row in rows)
     return 0
 
 
@@ -129,7 +137,7 @@ def _defect_key(name: str | None) -> str | None:
 
 
 def _result(args: argparse.Namespace) -> int:
-    from pourcall.cli.results import record_results
+    from pourcall.cli.entering import record_results
     from pourcall.daemon.trials.defects import SEVERITIES, SOUND, check_findings, defects, parse_finding
 
     if args.classes:
@@ -138,20 +146,23 @@ def _result(args: argparse.Namespace) -> int:
             [(one.key, one.term, one.looks, _tends(one.direction), one.first) for one in defects().values()],
         )
         return 0
-    _refuse_nothing(args.pour, args.findings)
-    findings = [parse_finding(text) for text in args.findings]
+    told = [*args.findings, *(_with_equals(text) for text in args.defect)]
+    _refuse_nothing(args.pour, told)
+    findings = [parse_finding(text) for text in told]
     check_findings(findings)
-    requests = [
-        ResultRequest(
-            defect=one.defect, severity=one.severity, detail=one.detail or args.detail, who=args.who,
-            correcting=args.correct,
-        )
-        for one in findings
-    ]  # fmt: skip
-    record_results(args.pour, requests)
+    found = tuple(
+        FoundDefect(defect=one.defect, severity=one.severity, detail=one.detail or args.detail) for one in findings
+    )
+    record_results(args.pour, ResultRequest(findings=found, who=args.who, correcting=args.correct))
     said = [SOUND if one.defect == SOUND else f"{one.defect} {SEVERITIES[one.severity]}" for one in findings]
     print(f"{args.pour}: {', '.join(said)}; on record")
     return 0
+
+
+def _with_equals(text: str) -> str:
+    """`misrun:2@gate` as it is written without an option, `misrun=2@gate`."""
+    words, at, place = text.partition("@")
+    return words.replace(":", "=", 1) + at + place
 
 
 def _refuse_nothing(pour: str, findings: Sequence[str]) -> None:

@@ -2,10 +2,13 @@
 
 import argparse
 import csv
+import errno
+import os
+import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import msgspec
 
@@ -23,6 +26,7 @@ if TYPE_CHECKING:
 
 SHEATHS = ("thin", "mineral_3mm", "mineral_6mm", "ceramic_tube")
 MOST_BYTES = 512 * 1024 * 1024
+THINNED = re.compile(r"thinned on \d{4}-\d\d-\d\d to one reading in [\d.]+ s")  # as an export of ours says it
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,7 +54,11 @@ def run(args: argparse.Namespace) -> int:
     from pourcall.daemon import replay
     from pourcall.drivers.tracefile import decode, read_trace
 
-    trace = read_trace(decode(_bytes(args.trace)), name=str(args.trace), time_column=args.time)
+    text = decode(_bytes(args.trace))
+    trace = read_trace(text, name=str(args.trace), time_column=args.time)
+    given_up = THINNED.search(text)
+    if given_up is not None:
+        print(f"{args.trace} was {given_up[0]}: this replay cannot say again all that was said then", file=sys.stderr)
     if args.columns:
         likely = [column.name for column in trace.candidates()]
         for column in trace.columns:
@@ -186,7 +194,13 @@ def _lines(happened: list[ev.Event], unit: Unit) -> Iterator[str]:
 
 def _write_csv(path: Path, rows: list[dict[str, Any]]) -> None:
     """Plain CSV; a cell without a number is empty, and its reason stands beside it."""
-    with path.open("w", newline="", encoding="utf-8") as file:
+    from pourcall.daemon.records.csvtext import write_whole
+
+    def fill(file: TextIO) -> None:
         writer = csv.DictWriter(file, list(rows[0]) if rows else [], lineterminator="\n")
         writer.writeheader()
         writer.writerows({key: "" if value is None else value for key, value in row.items()} for row in rows)
+
+    if not path.parent.is_dir():  # a slip of the pen: no folder is made for it
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path))
+    write_whole([(path, fill)])

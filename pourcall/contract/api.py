@@ -147,6 +147,7 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True):
     furnace: str
     began_mono_s: float
     probes: dict[str, tuple[TracePoint, ...]]
+    thinned: str = ""  # on which day its readings were thinned to how many; empty: all are there
 
 
 class ApiError(msgspec.Struct, frozen=True, kw_only=True):

@@ -27,6 +27,9 @@ class PourcallError(Exception):
 
     def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
         self.what, self.where, self.remedy = what, where, remedy
+        if what.endswith("\n"):  # a list of faults: where to look comes before it
+            super().__init__(f"{where}: {what}{remedy}" if where else f"{what}{remedy}")
+            return
         text = f"{what} ({where})" if where else what
         super().__init__(f"{text}. {remedy}" if remedy else text)
 

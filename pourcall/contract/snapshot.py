@@ -95,7 +95,7 @@ class ProfileView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
     setpoint_c: float | None = None  # where the metal should be now
     rate_c_per_min: float | None = None  # of a ramp; None: full power
     hold_left_s: float | None = None  # of a hold whose time runs
-    waits: bool = False  # a hold waits to be told (`n`, `pourcall profile next`)
+    waits: bool = False  # a hold waits to be told (`g` on the dashboard, `pourcall profile next`)
     dial: str = ""  # what should stand on the panel now, in its own unit: "977 degF"
     advice: str = ""  # the last thing it said
     stopped: bool = False

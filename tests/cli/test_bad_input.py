@@ -27,7 +27,7 @@ def check(done: Any, code: int, *says: str) -> None:
     for piece in says:
         assert piece in done.err
     last = done.err.strip().splitlines()[-1]
-    assert last.startswith(("pourcall", " (")), done.err
+    assert last.startswith(("pourcall", "Correct the file")), done.err
 
 
 def hashes(folder: Path) -> dict[str, str]:

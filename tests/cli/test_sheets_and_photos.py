@@ -4,6 +4,8 @@ import csv
 import json
 import os
 import shutil
+import subprocess
+import sys
 import tempfile
 import zlib
 from collections.abc import Callable, Iterator
@@ -12,7 +14,9 @@ from struct import pack
 from typing import Any
 from xml.etree import ElementTree
 
+import pypdf
 import pytest
+from PIL import Image
 
 from pourcall.cli.main import main
 
@@ -83,6 +87,75 @@ def test_a_pour_on_paper_side_by_side_and_as_files(shop: Path, run: Run, home: P
         assert [row["pour"] for row in csv.DictReader(file)] == ["2026-001-1", "2026-001-2", "2026-002-1", "2026-002-2"]
 
 
+def test_pictures_of_every_kind_come_where_they_are_asked_for(shop: Path, run: Run) -> None:
+    for words, files in (
+        (("export", "2026-001", "--plot", "melt.svg"), ["melt.svg"]),
+        (("export", "2026-001-1", "--plot", "out/pour.PNG", "--unit", "F"), ["out/pour.PNG"]),
+        (("export", "2026-002", "--plot", "melt.pdf", "--to", "in"), ["in/melt.pdf"]),
+        (("sheet", "2026-001-1", "--pdf", "s.pdf", "--png", "s.png", "--paper", "letter"), ["s.pdf", "s.png"]),
+        (("sheet", "2026-001-1", "--plot", "both.png"), ["both.png"]),
+        (("compare", "2026-001-1", "2026-002-1", "--plot", "c.pdf", "--align", "liquidus"), ["c.pdf"]),
+        (("compare", "2026-001-1", "2026-002-1", "--plot", "c.svg", "--html", "c.html"), ["c.svg", "c.html"]),
+    ):
+        before = {path for path in shop.rglob("*") if path.is_file()}
+        done = run(*words)
+        assert done.code == 0, done.err
+        assert {path for path in shop.rglob("*") if path.is_file()} - before == {shop / file for file in files}
+        for file in files:
+            assert file in done.out
+            body = (shop / file).read_bytes()
+            kind = Path(file).suffix.lower()
+            assert body.startswith({".png": b"\x89PNG", ".pdf": b"%PDF-", ".svg": b"<svg", ".html": b"<!doctype"}[kind])
+            if kind == ".pdf":
+                (page,) = pypdf.PdfReader(shop / file).pages
+                assert "2026-00" in page.extract_text()
+            if kind == ".png":
+                with Image.open(shop / file) as image:
+                    image.verify()
+    found = json.loads(run("export", "2026-001", "--plot", "melt.svg", "--json").out)
+    assert found == {"plot": "melt.svg"}
+    said = " ".join(str(e.text) for e in ElementTree.parse(shop / "melt.svg").iter() if e.tag.endswith("text"))
+    for told in (
+        "INVENTED",
+        "in the pot for cleat 1",
+        "call: Pour cleat 1",
+        "0.45 kg added",
+        "power off",
+        "pot lifted",
+    ):
+        assert told in said, told
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a limit on the size of files is set the POSIX way")
+def test_a_disk_that_fills_leaves_no_half_file_of_any_kind(shop: Path, home: Path) -> None:
+    """The kernel refuses what goes beyond 33 kB of a file (setrlimit, POSIX.1-2017), as a full disk would."""
+
+    def small() -> None:
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_FSIZE, (33_000, 33_000))
+
+    old = shop / "melt.png"
+    old.write_text("an older drawing")
+    before = sorted(os.listdir(shop))
+    for words in (
+        ("export", "2026-001"), ("export", "2026-001", "--format", "jsonl"), ("export", "2026-001-1", "--to", "."),
+        ("export", "2026-001", "--format", "parquet"), ("export", "2026-001", "--recompute"),
+        ("export", "2026-001", "--plot", "melt.pdf"), ("export", "2026-001", "--plot", "melt.png"),
+        ("sheet", "2026-001-1", "--pdf", "s.pdf"), ("sheet", "2026-001-1", "--png", "s.png", "--html", "s.html"),
+        ("compare", "2026-001-1", "2026-002-1", "--html", "c.html", "--plot", "c.png"),
+    ):  # fmt: skip
+        done = subprocess.run(
+            [sys.executable, "-m", "pourcall", *words], env={**os.environ, "POURCALL_HOME": str(home)}, cwd=shop,
+            capture_output=True, text=True, preexec_fn=small, timeout=60.0,
+        )  # fmt: skip
+        assert done.returncode == 5, (words, done)
+        assert "could not be written: File too large" in done.stderr, (words, done.stderr)
+        assert "nothing half is left" in done.stderr
+        assert sorted(os.listdir(shop)) == before, words
+    assert old.read_text() == "an older drawing"
+
+
 def test_what_cannot_be_done_is_said_and_leaves_no_file(shop: Path, run: Run) -> None:
     before = sorted(os.listdir(shop))
     for words, code, told in (
@@ -94,6 +167,14 @@ def test_what_cannot_be_done_is_said_and_leaves_no_file(shop: Path, run: Run) ->
         (("export", "2026-001", "--recompute", "--format", "jsonl"), 2, "CSV only"),
         (("export", "2026-001", "--pours", "a.csv"), 2, "not allowed with"),
         (("export", "--pours", "a.csv", "--format", "jsonl"), 2, "a list as CSV"),
+        (("export", "--pours", "a.csv", "--plot", "a.svg"), 2, "a list as CSV"),
+        (("export", "2026-001", "--plot", "a.svg", "--recompute"), 2, "instead of a trace"),
+        (("export", "2026-001", "--plot", "a.svg", "--format", "jsonl"), 2, "instead of a trace"),
+        (("export", "2026-001", "--plot", "a.gif"), 2, "what kind of picture"),
+        (("export", "2026-009", "--plot", "a.svg"), 3, "2026-009"),
+        (("export", "2026-001-7", "--plot", "a.svg"), 3, "no pour '2026-001-7'"),
+        (("sheet", "2026-001-1", "--plot", "a"), 2, "what kind of picture"),
+        (("compare", "2026-001-1", "2026-001-2", "--plot", "a.jpg"), 2, "what kind of picture"),
         (("export",), 2, "is required"),
         (("melt", "list", "--since", "soon"), 2, "no date"),
         (("melt", "list", "--since", "2026-09", "--until", "2026-08"), 2, "is before"),

@@ -125,7 +125,10 @@ def test_a_melt_by_hand_against_a_running_daemon_is_on_the_record(
 
     assert shell("dip", "--read", "930F", "--source", "panel").code == 0
     assert shell("melt", "mark", "high").code == 0
-    assert shell("melt", "mark", "add", "--mass", "300g", "--source", "returns", "--ago", "20s").code == 0
+    added = ("melt", "mark", "add", "--mass", "300g", "--source", "returns")
+    too_early = shell(*added, "--ago", "60m")
+    assert (too_early.code, "that is before the melt began" in too_early.err) == (7, True)
+    assert shell(*added).code == 0
     assert shell("melt", "note", "moulds are warm").code == 0
     changed = shell(
         "melt", "change", "--mould", "cleat 1,kg=0.6,mm=6", "--mould", "cleat 2,kg=0.5", "--why", "room for two"
@@ -259,7 +262,8 @@ def test_the_demonstration_in_a_terminal_shows_the_furnace_and_leaves_the_trace_
         return all(word in seen for word in words)
 
     try:
-        until(lambda: shows(b"SIMULATED", b"ZA-27", b"quit"), patience_s=20.0)
+        until(lambda: shows(b"SIMULATED", b"ZA-27", b"quit"), patience_s=60.0)  # the invented melts come first
+        assert b"12 invented pours of 6 melts are on record" in seen
         os.write(master, b"q")
         until(lambda: shows(b"Leave the dashboard?"))
         asked_s = time.monotonic()

@@ -15,9 +15,8 @@ import pytest
 
 from pourcall.cli.main import COMMANDS, main
 from pourcall.contract import errors
-from pourcall.contract.api import ChangeRequest, ResultRequest, StartRequest
+from pourcall.contract.api import Asked, ResultRequest
 from pourcall.contract.events import AlarmState, CallKind, Flag, MeltState, Priority
-from pourcall.contract.inputs import Command
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.contract.status import Reason
@@ -185,7 +184,9 @@ def test_the_example_of_the_settings_is_accepted_whole() -> None:
 
 
 def test_the_shown_faults_are_the_faults_that_are_told() -> None:
-    shown = re.search(r"```text\n(pourcall: the settings have .*?)```", page("docs/settings.md"), re.DOTALL)
+    shown = re.search(
+        r"```text\n(pourcall: pourcall.toml: the settings have .*?)```", page("docs/settings.md"), re.DOTALL
+    )
     assert shown
     text = (
         '[probe.melt_probe]\nfurnace = "club"\nboard = "bench"\nplase = "melt"\n[furnace.club]\n'
@@ -229,14 +230,19 @@ def test_how_it_decides_names_every_state_band_place_and_flag() -> None:
 
 
 def test_figures_in_how_it_decides_are_those_of_the_engine() -> None:
-    from pourcall.daemon.engine import calls, measure, metal, pour_call
+    from pourcall.daemon.engine import calls, dips, measure, metal, pour_call, settle_fit
 
     text = " ".join(page("docs/how-it-decides.md").split())
     for told in (
         f"for at most {metal.VALID_S:g} seconds",
         f"{metal.GROWTH_C_PER_MIN:g} °C a minute on top",
         f"±{metal.TYPED_U_C:g} °C",
-        f"Above {metal.FIT_LIMIT_C:g} °C it is not usable",
+        f"Up to {dips.FIT_LIMIT_C:g} °C the figure counts. With {dips.SETTLED_C:g} °C or less to go",
+        f"went down and up again by more than {dips.WANDER_C:g} °C",
+        f"a lag of {settle_fit.EDGE_TAU:g} times that of the sheath",
+        f"More than {dips.SOLID_C:g} °C below the solidus",
+        f"would cool the tip by more than {dips.SHALLOW_LIMIT_C:g} °C",
+        f"a dip within {dips.PANEL_WITHIN_S:g} seconds, while both stand still ({dips.STILL_C_PER_MIN:g} °C a minute",
         f"jumps by more than {measure.JUMP_LEAST_C:g} °C faster than {measure.JUMP_C_PER_S:g} °C a second",
         f"{pour_call.KEEP_C:g} °C beyond where it came",
         f"repeatability of {pour_call.REPEATABILITY_U_C:g} °C",
@@ -275,7 +281,7 @@ def test_every_table_that_can_be_made_is_used() -> None:
 
 def test_every_command_of_the_api_is_told_with_its_fields() -> None:
     told = list(rows(section(page("docs/api.md"), "Commands")))
-    for kind in (*Command.__args__, StartRequest, ChangeRequest):
+    for kind in Asked.__args__:
         tag = str(kind.__struct_config__.tag)
         row = next((row for row in told if f"`{tag}`" in row[0]), None)
         assert row, f"docs/api.md does not name {tag}"

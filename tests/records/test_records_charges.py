@@ -1,0 +1,209 @@
+"""Room: what a melt was charged with, and how often returned metal was molten before; told later, corrected, kept."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pourcall.contract.entries import ChargeEntry, ChargeRequest, EndingRequest
+from pourcall.contract.errors import BadInput, NotFound, PourcallError
+from pourcall.daemon import library
+from pourcall.daemon.records.charges import charge_words
+from pourcall.daemon.records.store import Store
+from tests.records.conftest import UTC_S, Shop, new, returns, scrap
+
+Maker = Any
+
+
+def test_returns_count_one_more_than_the_highest_of_their_melt(shop: Shop) -> None:
+    shop.charge("2026-001", new(1.2))
+    told = shop.charge("2026-002", new(0.6), returns(0.5, "2026-001"))
+    assert "0.5 kg returns of 2026-001, molten once before" in told
+    shop.charge("2026-003", returns(0.9, "2026-002"), returns(0.1, "2026-001"))
+    assert shop.charges("2026-003") == [
+        "1: 0.9 kg returns of 2026-002, molten twice before",
+        "2: 0.1 kg returns of 2026-001, molten once before",
+    ]
+    shop.charge("2026-001", scrap(0.2))  # nobody knows how often that was molten
+    assert shop.charges("2026-001") == ["1: 1.2 kg new", "2: 0.2 kg scrap"]
+    assert shop.charges("2026-002")[1] == "2: 0.5 kg returns of 2026-001, molten at least once before"
+
+
+def test_a_correction_of_an_older_melt_reaches_the_younger_ones(shop: Shop) -> None:
+    shop.charge("2026-001", new(1.2))
+    shop.charge("2026-002", returns(0.5, "2026-001"))
+    shop.charge("2026-003", returns(0.5, "2026-002"))
+    told = shop.charge("2026-001", returns(1.2, remelts=4), correcting=1, why="it was gates", who="ann")
+    assert told == "melt 2026-001: entry 1 is 1.2 kg returns, molten 4 times before; what it was is kept on record"
+    assert shop.charges("2026-003") == ["1: 0.5 kg returns of 2026-002, molten 6 times before"]
+    assert shop.rows("charges") == 4
+    with Store.read(shop.path) as store:
+        (one,) = store.melt("2026-001").charges
+        assert (one.corrected, one.why, one.who) == (True, "it was gates", "ann")
+        with store.reading() as conn:
+            kept = conn.execute("SELECT old, new, at_utc_s, why FROM corrections").fetchall()
+    assert kept == [("1.2 kg new", "1.2 kg returns, molten 4 times before", shop.now_s, "it was gates")]
+
+
+def test_returns_of_a_melt_with_nothing_on_record_count_once_at_least(shop: Shop) -> None:
+    shop.charge("2026-002", returns(0.5, "2026-001"))
+    assert shop.charges("2026-002") == ["1: 0.5 kg returns of 2026-001, molten at least once before"]
+    shop.charge("2026-003", returns(0.5, "2026-002"))
+    assert shop.charges("2026-003") == ["1: 0.5 kg returns of 2026-002, molten at least twice before"]
+
+
+def test_an_entry_that_is_taken_back_is_kept_and_its_number_is_not_given_again(shop: Shop) -> None:
+    shop.charge("2026-001", new(1.0), scrap(0.3))
+    assert "does not hold any more" in shop.charge("2026-001", correcting=2, why="weighed in another pot")
+    shop.charge("2026-001", scrap(0.1))
+    assert shop.charges("2026-001") == ["1: 1 kg new", "3: 0.1 kg scrap"]
+    assert shop.rows("charges") == 4
+    with pytest.raises(NotFound, match=r"no entry 2 in its charge .*|no entry 2 in its charge"):
+        shop.charge("2026-001", scrap(0.2), correcting=2)
+
+
+def test_gates_of_a_pour_and_ingots_of_a_melt_are_metal_of_that_melt(shop: Shop) -> None:
+    shop.charge("2026-001", new(1.0))
+    shop.enter(EndingRequest(melt="2026-001", ingots_kg=(0.4, 0.3)))
+    shop.charge("2026-002", returns(0.2, "2026-001-1"), returns(0.3, "2026-001-i2"))
+    assert shop.charges("2026-002") == [
+        "1: 0.2 kg returns of 2026-001, molten once before",
+        "2: 0.3 kg returns of 2026-001-i2, molten once before",
+    ]
+    with pytest.raises(NotFound, match="Ingots of melt 2026-001: 2026-001-i1, 2026-001-i2"):
+        shop.charge("2026-003", returns(0.3, "2026-001-i3"))
+
+
+@pytest.mark.parametrize(
+    ("entries", "says"),
+    [
+        ((), "nothing is said to have gone into the pot"),
+        ((new(1.0, remelts=2),), "new metal with a remelt count of 2 contradicts itself"),
+        ((new(1.0, origin="2026-001"),), "new metal from melt 2026-001 contradicts itself"),
+        ((scrap(1.0, origin="2026-001"),), "scrap metal from melt 2026-001 contradicts itself"),
+        ((returns(1.0, remelts=-1),), "a remelt count of -1 cannot be meant"),
+        ((returns(1.0, remelts=51),), "a remelt count of 51 cannot be meant"),
+        ((returns(1.0, "2026-002"),), "melt 2026-002 cannot be a source of its own"),
+        ((returns(1.0, "2026-002-1"),), "melt 2026-002 cannot be a source of its own"),
+        ((returns(1.0, "2026-003"),), "melt 2026-003 began after melt 2026-002"),
+        ((returns(1.0, "2026-009"),), "no melt '2026-009' on record"),
+        ((returns(1.0, "\x1b[31m"),), "the melt it is from has a character that cannot be seen: U+001B"),
+        ((returns(1.0, "2026-001", remelts=1), returns(1.0, "x")), "no melt 'x' on record"),
+        ((new(0.0),), "0 kg is outside 0 to 100 kg"),
+        ((new(float("inf")),), "inf kg is outside"),
+        ((ChargeEntry(source="cheese", mass_kg=1.0),), "'cheese' is no source of metal. Use new, returns, scrap"),
+        ((scrap(1.0, detail="bell\x07"),), "the words about the metal has a character that cannot be seen: U+0007"),
+    ],
+)
+def test_a_charge_that_contradicts_itself_or_the_record_is_refused_as_a_whole(
+    shop: Shop, entries: tuple[ChargeEntry, ...], says: str
+) -> None:
+    with pytest.raises(PourcallError) as caught:
+        shop.charge("2026-002", *((new(1.0), *entries) if entries else ()))
+    where = f"{caught.value}".replace(" (2026-002)", "").replace(" (--from)", "")
+    assert says in where
+    assert shop.rows("charges") == 0
+
+
+def test_a_told_remelt_count_below_that_of_its_melt_contradicts_the_record(shop: Shop) -> None:
+    shop.charge("2026-001", returns(1.0, remelts=2))
+    with pytest.raises(BadInput, match="returns of 2026-001 were molten 3 times before, not 2"):
+        shop.charge("2026-002", returns(0.5, "2026-001", remelts=2))
+    shop.charge("2026-002", returns(0.5, "2026-001", remelts=3))  # what is carried on may be told too
+    assert shop.charges("2026-002") == ["1: 0.5 kg returns of 2026-001, molten 3 times before"]
+
+
+def test_an_addition_marked_while_the_melt_ran_stands_in_the_same_list(
+    recording: Callable[..., Any], make: Maker, database: Path
+) -> None:
+    from pourcall.contract.events import Marked
+    from pourcall.contract.inputs import MarkAddition
+
+    recorder = recording()
+    recorder.put("crucible", *make.start(200.0, make.plan()))
+    item, _ = make.note(500.0)
+    item = msgspec.structs.replace(item, command=MarkAddition(mass_kg=0.3, source="new", ago_s=20.0))
+    mark = Marked(
+        furnace="crucible", seq=item.seq, mono_s=500.0, utc_s=item.utc_s, what="addition", text="0.3 kg added (new)",
+        at_mono_s=480.0, value=0.3,
+    )  # fmt: skip
+    recorder.wait(recorder.put("crucible", item, (mark,))).result(5)
+    asked = ChargeRequest(melt="2026-001", entries=(new(1.2), returns(0.3, remelts=1)))
+    recorder.call(lambda conn: library.enter(conn, asked, UTC_S + 900.0)).result(5)
+    fix = ChargeRequest(melt="2026-001", entries=(returns(0.35, remelts=2),), correcting=1, why="those were gates")
+    recorder.call(lambda conn: library.enter(conn, fix, UTC_S + 950.0)).result(5)
+    with Store.read(database) as store:
+        told = store.melt("2026-001").charges
+    assert [(one.number, one.added, charge_words(one)) for one in told] == [
+        (2, False, "1.2 kg new"),
+        (3, False, "0.3 kg returns, molten once before"),
+        (1, True, "0.35 kg returns, molten twice before"),
+    ]
+    assert told[2].at_utc_s == pytest.approx(UTC_S + 380.0)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.lists(st.integers(0, 9), max_size=3), min_size=1, max_size=6))
+def test_counts_carried_through_many_melts_are_those_of_a_plain_walk(
+    tmp_path_factory: Any, into: list[list[int]]
+) -> None:
+    """Against a walk written here: new is 0, returns are 1 + the highest of their melt, where that is known."""
+    from pourcall.daemon.records.charges import charges_of
+    from pourcall.daemon.records.opening import open_database
+
+    conn, _ = open_database(tmp_path_factory.mktemp("walk") / "a.sqlite", utc_s=UTC_S)
+    try:
+        conn.execute("PRAGMA foreign_keys = OFF")
+        conn.execute("INSERT INTO furnaces VALUES (1, 'crucible')")
+        highest: list[int | None] = []
+        for at, sources in enumerate(into):
+            conn.execute(
+                "INSERT INTO melts VALUES (?, ?, 1, 1, 1, 1.0, ?, 'za27', 'ZA-27', 1.5, 0)",
+                (at + 1, f"2026-{at + 1:03d}", UTC_S + at),
+            )
+            entries, counts = [], []
+            for source in sources:
+                if source % (at + 1) == at or at == 0:
+                    entries.append(new(1.0))
+                    counts.append(0)
+                else:
+                    entries.append(returns(1.0, f"2026-{source % (at + 1) + 1:03d}"))
+                    counts.append(1 + (highest[source % (at + 1)] or 0))
+            if entries:
+                asked = ChargeRequest(melt=f"2026-{at + 1:03d}", entries=tuple(entries))
+                library.enter(conn, asked, UTC_S + 100.0)
+            highest.append(max(counts, default=None))
+            assert [one.remelts for one in charges_of(conn, at + 1, UTC_S + at)] == counts
+    finally:
+        conn.close()
+
+
+def test_a_count_is_carried_through_hundreds_of_melts_that_each_took_metal_of_two(database: Path) -> None:
+    """Every melt took returns of the two before it: a plain walk up would double with each."""
+    from pourcall.daemon.records.charges import charges_of, highest_count
+    from pourcall.daemon.records.opening import open_database
+
+    conn, _ = open_database(database, utc_s=UTC_S)
+    try:
+        conn.execute("PRAGMA foreign_keys = OFF")
+        conn.execute("INSERT INTO furnaces VALUES (1, 'crucible')")
+        for at in range(1, 401):
+            conn.execute(
+                "INSERT INTO melts VALUES (?, ?, 1, 1, 1, 1.0, ?, 'za27', 'ZA-27', 1.5, 0)",
+                (at, f"2026-{at:03d}", UTC_S + at),
+            )
+            for source in (at - 1, at - 2):
+                conn.execute(
+                    "INSERT INTO charges (melt_id, at_utc_s, mass_kg, source, from_melt_id) VALUES (?, ?, 0.5, ?, ?)",
+                    (at, UTC_S + at, "returns" if source > 0 else "new", source if source > 0 else None),
+                )
+        assert [one.remelts for one in charges_of(conn, 400, UTC_S + 400.0)] == [399, 398]
+        count = highest_count(conn, 400)
+        assert count is not None
+        assert (count.remelts, count.at_least) == (399, False)
+    finally:
+        conn.close()

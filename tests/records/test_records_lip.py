@@ -1,0 +1,125 @@
+"""Room: how the temperature at the lip is made up: parts that add up, in the order the metal went."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan
+from pourcall.daemon.engine.melt_run import MeltRun
+from pourcall.daemon.engine.metal import MetalHistory, MetalNow
+from pourcall.daemon.records.lip import Times, lip_parts
+from pourcall.daemon.records.views import LipPart, PourRow
+
+ALLOY = AlloyFacts(
+    key="za27", name="ZA-27", family="zinc", solidus_c=376.0, liquidus_c=484.0, pour_min_c=515.0, pour_max_c=590.0,
+    alloy_max_c=620.0, latent_kj_per_kg=128.0, cp_solid_j_per_kg_k=534.0, cp_liquid_j_per_kg_k=600.0,
+    density_liquid_kg_per_m3=4600.0,
+)  # fmt: skip
+TOLD_APART = (
+    "sheet of ZA-27. loss <14.0 degC apart>: 15 s in the open <9.0 degC apart>, ladle <1.5 degC apart>, stream "
+    "<3.5 degC apart> (computed, +-40 %)"
+)
+
+
+def made(
+    pot: MetalNow, loss_c: float, lift_s: float | None, at_s: float, *, why: str = "", seen_s: float = 100.0,
+    loss_u_c: float = 5.0,
+) -> tuple[PourRow, MouldPlan]:  # fmt: skip
+    """A pour by the engine's own function, as a row of the record."""
+    mould = MouldPlan(
+        name="cleat", lip_min_c=535.0, lip_max_c=570.0, loss_c=loss_c, loss_u_c=loss_u_c, why=why
+    )  # fmt: skip
+    plan = MeltPlan(melt="2026-001", alloy=ALLOY, charge_kg=1.5, moulds=(mould,), limits=())
+    run, history = MeltRun(plan, 0.0), MetalHistory()
+    history.add(seen_s, pot)
+    run.lift_s = lift_s
+    pour = run.pour(mould, history, at_s, at_s, 0.0, 1)
+    row = PourRow(
+        pour="2026-001-1", melt="2026-001", number=1, furnace="club", alloy="za27", mould="cleat", setup="",
+        at_utc_s=at_s, pot_temp_c=pour.pot_temp_c, pot_u_c=pour.pot_u_c, lip_temp_c=pour.lip_temp_c,
+        lip_u_c=pour.lip_u_c, lip_min_c=535.0, lip_max_c=570.0, marked="live", basis=pour.basis, result="",
+        corrected=False,
+    )  # fmt: skip
+    return row, mould
+
+
+def sum_of(parts: tuple[LipPart, ...]) -> tuple[float, float]:
+    """First level, all changes; all uncertainties in quadrature (GUM, JCGM 100:2008, 5.1.2)."""
+    *steps, _ = parts
+    return (
+        sum((part.temp_c or 0.0) + (part.change_c or 0.0) for part in steps),
+        math.sqrt(sum((part.u_c or 0.0) ** 2 for part in steps)),
+    )
+
+
+@given(
+    st.floats(480.0, 1200.0), st.floats(0.5, 20.0), st.floats(0.0, 80.0), st.floats(0.0, 12.0), st.floats(0.0, 170.0),
+    st.booleans(),
+)  # fmt: skip
+def test_the_parts_add_up_to_the_figure_and_to_its_uncertainty(
+    pot_c: float, pot_u_c: float, loss_c: float, loss_u_c: float, waited_s: float, lifted: bool
+) -> None:
+    lift_s = 101.0 if lifted else None
+    row, mould = made(
+        MetalNow(pot_c, pot_u_c, "probe in the metal"), loss_c, lift_s, 101.0 + waited_s, loss_u_c=loss_u_c
+    )  # fmt: skip
+    parts = lip_parts(row, mould, Times(at_s=101.0 + waited_s, lift_s=lift_s, order=1))
+    level_c, u_c = sum_of(parts)
+    assert row.lip_temp_c is not None
+    assert level_c == pytest.approx(row.lip_temp_c, abs=1e-6)
+    assert u_c == pytest.approx(row.lip_u_c, abs=1e-6)
+    assert parts[0].what == "in the pot"
+    assert parts[-1].text == "pot, way and waiting together"
+    assert "the rest" not in {part.what for part in parts}
+
+
+def test_lift_walk_ladle_and_stream_stand_apart_where_the_plan_told_them_apart() -> None:
+    row, mould = made(MetalNow(570.0, 3.0, "probe in the metal"), 14.0, 101.0, 131.0, why=TOLD_APART)
+    parts = lip_parts(row, mould, Times(at_s=131.0, lift_s=101.0, order=2))
+    assert [(part.what, part.change_c) for part in parts[1:-1]] == [
+        ("lift and walk", -9.0), ("ladle", -1.5), ("stream", -3.5), ("the way", None), ("waiting", -7.0),
+    ]  # fmt: skip
+    assert parts[4].text == "uncertainty of all of it: computed, +-40 %"
+    assert parts[5].text == "10 s beyond the 20 s of the walk; pour 2 of this lift"
+    assert (parts[-1].temp_c, parts[0].text) == (row.lip_temp_c, "probe in the metal, at the lift")
+
+
+def test_a_dip_is_told_with_its_age_and_what_that_added_to_its_uncertainty() -> None:
+    # the dip's own 2 degC, grown by 3 degC a minute (daemon/engine/metal.py) for 40 s
+    grown = MetalNow(565.0, math.hypot(2.0, 2.0), "dip 2, 40 s ago")
+    row, mould = made(grown, 14.0, None, 103.0)
+    parts = lip_parts(row, mould, Times(at_s=103.0, lift_s=None, order=1))
+    assert [part.what for part in parts] == ["in the pot", "cooling since", "the way", "at the lip"]
+    assert parts[0].u_c == pytest.approx(2.0)
+    assert parts[1].u_c == pytest.approx(2.0)
+    assert "dip 2 was 40 s old" in parts[1].text
+    assert sum_of(parts)[1] == pytest.approx(row.lip_u_c)
+
+
+def test_a_typed_figure_is_told_with_its_age_too() -> None:
+    row, mould = made(MetalNow(565.0, math.hypot(15.0, 1.0), "panel, typed 20 s ago"), 14.0, None, 103.0)
+    parts = lip_parts(row, mould, Times(at_s=103.0, lift_s=None, order=1))
+    assert parts[0].u_c == pytest.approx(15.0)
+    assert "panel was 20 s old" in parts[1].text
+
+
+def test_an_old_figure_of_the_probe_says_how_old_it_was() -> None:
+    row, mould = made(MetalNow(565.0, 3.0, "probe in the metal"), 14.0, None, 160.0)
+    parts = lip_parts(row, mould, Times(at_s=160.0, lift_s=None, order=1))
+    assert parts[1].text == "that figure was 60 s old: nothing is taken off"
+
+
+def test_what_the_plan_does_not_account_for_is_a_part_of_its_own() -> None:
+    row, _ = made(MetalNow(565.0, 3.0, "probe in the metal"), 14.0, None, 103.0)
+    parts = lip_parts(row, None, Times(at_s=103.0, lift_s=None, order=1))
+    assert [(part.what, part.change_c) for part in parts[1:-1]] == [("the rest", -14.0)]
+    assert parts[-1].text == "as decided at the time"
+
+
+def test_a_pour_whose_temperature_is_not_known_has_no_parts() -> None:
+    row, mould = made(MetalNow(565.0, 3.0, "probe in the metal"), 14.0, None, 90.0)
+    assert row.lip_temp_c is None
+    assert row.inside is None
+    assert lip_parts(row, mould, Times(at_s=90.0, lift_s=None, order=1)) == ()
