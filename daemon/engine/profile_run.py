@@ -23,6 +23,7 @@ CUT_REPEAT_S = 5.0
 MISSED_S = 30.0  # after so long without an answer the words change
 AIM_BELOW_C = 4.0  # the coast is aimed low: an overshoot costs more, and linings give heat back that the model lacks
 USUAL_SPREAD_C, UNSURE_SHARE = 6.0, 1.6
+UNSURE_MOST_C = 25.0  # lower than this nobody is helped: a furnace hardly known would be cut while it melts
 OVER_C = 3.0
 AGAIN_SHORT_C = 5.0  # a coast that ends so far below the aim wants power again
 QUIET_S = 45.0  # after the power went off nothing is called until the coast has shown
@@ -154,8 +155,9 @@ class ProfileRun:
             return ()
         if self._place is None:
             self._place = _Place(mono_s, metal_c)
-        if self._place.from_c is None:
-            self._place.from_c = metal_c
+        if self._place.from_c is None and metal_c is not None:
+            # The first that is heard of the metal: a ramp that goes up and finds it above is over, not to be cooled to.
+            self._place.from_c = min(metal_c, segment.to_c - 1.0) if self._goes_up() else metal_c
         said: list[Advice] = []
         self._judge_cut(segment, mono_s, metal_c, rate_c_per_min, power, coast, said)
         self._judge_knob(segment, mono_s, metal_c, power, coast, said)
@@ -349,6 +351,11 @@ class ProfileRun:
                 place.soon_s = mono_s
                 said.append(self._advice(Say.SOON, "Stand by: the power is to be cut within a minute"))
 
+    def _goes_up(self) -> bool:
+        """Does this segment lead up: from the one before it, or from cold."""
+        before = self.plan.segments[self.index - 1 : self.index] if self.index else ()
+        return not before or self.plan.segments[self.index].to_c > before[0].to_c
+
     def _goes_through(self) -> bool:
         """A ramp that is followed at once by a hotter one is not to be cut for."""
         following = self.plan.segments[self.index + 1 : self.index + 2]
@@ -382,4 +389,6 @@ def _unsure_c(coast: CoastTeller | None) -> float:
 
     Power can come again; heat cannot be taken back.
     """
-    return 0.0 if coast is None else UNSURE_SHARE * max(0.0, coast.coast_spread_c() - USUAL_SPREAD_C)
+    if coast is None:
+        return 0.0
+    return min(UNSURE_MOST_C, UNSURE_SHARE * max(0.0, coast.coast_spread_c() - USUAL_SPREAD_C))
