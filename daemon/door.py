@@ -18,7 +18,15 @@ import msgspec
 
 from pourcall.contract.api import CommandResult
 from pourcall.contract.clock import Clock
-from pourcall.contract.events import AlarmChanged, CommandRefused, MeltEnded, MeltStarted, Output, PourMarked
+from pourcall.contract.events import (
+    AlarmChanged,
+    CommandRefused,
+    MeltEnded,
+    MeltStarted,
+    Output,
+    PourMarked,
+    ProfileChanged,
+)
 from pourcall.contract.frames import BoardStatus, Frame, Identity, Sample
 from pourcall.contract.inputs import (
     BoardStatusIn,
@@ -258,6 +266,14 @@ class Door:
 def _ingots(command: Command) -> list[tuple[int, float]]:
     """Ingots told with the end of a melt, with the numbers they get on record."""
     return list(enumerate(command.ingots_kg, start=1)) if isinstance(command, EndMelt) else []
+
+
+_PROFILE_WORDS = {
+    "began": "profile {0} guides the melt: segment {1} of {2}",
+    "changed": "profile {0} guides the melt from here: segment {1} of {2}",
+    "stopped": "profile {0} guides no more; the power stays as you have it",
+    "over": "profile {0} is over",
+}
 
 
 def _done(command: Command, outputs: list[Output]) -> str:
