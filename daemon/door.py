@@ -288,6 +288,9 @@ def _done(command: Command, outputs: list[Output]) -> str:
                 left = "".join(f", ingot {out.melt}-i{n} {kg:g} kg" for n, kg in _ingots(command))
                 heel = f", heel {command.heel_kg:g} kg" if isinstance(command, EndMelt) and command.heel_kg else ""
                 return f"melt {out.melt} ended: {out.ending.value}{left}{heel}"
+            case ProfileChanged():
+                words = _PROFILE_WORDS.get(out.how, "profile {0}: segment {1} of {2}")
+                return words.format(out.profile, out.segment, out.of)
             case _:
                 continue
     name = type(command).__struct_config__.tag
