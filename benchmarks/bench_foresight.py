@@ -3,8 +3,9 @@
 The plant has four bodies, air and a soaking lining, eutectic plateaus, lumps and a bath surface; the fitted model has
 three bodies and none of these (sim/foresee.py and daemon/foresight/model.py say which). Rows: time to ready within
 10 % from half-way on, its 90 % interval, the coast peak, the peak of the true metal after a followed call to cut the
-power (a caster who takes 2 to 25 s, 1 to 9 s once told to stand by), what a tick costs.
-There is no peer: nothing of general use foresees a melt.
+power (a caster who takes 2 to 25 s, 1 to 9 s once told to stand by), what a tick costs; the time left where nothing is
+read and three melts with six to ten dips each have taught the furnace. The peer there is the usual furnace; else there
+is none: nothing of general use foresees a melt.
 `python benchmarks/bench_foresight.py [melts]`; `run()` gives the rows.
 """
 
@@ -15,6 +16,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from random import Random
 from typing import Any
+
+import msgspec
 
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
@@ -30,6 +33,7 @@ from pourcall.sim.foresee import SHEATH_S, Bout, Workshop
 TEST_SEED = 7000  # furnaces that nothing was tuned on; those below 5100 were
 LIMIT_S = 7200
 BELOW_C, ABOVE_C = 5.0, 3.0  # the peak against the aim
+DIP_SIGMA_C = 1.5  # of one settled dip beside the probe's own error
 
 
 def usual(shop: Workshop) -> FurnaceModel:
@@ -66,6 +70,48 @@ def recorded(shop: Workshop, number: int) -> LearnTrace:
 def learned(shop: Workshop) -> FurnaceModel:
     """From three melts of other charges."""
     return fit(usual(shop), [recorded(shop, number) for number in (1, 2, 3)]).model
+
+
+def dipped(shop: Workshop, number: int) -> LearnTrace:
+    """The same melt of a caster who has no probe left in the pot: six to ten dips from the first liquid to the end."""
+    whole, rng = recorded(shop, number), Random(shop.seed * 37 + number)
+    wanted = rng.randint(6, 10)
+    liquid_c = shop.facts.liquidus_c + 3.0
+    lumps = [(at, at + 330.0) for at, _ in whole.added]
+    able = [
+        at for at, c in zip(whole.times_s, whole.temps_c, strict=True)
+        if c > liquid_c and not any(a <= at < b for a, b in lumps)
+    ]  # fmt: skip
+    moments = sorted(rng.sample(able, min(wanted, len(able))))
+    temp_at = dict(zip(whole.times_s, whole.temps_c, strict=True))
+    dips = tuple((at, temp_at[at] + rng.gauss(0.0, DIP_SIGMA_C), 3.0 + 0.008 * temp_at[at]) for at in moments)
+    return msgspec.structs.replace(whole, times_s=(), temps_c=(), dips=dips)
+
+
+def learned_by_dips(shop: Workshop) -> FurnaceModel:
+    """From three melts in which the metal was only dipped."""
+    return fit(usual(shop), [dipped(shop, number) for number in (1, 2, 3)]).model
+
+
+def unseen(shop: Workshop, model: FurnaceModel) -> tuple[float, Span] | None:
+    """(seconds truly left, foreseen) half-way through a melt in which nothing was read: the model alone speaks.
+
+    From cold: how hot a furnace stands after another melt, nobody knows unread. None: it never got there.
+    """
+    bout = shop.bout(0, hot=False)
+    ahead = begin(shop, bout, model)
+    ahead.set_power(1.0, 0.0)
+    told, spans = bout.spoken_kg / bout.charge_kg, []
+    while bout.t_s < LIMIT_S:
+        seen = bout.second("high")
+        if seen.added_kg:
+            ahead.add(seen.added_kg * told, seen.t_s)
+        if int(seen.t_s) % 5 == 0:
+            spans.append((seen.t_s, ahead.tick(seen.t_s, shop.tap_c[0], shop.aim_c, shop.tap_c[0]).ready_s))
+        if seen.liquid >= 1.0 and not seen.lump and seen.metal_c >= shop.tap_c[0]:
+            at_s, span = min(spans, key=lambda one: abs(one[0] - 0.5 * seen.t_s))
+            return seen.t_s - at_s, span
+    return None
 
 
 def begin(shop: Workshop, bout: Bout, model: FurnaceModel) -> Ahead:
@@ -231,13 +277,33 @@ def _share(values: Sequence[bool]) -> float:
 
 def run(melts: int = 12, first_seed: int = TEST_SEED) -> list[dict[str, Any]]:
     """The rows of this benchmark."""
-    seen, followed = [], []
+    seen, followed, taught = [], [], []
     for seed in range(first_seed, first_seed + melts):
         shop = Workshop(seed)
         model = learned(shop)
         seen.append(foresee(shop, model))
         followed.append(follow(shop, model))
-    return rows(seen, followed)
+        taught.append((unseen(shop, learned_by_dips(shop)), unseen(shop, usual(shop))))
+    return rows(seen, followed) + taught_rows(taught)
+
+
+def taught_rows(taught: Sequence[tuple[tuple[float, Span] | None, tuple[float, Span] | None]]) -> list[dict[str, Any]]:
+    """Half-way through a melt in which nothing is read: a furnace taught by dips, beside what is usual."""
+    both = [(dips, peer) for dips, peer in taught if dips is not None and peer is not None]
+    off = sorted(_off(left, span) for (left, span), _ in both)
+    peer_off = sorted(_off(left, span) for _, (left, span) in both)
+    middle, peer_middle = off[len(off) // 2], peer_off[len(peer_off) // 2]
+    covered = _share([_inside(left, span) for (left, span), _ in both])
+    made = _row(
+        f"time left half-way, nothing read, taught by dips, {len(both)} melts", middle, "share", 0.15, middle <= 0.15
+    )
+    made.update(peer="the usual furnace", peer_measured=peer_middle, ratio=peer_middle / max(middle, 1e-6))
+    return [made, _row("its 90 % interval covers", covered, "share", 0.85, covered >= 0.85)]
+
+
+def _off(left_s: float, span: Span) -> float:
+    """Error as a share of what was left; where nothing was said, all of it."""
+    return 1.0 if span.mid is None else abs(span.mid - left_s) / left_s
 
 
 if __name__ == "__main__":

@@ -5,12 +5,11 @@
 The charge keeps enthalpy: solid, the plateau of a eutectic where the sheet names one, a freezing range over which the
 rest of the latent heat is spread evenly, liquid. What the probe reads lags behind it (first order) and, between solid
 lumps, is partly the pot. The furnace's own controller takes the power away over 30 degC below `limit_c`. Lid, bath
-surface and the lining's slow heat are not in it: they are what the uncertainty is for. Explicit steps with the
-contact capped where a step would overshoot (bodies then move as one).
+surface and the lining's slow heat are not in it: they are what the uncertainty is for. Implicit steps: none
+is too long to be stable, and none makes or loses heat.
 """
 
 import math
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import msgspec
@@ -27,7 +26,10 @@ EUTECTIC_RANGE_K = (
     100.0  # an alloy with its arrest so far below the liquidus keeps no eutectic; nearer, in proportion (ours)
 )
 LUMP_SEES_POT = 0.2  # share of the pot in what a probe between solid lumps reads (ours)
-STEP_S = 4.0
+STEP_S = 5.0
+SHORT = 0.3
+AHEAD = 0.55  # share of a step that is solved for; a half is most exact, a whole most calm
+NEAR_STEP_S, NEAR_STEPS, COAST_STEP_S, FAR_STEP_S = 8.0, 8, 16.0, 32.0  # of what is to come: fine at first
 PANEL_U_C = 15.0  # a pot's metal behind a panel that was never compared (ours, common practice, no source)
 
 
@@ -76,8 +78,7 @@ class Metal:
         return self.h_flat + (temp_c - self.solidus_c) / self.slope
 
 
-@dataclass(slots=True)
-class Furnace:
+class Furnace(NamedTuple):
     """Parameters in their own units; see contract/furnace_model.py."""
 
     power_w: float
@@ -93,7 +94,7 @@ class Furnace:
     @classmethod
     def of(cls, logs: "list[float] | tuple[float, ...]") -> "Furnace":
         """From logarithms, kept within e^7 of sense so that a wild draw cannot overflow."""
-        return cls(*(math.exp(min(14.0, max(-9.0, value))) for value in logs))
+        return cls._make([math.exp(min(14.0, max(-9.0, value))) for value in logs])
 
 
 class State(NamedTuple):
@@ -104,6 +105,96 @@ class State(NamedTuple):
     h: float
 
 
+class Walked(NamedTuple):
+    """Where a walk ended: the bodies, the charge's temperature there and one step before, and the steps it took."""
+
+    wall_c: float
+    pot_c: float
+    h: float
+    temp_c: float
+    before_c: float
+    steps: int
+    peak_c: float = 0.0  # of a walk to the peak
+    peak_steps: int = 0
+
+
+TO_THE_END, TO_ABOVE, TO_BELOW, TO_THE_PEAK = 0, 1, -1, 2  # where a walk stops
+
+
+def walk(
+    furnace: Furnace, metal: Metal, wall: float, pot: float, h: float, mass_kg: float, share: float, room_c: float,
+    dt: float, most: int, until: int = TO_THE_END, stop_c: float = 0.0,
+) -> Walked:  # fmt: skip
+    """At most `most` steps of `dt` seconds; the one loop behind everything that looks ahead, hence bare of calls.
+
+    Each step is implicit in the three temperatures, with radiation and latent heat as they stand at its start: no step
+    is too long to be stable, and heat leaves one body exactly as it enters the next. TO_THE_PEAK: the charge has begun
+    to fall for good.
+    """
+    full, _, wall_j, loss, exchange, contact_w, limit, pot_j, flame = furnace
+    power, flame = full * share, min(1.0, flame)
+    part = dt * AHEAD  # solved for so much of the step, and drawn on to its end
+    wall_k, pot_k, charge_k, full_w = part / wall_j, part / pot_j, 0.0, 0.0
+    if mass_kg > 0.0:
+        charge_k, full_w = part / mass_kg, contact_w * math.sqrt(mass_kg)
+    onward, black = 1.0 / AHEAD, exchange * SIGMA
+    h_solid, h_flat, h_liquid, slope = metal.h_solid, metal.h_flat, metal.h_liquid, metal.slope
+    solidus, liquidus = metal.solidus_c, metal.liquidus_c
+    k_solid, k_liquid = 1.0 / metal.cp_solid, 1.0 / metal.cp_liquid
+    solid_w, melting_w = SOLID_CONTACT * full_w, (1.0 - SOLID_CONTACT) * full_w / (h_liquid - h_solid)
+    # In a long step the charge's own rise takes from the contact. In a short one that is left out: it would jump where
+    # melting begins and ends, and a fit would stumble over it.
+    own_k = charge_k if k_liquid * charge_k * full_w > SHORT else 0.0
+    liquid_e, solid_e = full_w / (1.0 + k_liquid * own_k * full_w), solid_w / (1.0 + k_solid * own_k * solid_w)
+    to_flame, heat, draw = power * flame, wall_k * (power - power * flame + loss * room_c), loss
+    throttles_at = limit - THROTTLE_C if power > 0.0 else 1e9
+    before = temp = peak = -1e9
+    wall_rise = pot_rise = 0.0  # of half a step, as of the step before: radiation is taken in the middle
+    done = peak_at = 0
+    while True:
+        before = temp
+        if h >= h_liquid:
+            temp, e = liquidus + (h - h_liquid) * k_liquid, liquid_e
+        elif h <= h_solid:
+            temp, e = REFERENCE_C + h * k_solid, solid_e
+        else:
+            contact = solid_w + melting_w * (h - h_solid)
+            if h <= h_flat:
+                temp, e = solidus, contact
+            else:
+                temp, e = solidus + (h - h_flat) * slope, contact / (1.0 + slope * own_k * contact)
+        if until:
+            if until == TO_THE_PEAK:
+                if temp > peak:
+                    peak, peak_at = temp, done
+                elif (pot <= temp and wall <= pot + 1.0) or temp < peak - 1.0:
+                    break
+            elif temp >= stop_c if until == TO_ABOVE else temp <= stop_c:
+                break
+        if done == most:
+            break
+        a, b = wall + wall_rise + KELVIN, pot + pot_rise + KELVIN
+        g = black * (a + b) * (a * a + b * b)
+        if wall > throttles_at:
+            asked = power * (limit - wall) / THROTTLE_C if wall < limit else 0.0
+            to_flame = asked * flame
+            falls = (power - power * flame) / THROTTLE_C if wall < limit else 0.0  # of the wall's heat, a degree
+            heat, draw = wall_k * (falls * limit + loss * room_c), loss + falls
+        elif draw != loss:
+            to_flame, heat, draw = power * flame, wall_k * (power - power * flame + loss * room_c), loss
+        shared = 1.0 / (1.0 + wall_k * (draw + g))
+        alone = (wall + heat) * shared
+        passed = wall_k * g * shared
+        later = (pot + pot_k * (g * alone + to_flame + e * temp)) / (1.0 + pot_k * (g * (1.0 - passed) + e))
+        wall_rise = alone + passed * later - wall
+        pot_rise = later - pot
+        wall += onward * wall_rise
+        pot += onward * pot_rise
+        h += onward * charge_k * e * (later - temp)
+        done += 1
+    return Walked(wall, pot, h, temp, before, done, peak, peak_at)
+
+
 def advance(
     furnace: Furnace, metal: Metal, state: State, mass_kg: float, share: float, room_c: float, seconds: float,
     *, step_s: float = STEP_S,
@@ -111,41 +202,9 @@ def advance(
     """The state `seconds` later. share: of full power asked for, 0 to 1. mass_kg 0: an empty pot."""
     if seconds <= 0.0:
         return state
-    wall, pot, h = state
     count = max(1, math.ceil(seconds / step_s - 1e-9))
-    dt = seconds / count
-    power, limit = furnace.power_w * share, furnace.limit_c
-    wall_k, pot_k = dt / furnace.wall_j_per_k, dt / furnace.pot_j_per_k
-    loss, black = furnace.loss_w_per_k, furnace.exchange_m2 * SIGMA
-    h_solid, h_flat, h_liquid, slope = metal.h_solid, metal.h_flat, metal.h_liquid, metal.slope
-    flame = min(1.0, furnace.flame_share)
-    cp_solid, cp_liquid, solidus, liquidus = metal.cp_solid, metal.cp_liquid, metal.solidus_c, metal.liquidus_c
-    solid_w = SOLID_CONTACT * furnace.contact_w_per_k * math.sqrt(mass_kg)
-    melt_w = (1.0 - SOLID_CONTACT) * furnace.contact_w_per_k * math.sqrt(mass_kg)
-    melting_j = h_liquid - h_solid
-    kg_k = dt / mass_kg if mass_kg > 0.0 else 0.0
-    most_w = 0.7 / (pot_k + kg_k / min(cp_solid, cp_liquid)) if mass_kg > 0.0 else 0.0
-    most_black = 0.7 / (wall_k + pot_k)
-    for _ in range(count):
-        if h >= h_liquid:
-            charge, contact = liquidus + (h - h_liquid) / cp_liquid, solid_w + melt_w
-        elif h <= h_solid:
-            charge, contact = REFERENCE_C + h / cp_solid, solid_w
-        else:
-            charge = solidus if h <= h_flat else solidus + (h - h_flat) * slope
-            contact = solid_w + melt_w * (h - h_solid) / melting_j
-        heat = power
-        if wall > limit - THROTTLE_C:
-            heat = power * (limit - wall) / THROTTLE_C if wall < limit else 0.0
-        a, b = wall + KELVIN, pot + KELVIN
-        conductance = black * (a + b) * (a * a + b * b)
-        to_pot = min(conductance, most_black) * (wall - pot)
-        to_charge = min(contact, most_w) * (pot - charge)
-        to_flame = heat * flame
-        wall += wall_k * (heat - to_flame - loss * (wall - room_c) - to_pot)
-        pot += pot_k * (to_pot + to_flame - to_charge)
-        h += kg_k * to_charge
-    return State(wall, pot, h)
+    there = walk(furnace, metal, *state, mass_kg, share, room_c, seconds / count, count)
+    return State(there.wall_c, there.pot_c, there.h)
 
 
 def reads_c(furnace: Furnace, metal: Metal, state: State, mass_kg: float, sheath_s: float) -> tuple[float, float]:
@@ -191,43 +250,55 @@ class Coast(NamedTuple):
 
 def coast(
     furnace: Furnace, metal: Metal, state: State, mass_kg: float, room_c: float, *, delay_s: float = 0.0,
-    share: float = 1.0, horizon_s: float = 1200.0, step_s: float = 8.0,
+    share: float = 1.0, horizon_s: float = 1200.0,
 ) -> Coast:  # fmt: skip
     """Peak of the charge if the power is cut `delay_s` from now (a person's way to the knob), being at
     `share` till then.
     """
     now = advance(furnace, metal, state, mass_kg, share, room_c, delay_s) if delay_s > 0.0 else state
-    peak, peak_s, at_s = metal.temp_c(now.h), delay_s, delay_s
-    while at_s < horizon_s:
-        now = advance(furnace, metal, now, mass_kg, 0.0, room_c, 2 * step_s, step_s=step_s)
-        at_s += 2 * step_s
-        temp = metal.temp_c(now.h)
-        if temp > peak:
-            peak, peak_s = temp, at_s
-        elif (now.pot_c <= temp and now.wall_c <= now.pot_c + 1.0) or temp < peak - 1.0:
-            break
-    return Coast(peak, peak_s)
+    there = walk(furnace, metal, *now, mass_kg, 0.0, room_c, NEAR_STEP_S, NEAR_STEPS, TO_THE_PEAK)
+    peak_c, peak_s = there.peak_c, delay_s + NEAR_STEP_S * there.peak_steps
+    if there.steps == NEAR_STEPS:
+        began_s = delay_s + NEAR_STEP_S * NEAR_STEPS
+        most = int((horizon_s + delay_s - began_s) / COAST_STEP_S)
+        wall, pot, h = there.wall_c, there.pot_c, there.h
+        there = walk(furnace, metal, wall, pot, h, mass_kg, 0.0, room_c, COAST_STEP_S, most, TO_THE_PEAK)
+        if there.peak_c > peak_c:
+            peak_c, peak_s = there.peak_c, began_s + COAST_STEP_S * there.peak_steps
+    return Coast(peak_c, peak_s)
 
 
 def time_to_c(
     furnace: Furnace, metal: Metal, state: State, mass_kg: float, share: float, room_c: float, target_c: float,
-    *, horizon_s: float = 7200.0, step_s: float = 8.0,
+    *, horizon_s: float = 7200.0,
 ) -> float | None:  # fmt: skip
     """Seconds until the charge is at `target_c`, from whichever side; None: not within the horizon, or it
     turns away.
     """
-    temp = metal.temp_c(state.h)
-    rising = temp < target_c
-    at_s, now = 0.0, state
-    block_s = 4.0 * step_s
+    wall, pot, h = state
+    temp = metal.temp_c(h)
+    sign = 1.0 if temp < target_c else -1.0
+    until = TO_ABOVE if temp < target_c else TO_BELOW
+    at_s, dt, pace = 0.0, NEAR_STEP_S, 1e9
     while at_s < horizon_s:
-        after = advance(furnace, metal, now, mass_kg, share, room_c, block_s, step_s=step_s)
-        later = metal.temp_c(after.h)
-        if (later >= target_c) == rising and later != temp:
-            return at_s + block_s * (target_c - temp) / (later - temp)
-        if abs(after.h - now.h) < 1.0 and abs(after.wall_c - now.wall_c) < 0.05:
+        there = walk(furnace, metal, wall, pot, h, mass_kg, share, room_c, dt, NEAR_STEPS, until, target_c)
+        end = there.temp_c
+        if (end >= target_c) if sign > 0.0 else (end <= target_c):
+            if there.steps == 0:
+                return at_s
+            return at_s + dt * (there.steps - 1 + (target_c - there.before_c) / (end - there.before_c))
+        block_s = dt * NEAR_STEPS
+        at_s += block_s
+        was, pace = pace, sign * (end - temp) / block_s
+        if abs(there.h - h) < block_s / 32.0 and abs(there.wall_c - wall) < block_s / 640.0:
             return None  # it stands still
-        now, temp, at_s = after, later, at_s + block_s
+        if h >= metal.h_liquid and there.h >= metal.h_liquid and pace <= was < 1e8:
+            if sign * (target_c - end) > max(0.0, pace) * (horizon_s - at_s):
+                return None  # a liquid slows down from here on: nothing melts that could hold it up
+        else:
+            pace = 1e9 if h < metal.h_liquid else pace
+        wall, pot, h, temp = there.wall_c, there.pot_c, there.h, end
+        dt = min(2.0 * dt, FAR_STEP_S)
     return None
 
 

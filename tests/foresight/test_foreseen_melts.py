@@ -188,3 +188,73 @@ def test_the_band_for_the_screen_widens_with_time() -> None:
     assert [at for at, _, _ in band] == [60.0 * k for k in range(1, 16)]
     widths = [high - low for _, low, high in band]
     assert widths[-1] > widths[0]
+
+
+# -- cheap, and the same ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.timeout(60)
+def test_a_tick_every_five_seconds_says_what_a_tick_every_second_says() -> None:
+    """On a melt of another structure: coast peak within 1.5 degC, time to ready within 3 % and 10 s, moment to cut
+    within 3 s; what the metal is at, within half a degree.
+    """
+    shop = bench.Workshop(5002)
+    model = bench.usual(shop)
+    views: list[dict[float, Any]] = []
+    for every_s in (1, 5):
+        bout = shop.bout(0)
+        ahead = bench.begin(shop, bout, model)
+        ahead.set_power(1.0, 0.0)
+        seen: dict[float, Any] = {}
+        while bout.t_s < 900.0:
+            second = bout.second("high")
+            if second.added_kg:
+                ahead.add(second.added_kg, second.t_s)
+            if second.t_s % 5.0 == 0.0:
+                ahead.take(second.reading_c, 8.0, second.t_s)
+            if second.t_s % every_s == 0:
+                seen[second.t_s] = ahead.tick(second.t_s, shop.tap_c[0], shop.aim_c, shop.tap_c[0])
+        views.append(seen)
+    often, seldom = views
+    compared = 0
+    for at_s, view in seldom.items():
+        other = often[at_s]
+        if at_s < 120.0 or view.ready_s.mid is None or other.ready_s.mid is None:
+            continue
+        compared += 1
+        assert view.metal_c.mid == pytest.approx(other.metal_c.mid, abs=0.5)
+        assert view.coast_c.mid == pytest.approx(other.coast_c.mid, abs=1.5)
+        assert view.ready_s.mid == pytest.approx(other.ready_s.mid, rel=0.03, abs=10.0)
+        if view.cut_in_s is not None and other.cut_in_s is not None:
+            assert view.cut_in_s == pytest.approx(other.cut_in_s, abs=3.0)
+    assert compared > 100
+
+
+def test_the_band_and_the_coast_change_nothing_however_often_they_are_asked() -> None:
+    def told(asks: int) -> tuple[Any, Any]:
+        ahead = fresh()
+        ahead.set_power(1.0, 0.0)
+        for second in range(1, 120):
+            ahead.take(20.0 + 0.4 * second, 4.0, float(second))
+            view = ahead.tick(float(second), 500.0, 520.0, 500.0)
+            for _ in range(asks):
+                ahead.band(second + 0.3, 600.0)
+                ahead.coast_peak_c(13.0)
+                ahead.coast_peak_c(400.0)
+                ahead.dip_c(0.2)
+        return view, ahead.band(119.0)
+
+    assert told(0) == told(3)
+
+
+def test_the_moment_to_cut_is_where_the_coast_is_the_aim() -> None:
+    ahead = fresh(metal_c=480.0, wall_c=640.0)
+    ahead.set_power(1.0, 0.0)
+    for second in range(1, 30):
+        view = ahead.tick(float(second), 500.0, 560.0, 500.0)
+        ahead.seen = 1
+        if view.cut_in_s:
+            peak_c = ahead.coast(view.cut_in_s).peak_c
+            assert peak_c == pytest.approx(560.0, abs=1.0)
+            assert ahead.coast_peak_c(view.cut_in_s) == pytest.approx(560.0, abs=0.01)
+    assert view.cut_in_s is not None

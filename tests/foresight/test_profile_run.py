@@ -87,12 +87,13 @@ def test_the_call_to_cut_comes_early_enough_for_a_person_and_after_a_stand_by() 
     assert cut is not None
     assert bench.of(Say.SOON)
     # 520 wanted, 15 coast on: the power must be off at 504, some seconds from the call
-    assert 498.0 <= bench.pot.metal_c <= 504.0
+    assert 499.0 <= bench.pot.metal_c <= 504.0
     for _ in range(6):
         bench.go(1)
     bench.pot.power = OFF
     bench.go(200)
-    assert 515.0 <= bench.pot.metal_c + bench.pot.left_c <= 523.0
+    # aimed 3.5 low; and this person took a second longer or shorter than one on the whole
+    assert 514.5 <= bench.pot.metal_c + bench.pot.left_c <= 523.0
 
 
 def test_without_a_stand_by_a_longer_way_to_the_knob_is_reckoned() -> None:

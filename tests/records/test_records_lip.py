@@ -82,7 +82,7 @@ def test_lift_walk_ladle_and_stream_stand_apart_where_the_plan_told_them_apart()
         ("lift and walk", -9.0), ("ladle", -1.5), ("stream", -3.5), ("the way", None), ("waiting", -7.0),
     ]  # fmt: skip
     assert parts[4].text == "uncertainty of all of it: computed, +-40 %"
-    assert parts[5].text == "10 s beyond the 20 s of the walk; pour 2 of this lift"
+    assert parts[5].text == "10 s beyond the 20 s it was planned for; pour 2 of this lift"
     assert (parts[-1].temp_c, parts[0].text) == (row.lip_temp_c, "probe in the metal, at the lift")
 
 
