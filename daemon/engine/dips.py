@@ -27,6 +27,7 @@ from pourcall.daemon.engine.settle_fit import SettleFit
 FIT_LIMIT_C = 2.0
 NO_BUDGET_U_C = 15.0  # a probe before its first budget, or beyond one: never better than a figure read off a panel
 REFIT_S, REFIT_TAUS = 0.5, 0.1
+GOOD_SHARE = 2.0  # a figure that is good already is refreshed half as often
 POINTS_KEPT = 440
 LEFT_IN_S, LEFT_IN_TAUS = 60.0, 10.0  # longer than this it is no dip any more: the probe stays in
 SETTLED_C = 1.0  # so little to go: what was read is what it is
@@ -110,7 +111,8 @@ class DipWatch:
             points.append((mono_s, temp_c))
             if len(points) > POINTS_KEPT:
                 del points[: POINTS_KEPT // 10]
-        if mono_s - run.fitted_s >= max(REFIT_S, REFIT_TAUS * tau_s) and not run.left_in(mono_s, tau_s):
+        every_s = max(REFIT_S, REFIT_TAUS * tau_s) * (1.0 if run.good_since_s is None else GOOD_SHARE)
+        if mono_s - run.fitted_s >= every_s and not run.left_in(mono_s, tau_s):
             run.fitted_s, run.fit = mono_s, fit_settling(points, tau_s)
             if not is_good(run.fit):
                 run.good_since_s = None
