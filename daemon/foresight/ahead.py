@@ -28,9 +28,9 @@ TAKE_S = 10.0  # readings a second apart err together: one in ten seconds counts
 READING_SIGMA_C = 3.0  # what a probe in a stirred bath and the model differ by when all is well
 K90 = 1.645  # 90 % of a normal distribution
 LEFT_OUT_SHARE, LEFT_OUT_S = 0.04, 10.0  # of the time to go, k = 1: lid, dips, dross
-# The ensemble forgives more than the furnace does: so much of its spread is what comes true (148 simulated melts whose
-# furnaces nothing else was tuned on; a plain spread covered 99 % and 96 % where 90 % is said). Before anything was read
-# there is nothing to forgive: the plain spread.
+# The ensemble forgives more than the furnace does: so much of its spread is what comes true (simulated melts, the last
+# sixty, whose furnaces nothing else was tuned on; a plain spread covered 99 % and 96 % where 90 % is said). Before
+# anything was read there is nothing to forgive: the plain spread.
 READY_SHARE, COAST_SHARE = 0.45, 0.75
 COAST_LEFT_OUT_SHARE, COAST_LEFT_OUT_C = 0.10, 1.5  # of the rise still to come, k = 1
 WALL_DRIFT_C, BATH_DRIFT_C, POWER_DRIFT = 3.0, 3.0, 0.006  # a square root of a minute

@@ -98,7 +98,7 @@ def _show(args: argparse.Namespace, name: str) -> int:
 
 def _tell(model: FurnaceModel, unit: Unit) -> None:
     if model.version == 0:
-        print(f"{model.furnace}: {model.note}. `pourcall furnace learn` learns it from your melts")
+        print(f"{model.furnace}: {model.note}. It is learned after each melt, or by `pourcall furnace learn`")
     else:
         print(
             f"{model.furnace}, model {model.version} ({model.hash}) of {local_time(model.learned_utc_s)}, from "
@@ -107,8 +107,8 @@ def _tell(model: FurnaceModel, unit: Unit) -> None:
     for parameter in PARAMETERS:
         words, measure = WORDS[parameter]
         value = model.value(parameter)
-        said = format_temperature(value, unit) if measure == "degC" else f"{value:.3g} {measure}".rstrip()
-        print(f"  {words:<34} {said:>12}  known to {model.spread(parameter):.0%}")
+        said = format_temperature(value, unit) if measure == "degC" else f"{float(f'{value:.3g}'):g} {measure}".rstrip()
+        print(f"  {words:<34} {said:>12}  known to {100.0 * model.spread(parameter):.0f} %")
     if model.panel_offset_c is None:
         print("  panel and metal were never compared: dip with the panel steady, and type in what it shows")
     else:
