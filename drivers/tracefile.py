@@ -88,7 +88,7 @@ def read_trace(text: str, *, name: str = "trace", time_column: str = "") -> Trac
     rows = [_split(line, separator) for line in lines]
     comma = separator != "," and _has_decimal_comma(rows[:LOOK_ROWS])
     start, header, units = _heading(rows, comma)
-    width = max(len(row) for row in rows[start:] or rows)
+    width = max(len(header), *(len(row) for row in rows[start:] or rows))
     header += [f"column {index + 1}" for index in range(len(header), width)]
     body = [row + [""] * (width - len(row)) for row in rows[start:]]
     if len(body) < LEAST_ROWS:
@@ -143,7 +143,7 @@ def _separator(lines: Sequence[str]) -> str:
             if len(row) == usual
             for cell in row
         )
-        if good / cells > best_share:
+        if cells and good / cells > best_share:
             best, best_share = separator, good / cells
     return best
 

@@ -9,6 +9,7 @@ import sqlite3
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
@@ -154,7 +155,7 @@ def test_a_trace_that_is_not_there_or_of_no_use_is_refused_with_its_name(run: Ru
     flow.write_text("time,flow\ns,l/s\n0,1\n1,2\n2,3\n3,4\n")
     check(run("replay", str(flow), "--alloy", "za27"), 2, "no column looks like a thermocouple's", "--column: flow")
     noise = tmp_path / "noise.bin"
-    noise.write_bytes(os.urandom(5000))
+    noise.write_bytes(Random(5).randbytes(5000))
     assert run("replay", str(noise), "--alloy", "za27").code == 2
     check(run("replay", TRACE, "--alloy", "za27", "--column", "BeamTC99"), 3, "no column 'BeamTC99'", "BeamTC9")
     check(run("replay", TRACE, "--alloy", "za27", "--time", "Tiem"), 3, "no column 'Tiem'", "Time")

@@ -264,6 +264,8 @@ def test_what_is_written_in_any_dialect_is_read_back(
 @example("9999-99-99 00:00:00,1\n" * 4)
 @example("1e308,1\n1.5e308,2\n1.7e308,3\n")
 @example("²,1\n³,2\n4,3\n5,4\n")
+@example("a;b;c;d;e\n" + "0;1\n1;2\n2;3\n3;4\n")  # a header wider than any row
+@example(";;;\n" * 6)
 def test_no_text_at_all_raises_anything_but_a_sentence(text: str) -> None:
     try:
         trace = read_trace(text)
