@@ -1,11 +1,13 @@
 """Room: calls, the instructions that are not alarms. When each is raised, repeated, answered and over."""
 
+import math
 from collections.abc import Callable
 
 from pourcall.contract.events import CallKind, CallView, Dip, MeltState
 from pourcall.contract.inputs import Answer
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.units import say_c
+from pourcall.daemon.engine.dips import BELOW_LIQUID, BELOW_SOLID
 from pourcall.daemon.engine.melt_run import MeltRun, PowerKnob
 from pourcall.daemon.engine.metal import MetalNow
 from pourcall.daemon.engine.pour_call import Judgement, tap_window_c
@@ -25,6 +27,8 @@ CUT_AHEAD_S = 60.0  # a person needs this from the call to the knob and the furn
 CLOSING_AHEAD_S = 60.0
 CHAMBER_HOT_S = 120.0
 DIP_AGAIN_LEAST_S, DIP_AGAIN_MOST_S = 60.0, 300.0
+DIP_AGAIN_SOLID_S, DIP_AGAIN_MUSHY_S = 150.0, 75.0  # after a dip that found it solid, or not yet liquid
+DIP_AGAIN_BAD_S = 20.0  # after one that was of no use for other reasons
 SKIM_BELOW_C = 15.0
 SKIM_LASTS_S = 120.0  # nobody answers every call; then the instruction is free for what comes next
 STEP_LASTS_S = 90.0
@@ -260,8 +264,15 @@ class CallDesk:
         can_dip: bool,
         dips: tuple[Dip, ...],
         mono_s: float,
+        *,
+        could_be_c: float | None = None,
+        ready_in_s: float | None = None,
     ) -> None:
-        """Ask for a dip where only a dip can tell. chamber_c: what a chamber probe reads."""
+        """Ask for a dip where only a dip can tell.
+
+        chamber_c: a chamber probe's reading. By the model: could_be_c, the upper end of what the metal may be at now;
+        ready_in_s, when it should be in its window.
+        """
         mould: MouldPlan | None = run.next_mould
         if mould is None or metal.temp_c is not None or run.lifted(mono_s):
             self.end(CallKind.DIP, "the metal's temperature is known")
@@ -275,13 +286,29 @@ class CallDesk:
             self._chamber_hot_s = mono_s
         due = self._chamber_hot_s is not None and mono_s - self._chamber_hot_s >= CHAMBER_HOT_S
         why = "the chamber has been hotter than the pour window for two minutes"
+        up = self._up.get(CallKind.DIP)
+        if up is not None and dips and dips[-1].ended_mono_s >= up.raised_mono_s:
+            self.end(CallKind.DIP, "dipped")
+        good = [d for d in dips if d.temp_c is not None]
+        since_s = mono_s - dips[-1].ended_mono_s if dips else math.inf
         if can_dip and dips and not due:
-            last = dips[-1]
-            wait_s = _dip_again_s([d for d in dips if d.temp_c is not None], (low_c + high_c) / 2.0)
-            due = mono_s - last.ended_mono_s >= wait_s
+            wait_s = _dip_again_s(good, (low_c + high_c) / 2.0)
+            if good and ready_in_s is not None:
+                wait_s = min(wait_s, max(DIP_AGAIN_LEAST_S, ready_in_s))
+            due = since_s >= wait_s
             why = "the last dip is too old to go by"
+        if can_dip and not good and not due and could_be_c is not None and could_be_c >= low_c:
+            due = since_s >= _dip_again_bad_s(dips[-1].why if dips else "")
+            why = f"nothing tells the metal yet, and by reckoning it may be at up to {say_c(could_be_c)}"
         if due and CallKind.DIP not in run.not_now:
             self._raise(CallKind.DIP, "Dip now: hold the probe in the middle of the metal, still", why, mono_s)
+
+
+def _dip_again_bad_s(why: str) -> float:
+    """Seconds from a dip that gave no figure to the next, by what was wrong with it."""
+    if BELOW_SOLID in why:
+        return DIP_AGAIN_SOLID_S
+    return DIP_AGAIN_MUSHY_S if why.startswith(BELOW_LIQUID) else DIP_AGAIN_BAD_S
 
 
 def _dip_again_s(good: list[Dip], aim_c: float) -> float:

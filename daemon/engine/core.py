@@ -318,7 +318,10 @@ class Engine:
         chamber_c = None if chamber is None or chamber.last is None else chamber.last.temp_c
         can_dip = any(c.tracker.place is Place.DIP for c in self.channels)
         dips = tuple(d for d in self.dips if d.ended_mono_s >= run.began_s)
-        self.calls.judge_dip(run, metal, chamber_c, can_dip, dips, mono_s)
+        self.calls.judge_dip(
+            run, metal, chamber_c, can_dip, dips, mono_s, could_be_c=guide.could_be_c,
+            ready_in_s=guide.ready_in_s(mono_s),
+        )  # fmt: skip
         self._set_flag(ev.Flag.NO_METAL_READING, int(metal.temp_c is None and not lifted))
         self._judge_fume(run, metal.temp_c, lifted=lifted)
         judge_temperatures(

@@ -50,6 +50,7 @@ STILL_C_PER_MIN = 2.0
 COMPARED_WITHIN_S, APART_S = 900.0, 45.0
 
 BELOW_LIQUID = "at or below the liquidus"
+BELOW_SOLID = "even below the solidus"
 
 
 @dataclass(slots=True)
@@ -227,7 +228,7 @@ def _not_liquid(
     """A dip that ends at or below the liquidus: the pot, or a shell on the sheath. Only what can be known is said."""
     read = f"{BELOW_LIQUID} ({say_c(temp_c)})"
     if temp_c < alloy.solidus_c - SOLID_C:
-        return f"{read}, and even below the solidus: the metal there is solid, or the tip was not in it"
+        return f"{read}, and {BELOW_SOLID}: the metal there is solid, or the tip was not in it"
     known = next((d for d in reversed(earlier) if d.temp_c is not None), None)
     if known is not None and mono_s - known.ended_mono_s <= LIQUID_KNOWN_S:
         return (

@@ -26,7 +26,7 @@ from pourcall.daemon.foresight.model import usual_model
 FAR_EVERY_S = 5.0  # forecasts change slowly; near the cut, or while a profile runs, every second
 NEAR_S = 120.0
 HOT_C = 80.0  # hotter than that at the start: the furnace stands hot from the melt before
-WALL_KNOWN_U_C, WALL_GUESSED_U_C, WALL_UNSEEN_U_C = 40.0, 120.0, 40.0  # k = 1 (ours)
+WALL_KNOWN_U_C, WALL_GUESSED_U_C, WALL_UNSEEN_U_C = 40.0, 120.0, 120.0  # k = 1 (ours)
 ROOM_C = 20.0
 ROOM_LOW_C, ROOM_HIGH_C = -10.0, 45.0
 U_LEAST_C = 3.0
@@ -141,7 +141,8 @@ class Guide:
                 return cooled_c, WALL_KNOWN_U_C
         if metal_c is not None and metal_c > HOT_C:
             return metal_c, WALL_GUESSED_U_C
-        return None, 5.0 if metal_c is not None or chamber_c is not None else WALL_UNSEEN_U_C
+        told = metal_c is not None or chamber_c is not None or self._wall is not None
+        return (None, 5.0) if told else (room_c, WALL_UNSEEN_U_C)  # it may stand hot from a melt nobody recorded
 
     # -- what happens -------------------------------------------------------------------------------------------------
 
@@ -180,6 +181,10 @@ class Guide:
     def settled(self, temp_c: float, u_c: float, mono_s: float) -> None:
         """A dip, or a figure of another instrument held in the metal."""
         self._trying(lambda ahead: ahead.take(temp_c, max(u_c, U_LEAST_C), mono_s, settled=True))
+
+    def not_liquid(self, mono_s: float) -> None:
+        """A dip found the metal at or below its liquidus."""
+        self._trying(lambda ahead: ahead.not_liquid(mono_s))
 
     def chamber(self, temp_c: float, mono_s: float) -> None:
         """A probe in the chamber."""
@@ -225,6 +230,17 @@ class Guide:
     def learned(self) -> bool:
         """The furnace was learned from melts, and this one has been seen: its coast is worth a call."""
         return self.ahead is not None and self.ahead.model.version > 0 and self.ahead.seen > 0 and not self.failed
+
+    @property
+    def could_be_c(self) -> float | None:
+        """The most the metal may be at, by the model; None: nobody said how the power stands, or nothing reckoned."""
+        return None if self._share == (None, False) or self.seen_s < 0.0 else self.seen.metal_c.high
+
+    def ready_in_s(self, mono_s: float) -> float | None:
+        """Seconds until the metal should be in its window; None: not known, or never read."""
+        if self.ahead is None or not self.ahead.seen or self.seen_s < 0.0 or self.seen.ready_s.mid is None:
+            return None
+        return max(0.0, self.seen.ready_s.mid - (mono_s - self.seen_s))
 
     def cut_due(self, mono_s: float) -> bool | None:
         """Without a profile: is it time to say that the power be cut; None: the furnace was never learned."""

@@ -16,7 +16,7 @@ from pourcall.contract.units import say_c
 from pourcall.daemon.engine.alarms import AlarmDesk
 from pourcall.daemon.engine.calls import CallDesk
 from pourcall.daemon.engine.config import EngineConfig
-from pourcall.daemon.engine.dips import panel_pair
+from pourcall.daemon.engine.dips import BELOW_LIQUID, panel_pair
 from pourcall.daemon.engine.guide import Guide, Sight
 from pourcall.daemon.engine.measure import USABLE, ProbeChannel
 from pourcall.daemon.engine.melt_run import MeltRun, PowerKnob
@@ -134,6 +134,8 @@ class Guiding:
     ) -> None:
         """A dip is over: foresight goes by it, and the panel read beside it may be compared."""
         if dip.temp_c is None or dip.u_c is None:
+            if dip.why.startswith(BELOW_LIQUID):
+                self.guide.not_liquid(mono_s)
             return
         self.guide.settled(dip.temp_c, dip.u_c, mono_s)
         if self._panel is not None:
@@ -207,6 +209,8 @@ class Guiding:
                         guide.read(temp_c, channel.u_c or 0.0, mono_s)
                 else:
                     busy = busy or state in ON_ITS_WAY
+        if metal.dip and metal.live and not metal.held and metal.temp_c is not None and not lifted:
+            guide.settled(metal.temp_c, metal.u_c, mono_s)  # a dip that goes on and is worth a figure already
         metal_c = metal.temp_c if metal.temp_c is not None else self._reckoned_c()
         return Sight(metal_c, rate_c_per_min, standing_c, chamber_c, busy)
 

@@ -25,6 +25,7 @@ AIM_BELOW_C = 3.5  # the coast is aimed low: an overshoot costs more, and lining
 USUAL_SPREAD_C, UNSURE_SHARE = 6.0, 1.6
 UNSURE_MOST_C = 25.0  # lower than this nobody is helped: a furnace hardly known would be cut while it melts
 OVER_C = 3.0
+BLIND_S = 45.0  # without foresight: so long it may rise on after the power went off
 AGAIN_SHORT_C = 5.0  # a coast that ends so far below the aim wants power again
 QUIET_S = 45.0  # after the power went off nothing is called until the coast has shown
 LATE_REPEAT_S = 120.0
@@ -329,16 +330,15 @@ class ProfileRun:
                 cut.said_s = mono_s
                 said.append(self._cut_words(segment, metal_c, coast, mono_s - cut.raised_s, cut))
             return
-        if off or metal_c is None or coast is None or mono_s - self._cut_over_s < QUIET_S:
+        if off or mono_s - self._cut_over_s < QUIET_S or self._goes_through():
             return
-        if self._goes_through():
-            return
+        peaks = _Peaks(coast, metal_c, rate)
         below_c = AIM_BELOW_C if segment.kind is SegmentKind.RAMP else 0.0  # a hold swings around it
         aim_c = segment.to_c - below_c - _unsure_c(coast)
         place = self._place
         soon_s = None if place is None else place.soon_s
         stands_by = soon_s is not None and mono_s - soon_s >= STOOD_BY_S
-        peak_c = coast.coast_peak_c(min(STANDING_BY_S, self.person_s) if stands_by else self.person_s)
+        peak_c = peaks.after(min(STANDING_BY_S, self.person_s) if stands_by else self.person_s)
         if peak_c is None:
             return
         if peak_c >= aim_c:
@@ -346,7 +346,7 @@ class ProfileRun:
             said.append(self._cut_words(segment, metal_c, coast, 0.0, cut))
             return
         if place is not None and soon_s is None and segment.kind is SegmentKind.RAMP:
-            later_c = coast.coast_peak_c(self.person_s + HEADS_UP_S)
+            later_c = peaks.after(self.person_s + HEADS_UP_S)
             if later_c is not None and later_c >= aim_c:
                 place.soon_s = mono_s
                 said.append(self._advice(Say.SOON, "Stand by: the power is to be cut within a minute"))
@@ -366,7 +366,7 @@ class ProfileRun:
         self, segment: ProfileSegment, metal_c: float | None, coast: CoastTeller | None, since_s: float, cut: _Cut
     ) -> Advice:
         thing = "Burner off" if self.fuel else "Cut the power"
-        peak_c = None if coast is None else coast.coast_peak_c(0.0)
+        peak_c = _Peaks(coast, metal_c, None).after(0.0)
         high_c = segment.to_c + OVER_C if self.window_c is None else self.window_c[1]
         why = "" if metal_c is None else f"{say_c(metal_c)} now"
         if peak_c is not None and peak_c > high_c:
@@ -382,6 +382,24 @@ class ProfileRun:
         else:
             text = f"{thing} now: the metal coasts on to {say_c(segment.to_c if peak_c is None else peak_c)}"
         return self._advice(Say.CUT, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
+
+
+@dataclass(frozen=True, slots=True)
+class _Peaks:
+    """How high the metal goes if the power is cut some seconds from now: never lower than it is already measured."""
+
+    coast: CoastTeller | None
+    metal_c: float | None
+    rate_c_per_min: float | None
+
+    def after(self, delay_s: float) -> float | None:
+        """degC; None: nothing tells. Without foresight the metal is taken to rise on for a minute as it does now."""
+        reckoned_c = None if self.coast is None else self.coast.coast_peak_c(delay_s)
+        if self.metal_c is None:
+            return reckoned_c
+        if reckoned_c is None:
+            return self.metal_c + max(self.rate_c_per_min or 0.0, 0.0) * (delay_s + BLIND_S) / 60.0
+        return max(reckoned_c, self.metal_c)
 
 
 def _unsure_c(coast: CoastTeller | None) -> float:

@@ -24,6 +24,7 @@ from pourcall.daemon.foresight.model import (
     time_to_c,
 )
 
+SHELL_C = 40.0  # so far above its liquidus metal may still freeze on a cold sheath for seconds (ours)
 TAKE_S = 10.0  # readings a second apart err together: one in ten seconds counts
 READING_SIGMA_C = 3.0  # what a probe in a stirred bath and the model differ by when all is well
 K90 = 1.645  # 90 % of a normal distribution
@@ -140,8 +141,17 @@ class Ahead:
         # what a probe left in is wrong by is the same in every reading: followed closely, and told beside the figure
         self._own_c = 0.0 if settled else 0.5 * u_c
         sigma_c = math.hypot(READING_SIGMA_C, 0.5 * u_c) if settled else READING_SIGMA_C
-        self.members.take(metal_c, sigma_c, self.mass_kg, lag=not settled)
+        if settled and metal_c >= self.metal.liquidus_c:
+            self.members.take_liquid(metal_c, sigma_c)
+        else:
+            self.members.take(metal_c, sigma_c, self.mass_kg, lag=not settled)
         self.seen += 1
+        self._changed()
+
+    def not_liquid(self, mono_s: float) -> None:
+        """A dip found it not yet liquid, or froze a shell on its sheath: no more than a little above the liquidus."""
+        self._advance(mono_s)
+        self.members.at_most(self.metal.liquidus_c + SHELL_C)
         self._changed()
 
     def take_chamber(self, chamber_c: float, mono_s: float) -> None:

@@ -2,8 +2,9 @@
 
 Thirty-two models, drawn once from the learned parameters by a fixed design whose sample covariance is exactly the one
 asked for (no chance: the same melt gives the same bytes). Readings are taken in by the deterministic ensemble Kalman
-filter (Sakov and Oke, Tellus A 60 (2008) 361: the mean moves by the full gain, deviations by half of it). The learned
-parameters stay frozen: what moves is the belief about today's melt, its wall, its pot, its power.
+square root filter (Whitaker and Hamill, Monthly Weather Review 130 (2002) 1913, from memory: the mean moves by the full
+gain, deviations by 1/(1 + sqrt(R/(P + R))) of it, which is the half of Sakov and Oke, Tellus A 60 (2008) 361, where a
+reading says little). The learned parameters stay frozen: what moves is the belief about today's melt: wall, pot, power.
 """
 
 import math
@@ -261,6 +262,23 @@ class Members:
         lump_c = LUMP_DOUBT_C * sum(self.lies) / COUNT
         return self._update(seen, reading_c, math.hypot(sigma_c, doubt_c, lump_c))
 
+    def take_liquid(self, metal_c: float, sigma_c: float) -> float:
+        """A settled figure of metal that is liquid, told in heat: in the freezing range degrees hide most of that, and
+        a furnace hardly known is spread over all of it.
+        """
+        lump_c = LUMP_DOUBT_C * sum(self.lies) / COUNT
+        sigma_j = self.metal.cp_liquid * math.hypot(sigma_c, lump_c)
+        return self._update(list(self.columns[BATH]), self.metal.enthalpy(metal_c), sigma_j)
+
+    def at_most(self, metal_c: float) -> None:
+        """The metal is no hotter than this: what is believed beyond it is taken back, and with it what led there."""
+        most_j = self.metal.enthalpy(metal_c)
+        bath = self.columns[BATH]
+        cut = [min(h, most_j) for h in bath]
+        if cut != bath:
+            self._update(list(bath), sum(cut) / COUNT, max(deviation(cut), self.metal.cp_liquid))
+            self.columns[BATH] = [min(h, most_j) for h in self.columns[BATH]]
+
     def _seen(self, mass_kg: float, sheath_s: float) -> tuple[list[float], float]:
         """What a probe in the pot reads in each, and how far from it for reasons no model knows, on the whole."""
         metal = self.metal
@@ -298,9 +316,10 @@ class Members:
         root = math.sqrt(total)
         surprise = reading_c - mean_seen
         limited = max(-4.0, min(4.0, surprise / root)) * root  # no reading may throw the melt
+        share = 1.0 / (1.0 + sigma_c / root)  # of the gain, for the deviations: a half where a reading says little
         lying = any(self.lies)
         columns = self.columns
-        pull = [limited - 0.5 * o for o in off]
+        pull = [limited - share * o for o in off]
         for at, column in enumerate(columns):
             if at == LUMP or (at == LUMP_H and not lying):
                 continue  # the bath alone hardly tells how fast a lump melts
@@ -309,7 +328,7 @@ class Members:
                 continue
             columns[at] = [value + gain * p for value, p in zip(column, pull, strict=True)]
             if at < KEPT:
-                self._variance[at] += gain * gain * (0.25 * spread - total)
+                self._variance[at] += gain * gain * share * (share * spread - 2.0 * total)
                 if self._variance[at] < self._floor[at]:
                     self._keep(at)
         columns[WALL] = [-40.0 if v < -40.0 else 2000.0 if v > 2000.0 else v for v in columns[WALL]]

@@ -4,6 +4,7 @@ Furnaces and metal are the simulator's (sim/foresee.py: another structure than t
 truth is what the engine says through its events and its snapshot, nothing inside it.
 """
 
+import math
 from dataclasses import dataclass, field
 
 import msgspec
@@ -312,3 +313,76 @@ def test_a_forecast_that_cannot_be_reckoned_is_silent_and_the_melt_goes_on(monke
     assert "foresight stopped" in shot.ahead.why
     assert shot.ahead.ready_s is None
     assert shot.melt
+
+
+def by_dips(seed: int, minutes: float = 45.0) -> Watched:
+    """A melt known by dips alone: the probe hangs in air, goes in for twelve seconds when told; nothing else tells."""
+    shop = Workshop(seed)
+    bout = shop.bout(0, parts=False)
+    probe = ProbeConfig(
+        name="metal", board="bench", channel="0", place=Place.DIP, sheath="mineral_3mm", rating_c=1300.0
+    )
+    engine = Engine(
+        EngineConfig(
+            furnace="small", kind="fuel" if shop.fuel else "electric", probes=(probe,),
+            boards=(BoardConfig(name="bench", sample_s=0.5),),
+        )
+    )  # fmt: skip
+    made = Watched(engine, profile_of(shop).segments[-1].to_c, shop.tap_c)
+    seq = 0
+
+    def put(kind: type, at_s: float, **fields: object) -> None:
+        nonlocal seq
+        seq += 1
+        item = kind(seq=seq, mono_s=at_s, utc_s=1_777_700_000.0 + at_s, **fields)
+        made.items.append(item)
+        made.outs += engine.handle(item)
+
+    model = msgspec.structs.replace(model_of(shop), version=3)
+    put(inp.CommandIn, 0.0, command=inp.StartMelt(plan=shop.scenario.plans[0], model=model, profile=profile_of(shop)))
+    level, dips_from, dipped_s, tip_c, off_s = OFF, None, -1e9, 60.0, None
+    while bout.t_s < minutes * 60.0 and (off_s is None or bout.t_s < off_s + 600.0):
+        if bout.t_s == 5.0:
+            level = HIGH
+            put(inp.CommandIn, bout.t_s, command=inp.MarkPower(level=level))
+        seen = bout.second(level.value)
+        made.true_c.append(seen.metal_c)
+        for half in (0.5, 1.0):
+            at_s = seen.t_s - 1.0 + half
+            inside = dips_from is not None and at_s <= dips_from + 12.0
+            tau_s = 1.3 if inside else 6.0
+            tip_c += (1.0 - math.exp(-0.5 / tau_s)) * ((seen.metal_c if inside else 60.0) - tip_c)
+            put(inp.SampleIn, at_s, board="bench", sample=Sample("0", RawKind.ITS90_C, round(4 * tip_c) / 4, 22.0, 0))
+        put(inp.TickIn, seen.t_s)
+        if dips_from is not None and seen.t_s > dips_from + 40.0:
+            dips_from, dipped_s = None, seen.t_s
+        told = engine.calls.up(ev.CallKind.DIP) is not None
+        if dips_from is None and told and seen.t_s - dipped_s > 30.0:
+            dips_from = seen.t_s + 4.0
+        cut = engine.calls.up(ev.CallKind.CUT_POWER)
+        if cut is not None and level is not OFF and seen.t_s - cut.raised_mono_s >= 6.0:
+            level, off_s = OFF, seen.t_s
+            put(inp.CommandIn, seen.t_s, command=inp.MarkPower(level=level))
+    return made
+
+
+@pytest.mark.parametrize("seed", [5001, 5006])  # burners that nobody knows anything of
+def test_by_dips_alone_the_first_is_asked_for_in_time_and_the_cut_is_called_by_reckoning(seed: int) -> None:
+    seen = by_dips(seed)
+    asked = seen.calls(ev.CallKind.DIP)
+    assert asked
+    assert "by reckoning" in asked[0].call.why
+    assert seen.true_c[int(asked[0].mono_s)] <= seen.window_c[0]  # early enough, however little the furnace is known
+    cut = seen.calls(ev.CallKind.CUT_POWER)
+    assert cut
+    assert seen.peak_c <= seen.window_c[1] + 3.0
+    assert not [out for out in seen.outs if isinstance(out, ev.AlarmChanged)]
+
+
+def test_after_a_dip_that_found_it_solid_it_is_left_alone_for_a_while() -> None:
+    seen = by_dips(5001, minutes=14.0)
+    dips = [out for out in seen.outs if isinstance(out, ev.DipRecorded)]
+    asked = seen.calls(ev.CallKind.DIP)
+    assert dips[0].dip.temp_c is None
+    assert asked[1].mono_s - dips[0].mono_s >= 140.0
+    assert seen.calls(ev.CallKind.DIP, "ended")[0].why == "dipped"

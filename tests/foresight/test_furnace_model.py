@@ -245,15 +245,14 @@ def test_cholesky_is_that_of_a_general_library_and_takes_what_is_semi_definite()
 
 
 def test_a_reading_moves_mean_and_spread_as_the_textbook_kalman_filter_does() -> None:
-    # scalar, linear: x ~ N(m, P), y = x + N(0, R): m' = m + P/(P+R) (y-m); the deterministic ensemble filter of Sakov
-    # and Oke (2008) leaves P' = (1 - K/2)^2 P, which is (1-K) P to first order in K
+    # scalar, linear: x ~ N(m, P), y = x + N(0, R): m' = m + K (y - m), P' = (1 - K) P, with K = P/(P + R)
     members = Members(
         usual_model("small"), Metal(ZA12), wall_c=500.0, wall_u_c=20.0, pot_c=480.0, pot_u_c=0.0, metal_c=470.0
     )
     members.take_chamber(530.0, 30.0, 1.0)
     gain = 400.0 / (400.0 + 900.0)
     assert members.middle(1.0)[1].wall_c == pytest.approx(500.0 + gain * 30.0, abs=0.01)
-    assert members.spread(-3) == pytest.approx(20.0 * (1.0 - 0.5 * gain), abs=0.01)
+    assert members.spread(-3) == pytest.approx(20.0 * (1.0 - gain) ** 0.5, abs=0.01)
 
 
 # -- the fit ----------------------------------------------------------------------------------------------------------
