@@ -258,3 +258,35 @@ def test_the_moment_to_cut_is_where_the_coast_is_the_aim() -> None:
             assert peak_c == pytest.approx(560.0, abs=1.0)
             assert ahead.coast_peak_c(view.cut_in_s) == pytest.approx(560.0, abs=0.01)
     assert view.cut_in_s is not None
+
+
+def test_one_dip_sets_a_furnace_nobody_knows_anything_of_right() -> None:
+    """Members spread from solid to far too hot: degrees hide the heat in the freezing range, heat does not."""
+    ahead = Ahead(usual_model("small", kind="fuel"), ZA12, 1.5, 0.0, wall_c=20.0, wall_u_c=120.0)
+    ahead.set_power(1.0, 0.0)
+    for second in range(5, 1300, 5):
+        view = ahead.tick(float(second), 480.0, 510.0, 480.0)
+    assert view.metal_c.low is not None
+    assert view.metal_c.high is not None
+    assert view.metal_c.high - view.metal_c.low > 300.0
+    ahead.take(485.0, 5.0, 1300.0, settled=True)
+    view = ahead.tick(1301.0, 480.0, 510.0, 480.0)
+    assert view.metal_c.mid == pytest.approx(485.0, abs=6.0)
+    assert view.metal_c.low is not None
+    assert view.metal_c.high is not None
+    assert view.metal_c.high - view.metal_c.low < 30.0
+
+
+def test_a_dip_that_found_it_not_liquid_takes_back_what_was_believed_beyond() -> None:
+    ahead = Ahead(usual_model("small", kind="fuel"), ZA12, 1.5, 0.0)
+    ahead.set_power(1.0, 0.0)
+    for second in range(5, 1300, 5):
+        before = ahead.tick(float(second), 480.0, 510.0, 480.0)
+    ahead.not_liquid(1300.0)
+    after = ahead.tick(1301.0, 480.0, 510.0, 480.0)
+    assert before.metal_c.mid is not None
+    assert after.metal_c.mid is not None
+    assert before.coast_c.mid is not None
+    assert after.coast_c.mid is not None
+    assert max(ahead.members.temps_c(1.5)) <= ZA12.liquidus_c + 45.0
+    assert after.coast_c.mid < before.coast_c.mid
