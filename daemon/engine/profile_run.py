@@ -27,6 +27,7 @@ UNSURE_MOST_C = 25.0  # lower than this nobody is helped: a furnace hardly known
 OVER_C = 3.0
 BLIND_S = 45.0  # without foresight: so long it may rise on after the power went off
 AGAIN_SHORT_C = 5.0  # a coast that ends so far below the aim wants power again
+COAST_SHOWS_S, NEVER_SHOWN_C = 300.0, 40.0  # so long after the power went off metal has peaked, or never will (ours)
 QUIET_S = 45.0  # after the power went off nothing is called until the coast has shown
 LATE_REPEAT_S = 120.0
 DIAL_STEP_S = 120.0  # a person is not asked to turn a knob more often
@@ -75,6 +76,7 @@ class ProfileRun:
     _place: _Place | None = None
     _cut: _Cut | None = None
     _cut_over_s: float = -1e9
+    _doubted: bool = False  # the coast was promised and never came: the measured metal alone counts
 
     # -- what people do -----------------------------------------------------------------------------------------------
 
@@ -294,6 +296,11 @@ class ProfileRun:
         if metal_c is None:
             return "high" if segment.kind is SegmentKind.RAMP and self._cut_over_s < -1e8 else ""
         peak_c = None if coast is None else coast.coast_peak_c(0.0)
+        if power is PowerLevel.OFF and mono_s - self._cut_over_s >= COAST_SHOWS_S and self._cut_over_s > -1e8:
+            # What should long have shown and is not there is not waited for, nor believed when the power is on again.
+            self._doubted = peak_c is not None and peak_c > metal_c + NEVER_SHOWN_C
+        if self._doubted:
+            peak_c = None
         short_c = segment.to_c - max(metal_c, metal_c if peak_c is None else peak_c) - _unsure_c(coast)
         settled = mono_s - self._cut_over_s >= QUIET_S
         if segment.kind is SegmentKind.RAMP:
@@ -332,7 +339,7 @@ class ProfileRun:
             return
         if off or mono_s - self._cut_over_s < QUIET_S or self._goes_through():
             return
-        peaks = _Peaks(coast, metal_c, rate)
+        peaks = _Peaks(None if self._doubted else coast, metal_c, rate)
         below_c = AIM_BELOW_C if segment.kind is SegmentKind.RAMP else 0.0  # a hold swings around it
         aim_c = segment.to_c - below_c - _unsure_c(coast)
         place = self._place
@@ -366,7 +373,7 @@ class ProfileRun:
         self, segment: ProfileSegment, metal_c: float | None, coast: CoastTeller | None, since_s: float, cut: _Cut
     ) -> Advice:
         thing = "Burner off" if self.fuel else "Cut the power"
-        peak_c = _Peaks(coast, metal_c, None).after(0.0)
+        peak_c = _Peaks(None if self._doubted else coast, metal_c, None).after(0.0)
         high_c = segment.to_c + OVER_C if self.window_c is None else self.window_c[1]
         why = "" if metal_c is None else f"{say_c(metal_c)} now"
         if peak_c is not None and peak_c > high_c:

@@ -243,3 +243,23 @@ def test_metal_first_heard_of_above_a_ramp_up_has_passed_it() -> None:
         run.tick(float(second), None, None, HIGH)
     run.tick(300.0, to_c + 30.0, None, HIGH)
     assert run.index == 1
+
+
+def test_a_coast_that_never_shows_is_not_waited_for() -> None:
+    """Foresight gone wrong promises 800 degC while the metal lies 60 below its aim with the power off."""
+
+    class Wrong(Pot):
+        def coast_peak_c(self, delay_s: float) -> float:
+            return 800.0
+
+    run, wrong = ProfileRun(plan_of(RAMP, HOLD), 0.0), Wrong()
+    said = [advice for t in range(1, 30) for advice in run.tick(float(t), 460.0, 10.0, HIGH, wrong)]
+    assert any(advice.say in (Say.CUT, Say.LATE) for advice in said)
+    said = [advice for t in range(30, 700) for advice in run.tick(float(t), 460.0, -1.0, OFF, wrong)]
+    asked = [advice for advice in said if advice.say is Say.POWER and advice.level is not None]
+    assert asked
+    assert asked[0].level in (LOW, HIGH)
+    said = [advice for t in range(700, 720) for advice in run.tick(float(t), 470.0, 10.0, HIGH, wrong)]
+    assert not any(advice.say in (Say.CUT, Say.LATE) for advice in said)  # nor believed now that the power is on
+    said = [advice for t in range(720, 740) for advice in run.tick(float(t), 512.0, 10.0, HIGH, wrong)]
+    assert any(advice.say in (Say.CUT, Say.LATE) for advice in said)  # what is measured still calls it
