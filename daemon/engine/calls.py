@@ -223,23 +223,20 @@ class CallDesk:
         low_c, high_c = tap_window_c(mould, run.plan)
         aim_c = (low_c + high_c) / 2.0
         if due is not None:
-            if due or CallKind.CUT_POWER in self._up:
-                if CallKind.CUT_POWER not in self._up:
-                    self._cut_rate = rate or 0.0
-                why = "by this furnace's own melts" if metal.temp_c is None else f"{say_c(metal.temp_c)} now"
-                self._raise(
-                    CallKind.CUT_POWER, f"Cut the power: the metal coasts on to {say_c(aim_c)}", why, mono_s, mould.name
-                )
-            return
-        if metal.temp_c is None or not metal.live or rate is None or rate <= 2.0:
-            return
-        if metal.temp_c > run.plan.alloy.liquidus_c and metal.temp_c + rate * CUT_AHEAD_S / 60.0 >= aim_c:
-            if CallKind.CUT_POWER not in self._up:
-                self._cut_rate = rate
-            self._raise(
-                CallKind.CUT_POWER, f"Cut the power: {say_c(aim_c)} comes within a minute",
-                f"{say_c(metal.temp_c)} and rising {rate:.0f} degrees a minute", mono_s, mould.name,
-            )  # fmt: skip
+            if not due and CallKind.CUT_POWER not in self._up:
+                return
+            text = f"Cut the power: the metal coasts on to {say_c(aim_c)}"
+            why = "by this furnace's own melts" if metal.temp_c is None else f"{say_c(metal.temp_c)} now"
+        else:
+            if metal.temp_c is None or not metal.live or rate is None or rate <= 2.0:
+                return
+            if metal.temp_c <= run.plan.alloy.liquidus_c or metal.temp_c + rate * CUT_AHEAD_S / 60.0 < aim_c:
+                return
+            text = f"Cut the power: {say_c(aim_c)} comes within a minute"
+            why = f"{say_c(metal.temp_c)} and rising {rate:.0f} degrees a minute"
+        if CallKind.CUT_POWER not in self._up:
+            self._cut_rate = rate or 0.0
+        self._raise(CallKind.CUT_POWER, text, why, mono_s, mould.name)
 
     def _skim(self, run: MeltRun, metal: MetalNow, state: MeltState, mono_s: float) -> None:
         mould = run.next_mould

@@ -279,10 +279,10 @@ class Engine:
         """What the metal is at, where the melt stands, what to call and to warn of."""
         mono_s, run = self.mono_s, self.run
         self._evaluated_s = mono_s
-        dip = self.dips[-1] if self.dips and run is not None and self.dips[-1].ended_mono_s >= run.began_s else None
+        dips = self.melt_dips()
         alloy = None if run is None else run.plan.alloy
         self.metal = metal = metal_now(
-            self.channels, self.watches, dip, self.typed, self.power.on_since_s, mono_s, alloy
+            self.channels, self.watches, dips[-1] if dips else None, self.typed, self.power.on_since_s, mono_s, alloy
         )
         self.rate_c_per_min = metal_rate_c_per_min(metal, self.by_name, mono_s)
         self.judgement = None
@@ -317,7 +317,6 @@ class Engine:
         chamber = next((c for c in self.channels if c.tracker.place is Place.CHAMBER), None)
         chamber_c = None if chamber is None or chamber.last is None else chamber.last.temp_c
         can_dip = any(c.tracker.place is Place.DIP for c in self.channels)
-        dips = tuple(d for d in self.dips if d.ended_mono_s >= run.began_s)
         self.calls.judge_dip(
             run, metal, chamber_c, can_dip, dips, mono_s, could_be_c=guide.could_be_c,
             ready_in_s=guide.ready_in_s(mono_s),

@@ -299,9 +299,7 @@ class ProfileRun:
         if power is PowerLevel.OFF and mono_s - self._cut_over_s >= COAST_SHOWS_S and self._cut_over_s > -1e8:
             # What should long have shown and is not there is not waited for, nor believed when the power is on again.
             self._doubted = peak_c is not None and peak_c > metal_c + NEVER_SHOWN_C
-        if self._doubted:
-            peak_c = None
-        short_c = segment.to_c - max(metal_c, metal_c if peak_c is None else peak_c) - _unsure_c(coast)
+        short_c = segment.to_c - (self._peaks(coast, metal_c).after(0.0) or metal_c) - _unsure_c(coast)
         settled = mono_s - self._cut_over_s >= QUIET_S
         if segment.kind is SegmentKind.RAMP:
             wanted_c = self.setpoint_c(mono_s) or segment.to_c
@@ -339,7 +337,7 @@ class ProfileRun:
             return
         if off or mono_s - self._cut_over_s < QUIET_S or self._goes_through():
             return
-        peaks = _Peaks(None if self._doubted else coast, metal_c, rate)
+        peaks = self._peaks(coast, metal_c, rate)
         below_c = AIM_BELOW_C if segment.kind is SegmentKind.RAMP else 0.0  # a hold swings around it
         aim_c = segment.to_c - below_c - _unsure_c(coast)
         place = self._place
@@ -358,6 +356,10 @@ class ProfileRun:
                 place.soon_s = mono_s
                 said.append(self._advice(Say.SOON, "Stand by: the power is to be cut within a minute"))
 
+    def _peaks(self, coast: CoastTeller | None, metal_c: float | None, rate: float | None = None) -> "_Peaks":
+        """What is believed of the coast, and what is measured."""
+        return _Peaks(None if self._doubted else coast, metal_c, rate)
+
     def _goes_up(self) -> bool:
         """Does this segment lead up: from the one before it, or from cold."""
         before = self.plan.segments[self.index - 1 : self.index] if self.index else ()
@@ -373,7 +375,7 @@ class ProfileRun:
         self, segment: ProfileSegment, metal_c: float | None, coast: CoastTeller | None, since_s: float, cut: _Cut
     ) -> Advice:
         thing = "Burner off" if self.fuel else "Cut the power"
-        peak_c = _Peaks(None if self._doubted else coast, metal_c, None).after(0.0)
+        peak_c = self._peaks(coast, metal_c).after(0.0)
         high_c = segment.to_c + OVER_C if self.window_c is None else self.window_c[1]
         why = "" if metal_c is None else f"{say_c(metal_c)} now"
         if peak_c is not None and peak_c > high_c:

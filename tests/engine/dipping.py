@@ -22,12 +22,8 @@ from pourcall.sim.metal import alloy
 from pourcall.sim.plant import FurnaceSpec, Plant, PlantStart
 from pourcall.sim.probe import SHEATHS, Probe
 from pourcall.sim.scenarios import make_plan, pot_for
+from tests.simulated import RULE_OF_SHEATH
 
-RULE_OF_SHEATH = {  # what a person would have written in the settings for the simulated sheath
-    "mi_0.5": "thin", "mi_1.0": "thin", "mi_1.5": "thin", "mi_3.0": "mineral_3mm", "mi_4.5": "mineral_6mm",
-    "mi_6.0": "mineral_6mm", "mi_8.0": "mineral_6mm", "grounded_3.0": "mineral_3mm", "grounded_4.5": "mineral_3mm",
-    "grounded_6.0": "mineral_6mm", "tube_12": "ceramic_tube", "tube_20": "ceramic_tube",
-}  # fmt: skip
 CHIPS = {"max31855": "max31855", "emf": "emf", "its90": ""}
 CHARGE_KG = 1.6
 LONGEST_S = 500.0
@@ -120,3 +116,10 @@ def dip_once(
             if steps % per_tick == 0:
                 put(inp.TickIn, at_s)
     return seen
+
+
+def a_dip(number: int, temp_c: float | None, *, ended_s: float, probe: str = "metal") -> ev.Dip:
+    return ev.Dip(
+        probe=probe, number=number, began_mono_s=ended_s - 15.0, ended_mono_s=ended_s, ended_utc_s=1.78e9 + ended_s,
+        temp_c=temp_c, u_c=None if temp_c is None else 3.0, how="settled",
+    )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Room: dips as the engine tells them. Words for what is wrong, depth asked once, three in a row, typed figures.
+"""Room: dips as the engine tells them. Words for what is wrong, depth asked once, three in a row.
 
 Traces are a first-order sheath (textbook) unless the simulator's own is named. Ten sheath diameters: common practice,
 no source; the fin is checked against a worked estimate (6 mm sheath, h 2000, k 25: 2 % at 20 mm, 0.02 % at 40 mm).
@@ -12,14 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract import inputs as inp
-from pourcall.contract.events import Dip, DipRecorded, Marked
+from pourcall.contract.events import Dip, DipRecorded
 from pourcall.contract.reading import Place
 from pourcall.contract.units import in_unit
 from pourcall.daemon.engine.config import ProbeConfig
 from pourcall.daemon.engine.dip_trace import before_exit, fit_settling, settling_part
-from pourcall.daemon.engine.dips import dip_spread_c, is_panel, panel_pair, stem_error_c
+from pourcall.daemon.engine.dips import dip_spread_c, stem_error_c
 from tests.engine.conftest import Bench
-from tests.engine.dipping import dip_once
+from tests.engine.dipping import a_dip, dip_once
 
 
 @pytest.fixture
@@ -291,13 +291,6 @@ def test_a_dipping_probe_left_in_the_pot_is_a_probe_in_the_metal(dipping: Bench)
 # -- three in a row ---------------------------------------------------------------------------------------------------
 
 
-def a_dip(number: int, temp_c: float | None, *, ended_s: float, probe: str = "metal") -> Dip:
-    return Dip(
-        probe=probe, number=number, began_mono_s=ended_s - 15.0, ended_mono_s=ended_s, ended_utc_s=1.78e9 + ended_s,
-        temp_c=temp_c, u_c=None if temp_c is None else 3.0, how="settled",
-    )  # fmt: skip
-
-
 def test_three_good_dips_in_a_row_tell_their_spread() -> None:
     three = [a_dip(1, 560.0, ended_s=20.0), a_dip(2, 566.0, ended_s=80.0), a_dip(3, 563.0, ended_s=140.0)]
     assert dip_spread_c(three, math.inf) == 6.0
@@ -354,59 +347,6 @@ def test_a_bath_that_cools_evenly_does_not_make_the_last_dip_unsure(dipping: Ben
     dips = dips_of(dipping)
     assert dips[2].how == "settled"
     assert dips[2].u_c == pytest.approx(dips[0].u_c, abs=0.5)
-
-
-# -- typed figures ----------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("source", ["panel", "Panel", "furnace panel", "the controller", "chamber"])
-def test_what_a_panel_shows_is_never_taken_for_the_metal(bench: Bench, source: str) -> None:
-    bench.start()
-    (marked,) = [out for out in bench.do(inp.EnterTemperature(temp_c=570.0, source=source)) if isinstance(out, Marked)]
-    assert marked.what == "panel_temperature"
-    assert marked.value == 570.0
-    assert bench.engine.metal.temp_c is None
-
-
-def test_a_panel_typed_while_metal_and_panel_stand_still_is_compared_and_put_on_record(bench: Bench) -> None:
-    bench.in_metal(560.0, settle_s=120.0)
-    outs = bench.do(inp.EnterTemperature(temp_c=585.0, source="panel"))
-    marks = [out for out in outs if isinstance(out, Marked)]
-    assert [mark.what for mark in marks] == ["panel_temperature", "panel_pair"]
-    assert marks[1].value == pytest.approx(-25.0, abs=1.0)
-    assert "panel <585.0 degC>" in marks[1].text
-    assert bench.engine.guiding.guide.panel_offset_c == pytest.approx(-25.0, abs=1.0)
-
-
-@pytest.mark.parametrize("source", ["handheld", "hand meter", "thermometer", "handheld by the furnace"])
-def test_a_handheld_figure_is_the_metals_for_ninety_seconds(bench: Bench, source: str) -> None:
-    bench.start()
-    (marked,) = [out for out in bench.do(inp.EnterTemperature(temp_c=570.0, source=source)) if isinstance(out, Marked)]
-    assert marked.what == "typed_temperature"
-    assert bench.engine.metal.temp_c == 570.0
-    assert not is_panel(source)
-
-
-def test_a_panel_and_a_probe_that_stands_still_are_a_pair() -> None:
-    assert panel_pair(100.0, 520.0, dips=(), live_c=505.0, rate_c_per_min=0.5) == (505.0, 520.0)
-    assert panel_pair(100.0, 520.0, dips=(), live_c=505.0, rate_c_per_min=8.0) is None
-    assert panel_pair(100.0, 520.0, dips=(), live_c=505.0, rate_c_per_min=None) is None
-
-
-def test_a_panel_and_a_dip_are_a_pair_where_the_dip_before_shows_that_it_stands_still() -> None:
-    still = (a_dip(1, 505.0, ended_s=1000.0), a_dip(2, 506.0, ended_s=1120.0))
-    assert panel_pair(1180.0, 520.0, dips=still) == (506.0, 520.0)
-    assert panel_pair(1030.0, 520.0, dips=still) == (506.0, 520.0)  # read before the dip
-    assert panel_pair(1250.0, 520.0, dips=still) is None  # too long after
-    assert panel_pair(1180.0, 520.0, dips=still[1:]) is None  # nothing tells whether it stands still
-    rising = (a_dip(1, 485.0, ended_s=1000.0), a_dip(2, 506.0, ended_s=1120.0))
-    assert panel_pair(1180.0, 520.0, dips=rising) is None
-
-
-def test_a_panel_that_runs_away_is_no_pair() -> None:
-    live: dict[str, Any] = {"dips": (), "live_c": 505.0, "rate_c_per_min": 0.0}
-    assert panel_pair(100.0, 520.0, panel_before=(0.0, 480.0), **live) is None
-    assert panel_pair(100.0, 520.0, panel_before=(0.0, 519.0), **live) == (505.0, 520.0)
 
 
 # -- the trace --------------------------------------------------------------------------------------------------------

@@ -9,7 +9,8 @@ from functools import cache
 import pytest
 
 from pourcall.sim.metal import ALLOY_KEYS
-from tests.engine.dipping import RULE_OF_SHEATH, Dipped, dip_once
+from tests.engine.dipping import Dipped, dip_once
+from tests.simulated import RULE_OF_SHEATH
 
 QUICK = tuple(name for name in RULE_OF_SHEATH if not name.startswith("tube"))
 TUBES = ("tube_12", "tube_20")

@@ -25,8 +25,8 @@ from pourcall.daemon.engine.core import Engine
 from pourcall.daemon.foresight.model import usual_model
 from pourcall.profiles.ramp import ProfileLibrary, resolve
 from pourcall.sim.foresee import SHEATH_S, Workshop
+from tests.simulated import RULE_OF_SHEATH
 
-RULE = {"mi_3.0": "mineral_3mm", "mi_4.5": "mineral_6mm", "mi_6.0": "mineral_6mm", "grounded_4.5": "thin"}
 HIGH, OFF = PowerLevel.HIGH, PowerLevel.OFF
 
 
@@ -41,6 +41,12 @@ class Watched:
     outs: list[ev.Output] = field(default_factory=list)
     true_c: list[float] = field(default_factory=list)
     shots: list[tuple[float, FurnaceSnapshot]] = field(default_factory=list)
+
+    def put(self, kind: type, at_s: float, **fields: object) -> None:
+        """One input of a kind, at its moment."""
+        item = kind(seq=len(self.items) + 1, mono_s=at_s, utc_s=1_777_700_000.0 + at_s, **fields)
+        self.items.append(item)
+        self.outs += self.engine.handle(item)
 
     def calls(self, kind: ev.CallKind, how: str = "raised") -> list[ev.CallChanged]:
         return [o for o in self.outs if isinstance(o, ev.CallChanged) and o.how == how and o.call.kind is kind]
@@ -63,36 +69,29 @@ def model_of(shop: Workshop) -> FurnaceModel:
     )  # fmt: skip
 
 
+def watched(shop: Workshop, probe: ProbeConfig, sample_s: float, panel: PanelConfig | None = None) -> Watched:
+    """An engine for this furnace, before anything went in."""
+    config = EngineConfig(
+        furnace="small", kind="fuel" if shop.fuel else "electric", panel=panel, probes=(probe,),
+        boards=(BoardConfig(name="bench", sample_s=sample_s),),
+    )  # fmt: skip
+    return Watched(Engine(config), profile_of(shop).segments[-1].to_c, shop.tap_c)
+
+
 def melt(
-    seed: int, *, profile: bool = True, learned: bool = False, place: Place = Place.MELT, minutes: float = 40.0,
-    panel: PanelConfig | None = None, obey: bool = True,
+    seed: int, *, profile: bool = True, learned: bool = False, minutes: float = 40.0, panel: PanelConfig | None = None,
+    obey: bool = True,
 ) -> Watched:  # fmt: skip
     """A melt with a person who sets the knob as told after a few seconds; obey=False: who only turned it up."""
     shop = Workshop(seed)
     bout = shop.bout(0, parts=False)
-    probe = ProbeConfig(
-        name="metal", board="bench", channel="0", place=place, sheath=RULE[shop.sheath], rating_c=1300.0
-    )
-    engine = Engine(
-        EngineConfig(
-            furnace="small", kind="fuel" if shop.fuel else "electric", panel=panel, probes=(probe,),
-            boards=(BoardConfig(name="bench", sample_s=1.0),),
-        )
-    )  # fmt: skip
+    probe = ProbeConfig(name="metal", board="bench", channel="0", sheath=RULE_OF_SHEATH[shop.sheath], rating_c=1300.0)
+    made = watched(shop, probe, 1.0, panel)
+    engine, put = made.engine, made.put
     model = model_of(shop)
     if learned:
         model = msgspec.structs.replace(model, version=3)
     plan: MeltPlan = shop.scenario.plans[0]
-    made = Watched(engine, profile_of(shop).segments[-1].to_c, shop.tap_c)
-    seq = 0
-
-    def put(kind: type, at_s: float, **fields: object) -> None:
-        nonlocal seq
-        seq += 1
-        item = kind(seq=seq, mono_s=at_s, utc_s=1_777_700_000.0 + at_s, **fields)
-        made.items.append(item)
-        made.outs += engine.handle(item)
-
     start = inp.StartMelt(plan=plan, model=model, profile=profile_of(shop) if profile else None, room_c=bout.room_c)
     put(inp.CommandIn, 0.0, command=start)
     level, pending = OFF, [(5.0, HIGH)]
@@ -322,22 +321,8 @@ def by_dips(seed: int, minutes: float = 45.0) -> Watched:
     probe = ProbeConfig(
         name="metal", board="bench", channel="0", place=Place.DIP, sheath="mineral_3mm", rating_c=1300.0
     )
-    engine = Engine(
-        EngineConfig(
-            furnace="small", kind="fuel" if shop.fuel else "electric", probes=(probe,),
-            boards=(BoardConfig(name="bench", sample_s=0.5),),
-        )
-    )  # fmt: skip
-    made = Watched(engine, profile_of(shop).segments[-1].to_c, shop.tap_c)
-    seq = 0
-
-    def put(kind: type, at_s: float, **fields: object) -> None:
-        nonlocal seq
-        seq += 1
-        item = kind(seq=seq, mono_s=at_s, utc_s=1_777_700_000.0 + at_s, **fields)
-        made.items.append(item)
-        made.outs += engine.handle(item)
-
+    made = watched(shop, probe, 0.5)
+    engine, put = made.engine, made.put
     model = msgspec.structs.replace(model_of(shop), version=3)
     put(inp.CommandIn, 0.0, command=inp.StartMelt(plan=shop.scenario.plans[0], model=model, profile=profile_of(shop)))
     level, dips_from, dipped_s, tip_c, off_s = OFF, None, -1e9, 60.0, None

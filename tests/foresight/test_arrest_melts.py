@@ -14,19 +14,15 @@ from pourcall.contract import events as ev
 from pourcall.contract.inputs import CommandIn, StartMelt
 from pourcall.contract.plan import AlloyHalts
 from pourcall.daemon.engine.arrest_check import halts_of
-from pourcall.daemon.engine.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.daemon.engine.core import Engine
 from pourcall.profiles.sheet import load_sheets
 from pourcall.sim.metal import SimAlloy, alloy, sim_alloy
 from pourcall.sim.scenarios import normal_melt, run
 from pourcall.sim.shop import Truth
+from tests.simulated import config_of
 
 SHEETS = load_sheets()
 HALTS: tuple[AlloyHalts, ...] = tuple(halts_of(sheet.facts()) for sheet in SHEETS.all())
-RULE_OF_SHEATH = {
-    "mi_3.0": "mineral_3mm", "mi_4.5": "mineral_6mm", "mi_6.0": "mineral_6mm", "grounded_4.5": "mineral_3mm",
-    "grounded_6.0": "mineral_6mm", "tube_12": "ceramic_tube", "tube_20": "ceramic_tube",
-}  # fmt: skip
 
 
 def followed(
@@ -36,20 +32,7 @@ def followed(
     scenario = normal_melt(seed)
     if truly is not None:
         scenario = dataclasses.replace(scenario, alloy=truly)
-    engine = Engine(
-        EngineConfig(
-            furnace="small",
-            kind=scenario.furnace_kind,
-            boards=(BoardConfig(name="bench", sample_s=1.0 / scenario.rate_hz),),
-            probes=tuple(
-                ProbeConfig(
-                    name=p.name, board="bench", channel=p.channel, tc_type=p.tc_type, place=p.place,
-                    sheath=RULE_OF_SHEATH[p.sheath], rating_c=1260.0,
-                )
-                for p in scenario.probes
-            ),
-        )
-    )  # fmt: skip
+    engine = Engine(config_of(scenario))
     for item, truth in run(scenario):
         if type(item) is CommandIn and isinstance(item.command, StartMelt):
             start = item.command

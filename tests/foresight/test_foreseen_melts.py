@@ -4,11 +4,7 @@ Furnaces and melts: sim/foresee.py; how a melt is followed and judged: benchmark
 each furnace teach the model, a fourth is foreseen. The long tier does 200 furnaces, the quick one a few.
 """
 
-import importlib.util
-import sys
 from collections.abc import Iterator
-from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -19,22 +15,12 @@ from pourcall.contract.furnace_model import PARAMETERS
 from pourcall.daemon.foresight.ahead import Ahead
 from pourcall.daemon.foresight.model import usual_model
 from pourcall.profiles.sheet import load_sheets
+from tests.benches import bench_module
 
 MELTS = 200
 
 
-def _bench() -> ModuleType:
-    path = Path(__file__).parents[2] / "benchmarks" / "bench_foresight.py"
-    found = importlib.util.spec_from_file_location("bench_foresight", path)
-    assert found is not None
-    assert found.loader is not None
-    module = importlib.util.module_from_spec(found)
-    sys.modules["bench_foresight"] = module
-    found.loader.exec_module(module)
-    return module
-
-
-bench = _bench()
+bench = bench_module("bench_foresight")
 
 
 def of(rows: list[dict[str, Any]], start: str) -> float:

@@ -4,13 +4,10 @@ Furnaces: sim/foresee.py, of another structure than the model's. The peer is wha
 what the tool goes by where nothing was learned. Statistics by scipy.
 """
 
-import importlib.util
 import math
 import sqlite3
-import sys
 from contextlib import closing
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import msgspec
@@ -33,23 +30,13 @@ from pourcall.daemon.foresight.traces import LearnTrace, why_not
 from pourcall.daemon.records.furnace_models import learn_trace
 from pourcall.daemon.records.recorder import Recorder
 from pourcall.profiles.sheet import load_sheets
+from tests.benches import bench_module
 
 SEEDS = (5101, 5102)  # nothing was tuned on them; the first that begin cold: melts that begin hot teach less
 WITHIN = 0.35  # of the time truly left, half-way, with nothing read in that melt
 
 
-def _bench() -> ModuleType:
-    path = Path(__file__).parents[2] / "benchmarks" / "bench_foresight.py"
-    found = importlib.util.spec_from_file_location("bench_foresight", path)
-    assert found is not None
-    assert found.loader is not None
-    module = importlib.util.module_from_spec(found)
-    sys.modules["bench_foresight"] = module
-    found.loader.exec_module(module)
-    return module
-
-
-bench = _bench()
+bench = bench_module("bench_foresight")
 
 
 @pytest.mark.timeout(120)

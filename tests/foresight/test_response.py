@@ -9,34 +9,20 @@ import pytest
 
 from pourcall.contract import events as ev
 from pourcall.contract.inputs import PowerLevel
-from pourcall.daemon.engine.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.daemon.engine.core import Engine
 from pourcall.daemon.engine.response import Findings, ResponseWatch
 from pourcall.profiles.sheet import load_sheets
 from pourcall.sim.scenarios import Scenario, normal_melt, run
 from pourcall.sim.shop import FaultAt
+from tests.simulated import config_of
 
 ZA12 = load_sheets().get("za12").facts()
-SHEATH = {"tube_12": "ceramic_tube", "tube_20": "ceramic_tube", "mi_3.0": "mineral_3mm", "mi_1.5": "thin"}
 HIGH, LOW, OFF = PowerLevel.HIGH, PowerLevel.LOW, PowerLevel.OFF
 
 
 def alarms(scenario: Scenario) -> list[tuple[float, ev.AlarmView]]:
     """What the engine raises over a melt: moment and alarm, each once."""
-    chip = {"max31855": "max31855", "emf": "emf", "its90": ""}[scenario.probes[0].chip]
-    engine = Engine(
-        EngineConfig(
-            furnace="small", kind=scenario.furnace_kind,
-            boards=(BoardConfig(name="bench", chip=chip, sample_s=1.0 / scenario.rate_hz),),
-            probes=tuple(
-                ProbeConfig(
-                    name=p.name, board="bench", channel=p.channel, tc_type=p.tc_type, place=p.place,
-                    sheath=SHEATH.get(p.sheath, "mineral_6mm"), rating_c=1260.0,
-                )
-                for p in scenario.probes
-            ),
-        )
-    )  # fmt: skip
+    engine = Engine(config_of(scenario))
     return [
         (truth.t_s, out.alarm)
         for item, truth in run(scenario)

@@ -18,20 +18,15 @@ from pourcall.contract import events as ev
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Status
-from pourcall.daemon.engine.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.daemon.engine.core import Engine
 from pourcall.sim.scenarios import normal_melt, run
 from pourcall.sim.shop import Scenario, Truth
+from tests.simulated import config_of
 
 CARELESS = (39, 139, 154)  # here the simulated caster truly lets the bath rise 15 to 45 degC above the tap window
 SEEDS = tuple(seed for seed in range(203) if seed not in CARELESS)  # two hundred normal melts
 BLOCK = 20
 OVERSHOOT_C = 3.0
-RULE_OF_SHEATH = {  # what a person would have written in the settings for the simulated sheath
-    "mi_0.5": "thin", "mi_1.0": "thin", "mi_1.5": "thin", "mi_3.0": "mineral_3mm", "mi_4.5": "mineral_6mm",
-    "mi_6.0": "mineral_6mm", "mi_8.0": "mineral_6mm", "grounded_3.0": "mineral_3mm", "grounded_4.5": "mineral_3mm",
-    "grounded_6.0": "mineral_6mm", "tube_12": "ceramic_tube", "tube_20": "ceramic_tube",
-}  # fmt: skip
 
 
 @dataclass
@@ -65,23 +60,6 @@ class Followed:
     @property
     def is_normal(self) -> bool:
         return self.overshot_c <= OVERSHOOT_C
-
-
-def config_of(scenario: Scenario) -> EngineConfig:
-    """The settings a person would have written for this simulated shop."""
-    chip = {"max31855": "max31855", "emf": "emf", "its90": ""}[scenario.probes[0].chip]
-    return EngineConfig(
-        furnace="small",
-        kind=scenario.furnace_kind,
-        boards=(BoardConfig(name="bench", chip=chip, sample_s=1.0 / scenario.rate_hz),),
-        probes=tuple(
-            ProbeConfig(
-                name=p.name, board="bench", channel=p.channel, tc_type=p.tc_type, place=p.place,
-                sheath=RULE_OF_SHEATH[p.sheath], rating_c=1260.0,
-            )
-            for p in scenario.probes
-        ),
-    )  # fmt: skip
 
 
 @cache

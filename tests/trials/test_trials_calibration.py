@@ -4,25 +4,16 @@ The shops are those of `benchmarks/bench_trials.py`, which says how their truth 
 tier.
 """
 
-import importlib.util
-import sys
-from pathlib import Path
 from types import ModuleType
 
 import pytest
 
-BENCH = Path(__file__).parents[2] / "benchmarks" / "bench_trials.py"
+from tests.benches import bench_module
 
 
 @pytest.fixture(scope="module")
 def bench() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("bench_trials", BENCH)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["bench_trials"] = module
-    spec.loader.exec_module(module)
-    return module
+    return bench_module("bench_trials")
 
 
 def test_the_band_holds_the_truth_about_as_often_as_it_says(bench: ModuleType) -> None:
