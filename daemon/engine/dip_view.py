@@ -28,7 +28,6 @@ from pourcall.daemon.engine.settle_fit import SettleFit
 SURE_S, SURE_TAUS, SURE_SAMPLES = 1.0, 0.6, 2.0  # the figure must stand so long: a dip's last moment is its end
 LONGEST_TAUS, LONGEST_S = 8.0, 20.0  # a fit that has not come by then will not
 GAS_TAUS = 2.0
-STEM_SAID_C = 0.5
 
 
 def dip_view(

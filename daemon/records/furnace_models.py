@@ -19,7 +19,7 @@ from pourcall.daemon.engine.config import EngineConfig, ProbeConfig
 from pourcall.daemon.engine.metal import TYPED_U_C
 from pourcall.daemon.engine.probe_state import SHEATHS
 from pourcall.daemon.foresight.traces import LOW, Job, LearnTrace
-from pourcall.daemon.records.book import keep_text
+from pourcall.daemon.records.learned import keep_learned, learned
 from pourcall.daemon.records.tracing import extent, melt_spans
 
 WHAT = "furnace_model"
@@ -34,23 +34,13 @@ _EVENTS: msgspec.json.Decoder[Event] = msgspec.json.Decoder(Event)
 
 def keep_model(conn: sqlite3.Connection, model: FurnaceModel) -> int:
     """A new row; its id. Inside a transaction of the caller's (`calibrations.write_aside`, `Recorder.call`)."""
-    conn.execute("INSERT OR IGNORE INTO furnaces (name) VALUES (?)", (model.furnace,))
-    digest = keep_text(conn, WHAT, msgspec.json.encode(model).decode())
-    row = conn.execute(
-        "INSERT INTO learned (furnace_id, at_utc_s, what, text_hash) SELECT id, ?, ?, ? FROM furnaces WHERE name = ?",
-        (model.learned_utc_s, WHAT, digest, model.furnace),
-    )
-    return int(row.lastrowid or 0)
+    return keep_learned(conn, WHAT, model.furnace, model.learned_utc_s, msgspec.json.encode(model).decode())
 
 
 def models(conn: sqlite3.Connection, furnace: str) -> tuple[FurnaceModel, ...]:
     """All that was ever learned of a furnace, oldest first. One of a newer schema than ours is left out."""
     found = []
-    for (body,) in conn.execute(
-        "SELECT t.body FROM learned l JOIN furnaces f ON f.id = l.furnace_id JOIN texts t ON t.hash = l.text_hash"
-        " WHERE f.name = ? AND l.what = ? ORDER BY l.id",
-        (furnace, WHAT),
-    ):
+    for _, body in learned(conn, WHAT, furnace):
         try:
             found.append(msgspec.json.decode(body, type=FurnaceModel))
         except (msgspec.ValidationError, ValueError):
