@@ -1,4 +1,4 @@
-"""Room: the first step. Makes the environment beside this file and starts the demo; standard library only.
+"""The first step. Makes the environment beside this file and starts the demo; standard library only.
 
     python3 run.py              set up, then the demo with its dashboard
     python3 run.py WORDS...     set up, then `pourcall WORDS...`
@@ -39,7 +39,7 @@ def venv_python():
 def stamp(lock):
     """What the environment was made from: another lock file, project or Python makes it anew."""
     digest = hashlib.sha256(("%d.%d" % sys.version_info[:2]).encode())
-    for name in (lock, "pyproject.toml", "setup.py"):
+    for name in (lock, "pyproject.toml"):
         with open(os.path.join(HERE, name), "rb") as file:
             digest.update(file.read())
     return digest.hexdigest()

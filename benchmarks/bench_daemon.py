@@ -1,4 +1,4 @@
-"""Room: what the daemon costs and how quick it is, as a process of its own behind a real pty and its real socket.
+"""What the daemon costs and how quick it is, as a process of its own behind a real pty and its real socket.
 
 `run()` gives one row for each figure: {"what", "measured", "unit", "budget", "peer", "peer_measured", "ratio", "ok"}.
 The latency's peer is a bare echo in this process: the same bytes over the same kind of pty and socket with nothing

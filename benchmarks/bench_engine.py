@@ -1,4 +1,4 @@
-"""Room: what the engine costs for each reading. Full chain: raw chip degrees in, reading, states, calls and alarms out.
+"""What the engine costs for each reading. Full chain: raw chip degrees in, reading, states, calls and alarms out.
 
 Budget (DESIGN 13): at least 50,000 readings a second on one core; uncertainty and prediction run on the 1 Hz tick.
 The load is that of a full board: eight probes at 10 Hz, one left in the metal, one for dips, one in the chamber, five
@@ -12,14 +12,14 @@ import time
 from random import Random
 from typing import Any
 
+from pourcall.contract.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import CommandIn, Input, MarkPower, PowerLevel, SampleIn, StartMelt, TickIn
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Place
-from pourcall.daemon.engine.config import BoardConfig, EngineConfig, ProbeConfig
-from pourcall.daemon.engine.core import Engine
-from pourcall.drivers.compensation import LINEAR_UV_PER_C
-from pourcall.drivers.thermocouple import emf_uv
+from pourcall.engine.core import Engine
+from pourcall.thermometry.compensation import LINEAR_UV_PER_C
+from pourcall.thermometry.thermocouple import emf_uv
 
 PROBES, RATE_HZ, MELT_S = 8, 10, 900
 PLACES = (Place.MELT, Place.CHAMBER, Place.DIP, Place.MOULD, Place.AMBIENT, Place.LIP, Place.MOULD, Place.AMBIENT)

@@ -1,11 +1,11 @@
-"""Room: how well the tool looks ahead. Simulated furnaces, learned from three melts each, then foreseen in a fourth.
+"""How well the tool looks ahead. Simulated furnaces, learned from three melts each, then foreseen in a fourth.
 
 The plant has four bodies, air and a soaking lining, eutectic plateaus, lumps and a bath surface; the fitted model has
-three bodies and none of these (sim/foresee.py and daemon/foresight/model.py say which). Rows: time to ready within
-10 % from half-way on, its 90 % interval, the coast peak, the peak of the true metal after a followed call to cut the
-power (a caster who takes 2 to 25 s, 1 to 9 s once told to stand by), what a tick costs; the time left where nothing is
-read and three melts with six to ten dips each have taught the furnace. The peer there is the usual furnace; else there
-is none: nothing of general use foresees a melt.
+three bodies and none of these (pourcall/sim/scenarios/foresee.py and pourcall/furnace/model.py say which). Rows: time
+to ready within 10 % from half-way on, its 90 % interval, the coast peak, the peak of the true metal after a followed
+call to cut the power (a caster who takes 2 to 25 s, 1 to 9 s once told to stand by), what a tick costs; the time left
+where nothing is read and three melts with six to ten dips each have taught the furnace. The peer there is the usual
+furnace; else there is none: nothing of general use foresees a melt.
 `python benchmarks/bench_foresight.py [melts]`; `run()` gives the rows.
 """
 
@@ -22,13 +22,13 @@ import msgspec
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import PotLimit
-from pourcall.daemon.engine.profile_advice import Say
-from pourcall.daemon.engine.profile_run import ProfileRun
-from pourcall.daemon.foresight.ahead import Ahead, Span
-from pourcall.daemon.foresight.fit import LearnTrace, fit
-from pourcall.daemon.foresight.model import usual_model
-from pourcall.profiles.ramp import ProfileLibrary, resolve
-from pourcall.sim.foresee import SHEATH_S, Bout, Workshop
+from pourcall.engine.guidance.profile_advice import Say
+from pourcall.engine.guidance.profile_run import ProfileRun
+from pourcall.furnace.fit import LearnTrace, fit
+from pourcall.furnace.forecast import Ahead, Span
+from pourcall.furnace.model import usual_model
+from pourcall.profiles.profile import ProfileLibrary, resolve
+from pourcall.sim.scenarios.foresee import SHEATH_S, Bout, Workshop
 
 TEST_SEED = 7000  # furnaces that nothing was tuned on; those below 5100 were
 LIMIT_S = 7200

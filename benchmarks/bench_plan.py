@@ -1,4 +1,4 @@
-"""Room: how long `pourcall plan` takes, from the shell's call to the page. Budget: half a second for the whole command.
+"""How long `pourcall plan` takes, from the shell's call to the page. Budget: half a second for the whole command.
 
 The command runs in a process of its own, as a person would call it; the rows below it say what of that is the program's
 start and what is the planning itself. No peer plans pours.
@@ -12,11 +12,11 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from pourcall.profiles.plan_page import render_html
-from pourcall.profiles.plan_text import render_text
-from pourcall.profiles.planner import PlanMould, PlanRequest, make_plan
-from pourcall.profiles.recipe import Ingredient
-from pourcall.profiles.sheet import load_sheets
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.planning.plan_text import render_text
+from pourcall.planning.planner import PlanMould, PlanRequest, make_plan
+from pourcall.planning.recipe import Ingredient
+from pourcall.reports.pages.plan_page import render_html
 
 BUDGET_S = 0.5
 MOULD = "deck cleat,casting=0.35,mm=6,flow=180,head=110,thickest=14,fill=3,copies=2"

@@ -1,4 +1,4 @@
-"""Room: how much faster than real time the simulator runs. Whole demonstration melt, plant, probe, amplifier, operator.
+"""How much faster than real time the simulator runs. Whole demonstration melt, plant, probe, amplifier, operator.
 
 `python benchmarks/bench_sim.py` prints a table; `run()` gives the rows. Budget: 5,000 x real time at 10 Hz. There is no
 peer to compare with; the second and third rows say what the bytes cost and what 200 ordinary melts cost.
@@ -9,9 +9,9 @@ from collections.abc import Callable
 from typing import Any
 
 from pourcall.sim import shop
-from pourcall.sim.board import Board
-from pourcall.sim.demo import demo_scenario
-from pourcall.sim.scenarios import normal_melt
+from pourcall.sim.boards.board import Board
+from pourcall.sim.scenarios.demo import demo_scenario
+from pourcall.sim.scenarios.normal_melts import normal_melt
 
 BUDGET_X = 5_000.0
 SUITE_BUDGET_S = 25.0

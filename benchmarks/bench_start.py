@@ -1,4 +1,4 @@
-"""Room: how long a person waits for the help and for the daemon. Whole processes, as from a shell; medians.
+"""How long a person waits for the help and for the daemon. Whole processes, as from a shell; medians.
 
 Peers in the same run: an interpreter that does nothing, and one that parses arguments and prints the same overview with
 the standard library alone (what no command line on it can beat). `python benchmarks/bench_start.py` prints the rows.

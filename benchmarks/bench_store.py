@@ -1,4 +1,4 @@
-"""Room: what the store costs. Rows a second, bytes to flash, export, drawing, listings, opening; each against a peer.
+"""What the store costs. Rows a second, bytes to flash, export, drawing, listings, opening; each against a peer.
 
 `run()` gives one row for each figure: {"what", "measured", "unit", "budget", "peer", "peer_measured", "ratio", "ok"}.
 The peer is bare sqlite3 (or csv) doing the same work with the same objects in the same run. Bytes are this process's
@@ -26,14 +26,12 @@ from pourcall.contract.inputs import BoardStatusIn, Input, SampleIn, TickIn
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.contract.units import Unit
-from pourcall.daemon.records.book import Session
-from pourcall.daemon.records.chart import both_svg
-from pourcall.daemon.records.export import export_melt
-from pourcall.daemon.records.facts import pour_facts
-from pourcall.daemon.records.melt_facts import melt_facts
-from pourcall.daemon.records.melt_plot import plot_svg
-from pourcall.daemon.records.opening import open_database
-from pourcall.daemon.records.recorder import (
+from pourcall.records.read.facts import pour_facts
+from pourcall.records.read.melt_facts import melt_facts
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep.opening import open_database
+from pourcall.records.write.ids import Session
+from pourcall.records.write.recorder import (
     BATCH_ROWS,
     IDLE_BATCH_S,
     IDLE_ROLL_UP_S,
@@ -41,9 +39,11 @@ from pourcall.daemon.records.recorder import (
     UNROLLED_ROWS,
     Recorder,
 )
-from pourcall.daemon.records.rollup import roll_up
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.records.writing import BatchWriter
+from pourcall.records.write.rollup import roll_up
+from pourcall.records.write.writing import BatchWriter
+from pourcall.reports.drawings.melt_plot import plot_svg
+from pourcall.reports.drawings.pour_plot import both_svg
+from pourcall.reports.tables.export import export_melt
 
 UTC_S = 1_780_000_000.0
 DAY_S = 86_400

@@ -1,4 +1,4 @@
-"""Room: how fast the exact inverse is, beside the best that others do with the same accuracy. Scalar and vector.
+"""How fast the exact inverse is, beside the best that others do with the same accuracy. Scalar and vector.
 
 `python benchmarks/bench_thermocouple.py` prints a table; `run()` gives the rows. Peers: the published inverse
 polynomial as seed and Newton on the published function, written here in plain Python and in numpy; the package
@@ -18,9 +18,9 @@ from typing import Any
 import numpy as np
 
 from pourcall.contract.frames import RawKind
-from pourcall.drivers import thermocouple, vector
-from pourcall.drivers.compensation import to_temperature
-from pourcall.drivers.its90 import REFERENCE, TYPE_K_EXPONENTIAL
+from pourcall.thermometry import thermocouple, vector
+from pourcall.thermometry.compensation import to_temperature
+from pourcall.thermometry.its90 import REFERENCE, TYPE_K_EXPONENTIAL
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 POINTS = 1_000_000

@@ -1,4 +1,4 @@
-"""Room: what the trial analysis costs, and whether it can be believed. Simulated shops whose truth is known.
+"""What the trial analysis costs, and whether it can be believed. Simulated shops whose truth is known.
 
 `run()` gives one row for each figure: {"what", "measured", "unit", "budget", "peer", "peer_measured", "ratio", "ok"}.
 A shop's truth is drawn from continuous laws, not from the model's grid: thresholds about the sheet's window, scales
@@ -21,12 +21,12 @@ from typing import Any, NamedTuple
 
 import msgspec
 
-from pourcall.cli.demo_records import make_records
+from pourcall.cli.shop.demo_records import make_records
 from pourcall.contract.paths import paths_for
-from pourcall.daemon.trials.advice import Advice, Bound, InspectedPour, SetupData
-from pourcall.daemon.trials.defects import Sides
-from pourcall.daemon.trials.grid import BACKGROUND_SHARES, GRADE_STEP
-from pourcall.daemon.trials.model import advise, prior_of
+from pourcall.trials.advice import Advice, Bound, InspectedPour, SetupData
+from pourcall.trials.defects import Sides
+from pourcall.trials.grid import BACKGROUND_SHARES, GRADE_STEP
+from pourcall.trials.model import advise, prior_of
 
 Row = dict[str, Any]
 HIT_U_C, MEASURED_U_C = 3.0, 3.0  # standard deviations: of hitting an aim, of measuring what was hit

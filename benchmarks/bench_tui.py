@@ -1,4 +1,4 @@
-"""Room: the dashboard's budgets: time to the first frame in a real terminal, and what a frame with a full trace costs.
+"""The dashboard's budgets: time to the first frame in a real terminal, and what a frame with a full trace costs.
 
 Peers: the same terminal library showing one line of text (what no program on it can beat), and the same frame with
 every point of the trace handed to the plot library. `python benchmarks/bench_tui.py` prints the rows.
@@ -154,8 +154,8 @@ async def _measure_frame() -> tuple[float, float]:
     """CPU milliseconds of a frame with a full trace at 120 x 36: thinned, and with every point."""
     from pourcall.tui.app import Dashboard
     from pourcall.tui.client import Address
-    from pourcall.tui.plot import BRAILLE, Plot
-    from pourcall.tui.trace import TraceBuffer
+    from pourcall.tui.drawing.plot import BRAILLE, Plot
+    from pourcall.tui.drawing.trace import TraceBuffer
 
     points = _points()
     x, y = [(point.mono_s - HOUR_S) / 60.0 for point in points], [point.max_c or 0.0 for point in points]

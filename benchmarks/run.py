@@ -1,4 +1,4 @@
-"""Room: all benchmarks in one command. A table for people, results.json for machines.
+"""All benchmarks in one command. A table for people, results.json for machines.
 
     python benchmarks/run.py            every bench
     python benchmarks/run.py store tui  only these

@@ -1,4 +1,4 @@
-"""Room: tables in the documents that are made from the code, so that they cannot tell another story.
+"""Tables in the documents that are made from the code, so that they cannot tell another story.
 
     python docs/tables.py            write them anew
     python docs/tables.py --check    only say which are not as the code has them
@@ -14,12 +14,13 @@ from pathlib import Path
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.status import REASON_WORDS, STATUS_OF
 from pourcall.contract.units import in_unit
-from pourcall.daemon.engine.alarms import ALARM_TABLE
-from pourcall.daemon.engine.catalogue import CATALOGUE, PARENTS
-from pourcall.daemon.engine.melt_state import MELT_TABLE
-from pourcall.daemon.engine.probe_state import PROBE_TABLE, SHEATHS, WHY
-from pourcall.daemon.openapi import ROUTES
-from pourcall.profiles.sheet import load_sheets
+from pourcall.daemon.api.openapi import ROUTES
+from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS
+from pourcall.engine.alarms.manager import ALARM_TABLE
+from pourcall.engine.melt.melt_state import MELT_TABLE
+from pourcall.engine.sensing.probe_state import PROBE_TABLE, WHY
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.thermometry.sheaths import SHEATHS
 
 DOCS = Path(__file__).resolve().parent
 _BLOCK = re.compile(r"(<!-- made from code: (\w+) -->\n).*?(<!-- end -->)", re.DOTALL)

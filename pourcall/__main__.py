@@ -1,4 +1,4 @@
-"""Room: `python -m pourcall`, the same as the command `pourcall`."""
+"""`python -m pourcall`, the same as the command `pourcall`."""
 
 import sys
 

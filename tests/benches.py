@@ -1,4 +1,4 @@
-"""Room: benchmarks as modules for tests, so that what is measured and what is held are one piece of code."""
+"""Benchmarks as modules for tests, so that what is measured and what is held are one piece of code."""
 
 import importlib.util
 import sys

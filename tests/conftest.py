@@ -1,4 +1,4 @@
-"""Room: what holds for every test. No test leaves a task or a thread behind."""
+"""What holds for every test. No test leaves a task or a thread behind."""
 
 import asyncio
 import asyncio.runners

@@ -1,6 +1,6 @@
-"""Room: the settings a person would have written for a simulated shop: its whole engine config, sheath by sheath."""
+"""The settings a person would have written for a simulated shop: its whole engine config, sheath by sheath."""
 
-from pourcall.daemon.engine.config import BoardConfig, EngineConfig, ProbeConfig
+from pourcall.contract.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.sim.shop import Scenario
 
 RULE_OF_SHEATH = {

@@ -1,4 +1,4 @@
-"""Room: what is installed is what is here. The wheel, the editable install, the first step, the locks, the layers."""
+"""What is installed is what is here. The wheel, the editable install, the first step, the locks, the layers."""
 
 import ast
 import os
@@ -8,16 +8,14 @@ import sys
 import tomllib
 import types
 import zipfile
-from collections.abc import Iterator
 from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path, PurePosixPath
 
 import pytest
 
 ROOT = Path(__file__).parents[1]
-ROOMS = ("daemon", "drivers", "profiles", "sim", "tui")
-INSTALLED = ("pourcall", *ROOMS)  # folders whose files must all be in the wheel
-TOP = ("pyproject.toml", "setup.py", "README.md", "LICENSE")
+LINKS = ("daemon", "drivers", "profiles", "sim", "tui")  # at the top, into the package; nothing depends on them
+TOP = ("pyproject.toml", "README.md", "LICENSE")
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
 
 
@@ -32,16 +30,9 @@ def tracked() -> list[PurePosixPath]:
     return sorted(path for path in paths if (ROOT / path).is_file() and not (ROOT / path).is_symlink())
 
 
-def in_package(path: PurePosixPath) -> PurePosixPath:
-    """Where a file of the house lies in the wheel."""
-    return path if path.parts[0] == "pourcall" else PurePosixPath("pourcall", *path.parts)
-
-
 def shipped() -> list[PurePosixPath]:
-    return [path for path in tracked() if path.parts[0] in INSTALLED and path.parts[:2] not in LINKS]
-
-
-LINKS = {("pourcall", room) for room in ROOMS}
+    """Files that must all be in the wheel, at the same place."""
+    return [path for path in tracked() if path.parts[0] == "pourcall"]
 
 
 @pytest.fixture(scope="module")
@@ -82,20 +73,20 @@ def names_in(wheel: Path) -> set[str]:
         return set(archive.namelist())
 
 
-def test_every_tracked_file_of_the_rooms_is_in_the_wheel_and_no_other(wheel: Path) -> None:
-    wanted = {str(in_package(path)) for path in shipped()}
+def test_every_tracked_file_of_the_package_is_in_the_wheel_and_no_other(wheel: Path) -> None:
+    wanted = {str(path) for path in shipped()}
     found = {name for name in names_in(wheel) if not name.split("/")[0].endswith(".dist-info")}
     assert found == wanted
     kinds = {PurePosixPath(name).suffix for name in found}
     assert {".py", ".toml", ".sql", ".tcss", ".typed"} <= kinds
     assert "pourcall/drivers/firmware/pourcall_board.py" in found
-    assert "pourcall/daemon/records/schema/0001.sql" in found
+    assert "pourcall/records/schema/0001.sql" in found
 
 
 def test_files_in_the_wheel_are_those_of_the_checkout(wheel: Path) -> None:
     with zipfile.ZipFile(wheel) as archive:
         for path in shipped():
-            assert archive.read(str(in_package(path))) == (ROOT / path).read_bytes(), path
+            assert archive.read(str(path)) == (ROOT / path).read_bytes(), path
 
 
 def test_nothing_but_our_own_name_lands_in_site_packages(wheel: Path) -> None:
@@ -123,9 +114,9 @@ from importlib.resources import files
 for name in sys.argv[2:]:
     module = import_module(name)
     assert module.__file__.startswith(sys.argv[1]), module.__file__
-from pourcall.profiles.sheet import load_sheets
-from pourcall.sim.demo import demo_scenario
-from pourcall.daemon.records.migrate import shipped_steps
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.sim.scenarios.demo import demo_scenario
+from pourcall.records.upkeep.migrate import shipped_steps
 assert len(load_sheets(None).keys()) >= 30
 assert shipped_steps() and demo_scenario("fairleads_dip").steps
 assert files("pourcall.tui").joinpath("dashboard.tcss").is_file()
@@ -134,8 +125,8 @@ from pourcall.cli.main import main
 sys.exit(main(["thermocouple", "K", "500C"]))
 """
 MODULES = (
-    "pourcall", "pourcall.cli.main", "pourcall.daemon.main", "pourcall.daemon.engine.core", "pourcall.drivers.link",
-    "pourcall.profiles.window", "pourcall.sim.ptyboard", "pourcall.tui.app", "pourcall.contract.units",
+    "pourcall", "pourcall.cli.main", "pourcall.daemon.main", "pourcall.engine.core", "pourcall.drivers.link",
+    "pourcall.metal.windows", "pourcall.sim.boards.pty_board", "pourcall.tui.app", "pourcall.contract.units",
 )  # fmt: skip
 
 
@@ -158,7 +149,7 @@ def test_the_installed_wheel_works_without_the_links(unpacked: Path) -> None:
 def test_an_editable_install_of_a_checkout_without_links_works(
     checkout: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    assert not (checkout / "pourcall" / "daemon").exists()
+    assert not [name for name in LINKS if (checkout / name).exists()]
     out = tmp_path_factory.mktemp("editable")
     code = f"import setuptools.build_meta as backend; backend.build_editable({str(out)!r})"
     done = subprocess.run([sys.executable, "-c", code], cwd=checkout, capture_output=True, text=True, timeout=110.0)
@@ -170,12 +161,13 @@ def test_an_editable_install_of_a_checkout_without_links_works(
     looked(str(out), checkout, before=f"import site; site.addsitedir({str(out)!r})")
 
 
-def test_the_links_lead_to_the_rooms_where_a_checkout_has_them() -> None:
-    for room in ROOMS:
-        link = ROOT / "pourcall" / room
+def test_the_links_at_the_top_lead_into_the_package_and_none_lies_inside_it() -> None:
+    assert [path for path in (ROOT / "pourcall").rglob("*") if path.is_symlink()] == []
+    for name in LINKS:
+        link = ROOT / name
         if not link.is_symlink():
             pytest.skip("this checkout has no links")
-        assert os.readlink(link) == f"../{room}"
+        assert os.readlink(link) == f"pourcall/{name}"
 
 
 def test_the_command_of_the_project_is_the_way_in() -> None:
@@ -339,34 +331,3 @@ def test_the_import_contracts_are_kept(tmp_path: Path) -> None:
     )  # fmt: skip
     assert done.returncode == 0, done.stdout
     assert "0 broken" in done.stdout
-
-
-LAYERS = {
-    "contract": set(),
-    "drivers": {"contract"}, "profiles": {"contract"},
-    "daemon": {"contract", "drivers", "profiles"}, "sim": {"contract", "drivers", "profiles"}, "tui": {"contract"},
-}  # fmt: skip
-
-
-def imports_of(path: Path) -> Iterator[str]:
-    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-        if isinstance(node, ast.Import):
-            yield from (alias.name for alias in node.names)
-        elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path}: relative import"
-            yield node.module or ""
-            yield from (f"{node.module}.{alias.name}" for alias in node.names)
-
-
-@pytest.mark.parametrize("room", LAYERS)
-def test_a_room_imports_no_room_it_may_not(room: str) -> None:
-    """DESIGN's table of rooms, read straight from the sources: imports inside functions and for types count too."""
-    folder = ROOT / "pourcall" / room if room == "contract" else ROOT / room
-    allowed = {*LAYERS[room], room}
-    wrong = [
-        f"{path.relative_to(ROOT)} imports {name}"
-        for path in sorted(folder.rglob("*.py"))
-        for name in imports_of(path)
-        if name.startswith("pourcall.") and name.split(".")[1] not in allowed
-    ]
-    assert wrong == []

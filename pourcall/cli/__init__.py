@@ -1,1 +1,1 @@
-"""Room: the commands. Thin: parse, call one thing, print; the only room that composes all others."""
+"""The commands. Thin: parse, call one thing, print; the only package that composes all others."""

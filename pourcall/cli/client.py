@@ -1,4 +1,4 @@
-"""Room: asking the daemon from a command. One request, one answer, over the Unix socket or loopback TCP."""
+"""Asking the daemon from a command. One request, one answer, over the Unix socket or loopback TCP."""
 
 import http.client
 import socket

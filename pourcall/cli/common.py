@@ -1,4 +1,4 @@
-"""Room: what several commands share. Where things lie, units on the command line, tables and JSON on the screen."""
+"""What several commands share. Where things lie, units on the command line, tables and JSON on the screen."""
 
 import argparse
 import os

@@ -1,4 +1,4 @@
-"""Room: the line under a list that says which of it never was."""
+"""The line under a list that says which of it never was."""
 
 from collections.abc import Iterable
 
@@ -7,8 +7,8 @@ from pourcall.cli.common import our_paths
 
 def say_invented(melts: Iterable[str]) -> None:
     """Print which of these melts were simulated; nothing where all are real."""
-    from pourcall.daemon.records.invented import invented_line, invented_melts
-    from pourcall.daemon.records.store import Store
+    from pourcall.records.read.simulated_melts import invented_line, invented_melts
+    from pourcall.records.read.store import Store
 
     with Store.read(our_paths().database) as store, store.reading() as conn:
         line = invented_line(melts, invented_melts(conn))

@@ -1,4 +1,4 @@
-"""Room: the way in. One table of commands, each in a module of its own, loaded only when it is called.
+"""The way in. One table of commands, each in a module of its own, loaded only when it is called.
 
 Exit codes stand with the errors (contract/errors.py): 0 done, 1 unexpected, 2 bad input, 3 not found, 4 a port,
 5 the record, 6 the daemon, 7 refused, 130 interrupted.
@@ -9,36 +9,49 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from typing import NamedTuple
 
 from pourcall.contract.errors import BadInput, PourcallError
 from pourcall.contract.version import VERSION
 
-COMMANDS: dict[str, str] = {
-    # name -> help; the module is pourcall.cli.<name>_command
-    "demo": "a simulated furnace, daemon and dashboard in one go",
-    "setup": "find boards, name furnace and probes, write the settings, test the sound",
-    "serve": "the daemon: reads the boards, follows the melts, records",
-    "watch": "the dashboard, in this terminal",
-    "plan": "an intended melt on one page: charge, energy, windows, filling, fume, cautions",
-    "melt": "start, charge, change, end, list, find, show a melt; mark power, skims, additions",
-    "pour": "mark, correct, complete, list, show pours; what inspection found, photos",
-    "mould": "mould setups: add, change, list, show; used by `pourcall melt start --mould`",
-    "dip": "announce a dip, or type in a figure read off a panel or handheld meter",
-    "export": "the temperature trace of a melt or a pour as a file",
-    "sheet": "one page of a pour to pin on the wall, with its drawing",
-    "compare": "pours side by side: what differs, what came of it",
-    "advise": "what temperature next for a mould setup, and why",
-    "profile": "list, show, check guided profiles; be guided by one",
-    "furnace": "what was learned of a furnace from its own melts; learn it anew",
-    "replay": "run the engine over any trace with a time and a temperature or emf column",
-    "alloy": "list, show, check alloy sheets",
-    "thermocouple": "emf to temperature and back at the bench, with cold junction and tolerance",
-    "calibrate": "a probe against a known temperature: ice, boiling water, the arrest of a metal",
-    "probe": "list probes; show how well one is known at a temperature, part by part",
-    "capture": "write the raw bytes of a port to a file",
-    "doctor": "look at this installation and say what is well and what is not",
-    "backup": "everything in one archive; put it back with --restore",
-    "thin": "give up old readings to free the disk, on request only",
+
+class Command(NamedTuple):
+    """Where a command lives, and its line in the overview."""
+
+    folder: str
+    help: str
+
+    def module(self, name: str) -> str:
+        """Its module, loaded only when it is called."""
+        return f"pourcall.cli.{self.folder}.{name}_command"
+
+
+COMMANDS: dict[str, Command] = {
+    # the module is pourcall.cli.<folder>.<name>_command
+    "demo": Command("shop", "a simulated furnace, daemon and dashboard in one go"),
+    "setup": Command("shop", "find boards, name furnace and probes, write the settings, test the sound"),
+    "serve": Command("shop", "the daemon: reads the boards, follows the melts, records"),
+    "watch": Command("shop", "the dashboard, in this terminal"),
+    "plan": Command("melts", "an intended melt on one page: charge, energy, windows, filling, fume, cautions"),
+    "melt": Command("melts", "start, charge, change, end, list, find, show a melt; mark power, skims, additions"),
+    "pour": Command("pours", "mark, correct, complete, list, show pours; what inspection found, photos"),
+    "mould": Command("pours", "mould setups: add, change, list, show; used by `pourcall melt start --mould`"),
+    "dip": Command("melts", "announce a dip, or type in a figure read off a panel or handheld meter"),
+    "export": Command("pours", "the temperature trace of a melt or a pour as a file"),
+    "sheet": Command("pours", "one page of a pour to pin on the wall, with its drawing"),
+    "compare": Command("pours", "pours side by side: what differs, what came of it"),
+    "advise": Command("pours", "what temperature next for a mould setup, and why"),
+    "profile": Command("melts", "list, show, check guided profiles; be guided by one"),
+    "furnace": Command("melts", "what was learned of a furnace from its own melts; learn it anew"),
+    "replay": Command("probes", "run the engine over any trace with a time and a temperature or emf column"),
+    "alloy": Command("shop", "list, show, check alloy sheets"),
+    "thermocouple": Command("probes", "emf to temperature and back at the bench, with cold junction and tolerance"),
+    "calibrate": Command("probes", "a probe against a known temperature: ice, boiling water, the arrest of a metal"),
+    "probe": Command("probes", "list probes; show how well one is known at a temperature, part by part"),
+    "capture": Command("probes", "write the raw bytes of a port to a file"),
+    "doctor": Command("shop", "look at this installation and say what is well and what is not"),
+    "backup": Command("shop", "everything in one archive; put it back with --restore"),
+    "thin": Command("shop", "give up old readings to free the disk, on request only"),
 }
 CAUTION = (
     "pourcall controls nothing and protects nothing: it measures, advises and records. Fit an independent "
@@ -57,7 +70,7 @@ def _overview() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"pourcall {VERSION}")
     group = parser.add_argument_group("commands (each has its own --help)")
     width = max(len(name) for name in COMMANDS)
-    listed = "\n".join(f"  {name:<{width}}  {text}" for name, text in COMMANDS.items())
+    listed = "\n".join(f"  {name:<{width}}  {command.help}" for name, command in COMMANDS.items())
     group.description = "\n" + listed
     parser.add_argument("command", nargs="?", help=argparse.SUPPRESS)
     return parser
@@ -69,9 +82,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     if not words or words[0] not in COMMANDS:
         return _no_command(words)
     name, rest = words[0], words[1:]
-    module = import_module(f"pourcall.cli.{name}_command")
+    module = import_module(COMMANDS[name].module(name))
     parser = argparse.ArgumentParser(
-        prog=f"pourcall {name}", description=COMMANDS[name][:1].upper() + COMMANDS[name][1:]
+        prog=f"pourcall {name}", description=COMMANDS[name].help[:1].upper() + COMMANDS[name].help[1:]
     )
     module.add_arguments(parser)
     args = parser.parse_args([_as_figure(word) for word in rest])

@@ -1,4 +1,4 @@
-"""Room: days, months and years as a person types them, in the time of the place."""
+"""Days, months and years as a person types them, in the time of the place."""
 
 import argparse
 import re

@@ -1,1 +1,1 @@
-"""Room: the ground floor. Units, status, readings, messages, settings, errors, the clock. Imports nothing of ours."""
+"""What is recorded or sent: units, status, readings, inputs, events, plans, settings, errors. Imports none of ours."""

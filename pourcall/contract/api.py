@@ -1,4 +1,4 @@
-"""Room: messages of the API between the daemon and its clients (dashboard, commands, scripts).
+"""Messages of the API between the daemon and its clients (dashboard, commands, scripts).
 
 HTTP over a Unix socket, JSON, one version in every answer:
     GET  /v1/health                               Health

@@ -1,4 +1,5 @@
-"""Room: time as a collaborator. The one real clock lives in daemon/clock.py; tests and simulation bring their own."""
+"""Time as a collaborator. The one real clock lives in pourcall/daemon/clock.py; tests and simulation bring their
+own."""
 
 from typing import Protocol
 

@@ -1,4 +1,4 @@
-"""Room: what a person enters later, as the daemon takes it: charges, endings, mould setups, corrections of pours.
+"""What a person enters later, as the daemon takes it: charges, endings, mould setups, corrections of pours.
 
     POST /v1/entries    one of `Entry` -> CommandResult, `recorded` after its commit
 

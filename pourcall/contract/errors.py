@@ -1,4 +1,4 @@
-"""Room: everything we raise on purpose. Each error says what happened, where, and what to do about it.
+"""Everything we raise on purpose. Each error says what happened, where, and what to do about it.
 
     PourcallError                exit code 1
     ├── BadInput       (2)       the caller typed or wrote something we cannot use

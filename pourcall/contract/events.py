@@ -1,4 +1,4 @@
-"""Room: everything the engine says. An event names the input that caused it; replaying the inputs gives the same bytes.
+"""Everything the engine says. An event names the input that caused it; replaying the inputs gives the same bytes.
 
 `Reading` (contract/reading.py) comes out of the same door, one for each sample.
 """
@@ -14,7 +14,7 @@ from pourcall.contract.reading import Place, ProbeState, Reading
 
 
 class MeltState(StrEnum):
-    """Where the melt stands; entry and leave rules in daemon/engine/melt_state.py."""
+    """Where the melt stands; entry and leave rules in pourcall/engine/melt/melt_state.py."""
 
     EMPTY = "empty"
     SOLID = "solid"
@@ -44,7 +44,7 @@ class Priority(IntEnum):
 
 
 class AlarmState(StrEnum):
-    """Lifecycle after OPC UA Part 9 and ISA-18.2; transitions in daemon/engine/alarms.py."""
+    """Lifecycle after OPC UA Part 9 and ISA-18.2; transitions in pourcall/engine/alarms/manager.py."""
 
     NORMAL = "normal"
     UNACKED = "unacked"

@@ -1,4 +1,4 @@
-"""Room: what one frame from a board says, after decoding and before any physics.
+"""What one frame from a board says, after decoding and before any physics.
 
 Bytes become one of these in drivers/wire/*; the engine takes them from here. No temperature is computed in this room.
 """

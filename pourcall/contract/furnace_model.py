@@ -1,4 +1,4 @@
-"""Room: what was learned of one furnace, frozen. Numbers with their covariance; made by daemon/foresight/fit.py.
+"""What was learned of one furnace, frozen. Numbers with their covariance; made by pourcall/furnace/fit.py.
 
 A melt uses the model it began with to its end; a newer one waits for the next melt. Kept with its history: a model is
 never altered, only followed by one of a higher version.

@@ -1,4 +1,4 @@
-"""Room: everything that may enter the engine. One ordered door: each input has a sequence number and both times.
+"""Everything that may enter the engine. One ordered door: each input has a sequence number and both times.
 
 The journal of these is what is recorded; fed again to a fresh engine it gives byte-equal events.
 """

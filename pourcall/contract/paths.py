@@ -1,4 +1,4 @@
-"""Room: where things lie on this computer. Pure: environment and platform are arguments, nothing is created here.
+"""Where things lie on this computer. Pure: environment and platform are arguments, nothing is created here.
 
 Linux and other Unix: XDG Base Directory Specification 0.8. macOS and Windows: their usual folders.
 POURCALL_HOME puts everything below one folder: for a USB stick, a test, the demo.

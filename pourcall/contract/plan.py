@@ -1,4 +1,4 @@
-"""Room: what a melt is meant to be, with every number already resolved.
+"""What a melt is meant to be, with every number already resolved.
 
 profiles/ makes these from alloy sheets, moulds and furnace; the engine takes them as they are, so that it needs no
 sheet, no file and no science of its own, and a journal replayed years later judges by the numbers of its day.
@@ -111,3 +111,19 @@ class MeltPlan(msgspec.Struct, frozen=True, kw_only=True):
     def lowest_limit(self) -> PotLimit:
         """The limit that is met first."""
         return min(self.limits, key=lambda limit: limit.limit_c)
+
+
+def lip_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
+    """The mould's window at the lip, its top lowered where the pot would have to pass a limit of its own."""
+    return mould.lip_min_c, min(mould.lip_max_c, plan.lowest_limit.limit_c - mould.loss_c)
+
+
+def tap_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
+    """The same seen in the pot."""
+    low_c, high_c = lip_window_c(mould, plan)
+    return low_c + mould.loss_c, high_c + mould.loss_c
+
+
+def waited_s(mould: MouldPlan, lift_s: float | None, at_s: float) -> float:
+    """Seconds beyond those the planned loss stands for; 0 where the lift is not known."""
+    return 0.0 if lift_s is None else max(0.0, at_s - lift_s - mould.loss_s)

@@ -1,4 +1,5 @@
-"""Room: a profile with every number resolved, frozen while it runs. profiles/ramp.py makes it, the engine follows it.
+"""A profile with every number resolved, frozen while it runs. pourcall/profiles/profile.py makes it, the engine
+follows it.
 
 Temperatures degC, of the metal. The text it was made from and its hash go on record with the run.
 """

@@ -1,4 +1,4 @@
-"""Room: a temperature with its status and both its times. A number never travels without them."""
+"""A temperature with its status and both its times. A number never travels without them."""
 
 import math
 from enum import StrEnum
@@ -7,6 +7,9 @@ import msgspec
 
 from pourcall.contract.frames import RawKind
 from pourcall.contract.status import STATUS_OF, Reason, Status
+
+TYPED_U_C = 15.0  # a handheld meter: nothing is known of it
+GROWTH_C_PER_MIN = 3.0  # what an old dip's uncertainty gains in a minute: power off, lid on (ours)
 
 
 class Place(StrEnum):

@@ -1,4 +1,4 @@
-"""Room: the settings file. One TOML file, typed; unknown keys are refused with the nearest valid key.
+"""The settings file. One TOML file, typed; unknown keys are refused with the nearest valid key.
 
 Every fault in the file is told at once, table by table. Nothing is read from disk here: text in, Settings out.
 """

@@ -1,4 +1,4 @@
-"""Room: one furnace as it stands, frozen. The dashboard draws this and nothing else; the API serves it.
+"""One furnace as it stands, frozen. The dashboard draws this and nothing else; the API serves it.
 
 Texts are ready to be read by a person; temperatures are in degC and are turned into the reader's unit where shown.
 """

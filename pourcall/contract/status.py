@@ -1,4 +1,4 @@
-"""Room: the word that travels with every number. Quality is part of a value, never an afterthought.
+"""The word that travels with every number. Quality is part of a value, never an afterthought.
 
 Words after OPC UA Part 8 (status codes) and NAMUR NE 107; the reasons are ours.
 """

@@ -1,4 +1,4 @@
-"""Room: temperatures as people type and read them. Storage and every calculation are in degC.
+"""Temperatures as people type and read them. Storage and every calculation are in degC.
 
 A temperature (`930F`) and a difference of temperatures (`25F` = 13.9 degC) convert differently; both are here.
 Source of the scales: SI Brochure, 9th edition, section 2.3.1 (t/degC = T/K - 273.15); 1 degF = 5/9 K, 32 degF = 0 degC.

@@ -1,4 +1,4 @@
-"""Room: parts for the tests of the commands: runs in this process and in one of its own, a board on a socket."""
+"""Parts for the tests of the commands: runs in this process and in one of its own, a board on a socket."""
 
 import os
 import signal

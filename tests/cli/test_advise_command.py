@@ -1,4 +1,4 @@
-"""Room: results of inspection and advice from the shell, on a record made by the real writer.
+"""Results of inspection and advice from the shell, on a record made by the real writer.
 
 The boat club's deck cleats and bow fairleads in ZA-27 are invented; their limits are the planner's own.
 """
@@ -16,13 +16,13 @@ import pytest
 
 from pourcall.contract.events import MeltEnded, MeltStarted, Pour, PourMarked
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, MeltEnding, StartMelt
-from pourcall.daemon.records.entries import add_result
-from pourcall.daemon.records.opening import connect
-from pourcall.daemon.records.recorder import Recorder
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.trials.gather import setup_data
-from pourcall.profiles.sheet import load_sheets
-from pourcall.profiles.window import MouldSpec, melt_plan
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.metal.windows import MouldSpec, melt_plan
+from pourcall.records.entries.entries import add_result
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep.opening import connect
+from pourcall.records.write.recorder import Recorder
+from pourcall.trials.gather import setup_data
 
 Run = Callable[..., Any]
 UTC_S = 1_780_000_000.0

@@ -1,4 +1,4 @@
-"""Room: what a person may type or have lying about wrongly: a sentence each (what, where, what to do), the exit code of
+"""What a person may type or have lying about wrongly: a sentence each (what, where, what to do), the exit code of
 the handbook, and nothing recorded is touched."""
 
 import hashlib
@@ -214,7 +214,7 @@ def test_settings_that_are_no_text_or_no_toml_or_missing_are_refused(
 def test_a_malformed_sheet_is_refused_by_file_and_key_and_the_others_load(run: Run, home: Path) -> None:
     folder = home / "settings" / "alloys"
     folder.mkdir(parents=True)
-    own = (Path(__file__).parents[2] / "profiles" / "sheets" / "za27.toml").read_text("utf-8")
+    own = (Path(__file__).parents[2] / "pourcall" / "metal" / "alloys" / "sheets" / "za27.toml").read_text("utf-8")
     (folder / "clubmix.toml").write_text(own.replace('key = "za27"', 'key = "clubmix"').replace("Z35840", "Z00000"))
     (folder / "broken.toml").write_text('key = "broken"\nnaem = "x"\n')
     (folder / "noise.toml").write_bytes(b"\xff\xfe\x00\x01")

@@ -1,4 +1,4 @@
-"""Room: `pourcall calibrate` and `pourcall probe` as a person calls them: from a file, from the daemon, on record."""
+"""`pourcall calibrate` and `pourcall probe` as a person calls them: from a file, from the daemon, on record."""
 
 import json
 import xml.etree.ElementTree as ET
@@ -12,9 +12,9 @@ from pourcall.contract.frames import RawKind
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, ProbeView
 from pourcall.contract.status import Reason, Status
-from pourcall.drivers.compensation import to_temperature
-from pourcall.drivers.thermocouple import emf_uv
-from pourcall.sim.cup import Cup, CupRun, cool_cup
+from pourcall.sim.plant.cup import Cup, CupRun, cool_cup
+from pourcall.thermometry.compensation import to_temperature
+from pourcall.thermometry.thermocouple import emf_uv
 
 Run = Callable[..., Any]
 
@@ -164,7 +164,8 @@ def test_points_are_listed_with_their_sources(run: Run) -> None:
 def test_live_it_watches_the_daemons_readings_until_the_plateau_is_there(
     run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from pourcall.cli import calibration_sources, client
+    from pourcall.cli import client
+    from pourcall.cli.probes import calibration_sources
 
     samples = iter(cool_cup(Cup("zinc", gain=1.003, superheat_c=40.0)).samples)
 

@@ -1,4 +1,4 @@
-"""Room: the invented season on record. Made by engine and recorder in seconds, the same bytes each time, marked."""
+"""The invented season on record. Made by engine and recorder in seconds, the same bytes each time, marked."""
 
 import csv
 import hashlib
@@ -13,13 +13,13 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from pourcall.cli import demo_records
-from pourcall.cli.demo_records import make_records
+from pourcall.cli.shop import demo_records
+from pourcall.cli.shop.demo_records import make_records
 from pourcall.contract.errors import Refused
 from pourcall.contract.paths import Paths, paths_for
-from pourcall.daemon.records.store import Store
-from pourcall.sim import invented
-from pourcall.sim.invented import CLEAT, FAIRLEAD, MELTS
+from pourcall.records.read.store import Store
+from pourcall.sim.scenarios import invented
+from pourcall.sim.scenarios.invented import CLEAT, FAIRLEAD, MELTS
 
 Run = Callable[..., Any]
 

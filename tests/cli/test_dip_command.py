@@ -1,4 +1,4 @@
-"""Room: `pourcall dip` as a person types it. The listing over a record the engine and the recorder themselves wrote."""
+"""`pourcall dip` as a person types it. The listing over a record the engine and the recorder themselves wrote."""
 
 import json
 from collections.abc import Callable
@@ -10,7 +10,7 @@ import pytest
 from pourcall.cli.common import our_paths
 from pourcall.contract import inputs as inp
 from pourcall.contract.reading import Place
-from pourcall.daemon.records.recorder import Recorder
+from pourcall.records.write.recorder import Recorder
 from tests.engine.conftest import Bench, make_plan
 
 Run = Callable[..., Any]

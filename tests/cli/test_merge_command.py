@@ -1,4 +1,4 @@
-"""Room: `pourcall backup --restore --merge` as it is typed: what it says, what it refuses, what it leaves alone."""
+"""`pourcall backup --restore --merge` as it is typed: what it says, what it refuses, what it leaves alone."""
 
 import sqlite3
 from collections.abc import Callable
@@ -8,8 +8,8 @@ import pytest
 
 from pourcall.cli.main import main
 from pourcall.contract.paths import paths_for
-from pourcall.daemon.records.opening import open_database
-from pourcall.daemon.single import SingleLock
+from pourcall.daemon.process_lock import SingleLock
+from pourcall.records.upkeep.opening import open_database
 
 UTC_S = 1_780_000_000.0
 Run = Callable[..., tuple[int, str, str]]

@@ -1,4 +1,4 @@
-"""Room: `pourcall plan` as a person calls it. Good melts of four alloys, and what is refused with which words."""
+"""`pourcall plan` as a person calls it. Good melts of four alloys, and what is refused with which words."""
 
 import json
 import re
@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from pourcall.cli.common import our_paths
-from pourcall.cli.melt_command import mould_request
+from pourcall.cli.melts.melt_command import mould_request
 from pourcall.contract.units import Unit
 
 Run = Callable[..., Any]
@@ -307,7 +307,7 @@ def test_a_recipe_without_solution_names_the_element_and_by_how_much(run: Run, t
 
 
 def test_an_alloy_that_lacks_a_value_is_planned_with_a_stand_in_that_is_said(run: Run) -> None:
-    text = files("pourcall.profiles").joinpath("sheets", "za12.toml").read_text("utf-8")
+    text = files("pourcall.metal.alloys").joinpath("sheets", "za12.toml").read_text("utf-8")
     start = text.index("[density_liquid]")
     cut = text[:start] + text[text.index("[", start + 5) :]
     folder = our_paths().alloys

@@ -1,4 +1,4 @@
-"""Room: pours corrected and completed later: worked out again from the recorded trace, nothing erased. Commands as in a
+"""Pours corrected and completed later: worked out again from the recorded trace, nothing erased. Commands as in a
 shell, on the record of a demonstration; what the engine said live is the measure of what is worked out again."""
 
 import json
@@ -13,10 +13,10 @@ import pytest
 from pourcall.cli.main import main
 from pourcall.contract.entries import PourCorrection
 from pourcall.contract.errors import BadInput
-from pourcall.daemon.records.correction_worker import prepare_apart
-from pourcall.daemon.records.pour_again import pour_at
-from pourcall.daemon.records.pour_changes import prepare
-from pourcall.daemon.records.store import Store
+from pourcall.records.read.store import Store
+from pourcall.replay.correction_worker import prepare_apart
+from pourcall.replay.pour_again import pour_at
+from pourcall.replay.pour_changes import prepare
 
 Run = Callable[..., Any]
 UTC_S = 4_000_000_000.0
@@ -87,7 +87,8 @@ def test_a_corrected_time_changes_the_temperature_by_the_loss_of_the_wait(home: 
     after = shown(run, "2026-001-1")
     row, old = after["row"], before["row"]
     assert row["at_utc_s"] - old["at_utc_s"] == pytest.approx(15.0)
-    # The plan's 10.5 degC of this mould (sim/demo.py) stand for a walk of 20 s; what is longer costs in proportion.
+    # The plan's 10.5 degC of this mould (pourcall/sim/scenarios/demo.py) stand for a walk of 20 s; what is longer
+    # costs in proportion.
     walk_s = old["at_utc_s"] - before["lift_utc_s"]
     assert 5.0 < walk_s < 20.0
     assert old["lip_temp_c"] - row["lip_temp_c"] == pytest.approx(10.5 / 20.0 * (walk_s + 15.0 - 20.0), abs=0.01)
@@ -135,7 +136,9 @@ def test_another_mould_keeps_the_figure_of_the_pot_and_takes_that_mould_s_way(ho
     row = shown(run, "2026-001-1")["row"]
     assert row["mould"] == "cleat 2"
     assert row["pot_temp_c"] == old["pot_temp_c"]
-    assert old["lip_temp_c"] - row["lip_temp_c"] == pytest.approx(7.0)  # losses of 10.5 and 17.5 degC (sim/demo.py)
+    assert old["lip_temp_c"] - row["lip_temp_c"] == pytest.approx(
+        7.0
+    )  # losses of 10.5 and 17.5 degC (pourcall/sim/scenarios/demo.py)
     assert "worked out again for another mould" in row["basis"]
     assert [part["what"] for part in shown(run, "2026-001-1")["parts"]][-1] == "at the lip"
 
@@ -206,8 +209,8 @@ def test_a_process_of_its_own_works_out_the_same_and_brings_its_refusals_home(ho
 
 
 def test_a_correction_that_another_one_overtook_is_refused(home: Path) -> None:
-    from pourcall.daemon.library import enter
-    from pourcall.daemon.records.opening import connect
+    from pourcall.daemon.api.library import enter
+    from pourcall.records.upkeep.opening import connect
 
     asked = PourCorrection(pour="2026-001-1", mould="cleat 2")
     with Store.read(database(home)) as store:

@@ -1,4 +1,4 @@
-"""Room: `pourcall probe check` as a person calls it: from a file, live, on record, with its trend."""
+"""`pourcall probe check` as a person calls it: from a file, live, on record, with its trend."""
 
 import json
 from collections.abc import Callable
@@ -42,7 +42,7 @@ def test_a_cup_from_a_file_is_judged_kept_and_shown_with_its_trend(
     for number, (halt_c, utc_s) in enumerate(
         [(381.0, 1.7e9), (379.0, 1.7e9 + 40 * 86400), (374.5, 1.7e9 + 80 * 86400)]
     ):
-        monkeypatch.setattr("pourcall.cli.cup_check.time.time", lambda at_s=utc_s: at_s)
+        monkeypatch.setattr("pourcall.cli.probes.cup_check.time.time", lambda at_s=utc_s: at_s)
         trace = cup_file(tmp_path / f"cup{number}.csv", halt_c, number)
         done = run("probe", "check", "metal", "--alloy", "alloy3", "--from", str(trace), "--who", "ann")
         assert done.code == 0, done.err
@@ -99,7 +99,7 @@ def test_live_it_finds_the_plateau_by_itself_and_stops(run: Run, monkeypatch: py
         return [FurnaceSnapshot(furnace="club", seq=1, mono_s=second, utc_s=1.7e9 + second, probes=(view,))]
 
     monkeypatch.setattr(client.DaemonClient, "furnaces", furnaces)
-    monkeypatch.setattr("pourcall.cli.calibration_sources.time.sleep", lambda seconds: None)
+    monkeypatch.setattr("pourcall.cli.probes.calibration_sources.time.sleep", lambda seconds: None)
     done = run("probe", "check", "metal", "--alloy", "alloy3", "--watch")
     assert done.code == 0, done.err
     assert "metal reads 6.0 °C low at 381.0 °C" in done.out

@@ -1,4 +1,4 @@
-"""Room: charges, mould setups, endings, results by command: with a real daemon, and straight to the file without."""
+"""Charges, mould setups, endings, results by command: with a real daemon, and straight to the file without."""
 
 import json
 import sqlite3

@@ -1,4 +1,4 @@
-"""Room: `pourcall replay` over files of any make: degrees and emf, in any unit, told to a person and to a program.
+"""`pourcall replay` over files of any make: degrees and emf, in any unit, told to a person and to a program.
 
 Figures from the printed tables of the NIST ITS-90 database (tests/data/thermocouple): type K 0 mV at 0 degC, 4.096 at
 100, 20.644 at 500, 41.276 at 1000 and 1.000 at 25; type S 9.587 mV at 1000 degC.

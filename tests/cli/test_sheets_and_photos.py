@@ -1,4 +1,4 @@
-"""Room: sheet, compare, exports, photos and search as commands, over the record of the demonstration."""
+"""Sheet, compare, exports, photos and search as commands, over the record of the demonstration."""
 
 import csv
 import json

@@ -1,4 +1,4 @@
-"""Room: the whole way of a user, with real parts: processes, sockets, ports, files. Every command as in a shell."""
+"""The whole way of a user, with real parts: processes, sockets, ports, files. Every command as in a shell."""
 
 import contextlib
 import json
@@ -216,10 +216,10 @@ async def test_setup_knows_a_simulated_board_on_a_terminal(
     import asyncio
 
     from pourcall.drivers import ports
-    from pourcall.sim.demo import demo_scenario
-    from pourcall.sim.ptyboard import LockStep
+    from pourcall.sim.boards.pty_board import LockStep
+    from pourcall.sim.clock import SimClock
+    from pourcall.sim.scenarios.demo import demo_scenario
     from pourcall.sim.shop import Shop
-    from pourcall.sim.simclock import SimClock
 
     monkeypatch.setattr(ports, "list_ports", list)
     step = LockStep(Shop(demo_scenario()), SimClock(), speed=20.0)

@@ -1,4 +1,4 @@
-"""Room: parts for the tests of the daemon's shell: a clock to turn by hand, an engine of few words, a slow disk."""
+"""Parts for the tests of the daemon's shell: a clock to turn by hand, an engine of few words, a slow disk."""
 
 import asyncio
 import concurrent.futures

@@ -1,4 +1,4 @@
-"""Room: one daemon on one folder, and a computer kept awake. Locks of the real system, programs of the real system."""
+"""One daemon on one folder, and a computer kept awake. Locks of the real system, programs of the real system."""
 
 import asyncio
 import os
@@ -11,15 +11,15 @@ from typing import Any
 import pytest
 
 from pourcall.contract.errors import DaemonError
-from pourcall.daemon import sockets
+from pourcall.daemon.api import sockets
 from pourcall.daemon.lag import LagWatch
-from pourcall.daemon.single import SingleLock, private_folder
+from pourcall.daemon.process_lock import SingleLock, private_folder
 from pourcall.daemon.tasks import Tasks
-from pourcall.daemon.wake import WakeKeeper, helper_command
+from pourcall.daemon.sleep_blocker import WakeKeeper, helper_command
 
 HOLDER = """
 import sys, pathlib
-from pourcall.daemon.single import SingleLock
+from pourcall.daemon.process_lock import SingleLock
 with SingleLock(pathlib.Path(sys.argv[1])):
     print("held", flush=True)
     sys.stdin.read()

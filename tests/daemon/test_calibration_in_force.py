@@ -1,4 +1,4 @@
-"""Room: a calibration on record is in force from the daemon's next start; what was recorded before keeps what it had,
+"""A calibration on record is in force from the daemon's next start; what was recorded before keeps what it had,
 and both can be had side by side. Real terminal, real record; simulated time."""
 
 import csv
@@ -14,12 +14,12 @@ from pourcall.contract.inputs import Command, Input
 from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import parse_settings
-from pourcall.daemon.calibrate.correction import ProbeFacts, RawSample, emf_trace, find_point
-from pourcall.daemon.door import Passed
-from pourcall.daemon.engine.config import EngineConfig
+from pourcall.calibration.correction import ProbeFacts, RawSample, emf_trace, find_point
+from pourcall.daemon.sequencer import Passed
+from pourcall.contract.config import EngineConfig
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
-from pourcall.daemon.records.calibrations import (
+from pourcall.records.entries.calibrations import (
     add_point,
     calibration_rows,
     calibrations_in_force,
@@ -27,18 +27,18 @@ from pourcall.daemon.records.calibrations import (
     raw_samples,
     write_aside,
 )
-from pourcall.daemon.records.journal import read_inputs
-from pourcall.daemon.records.recompute import recompute_melt
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.replay import outputs_as_bytes
-from pourcall.drivers.calibration import Calibration
-from pourcall.drivers.calpoints import cal_point
-from pourcall.drivers.compensation import to_temperature
-from pourcall.sim.cup import Cup, cool_cup
-from pourcall.sim.demo import demo_scenario
-from pourcall.sim.ptyboard import LockStep
+from pourcall.records.read.journal import read_inputs
+from pourcall.reports.tables.recompute import recompute_melt
+from pourcall.records.read.store import Store
+from pourcall.replay.traces import outputs_as_bytes
+from pourcall.contract.calibration import Calibration
+from pourcall.thermometry.reference_points import cal_point
+from pourcall.thermometry.compensation import to_temperature
+from pourcall.sim.plant.cup import Cup, cool_cup
+from pourcall.sim.scenarios.demo import demo_scenario
+from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.shop import START_UTC_S, Shop
-from pourcall.sim.simclock import SimClock
+from pourcall.sim.clock import SimClock
 
 if sys.platform == "win32":
     pytest.skip("pseudo-terminals are missing here", allow_module_level=True)
@@ -213,7 +213,7 @@ def test_a_point_is_kept_beside_a_recorder_that_is_writing(tmp_path: Path) -> No
     import time
 
     from pourcall.contract.inputs import TickIn
-    from pourcall.daemon.records.recorder import Recorder
+    from pourcall.records.write.recorder import Recorder
 
     path, troubles = tmp_path / "pourcall.sqlite", list[str]()
     recorder = Recorder(path, on_state=lambda problem, *_: troubles.append(problem), clock=time.monotonic)

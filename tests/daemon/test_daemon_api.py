@@ -1,4 +1,4 @@
-"""Room: the whole daemon over its real socket, with its real record and a real pseudo-terminal for a board."""
+"""The whole daemon over its real socket, with its real record and a real pseudo-terminal for a board."""
 
 import asyncio
 import csv
@@ -20,7 +20,7 @@ from pourcall.contract.inputs import Note
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
 from pourcall.daemon.main import Daemon
-from pourcall.daemon.records.store import Store
+from pourcall.records.read.store import Store
 from pourcall.drivers.wire.ourline import encode_sample
 
 if sys.platform == "win32":

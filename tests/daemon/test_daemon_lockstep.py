@@ -1,4 +1,4 @@
-"""Room: the whole daemon in lock-step with the simulator: real pty, real link thread, real record, simulated time."""
+"""The whole daemon in lock-step with the simulator: real pty, real link thread, real record, simulated time."""
 
 import sys
 
@@ -8,14 +8,14 @@ from pourcall.contract.events import AlarmChanged, CallChanged
 from pourcall.contract.inputs import Command
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
-from pourcall.daemon.door import Passed
+from pourcall.daemon.sequencer import Passed
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
-from pourcall.daemon.records.store import Store
-from pourcall.sim.demo import demo_scenario
-from pourcall.sim.ptyboard import LockStep
+from pourcall.records.read.store import Store
+from pourcall.sim.scenarios.demo import demo_scenario
+from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.shop import Shop
-from pourcall.sim.simclock import SimClock
+from pourcall.sim.clock import SimClock
 
 if sys.platform == "win32":
     pytest.skip("pseudo-terminals are missing here", allow_module_level=True)

@@ -1,4 +1,4 @@
-"""Room: the daemon as a process: what it loads, how it ends, and what is left when it is killed."""
+"""The daemon as a process: what it loads, how it ends, and what is left when it is killed."""
 
 import json
 import os
@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from pourcall.contract.paths import Paths
-from pourcall.daemon.records.store import Store
+from pourcall.records.read.store import Store
 
 if sys.platform == "win32":
     pytest.skip("signals and Unix sockets are missing here", allow_module_level=True)

@@ -1,4 +1,4 @@
-"""Room: the door. One order, both times, nothing waits for a disk, and nobody's trouble is another's."""
+"""The door. One order, both times, nothing waits for a disk, and nobody's trouble is another's."""
 
 from typing import Any
 
@@ -8,7 +8,7 @@ from pourcall.contract.events import AlarmChanged, MeltStarted
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import EndMelt, MeltEnding, Note, SampleIn, StartMelt
 from pourcall.contract.plan import MeltPlan
-from pourcall.daemon.door import Door, Passed
+from pourcall.daemon.sequencer import Door, Passed
 
 OPEN = Sample(channel="0", raw_kind=RawKind.EMF_UV, raw_value=None, flags=1)
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)

@@ -1,4 +1,4 @@
-"""Room: the daemon and what was learned: models from the record into a melt, profiles by name, both over a restart.
+"""The daemon and what was learned: models from the record into a melt, profiles by name, both over a restart.
 
 A real record on disk, a real recorder; no ports. The fit is a stand-in here (tests/foresight holds the real one).
 """
@@ -16,16 +16,16 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import EndMelt, MeltEnding, StartMelt, StopProfile
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
-from pourcall.daemon.foresight.model import usual_model
-from pourcall.daemon.foresight.traces import Fitted, Job
+from pourcall.furnace.model import usual_model
+from pourcall.furnace.training import Fitted, Job
 from pourcall.daemon.learning import Learner
 from pourcall.daemon.main import Daemon
-from pourcall.daemon.records.calibrations import write_aside
-from pourcall.daemon.records.furnace_models import keep_model, latest_model
-from pourcall.daemon.records.journal import read_inputs
-from pourcall.daemon.records.store import Store
+from pourcall.records.entries.calibrations import write_aside
+from pourcall.records.entries.furnace_models import keep_model, latest_model
+from pourcall.records.read.journal import read_inputs
+from pourcall.records.read.store import Store
 from pourcall.daemon.service import Service
-from pourcall.sim.simclock import SimClock
+from pourcall.sim.clock import SimClock
 
 SETTINGS = """
 [board.bench]

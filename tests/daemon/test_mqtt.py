@@ -1,4 +1,4 @@
-"""Room: publishing, against a real broker. It never delays anything and loses nothing but the oldest readings.
+"""Publishing, against a real broker. It never delays anything and loses nothing but the oldest readings.
 
 The broker is mosquitto on a free port of this machine. Where it is not installed the tests are skipped, saying so;
 under CI=true that is a failure.
@@ -26,7 +26,7 @@ from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import Note
 from pourcall.contract.settings import Mqtt
 from pourcall.daemon.clock import RealClock
-from pourcall.daemon.door import Door
+from pourcall.daemon.sequencer import Door
 from pourcall.daemon.mqtt import MqttPublisher
 from pourcall.daemon.outbox import Message, Outbox
 

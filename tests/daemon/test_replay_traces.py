@@ -1,4 +1,4 @@
-"""Room: the engine over real traces with couples that failed on the way: no number, no doubt hidden, no pour called.
+"""The engine over real traces with couples that failed on the way: no number, no doubt hidden, no pour called.
 
 Traces: `tests/data/traces/PROVENANCE.md` (NIST). Where a couple is healthy is judged from the column itself: steps of
 more than 40 degC in 15 s are no steel beam's.
@@ -20,11 +20,11 @@ from pourcall.contract.inputs import Input, TickIn
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason, Status
-from pourcall.daemon import replay
-from pourcall.daemon.engine.core import Engine
-from pourcall.drivers.tracefile import Column, TraceFile, decode, read_trace
-from pourcall.profiles.sheet import SheetLibrary, load_sheets
-from pourcall.profiles.window import MouldSpec, melt_plan
+from pourcall.replay import traces as replay
+from pourcall.engine.core import Engine
+from pourcall.drivers.trace_file import Column, TraceFile, decode, read_trace
+from pourcall.metal.alloys.sheet import SheetLibrary, load_sheets
+from pourcall.metal.windows import MouldSpec, melt_plan
 
 FOLDER = Path(__file__).parents[1] / "data" / "traces"
 TEST_2, TEST_3, ISO = "E119_Compartment_Test_2", "E119_Compartment_Test_3", "ISONG3"

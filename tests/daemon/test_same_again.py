@@ -1,4 +1,4 @@
-"""Room: what was said live is said again by a replay of the record: byte for byte, in another process, after a day of
+"""What was said live is said again by a replay of the record: byte for byte, in another process, after a day of
 faults on the wire. Real terminal, real link thread, real record; simulated time."""
 
 import asyncio
@@ -15,15 +15,15 @@ from pourcall.contract.events import AlarmChanged, CallChanged, MeltEnded
 from pourcall.contract.inputs import Command, Input, LinkIn, LinkKind, SampleIn
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
-from pourcall.daemon.door import Passed
+from pourcall.daemon.sequencer import Passed
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
-from pourcall.daemon.records.journal import read_events, read_inputs
-from pourcall.daemon.records.store import Store
-from pourcall.sim.demo import demo_scenario
-from pourcall.sim.ptyboard import LockStep
+from pourcall.records.read.journal import read_events, read_inputs
+from pourcall.records.read.store import Store
+from pourcall.sim.scenarios.demo import demo_scenario
+from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.shop import FaultAt, Scenario, Shop
-from pourcall.sim.simclock import SimClock
+from pourcall.sim.clock import SimClock
 
 if sys.platform == "win32":
     pytest.skip("pseudo-terminals are missing here", allow_module_level=True)
@@ -47,10 +47,10 @@ AGAIN = """
 import os, sys
 from pathlib import Path
 import msgspec
-from pourcall.daemon.engine.config import EngineConfig
-from pourcall.daemon.records.journal import read_inputs
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.replay import outputs_as_bytes
+from pourcall.contract.config import EngineConfig
+from pourcall.records.read.journal import read_inputs
+from pourcall.records.read.store import Store
+from pourcall.replay.traces import outputs_as_bytes
 
 with Store.read(Path(sys.argv[1])) as store:
     (session,) = store.sessions()

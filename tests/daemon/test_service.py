@@ -1,4 +1,4 @@
-"""Room: the service with links of the test's making: who hears what, in what order, and how it starts and ends."""
+"""The service with links of the test's making: who hears what, in what order, and how it starts and ends."""
 
 import asyncio
 import threading

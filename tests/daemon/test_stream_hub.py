@@ -1,4 +1,4 @@
-"""Room: the stream's hub and the trace in memory. A slow client costs nothing; what it gets is whole all the same."""
+"""The stream's hub and the trace in memory. A slow client costs nothing; what it gets is whole all the same."""
 
 import asyncio
 import math
@@ -15,9 +15,9 @@ from pourcall.contract.inputs import EndMelt, MeltEnding, Note, StartMelt
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
-from pourcall.daemon.door import Door
-from pourcall.daemon.hub import Client, Hub
-from pourcall.daemon.trace import TraceBook
+from pourcall.daemon.sequencer import Door
+from pourcall.daemon.api.hub import Client, Hub
+from pourcall.daemon.live_trace import TraceBook
 
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)
 _decoder = msgspec.json.Decoder(StreamMessage)

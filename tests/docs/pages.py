@@ -1,4 +1,4 @@
-"""Room: reading the documents, for the tests beside this."""
+"""Reading the documents, for the tests beside this."""
 
 import re
 from collections.abc import Iterator

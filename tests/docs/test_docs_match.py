@@ -1,4 +1,4 @@
-"""Room: the documents say what the code does. Names, figures, examples and links are held against the code itself."""
+"""The documents say what the code does. Names, figures, examples and links are held against the code itself."""
 
 import argparse
 import importlib.util
@@ -20,15 +20,15 @@ from pourcall.contract.events import AlarmState, CallKind, Flag, MeltState, Prio
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.contract.status import Reason
-from pourcall.daemon.engine.catalogue import CATALOGUE
-from pourcall.daemon.engine.melt_state import Band
-from pourcall.daemon.openapi import ROUTES
+from pourcall.daemon.api.openapi import ROUTES
 from pourcall.drivers.wire import max31855, max31856, mcp960x, ourline
 from pourcall.drivers.wire.framing import Decoder
-from pourcall.profiles.window import MATERIAL_SHIFT
-from pourcall.sim.demo import DEMOS
-from pourcall.tui.sound import REPEAT_S as SOUND_REPEAT_S
-from pourcall.tui.sound import Code
+from pourcall.engine.alarms.catalogue import CATALOGUE
+from pourcall.engine.melt.melt_state import Band
+from pourcall.metal.windows import MATERIAL_SHIFT
+from pourcall.sim.scenarios.demo import DEMOS
+from pourcall.tui.sounds.cues import REPEAT_S as SOUND_REPEAT_S
+from pourcall.tui.sounds.cues import Code
 from tests.docs.pages import DOCS, ROOT, coded, page, rows, section
 
 COMMON_OPTIONS = {"--help", "-h", "--json", "--unit", "--furnace", "--who", "--limit"}  # told once for all commands
@@ -40,7 +40,7 @@ COMMON_OPTIONS = {"--help", "-h", "--json", "--unit", "--furnace", "--who", "--l
 def options_of(command: str) -> set[str]:
     """Every option and every sub-command of a command that a person is told of."""
     parser = argparse.ArgumentParser()
-    import_module(f"pourcall.cli.{command}_command").add_arguments(parser)
+    import_module(COMMANDS[command].module(command)).add_arguments(parser)
     found: set[str] = set()
 
     def look(at: argparse.ArgumentParser) -> None:
@@ -212,7 +212,7 @@ def test_the_alarms_page_names_every_alarm_state_call_and_reason() -> None:
 def test_the_sounds_repeat_as_they_are_told_to() -> None:
     told = section(page("docs/alarms.md"), "Sounds")
     assert f"again every {SOUND_REPEAT_S[Code.WARNING]:g} s" in told
-    from pourcall.daemon.engine.calls import REPEAT_S
+    from pourcall.engine.calls import REPEAT_S
 
     repeats = {row[0].strip("`"): row[2] for row in rows(section(page("docs/alarms.md"), "Calls"))}
     for kind, repeat_s in REPEAT_S.items():
@@ -230,13 +230,18 @@ def test_how_it_decides_names_every_state_band_place_and_flag() -> None:
 
 
 def test_figures_in_how_it_decides_are_those_of_the_engine() -> None:
-    from pourcall.daemon.engine import calls, dips, measure, metal, pour_call, settle_fit
+    from pourcall.contract import reading
+    from pourcall.engine import calls
+    from pourcall.engine.bath import dips, metal
+    from pourcall.engine.melt import pour_call
+    from pourcall.engine.sensing import measurement as measure
+    from pourcall.thermal_analysis import settling as settle_fit
 
     text = " ".join(page("docs/how-it-decides.md").split())
     for told in (
         f"for at most {metal.VALID_S:g} seconds",
-        f"{metal.GROWTH_C_PER_MIN:g} °C a minute on top",
-        f"±{metal.TYPED_U_C:g} °C",
+        f"{reading.GROWTH_C_PER_MIN:g} °C a minute on top",
+        f"±{reading.TYPED_U_C:g} °C",
         f"Up to {dips.FIT_LIMIT_C:g} °C the figure counts. With {dips.SETTLED_C:g} °C or less to go",
         f"went down and up again by more than {dips.WANDER_C:g} °C",
         f"a lag of {settle_fit.EDGE_TAU:g} times that of the sheath",

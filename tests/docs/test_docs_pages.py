@@ -1,4 +1,4 @@
-"""Room: the README's claims that can be checked, links, words and the files that stand beside the pages."""
+"""The README's claims that can be checked, links, words and the files that stand beside the pages."""
 
 import re
 import tomllib
@@ -76,7 +76,7 @@ def test_files_lie_where_the_readme_says(
 
 
 def test_every_key_of_the_dashboard_is_told() -> None:
-    from pourcall.tui.help import KEYS
+    from pourcall.tui.screen.help import KEYS
 
     told = {row[0].strip("`") for row in rows(section(page("README.md"), "The demonstration"))}
     shown = {key for keys, _ in KEYS for key in keys.split()}  # what the help page tells, and the key that opens it

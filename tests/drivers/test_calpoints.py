@@ -1,11 +1,11 @@
-"""Room: known temperatures against what is printed elsewhere: ITS-90, IAPWS-IF97, tables of boiling points."""
+"""Known temperatures against what is printed elsewhere: ITS-90, IAPWS-IF97, tables of boiling points."""
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadInput, NotFound, OutOfRange
-from pourcall.drivers.calpoints import (
+from pourcall.thermometry.reference_points import (
     POINTS,
     air_pressure_hpa,
     boiling_point,

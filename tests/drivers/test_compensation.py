@@ -1,4 +1,4 @@
-"""Room: from raw values to degrees. Cold junctions in emf, linear amplifiers, calibrations, ways to have no number.
+"""From raw values to degrees. Cold junctions in emf, linear amplifiers, calibrations, ways to have no number.
 
 Vectors: tests/data/amplifiers (provenance in its README). Wiring numbers were worked out from the ITS-90 functions
 apart from this program and are given to the degree or tenth.
@@ -17,9 +17,10 @@ from hypothesis import strategies as st
 from pourcall.contract.errors import BadInput, OutOfRange
 from pourcall.contract.frames import RawKind
 from pourcall.contract.status import STATUS_OF, Reason, Status
-from pourcall.drivers import thermocouple as tc
-from pourcall.drivers.calibration import NO_CALIBRATION, Calibration, calibration_point
-from pourcall.drivers.compensation import LINEAR_UV_PER_C, cold_emf_uv, linear_chip_c, to_temperature, total_emf_uv
+from pourcall.thermometry import thermocouple as tc
+from pourcall.contract.calibration import NO_CALIBRATION, Calibration
+from pourcall.thermometry.emf_correction import calibration_point
+from pourcall.thermometry.compensation import LINEAR_UV_PER_C, cold_emf_uv, linear_chip_c, to_temperature, total_emf_uv
 
 EMF, LINEAR, ITS90, TYPED = RawKind.EMF_UV, RawKind.LINEAR_C, RawKind.ITS90_C, RawKind.TYPED_C
 VECTORS: dict[str, list[dict[str, Any]]] = json.loads(

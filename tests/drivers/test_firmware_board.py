@@ -1,4 +1,4 @@
-"""Room: the reference firmware, run under CPython with the hardware replaced. Its lines meet our own decoder."""
+"""The reference firmware, run under CPython with the hardware replaced. Its lines meet our own decoder."""
 
 import importlib.util
 import itertools
@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from pourcall.contract.frames import BoardStatus, Frame, Identity, RawKind, Sample, SampleFlag
 from pourcall.drivers.wire import max31855, ourline
 
-FILE = Path(__file__).parents[2] / "drivers" / "firmware" / "pourcall_board.py"
+FILE = Path(__file__).parents[2] / "pourcall" / "drivers" / "firmware" / "pourcall_board.py"
 
 
 def load() -> ModuleType:

@@ -1,4 +1,4 @@
-"""Room: the exact inverse. Round trip, monotone, no step at a joint, NaN, infinities, ends of the range."""
+"""The exact inverse. Round trip, monotone, no step at a joint, NaN, infinities, ends of the range."""
 
 import subprocess
 import sys
@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadInput, OutOfRange
-from pourcall.drivers import thermocouple as tc
+from pourcall.thermometry import thermocouple as tc
 
 EXACT_C = 1e-6  # the budget
 JOINTS = [
@@ -164,7 +164,7 @@ def test_an_unknown_type_is_refused_with_the_known_ones(tc_type: str) -> None:
 def test_the_measurement_chain_of_the_daemon_loads_no_numpy() -> None:
     code = (
         "import sys\n"
-        "import pourcall.drivers.uncertainty, pourcall.drivers.compensation, pourcall.drivers.thermocouple as tc\n"
+        "import pourcall.thermometry.uncertainty, pourcall.thermometry.compensation, pourcall.thermometry.thermocouple as tc\n"
         "tc.temp_c('K', 20000.0)\n"
         "sys.exit(int(any(name.split('.')[0] in ('numpy', 'scipy') for name in sys.modules)))\n"
     )

@@ -1,4 +1,4 @@
-"""Room: the reference functions against what others printed.
+"""The reference functions against what others printed.
 
 NIST Monograph 175 / SRD 60 tables (tests/data/thermocouple, provenance there), the published inverse polynomials within
 their own stated errors, the ITS-90 fixed points, and an independent library.
@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from thermocouples_reference import thermocouples as independent
 
-from pourcall.drivers import thermocouple as tc
-from pourcall.drivers import vector
-from pourcall.drivers.its90 import REFERENCE, TYPE_K_EXPONENTIAL
+from pourcall.thermometry import thermocouple as tc
+from pourcall.thermometry import vector
+from pourcall.thermometry.its90 import REFERENCE, TYPE_K_EXPONENTIAL
 
 DATA = Path(__file__).parents[1] / "data" / "thermocouple"
 PUBLISHED: dict[str, Any] = json.loads((DATA / "its90_coefficients.json").read_text(encoding="utf-8"))["types"]

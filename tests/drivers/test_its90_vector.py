@@ -1,4 +1,4 @@
-"""Room: whole logs at once. The vectorised functions against the scalar ones, which the tables check."""
+"""Whole logs at once. The vectorised functions against the scalar ones, which the tables check."""
 
 import numpy as np
 import pytest
@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadInput
-from pourcall.drivers import thermocouple as tc
-from pourcall.drivers import vector
+from pourcall.thermometry import thermocouple as tc
+from pourcall.thermometry import vector
 
 
 @pytest.mark.parametrize("tc_type", tc.TYPES)

@@ -1,4 +1,4 @@
-"""Room: old bytes in a burst are told late (fault S10), and nothing else is."""
+"""Old bytes in a burst are told late (fault S10), and nothing else is."""
 
 import pytest
 from hypothesis import given

@@ -1,4 +1,4 @@
-"""Room: the serial link on real pseudo-terminals and sockets (fault catalogue, S1, S3 to S5, S8 to S12)."""
+"""The serial link on real pseudo-terminals and sockets (fault catalogue, S1, S3 to S5, S8 to S12)."""
 
 import errno
 import os

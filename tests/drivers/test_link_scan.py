@@ -1,4 +1,4 @@
-"""Room: listing, naming and scanning ports; capturing what they send and playing it back."""
+"""Listing, naming and scanning ports; capturing what they send and playing it back."""
 
 import json
 import os

@@ -1,4 +1,4 @@
-"""Room: delimited files of any make, read as a person would read them; and nothing but a sentence where that fails."""
+"""Delimited files of any make, read as a person would read them; and nothing but a sentence where that fails."""
 
 import math
 from datetime import UTC, datetime, timedelta
@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadTrace, NotFound
-from pourcall.drivers.tracefile import TraceFile, decode, read_trace
+from pourcall.drivers.trace_file import TraceFile, decode, read_trace
 
 FOLDER = Path(__file__).parents[1] / "data" / "traces"
 

@@ -1,4 +1,4 @@
-"""Room: how well a temperature is known. A published worked example, class tables, and what calibration takes away."""
+"""How well a temperature is known. A published worked example, class tables, and what calibration takes away."""
 
 from math import sqrt
 
@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadInput, OutOfRange
-from pourcall.drivers import thermocouple as tc
-from pourcall.drivers.amplifier_limits import Amplifier
-from pourcall.drivers.calibration import Calibration
-from pourcall.drivers.tolerance import BANDS, WireClass, class_range_c, tolerance
-from pourcall.drivers.uncertainty import Chain, Shape, budget, combine, normal, rectangular
+from pourcall.thermometry import thermocouple as tc
+from pourcall.thermometry.amplifier_limits import Amplifier
+from pourcall.contract.calibration import Calibration
+from pourcall.thermometry.tolerance import BANDS, WireClass, class_range_c, tolerance
+from pourcall.thermometry.uncertainty import Chain, Shape, budget, combine, normal, rectangular
 
 CLASS_1, CLASS_2 = WireClass.IEC_1, WireClass.IEC_2
 

@@ -1,4 +1,4 @@
-"""Room: the chips' registers against their data sheets. Vectors: tests/data/amplifiers (provenance in its README)."""
+"""The chips' registers against their data sheets. Vectors: tests/data/amplifiers (provenance in its README)."""
 
 import json
 from pathlib import Path

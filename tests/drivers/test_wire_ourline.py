@@ -1,4 +1,4 @@
-"""Room: our own line, both ways."""
+"""Our own line, both ways."""
 
 import math
 

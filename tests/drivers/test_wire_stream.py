@@ -1,4 +1,4 @@
-"""Room: every decoder fed whole, byte by byte, joined, cut anywhere, and with rubbish (faults S3 to S5, S11)."""
+"""Every decoder fed whole, byte by byte, joined, cut anywhere, and with rubbish (faults S3 to S5, S11)."""
 
 import gc
 import random

@@ -1,4 +1,4 @@
-"""Room: text lines by a column map, and the guess of a format."""
+"""Text lines by a column map, and the guess of a format."""
 
 import random
 

@@ -1,4 +1,4 @@
-"""Room: parts for the tests of the engine: a bench that drives one engine by hand, second by second."""
+"""Parts for the tests of the engine: a bench that drives one engine by hand, second by second."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -8,12 +8,12 @@ import pytest
 
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
+from pourcall.contract.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.plan import MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Place, ProbeState, Reading
-from pourcall.daemon.engine.config import BoardConfig, EngineConfig, ProbeConfig
-from pourcall.daemon.engine.core import Engine
-from pourcall.profiles.sheet import load_sheets
+from pourcall.engine.core import Engine
+from pourcall.metal.alloys.sheet import load_sheets
 
 ZA27 = load_sheets().get("za27").facts()
 

@@ -1,7 +1,7 @@
-"""Room: a simulated dip for the tests. Plant, sheath and amplifier of `sim` in, what the engine makes of them out.
+"""A simulated dip for the tests. Plant, sheath and amplifier of `sim` in, what the engine makes of them out.
 
-Sheaths are those of the published response table (sab-cable.com, in sim/probe.py), alloys the shipped sheets. The truth
-beside each dip is the plant's bulk temperature at the moment the probe comes out.
+Sheaths are those of the published response table (sab-cable.com, in pourcall/sim/plant/probe.py), alloys the shipped
+sheets. The truth beside each dip is the plant's bulk temperature at the moment the probe comes out.
 """
 
 import zlib
@@ -11,17 +11,17 @@ from typing import Any
 
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
+from pourcall.contract.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import DipView
-from pourcall.daemon.engine.config import BoardConfig, EngineConfig, ProbeConfig
-from pourcall.daemon.engine.core import Engine
-from pourcall.sim.amp import Amp
-from pourcall.sim.faults import Faults
-from pourcall.sim.metal import alloy
-from pourcall.sim.plant import FurnaceSpec, Plant, PlantStart
-from pourcall.sim.probe import SHEATHS, Probe
-from pourcall.sim.scenarios import make_plan, pot_for
+from pourcall.engine.core import Engine
+from pourcall.sim.boards.amp import Amp
+from pourcall.sim.boards.faults import Faults
+from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart
+from pourcall.sim.plant.metal import alloy
+from pourcall.sim.plant.probe import SHEATHS, Probe
+from pourcall.sim.scenarios.normal_melts import make_plan, pot_for
 from tests.simulated import RULE_OF_SHEATH
 
 CHIPS = {"max31855": "max31855", "emf": "emf", "its90": ""}

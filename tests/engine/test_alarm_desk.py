@@ -1,4 +1,4 @@
-"""Room: the alarm desk: delays, silence, shelves, severity, suppression (alarms_and_signals, sections 1 and 2).
+"""The alarm desk: delays, silence, shelves, severity, suppression (alarms_and_signals, sections 1 and 2).
 
 Times of the reference: re-sound after silence 30 s (IMO MSC.302(87) 7.3.5); shelves 5 to 60 minutes, never a trip.
 """
@@ -6,9 +6,9 @@ Times of the reference: re-sound after silence 30 s (IMO MSC.302(87) 7.3.5); she
 import pytest
 
 from pourcall.contract.events import AlarmState, AlarmView, Priority
-from pourcall.daemon.engine import catalogue
-from pourcall.daemon.engine.alarms import AlarmDesk
-from pourcall.daemon.engine.catalogue import AlarmKind
+from pourcall.engine.alarms import catalogue
+from pourcall.engine.alarms.catalogue import AlarmKind
+from pourcall.engine.alarms.manager import AlarmDesk
 
 UTC = 1_777_700_000.0
 

@@ -1,4 +1,4 @@
-"""Room: the arrests of a melt at work. Melting and liquid by the trace's own shape, behind probes that are out by 25
+"""The arrests of a melt at work. Melting and liquid by the trace's own shape, behind probes that are out by 25
 degC; nothing poured on what still melts; a wrong alloy told, an ordinary melt not.
 
 Traces are lumped balances (any heat transfer text): heated at a steady rate, standing for (H/c)/rate at the melting
@@ -22,11 +22,11 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, Marked, MeltState
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import ProbeState
-from pourcall.daemon.engine.arrest_check import halts_of
-from pourcall.daemon.engine.arrest_desk import ArrestDesk, Findings
-from pourcall.daemon.engine.melt_state import Band, band_with_arrest
-from pourcall.daemon.engine.pour_call import hold_back, judge
-from pourcall.profiles.sheet import load_sheets
+from pourcall.engine.melt.melt_state import Band, band_with_arrest
+from pourcall.engine.melt.pour_call import hold_back, judge
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.thermal_analysis.arrest_analysis import ArrestDesk, Findings
+from pourcall.thermal_analysis.arrest_check import halts_of
 from tests.engine.conftest import Bench
 
 SHEETS = load_sheets()

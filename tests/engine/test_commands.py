@@ -1,4 +1,4 @@
-"""Room: every command takes effect or is refused in words: what was wrong, and what to do instead."""
+"""Every command takes effect or is refused in words: what was wrong, and what to do instead."""
 
 import pytest
 
@@ -6,7 +6,7 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.events import CommandRefused, MeltEnded, MeltStarted, PourMarked
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.daemon.engine.melt_run import MeltRun
+from pourcall.engine.melt.melt_run import MeltRun
 from tests.engine.conftest import Bench, make_plan
 
 

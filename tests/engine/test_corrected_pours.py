@@ -1,4 +1,4 @@
-"""Room: marks of the running melt that were wrong: a pour that was none, another mould, a time before it began."""
+"""Marks of the running melt that were wrong: a pour that was none, another mould, a time before it began."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""Room: the same inputs give the same bytes, in another process, after a journey through JSON, whatever the hash seed.
+"""The same inputs give the same bytes, in another process, after a journey through JSON, whatever the hash seed.
 
 Outputs are compared as the bytes that are recorded; the snapshot as a value, since msgspec leaves a default out only
 where it is the very same object, which a decoded word such as "electric" is not.
@@ -13,17 +13,17 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from pourcall.contract.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.contract.inputs import Input
-from pourcall.daemon.engine.config import BoardConfig, EngineConfig, ProbeConfig
-from pourcall.daemon.engine.core import Engine
-from pourcall.sim.scenarios import normal_melt, run
+from pourcall.engine.core import Engine
+from pourcall.sim.scenarios.normal_melts import normal_melt, run
 
 REPLAY = """
 import hashlib, sys
 import msgspec
 from pourcall.contract.inputs import Input
-from pourcall.daemon.engine.config import EngineConfig
-from pourcall.daemon.engine.core import Engine
+from pourcall.contract.config import EngineConfig
+from pourcall.engine.core import Engine
 config, journal = sys.stdin.buffer.read().split(b"\\n", 1)
 engine = Engine(msgspec.json.decode(config, type=EngineConfig))
 decoder = msgspec.json.Decoder(Input)
@@ -64,7 +64,7 @@ def test_a_journal_replayed_elsewhere_gives_byte_equal_outputs(seed: int) -> Non
 def test_the_engine_asks_no_clock_no_chance_and_no_file() -> None:
     """Imported alone it brings none of the modules that could (import contracts say the same of its sources)."""
     code = (
-        "import sys; import pourcall.daemon.engine.core; "
+        "import sys; import pourcall.engine.core; "
         "print(sorted(set(sys.modules) & {'numpy', 'scipy', 'sqlite3', 'asyncio', 'aiohttp', 'serial', 'random'}))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True, timeout=60)

@@ -1,4 +1,4 @@
-"""Room: dips as the engine tells them. Words for what is wrong, depth asked once, three in a row.
+"""Dips as the engine tells them. Words for what is wrong, depth asked once, three in a row.
 
 Traces are a first-order sheath (textbook) unless the simulator's own is named. Ten sheath diameters: common practice,
 no source; the fin is checked against a worked estimate (6 mm sheath, h 2000, k 25: 2 % at 20 mm, 0.02 % at 40 mm).
@@ -12,12 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract import inputs as inp
+from pourcall.contract.config import ProbeConfig
 from pourcall.contract.events import Dip, DipRecorded
 from pourcall.contract.reading import Place
 from pourcall.contract.units import in_unit
-from pourcall.daemon.engine.config import ProbeConfig
-from pourcall.daemon.engine.dip_trace import before_exit, fit_settling, settling_part
-from pourcall.daemon.engine.dips import dip_spread_c, stem_error_c
+from pourcall.engine.bath.dips import dip_spread_c, stem_error_c
+from pourcall.thermal_analysis.dip_trace import before_exit, fit_settling, settling_part
 from tests.engine.conftest import Bench
 from tests.engine.dipping import a_dip, dip_once
 

@@ -1,14 +1,14 @@
-"""Room: what a dip is worth, against the truth of the simulated bath: every sheath, every alloy, every kind of chip.
+"""What a dip is worth, against the truth of the simulated bath: every sheath, every alloy, every kind of chip.
 
-Sheath responses are those printed by sab-cable.com (sim/probe.py), alloys those of the shipped sheets, the couple's own
-error within IEC 60584-1 class 1. "About 95 %" is what k = 2 covers (JCGM 100:2008, 6.2).
+Sheath responses are those printed by sab-cable.com (pourcall/sim/plant/probe.py), alloys those of the shipped sheets,
+the couple's own error within IEC 60584-1 class 1. "About 95 %" is what k = 2 covers (JCGM 100:2008, 6.2).
 """
 
 from functools import cache
 
 import pytest
 
-from pourcall.sim.metal import ALLOY_KEYS
+from pourcall.sim.plant.metal import ALLOY_KEYS
 from tests.engine.dipping import Dipped, dip_once
 from tests.simulated import RULE_OF_SHEATH
 

@@ -1,14 +1,14 @@
-"""Room: the engine's tables are whole: every (state, event) pair is decided, once. OPC UA Part 9 for the alarms."""
+"""The engine's tables are whole: every (state, event) pair is decided, once. OPC UA Part 9 for the alarms."""
 
 from itertools import product
 
 from pourcall.contract.events import AlarmState, CallKind, MeltState, Priority
 from pourcall.contract.reading import ProbeState
-from pourcall.daemon.engine.alarms import ALARM_TABLE, LATCHING_TABLE, AlarmEvent
-from pourcall.daemon.engine.calls import REPEAT_S
-from pourcall.daemon.engine.catalogue import CATALOGUE, PARENTS
-from pourcall.daemon.engine.melt_state import MELT_TABLE, Band
-from pourcall.daemon.engine.probe_state import PROBE_STAYS, PROBE_TABLE, WHY, Sign
+from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS
+from pourcall.engine.alarms.manager import ALARM_TABLE, LATCHING_TABLE, AlarmEvent
+from pourcall.engine.calls import REPEAT_S
+from pourcall.engine.melt.melt_state import MELT_TABLE, Band
+from pourcall.engine.sensing.probe_state import PROBE_STAYS, PROBE_TABLE, WHY, Sign
 
 A, E = AlarmState, AlarmEvent
 LATCHED = (A.LATCHED_UNACKED, A.LATCHED_ACKED)

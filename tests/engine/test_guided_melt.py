@@ -1,7 +1,7 @@
-"""Room: foresight and profiles in the engine itself: a simulated furnace, a person at the knob, the engine between.
+"""Foresight and profiles in the engine itself: a simulated furnace, a person at the knob, the engine between.
 
-Furnaces and metal are the simulator's (sim/foresee.py: another structure than the model's); what is held against the
-truth is what the engine says through its events and its snapshot, nothing inside it.
+Furnaces and metal are the simulator's (pourcall/sim/scenarios/foresee.py: another structure than the model's); what
+is held against the truth is what the engine says through its events and its snapshot, nothing inside it.
 """
 
 import math
@@ -12,6 +12,7 @@ import pytest
 
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
+from pourcall.contract.config import BoardConfig, EngineConfig, PanelConfig, ProbeConfig
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
@@ -20,11 +21,10 @@ from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.units import Unit
-from pourcall.daemon.engine.config import BoardConfig, EngineConfig, PanelConfig, ProbeConfig
-from pourcall.daemon.engine.core import Engine
-from pourcall.daemon.foresight.model import usual_model
-from pourcall.profiles.ramp import ProfileLibrary, resolve
-from pourcall.sim.foresee import SHEATH_S, Workshop
+from pourcall.engine.core import Engine
+from pourcall.furnace.model import usual_model
+from pourcall.profiles.profile import ProfileLibrary, resolve
+from pourcall.sim.scenarios.foresee import SHEATH_S, Workshop
 from tests.simulated import RULE_OF_SHEATH
 
 HIGH, OFF = PowerLevel.HIGH, PowerLevel.OFF

@@ -1,12 +1,12 @@
-"""Room: the temperature at the lip of moulds poured one after the other from one lift: each second counts once."""
+"""The temperature at the lip of moulds poured one after the other from one lift: each second counts once."""
 
 import pytest
 
 from pourcall.contract.plan import MeltPlan
-from pourcall.daemon.engine.melt_run import MeltRun
-from pourcall.profiles.sheet import load_sheets
-from pourcall.profiles.transfer import Carry
-from pourcall.profiles.window import MouldSpec, melt_plan
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.metal.heat.transfer import Carry
+from pourcall.metal.windows import MouldSpec, melt_plan
 
 CARRY = Carry(walk_s=20.0, between_s=15.0)
 

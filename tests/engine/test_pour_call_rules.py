@@ -1,4 +1,4 @@
-"""Room: when a pour is called, word by word after DESIGN section 2, driven through the whole engine.
+"""When a pour is called, word by word after DESIGN section 2, driven through the whole engine.
 
 U is expanded uncertainty (k = 2) of lip temperature: metal and transfer loss in squares (GUM, JCGM 100:2008, 5.1.2).
 """
@@ -20,10 +20,10 @@ from pourcall.contract.events import (
     MeltState,
     PourMarked,
 )
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, lip_window_c, tap_window_c
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.units import Unit, in_unit
-from pourcall.daemon.engine.pour_call import judge, lip_window_c, tap_window_c
+from pourcall.engine.melt.pour_call import judge
 from tests.engine.conftest import Bench
 
 Plan = Callable[..., MeltPlan]
@@ -254,7 +254,8 @@ def test_a_dip_too_short_to_settle_gives_no_figure_and_says_how_long_to_hold(dip
 
 
 def test_a_shell_of_metal_frozen_on_the_tip_is_not_taken_for_the_bath(dipping: Bench) -> None:
-    """A cold probe in metal just above its liquidus reads the frozen shell, flat, 100 degC too low (sim/probe.py)."""
+    """A cold probe in metal just above its liquidus reads the frozen shell, flat, 100 degC too low
+    (pourcall/sim/plant/probe.py)."""
     outs = dipping.dip(376.0)
     (dip,) = [out.dip for out in outs if isinstance(out, DipRecorded)]
     assert dip.temp_c is None

@@ -1,14 +1,14 @@
-"""Room: what a probe is doing, from its trace. Falls and rises of a bead, steps of the shop's ordinary work."""
+"""What a probe is doing, from its trace. Falls and rises of a bead, steps of the shop's ordinary work."""
 
 import math
 
 import pytest
 
+from pourcall.contract.config import ProbeConfig
 from pourcall.contract.events import CallKind
 from pourcall.contract.frames import SampleFlag
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.status import Reason, Status
-from pourcall.daemon.engine.config import ProbeConfig
 from tests.engine.conftest import Bench
 
 

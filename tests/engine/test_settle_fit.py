@@ -1,4 +1,4 @@
-"""Room: where a settling probe is heading, against the analytic exponential and the published sheath response table.
+"""Where a settling probe is heading, against the analytic exponential and the published sheath response table.
 
 Table: response of mineral-insulated sheaths in water, insulated junction, t50 / t90 in seconds, as printed by
 sab-cable.com (1.5 mm 0.21/0.60, 3.0 mm 1.2/2.9, 4.5 mm 2.5/5.9, 6.0 mm 4.0/9.6). For a first-order response
@@ -17,9 +17,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
-from pourcall.daemon.engine.probe_state import SHEATHS
-from pourcall.daemon.engine.settle_fit import SettleFit, settle_fit
-from pourcall.sim.probe import two_lags
+from pourcall.sim.plant.probe import two_lags
+from pourcall.thermal_analysis.settling import SettleFit, settle_fit
+from pourcall.thermometry.sheaths import SHEATHS
 
 SAB_TABLE = {"mi_1.5": (0.21, 0.60), "mi_3.0": (1.2, 2.9), "mi_4.5": (2.5, 5.9), "mi_6.0": (4.0, 9.6)}
 

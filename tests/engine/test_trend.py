@@ -1,4 +1,4 @@
-"""Room: rates against exact slopes. Straight lines have one slope; least squares of noise is known in closed form."""
+"""Rates against exact slopes. Straight lines have one slope; least squares of noise is known in closed form."""
 
 import math
 from random import Random
@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pourcall.daemon.engine.trend import Trend
+from pourcall.thermal_analysis.trend import Trend
 
 
 def fed(points: list[tuple[float, float]], span_s: float = 2.0) -> Trend:

@@ -1,4 +1,4 @@
-"""Room: figures a person types in. A handheld meter was in the metal; a panel is the furnace's own, never that."""
+"""Figures a person types in. A handheld meter was in the metal; a panel is the furnace's own, never that."""
 
 from typing import Any
 
@@ -6,7 +6,7 @@ import pytest
 
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import Marked
-from pourcall.daemon.engine.dips import is_panel, panel_pair
+from pourcall.engine.bath.dips import is_panel, panel_pair
 from tests.engine.conftest import Bench
 from tests.engine.dipping import a_dip
 

@@ -1,4 +1,4 @@
-"""Room: parts for the fault catalogue's tests: one furnace ready to pour, broken on purpose, with and without a wire.
+"""Parts for the fault catalogue's tests: one furnace ready to pour, broken on purpose, with and without a wire.
 
 Each `test_<id>.py` tells a story twice: with the fault, and sound. `MAIN` names the story's test for the meta-test,
 `DETECTOR` what that removes to see the test fail.
@@ -24,7 +24,7 @@ from pourcall.contract.events import AlarmChanged, AlarmState, CallKind, Priorit
 from pourcall.contract.frames import BadFrame, Identity, Sample  # noqa: E402
 from pourcall.contract.reading import Reading  # noqa: E402
 from pourcall.contract.status import Reason, Status  # noqa: E402
-from pourcall.drivers.badframes import BadFrames  # noqa: E402
+from pourcall.drivers.bad_frames import BadFrames  # noqa: E402
 from pourcall.drivers.inbox import Arrival, Item, LinkEvent  # noqa: E402
 from pourcall.drivers.link import SerialLink  # noqa: E402
 from pourcall.drivers.wire import max31855, ourline  # noqa: E402

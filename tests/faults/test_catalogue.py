@@ -1,4 +1,4 @@
-"""Room: the fault catalogue and this folder agree, and each fault test fails when its detector is taken out."""
+"""The fault catalogue and this folder agree, and each fault test fails when its detector is taken out."""
 
 import csv
 import importlib
@@ -11,11 +11,11 @@ from types import ModuleType
 import pytest
 
 from pourcall.contract.events import Priority
-from pourcall.daemon.engine import measure
-from pourcall.daemon.engine.alarms import AlarmDesk
-from pourcall.daemon.engine.catalogue import CATALOGUE
-from pourcall.daemon.engine.link_health import BoardLink
 from pourcall.drivers.wire import framing
+from pourcall.engine.alarms.catalogue import CATALOGUE
+from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.sensing import measurement as measure
+from pourcall.engine.sensing.link_health import BoardLink
 from tests.faults.conftest import Rig
 
 HERE = Path(__file__).parent

@@ -1,8 +1,9 @@
-"""Room: what must not alarm. Two hundred ordinary melts, drawn by seed, go through the engine (DESIGN 7, first gate).
+"""What must not alarm. Two hundred ordinary melts, drawn by seed, go through the engine (DESIGN 7, first gate).
 
 The truth beside each input is the simulated plant's: temperature of the whole bath, share of it that is liquid, whether
 the tip is in it. Nothing here is compared with what the engine itself believes. Alloys, limits and windows come from
-the shipped sheets (their sources stand there); sheath response from the published sab-cable.com table (sim/probe.py).
+the shipped sheets (their sources stand there); sheath response from the published sab-cable.com table
+(pourcall/sim/plant/probe.py).
 
 A melt whose true bath rises more than 3 degC above its tap window is no normal melt: the caster was careless, and the
 engine is right to say so. Of the first 203 seeds three are such; they must raise just that and nothing else.
@@ -18,8 +19,8 @@ from pourcall.contract import events as ev
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Status
-from pourcall.daemon.engine.core import Engine
-from pourcall.sim.scenarios import normal_melt, run
+from pourcall.engine.core import Engine
+from pourcall.sim.scenarios.normal_melts import normal_melt, run
 from pourcall.sim.shop import Scenario, Truth
 from tests.simulated import config_of
 

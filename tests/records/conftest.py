@@ -1,4 +1,4 @@
-"""Room: parts for the tests of the records: a clock to turn by hand, inputs of a made-up melt, a listener."""
+"""Parts for the tests of the records: a clock to turn by hand, inputs of a made-up melt, a listener."""
 
 import random
 import sqlite3
@@ -26,10 +26,10 @@ from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding, Note, Sampl
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
-from pourcall.daemon import library
-from pourcall.daemon.records.charges import charge_words
-from pourcall.daemon.records.recorder import Recorder
-from pourcall.daemon.records.store import Store
+from pourcall.daemon.api import library
+from pourcall.records.entries.charges import charge_words
+from pourcall.records.read.store import Store
+from pourcall.records.write.recorder import Recorder
 
 UTC_S = 1_780_000_000.0
 

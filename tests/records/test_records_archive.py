@@ -1,4 +1,4 @@
-"""Room: the whole shop to another place and back, without loss: record, settings, sheets, profiles, photos, pages."""
+"""The whole shop to another place and back, without loss: record, settings, sheets, profiles, photos, pages."""
 
 import sqlite3
 import zipfile
@@ -10,12 +10,12 @@ import pytest
 
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.paths import Paths, paths_for
-from pourcall.daemon.records import entries
-from pourcall.daemon.records.backup import back_up, restore
-from pourcall.daemon.records.export import melt_csv
-from pourcall.daemon.records.facts import pour_facts
-from pourcall.daemon.records.sheet import sheet_html
-from pourcall.daemon.records.store import Store
+from pourcall.records.entries import entries
+from pourcall.records.read.facts import pour_facts
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep.backup import back_up, restore
+from pourcall.reports.pages.pour_sheet import sheet_html
+from pourcall.reports.tables.export import melt_csv
 
 UTC_S = 1_780_000_000.0
 

@@ -1,4 +1,4 @@
-"""Room: one archive of everything, and back. A plain copy of a live database is worth nothing (fault D12)."""
+"""One archive of everything, and back. A plain copy of a live database is worth nothing (fault D12)."""
 
 import shutil
 import sqlite3
@@ -10,9 +10,9 @@ import pytest
 
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.paths import Paths, paths_for
-from pourcall.daemon.records.backup import back_up, restore, verify
-from pourcall.daemon.records.recorder import Recorder
-from pourcall.daemon.records.store import Store
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep.backup import back_up, restore, verify
+from pourcall.records.write.recorder import Recorder
 
 UTC_S = 1_780_000_000.0
 Maker = Any

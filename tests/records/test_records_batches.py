@@ -1,13 +1,13 @@
-"""Room: when the recorder writes, and in which statements: one commit a batch, every kind of row in its order."""
+"""When the recorder writes, and in which statements: one commit a batch, every kind of row in its order."""
 
 import time
 from pathlib import Path
 from typing import Any
 
 from pourcall.contract.inputs import TickIn
-from pourcall.daemon.records.journal import read_inputs
-from pourcall.daemon.records.recorder import Recorder
-from pourcall.daemon.records.store import Store
+from pourcall.records.read.journal import read_inputs
+from pourcall.records.read.store import Store
+from pourcall.records.write.recorder import Recorder
 
 UTC_S = 1_780_000_000.0
 Maker = Any

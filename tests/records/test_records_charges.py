@@ -1,4 +1,4 @@
-"""Room: what a melt was charged with, and how often returned metal was molten before; told later, corrected, kept."""
+"""What a melt was charged with, and how often returned metal was molten before; told later, corrected, kept."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from pourcall.contract.entries import ChargeEntry, ChargeRequest, EndingRequest
 from pourcall.contract.errors import BadInput, NotFound, PourcallError
-from pourcall.daemon import library
-from pourcall.daemon.records.charges import charge_words
-from pourcall.daemon.records.store import Store
+from pourcall.daemon.api import library
+from pourcall.records.entries.charges import charge_words
+from pourcall.records.read.store import Store
 from tests.records.conftest import UTC_S, Shop, new, returns, scrap
 
 Maker = Any
@@ -152,8 +152,8 @@ def test_counts_carried_through_many_melts_are_those_of_a_plain_walk(
     tmp_path_factory: Any, into: list[list[int]]
 ) -> None:
     """Against a walk written here: new is 0, returns are 1 + the highest of their melt, where that is known."""
-    from pourcall.daemon.records.charges import charges_of
-    from pourcall.daemon.records.opening import open_database
+    from pourcall.records.entries.charges import charges_of
+    from pourcall.records.upkeep.opening import open_database
 
     conn, _ = open_database(tmp_path_factory.mktemp("walk") / "a.sqlite", utc_s=UTC_S)
     try:
@@ -184,8 +184,8 @@ def test_counts_carried_through_many_melts_are_those_of_a_plain_walk(
 
 def test_a_count_is_carried_through_hundreds_of_melts_that_each_took_metal_of_two(database: Path) -> None:
     """Every melt took returns of the two before it: a plain walk up would double with each."""
-    from pourcall.daemon.records.charges import charges_of, highest_count
-    from pourcall.daemon.records.opening import open_database
+    from pourcall.records.entries.charges import charges_of, highest_count
+    from pourcall.records.upkeep.opening import open_database
 
     conn, _ = open_database(database, utc_s=UTC_S)
     try:

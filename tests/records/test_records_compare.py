@@ -1,4 +1,4 @@
-"""Room: pours side by side. Made-up facts for the judgement, a real record for the whole way."""
+"""Pours side by side. Made-up facts for the judgement, a real record for the whole way."""
 
 from collections.abc import Callable
 from html.parser import HTMLParser
@@ -13,11 +13,11 @@ from pourcall.contract.api import TracePoint
 from pourcall.contract.errors import BadInput
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.units import Unit
-from pourcall.daemon.records.compare import MOST, Comparison, compare, more_changed
-from pourcall.daemon.records.compare_page import comparison_html, comparison_text, overlay
-from pourcall.daemon.records.facts import ChargeRow, PourFacts, ProbeFact, Setup, pour_facts
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.records.views import PourRow
+from pourcall.records.read.compare import MOST, Comparison, compare, more_changed
+from pourcall.records.read.facts import ChargeRow, PourFacts, ProbeFact, Setup, pour_facts
+from pourcall.records.read.store import Store
+from pourcall.records.read.views import PourRow
+from pourcall.reports.pages.compare_page import comparison_html, comparison_text, overlay
 
 Change = Callable[[PourFacts], PourFacts]
 

@@ -1,4 +1,4 @@
-"""Room: later entries: charges, remelt counts, endings, mould setups; corrected, never erased. Real file and writer."""
+"""Later entries: charges, remelt counts, endings, mould setups; corrected, never erased. Real file and writer."""
 
 import sqlite3
 from collections.abc import Callable
@@ -18,13 +18,13 @@ from pourcall.contract.entries import (
 from pourcall.contract.errors import BadInput, NotFound, PourcallError
 from pourcall.contract.events import MeltEnded
 from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding
-from pourcall.daemon import library
-from pourcall.daemon.engine.melt_run import MeltRun
-from pourcall.daemon.records.charges import charge_words
-from pourcall.daemon.records.export import export_pours, melt_csv
-from pourcall.daemon.records.leavings import left_words
-from pourcall.daemon.records.setups import setup_at, setup_list, setup_versions
-from pourcall.daemon.records.store import Store
+from pourcall.daemon.api import library
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.records.entries.charges import charge_words
+from pourcall.records.entries.melt_outcome import left_words
+from pourcall.records.entries.setups import setup_at, setup_list, setup_versions
+from pourcall.records.read.store import Store
+from pourcall.reports.tables.export import export_pours, melt_csv
 from tests.records.conftest import UTC_S, Shop, new, returns
 
 Maker = Any
@@ -104,7 +104,7 @@ def test_an_ending_that_says_nothing_or_cannot_be_meant_writes_nothing(shop: Sho
 
 
 def test_a_pour_keeps_the_version_of_its_setup(shop: Shop, make: Maker) -> None:
-    from pourcall.daemon.records.facts import pour_facts
+    from pourcall.records.read.facts import pour_facts
 
     first = UTC_S + 1000.0 - 100.0  # before the first pour
     cleat = MouldSetupRequest(
@@ -256,8 +256,8 @@ def test_several_findings_are_recorded_all_or_none(shop: Shop) -> None:
 
 
 def test_exports_compare_and_search_tell_charge_and_ending(shop: Shop, tmp_path: Path) -> None:
-    from pourcall.daemon.records.compare import compare
-    from pourcall.daemon.records.facts import pour_facts
+    from pourcall.records.read.compare import compare
+    from pourcall.records.read.facts import pour_facts
 
     shop.charge("2026-001", new(1.2))
     shop.charge("2026-002", returns(0.5, "2026-001", detail="=HYPERLINK(1)"))
@@ -321,8 +321,8 @@ def test_a_melt_that_goes_on_after_a_restart_knows_its_pours_and_gives_no_number
 
 def test_what_an_older_file_holds_is_read_as_before(tmp_path: Path) -> None:
     """Rows written under schema 2, brought up to the newest: pours, charges, endings, a described setup."""
-    from pourcall.daemon.records.migrate import shipped_steps
-    from pourcall.daemon.records.opening import open_database
+    from pourcall.records.upkeep.migrate import shipped_steps
+    from pourcall.records.upkeep.opening import open_database
 
     path = tmp_path / "old.sqlite"
     conn, _ = open_database(path, utc_s=UTC_S, steps=shipped_steps()[:2])

@@ -1,4 +1,4 @@
-"""Room: exports open elsewhere. Checked by pandas (a table), by the `csvw` package (the W3C model), and by hand.
+"""Exports open elsewhere. Checked by pandas (a table), by the `csvw` package (the W3C model), and by hand.
 
 Source: W3C Recommendations "Metadata Vocabulary for Tabular Data" and "Model for Tabular Data and Metadata on the
 Web", 17 December 2015; RFC 4180 for the cells.
@@ -22,10 +22,10 @@ from pourcall.contract.frames import RawKind
 from pourcall.contract.inputs import TickIn
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
-from pourcall.daemon.records.csvtext import number_cell, text_cell, write_whole
-from pourcall.daemon.records.export import export_melt, export_pour, export_pours, melt_csv
-from pourcall.daemon.records.recompute import recompute_melt
-from pourcall.daemon.records.store import Store
+from pourcall.records.read.store import Store
+from pourcall.reports.tables.csv_text import number_cell, text_cell, write_whole
+from pourcall.reports.tables.export import export_melt, export_pour, export_pours, melt_csv
+from pourcall.reports.tables.recompute import recompute_melt
 
 UTC_S = 1_780_000_000.0
 Maker = Any

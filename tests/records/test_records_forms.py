@@ -1,4 +1,4 @@
-"""Room: the same rows as CSV, JSON lines and Parquet, opened by readers nobody here wrote (pandas, json, pyarrow).
+"""The same rows as CSV, JSON lines and Parquet, opened by readers nobody here wrote (pandas, json, pyarrow).
 
 Sources: RFC 8259 (JSON), RFC 4180 (CSV). pyarrow is optional; where it is missing the refusal is checked instead.
 """
@@ -16,9 +16,9 @@ import pytest
 
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.status import Reason
-from pourcall.daemon.records.csvtext import write_files, write_whole_bytes
-from pourcall.daemon.records.export import export_melt, export_pour
-from pourcall.daemon.records.store import Store
+from pourcall.records.read.store import Store
+from pourcall.reports.tables.csv_text import write_files, write_whole_bytes
+from pourcall.reports.tables.export import export_melt, export_pour
 
 ARROW = importlib.util.find_spec("pyarrow") is not None
 

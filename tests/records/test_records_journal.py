@@ -1,4 +1,4 @@
-"""Room: what goes into the journal comes back bit for bit, through a real file."""
+"""What goes into the journal comes back bit for bit, through a real file."""
 
 import sqlite3
 from pathlib import Path
@@ -23,13 +23,13 @@ from pourcall.contract.inputs import (
 )
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import STATUS_OF, Reason, Status
-from pourcall.daemon.records.book import Session
-from pourcall.daemon.records.codec import pack_fixed, pack_times, unpack_times
-from pourcall.daemon.records.journal import read_events, read_inputs
-from pourcall.daemon.records.migrate import NO_READING, REASON_CODES
-from pourcall.daemon.records.opening import open_database
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.records.writing import BatchWriter
+from pourcall.records.read.journal import read_events, read_inputs
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep.migrate import NO_READING, REASON_CODES
+from pourcall.records.upkeep.opening import open_database
+from pourcall.records.write.codec import pack_fixed, pack_times, unpack_times
+from pourcall.records.write.ids import Session
+from pourcall.records.write.writing import BatchWriter
 
 Maker = Any
 _any_float = st.floats(allow_nan=True, allow_infinity=True)

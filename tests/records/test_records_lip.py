@@ -1,4 +1,4 @@
-"""Room: how the temperature at the lip is made up: parts that add up, in the order the metal went."""
+"""How the temperature at the lip is made up: parts that add up, in the order the metal went."""
 
 import math
 
@@ -7,10 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan
-from pourcall.daemon.engine.melt_run import MeltRun
-from pourcall.daemon.engine.metal import MetalHistory, MetalNow
-from pourcall.daemon.records.lip import Times, lip_parts
-from pourcall.daemon.records.views import LipPart, PourRow
+from pourcall.engine.bath.metal import MetalHistory, MetalNow
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.records.read.lip_budget import Times, lip_parts
+from pourcall.records.read.views import LipPart, PourRow
 
 ALLOY = AlloyFacts(
     key="za27", name="ZA-27", family="zinc", solidus_c=376.0, liquidus_c=484.0, pour_min_c=515.0, pour_max_c=590.0,
@@ -87,7 +87,7 @@ def test_lift_walk_ladle_and_stream_stand_apart_where_the_plan_told_them_apart()
 
 
 def test_a_dip_is_told_with_its_age_and_what_that_added_to_its_uncertainty() -> None:
-    # the dip's own 2 degC, grown by 3 degC a minute (daemon/engine/metal.py) for 40 s
+    # the dip's own 2 degC, grown by 3 degC a minute (pourcall/engine/bath/metal.py) for 40 s
     grown = MetalNow(565.0, math.hypot(2.0, 2.0), "dip 2, 40 s ago")
     row, mould = made(grown, 14.0, None, 103.0)
     parts = lip_parts(row, mould, Times(at_s=103.0, lift_s=None, order=1))

@@ -1,4 +1,4 @@
-"""Room: the archive of another shop into a record that is there. Nothing lost, given twice or overwritten."""
+"""The archive of another shop into a record that is there. Nothing lost, given twice or overwritten."""
 
 import hashlib
 import sqlite3
@@ -10,15 +10,15 @@ import pytest
 
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.paths import Paths, paths_for
-from pourcall.daemon.records import entries
-from pourcall.daemon.records import merge as merging
-from pourcall.daemon.records.backup import back_up, restore
-from pourcall.daemon.records.export import melt_csv
-from pourcall.daemon.records.journal import read_events, read_inputs
-from pourcall.daemon.records.merge import merge
-from pourcall.daemon.records.migrate import PAGE_BYTES
-from pourcall.daemon.records.recorder import Recorder
-from pourcall.daemon.records.store import Store
+from pourcall.records.entries import entries
+from pourcall.records.read.journal import read_events, read_inputs
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep import merge as merging
+from pourcall.records.upkeep.backup import back_up, restore
+from pourcall.records.upkeep.merge import merge
+from pourcall.records.upkeep.migrate import PAGE_BYTES
+from pourcall.records.write.recorder import Recorder
+from pourcall.reports.tables.export import melt_csv
 
 UTC_S = 1_780_000_000.0
 JPEG = b"\xff\xd8\xff\xe0" + bytes(range(256)) * 30 + b"\xff\xd9"

@@ -1,4 +1,4 @@
-"""Room: opening and versions. A newer file stays byte for byte, damage is set aside, a torn log costs its tail only."""
+"""Opening and versions. A newer file stays byte for byte, damage is set aside, a torn log costs its tail only."""
 
 import hashlib
 import shutil
@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 
 from pourcall.contract.errors import NotFound, StoreError
-from pourcall.daemon.records.journal import read_inputs
-from pourcall.daemon.records.migrate import APPLICATION_ID, PAGE_BYTES, Step, shipped_steps, statements
-from pourcall.daemon.records.opening import open_database
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.records.walfile import read_header, read_wal
+from pourcall.records.read.journal import read_inputs
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep.migrate import APPLICATION_ID, PAGE_BYTES, Step, shipped_steps, statements
+from pourcall.records.upkeep.opening import open_database
+from pourcall.records.upkeep.walfile import read_header, read_wal
 
 UTC_S = 1_780_000_000.0
 DATA = Path(__file__).parents[1] / "data" / "schema"

@@ -1,4 +1,4 @@
-"""Room: photos. What is an image by its bytes, when it was taken, where it belongs.
+"""Photos. What is an image by its bytes, when it was taken, where it belongs.
 
 Bytes by hand after JPEG (ITU-T T.81), PNG (W3C), WebP (RFC 9649), Exif 2.3; the Exif block made here was read back once
 with Pillow (Exif.load), which found the same texts.
@@ -16,9 +16,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadInput
-from pourcall.daemon.records.entries import store_photo_file
-from pourcall.daemon.records.photos import belongs_to, exif_time, image_suffix, look_at, pour_in_name
-from pourcall.daemon.records.views import PourRow
+from pourcall.records.entries.entries import store_photo_file
+from pourcall.records.entries.photos import belongs_to, exif_time, image_suffix, look_at, pour_in_name
+from pourcall.records.read.views import PourRow
 
 TAKEN = "2026:05:14 10:11:12"
 

@@ -1,4 +1,4 @@
-"""Room: drawings and sheets as PDF and PNG, opened by readers nobody here wrote.
+"""Drawings and sheets as PDF and PNG, opened by readers nobody here wrote.
 
 pypdf (ISO 32000 files), Pillow (PNG, W3C), expat (XML 1.0). What a drawing looks like is checked against resvg, which
 paints the SVG itself and shares no code with our chain. Paper sizes: ISO 216 (A4), ANSI/ASME Y14.1 (Letter).
@@ -23,14 +23,14 @@ from PIL import Image, ImageFilter
 from pourcall.contract.api import TracePoint
 from pourcall.contract.errors import BadInput, NotFound, StoreError
 from pourcall.contract.units import Unit
-from pourcall.daemon.records import entries
-from pourcall.daemon.records.chart import both_svg, overlay_svg
-from pourcall.daemon.records.facts import Mark, PourFacts, pour_facts
-from pourcall.daemon.records.melt_facts import MeltFacts, melt_facts, spreads_at
-from pourcall.daemon.records.melt_plot import pieces, plot_svg
-from pourcall.daemon.records.pictures import faces, picture, svg_pdf, write_pictures
-from pourcall.daemon.records.sheet_pdf import sheet_pdf
-from pourcall.daemon.records.store import Store
+from pourcall.records.entries import entries
+from pourcall.records.read.facts import Mark, PourFacts, pour_facts
+from pourcall.records.read.melt_facts import MeltFacts, melt_facts, spreads_at
+from pourcall.records.read.store import Store
+from pourcall.reports.drawings.melt_plot import pieces, plot_svg
+from pourcall.reports.drawings.pictures import faces, picture, svg_pdf, write_pictures
+from pourcall.reports.drawings.pour_plot import both_svg, overlay_svg
+from pourcall.reports.pages.pour_sheet_pdf import sheet_pdf
 
 UTC_S = 1_780_000_000.0
 MM_PER_POINT = 25.4 / 72.0

@@ -1,4 +1,4 @@
-"""Room: listings, details and traces. The roll-up is compared with a plain count over all rows."""
+"""Listings, details and traces. The roll-up is compared with a plain count over all rows."""
 
 import random
 import shutil
@@ -13,7 +13,7 @@ from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.events import AlarmChanged, AlarmState, AlarmView, LinkChanged, Marked, MeltChanged, Priority
 from pourcall.contract.inputs import CommandIn, MarkAddition
 from pourcall.contract.status import Reason
-from pourcall.daemon.records.entries import (
+from pourcall.records.entries.entries import (
     add_calibration,
     add_charge,
     add_photo,
@@ -24,8 +24,8 @@ from pourcall.daemon.records.entries import (
     correct_pour,
     store_photo_file,
 )
-from pourcall.daemon.records.recorder import IDLE_ROLL_UP_S, Recorder
-from pourcall.daemon.records.store import Store
+from pourcall.records.read.store import Store
+from pourcall.records.write.recorder import IDLE_ROLL_UP_S, Recorder
 
 UTC_S = 1_780_000_000.0
 Maker = Any

@@ -1,4 +1,4 @@
-"""Room: the one writer. Nothing acknowledged is lost, order is kept, whatever the disk does (D1-D3, D10, D11)."""
+"""The one writer. Nothing acknowledged is lost, order is kept, whatever the disk does (D1-D3, D10, D11)."""
 
 import random
 import signal
@@ -15,11 +15,11 @@ import pytest
 
 from pourcall.contract.errors import StoreError
 from pourcall.contract.inputs import TickIn
-from pourcall.daemon.records.backlog import PACK_ROWS
-from pourcall.daemon.records.entries import add_note, add_result
-from pourcall.daemon.records.journal import read_inputs
-from pourcall.daemon.records.recorder import LOCKED_AFTER_S, Recorder
-from pourcall.daemon.records.store import Store
+from pourcall.records.entries.entries import add_note, add_result
+from pourcall.records.read.journal import read_inputs
+from pourcall.records.read.store import Store
+from pourcall.records.write.backlog import PACK_ROWS
+from pourcall.records.write.recorder import LOCKED_AFTER_S, Recorder
 
 Maker = Any
 
@@ -383,7 +383,7 @@ _CHILD = """
     from pathlib import Path
     from pourcall.contract.frames import RawKind, Sample
     from pourcall.contract.inputs import CommandIn, Note, SampleIn
-    from pourcall.daemon.records.recorder import Recorder
+    from pourcall.records.write.recorder import Recorder
 
     said = []
     recorder = Recorder(Path(sys.argv[1]), on_state=lambda *word: said.append(word[0]), clock=time.monotonic)

@@ -1,4 +1,4 @@
-"""Room: readings gathered to rows. Packed and plain ways against a few lines that do it one reading after another."""
+"""Readings gathered to rows. Packed and plain ways against a few lines that do it one reading after another."""
 
 import sqlite3
 from collections.abc import Iterator
@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pourcall.daemon.records import scans as room
-from pourcall.daemon.records.codec import REASONS
-from pourcall.daemon.records.forms import CsvForm, Form, JsonForm
-from pourcall.daemon.records.migrate import NO_READING
-from pourcall.daemon.records.scans import SCAN_MS, scans
-from pourcall.daemon.records.tracing import Extent
+from pourcall.records.read.tracing import Extent
+from pourcall.records.upkeep.migrate import NO_READING
+from pourcall.records.write.codec import REASONS
+from pourcall.reports.tables import row_alignment as room
+from pourcall.reports.tables.row_alignment import SCAN_MS, scans
+from pourcall.reports.tables.row_writers import CsvForm, Form, JsonForm
 
 PLACES = {1: 2, 2: 0, 3: 1}  # source -> column; source 4 is no probe
 OFFSET_MS = 1_780_000_000_000

@@ -1,4 +1,4 @@
-"""Room: records of every schema version there was, brought to the one of today. Nothing may read otherwise."""
+"""Records of every schema version there was, brought to the one of today. Nothing may read otherwise."""
 
 import hashlib
 import importlib.util
@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 
 from pourcall.contract.errors import StoreError
-from pourcall.daemon.records.export import melt_csv
-from pourcall.daemon.records.journal import read_events, read_inputs
-from pourcall.daemon.records.migrate import Step, shipped_steps
-from pourcall.daemon.records.opening import open_database
-from pourcall.daemon.records.recorder import Recorder
-from pourcall.daemon.records.store import Store
+from pourcall.records.read.journal import read_events, read_inputs
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep.migrate import Step, shipped_steps
+from pourcall.records.upkeep.opening import open_database
+from pourcall.records.write.recorder import Recorder
+from pourcall.reports.tables.export import melt_csv
 
 DATA = Path(__file__).parents[1] / "data" / "records"
 UTC_S = 1_780_000_000.0

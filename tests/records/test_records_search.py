@@ -1,4 +1,4 @@
-"""Room: finding things again. Words, alloys, periods; corrected rows are not found, whatever is typed is only words."""
+"""Finding things again. Words, alloys, periods; corrected rows are not found, whatever is typed is only words."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from pourcall.cli.periods import bounds
 from pourcall.contract.errors import BadInput
-from pourcall.daemon.records import entries
-from pourcall.daemon.records.store import Store
+from pourcall.records.entries import entries
+from pourcall.records.read.store import Store
 
 UTC_S = 1_780_000_000.0
 

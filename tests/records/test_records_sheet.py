@@ -1,4 +1,4 @@
-"""Room: the pour sheet. A melt recorded by the real recorder, a page parsed by a reader nobody here wrote.
+"""The pour sheet. A melt recorded by the real recorder, a page parsed by a reader nobody here wrote.
 
 Well-formedness of the drawing is checked by expat (an XML 1.0 parser), the page by html.parser of the standard library.
 """
@@ -17,11 +17,11 @@ import pytest
 from pourcall.contract.errors import NotFound
 from pourcall.contract.events import Event
 from pourcall.contract.units import Unit
-from pourcall.daemon.records import entries
-from pourcall.daemon.records.chart import both_svg, melt_svg, pour_svg
-from pourcall.daemon.records.facts import PourFacts, pour_facts
-from pourcall.daemon.records.sheet import judged, sheet_html
-from pourcall.daemon.records.store import Store
+from pourcall.records.entries import entries
+from pourcall.records.read.facts import PourFacts, pour_facts
+from pourcall.records.read.store import Store
+from pourcall.reports.drawings.pour_plot import both_svg, melt_svg, pour_svg
+from pourcall.reports.pages.pour_sheet import judged, sheet_html
 
 UTC_S = 1_780_000_000.0
 NASTY = '<script>alert(1)</script>\x1b[31m & "co"'

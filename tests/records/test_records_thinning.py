@@ -1,4 +1,4 @@
-"""Room: thinning on request. What goes, what stays, what is said of it, and what a crash may cost: nothing."""
+"""Thinning on request. What goes, what stays, what is said of it, and what a crash may cost: nothing."""
 
 import json
 import sqlite3
@@ -13,14 +13,15 @@ from hypothesis import strategies as st
 from pourcall.contract.errors import BadInput, Refused, StoreError
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.status import Reason
-from pourcall.daemon.records import rollup, thinning
-from pourcall.daemon.records.backup import back_up, covers, last_backup
-from pourcall.daemon.records.export import export_melt, melt_csv
-from pourcall.daemon.records.facts import pour_facts
-from pourcall.daemon.records.journal import read_events, read_inputs, session_thinned
-from pourcall.daemon.records.recorder import Recorder
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.records.thinning import JournalRow, given_up, in_runs, thin
+from pourcall.records.read.facts import pour_facts
+from pourcall.records.read.journal import read_events, read_inputs, session_thinned
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep import thinning
+from pourcall.records.upkeep.backup import back_up, covers, last_backup
+from pourcall.records.upkeep.thinning import JournalRow, given_up, in_runs, thin
+from pourcall.records.write import rollup
+from pourcall.records.write.recorder import Recorder
+from pourcall.reports.tables.export import export_melt, melt_csv
 
 UTC_S = 1_780_000_000.0
 DAY_S = 86_400.0
@@ -314,7 +315,7 @@ def test_the_command_wants_a_backup_first_and_knows_one_that_holds_everything(
 
 def test_the_command_keeps_out_of_the_way_of_a_running_daemon(shop: Paths, capsys: pytest.CaptureFixture[str]) -> None:
     from pourcall.contract.errors import DaemonError
-    from pourcall.daemon.single import SingleLock
+    from pourcall.daemon.process_lock import SingleLock
 
     with SingleLock(shop.lock):
         assert run("--no-backup") == DaemonError.exit_code

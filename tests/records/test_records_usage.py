@@ -1,4 +1,4 @@
-"""Room: what the record costs in disk, and what `pourcall doctor` says of it, of backup and calibrations."""
+"""What the record costs in disk, and what `pourcall doctor` says of it, of backup and calibrations."""
 
 import json
 import time
@@ -8,12 +8,12 @@ from typing import Any
 import pytest
 
 from pourcall.contract.paths import Paths, paths_for
-from pourcall.daemon.records import entries
-from pourcall.daemon.records.backup import back_up
-from pourcall.daemon.records.recorder import Recorder
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.records.thinning import thin
-from pourcall.daemon.records.usage import usage
+from pourcall.records.entries import entries
+from pourcall.records.read.store import Store
+from pourcall.records.upkeep.backup import back_up
+from pourcall.records.upkeep.thinning import thin
+from pourcall.records.upkeep.usage import usage
+from pourcall.records.write.recorder import Recorder
 
 UTC_S = 1_780_000_000.0
 DAY_S = 86_400.0
@@ -130,7 +130,7 @@ def test_doctor_tells_for_each_probe_whether_its_calibration_is_due(
     shop: Paths, make: Maker, capsys: pytest.CaptureFixture[str]
 ) -> None:
     record(shop, make, UTC_S, 100, "2026-001")
-    from pourcall.daemon.records.calibrations import write_aside
+    from pourcall.records.entries.calibrations import write_aside
 
     def enter(conn: Any) -> None:
         conn.execute("INSERT INTO probes (furnace_id, name) VALUES (1, 'wall')")

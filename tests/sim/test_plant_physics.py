@@ -1,13 +1,13 @@
-"""Room: the plant against textbook heat balances. Nothing here is taken from the plant's own code."""
+"""The plant against textbook heat balances. Nothing here is taken from the plant's own code."""
 
 import math
 
 import pytest
 
 from pourcall.contract.plan import AlloyFacts
-from pourcall.sim.metal import ALLOY_KEYS, SimAlloy, alloy, sim_alloy
-from pourcall.sim.plant import FurnaceSpec, Plant, PlantStart, PotSpec
-from pourcall.sim.scenarios import normal_melt
+from pourcall.sim.plant.metal import ALLOY_KEYS, SimAlloy, alloy, sim_alloy
+from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
+from pourcall.sim.scenarios.normal_melts import normal_melt
 from pourcall.sim.shop import Shop
 
 # Zinc: melting point 419.527 degC (ITS-90 fixed point). Latent heat 112 kJ/kg with H/c_l = 225 K (elements from

@@ -1,13 +1,13 @@
-"""Room: the sheath's response against the printed table, and what shallow or cold immersion does."""
+"""The sheath's response against the printed table, and what shallow or cold immersion does."""
 
 import math
 from random import Random
 
 import pytest
 
-from pourcall.sim.metal import alloy
-from pourcall.sim.plant import FurnaceSpec, Plant, PlantStart, PotSpec
-from pourcall.sim.probe import SHEATHS, Probe, two_lags
+from pourcall.sim.plant.metal import alloy
+from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
+from pourcall.sim.plant.probe import SHEATHS, Probe, two_lags
 
 # Mineral-insulated sheaths, insulated and grounded junction, seconds in water: sab-cable.com response table.
 WATER = [

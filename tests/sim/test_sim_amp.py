@@ -1,4 +1,4 @@
-"""Room: the simulated chips against data sheet examples, and what each fault word does."""
+"""The simulated chips against data sheet examples, and what each fault word does."""
 
 import itertools
 
@@ -6,10 +6,10 @@ import pytest
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.frames import RawKind, SampleFlag
-from pourcall.sim.amp import Amp
-from pourcall.sim.faults import WORDS, Faults
-from pourcall.sim.metal import alloy
-from pourcall.sim.plant import FurnaceSpec, Plant, PotSpec
+from pourcall.sim.boards.amp import Amp
+from pourcall.sim.boards.faults import WORDS, Faults
+from pourcall.sim.plant.metal import alloy
+from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PotSpec
 
 # MAX31855K words for a true temperature and a cold junction: worked from the data sheet's V = 41.276 uV/degC x
 # (T_R - T_AMB) and the printed type K function (reference notes on amplifiers; computed)

@@ -1,4 +1,4 @@
-"""Room: a board's bytes, read by the ordinary decoders; its commands; what a bad cable makes of it."""
+"""A board's bytes, read by the ordinary decoders; its commands; what a bad cable makes of it."""
 
 import itertools
 from collections.abc import Callable
@@ -11,8 +11,8 @@ from pourcall.contract.frames import BadFrame, BoardStatus, Frame, Identity, Sam
 from pourcall.contract.inputs import Input, LinkIn, SampleIn
 from pourcall.drivers.wire import max31855, max31856, mcp960x, ourline, text
 from pourcall.drivers.wire.framing import Decoder
-from pourcall.sim.board import DIALECTS, Board
-from pourcall.sim.scenarios import normal_melt
+from pourcall.sim.boards.board import DIALECTS, Board
+from pourcall.sim.scenarios.normal_melts import normal_melt
 from pourcall.sim.shop import START_MONO_S, FaultAt, Scenario, Shop, run
 
 
@@ -162,7 +162,7 @@ def test_late_bytes_come_in_a_burst_and_none_is_lost() -> None:
 
 
 def test_a_fault_word_in_a_script_breaks_and_mends_the_run() -> None:
-    from pourcall.sim.script import Step
+    from pourcall.sim.scenarios.script import Step
 
     made = scenario_with("max31855")
     steps = (Step("fault", when="after 10", word="open"), Step("fault", when="after 10", word="sound"))

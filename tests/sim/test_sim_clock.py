@@ -1,8 +1,8 @@
-"""Room: simulated time wakes its sleepers in order, at their own times, and at no other."""
+"""Simulated time wakes its sleepers in order, at their own times, and at no other."""
 
 import asyncio
 
-from pourcall.sim.simclock import SimClock
+from pourcall.sim.clock import SimClock
 
 
 async def test_sleepers_wake_in_order_with_the_clock_at_their_time() -> None:

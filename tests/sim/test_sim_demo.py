@@ -1,10 +1,10 @@
-"""Room: the demonstrations run from cold charge to empty pot, pour inside their windows, in about half an hour."""
+"""The demonstrations run from cold charge to empty pot, pour inside their windows, in about half an hour."""
 
 import pytest
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour
-from pourcall.sim.demo import DEMOS, demo_plan, demo_scenario, demo_steps
+from pourcall.sim.scenarios.demo import DEMOS, demo_plan, demo_scenario, demo_steps
 from pourcall.sim.shop import Shop, run
 
 

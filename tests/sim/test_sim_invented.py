@@ -1,4 +1,4 @@
-"""Room: the invented season as data: a law that behaves like a mould, moved scripts, a picture that is one."""
+"""The invented season as data: a law that behaves like a mould, moved scripts, a picture that is one."""
 
 import io
 from random import Random
@@ -6,10 +6,10 @@ from random import Random
 import pytest
 from PIL import Image
 
-from pourcall.daemon.records.invented import TAG
-from pourcall.sim import invented
-from pourcall.sim.demo import DEMOS, demo_steps
-from pourcall.sim.invented import CLEAT, FAIRLEAD, MELTS, inspect, moulds, moved, picture
+from pourcall.records.read.simulated_melts import TAG
+from pourcall.sim.scenarios import invented
+from pourcall.sim.scenarios.demo import DEMOS, demo_steps
+from pourcall.sim.scenarios.invented import CLEAT, FAIRLEAD, MELTS, inspect, moulds, moved, picture
 
 
 def shares(setup: str, lip_c: float, draws: int = 2000) -> dict[str, float]:

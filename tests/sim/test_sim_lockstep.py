@@ -1,4 +1,4 @@
-"""Room: the board on a real port, read by the ordinary link in its own thread, in lock-step at any speed."""
+"""The board on a real port, read by the ordinary link in its own thread, in lock-step at any speed."""
 
 import asyncio
 import itertools
@@ -14,10 +14,10 @@ from pourcall.drivers.inbox import Arrival, Item, LinkEvent
 from pourcall.drivers.link import SerialLink
 from pourcall.drivers.wire import max31855, ourline
 from pourcall.drivers.wire.framing import Decoder
-from pourcall.sim.demo import demo_scenario
-from pourcall.sim.ptyboard import LockStep
+from pourcall.sim.scenarios.demo import demo_scenario
+from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.shop import START_MONO_S, Shop
-from pourcall.sim.simclock import SimClock
+from pourcall.sim.clock import SimClock
 
 pytestmark = pytest.mark.skipif(
     sys.platform == "win32", reason="pseudo-terminals are POSIX; sockets are tested elsewhere"
@@ -190,7 +190,7 @@ async def test_what_the_operator_presses_comes_at_its_simulated_moment() -> None
 async def test_an_operator_on_the_port_hears_the_calls() -> None:
     clock = SimClock()
     scenario = demo_scenario()
-    from pourcall.sim.script import Step
+    from pourcall.sim.scenarios.script import Step
 
     shop = Shop(replace(scenario, steps=(Step("key", when="heard dip", text="dip"),)))
     answers: list[object] = []

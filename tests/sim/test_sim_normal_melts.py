@@ -1,4 +1,4 @@
-"""Room: the generator of ordinary melts keeps its promises: competent, whole in range, the same every time."""
+"""The generator of ordinary melts keeps its promises: competent, whole in range, the same every time."""
 
 import hashlib
 import itertools
@@ -7,9 +7,9 @@ import msgspec
 import pytest
 
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, SampleIn, StartMelt, TickIn
-from pourcall.sim.crew import ALL_KEYS
-from pourcall.sim.metal import ALLOY_KEYS
-from pourcall.sim.scenarios import HABITS, KINDS, normal_melt, run
+from pourcall.sim.scenarios.crew import ALL_KEYS
+from pourcall.sim.plant.metal import ALLOY_KEYS
+from pourcall.sim.scenarios.normal_melts import HABITS, KINDS, normal_melt, run
 from pourcall.sim.shop import Scenario, Truth
 
 SEEDS = range(200)

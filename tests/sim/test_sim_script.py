@@ -1,14 +1,14 @@
-"""Room: the script language, and an operator who follows it."""
+"""The script language, and an operator who follows it."""
 
 import pytest
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import AnswerCall, MarkPower, PowerLevel
-from pourcall.sim.crew import ALL_KEYS, Crew
-from pourcall.sim.metal import alloy
-from pourcall.sim.plant import FurnaceSpec, Plant, PotSpec
-from pourcall.sim.probe import SHEATHS, Probe
-from pourcall.sim.script import NAMES, Step, load_steps, parse_condition
+from pourcall.sim.scenarios.crew import ALL_KEYS, Crew
+from pourcall.sim.plant.metal import alloy
+from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PotSpec
+from pourcall.sim.plant.probe import SHEATHS, Probe
+from pourcall.sim.scenarios.script import NAMES, Step, load_steps, parse_condition
 
 
 class Fixed:

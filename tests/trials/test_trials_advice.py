@@ -1,4 +1,4 @@
-"""Room: what is advised in plain cases, and that it never leaves its limits.
+"""What is advised in plain cases, and that it never leaves its limits.
 
 Directions and steps: handbook tables of casting defects and the usual correction of 15 to 30 degC for zinc, 20 to 40
 for aluminium, 25 to 50 for copper alloys (common practice, no source).
@@ -13,11 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pourcall.contract.units import Unit, in_unit
-from pourcall.daemon.trials.advice import Advice, Bound, InspectedPour, SetupData
-from pourcall.daemon.trials.defects import Sides
-from pourcall.daemon.trials.model import LEVEL, advise, prior_of
-from pourcall.daemon.trials.next_pour import FAMILY, GOOD_ENOUGH
-from pourcall.daemon.trials.plot import advice_svg
+from pourcall.reports.drawings.advice_plot import advice_svg
+from pourcall.trials.advice import Advice, Bound, InspectedPour, SetupData
+from pourcall.trials.defects import Sides
+from pourcall.trials.model import LEVEL, advise, prior_of
+from pourcall.trials.next_pour import FAMILY, GOOD_ENOUGH
 
 COLD, HOT, BOTH, SOUND = "cold", "hot", "both", "sound"
 

@@ -1,4 +1,4 @@
-"""Room: the numerics of trials against a published Bayesian dose-response analysis.
+"""The numerics of trials against a published Bayesian dose-response analysis.
 
 Data: Racine, Grieve, Fluehler and Smith, Applied Statistics 35 (1986), as in Gelman et al., Bayesian Data Analysis
 (3rd edition), section 3.7: four doses, five animals each. Read in stored pages of the course that goes with the book:
@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from scipy import integrate
 
-from pourcall.daemon.trials import grid
-from pourcall.daemon.trials.grid import Array, Evidence, Fit, Side, Trial
+from pourcall.trials import grid
+from pourcall.trials.grid import Array, Evidence, Fit, Side, Trial
 
 DOSES, DEATHS, ANIMALS = (-0.86, -0.30, -0.05, 0.73), (0, 1, 3, 5), 5
 NONE: Evidence = (1.0, 0.0, 0.0, 0.0)

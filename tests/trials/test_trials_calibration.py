@@ -1,4 +1,4 @@
-"""Room: simulated shops whose truth is known: the band means what it says, and the advice costs less than its rivals.
+"""Simulated shops whose truth is known: the band means what it says, and the advice costs less than its rivals.
 
 The shops are those of `benchmarks/bench_trials.py`, which says how their truth is drawn. 500 of them in the nightly
 tier.

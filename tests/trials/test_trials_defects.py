@@ -1,9 +1,9 @@
-"""Room: the table of defects against the reference it was made from, and what findings are refused."""
+"""The table of defects against the reference it was made from, and what findings are refused."""
 
 import pytest
 
 from pourcall.contract.errors import BadInput
-from pourcall.daemon.trials.defects import Finding, check_findings, defects, find_defect, parse_finding, sides
+from pourcall.trials.defects import Finding, check_findings, defects, find_defect, parse_finding, sides
 
 # The classic pairs: misrun and cold shut of a cold pour; penetration, shrinkage and gas of a hot one (several pages on
 # casting defects and pouring temperature, sourced). Groups A to G: scheme of the foundry technical associations as the

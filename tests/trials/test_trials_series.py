@@ -1,4 +1,4 @@
-"""Room: what the records say of a setup as it stands. Corrections count, and so does what else changed."""
+"""What the records say of a setup as it stands. Corrections count, and so does what else changed."""
 
 import sqlite3
 from collections.abc import Callable, Iterator
@@ -12,17 +12,17 @@ from pourcall.contract.entries import ChargeEntry, ChargeRequest, MouldSetupRequ
 from pourcall.contract.events import MeltEnded, MeltStarted, Pour, PourMarked
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, MeltEnding, StartMelt
 from pourcall.contract.units import in_unit
-from pourcall.daemon.records import entries
-from pourcall.daemon.records.charges import charge
-from pourcall.daemon.records.pour_changes import complete_pour, correct_pour, prepare
-from pourcall.daemon.records.recorder import Recorder
-from pourcall.daemon.records.setups import describe_mould
-from pourcall.daemon.records.store import Store
-from pourcall.daemon.trials.advice import SetupData
-from pourcall.daemon.trials.gather import setup_data
-from pourcall.daemon.trials.model import advise
-from pourcall.profiles.sheet import load_sheets
-from pourcall.profiles.window import MouldSpec, melt_plan
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.metal.windows import MouldSpec, melt_plan
+from pourcall.records.entries import entries
+from pourcall.records.entries.charges import charge
+from pourcall.records.entries.setups import describe_mould
+from pourcall.records.read.store import Store
+from pourcall.records.write.recorder import Recorder
+from pourcall.replay.pour_changes import complete_pour, correct_pour, prepare
+from pourcall.trials.advice import SetupData
+from pourcall.trials.gather import setup_data
+from pourcall.trials.model import advise
 
 UTC_S, DAY_S = 1_780_000_000.0, 86_400.0
 

@@ -1,4 +1,4 @@
-"""Room: a real daemon's end of the API on a real Unix socket, and the boat club's melt to stream over it.
+"""A real daemon's end of the API on a real Unix socket, and the boat club's melt to stream over it.
 
 The snapshots are ours: ZA-27 deck cleats in the boat club's workshop. Solidus 375 and liquidus 484 degC of ZA-27
 after ASTM B86 / ASM Handbook volume 2 (from memory); the window and the loss are invented for the scenario.

@@ -1,4 +1,4 @@
-"""Room: the real dashboard, driven by keys, fed by a real server over a real Unix socket, drawn at 80 x 24.
+"""The real dashboard, driven by keys, fed by a real server over a real Unix socket, drawn at 80 x 24.
 
 Stored screens: `tests/data/tui/*.txt`, what the program itself drew and a person looked at; regenerate with
 POURCALL_REDRAW=1 and read the difference before keeping it.
@@ -22,7 +22,7 @@ from pourcall.contract.snapshot import MetalView
 from pourcall.contract.units import Unit
 from pourcall.tui.app import Dashboard
 from pourcall.tui.client import Address
-from pourcall.tui.widgets import Lines, TraceView
+from pourcall.tui.drawing.widgets import Lines, TraceView
 
 STORED = Path(__file__).parents[1] / "data" / "tui"
 

@@ -1,4 +1,4 @@
-"""Room: the API client against a real server on a real Unix socket."""
+"""The API client against a real server on a real Unix socket."""
 
 import asyncio
 import contextlib

@@ -1,4 +1,4 @@
-"""Room: what lies ahead on the screen: times with their intervals, the coast, the reckoned metal, profile, dips.
+"""What lies ahead on the screen: times with their intervals, the coast, the reckoned metal, profile, dips.
 
 Unit conversions after the SI Brochure, 9th edition (0 degC = 32 degF = 273.15 K; 1 K = 1.8 degF of difference).
 """
@@ -16,13 +16,13 @@ from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, SpanView
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import Unit
 from pourcall.tui.client import LinkState
-from pourcall.tui.digits import big
-from pourcall.tui.keys import key_lines, keys_for
-from pourcall.tui.letters import letters
-from pourcall.tui.model import Screen, screen_of
-from pourcall.tui.scene import LinkView, Scene, sizes_for
-from pourcall.tui.spans import Line, Role, plain
-from pourcall.tui.words import Look, about
+from pourcall.tui.drawing.digits import big
+from pourcall.tui.screen.key_line import key_lines, keys_for
+from pourcall.tui.drawing.letters import letters
+from pourcall.tui.screen.model import Screen, screen_of
+from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
+from pourcall.tui.drawing.spans import Line, Role, plain
+from pourcall.tui.screen.words import Look, about
 
 LOST = LinkView(state=LinkState.LOST, silent_s=15.0)
 

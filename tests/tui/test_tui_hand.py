@@ -1,4 +1,4 @@
-"""Room: the keys. One stray key must do no harm; marks can be taken back and dated back."""
+"""The keys. One stray key must do no harm; marks can be taken back and dated back."""
 
 from typing import Any
 
@@ -20,9 +20,9 @@ from pourcall.contract.inputs import (
     SilenceAlarms,
     StartDip,
 )
-from pourcall.tui.hand import ASK_S, BOUNCE_S, HOLD_POUR_S, Hand
-from pourcall.tui.hand_acts import Do, Say, Send
-from pourcall.tui.spans import plain
+from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, HOLD_POUR_S, Hand
+from pourcall.tui.input.key_actions import Do, Say, Send
+from pourcall.tui.drawing.spans import plain
 
 
 def words(hand: Hand, now_s: float) -> str:

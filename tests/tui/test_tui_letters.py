@@ -1,4 +1,4 @@
-"""Room: words large enough to be read from the furnace: every letter has its shape, and says only what is so."""
+"""Words large enough to be read from the furnace: every letter has its shape, and says only what is so."""
 
 import itertools
 import string
@@ -9,8 +9,8 @@ import pytest
 
 from pourcall.contract.events import CallKind, CallView, MeltState
 from pourcall.contract.snapshot import SpanView
-from pourcall.tui.headline import LONGEST, headline
-from pourcall.tui.letters import letters, letters_width, writable
+from pourcall.tui.screen.headline import LONGEST, headline
+from pourcall.tui.drawing.letters import letters, letters_width, writable
 
 SHAPES = string.ascii_uppercase + string.digits + "?!.:-°"
 

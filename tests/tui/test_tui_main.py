@@ -1,4 +1,4 @@
-"""Room: the way into the dashboard: address, terminal, log file; and the real program on a real terminal."""
+"""The way into the dashboard: address, terminal, log file; and the real program on a real terminal."""
 
 import os
 import subprocess

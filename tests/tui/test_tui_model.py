@@ -1,4 +1,4 @@
-"""Room: what the screen says, tested without a screen.
+"""What the screen says, tested without a screen.
 
 Sources: priorities, words and marks after IEC 60073 and NAMUR NE 107 as written down in the project's alarm design;
 flash for unacknowledged and steady for acknowledged after IMO MSC.302(87) 7.3; unit conversions after the SI
@@ -18,12 +18,12 @@ from pourcall.contract.snapshot import MetalView
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.contract.units import Unit, say_c, say_difference_c
 from pourcall.tui.client import LinkState
-from pourcall.tui.digits import big
-from pourcall.tui.letters import letters
-from pourcall.tui.model import Screen, screen_of
-from pourcall.tui.scene import LinkView, Scene, sizes_for
-from pourcall.tui.spans import Line, Role, Span, fit, line, plain, spread, wrap
-from pourcall.tui.words import Look, percent, plus_minus, rate, with_unit
+from pourcall.tui.drawing.digits import big
+from pourcall.tui.drawing.letters import letters
+from pourcall.tui.screen.model import Screen, screen_of
+from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
+from pourcall.tui.drawing.spans import Line, Role, Span, fit, line, plain, spread, wrap
+from pourcall.tui.screen.words import Look, percent, plus_minus, rate, with_unit
 
 SIZES = [(80, 24), (100, 30), (120, 36), (200, 60)]
 

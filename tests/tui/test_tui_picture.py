@@ -1,4 +1,4 @@
-"""Room: the picture of past and future: what is foreseen stands right of now, and never looks measured."""
+"""The picture of past and future: what is foreseen stands right of now, and never looks measured."""
 
 import itertools
 import math
@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.snapshot import AheadView, SpanView
-from pourcall.tui.picture import ENOUGH_ROWS, NEAR, NEARER, Picture, band_ahead, band_cells, picture_of
-from pourcall.tui.spans import Role
-from pourcall.tui.trace import TraceBuffer
+from pourcall.tui.drawing.picture import ENOUGH_ROWS, NEAR, NEARER, Picture, band_ahead, band_cells, picture_of
+from pourcall.tui.drawing.spans import Role
+from pourcall.tui.drawing.trace import TraceBuffer
 
 WINDOW = (529.0, 559.0)
 NUMBER = st.one_of(st.floats(allow_nan=True, allow_infinity=True), st.floats(-500.0, 3000.0))

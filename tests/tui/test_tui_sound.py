@@ -1,4 +1,4 @@
-"""Room: what is heard. The WAVs are measured, the desk is asked, and a real process plays.
+"""What is heard. The WAVs are measured, the desk is asked, and a real process plays.
 
 Sources: EU Directive 92/58/EEC Annex VII (pulses told apart by length and gap; changing pitch is more danger;
 continuous sound is kept for evacuation); IMO MSC.302(87) 7.3.5 (silenced and unacknowledged sounds again after 30 s).
@@ -17,8 +17,8 @@ from typing import Any
 import pytest
 
 from pourcall.contract.events import AlarmState, CallKind, CallView, Priority
-from pourcall.tui.player import Player
-from pourcall.tui.sound import SILENCE_S, TONES, Code, Cue, SoundDesk, length_s, wav_of
+from pourcall.tui.sounds.player import Player
+from pourcall.tui.sounds.cues import SILENCE_S, TONES, Code, Cue, SoundDesk, length_s, wav_of
 
 
 def samples_of(wav: bytes) -> tuple[list[int], int]:

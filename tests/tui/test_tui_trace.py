@@ -1,4 +1,4 @@
-"""Room: the trace's points: thinning keeps peaks, a gap stays a gap, another run begins anew."""
+"""The trace's points: thinning keeps peaks, a gap stays a gap, another run begins anew."""
 
 import contextlib
 import itertools
@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from pourcall.contract.api import TracePoint
 from pourcall.contract.errors import BadInput
 from pourcall.contract.units import Unit
-from pourcall.tui.melt_dialog import parse_charge_kg, parse_moulds
-from pourcall.tui.trace import TraceBuffer, limits_c, span_for
-from pourcall.tui.widgets import nice_ticks
+from pourcall.tui.input.melt_dialog import parse_charge_kg, parse_moulds
+from pourcall.tui.drawing.trace import TraceBuffer, limits_c, span_for
+from pourcall.tui.drawing.widgets import nice_ticks
 
 
 def filled(values: list[float | None], step_s: float = 1.0) -> TraceBuffer:

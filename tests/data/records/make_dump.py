@@ -1,4 +1,4 @@
-"""Room: a small record with one of everything as SQL text, for the tests of migrations. Invented: the boat club.
+"""A small record with one of everything as SQL text, for the tests of migrations. Invented: the boat club.
 
     python tests/data/records/make_dump.py      writes NNNN.sql and NNNN.json of the schema this program has
 
@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from pourcall.contract.status import Reason
-from pourcall.daemon.records import entries
-from pourcall.daemon.records.recorder import Recorder
+from pourcall.records.entries import entries
+from pourcall.records.write.recorder import Recorder
 
 HERE = Path(__file__).parent
 UTC_S = 1_780_000_000.0

@@ -1,1 +1,0 @@
-"""Room: the daemon. A pure engine, the records, and a thin shell of service, API and publishers round them."""

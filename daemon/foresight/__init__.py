@@ -1,1 +1,0 @@
-"""Room: foresight. The learned furnace: what will be, from what is. model.py pure, fit.py for a worker process."""

@@ -1,1 +1,0 @@
-"""Room: the records. One SQLite file that loses nothing, its migrations, roll-up, backup and exports."""

@@ -1,1 +1,0 @@
-"""Room: from inspected pours to what to try next. Loaded by commands and workers only, never inside the daemon."""

@@ -1,0 +1,1 @@
+"""A probe against known temperatures. Pure: traces and rows in, corrections out."""

@@ -1,0 +1,277 @@
+"""A sample cup of the alloy (150-200 g) checks alloy and probe. Readings in, a plain sentence, a `CupCheck`.
+
+The probe is read as it is shown, with whatever calibration is in force: what is asked is how far the shop's figure is
+from a published one. The plateau is found by live.py, knees and strange halts by the arrests of the engine; what the
+halt says of probe and alloy is arrest_check.py. A check corrects nothing: that is what `calibrate` and pure metal are
+for. Checks on record show whether a probe drifts (weighted least squares; the slope's standard error: any text).
+"""
+
+from collections.abc import Sequence
+from math import hypot, isfinite, sqrt
+
+import msgspec
+
+from pourcall.calibration.correction import ProbeFacts
+from pourcall.calibration.history import DAY_S
+from pourcall.calibration.live import LiveWatch
+from pourcall.contract.units import say_c, say_difference_c
+from pourcall.thermal_analysis.arrest_check import (
+    KNEE_U_C,
+    Check,
+    Expected,
+    Point,
+    Verdict,
+    check_arrest,
+    missing,
+)
+from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Kind, Way
+from pourcall.thermal_analysis.standstill import PoorPlateau
+from pourcall.thermometry.reference_points import CalPoint
+from pourcall.thermometry.sheaths import SHEATHS
+from pourcall.thermometry.thermocouple import emf_uv_or_none
+
+PAST_C = 25.0  # so far below the lowest halt everything has been seen
+TREND_LEAST = 3
+REPEAT_U_C = 1.5  # k = 2: cups of one metal repeat within a degree or two (memory)
+TREND_DAYS = 14.0
+MONTH_DAYS = 30.4375
+FAST_C_PER_S = 1.5  # the plateau of 200 g is over within a minute or two
+KNEE_ONLY_S = 60.0  # a strange halt counts in a cup once it lasted so long
+# What to do, by what was found.
+DO_NOTHING = "Nothing to do: probe and alloy agree with the sheet"
+DO_CALIBRATE = (
+    "That is within what this probe may be out by; calibrating it against a pure metal (`pourcall calibrate`) makes it "
+    "better known"
+)
+DO_REPLACE = (
+    "That is more than this probe should be out by: do it again in a fresh cup, then calibrate it against a pure metal "
+    "or replace it; until then mind the difference"
+)
+DO_LOOK = "Do not go by the label: look at what was melted, and try a cup of metal you are sure of"
+DO_BOTH = "Either the metal or the probe is far out: check the probe in pure metal or boiling water first"
+DO_MODIFIED = "If the metal is modified, that is the reason; else calibrate the probe against a pure metal"
+
+
+class CupCheck(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One check, as it is kept. offset_c: reading less published; None where the alloy is the matter.
+
+    u_c: its expanded uncertainty (k = 2), of cup and sheet. probe_u_c: what the probe may be out by, by its own budget.
+    """
+
+    probe: str
+    furnace: str
+    alloy: str
+    alloy_name: str
+    at_utc_s: float
+    verdict: str
+    reads_c: float
+    at_c: float | None = None
+    offset_c: float | None = None
+    u_c: float | None = None
+    probe_u_c: float | None = None
+    kind: str = "plateau"
+    lasted_s: float = 0.0
+    undercooling_c: float = 0.0
+    others: tuple[str, ...] = ()
+    unseen_c: float | None = None  # where it should have begun to freeze, and nothing was seen
+    text: str = ""
+    remedy: str = ""
+    who: str = ""
+    source: str = ""
+
+    @property
+    def beyond(self) -> bool:
+        """The probe is out by more than it should be."""
+        if self.offset_c is None or self.u_c is None or self.probe_u_c is None:
+            return False
+        return abs(self.offset_c) > hypot(self.u_c, self.probe_u_c)
+
+
+class CupWatch:
+    """Follow one cup. `take` each reading; `done` once everything is seen; `result` says what came of it."""
+
+    def __init__(
+        self, own: Expected, others: Sequence[Expected], facts: ProbeFacts, *, probe_u_c: float, sample_s: float = 1.0,
+        depth_mm: float | None = None,
+    ) -> None:  # fmt: skip
+        """probe_u_c: expanded, k = 2, at the alloy's halts. sample_s: between readings."""
+        self.own, self._others, self._facts, self._probe_u_c = own, tuple(others), facts, probe_u_c
+        rule = SHEATHS.get(facts.sheath, SHEATHS["mineral_6mm"])
+        self._arrests = ArrestWatch(rule.tau_metal_s, sample_s)
+        self._lives = [
+            LiveWatch(cal_point(own, point), facts, depth_mm=depth_mm)
+            for point in own.points
+            if point.kind is Kind.PLATEAU
+        ]
+        self.arrests: list[Arrest] = []
+        self._lowest_c = min((point.temp_c for point in own.points), default=0.0)
+        self._past = False
+        self._fastest: float | None = None  # degC/s, falling
+
+    @property
+    def done(self) -> bool:
+        """Nothing more is to come: the plateau is measured, or the metal has cooled past every halt."""
+        return self._past or self._measured() is not None
+
+    def take(self, at_s: float, temp_c: float | None) -> str:
+        """One reading; how it stands, with temperature tokens."""
+        said = ""
+        measured_uv = None if temp_c is None else emf_uv_or_none(self._facts.tc_type, temp_c)
+        for live in self._lives:
+            words = live.take(at_s, measured_uv)
+            said = said or words
+        if temp_c is None or not isfinite(temp_c):
+            return said or f"no reading from {self._facts.name}"
+        arrest = self._arrests.add(at_s, temp_c)
+        if (line := self._arrests.line) is not None:
+            self._fastest = max(self._fastest or 0.0, -line[2])
+        if arrest is not None and arrest.way is Way.COOLING:
+            self.arrests.append(arrest)
+        low_c = min([self._lowest_c, *(one.plateau_c for one in self.arrests)])
+        self._past = self._past or (bool(self.arrests) and temp_c < low_c - PAST_C)
+        halts = " and ".join(say_c(point.temp_c) for point in self.own.points)
+        return said or f"{say_c(temp_c)}; {self.own.name} halts at {halts}"
+
+    def _measured(self) -> LiveWatch | None:
+        for live in self._lives:
+            if live.found is not None and live.found.plateau.direction == "freezing":
+                return live
+        return None
+
+    def result(self, *, at_utc_s: float, who: str = "", source: str = "") -> CupCheck:
+        """What the cup says. Raises PoorPlateau where no halt was seen, with the reason."""
+        kept = {"at_utc_s": at_utc_s, "who": who, "source": source}
+        live = self._measured()
+        if live is not None and live.found is not None:
+            plateau = live.found.plateau
+            seen = Arrest(
+                Kind.PLATEAU, Way.COOLING, plateau.began_s, plateau.value_c, plateau.value_c,
+                plateau.began_s + plateau.flat_s, plateau.value_c, plateau.undercooling_c,
+                (plateau.rate_before_c_per_min or 0.0) / 60.0, plateau.tilt_c,
+            )  # fmt: skip
+            return self._judged(seen, 2.0 * live.found.standard_c, kept)
+        halts = [one for one in self.arrests if one.kind is Kind.PLATEAU and one.lasted_s >= KNEE_ONLY_S]
+        knees = [one for one in self.arrests if one.kind is Kind.KNEE]
+        if halts:
+            return self._judged(max(halts, key=lambda one: one.lasted_s), None, kept)
+        only_knees = all(point.kind is Kind.KNEE for point in self.own.points)
+        if knees and (only_knees or not self._lives):
+            return self._judged(knees[0], None, kept)
+        if self._fastest is not None and self._fastest > FAST_C_PER_S and not self.arrests:
+            raise PoorPlateau(
+                "too_fast", f"it cooled by {say_difference_c(self._fastest)} a second: no halt can be seen so",
+                "Take more metal in a cup warmed through beforehand, and cover it",
+            )  # fmt: skip
+        refusals = [live.last_refusal for live in self._lives if live.last_refusal is not None]
+        if any(self._arrests.not_seen(point.temp_c) for point in self.own.points if point.kind is Kind.PLATEAU):
+            raise PoorPlateau("not_seen", missing(self.own), "Take 150 to 200 g, probe in the middle, and cover it")
+        if knees:
+            return self._judged(knees[0], None, kept)
+        if refusals:
+            raise refusals[0]
+        raise PoorPlateau(
+            "no_arrest", f"{self.own.name} was not seen to halt in this trace",
+            "Begin with the metal 30 degrees above its liquidus and let it cool through",
+        )  # fmt: skip
+
+    def _judged(self, arrest: Arrest, u_c: float | None, kept: dict[str, object]) -> CupCheck:
+        check = check_arrest(arrest, self.own, self._others, probe_u_c=self._probe_u_c)
+        u_c = check.u_c if u_c is None or check.u_c is None else max(u_c, 0.5)
+        if arrest.kind is Kind.KNEE and u_c is not None:
+            u_c = max(u_c, KNEE_U_C)
+        what = next((point.what for point in self.own.points if point.temp_c == check.expected_c), "")
+        unseen = [
+            point.temp_c
+            for point in self.own.points
+            if point.kind is Kind.KNEE and arrest.kind is Kind.PLATEAU and self._arrests.not_seen(point.temp_c)
+        ]
+        blamed = check.verdict in (Verdict.FITS, Verdict.PROBE)
+        made = CupCheck(
+            probe=self._facts.name, furnace=self._facts.furnace, alloy=self.own.key, alloy_name=self.own.name,
+            verdict=check.verdict.value, reads_c=round(check.reads_c, 2), at_c=check.expected_c,
+            offset_c=round(check.error_c, 2) if blamed and check.error_c is not None else None,
+            u_c=None if u_c is None or not blamed else round(u_c, 2), probe_u_c=round(self._probe_u_c, 2),
+            kind=arrest.kind.value, lasted_s=round(arrest.lasted_s, 1), undercooling_c=round(arrest.undercooling_c, 1),
+            others=check.others, unseen_c=unseen[0] if unseen else None, **kept,  # type: ignore[arg-type]
+        )  # fmt: skip
+        return msgspec.structs.replace(made, text=_text(made, check, what), remedy=_remedy(made, check))
+
+
+def cal_point(own: Expected, point: Point) -> CalPoint:
+    """A halt of an alloy as a known temperature: its tolerance is the sheet's, its grade is in that."""
+    return CalPoint(
+        f"{own.key}+{point.what}", f"{point.what} of {own.name}", point.temp_c, "arrest", point.u_c, "sheet", "sheet"
+    )
+
+
+def _text(made: CupCheck, check: Check, what: str) -> str:
+    """`Reads 6 degC low at 577 degC, to 2 degC ...` in one sentence."""
+    if made.offset_c is None or made.at_c is None or made.u_c is None:
+        return check.text
+    side = "low" if made.offset_c < 0.0 else "high"
+    text = f"{made.probe} reads {say_difference_c(abs(made.offset_c))} {side} at {say_c(made.at_c)} ({what}) "
+    text += f"± {say_difference_c(made.u_c)}"
+    if made.unseen_c is not None:
+        text += f". It should have begun to freeze at {say_c(made.unseen_c)} and nothing slowed there: another alloy?"
+    return text + (f". {check.text}" if "sodium" in check.text else "")
+
+
+def _remedy(made: CupCheck, check: Check) -> str:
+    if check.verdict is Verdict.UNKNOWN:
+        return DO_BOTH
+    if check.verdict is Verdict.ALLOY or made.unseen_c is not None:
+        return DO_LOOK
+    if "sodium" in check.text:
+        return DO_MODIFIED
+    if made.beyond:
+        return DO_REPLACE
+    return DO_NOTHING if made.offset_c is None or abs(made.offset_c) <= (made.u_c or 0.0) else DO_CALIBRATE
+
+
+class Drift(msgspec.Struct, frozen=True):
+    """How a probe's offset goes. per_month_c with its expanded uncertainty (k = 2)."""
+
+    per_month_c: float
+    u_c: float
+    checks: int
+    days: float
+
+    @property
+    def is_sure(self) -> bool:
+        """More than the checks' own scatter would make."""
+        return abs(self.per_month_c) > self.u_c
+
+
+def drift(checks: Sequence[CupCheck]) -> Drift | None:
+    """Slope of the offsets over time; None: fewer than three checks, or within two weeks.
+
+    Three of one alloy's halt are enough, and go by how well cups repeat: what the sheet is out by is the same in each.
+    Else all are taken, weighted by their uncertainty.
+    """
+    known = [one for one in checks if one.offset_c is not None and one.u_c is not None]
+    same: dict[tuple[str, float | None], list[CupCheck]] = {}
+    for one in known:
+        same.setdefault((one.alloy, one.at_c), []).append(one)
+    most = max(same.values(), key=len, default=[])
+    if len(most) >= TREND_LEAST and _days(most) >= TREND_DAYS:
+        return _slope(most, [REPEAT_U_C] * len(most))
+    if len(known) < TREND_LEAST or _days(known) < TREND_DAYS:
+        return None
+    return _slope(known, [max(one.u_c or 0.0, REPEAT_U_C) for one in known])
+
+
+def _days(checks: Sequence[CupCheck]) -> float:
+    return (max(one.at_utc_s for one in checks) - min(one.at_utc_s for one in checks)) / DAY_S
+
+
+def _slope(checks: Sequence[CupCheck], us_c: Sequence[float]) -> Drift | None:
+    points = [(one.at_utc_s / DAY_S, one.offset_c or 0.0, 4.0 / u_c**2) for one, u_c in zip(checks, us_c, strict=True)]
+    days = _days(checks)
+    whole = sum(weight for _, _, weight in points)
+    mean_day = sum(day * weight for day, _, weight in points) / whole
+    mean_c = sum(off * weight for _, off, weight in points) / whole
+    spread = sum(weight * (day - mean_day) ** 2 for day, _, weight in points)
+    if spread <= 0.0:
+        return None
+    slope = sum(weight * (day - mean_day) * (off - mean_c) for day, off, weight in points) / spread
+    return Drift(slope * MONTH_DAYS, 2.0 * MONTH_DAYS / sqrt(spread), len(points), days)

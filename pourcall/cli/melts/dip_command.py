@@ -1,0 +1,159 @@
+"""`pourcall dip`. A dip is recognised from its trace; this tells depth and stirring, types a figure in, or lists.
+
+Not here: what a dip is worth (pourcall/engine/bath/dips.py). The listing is read from the record, and needs no daemon.
+"""
+
+import argparse
+
+import msgspec
+
+from pourcall.cli.client import DaemonClient
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    local_time,
+    our_paths,
+    print_json,
+    print_table,
+    seconds,
+    temperature,
+    unit_of,
+)
+from pourcall.cli.melts.melt_command import print_result
+from pourcall.contract.errors import BadInput
+from pourcall.contract.inputs import EnterTemperature, StartDip
+from pourcall.contract.reading import Place
+from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+
+TYPED = {"typed_temperature": "typed", "panel_temperature": "typed, of the furnace"}
+READ_OFF = " read off "
+
+
+class DipLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of the listing: a dip of ours, or a figure typed in (`number` is None then, `probe` its source)."""
+
+    at_utc_s: float
+    number: int | None
+    probe: str
+    temp_c: float | None
+    u_c: float | None
+    how: str
+    depth_mm: float | None = None
+    stirred: bool | None = None
+    why: str = ""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What is known of the dip."""
+    parser.add_argument("--probe", default="", help="which probe (default: the one that dips)")
+    parser.add_argument("--depth", type=float, metavar="MM", help="how deep it is held; remembered for later dips")
+    parser.add_argument(
+        "--stirred", action=argparse.BooleanOptionalAction, default=None, help="the metal is stirred first; remembered"
+    )
+    parser.add_argument("--read", metavar="TEMP", default="", help="a figure read off another instrument, such as 930F")
+    parser.add_argument(
+        "--source", default="handheld", help="that instrument: handheld (in the metal), panel (of the furnace) ..."
+    )
+    parser.add_argument("--ago", default="", help="how long ago it was read, such as 20s")
+    parser.add_argument("--list", action="store_true", help="dips and typed figures of a melt, from the record")
+    parser.add_argument("--melt", default="", help="of which melt, with --list (default: the latest)")
+    parser.add_argument("--furnace", default="")
+    add_json(parser)
+    add_unit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Announce, type in, or list."""
+    told = args.depth is not None or args.stirred is not None or bool(args.probe)
+    if args.list:
+        if told or args.read or args.ago:
+            raise BadInput("--list tells what is on the record; nothing else goes with it", remedy="Use --melt alone")
+        return _list(args)
+    if args.melt or args.json:
+        raise BadInput("--melt and --json belong to --list", remedy="Write `pourcall dip --list`")
+    if args.read and told:
+        raise BadInput(
+            "--read is a figure of another instrument; --probe, --depth and --stirred belong to a dip of ours",
+            remedy="Give one or the other",
+        )
+    if args.ago and not args.read:
+        raise BadInput("a dip is announced as it begins; --ago belongs to --read", remedy="Leave --ago out")
+    if args.read:
+        temp_c = temperature(args.read, unit_of(args) if args.unit else None)
+        ago_s = seconds(args.ago) if args.ago else 0.0
+        client = DaemonClient()
+        request = EnterTemperature(temp_c=temp_c, source=args.source, ago_s=ago_s)
+        print_result(client, client.furnace(args.furnace), request)
+        return 0
+    if args.depth is not None and not 0.0 < args.depth <= 1000.0:
+        raise BadInput(f"a depth of {args.depth:g} mm", remedy="Give it in millimetres, such as --depth 60")
+    client = DaemonClient()
+    furnace = client.furnace(args.furnace)
+    probe = args.probe or _dipping_probe(client, furnace)
+    print_result(client, furnace, StartDip(probe=probe, depth_mm=args.depth, stirred=args.stirred))
+    return 0
+
+
+def _dipping_probe(client: DaemonClient, furnace: str) -> str:
+    """The probe set up for dipping, or the only one there is."""
+    probes = next(shot for shot in client.furnaces() if shot.furnace == furnace).probes
+    dipping = [probe.name for probe in probes if probe.place is Place.DIP] or [probe.name for probe in probes]
+    if len(dipping) != 1:
+        names = ", ".join(dipping) or "none"
+        raise BadInput("it is not clear which probe dips", remedy=f"Name it with --probe: {names}")
+    return dipping[0]
+
+
+def _list(args: argparse.Namespace) -> int:
+    from pourcall.records.read.store import Store
+
+    unit = unit_of(args)
+    with Store.read(our_paths().database) as store:
+        melt = args.melt
+        if not melt:
+            latest = store.melts(limit=1, furnace=args.furnace or None)
+            if not latest:
+                print("[]" if args.json else "No melt is on the record yet")
+                return 0
+            melt = latest[0].melt
+        detail = store.melt(melt)
+    lines = [
+        DipLine(
+            at_utc_s=dip.ended_utc_s, number=dip.number, probe=dip.probe, temp_c=dip.temp_c, u_c=dip.u_c, how=dip.how,
+            depth_mm=dip.depth_mm, stirred=dip.stirred, why=dip.why,
+        )
+        for dip in detail.dips
+    ]  # fmt: skip
+    for note in detail.notes:
+        if note.what in TYPED:
+            source = note.text.partition(READ_OFF)[2] or "typed"
+            how = TYPED[note.what]
+            lines.append(
+                DipLine(at_utc_s=note.at_utc_s, number=None, probe=source, temp_c=note.value, u_c=None, how=how)
+            )
+    lines.sort(key=lambda line: line.at_utc_s)
+    if args.json:
+        print_json(lines)
+    elif not lines:
+        print(f"Melt {melt}: no dip, and no figure typed in")
+    else:
+        print(f"Melt {melt}")
+        columns = ("at", "dip", "by", "metal", "±", "how", "depth", "stirred")
+        print_table(columns, [_row(line, unit) for line in lines], right=(1, 3, 4))
+        for line in lines:
+            if line.why:
+                print(f"  dip {line.number}: {in_unit(line.why, unit)}")
+    return 0
+
+
+def _row(line: DipLine, unit: Unit) -> tuple[str, ...]:
+    return (
+        local_time(line.at_utc_s, with_date=False),
+        "" if line.number is None else str(line.number),
+        line.probe,
+        "-" if line.temp_c is None else format_temperature(line.temp_c, unit),
+        "" if line.u_c is None else format_difference(line.u_c, unit, 0),
+        line.how,
+        "" if line.depth_mm is None else f"{line.depth_mm:.0f} mm",
+        "" if line.stirred is None else "yes" if line.stirred else "no",
+    )

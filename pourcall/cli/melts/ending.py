@@ -1,0 +1,64 @@
+"""`pourcall melt end`. What became of the metal: poured, ingots, a heel, abandoned; several at once."""
+
+import argparse
+
+from pourcall.cli.common import kilograms
+from pourcall.contract.entries import EndingRequest
+from pourcall.contract.errors import BadInput
+from pourcall.contract.inputs import EndMelt, MeltEnding
+
+NONE = "none"
+
+
+def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> argparse.ArgumentParser:
+    """The sub-command of `melt`."""
+    end = subs.add_parser(
+        "end", help="the pot is done with; what became of the metal",
+        description="Several may be told at once: --poured --ingots 400g --heel 0.3kg. Ingots get numbers to write on "
+        "them (2026-014-i1). With --melt, a melt that is over: told later, or corrected.",
+    )  # fmt: skip
+    end.add_argument("ending", nargs="?", default="", choices=["", *(ending.value for ending in MeltEnding)])
+    end.add_argument("--poured", action="store_true", help="into its moulds (when nothing else is said)")
+    end.add_argument(
+        "--ingots", metavar="MASS", action="append", default=[], help="an ingot; again for each of them; or none"
+    )
+    end.add_argument("--heel", metavar="MASS", default="", help="metal left in the pot; or none")
+    end.add_argument("--abandoned", metavar="WHY", default="", help="given up, and why")
+    end.add_argument("--melt", default="", help="a melt that is over, such as 2026-014")
+    end.add_argument("--why", default="", help="of a correction, for the record")
+    return end
+
+
+def request_of(args: argparse.Namespace) -> EndMelt | EndingRequest:
+    """What was typed: for the running melt, or with --melt for one that is over. Raises BadInput."""
+    masses = [None if word.strip().casefold() == NONE else kilograms(word, bare=False) for word in args.ingots]
+    if None in masses and len(masses) > 1:
+        raise BadInput("ingots, and none, contradict each other", remedy="Give their masses, or --ingots none")
+    ingots = tuple(mass for mass in masses if mass is not None)
+    no_heel = args.heel.strip().casefold() == NONE
+    heel_kg = 0.0 if no_heel or not args.heel else kilograms(args.heel, bare=False)
+    words = {args.ending} - {""}
+    words |= {"poured"} if args.poured else set()
+    words |= {"abandoned"} if args.abandoned.strip() else set()
+    if {"poured", "abandoned"} <= words:
+        raise BadInput("poured and abandoned contradict each other", remedy="Give one; the rest is --heel, --ingots")
+    if args.abandoned and not args.abandoned.strip():
+        raise BadInput("why was it abandoned?", remedy="Write --abandoned 'burner out of gas'")
+    if args.melt:
+        return EndingRequest(
+            melt=args.melt, ending=_ending(words) if words else None, ingots_kg=ingots if args.ingots else None,
+            heel_kg=heel_kg if args.heel else None, detail=args.abandoned, why=args.why, who=args.who,
+        )  # fmt: skip
+    if args.why:
+        raise BadInput("--why belongs to a correction", remedy="Name the melt that is over with --melt")
+    if not words:
+        words = {"ingots"} if ingots else {"heel"} if heel_kg else {"poured"}
+    return EndMelt(ending=_ending(words), ingots_kg=ingots, heel_kg=heel_kg, why=args.abandoned.strip(), who=args.who)
+
+
+def _ending(words: set[str]) -> MeltEnding:
+    """The one word for lists: poured before what was left over, abandoned before all."""
+    for word in ("abandoned", "poured", "ingots", "heel"):
+        if word in words:
+            return MeltEnding(word)
+    return MeltEnding.POURED

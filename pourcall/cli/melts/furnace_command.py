@@ -1,0 +1,169 @@
+"""`pourcall furnace`. What was learned of a furnace from its own melts, and learning anew."""
+
+import argparse
+import time
+from typing import TYPE_CHECKING
+
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    local_time,
+    our_paths,
+    pick_furnace,
+    print_json,
+    print_table,
+    settings_or_none,
+    unit_of,
+)
+from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
+from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+
+if TYPE_CHECKING:
+    from pourcall.furnace.training import Fitted
+
+WORDS = {
+    "power_w": ("useful power at high", "W"),
+    "low_share": ("of it at low", ""),
+    "wall_j_per_k": ("heat in the wall", "J/K"),
+    "loss_w_per_k": ("loss to the room", "W/K"),
+    "exchange_m2": ("wall to pot, as a black surface", "m2"),
+    "contact_w_per_k": ("pot to a kilogram of liquid", "W/K"),
+    "limit_c": ("panel takes the power away at", "degC"),
+    "pot_j_per_k": ("heat in the pot", "J/K"),
+    "flame_share": ("of the power straight to the pot", ""),
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Sub-commands."""
+    subs = parser.add_subparsers(dest="what", required=True, metavar="show|learn|history")
+    show = subs.add_parser("show", help="what is known of a furnace, and how well")
+    learn = subs.add_parser("learn", help="learn it from recorded melts")
+    learn.add_argument("melts", nargs="*", metavar="MELT", help="from these (default: the latest that ended)")
+    learn.add_argument("--latest", type=int, default=5, metavar="N", help="from so many of the latest (default 5)")
+    learn.add_argument("--dry-run", action="store_true", help="say what was learned and keep nothing")
+    history = subs.add_parser("history", help="every model there was")
+    for sub in (show, learn, history):
+        sub.add_argument("--furnace", default="", help="which (default: the only one)")
+        add_json(sub)
+        add_unit(sub)
+
+
+def run(args: argparse.Namespace) -> int:
+    """The sub-command."""
+    settings = settings_or_none()
+    furnaces = {} if settings is None else settings.furnace
+    name = pick_furnace(list(furnaces) or _recorded(), args.furnace)
+    return {"show": _show, "learn": _learn, "history": _history}[args.what](args, name)
+
+
+def _recorded() -> list[str]:
+    """Furnaces of the record, where there are no settings."""
+    from pourcall.records.read.store import Store
+
+    with Store.read(our_paths().database) as store, store.reading() as conn:
+        return [name for (name,) in conn.execute("SELECT name FROM furnaces ORDER BY id")]
+
+
+def _models(name: str) -> tuple[FurnaceModel, ...]:
+    from pourcall.records.entries.furnace_models import models
+    from pourcall.records.read.store import Store
+
+    path = our_paths().database
+    if not path.exists():
+        return ()
+    with Store.read(path) as store, store.reading() as conn:
+        return models(conn, name)
+
+
+def _usual(name: str) -> FurnaceModel:
+    from pourcall.furnace.model import usual_model
+    from pourcall.planning.melt_plans import Planner
+
+    settings = settings_or_none()
+    if settings is None or name not in settings.furnace:
+        return usual_model(name)
+    return Planner(settings, None).usual(name)
+
+
+def _show(args: argparse.Namespace, name: str) -> int:
+    known = _models(name)
+    model = known[-1] if known else _usual(name)
+    if args.json:
+        print_json(model)
+        return 0
+    _tell(model, unit_of(args))
+    return 0
+
+
+def _tell(model: FurnaceModel, unit: Unit) -> None:
+    if model.version == 0:
+        print(f"{model.furnace}: {model.note}. It is learned after each melt, or by `pourcall furnace learn`")
+    else:
+        print(
+            f"{model.furnace}, model {model.version} ({model.hash}) of {local_time(model.learned_utc_s)}, from "
+            f"{', '.join(model.melts)}; meets them to {format_difference(model.residual_c, unit)} root mean square"
+        )
+    for parameter in PARAMETERS:
+        words, measure = WORDS[parameter]
+        value = model.value(parameter)
+        said = format_temperature(value, unit) if measure == "degC" else f"{float(f'{value:.3g}'):g} {measure}".rstrip()
+        print(f"  {words:<34} {said:>12}  known to {100.0 * model.spread(parameter):.0f} %")
+    if model.panel_offset_c is None:
+        print("  panel and metal were never compared: dip with the panel steady, and type in what it shows")
+    else:
+        side = "above" if model.panel_offset_c >= 0.0 else "below"
+        offset = format_difference(abs(model.panel_offset_c), unit)
+        print(f"  metal stands {offset} {side} the panel, to {format_difference(model.panel_offset_u_c, unit)}")
+
+
+def _learn(args: argparse.Namespace, name: str) -> int:
+    from pourcall.furnace.worker import learn
+    from pourcall.records.entries.calibrations import write_aside
+    from pourcall.records.entries.furnace_models import job_for, keep_model
+    from pourcall.records.read.store import Store
+
+    path = our_paths().database
+    with Store.read(path) as store, store.reading() as conn:
+        job = job_for(conn, _usual(name), melts=args.melts, latest=args.latest, utc_s=time.time())
+    fitted = learn(job)
+    if not args.dry_run:
+        write_aside(path, lambda conn: keep_model(conn, fitted.model), utc_s=fitted.model.learned_utc_s)
+    if args.json:
+        print_json(fitted)
+        return 0
+    _tell_fit(fitted, unit_of(args))
+    print("nothing was kept (--dry-run)" if args.dry_run else "kept; a melt that runs keeps the model it began with")
+    return 0
+
+
+def _tell_fit(fitted: "Fitted", unit: Unit) -> None:
+    for melt, rms_c, points in fitted.traces:
+        print(f"{melt}: {points} points, met to {format_difference(rms_c, unit)}")
+    for melt, why in fitted.refused:
+        print(in_unit(f"{melt}: not used: {why}", unit))
+    _tell(fitted.model, unit)
+
+
+def _history(args: argparse.Namespace, name: str) -> int:
+    known = _models(name)
+    if args.json:
+        print_json(known)
+        return 0
+    if not known:
+        print(f"nothing was learned of {name} yet")
+        return 0
+    unit = unit_of(args)
+    print_table(
+        ("model", "learned", "from", "power", "wall", "loss", "met to", "hash"),
+        [
+            (
+                str(one.version), local_time(one.learned_utc_s), ", ".join(one.melts), f"{one.value('power_w'):.0f} W",
+                f"{one.value('wall_j_per_k'):.0f} J/K", f"{one.value('loss_w_per_k'):.2g} W/K",
+                format_difference(one.residual_c, unit), one.hash,
+            )
+            for one in known
+        ],
+        right=(0, 3, 4, 5, 6),
+    )  # fmt: skip
+    return 0

@@ -1,0 +1,296 @@
+"""`pourcall melt`. Starts, changes and ends a melt through the daemon; lists and shows from the record.
+
+Not here: what it was charged with (charging.py), how it ended (ending.py).
+"""
+
+import argparse
+import math
+from typing import TYPE_CHECKING
+
+from pourcall.cli.client import DaemonClient
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    in_our_unit,
+    kilograms,
+    local_time,
+    our_paths,
+    print_json,
+    print_table,
+    seconds,
+    temperature,
+    unit_of,
+)  # fmt: skip
+from pourcall.cli.invented import say_invented
+from pourcall.cli.melts import charging, ending
+from pourcall.cli.periods import add_period, period_of
+from pourcall.cli.pours.entering import melt_meant, record_entry
+from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
+from pourcall.contract.entries import EndingRequest, Entry, MeltNote
+from pourcall.contract.errors import BadInput
+from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
+from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+
+if TYPE_CHECKING:
+    from pourcall.records.read.views import MeltRow
+
+MOULD_HELP = (
+    "one mould, in the order of pouring: a mould setup (`pourcall mould list`), or NAME[,kg=0.6][,mm=6]"
+    '[,material=green_sand][,setup="deck cleat"][,min=535C][,max=570C][,loss=12]; give it again for the next mould'
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Sub-commands."""
+    subs = parser.add_subparsers(dest="what", required=True, metavar="start|charge|change|end|mark|note|list|find|show")
+    start = subs.add_parser("start", help="begin a melt")
+    start.add_argument("alloy", help="key or name of an alloy sheet, such as za27 or 'silicon bronze'")
+    start.add_argument("--charge", help="all the metal that goes in until the pour, such as 1.5kg")
+    start.add_argument("--later", help="how much of it goes in later, on top of what is liquid, such as 400g")
+    start.add_argument(
+        "--profile", nargs="?", const="default", default="", help="guide by this profile; alone: the alloy's own"
+    )
+    start.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
+    change = subs.add_parser("change", help="change alloy, charge or moulds of the running melt; nothing restarts")
+    change.add_argument("--alloy")
+    change.add_argument("--charge")
+    change.add_argument("--mould", action="append", default=[], help=MOULD_HELP + "; replaces the whole list")
+    change.add_argument("--why", default="", help="for the record")
+    charging.add_arguments(subs)
+    end = ending.add_arguments(subs)
+    mark = subs.add_parser("mark", help="mark power, a skim or an addition")
+    mark.add_argument("mark", choices=["off", "low", "high", "skim", "add"], help="power off|low|high, skim, or add")
+    mark.add_argument("--mass", help="of an addition, such as 300g")
+    mark.add_argument("--source", default="", help="of an addition: new, returns ...")
+    mark.add_argument("--ago", default="", help="how long ago, such as 40s")
+    note = subs.add_parser("note", help="a note or a tag for the record, also on a melt that is over")
+    note.add_argument("text", nargs="?", default="")
+    note.add_argument("--melt", default="", help="a melt that may be over (default: the one that runs)")
+    note.add_argument("--tag", action="append", default=[], help="a word to find the melt by; again for the next")
+    for sub in (start, change, end, mark, note):
+        sub.add_argument("--furnace", default="")
+        sub.add_argument("--who", default="shop", help="who says so, for the record")
+    listing = subs.add_parser("list", help="melts, newest first")
+    listing.add_argument("--furnace", default="")
+    listing.add_argument("--alloy", default=None, help="key or name, such as za27")
+    add_period(listing)
+    listing.add_argument("--limit", type=int, default=20)
+    finding = subs.add_parser("find", help="words in names, notes, results, setups, tags; every word must be there")
+    finding.add_argument("words", nargs="+", metavar="WORD", help="case does not count; a part of a word is enough")
+    finding.add_argument("--limit", type=int, default=20, help="melts at most, newest first (default: %(default)s)")
+    show = subs.add_parser("show", help="one melt from the record; without a number, the furnaces as they stand now")
+    show.add_argument("melt", nargs="?", default="", help="such as 2026-014")
+    for sub in (start, change):
+        add_unit(sub)
+    for sub in (listing, show, finding):
+        add_json(sub)
+        add_unit(sub)
+
+
+def run(args: argparse.Namespace) -> int:
+    """The sub-command."""
+    return {"list": _list, "show": _show, "find": _find, "charge": charging.run}.get(args.what, _command)(args)
+
+
+def mould_request(text: str, unit: Unit) -> MouldRequest:
+    """`cleat 1,kg=0.6,mm=6` as a request. Raises BadInput naming what is wrong in it."""
+    name, *parts = [part.strip() for part in text.split(",")]
+    if not name:
+        raise BadInput(f"a mould without a name: {text!r}", remedy="Write --mould 'cleat 1,kg=0.6,mm=6'")
+    fields: dict[str, object] = {"name": name}
+    for part in parts:
+        key, equals, value = part.partition("=")
+        if not equals:
+            raise BadInput(f"{part!r} is not key=value", where=f"mould {name!r}", remedy=MOULD_HELP)
+        try:
+            if key == "kg":
+                fields["mass_kg"] = kilograms(value)
+            elif key == "mm":
+                fields["thinnest_mm"] = _figure(value.removesuffix("mm"))
+            elif key in ("material", "setup"):
+                fields[key] = value.strip("\"'")
+            elif key in ("min", "max"):
+                fields[f"lip_{key}_c"] = temperature(value, unit)
+            elif key == "loss":
+                fields["loss_c"] = _figure(value) * (5.0 / 9.0 if unit is Unit.F else 1.0)
+            else:
+                raise BadInput(
+                    f"{key!r} says nothing about a mould", where=f"mould {name!r}",
+                    remedy="Known are kg, mm, material, setup, min, max, loss",
+                )  # fmt: skip
+        except ValueError as err:
+            if isinstance(err, BadInput):
+                raise
+            raise BadInput(f"{part!r}: {value!r} is no number", where=f"mould {name!r}", remedy=MOULD_HELP) from err
+    return MouldRequest(**fields)  # type: ignore[arg-type]
+
+
+def _figure(text: str) -> float:
+    """A number of this world: `nan` would be sent as nothing at all, and silently computed instead."""
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(text)
+    return value
+
+
+def _command(args: argparse.Namespace) -> int:
+    ago_s = seconds(args.ago) if getattr(args, "ago", "") else 0.0
+    request: StartRequest | ChangeRequest | EndMelt | EndingRequest | MarkPower | MarkSkim | MarkAddition | Note
+    if args.what == "start":
+        unit = unit_of(args)
+        request = StartRequest(
+            alloy=args.alloy, charge_kg=kilograms(args.charge) if args.charge else 0.0, who=args.who,
+            later_kg=kilograms(args.later) if args.later else 0.0, profile=args.profile,
+            moulds=tuple(mould_request(text, unit) for text in args.mould),
+        )  # fmt: skip
+    elif args.what == "change":
+        if not (args.alloy or args.charge or args.mould):
+            raise BadInput("nothing is to be changed", remedy="Give --alloy, --charge or --mould")
+        unit = unit_of(args)
+        request = ChangeRequest(
+            alloy=args.alloy, charge_kg=kilograms(args.charge) if args.charge else None, why=args.why, who=args.who,
+            moulds=tuple(mould_request(text, unit) for text in args.mould) if args.mould else None,
+        )  # fmt: skip
+    elif args.what == "end":
+        request = ending.request_of(args)
+        if isinstance(request, EndingRequest):
+            return enter(request)
+    elif args.what == "note":
+        if args.melt or args.tag:
+            melt = melt_meant(args.melt, args.furnace)
+            return enter(MeltNote(melt=melt, note=args.text, tags=tuple(args.tag), who=args.who))
+        if not args.text.strip():
+            raise BadInput("a note without a word", remedy="Write it, or --tag WORD")
+        request = Note(text=args.text, who=args.who)
+    elif args.mark != "add" and (args.mass or args.source):
+        raise BadInput(f"--mass and --source say nothing about {args.mark!r}", remedy="They belong to `melt mark add`")
+    elif args.mark == "skim":
+        request = MarkSkim(ago_s=ago_s, who=args.who)
+    elif args.mark == "add":
+        mass_kg = kilograms(args.mass) if args.mass else None
+        request = MarkAddition(mass_kg=mass_kg, source=args.source, ago_s=ago_s, who=args.who)
+    else:
+        request = MarkPower(level=PowerLevel(args.mark), ago_s=ago_s, who=args.who)
+    client = DaemonClient()
+    print_result(client, client.furnace(args.furnace), request, unit_of(args))
+    return 0
+
+
+def enter(entry: Entry) -> int:
+    """A later entry, and what was done, on the screen."""
+    words = in_our_unit(record_entry(entry))
+    print(f"{words[:1].upper()}{words[1:]}")
+    return 0
+
+
+def print_result(client: DaemonClient, furnace: str, request: object, unit: Unit | None = None) -> None:
+    """Send a command and say what became of it, in `unit` or that of the settings."""
+    result = client.command(furnace, request)  # type: ignore[arg-type]
+    what = in_unit(result.what, unit_of(argparse.Namespace()) if unit is None else unit) or "done"
+    melt = f" (melt {result.melt})" if result.melt and result.melt not in what else ""
+    print(f"{what[:1].upper()}{what[1:]}{melt}" + ("" if result.recorded else "; not on the disk yet"))
+
+
+def _list(args: argparse.Namespace) -> int:
+    from pourcall.records.read.store import Store
+
+    since_s, until_s = period_of(args)
+    with Store.read(our_paths().database) as store:
+        rows = store.melts(
+            limit=args.limit, furnace=args.furnace or None, alloy=args.alloy, since_utc_s=since_s, until_utc_s=until_s
+        )
+    if args.json:
+        print_json(rows)
+    elif not rows:
+        asked = any((args.furnace, args.alloy, args.since, args.until))
+        print("No melt on the record is like that" if asked else "No melt is on the record yet")
+    else:
+        print_table(
+            ("melt", "began", "furnace", "alloy", "kg", "pours", "dips", "ended"),
+            [
+                (
+                    row.melt, local_time(row.began_utc_s), row.furnace, row.alloy_name, f"{row.charge_kg:.2f}",
+                    f"{row.pours}/{row.moulds}", str(row.dips), _ended(row),
+                )
+                for row in rows
+            ],
+            right=(4, 5, 6),
+        )  # fmt: skip
+        say_invented(row.melt for row in rows)
+    return 0
+
+
+def _ended(row: "MeltRow") -> str:
+    """`poured, ingots 0.75 kg, heel 0.3 kg`."""
+    left = (("ingots", row.ingots_kg), ("heel", row.heel_kg))
+    words = [f"{word} {kg:g} kg" for word, kg in left if kg]
+    plain = row.ending if row.ending not in ("ingots", "heel") or not words else ""
+    return ", ".join([*([plain] if plain else []), *words]) or "running"
+
+
+def _find(args: argparse.Namespace) -> int:
+    from pourcall.records.read.store import Store
+
+    with Store.read(our_paths().database) as store:
+        hits = store.find(args.words, limit=args.limit)
+    if args.json:
+        print_json(hits)
+    elif not hits:
+        print(f"Nothing on the record has {' and '.join(args.words)}")
+    else:
+        unit = unit_of(args)
+        rows = [(hit.pour or hit.melt, hit.what, " ".join(in_unit(hit.text, unit).split())) for hit in hits]
+        print_table(("where", "what", "text"), rows)
+    return 0
+
+
+def _show(args: argparse.Namespace) -> int:
+    unit = unit_of(args)
+    if not args.melt:
+        snapshots = DaemonClient().furnaces()
+        if args.json:
+            print_json(snapshots)
+            return 0
+        for shot in snapshots:
+            metal = format_temperature(shot.metal.temp_c, unit)
+            if shot.metal.temp_c is not None and shot.metal.u_c is not None:
+                metal += f" ± {format_difference(shot.metal.u_c, unit, 0)}"
+            print(f"{shot.furnace}: {shot.melt or 'no melt'}, {shot.melt_state.value}, {metal}")
+            print(f"  {in_unit(shot.instruction, unit)}")
+            for alarm in shot.alarms:
+                print(f"  {alarm.priority.name}: {in_unit(alarm.what, unit)} {in_unit(alarm.remedy, unit)}")
+        return 0
+    from pourcall.records.entries.charges import charge_words
+    from pourcall.records.entries.melt_outcome import left_words
+    from pourcall.records.read.store import Store
+
+    with Store.read(our_paths().database) as store:
+        detail = store.melt(args.melt)
+    if args.json:
+        print_json(detail)
+        return 0
+    row = detail.row
+    print(f"Melt {row.melt}: {row.alloy_name}, {row.charge_kg:g} kg, furnace {row.furnace}")
+    over = f"ended {local_time(row.ended_utc_s)}, {row.ending}" if row.ended_utc_s else "running"
+    print(f"  began {local_time(row.began_utc_s)}; {over}{f': {row.ending_detail}' if row.ending_detail else ''}")
+    if row.tags:
+        print(f"  tags: {', '.join(row.tags)}")
+    for charge in detail.charges:
+        when = f" at {local_time(charge.at_utc_s, with_date=False)}" if charge.added else ""
+        fixed = f" (corrected{f': {charge.why}' if charge.why else ''})" if charge.corrected else ""
+        print(f"  charge {charge.number}: {charge_words(charge)}{when}{fixed}")
+    for left in detail.left:
+        fixed = f" (corrected{f': {left.why}' if left.why else ''})" if left.corrected else ""
+        print(f"  left: {left_words([left])}{fixed}")
+    for pour in detail.pours:
+        lip = format_temperature(pour.lip_temp_c, unit)
+        want = f"{format_temperature(pour.lip_min_c, unit)} to {format_temperature(pour.lip_max_c, unit)}"
+        print(f"  pour {pour.pour} {pour.mould}: {lip} at the lip, window {want}; {in_unit(pour.basis, unit)}")
+    for dip in detail.dips:
+        print(f"  dip {dip.number}: {format_temperature(dip.temp_c, unit)} {dip.how} {in_unit(dip.why, unit)}".rstrip())
+    for note in detail.notes:
+        print(f"  {local_time(note.at_utc_s, with_date=False)} {note.what}: {in_unit(note.text, unit)}")
+    for gap in detail.gaps:
+        print(f"  no readings from {local_time(gap.began_utc_s, with_date=False)}: {gap.reason}")
+    say_invented([row.melt])
+    return 0

@@ -1,0 +1,277 @@
+"""`pourcall plan`. An intended melt on one page: charge, energy, windows, filling, fume, cautions, clothing.
+
+The melt is described by words on the command line, by a TOML file, or by both (the words win). Nothing is asked of a
+daemon, and nothing is started: `--start` only prints the command that would.
+"""
+
+import argparse
+import math
+import shlex
+from pathlib import Path
+from typing import Any, TypeVar
+
+import msgspec
+
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    kilograms,
+    our_paths,
+    pick_furnace,
+    print_json,
+    seconds,
+    settings_or_none,
+    temperature,
+    unit_of,
+)  # fmt: skip
+from pourcall.contract.errors import BadInput
+from pourcall.contract.units import Unit
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.metal.alloys.sheet_check import nearest
+from pourcall.metal.heat.transfer import Carry
+from pourcall.planning.job import Job, JobLadle, JobMould, JobTable, parse_job, read_table
+from pourcall.planning.job_request import Shop, request_of
+from pourcall.planning.plan_text import render_text
+from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
+
+T = TypeVar("T", bound=JobTable)
+# Words of the command line -> keys of the job. What is a mass may carry kg, g or lb, what is a temperature C, F or K.
+MOULD_KEYS = {
+    "kg": "mass_kg", "casting": "casting_kg", "gating": "gating_kg", "volume": "volume_cm3", "pattern": "pattern_kg",
+    "density": "pattern_kg_per_m3", "cavities": "cavities", "copies": "copies", "mm": "thinnest_mm",
+    "thickest": "thickest_mm", "head": "head_mm", "flow": "flow_mm", "fill": "fill_s", "factor": "fill_factor",
+    "material": "material", "setup": "setup", "min": "lip_min_c", "max": "lip_max_c", "loss": "loss_c",
+}  # fmt: skip
+POT_KEYS = {
+    "kg": "mass_kg", "mouth": "mouth_mm", "outside": "outside_mm", "height": "height_mm", "depth": "depth_mm",
+    "material": "material", "rating": "rating_c",
+}  # fmt: skip
+LADLE_KEYS = {"kg": "mass_kg", "preheat": "preheat_c", "contact": "contact"}
+ROOM_KEYS = {"volume": "volume_m3", "changes": "changes_per_h"}
+_WORDS = ("name", "setup", "material")
+_WHOLE = ("cavities", "copies")
+_UNITS = {"_mm": "mm", "_s": "s", "_cm3": "cm3", "_m3": "m3"}
+MOULD_HELP = (
+    "one mould, in the order of pouring: NAME[,kg=0.6 | casting=0.35 | volume=70 (cm3) | pattern=40g,density=500]"
+    "[,gating=0.2][,cavities=2][,copies=2][,mm=6][,thickest=14][,flow=180][,head=110][,fill=3][,material=green_sand]"
+    '[,setup="deck cleat"][,min=535C][,max=570C][,loss=12]; give it again for the next mould'
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """One command; every figure may also stand in the file."""
+    parser.add_argument("alloy", nargs="?", default="", help="key or name of an alloy sheet, such as za27")
+    parser.add_argument("--file", type=Path, metavar="PLAN.toml", help="the melt, or part of it, from a file")
+    parser.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
+    parser.add_argument("--charge", help="metal in the pot, such as 1.5kg (default: reckoned from the moulds)")
+    parser.add_argument("--heel", help="metal that stays in the pot, such as 100g")
+    parser.add_argument("--yield", dest="yield_share", metavar="SHARE", help="casting over metal poured, 0.05 to 1")
+    parser.add_argument("--furnace", default="", help="of the settings: its kind, power, pot and probe ratings")
+    parser.add_argument("--power", metavar="W", help="power of the furnace in watts")
+    parser.add_argument("--price", metavar="PER_KWH", help="price of a kilowatt-hour")
+    parser.add_argument("--pot", metavar="mouth=90,height=120,kg=0.8", help=f"the pot; keys: {', '.join(POT_KEYS)}")
+    parser.add_argument("--lid", action="store_true", default=None, help="a lid on the way")
+    parser.add_argument("--ladle", metavar="kg=0.4,preheat=200C", help=f"a ladle; keys: {', '.join(LADLE_KEYS)}")
+    parser.add_argument("--walk", metavar="20s", help="from the lift to the first mould")
+    parser.add_argument("--between", metavar="15s", help="from one mould to the next")
+    parser.add_argument("--loss", metavar="DEGREES", help="from pot to lip, measured: replaces the walk and the ladle")
+    parser.add_argument("--room", metavar="volume=50,changes=2", help="m3 and air changes an hour")
+    air = parser.add_mutually_exclusive_group()
+    air.add_argument("--outdoors", dest="place", action="store_const", const="outdoors")
+    air.add_argument("--extraction", dest="place", action="store_const", const="extraction", help="a hood over the pot")
+    parser.add_argument("--html", type=Path, metavar="FILE", help="write the plan as a page to print as well")
+    parser.add_argument("--start", action="store_true", help="print the `pourcall melt start` command for this plan")
+    parser.add_argument("--sources", action="store_true", help="the source of every number")
+    add_json(parser)
+    add_unit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the plan and show it; exit code 7 where the plan cannot be poured as it is."""
+    unit = unit_of(args)
+    job = job_of(args, unit)
+    library = load_sheets(our_paths().alloys)
+    sheet = library.get(job.alloy)
+    request = request_of(job, sheet, library, _shop(args.furnace))
+    plan = make_plan(sheet, request)
+    if args.html is not None:
+        from pourcall.reports.pages.plan_page import render_html
+
+        args.html.write_text(render_html(plan, unit), "utf-8")
+    if args.json:
+        print_json(plan)
+    elif args.start:
+        print(start_words(plan, request, args.furnace))
+    elif args.html is not None:
+        print(f"the plan is in {args.html}: open it in any browser, print it on A4")
+    else:
+        print(render_text(plan, unit, sources=args.sources), end="")
+    return 7 if plan.conflicts else 0
+
+
+def job_of(args: argparse.Namespace, unit: Unit) -> Job:
+    """File and words together; a word wins over the file. Raises BadInput with what is wrong and where."""
+    job = Job()
+    if args.file is not None:
+        try:
+            text = args.file.read_text("utf-8")
+        except UnicodeDecodeError as err:
+            raise BadInput(f"not a text file: {err}", where=str(args.file), remedy="Give a TOML file") from err
+        job = parse_job(text, where=str(args.file))
+    plain: dict[str, Any] = {}
+    if args.alloy:
+        plain["alloy"] = args.alloy
+    if args.charge:
+        plain["charge_kg"] = kilograms(args.charge)
+    if args.heel:
+        plain["heel_kg"] = kilograms(args.heel)
+    if args.yield_share:
+        plain["yield_share"] = _figure(args.yield_share, "--yield")
+    _made(Job, plain, "the command line")  # checks them
+    changes = dict(plain)
+    if args.mould:
+        changes["mould"] = tuple(mould_of(text, unit) for text in args.mould)
+    power = {"power_w": _figure(args.power, "--power")} if args.power else {}
+    price = {"price_per_kwh": _figure(args.price, "--price")} if args.price else {}
+    if power or price:
+        changes["furnace"] = _changed(job.furnace, {**power, **price}, "--power, --price")
+    if args.pot or args.lid:
+        given = _pairs(args.pot, POT_KEYS, "--pot", unit) if args.pot else {}
+        lid = {"lid": True} if args.lid else {}
+        changes["pot"] = _changed(job.pot, {**given, **lid}, "--pot")
+    if args.ladle:
+        changes["ladle"] = _made(JobLadle, _pairs(args.ladle, LADLE_KEYS, "--ladle", unit), "--ladle")
+    walk: dict[str, Any] = {}
+    if args.walk:
+        walk["walk_s"] = seconds(args.walk)
+    if args.between:
+        walk["between_s"] = seconds(args.between)
+    if args.loss:
+        walk["loss_c"] = _figure(args.loss, "--loss") * (5.0 / 9.0 if unit is Unit.F else 1.0)
+    if walk:
+        changes["walk"] = _changed(job.walk, walk, "--walk, --between, --loss")
+    if args.room or args.place:
+        given = _pairs(args.room, ROOM_KEYS, "--room", unit) if args.room else {}
+        place = {"place": args.place} if args.place else {}
+        changes["room"] = _changed(job.room, {**given, **place}, "--room")
+    job = msgspec.structs.replace(job, **changes)
+    if not job.alloy:
+        raise BadInput("no alloy is named", remedy='Write `pourcall plan za27 ...`, or alloy = "za27" in the file')
+    if not job.mould:
+        raise BadInput("no mould is named", remedy=f"--mould {MOULD_HELP}")
+    return job
+
+
+def mould_of(text: str, unit: Unit) -> JobMould:
+    """`cleat 1,casting=0.35,mm=6` as a mould of the job."""
+    name, _, rest = text.partition(",")
+    if not name.strip() or "=" in name:
+        raise BadInput(f"a mould without a name: {text!r}", remedy="Write --mould 'cleat 1,kg=0.6,mm=6'")
+    where = f"mould {name.strip()!r}"
+    given = _pairs(rest, MOULD_KEYS, where, unit) if rest.strip() else {}
+    return _made(JobMould, {"name": name.strip(), **given}, where)
+
+
+def _pairs(text: str, keys: dict[str, str], where: str, unit: Unit) -> dict[str, Any]:
+    """`key=value,key=value` with our keys and numbers."""
+    made: dict[str, Any] = {}
+    for part in (part.strip() for part in text.split(",")):
+        word, equals, value = (piece.strip() for piece in part.partition("="))
+        if not equals:
+            raise BadInput(f"{part!r} is not key=value", where=where, remedy=f"Known keys are {', '.join(keys)}")
+        if word not in keys:
+            raise BadInput(
+                f"{word!r} is not known here{nearest(word, keys)}", where=where, remedy=f"Known are {', '.join(keys)}"
+            )
+        key = keys[word]
+        if key in made:
+            raise BadInput(f"{word!r} is given twice", where=where, remedy="Give it once")
+        made[key] = _value(key, value, where, unit)
+    return made
+
+
+def _value(key: str, text: str, where: str, unit: Unit) -> Any:
+    if key in _WORDS:
+        return text.strip("\"'")
+    if key == "loss_c":
+        return _figure(text, where) * (5.0 / 9.0 if unit is Unit.F else 1.0)
+    if key.endswith("_c"):
+        return temperature(text, unit)
+    if key.endswith("_kg"):
+        return kilograms(text)
+    if key in _WHOLE:
+        return int(text) if text.isdigit() else _figure(text, where)
+    ending = next((said for end, said in _UNITS.items() if key.endswith(end) and key != "pattern_kg_per_m3"), "")
+    return _figure(text.removesuffix(ending), where)
+
+
+def _figure(text: str, where: str) -> float:
+    try:
+        value = float(text)
+        if not math.isfinite(value):
+            raise ValueError(text)
+    except ValueError as err:
+        raise BadInput(
+            f"{text.strip()!r} is no number", where=where, remedy="Write it in digits, such as 6 or 0.35"
+        ) from err
+    return value
+
+
+def _made(kind: type[T], given: dict[str, Any], where: str) -> T:
+    faults: list[str] = []
+    table = read_table(kind, given, where, faults)
+    if table is None:
+        raise BadInput("; ".join(faults), remedy="Check the figure and its unit")
+    return table  # type: ignore[no-any-return]
+
+
+def _changed(table: T, given: dict[str, Any], where: str) -> T:
+    """The table with what was given, checked like a file's."""
+    return _made(type(table), {**msgspec.structs.asdict(table), **given}, where)
+
+
+def _shop(wanted: str) -> Shop:
+    """What the settings say of the furnace; without settings, a small electric one of ours."""
+    settings = settings_or_none()
+    if settings is None or not settings.furnace:
+        if wanted:
+            raise BadInput(f"there are no settings, so no furnace {wanted!r}", remedy="Run `pourcall setup`")
+        return Shop()
+    from pourcall.planning.melt_plans import air_of, carry_of, pot_of, probe_rating_c
+
+    name = pick_furnace(list(settings.furnace), wanted)
+    furnace = settings.furnace[name]
+    return Shop(
+        kind=furnace.kind,
+        power_w=furnace.power_w,
+        pot=pot_of(furnace),
+        pot_rating_c=furnace.pot.rating_c,
+        probe_rating_c=probe_rating_c(settings, name),
+        loss_c=furnace.transfer_loss_c,
+        carry=carry_of(furnace),
+        air=air_of(settings.shop),
+    )
+
+
+def start_words(plan: PourPlan, request: PlanRequest, furnace: str) -> str:
+    """The command that starts this melt. What the daemon would reckon otherwise is said in it."""
+    own_way = request.loss_c is not None or request.carry != Carry()
+    words = ["pourcall", "melt", "start", plan.alloy_key, "--charge", f"{plan.melt.charge_kg:.3f}kg", "--unit", "C"]
+    if furnace:
+        words += ["--furnace", furnace]
+    for asked, planned, advice in zip(request.moulds, plan.melt.moulds, plan.moulds, strict=True):
+        parts = [planned.name.replace(",", " ")]
+        if planned.mass_kg > 0.0:
+            parts.append(f"kg={planned.mass_kg:.3f}")
+        if planned.thinnest_mm is not None:
+            parts.append(f"mm={planned.thinnest_mm:g}")
+        parts.append(f"material={planned.material}")
+        if planned.setup:
+            parts.append(f"setup={planned.setup.replace(',', ' ')}")
+        raised = advice.fill is not None and abs(advice.fill.lowest_c - planned.lip_min_c) < 0.01
+        if asked.lip_min_c is not None or raised:
+            parts += [f"min={planned.lip_min_c:.1f}", f"max={planned.lip_max_c:.1f}"]
+        if asked.loss_c is not None or own_way:
+            parts.append(f"loss={planned.loss_c:.1f}")
+        words += ["--mould", ",".join(parts)]
+    return shlex.join(words)

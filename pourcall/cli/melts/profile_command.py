@@ -1,0 +1,201 @@
+"""`pourcall profile`. Profiles there are, what one says for an alloy, its faults; to be guided by one."""
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pourcall.cli.client import DaemonClient
+from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, settings_or_none, unit_of
+from pourcall.contract.api import Asked, ProfileRequest
+from pourcall.contract.errors import BadInput, BadSheet, DaemonError
+from pourcall.contract.inputs import NextSegment, StopProfile
+from pourcall.contract.plan import PotLimit
+from pourcall.contract.profile_plan import SegmentKind
+from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+
+if TYPE_CHECKING:
+    from pourcall.contract.plan import AlloyFacts
+    from pourcall.contract.profile_plan import ProfilePlan
+    from pourcall.profiles.profile import ProfileLibrary
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Sub-commands."""
+    subs = parser.add_subparsers(dest="what", required=True, metavar="list|show|check|run|next|stop")
+    listing = subs.add_parser("list", help="all profiles, and which alloys they are meant for")
+    show = subs.add_parser("show", help="one profile with its temperatures for an alloy")
+    show.add_argument("profile", nargs="?", default="", help="name of the file (default: the alloy's own)")
+    check = subs.add_parser("check", help="look for faults, in a file or in your own folder")
+    check.add_argument("file", nargs="?", type=Path, default=None)
+    begin = subs.add_parser("run", help="guide the running melt; another one in mid-melt goes on from where it is")
+    begin.add_argument("profile", nargs="?", default="", help="name of the file (default: the alloy's own)")
+    on = subs.add_parser("next", help="go on: a hold that waits to be told is over, a timed one is cut short")
+    stop = subs.add_parser("stop", help="no more guidance; the power stays as you have it")
+    for sub in (begin, on, stop):
+        sub.add_argument("--furnace", default="")
+        sub.add_argument("--who", default="shop", help="who says so, for the record")
+        add_unit(sub)
+    for sub in (show, check):
+        sub.add_argument("--alloy", default="", help="key or name of an alloy sheet")
+        sub.add_argument("--furnace", default="", help="whose ratings hold (default: the only one, if there is one)")
+    for sub in (listing, show, check):
+        add_json(sub)
+        add_unit(sub)
+
+
+def run(args: argparse.Namespace) -> int:
+    """The sub-command."""
+    if args.what in ("run", "next", "stop"):
+        return _guide(args)
+    from pourcall.profiles.profile import ProfileLibrary
+
+    library = ProfileLibrary(our_paths().profiles)
+    return {"list": _list, "show": _show, "check": _check}[args.what](args, library)
+
+
+def _guide(args: argparse.Namespace) -> int:
+    """Ask the daemon, and say where the melt stands in the profile then."""
+    client = DaemonClient()
+    furnace = client.furnace(args.furnace)
+    unit = unit_of(args)
+    requests: dict[str, Asked] = {
+        "run": ProfileRequest(profile=getattr(args, "profile", ""), who=args.who),
+        "next": NextSegment(who=args.who),
+        "stop": StopProfile(who=args.who),
+    }
+    client.command(furnace, requests[args.what])
+    view = next(shot for shot in client.furnaces() if shot.furnace == furnace).profile
+    if view is None:
+        raise DaemonError("the melt ended meanwhile", remedy="Start the next one")
+    if view.stopped:
+        print(f"Profile {view.name} guides no more; the power stays as you have it")
+        return 0
+    print(f"Profile {view.name} guides the melt: segment {view.segment} of {view.of}")
+    for number, words in enumerate(view.segments, 1):
+        print(f"{'>' if number == view.segment else ' '} {number}. {in_unit(words, unit)}")
+    return 0
+
+
+def _list(args: argparse.Namespace, library: "ProfileLibrary") -> int:
+    sound, refused = library.all()
+    if args.json:
+        print_json({"profiles": sound, "refused": [err.what for err in refused]})
+        return 0
+    print_table(
+        ("profile", "for", "segments", "hash", "about"),
+        [
+            (one.key, ", ".join((*one.alloys, *one.families)) or "-", str(len(one.segments)), one.hash, one.about)
+            for one in sound
+        ],
+        right=(2,),
+    )
+    for err in refused:
+        print(in_unit(f"refused: {err}", unit_of(args)))
+    return 0
+
+
+def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
+    from pourcall.profiles.profile import resolve
+
+    unit = unit_of(args)
+    if not args.alloy:
+        if not args.profile:
+            raise BadInput("neither a profile nor an alloy is named", remedy="Name one: pourcall profile show zinc")
+        profile = library.get(args.profile)
+        if args.json:
+            print_json(profile)
+        else:
+            print(profile.text, end="")
+        return 0
+    facts, tap_c, limits = _for_alloy(args)
+    profile = library.get(args.profile) if args.profile else library.default_for(facts.key, facts.family)
+    try:
+        plan = resolve(profile, facts, tap_c, limits)
+    except BadSheet as err:
+        raise BadSheet(in_unit(err.what, unit), where=err.where, remedy=err.remedy) from err
+    if args.json:
+        print_json(plan)
+    else:
+        _tell(plan, facts, unit)
+    return 0
+
+
+def _tell(plan: "ProfilePlan", facts: "AlloyFacts", unit: Unit) -> None:
+    print(f"{plan.name} ({plan.hash}) for {facts.name}: {plan.about}")
+    limit = format_temperature(plan.limit_c, unit)
+    print(f"Nothing in it is above {limit}, the limit of the {plan.limit_whose}")
+    for number, one in enumerate(plan.segments, 1):
+        at = format_temperature(one.to_c, unit)
+        if one.kind is SegmentKind.RAMP:
+            rate = one.rate_c_per_min
+            how = "at full power" if rate is None else f"at {format_difference(rate, unit)} a minute"
+            words = f"to {at} {how}"
+        else:
+            words = f"hold {at} " + ("until told" if one.for_s is None else f"for {one.for_s / 60.0:g} min")
+        late = "" if one.limit_s is None else f"; late after {one.limit_s / 60.0:g} min"
+        asked = f" ({one.asked})" if one.asked else ""
+        print(f"{number}. {words}{asked}, within {format_difference(one.wait_within_c, unit, 0)}{late}")
+        if one.note:
+            print(f"   {one.note}")
+
+
+def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
+    from pourcall.profiles.profile import parse_profile, resolve
+
+    unit = unit_of(args)
+    faults: list[str] = []
+    checked = 0
+    keys = [None] if args.file is not None else list(library.keys())
+    for key in keys:
+        try:
+            if key is None:
+                try:
+                    text = args.file.read_text("utf-8")
+                except (OSError, UnicodeDecodeError) as err:
+                    raise BadInput(f"cannot be read: {err}", where=str(args.file), remedy="Check the name") from err
+                profile = parse_profile(text, key=args.file.stem, file=str(args.file))
+            else:
+                profile = library.get(key)
+            checked += 1
+            if args.alloy:
+                facts, tap_c, limits = _for_alloy(args)
+                if key is None or facts.key in profile.alloys or facts.family in profile.families:
+                    resolve(profile, facts, tap_c, limits)
+        except BadSheet as err:
+            faults.append(in_unit(err.what, unit))
+    if args.json:
+        print_json(faults)
+    else:
+        for fault in faults:
+            print(fault)
+        if not faults:
+            print(f"Sound: {checked} profile{'s' if checked != 1 else ''}; your own belong into {our_paths().profiles}")
+    return 2 if faults else 0
+
+
+def _for_alloy(args: argparse.Namespace) -> "tuple[AlloyFacts, tuple[float, float], list[PotLimit]]":
+    """Facts, a tap window as wide as the sheet's (with the usual loss), and the limits of alloy, furnace,
+    pot, probes.
+    """
+    from pourcall.metal.alloys.sheet import load_sheets
+
+    facts = load_sheets(our_paths().alloys).get(args.alloy).facts()
+    limits = [PotLimit(limit_c=facts.alloy_max_c, whose="alloy", why="of the sheet")]
+    settings = settings_or_none()
+    loss_c = 20.0
+    if settings is not None and settings.furnace:
+        name = args.furnace or (next(iter(settings.furnace)) if len(settings.furnace) == 1 else "")
+        if name and name not in settings.furnace:
+            raise BadInput(f"there is no furnace {name!r}", remedy=f"Furnaces: {', '.join(settings.furnace)}")
+        if name:
+            own = settings.furnace[name]
+            limits.append(PotLimit(limit_c=own.rating_c, whose="furnace", why="rating in the settings"))
+            limits.append(PotLimit(limit_c=own.pot.rating_c, whose="pot", why="rating in the settings"))
+            limits += [
+                PotLimit(limit_c=probe.rating_c, whose=f"probe {key}", why="rating in the settings")
+                for key, probe in settings.probe.items()
+                if probe.furnace == name
+            ]
+            loss_c = own.transfer_loss_c if own.transfer_loss_c is not None else loss_c
+    high_c = min(facts.pour_max_c + loss_c, min(limit.limit_c for limit in limits))
+    return facts, (min(facts.pour_min_c + loss_c, high_c), high_c), limits

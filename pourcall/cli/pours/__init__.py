@@ -1,0 +1,1 @@
+"""Commands about pours: mark, correct, results, sheets, comparison, export, advice, mould setups."""

@@ -1,0 +1,75 @@
+"""`pourcall advise`. What temperature next for one mould setup, how sure that is, and why."""
+
+import argparse
+from pathlib import Path
+
+from pourcall.cli.common import add_json, add_unit, our_paths, print_json, unit_of
+from pourcall.contract.errors import BadInput
+from pourcall.contract.units import in_unit
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Which setup, and how it is told."""
+    parser.add_argument("setup", help="mould setup, as written in the plan: 'deck cleat'")
+    parser.add_argument("--alloy", default="", help="where the setup is new, or was poured in several")
+    parser.add_argument("--mm", type=float, default=None, help="thinnest section (default: as planned)")
+    parser.add_argument("--material", default="", help="mould material (default: as planned)")
+    parser.add_argument("--level", default="80%", help="share of sound castings that counts as usable (default: 80%%)")
+    parser.add_argument(
+        "--accept", type=int, default=0, choices=(0, 1, 2), metavar="0|1|2",
+        help="worst severity that still passes: 1 accepts slight faults (default: 0, none)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--plot", type=Path, default=None, metavar="FILE",
+        help="draw the curve as well: .svg, or .png and .pdf with the extra `pictures`",
+    )  # fmt: skip
+    add_json(parser)
+    add_unit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read the records, work it out, say it."""
+    from pourcall.metal.alloys.sheet import load_sheets
+    from pourcall.metal.windows import check_material
+    from pourcall.records.read.store import Store
+    from pourcall.reports.drawings.pictures import ending_of, write_pictures
+    from pourcall.trials.gather import setup_data
+    from pourcall.trials.model import advise
+
+    level = _level(args.level)
+    if args.plot is not None:
+        ending_of(args.plot)  # before the work, not after it
+    if args.material:
+        check_material(args.material)
+    unit = unit_of(args)
+    paths = our_paths()
+    with Store.read(paths.database) as store:
+        data = setup_data(
+            store, args.setup, load_sheets(paths.alloys), alloy=args.alloy, thinnest_mm=args.mm, material=args.material
+        )
+    advice = advise(data, level=level, accept=args.accept)
+    if args.plot is not None:
+        from pourcall.reports.drawings.advice_plot import advice_svg
+
+        write_pictures({args.plot: advice_svg(advice, unit)})
+    if args.json:
+        print_json(advice)
+        return 0
+    print(f"{data.setup}, {data.alloy_name}" + (f", {data.thinnest_mm:g} mm" if data.thinnest_mm is not None else ""))
+    for sentence in advice.words:
+        print(f"  {in_unit(sentence, unit)}")
+    if args.plot is not None:
+        print(f"  Drawn in {args.plot}")
+    return 0
+
+
+def _level(text: str) -> float:
+    """`80%`, `0.8`, `80`. Raises BadInput."""
+    try:
+        figure = float(text.strip().removesuffix("%"))
+    except ValueError:
+        figure = -1.0
+    share = figure / 100.0 if "%" in text or figure > 1.0 else figure
+    if not 0.05 <= share <= 0.99:
+        raise BadInput(f"a level of {text!r} cannot be meant", remedy="Give a share from 5% to 99%, such as 80%")
+    return share

@@ -1,0 +1,48 @@
+"""`pourcall compare`. Pours side by side: what differs, differences first."""
+
+import argparse
+from pathlib import Path
+
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, unit_of
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Which pours."""
+    parser.add_argument("pours", nargs="+", metavar="POUR", help="two to eight, such as 2026-014-1 2026-015-1")
+    parser.add_argument(
+        "--align", choices=["pour", "liquidus"], default="pour", help="what stands at zero in the drawing"
+    )
+    parser.add_argument(
+        "--plot", "--svg", type=Path, default=None, metavar="FILE",
+        help="write the drawing: .svg, or .png and .pdf with the extra `pictures`",
+    )  # fmt: skip
+    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help="write everything as one page")
+    add_json(parser)
+    add_unit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Text or JSON, and the files asked for."""
+    from pourcall.records.read.compare import compare
+    from pourcall.records.read.facts import pour_facts
+    from pourcall.records.read.store import Store
+    from pourcall.reports.drawings.pictures import write_pictures
+    from pourcall.reports.pages.compare_page import comparison_html, comparison_text, overlay
+
+    unit = unit_of(args)
+    with Store.read(our_paths().database) as store:
+        several = [pour_facts(store, pour) for pour in args.pours]
+    found = compare(several)
+    drawings = {} if args.plot is None else {args.plot: overlay(several, args.align, unit)}
+    pages: dict[Path, str | bytes] = {}
+    if args.html is not None:
+        pages[args.html] = comparison_html(found, several, align=args.align, unit=unit, clock=local_time)
+    write_pictures(drawings, pages)
+    if args.json:
+        print_json(found)
+        return 0
+    for line in comparison_text(found, several, unit, local_time):
+        print(line)
+    for path in (*drawings, *pages):
+        print(f"written: {path}")
+    return 0

@@ -1,0 +1,128 @@
+"""`pourcall export`."""
+
+import argparse
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, unit_of
+from pourcall.contract.errors import BadInput
+
+if TYPE_CHECKING:
+    from pourcall.records.read.store import Store
+
+# Behind @ stands the mark of another shop whose archive was taken in.
+MELT, POUR = re.compile(r"\d{4}-\d{3,}(@[a-z0-9@]+)?"), re.compile(r"\d{4}-\d{3,}(@[a-z0-9@]+)?-\d+")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What, and where to."""
+    group = parser.add_mutually_exclusive_group(required=True)
+    group.add_argument("what", nargs="?", default="", help="a melt (2026-014) or a pour (2026-014-1)")
+    group.add_argument(
+        "--pours", type=Path, default=None, metavar="FILE.csv", help="the list of all pours with their results instead"
+    )
+    parser.add_argument("--to", type=Path, default=Path("."), metavar="DIR", help="folder to write to (default: here)")
+    parser.add_argument(
+        "--format", choices=["csv", "jsonl", "parquet"], default="csv",
+        help="CSV with W3C metadata beside it (default), JSON lines, or Parquet (needs pyarrow)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--recompute", action="store_true",
+        help="of the whole melt: as decided then beside what the calibration in force now makes of the same raw values",
+    )  # fmt: skip
+    parser.add_argument(
+        "--plot", type=Path, default=None, metavar="FILE",
+        help="a drawing instead of the trace: .svg, or .png and .pdf with the extra `pictures`",
+    )  # fmt: skip
+    add_json(parser)
+    add_unit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """The trace of a melt or pour, or the list of pours."""
+    from pourcall.records.read.store import Store
+    from pourcall.reports.tables.export import export_melt, export_pour
+
+    if args.pours is not None:
+        return _pours(args)
+    if not (MELT.fullmatch(args.what) or POUR.fullmatch(args.what)):
+        raise BadInput(
+            f"{args.what!r} is no melt or pour", remedy="Write 2026-014 for a melt, 2026-014-1 for its first pour"
+        )
+    if args.recompute and args.format != "csv":
+        raise BadInput("--recompute writes CSV only", remedy="Leave out --format")
+    if args.plot is not None:
+        return _plot(args)
+    args.to.mkdir(parents=True, exist_ok=True)
+    with Store.read(our_paths().database) as store:
+        if args.recompute:
+            return _recomputed(store, args)
+        done = (export_pour if POUR.fullmatch(args.what) else export_melt)(
+            store, args.what, args.to, kind=args.format
+        )  # fmt: skip
+    if args.json:
+        print_json({args.format: str(done.csv), "metadata": str(done.metadata), "rows": done.rows})
+    elif args.format != "csv":
+        print(f"{done.rows} rows in {done.csv}")
+    else:
+        print(f"{done.rows} rows in {done.csv}; what its columns mean is in {done.metadata.name}")
+    return 0
+
+
+def _plot(args: argparse.Namespace) -> int:
+    """The whole melt as one drawing, or up to five minutes after the pour."""
+    from pourcall.records.read.melt_facts import melt_facts
+    from pourcall.records.read.store import Store
+    from pourcall.reports.drawings.melt_plot import plot_svg
+    from pourcall.reports.drawings.pictures import write_pictures
+
+    if args.recompute or args.format != "csv":
+        raise BadInput("--plot is a drawing instead of a trace", remedy="Leave out --format and --recompute")
+    melt, number = args.what, 0
+    if POUR.fullmatch(args.what):
+        melt, _, last = args.what.rpartition("-")
+        number = int(last)
+    unit = unit_of(args)
+    with Store.read(our_paths().database) as store:
+        facts = melt_facts(store, melt, number=number)
+    path = args.to / args.plot
+    write_pictures({path: plot_svg(facts, unit, local_time)})
+    if args.json:
+        print_json({"plot": str(path)})
+    else:
+        print(path)
+    return 0
+
+
+def _recomputed(store: "Store", args: argparse.Namespace) -> int:
+    """Both columns. A pour is taken as the melt it belongs to: a calibration is judged over a whole trace."""
+    from pourcall.reports.tables.recompute import recompute_melt
+
+    melt = args.what.rpartition("-")[0] if POUR.fullmatch(args.what) else args.what
+    done = recompute_melt(store, melt, args.to)
+    if args.json:
+        print_json({"csv": str(done.csv), "metadata": str(done.metadata), "rows": done.rows})
+    else:
+        print(f"{done.rows} rows in {done.csv}: temp_c as decided then, temp_recomputed_c as it would be now")
+    return 0
+
+
+def _pours(args: argparse.Namespace) -> int:
+    """Every pour as it stands after corrections, oldest first."""
+    from pourcall.records.read.store import Store
+    from pourcall.reports.tables.export import export_pours
+
+    if args.recompute or args.format != "csv" or args.plot is not None:
+        raise BadInput(
+            "--pours is a list as CSV, and nothing is recomputed or drawn in it",
+            remedy="Write `pourcall export --pours FILE.csv`",
+        )
+    with Store.read(our_paths().database) as store:
+        rows = store.pours(limit=-1)
+    export_pours(reversed(rows), args.pours)
+    if args.json:
+        print_json({"csv": str(args.pours), "rows": len(rows)})
+    else:
+        print(f"{len(rows)} pours in {args.pours}")
+    return 0

@@ -1,0 +1,154 @@
+"""`pourcall mould`. Mould setups: described once, changed by another version, used by `pourcall melt start`."""
+
+import argparse
+import itertools
+import math
+from typing import TYPE_CHECKING
+
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    in_our_unit,
+    kilograms,
+    local_time,
+    our_paths,
+    print_json,
+    print_table,
+    temperature,
+    unit_of,
+)
+from pourcall.cli.pours.entering import record_entry
+from pourcall.contract.entries import MouldSetupRequest
+from pourcall.contract.errors import BadInput
+from pourcall.contract.units import Unit, format_temperature
+
+if TYPE_CHECKING:
+    from pourcall.records.read.views import SetupView
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Sub-commands."""
+    subs = parser.add_subparsers(dest="what", required=True, metavar="add|change|list|show")
+    add = subs.add_parser("add", help="describe a mould setup")
+    change = subs.add_parser("change", help="another version; pours so far keep the one they were poured with")
+    for sub in (add, change):
+        sub.add_argument("name", help="such as 'deck cleat 160 mm'")
+        sub.add_argument("--pattern", help="which pattern")
+        sub.add_argument("--material", help="of the mould: green_sand, oil_sand, resin_sand, plaster, steel_die")
+        sub.add_argument("--batch", help="of the mould material")
+        sub.add_argument("--gating", help="sprue, runner, gates, in words")
+        sub.add_argument("--vents", help="in words")
+        sub.add_argument("--thinnest", metavar="LENGTH", help="thinnest section, such as 6mm")
+        sub.add_argument("--mass", help="metal it takes, gating included, such as 0.8kg")
+        sub.add_argument("--preheat", metavar="TEMPERATURE", help="of the mould, such as 120C")
+        sub.add_argument("--note", help="anything else")
+        sub.add_argument("--why", default="", help="of a change, for the record")
+        sub.add_argument("--who", default="shop", help="who says so, for the record")
+    listing = subs.add_parser("list", help="all mould setups, the newest version of each")
+    show = subs.add_parser("show", help="one mould setup, with its earlier versions")
+    show.add_argument("name")
+    for sub in (listing, show):
+        add_json(sub)
+    for sub in (add, change, listing, show):
+        add_unit(sub)
+
+
+def run(args: argparse.Namespace) -> int:
+    """The sub-command."""
+    if args.what in ("add", "change"):
+        words = in_our_unit(record_entry(_request(args)))
+        print(f"{words[:1].upper()}{words[1:]}")
+        return 0
+    from pourcall.records.entries.setups import setup_list, setup_versions
+    from pourcall.records.read.store import Store
+
+    unit = unit_of(args)
+    with Store.read(our_paths().database) as store, store.reading() as conn:
+        rows = setup_list(conn) if args.what == "list" else setup_versions(conn, args.name)
+    if args.json:
+        print_json(rows)
+    elif args.what == "show":
+        _show(rows, unit)
+    elif not rows:
+        print("No mould setup is described yet; `pourcall mould add NAME` describes one")
+    else:
+        print_table(
+            ("mould setup", "version", "pattern", "material", "thinnest", "mass", "preheat", "pours"),
+            [
+                (
+                    row.name, str(row.version), row.pattern, row.material.replace("_", " "), _mm(row), _kg(row),
+                    "" if row.preheat_c is None else format_temperature(row.preheat_c, unit), str(row.pours),
+                )
+                for row in rows
+            ],
+            right=(1, 4, 5, 6, 7),
+        )  # fmt: skip
+    return 0
+
+
+def _request(args: argparse.Namespace) -> MouldSetupRequest:
+    return MouldSetupRequest(
+        name=args.name, add=args.what == "add", pattern=args.pattern, material=_material(args.material),
+        batch=args.batch, gating=args.gating, venting=args.vents,
+        thinnest_mm=None if args.thinnest is None else millimetres(args.thinnest),
+        mass_kg=None if args.mass is None else kilograms(args.mass, bare=False),
+        preheat_c=None if args.preheat is None else temperature(args.preheat, _asked_unit(args)), detail=args.note,
+        why=args.why, who=args.who,
+    )  # fmt: skip
+
+
+def _asked_unit(args: argparse.Namespace) -> Unit | None:
+    """The unit a bare figure is in, where --unit says so; else it is refused."""
+    return unit_of(args) if args.unit else None
+
+
+def _material(text: str | None) -> str | None:
+    return None if text is None else text.strip().casefold().replace(" ", "_")
+
+
+def millimetres(text: str) -> float:
+    """`6mm`, `0.6cm`, `1/4in`, `0.25in`. Raises BadInput for no unit, and for what is no length."""
+    import re
+
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)(?:/(\d+))?\s*(mm|cm|in|)\s*", text.lower())
+    if found is None or found[2] == "0":
+        raise BadInput(f"{text.strip()!r} is no length", remedy="Write 6mm, 0.6cm or 1/4in")
+    if not found[3]:
+        raise BadInput(f"{text.strip()!r} has no unit of length", remedy=f"Write {text.strip()}mm or {text.strip()}in")
+    length_mm = float(found[1]) / float(found[2] or 1) * {"mm": 1.0, "cm": 10.0, "in": 25.4}[found[3]]
+    if not math.isfinite(length_mm):
+        raise BadInput(f"{text.strip()!r} is no length", remedy="Write 6mm, 0.6cm or 1/4in")
+    return length_mm
+
+
+def _show(rows: "tuple[SetupView, ...]", unit: Unit) -> None:
+    newest = rows[-1]
+    poured = f"{newest.pours} pour{'' if newest.pours == 1 else 's'}"
+    print(f"{newest.name}, version {newest.version}, {poured}")
+    for name, value in _facts(newest, unit):
+        if value:
+            print(f"  {name:<9}  {value}")
+    for old, new in itertools.pairwise(rows):
+        changed = [
+            f"{name} {was or 'not told'}"
+            for (name, was), (_, now) in zip(_facts(old, unit), _facts(new, unit), strict=True)
+            if was != now
+        ]
+        why = f"; {new.why}" if new.why else ""
+        print(f"  version {old.version}, until {local_time(new.at_utc_s)}: {', '.join(changed)}{why} ({new.who})")
+
+
+def _facts(row: "SetupView", unit: Unit) -> tuple[tuple[str, str], ...]:
+    return (
+        ("pattern", row.pattern), ("material", row.material.replace("_", " ")), ("batch", row.batch),
+        ("gating", row.gating), ("vents", row.venting), ("thinnest", _mm(row)), ("mass", _kg(row)),
+        ("preheat", "" if row.preheat_c is None else format_temperature(row.preheat_c, unit)), ("note", row.detail),
+    )  # fmt: skip
+
+
+def _mm(row: "SetupView") -> str:
+    return "" if row.thinnest_mm is None else f"{row.thinnest_mm:g} mm"
+
+
+def _kg(row: "SetupView") -> str:
+    return "" if row.mass_kg is None else f"{row.mass_kg:g} kg"

@@ -1,0 +1,135 @@
+"""`pourcall pour photo`. Photos of castings onto the record: named one by one, or a folder matched by time.
+
+Written straight to the file, also beside a running daemon: the write-ahead log keeps two writers apart, the row is one
+short transaction of its own, and the daemon's writer tries again where it has to wait. The file comes first, then its
+row: a row never names a photo that is not there.
+"""
+
+import argparse
+import sqlite3
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pourcall.cli.common import add_json, local_time, our_paths, print_json
+from pourcall.contract.errors import BadInput, NotFound
+
+if TYPE_CHECKING:
+    from pourcall.records.entries.photos import Photo
+    from pourcall.records.read.views import PourRow
+
+WITHIN_DAYS = 3.0
+_DAY_S = 86_400.0
+
+
+def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """The sub-command of `pour`."""
+    photo = subs.add_parser("photo", help="photos of a casting, one by one or a folder of them matched by time")
+    photo.add_argument("pour", nargs="?", default="", help="such as 2026-014-1 (not with --folder)")
+    photo.add_argument("files", nargs="*", type=Path, metavar="FILE", help="JPEG, PNG or WebP")
+    photo.add_argument(
+        "--folder", type=Path, default=None, metavar="DIR",
+        help="every photo in there: by the pour number in its name, else by the time it was taken",
+    )  # fmt: skip
+    photo.add_argument(
+        "--within-days", type=float, default=WITHIN_DAYS, metavar="N",
+        help="with --folder: taken at most so long after the pour (default: %(default)g)",
+    )  # fmt: skip
+    photo.add_argument("--dry-run", action="store_true", help="say what belongs where, write nothing")
+    photo.add_argument("--caption", default="", help="what is to be seen")
+    photo.add_argument("--who", default="shop", help="who took it, for the record")
+    add_json(photo)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Look at every file first, then write."""
+    from pourcall.records.entries.photos import look_at
+    from pourcall.records.read.store import Store
+
+    with Store.read(our_paths().database) as store:
+        if args.folder is not None:
+            if args.pour:
+                raise BadInput("both a pour and a folder", remedy="Name a pour and its files, or a folder alone")
+            found = _matched(args, store.pours(limit=-1))
+        else:
+            if not args.pour or not args.files:
+                raise BadInput("no pour or no photo is named", remedy="Write `pourcall pour photo 2026-014-1 FILE`")
+            row = store.pour(args.pour).row
+            found = [(look_at(path), row.melt, row.number) for path in args.files]
+    told = [_put(args, photo, melt, number) for photo, melt, number in found]
+    if args.json:
+        print_json(told)
+        return 0
+    for one in told:
+        where = one["pour"] or f"{one['melt']} as a whole (it has several pours)"
+        taken = f"taken {one['taken']}" if one["exif"] else f"file of {one['taken']}"
+        print(f"{one['file']}: {where}, {taken}; {one['what']}")
+    if args.folder is not None and not told:
+        print(f"No photo in {args.folder} belongs to a pour")
+    return 0
+
+
+def _matched(args: argparse.Namespace, pours: "Sequence[PourRow]") -> "list[tuple[Photo, str, int | None]]":
+    """Photos of a folder with the pour or melt of each; what is no image or belongs nowhere is told and left."""
+    import sys
+
+    from pourcall.records.entries.photos import belongs_to, look_at, pour_in_name
+
+    if not args.within_days > 0.0:
+        raise BadInput(f"--within-days {args.within_days:g}", remedy="Write a number of days above 0")
+    if not args.folder.is_dir():
+        raise NotFound("no such folder", where=str(args.folder), remedy="Check the path")
+    numbers = {row.pour: row for row in pours}
+    found: list[tuple[Photo, str, int | None]] = []
+    for path in sorted(path for path in args.folder.iterdir() if path.is_file() and not path.name.startswith(".")):
+        try:
+            photo = look_at(path)
+        except BadInput as err:
+            print(f"left out: {path.name}: {err.what}", file=sys.stderr)
+            continue
+        number = pour_in_name(path.name)
+        if number:
+            if number in numbers:
+                found.append((photo, numbers[number].melt, numbers[number].number))
+            else:
+                print(f"left out: {path.name}: no pour {number} is on record", file=sys.stderr)
+            continue
+        place = belongs_to(pours, photo.taken_utc_s, within_s=args.within_days * _DAY_S)
+        if place is None:
+            taken = local_time(photo.taken_utc_s)
+            print(f"left out: {path.name}: no pour in the {args.within_days:g} days before {taken}", file=sys.stderr)
+        else:
+            found.append((photo, *place))
+    return found
+
+
+def _put(args: argparse.Namespace, photo: "Photo", melt: str, number: int | None) -> dict[str, Any]:
+    """One photo: its file under its hash, then its row."""
+    from pourcall.daemon.clock import RealClock
+    from pourcall.records.entries.calibrations import write_aside
+    from pourcall.records.entries.entries import add_photo, store_photo_file
+
+    told: dict[str, Any] = {
+        "file": str(photo.path), "melt": melt, "pour": "" if number is None else f"{melt}-{number}",
+        "taken": local_time(photo.taken_utc_s), "exif": photo.by_exif, "what": "would be put on record",
+    }  # fmt: skip
+    if args.dry_run:
+        return told
+    paths = our_paths()
+    digest, suffix, size = store_photo_file(paths.photos, photo.path, photo.suffix)
+
+    def write(conn: sqlite3.Connection) -> str:
+        known = conn.execute(
+            "SELECT 1 FROM photos p JOIN melts m ON m.id = p.melt_id"
+            " WHERE p.hash = ? AND m.melt = ? AND p.pour_number IS ?",
+            (digest, melt, number),
+        ).fetchone()
+        if known is not None:
+            return "was on record already"
+        add_photo(
+            conn, melt, digest, suffix, size, who=args.who, utc_s=photo.taken_utc_s, pour_number=number,
+            caption=args.caption,
+        )  # fmt: skip
+        return "on record"
+
+    return {**told, "what": write_aside(paths.database, write, utc_s=RealClock().utc_s()), "hash": digest}

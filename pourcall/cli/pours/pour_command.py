@@ -1,0 +1,179 @@
+"""`pourcall pour`. Marks and results through the daemon; lists and shows from the record.
+
+Not here: what one pour looks like (pour_show.py), corrections and completions (pour_edit.py), photos (photos.py).
+"""
+
+import argparse
+from collections.abc import Sequence
+
+from pourcall.cli.client import DaemonClient
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, seconds, unit_of
+from pourcall.cli.invented import say_invented
+from pourcall.cli.melts.melt_command import print_result
+from pourcall.cli.periods import add_period, period_of
+from pourcall.cli.pours import photos, pour_edit
+from pourcall.cli.pours.pour_show import pour_lines
+from pourcall.contract.api import FoundDefect, ResultRequest
+from pourcall.contract.errors import BadInput
+from pourcall.contract.inputs import MarkLift, MarkPour
+from pourcall.contract.units import format_temperature
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Sub-commands."""
+    subs = parser.add_subparsers(
+        dest="what", required=True, metavar="mark|lift|correct|complete|result|photo|list|show"
+    )
+    mark = subs.add_parser("mark", help="metal left the pot into a mould")
+    mark.add_argument("--mould", default="", help="which one (default: the next in order)")
+    lift = subs.add_parser("lift", help="the pot left the furnace")
+    for sub in (mark, lift):
+        sub.add_argument("--ago", default="", help="how long ago, such as 40s: hands were on the tongs")
+        sub.add_argument("--furnace", default="")
+        sub.add_argument("--who", default="shop")
+    result = subs.add_parser(
+        "result", help="what inspection found: sound, or defects with their severity",
+        description="What inspection found. The same defect told again corrects itself; nothing is ever erased.",
+    )  # fmt: skip
+    result.add_argument("pour", nargs="?", default="", help="such as 2026-014-1")
+    result.add_argument(
+        "findings", nargs="*", metavar="FINDING",
+        help="sound, or DEFECT=SEVERITY[@PLACE] such as misrun=2@'horn tip': 1 slight, 2 marked, 3 scrap, 0 takes back",
+    )  # fmt: skip
+    result.add_argument(
+        "--defect", action="append", default=[], metavar="DEFECT:SEVERITY[@PLACE]",
+        help="the same as an option, such as misrun:2@gate; again for the next; all are recorded or none",
+    )  # fmt: skip
+    result.add_argument("--detail", default="", help="in words, for findings without a place")
+    result.add_argument("--correct", action="store_true", help="the casting was called sound, or faulty, by mistake")
+    result.add_argument("--classes", action="store_true", help="list the classes of defects and end")
+    result.add_argument("--who", default="shop", help="who inspected, for the record")
+    pour_edit.add_arguments(subs)
+    photos.add_arguments(subs)
+    listing = subs.add_parser("list", help="pours, newest first")
+    listing.add_argument("--melt", default=None)
+    listing.add_argument("--setup", default=None, help="only pours of this mould setup")
+    listing.add_argument("--batch", default=None, help="only pours into this batch of mould material")
+    listing.add_argument("--tag", default=None, help="only pours with this tag, their melt's included")
+    listing.add_argument("--alloy", default=None)
+    listing.add_argument("--furnace", default=None)
+    add_period(listing)
+    listing.add_argument("--defect", default=None, help="only pours with this defect, such as misrun; or sound")
+    listing.add_argument("--awaiting", action="store_true", help="only pours that are not inspected yet")
+    listing.add_argument("--limit", type=int, default=20)
+    show = subs.add_parser("show", help="one pour")
+    show.add_argument("pour", help="such as 2026-014-1")
+    for sub in (listing, show):
+        add_json(sub)
+        add_unit(sub)
+
+
+def run(args: argparse.Namespace) -> int:
+    """The sub-command."""
+    if args.what in ("mark", "lift"):
+        client = DaemonClient()
+        ago_s = seconds(args.ago) if args.ago else 0.0
+        request = (
+            MarkPour(ago_s=ago_s, mould=args.mould, who=args.who)
+            if args.what == "mark"
+            else MarkLift(ago_s=ago_s, who=args.who)
+        )
+        print_result(client, client.furnace(args.furnace), request)
+        return 0
+    if args.what == "result":
+        return _result(args)
+    if args.what == "photo":
+        return photos.run(args)
+    if args.what in ("correct", "complete"):
+        return pour_edit.run(args)
+    from pourcall.records.read.store import Store
+
+    unit = unit_of(args)
+    since_s, until_s = period_of(args) if args.what == "list" else (None, None)
+    with Store.read(our_paths().database) as store:
+        if args.what == "show":
+            detail = store.pour(args.pour)
+            if args.json:
+                print_json(detail)
+                return 0
+            for line in pour_lines(detail, unit):
+                print(line)
+            say_invented([detail.row.melt])
+            return 0
+        rows = store.pours(
+            limit=args.limit, melt=args.melt, setup=args.setup, alloy=args.alloy, defect=_defect_key(args.defect),
+            awaiting=args.awaiting, furnace=args.furnace, since_utc_s=since_s, until_utc_s=until_s,
+            batch=args.batch, tag=args.tag,
+        )  # fmt: skip
+    if args.json:
+        print_json(rows)
+    elif not rows:
+        when_where = (args.melt, args.setup, args.alloy, args.furnace, args.since, args.until)
+        asked = any((*when_where, args.defect, args.awaiting, args.batch, args.tag))
+        print("No pour on the record is like that" if asked else "No pour is on the record yet")
+    else:
+        print_table(
+            ("pour", "at", "mould", "alloy", "pot", "lip", "window", "result"),
+            [
+                (
+                    row.pour, local_time(row.at_utc_s), row.mould, row.alloy, format_temperature(row.pot_temp_c, unit),
+                    format_temperature(row.lip_temp_c, unit),
+                    f"{format_temperature(row.lip_min_c, unit)} to {format_temperature(row.lip_max_c, unit)}",
+                    row.result or "-",
+                )
+                for row in rows
+            ],
+            right=(4, 5),
+        )  # fmt: skip
+        say_invented(row.melt for row in rows)
+    return 0
+
+
+def _defect_key(name: str | None) -> str | None:
+    """The class as the record spells it."""
+    from pourcall.trials.defects import SOUND, find_defect
+
+    return name if name is None or name == SOUND else find_defect(name).key
+
+
+def _result(args: argparse.Namespace) -> int:
+    from pourcall.cli.pours.entering import record_results
+    from pourcall.trials.defects import SEVERITIES, SOUND, check_findings, defects, parse_finding
+
+    if args.classes:
+        print_table(
+            ("defect", "term", "looks like", "pour", "first, besides temperature"),
+            [(one.key, one.term, one.looks, _tends(one.direction), one.first) for one in defects().values()],
+        )
+        return 0
+    told = [*args.findings, *(_with_equals(text) for text in args.defect)]
+    _refuse_nothing(args.pour, told)
+    findings = [parse_finding(text) for text in told]
+    check_findings(findings)
+    found = tuple(
+        FoundDefect(defect=one.defect, severity=one.severity, detail=one.detail or args.detail) for one in findings
+    )
+    record_results(args.pour, ResultRequest(findings=found, who=args.who, correcting=args.correct))
+    said = [SOUND if one.defect == SOUND else f"{one.defect} {SEVERITIES[one.severity]}" for one in findings]
+    print(f"{args.pour}: {', '.join(said)}; on record")
+    return 0
+
+
+def _with_equals(text: str) -> str:
+    """`misrun:2@gate` as it is written without an option, `misrun=2@gate`."""
+    words, at, place = text.partition("@")
+    return words.replace(":", "=", 1) + at + place
+
+
+def _refuse_nothing(pour: str, findings: Sequence[str]) -> None:
+    if not pour:
+        raise BadInput("no pour is named", remedy="Write its number: `pourcall pour result 2026-014-1 sound`")
+    if not findings:
+        raise BadInput(
+            "nothing was found, not even that it is sound", where=pour,
+            remedy="Write `sound`, or defects such as misrun=2; `pourcall pour result --classes` lists them",
+        )  # fmt: skip
+
+
+def _tends(direction: str) -> str:
+    return {"cold": "too cold", "hot": "too hot", "both": "either", "neither": "-"}[direction]

@@ -1,0 +1,70 @@
+"""`pourcall sheet`. One page of a pour to pin on the wall, and its drawing alone."""
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from pourcall.cli.common import add_unit, local_time, our_paths, settings_or_none, unit_of
+from pourcall.contract.errors import PourcallError
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Which pour, and where to."""
+    parser.add_argument("pour", help="such as 2026-014-1")
+    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help="the page (default: pour-POUR.html)")
+    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help="the page as PDF (extra `pictures`)")
+    parser.add_argument("--png", type=Path, default=None, metavar="FILE", help="the page as PNG (extra `pictures`)")
+    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help="of PDF and PNG (default: a4)")
+    parser.add_argument(
+        "--plot", "--svg", type=Path, default=None, metavar="FILE",
+        help="the drawing alone: .svg, or .png and .pdf with the extra `pictures`",
+    )  # fmt: skip
+    add_unit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """The page, or what was asked for instead of it."""
+    from pourcall.records.read.facts import pour_facts
+    from pourcall.records.read.store import Store
+    from pourcall.reports.drawings.pictures import pdf_png, write_pictures
+    from pourcall.reports.drawings.pour_plot import both_svg
+    from pourcall.reports.pages.pour_sheet import sheet_html
+    from pourcall.reports.pages.pour_sheet_pdf import sheet_pdf
+
+    unit, paths = unit_of(args), our_paths()
+    with Store.read(paths.database) as store:
+        facts = pour_facts(store, args.pour)
+    drawings = {} if args.plot is None else {args.plot: both_svg(facts, unit)}
+    pages: dict[Path, str | bytes] = {}
+    settings = settings_or_none()
+    material = "green_sand" if facts.mould is None else facts.mould.material
+    told: dict[str, Any] = {
+        "unit": unit, "cautions": caution_lines(facts.row.alloy, material),
+        "shop": "" if settings is None else settings.shop.name, "clock": local_time,
+    }  # fmt: skip
+    html = args.html
+    if html is None and not drawings and args.pdf is None and args.png is None:
+        html = Path(f"pour-{facts.row.pour}.html")
+    if html is not None:
+        pages[html] = sheet_html(facts, paths.photos, **told)
+    if args.pdf is not None or args.png is not None:
+        page = sheet_pdf(facts, paths.photos, paper=args.paper, **told)
+        if args.pdf is not None:
+            pages[args.pdf] = page
+        if args.png is not None:
+            pages[args.png] = pdf_png(page)
+    write_pictures(drawings, pages)
+    for path in (*drawings, *pages):
+        print(f"{path}{'; print it from a browser, on paper or to PDF' if path == html else ''}")
+    return 0
+
+
+def caution_lines(alloy: str, material: str) -> list[str]:
+    """What else can hurt with this alloy in this mould. A sheet that is gone or broken leaves what holds for all."""
+    from pourcall.metal.alloys.sheet import load_sheets
+    from pourcall.metal.vapour.cautions import cautions
+
+    try:
+        return [caution.text for caution in cautions(load_sheets(our_paths().alloys).get(alloy), (material,))]
+    except PourcallError:
+        return [f"No alloy sheet for {alloy}: its own hazards are not listed. Keep water away from metal."]

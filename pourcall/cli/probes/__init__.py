@@ -1,0 +1,1 @@
+"""Commands about probes: calibration, checks, thermocouple functions, capture, replay of a trace."""

@@ -1,0 +1,195 @@
+"""`pourcall calibrate`. A probe against a known temperature: from a melt on record, a file, or live."""
+
+import argparse
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pourcall.cli.common import add_json, add_unit, our_paths, print_json, unit_of
+from pourcall.cli.probes.calibration_history import listing, points, show
+from pourcall.cli.probes.calibration_sources import (
+    check_depth,
+    days,
+    file_trace,
+    hpa,
+    live,
+    melt_trace,
+    metres,
+    same_furnace,
+    trace_arguments,
+)
+from pourcall.cli.probes.probe_facts import facts_of, who_of
+from pourcall.contract.errors import BadInput, Refused
+from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+
+if TYPE_CHECKING:
+    from pourcall.calibration.correction import FoundPoint, ProbeFacts
+    from pourcall.calibration.history import InForce
+
+WORDS = ("list", "show", "points")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Which probe, which point, from where; or what is on record."""
+    parser.usage = (
+        "pourcall calibrate PROBE --point POINT [--from-melt MELT | --trace FILE]\n"
+        "       pourcall calibrate list | show PROBE | points"
+    )
+    parser.add_argument("what", metavar="PROBE", help="the probe; or `list`, `show PROBE`, `points`")
+    parser.add_argument("probe", nargs="?", default="", help=argparse.SUPPRESS)
+    parser.add_argument(
+        "--point", default="", help="ice, boiling, tin, zinc, aluminium ... (`pourcall calibrate points`)"
+    )
+    source = parser.add_mutually_exclusive_group()
+    source.add_argument("--from-melt", default="", metavar="MELT", help="find the arrest in this melt on record")
+    source.add_argument("--trace", type=Path, default=None, metavar="FILE", help="find it in a delimited text file")
+    trace_arguments(parser)
+    parser.add_argument("--other-meter", action="store_true", help="the file is of another instrument than its board")
+    parser.add_argument("--grade", default="commercial", choices=("99.99", "99.9", "commercial"), help="of the metal")
+    parser.add_argument("--altitude", default="", metavar="M", help="for boiling water: 450m or 1480ft")
+    parser.add_argument(
+        "--weather", default="", metavar="HPA", help="with --altitude: pressure as the weather report has it"
+    )
+    parser.add_argument("--pressure", default="", metavar="HPA", help="for boiling water: absolute, read on the spot")
+    parser.add_argument(
+        "--direction", default="", choices=("freezing", "melting"), help="(default: what the trace shows)"
+    )
+    parser.add_argument("--due", default="180d", metavar="DAYS", help="when it should be done again (default 180d)")
+    parser.add_argument("--wait", default="60m", help="live: give up after this long (default 60m)")
+    parser.add_argument("--anyway", action="store_true", help="keep a correction larger than wire and board may need")
+    parser.add_argument("--dry-run", action="store_true", help="say what was found and keep nothing")
+    parser.add_argument("--svg", type=Path, default=None, metavar="FILE", help="with show: the drift as a chart")
+    parser.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
+    parser.add_argument("--who", default="", help="who did it (default: the user of this computer)")
+    add_unit(parser)
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """List, show, or calibrate."""
+    if args.what in WORDS:
+        if args.what != "show" and args.probe:
+            raise BadInput(f"`{args.what}` takes no probe", remedy=f"See `pourcall calibrate show {args.probe}`")
+        return {"list": listing, "show": show, "points": points}[args.what](args)
+    if args.probe:
+        raise BadInput(f"{args.probe!r} is one word too many", remedy="Write `pourcall calibrate PROBE --point zinc`")
+    return _calibrate(args)
+
+
+# -- calibrating ------------------------------------------------------------------------------------------------------
+
+
+def _calibrate(args: argparse.Namespace) -> int:
+    from pourcall.calibration.correction import find_point
+    from pourcall.thermometry.reference_points import cal_point
+
+    if not args.point:
+        raise BadInput("no known temperature is named", remedy="Add --point zinc (see `pourcall calibrate points`)")
+    check_depth(args.depth)
+    if args.svg is not None:
+        raise BadInput("--svg belongs to `calibrate show`", remedy=f"pourcall calibrate show {args.what} --svg FILE")
+    due_days = days(args.due)
+    point = cal_point(
+        args.point,
+        altitude_m=metres(args.altitude) if args.altitude else None,
+        pressure_hpa=hpa(args.pressure) if args.pressure else None,
+        sea_level_hpa=hpa(args.weather) if args.weather else None,
+    )
+    unit = unit_of(args)
+    facts = facts_of(args.what, args.furnace)
+    if args.from_melt:
+        same_furnace(args.from_melt, facts)
+        trace, source = melt_trace(args.from_melt, facts)
+    elif args.trace is not None:
+        trace, source = file_trace(args, facts, unit), args.trace.name
+    else:
+        if args.other_meter:
+            raise BadInput("--other-meter belongs to --trace", remedy="Leave it out, or give the file")
+        found = live(args, point, facts, unit)
+        return _keep(args, facts, found, "live", due_days, unit)
+    try:
+        found = find_point(
+            trace, point, facts, grade=args.grade, depth_mm=args.depth, with_board=not args.other_meter,
+            direction=args.direction,
+        )  # fmt: skip
+    except Exception as err:
+        raise _spoken(err, unit) from err
+    return _keep(args, facts, found, source, due_days, unit)
+
+
+def _spoken(err: Exception, unit: Unit) -> Exception:
+    """A refusal with its temperatures in the reader's unit."""
+    from pourcall.thermal_analysis.standstill import PoorPlateau
+
+    if isinstance(err, PoorPlateau):
+        return PoorPlateau(err.code, f"no calibration: {in_unit(err.what, unit, 1)}", err.remedy)
+    return err
+
+
+def _keep(
+    args: argparse.Namespace, facts: "ProbeFacts", found: "FoundPoint", source: str, due_days: float, unit: Unit
+) -> int:
+    from pourcall.calibration.history import in_force
+    from pourcall.records.entries.calibrations import add_point, calibration_rows, write_aside
+
+    if found.beyond_class and not (args.anyway or args.dry_run):
+        _tell(found, facts, unit)
+        off = format_difference(abs(found.error_c), unit, 1)
+        raise Refused(
+            f"nothing was kept: {off} is more than new wire of its class and its board may be off together",
+            remedy=f"Make sure that it is {found.point.name}, the right type and the right way round; better replace "
+            "a worn probe. --anyway keeps it",
+        )
+    utc_s = time.time()
+    row_id: int | None = None
+    force: InForce | None = None
+    if not args.dry_run:
+
+        def enter(conn: Any) -> int:
+            new = add_point(
+                conn, facts, found, who=args.who or who_of(), utc_s=utc_s, source=source, due_days=due_days,
+                grade=args.grade, depth_mm=args.depth,
+            )  # fmt: skip
+            nonlocal force
+            force = in_force(calibration_rows(conn, facts.name, facts.furnace), facts.tc_type)
+            return new
+
+        row_id = write_aside(our_paths().database, enter, utc_s=utc_s)
+    if args.json:
+        print_json({
+            "probe": facts.name, "furnace": facts.furnace, "point": found.point.key,
+            "reference_c": found.point.temp_c, "measured_c": found.plateau.value_c, "error_c": found.error_c,
+            "standard_c": found.standard_c, "emf_uv": found.emf_uv, "correction_uv": found.offset_uv,
+            "standard_uv": found.spread_uv, "beyond_class": found.beyond_class, "plateau": found.plateau,
+            "parts": [part._asdict() for part in found.parts], "kept_as": row_id, "source": source,
+        })  # fmt: skip
+        return 0
+    _tell(found, facts, unit)
+    if row_id is None:
+        print("nothing was kept (--dry-run)")
+        return 0
+    assert force is not None
+    print(f"kept as number {row_id}; due {force.calibration.due}. In force: {force.calibration.how}")
+    print("A running daemon takes it up at its next start; records made before keep what they had")
+    return 0
+
+
+def _tell(found: "FoundPoint", facts: "ProbeFacts", unit: Unit) -> None:
+    plateau = found.plateau
+    print(
+        f"{found.point.name}: {format_temperature(found.point.temp_c, unit, 2)}; {facts.name} showed "
+        f"{format_temperature(plateau.value_c, unit, 2)} uncorrected, {plateau.direction}, for {plateau.flat_s:.0f} s"
+    )
+    if plateau.undercooling_c:
+        print(f"  it undercooled by {format_difference(plateau.undercooling_c, unit)} before")
+    high = "high" if found.error_c > 0 else "low"
+    print(
+        f"  it reads {format_difference(abs(found.error_c), unit, 2)} {high}: correction {found.offset_uv:+.1f} uV, "
+        f"standard uncertainty {found.spread_uv:.1f} uV ({format_difference(found.standard_c, unit, 2)}, k = 1)"
+    )
+    for part in sorted(found.parts, key=lambda one: -one.standard_c):
+        print(f"    {format_difference(part.standard_c, unit, 2):>9}  {part.name}: {in_unit(part.words, unit, 2)}")
+    if found.beyond_class:
+        print("  mind: that is more than new wire of its class and its board may be off: worn, or wrongly wired?")
+    if found.point.note:
+        print(f"  mind: {found.point.note}")

@@ -1,0 +1,155 @@
+"""What is on record of a probe's calibrations, as a person reads it."""
+
+import argparse
+import time
+from typing import TYPE_CHECKING, Any
+
+from pourcall.cli.common import our_paths, print_json, print_table, settings_or_none, unit_of
+from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.units import Unit, format_difference, format_temperature
+
+if TYPE_CHECKING:
+    from pourcall.calibration.history import InForce, PointRow
+    from pourcall.thermometry.reference_points import CalPoint
+
+
+def points(args: argparse.Namespace) -> int:
+    from pourcall.thermometry.reference_points import POINTS
+
+    unit = unit_of(args)
+    if args.json:
+        print_json([point._asdict() for point in POINTS.values()])
+        return 0
+    rows = [
+        [key, format_temperature(point.temp_c, unit, 2), point.name, _source(point), point.note]
+        for key, point in POINTS.items()
+    ]
+    rows.append(["boiling", "by altitude", "boiling water", "IAPWS-IF97 (computed)", "--altitude or --pressure"])
+    print_table(["point", "temperature", "what", "source", "mind"], rows, right=(1,))
+    return 0
+
+
+def _source(point: "CalPoint") -> str:
+    return point.mark if point.source == point.mark else f"{point.source} ({point.mark})"
+
+
+def rows_of(probe: str = "", furnace: str = "") -> "list[PointRow]":
+    from pourcall.records.entries.calibrations import calibration_rows
+    from pourcall.records.read.store import Store
+
+    with Store.read(our_paths().database) as store, store.reading() as conn:
+        return calibration_rows(conn, probe, furnace)
+
+
+def listing(args: argparse.Namespace) -> int:
+    from pourcall.calibration.history import in_force
+
+    rows = rows_of(furnace=args.furnace)
+    unit, now_s = unit_of(args), time.time()
+    settings = settings_or_none()
+    out: list[dict[str, Any]] = []
+    for furnace, probe in sorted({(row.furnace, row.probe) for row in rows}):
+        own = [row for row in rows if (row.furnace, row.probe) == (furnace, probe)]
+        force = in_force(own, type_of(settings, own))
+        out.append({
+            "furnace": furnace, "probe": probe, "points": [] if force is None else [row.key for row in force.rows],
+            "date": None if force is None else force.calibration.date,
+            "due": None if force is None else force.calibration.due,
+            "overdue": force is not None and force.overdue(now_s), "entries": len(own),
+        })  # fmt: skip
+    if args.json:
+        print_json(out)
+        return 0
+    if not out:
+        print(f"no probe has been calibrated yet (all shown in {unit.value}). Begin with `pourcall calibrate points`")
+        return 0
+    print_table(
+        ["probe", "furnace", "date", "due", "points"],
+        [
+            [
+                one["probe"], one["furnace"], one["date"] or "-",
+                (one["due"] or "-") + (" OVERDUE" if one["overdue"] else ""), ", ".join(one["points"]) or "(none)",
+            ]
+            for one in out
+        ],
+    )  # fmt: skip
+    return 0
+
+
+def type_of(settings: Any, rows: "list[PointRow]") -> str:
+    """The couple's type now, by the settings, else that of its newest point."""
+    if settings is not None and rows[0].probe in settings.probe:
+        return str(settings.probe[rows[0].probe].type)
+    details = [row.detail for row in rows if row.detail is not None]
+    return details[-1].tc_type if details else "K"
+
+
+def show(args: argparse.Namespace) -> int:
+    from pourcall.calibration.history import in_force
+
+    if not args.probe:
+        raise BadInput("which probe?", remedy="Write `pourcall calibrate show PROBE`")
+    rows = rows_of(args.probe, args.furnace)
+    if not rows:
+        raise NotFound(f"no calibration of {args.probe!r} is on record", remedy="See `pourcall calibrate list`")
+    if len({row.furnace for row in rows}) > 1:
+        names = ", ".join(sorted({row.furnace for row in rows}))
+        raise BadInput(f"several furnaces have a probe {args.probe!r}", remedy=f"Name one with --furnace: {names}")
+    tc_type = type_of(settings_or_none(), rows)
+    force = in_force(rows, tc_type)
+    if args.svg is not None:
+        from pourcall.reports.drawings.drift_plot import drift_svg
+        from pourcall.reports.drawings.pictures import write_pictures
+
+        write_pictures({args.svg: drift_svg(args.probe, rows, tc_type=tc_type, unit=unit_of(args))})
+    if args.json:
+        print_json({
+            "probe": args.probe, "rows": rows, "in_force": None if force is None else force.calibration,
+            "drift_uv": None if force is None else force.drift_uv,
+        })  # fmt: skip
+        return 0
+    history_table(rows, force, unit_of(args), tc_type)
+    if args.svg is not None:
+        print(f"the chart is in {args.svg}")
+    return 0
+
+
+def history_table(rows: "list[PointRow]", force: "InForce | None", unit: Unit, tc_type: str) -> None:
+    """All points with what has changed since the time before; then what is in force and when it is due."""
+    from pourcall.calibration.history import day, moved
+    from pourcall.thermometry.thermocouple import seebeck_uv_per_c
+
+    changes = {one.row.id: one for one in moved(rows)}
+    corrected = {row.corrects for row in rows if row.corrects is not None}
+    used = {row.id for row in force.rows} if force is not None else set()
+    lines = []
+    for row in rows:
+        slope = max(seebeck_uv_per_c(row.detail.tc_type if row.detail else tc_type, row.reference_c), 0.05)
+        change = changes.get(row.id)
+        state = "in force" if row.id in used else "corrected" if row.id in corrected else ""
+        lines.append([
+            str(row.id), day(row.at_utc_s), row.key, format_temperature(row.reference_c, unit, 1),
+            f"{row.offset_uv:+.1f}", "-" if row.spread_uv is None else f"{row.spread_uv:.1f}",
+            _signed(-row.offset_uv / slope, unit),
+            "" if change is None else f"{_signed(-change.change_uv / slope, unit)} in {change.days:.0f} d",
+            row.who, state,
+        ])  # fmt: skip
+    print_table(
+        ["no", "date", "point", "at", "uV", "u uV", "reads high by", "moved by", "who", ""],
+        lines,
+        right=(0, 3, 4, 5, 6),
+    )
+    if force is None:
+        print("none of these is for the couple's present type")
+        return
+    late = " It is OVERDUE" if force.overdue(time.time()) else ""
+    drift = "how it drifts is not known yet" if force.drift_uv is None else f"largest drift {force.drift_uv:.1f} uV"
+    print(
+        f"in force: {force.calibration.how} of {force.calibration.date}, standard uncertainty "
+        f"{force.calibration.spread_uv:.1f} uV; {drift}; due {force.calibration.due}.{late}"
+    )
+
+
+def _signed(delta_c: float, unit: Unit) -> str:
+    text = format_difference(delta_c, unit, 1)
+    return text if text.startswith("-") else f"+{text}"

@@ -1,0 +1,210 @@
+"""Where a calibration's trace comes from: a melt on record, a file, the daemon; and typed figures."""
+
+import argparse
+import re
+import sys
+import time
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any
+
+from pourcall.cli.common import our_paths
+from pourcall.contract.errors import BadInput, NotFound, Refused
+from pourcall.contract.units import Unit, format_temperature, in_unit
+
+if TYPE_CHECKING:
+    from pourcall.calibration.correction import EmfTrace, FoundPoint, ProbeFacts
+    from pourcall.thermometry.reference_points import CalPoint
+
+LOOK_S = 1.0
+
+
+def trace_arguments(parser: argparse.ArgumentParser) -> None:
+    """What is to be known of a file with a cup's trace, and how deep the probe stood."""
+    parser.add_argument(
+        "--column", default="", help="of the file: the temperature or emf column (default: the likeliest)"
+    )
+    parser.add_argument("--time", default="", help="of the file: the time column (default: guessed)")
+    parser.add_argument("--column-unit", default="", help="of the file: degC, degF, K, uV, mV, V where it does not say")
+    parser.add_argument(
+        "--cold", default="", metavar="TEMP", help="of an emf in a file: the terminals (default 0 degC)"
+    )
+    parser.add_argument("--depth", type=float, default=None, metavar="MM", help="how deep the probe stood (default 40)")
+
+
+def check_depth(depth_mm: float | None) -> None:
+    """Raises BadInput for a depth that cannot be meant."""
+    if depth_mm is not None and not 0.0 < depth_mm <= 1000.0:
+        raise BadInput(f"a depth of {depth_mm:g} mm", remedy="Give it in millimetres, such as --depth 40")
+
+
+def melt_trace(melt: str, facts: "ProbeFacts") -> tuple["EmfTrace", str]:
+    from pourcall.calibration.correction import emf_trace
+    from pourcall.records.entries.calibrations import raw_samples
+    from pourcall.records.read.store import Store
+
+    with Store.read(our_paths().database) as store, store.reading() as conn:
+        samples = list(raw_samples(conn, melt, facts.name))
+    return emf_trace(samples, facts.tc_type), f"melt {melt}"
+
+
+def same_furnace(melt: str, facts: "ProbeFacts") -> None:
+    """Raises BadInput where the melt was in another furnace: a probe's calibrations are kept under its own."""
+    from pourcall.records.read.store import Store
+
+    with Store.read(our_paths().database) as store:
+        furnace = store.melt(melt).row.furnace
+    if furnace != facts.furnace:
+        raise BadInput(
+            f"melt {melt} was in the furnace {furnace!r}, and {facts.name} belongs to {facts.furnace!r}",
+            remedy="Name a melt of that furnace",
+        )
+
+
+def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "EmfTrace":
+    from pourcall.calibration.correction import EmfTrace
+    from pourcall.cli.common import temperature
+    from pourcall.contract.errors import BadTrace
+    from pourcall.drivers.trace_file import decode, read_trace
+    from pourcall.replay.traces import DEGREES, EMF_UV_PER
+    from pourcall.thermometry.compensation import cold_emf_uv
+    from pourcall.thermometry.thermocouple import emf_uv_or_none
+
+    try:
+        data = args.trace.read_bytes()
+    except OSError as err:
+        raise BadTrace(f"cannot be read: {err.strerror}", where=str(args.trace), remedy="Check the name") from err
+    file = read_trace(decode(data), name=str(args.trace), time_column=args.time)
+    if args.column:
+        column = file.column(args.column)
+    else:
+        likely = file.candidates()
+        if not likely:
+            names = ", ".join(one.name for one in file.columns)
+            raise BadTrace("no column looks like a thermocouple's", where=file.name, remedy=f"Use --column: {names}")
+        column = likely[0]
+        print(f"column {column.name!r} is taken", file=sys.stderr)
+    its_unit = args.column_unit or column.unit or "degC"
+    cold_c = temperature(args.cold, unit) if args.cold else None
+    if its_unit in EMF_UV_PER:
+        cold_uv = 0.0 if cold_c is None else cold_emf_uv(facts.tc_type, cold_c)
+        if cold_uv is None:
+            raise BadInput(f"terminals at {args.cold} are outside type {facts.tc_type}", remedy="Check the figure")
+        scale = EMF_UV_PER[its_unit]
+        emfs = [None if value is None else value * scale + cold_uv for value in column.values]
+    elif its_unit in DEGREES:
+        from pourcall.contract.units import to_c
+
+        if args.cold:
+            raise BadInput("--cold is for an emf", where=str(args.trace), remedy="Leave it out")
+        emfs = [
+            None if value is None else emf_uv_or_none(facts.tc_type, to_c(value, DEGREES[its_unit]))
+            for value in column.values
+        ]
+    else:
+        raise BadInput(f"{its_unit!r} is no unit of temperature or emf", remedy="Use degC, degF, K, uV, mV or V")
+    return EmfTrace(list(file.times_s), emfs, cold_c)
+
+
+def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit: Unit) -> "FoundPoint":
+    """Watch the daemon's readings until a plateau is found."""
+    from pourcall.calibration.live import LiveWatch, uncorrected_uv
+
+    applied = _running_calibration(facts)
+    watch = LiveWatch(point, facts, grade=args.grade, depth_mm=args.depth)
+
+    def take(at_s: float, temp_c: float | None) -> str:
+        return watch.take(at_s, None if temp_c is None else uncorrected_uv(temp_c, facts.tc_type, applied))
+
+    what = f"{point.name}, {format_temperature(point.temp_c, unit, 1)}"
+    for _ in readings(facts, unit, args.wait, what, take):
+        if watch.found is not None:
+            return watch.found
+    reason = watch.last_refusal
+    why = f": {in_unit(reason.what, unit, 1)}" if reason is not None else ""
+    raise Refused(f"no plateau in {args.wait}{why}", remedy=reason.remedy if reason else "Try again")
+
+
+def readings(
+    facts: "ProbeFacts", unit: Unit, wait: str, what: str, take: Callable[[float, float | None], str]
+) -> Iterator[None]:
+    """Hand each look at the daemon's reading to `take` (time, degC or None), for so long as `wait` says.
+
+    What `take` says is shown on standard error, one line that is rewritten. Raises NotFound for a probe it has not.
+    """
+    from pourcall.cli.client import DaemonClient
+    from pourcall.cli.common import seconds
+    from pourcall.contract.status import Status
+
+    client = DaemonClient()
+    client.furnaces()  # nobody there: said at once
+    wait_s = seconds(wait)
+    terminal = sys.stderr.isatty()
+    began_s: float | None = None
+    last_said = ""
+    print(f"watching {facts.name} for {what}; Ctrl-C ends it", file=sys.stderr)
+    try:
+        while True:
+            shots = [shot for shot in client.furnaces() if shot.furnace == facts.furnace]
+            views = [(shot.mono_s, view) for shot in shots for view in shot.probes if view.name == facts.name]
+            if not views:
+                raise NotFound(f"the daemon has no probe {facts.name!r}", remedy="Restart it after changing settings")
+            mono_s, view = views[0]
+            began_s = mono_s if began_s is None else began_s
+            number = view.temp_c if view.status is not Status.BAD else None
+            said = in_unit(take(mono_s - view.age_s if number is not None else mono_s, number), unit, 1)
+            if terminal:
+                print(f"\r\x1b[K{said}", end="", flush=True, file=sys.stderr)
+            elif said.partition(";")[0] != last_said.partition(";")[0]:
+                print(said, file=sys.stderr)
+            last_said = said
+            yield
+            if mono_s - began_s > wait_s:
+                return
+            time.sleep(LOOK_S)
+    finally:
+        if terminal:
+            print(file=sys.stderr)
+
+
+def _running_calibration(facts: "ProbeFacts") -> Any:
+    """What the running daemon applies to this probe: the configuration of its session, as recorded at its start."""
+    from pourcall.contract.calibration import Calibration
+    from pourcall.records.entries.calibrations import latest_config
+    from pourcall.records.read.store import Store
+
+    path = our_paths().database
+    if not path.exists():
+        return None
+    with Store.read(path) as store, store.reading() as conn:
+        config = latest_config(conn, facts.name, facts.furnace)
+    own = next((probe for probe in config.probes if probe.name == facts.name), None) if config else None
+    if own is None:
+        return None
+    if own.calibration is not None:
+        return own.calibration
+    return Calibration(offset_uv=own.offset_uv) if own.offset_uv else None
+
+
+def days(text: str) -> float:
+    """`180d`, `26w`, `1y`, `90`. Raises BadInput."""
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(d|w|y|days?|weeks?|years?|)\s*", text.lower())
+    if found is None:
+        raise BadInput(f"{text.strip()!r} is no number of days", remedy="Write 180d, 26w or 1y")
+    value = float(found.group(1)) * {"": 1.0, "d": 1.0, "w": 7.0, "y": 365.0}[found.group(2)[:1]]
+    if not 1.0 <= value <= 3650.0:
+        raise BadInput(f"{text.strip()} is outside 1 day to 10 years", remedy="Write 180d, 26w or 1y")
+    return value
+
+
+def metres(text: str) -> float:
+    found = re.fullmatch(r"\s*(-?\d+(?:\.\d+)?)\s*(m|ft|)\s*", text.lower())
+    if found is None:
+        raise BadInput(f"{text.strip()!r} is no altitude", remedy="Write 450m or 1480ft")
+    return float(found.group(1)) * (0.3048 if found.group(2) == "ft" else 1.0)
+
+
+def hpa(text: str) -> float:
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(hpa|mbar|mb|mmhg|inhg|)\s*", text.lower())
+    if found is None:
+        raise BadInput(f"{text.strip()!r} is no air pressure", remedy="Write 985hPa, 739mmHg or 29.1inHg")
+    return float(found.group(1)) * {"mmhg": 1.333224, "inhg": 33.86389}.get(found.group(2), 1.0)

@@ -1,0 +1,53 @@
+"""`pourcall capture`. Raw bytes of a port into a file, which may become a test or be looked at later."""
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+from pourcall.contract.errors import BadInput
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Port and file."""
+    parser.add_argument("port", help="such as /dev/ttyACM0, COM3, usb:SERIAL or socket://host:port")
+    parser.add_argument("file", type=Path)
+    parser.add_argument("--baud", type=int, default=115_200)
+    parser.add_argument("--seconds", type=float, default=0.0, help="stop after so long (default: until Ctrl-C)")
+    parser.add_argument("--bytes", type=int, default=0, help="stop after so many bytes")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Until told to stop."""
+    from pourcall.drivers.capture import capture_port, sidecar_of
+    from pourcall.drivers.ports import list_ports, resolve
+
+    if args.file.exists():
+        raise BadInput("that file exists already", where=str(args.file), remedy="Name another; nothing is overwritten")
+    if not (args.seconds >= 0.0 and args.bytes >= 0):
+        raise BadInput("a capture cannot end before it began", remedy="Give --seconds and --bytes above 0, or neither")
+    port = resolve(args.port, list_ports()) if args.port.startswith("usb:") else args.port
+    stopped = told = False
+
+    def keep_on(elapsed_s: float, size: int) -> bool:
+        nonlocal told
+        if not told:  # only now is the port open
+            told = True
+            print("capturing; Ctrl-C ends it", file=sys.stderr)
+        return not (stopped or 0 < args.seconds <= elapsed_s or 0 < args.bytes <= size)
+
+    import signal
+
+    def stop(*_: object) -> None:
+        nonlocal stopped
+        stopped = True
+
+    before = signal.signal(signal.SIGINT, stop)
+    try:
+        size = capture_port(
+            port, args.file, baud=args.baud, mono_s=time.monotonic, utc_s=time.time, keep_on=keep_on, send=b"?\n"
+        )
+    finally:
+        signal.signal(signal.SIGINT, before)
+    print(f"{size} bytes in {args.file}; when they came is in {sidecar_of(args.file).name}")
+    return 0

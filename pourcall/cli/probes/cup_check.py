@@ -1,0 +1,162 @@
+"""`pourcall probe check`. A sample cup of the shop's own alloy against its sheet, and the trend."""
+
+import argparse
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pourcall.cli.common import our_paths, print_json, print_table, unit_of
+from pourcall.cli.probes.calibration_sources import check_depth, trace_arguments
+from pourcall.cli.probes.probe_facts import facts_of, who_of
+from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+
+if TYPE_CHECKING:
+    from pourcall.calibration.correction import ProbeFacts
+    from pourcall.calibration.sample_cup import CupCheck, CupWatch
+
+
+def check_arguments(parser: argparse.ArgumentParser) -> None:
+    """Which probe, of which alloy the cup is, from where."""
+    parser.add_argument("probe", help="name of the probe")
+    parser.add_argument("--alloy", required=True, help="key of the alloy in the cup (`pourcall alloy list`)")
+    source = parser.add_mutually_exclusive_group()
+    source.add_argument("--watch", action="store_true", help="follow the probe in the running daemon (the default)")
+    source.add_argument(
+        "--from", dest="trace", type=Path, default=None, metavar="FILE", help="a delimited text file of the cup cooling"
+    )
+    trace_arguments(parser)
+    parser.add_argument("--wait", default="60m", help="live: give up after this long (default 60m)")
+    parser.add_argument("--dry-run", action="store_true", help="say what was found and keep nothing")
+    parser.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
+    parser.add_argument("--who", default="", help="who did it (default: the user of this computer)")
+
+
+def check_cup(args: argparse.Namespace) -> int:
+    """Follow the cup, say what it says, keep it."""
+    from pourcall.calibration.sample_cup import CupWatch
+    from pourcall.metal.alloys.sheet import load_sheets
+    from pourcall.records.entries.calibrations import write_aside
+    from pourcall.records.entries.probe_checks import keep_check
+    from pourcall.thermal_analysis.arrest_check import expected_of
+    from pourcall.thermal_analysis.standstill import PoorPlateau
+
+    check_depth(args.depth)
+    unit = unit_of(args)
+    facts = facts_of(args.probe, args.furnace)
+    library = load_sheets(our_paths().alloys)
+    own = expected_of(library.get(args.alloy).facts())
+    others = tuple(expected_of(sheet.facts()) for sheet in library.all() if sheet.key != own.key)
+    halt_c = min(point.temp_c for point in own.points)
+    watch = CupWatch(own, others, facts, probe_u_c=_budget_c(facts, halt_c), depth_mm=args.depth)
+    source = _follow(args, watch, facts, unit)
+    utc_s = time.time()
+    try:
+        found = watch.result(at_utc_s=utc_s, who=args.who or who_of(), source=source)
+    except PoorPlateau as err:
+        raise PoorPlateau(err.code, f"no check: {in_unit(err.what, unit, 1)}", in_unit(err.remedy, unit, 0)) from err
+    kept = None
+    if not args.dry_run:
+        kept = write_aside(our_paths().database, lambda conn: keep_check(conn, found), utc_s=utc_s)
+    checks = checks_of(facts)
+    if args.json:
+        print_json({"check": found, "beyond": found.beyond, "kept_as": kept, "checks": len(checks)})
+        return 0
+    _tell(found, unit)
+    if kept is None:
+        print("nothing was kept (--dry-run)")
+    elif len(checks) > 1:
+        checks_table(checks, unit)
+    return 0
+
+
+def _follow(args: argparse.Namespace, watch: "CupWatch", facts: "ProbeFacts", unit: Unit) -> str:
+    """Feed the watch; where the readings came from."""
+    from pourcall.cli.probes.calibration_sources import file_trace, readings
+    from pourcall.thermometry.thermocouple import temp_c_or_none
+
+    if args.trace is not None:
+        trace = file_trace(args, facts, unit)
+        for at_s, emf_uv in zip(trace.times_s, trace.emf_uv, strict=True):
+            watch.take(at_s, None if emf_uv is None else temp_c_or_none(facts.tc_type, emf_uv))
+        return str(args.trace.name)
+    halts = " and ".join(format_temperature(point.temp_c, unit, 0) for point in watch.own.points)
+    for _ in readings(facts, unit, args.wait, f"a cup of {watch.own.name}, {halts}", watch.take):
+        if watch.done:
+            break
+    return "live"
+
+
+def _budget_c(facts: "ProbeFacts", at_c: float) -> float:
+    """What the probe may be out by at a temperature, with the calibration in force: expanded, k = 2."""
+    from pourcall.calibration.history import in_force
+    from pourcall.contract.calibration import NO_CALIBRATION, Calibration
+    from pourcall.records.entries.calibrations import calibration_rows
+    from pourcall.records.read.store import Store
+    from pourcall.thermometry.tolerance import WireClass
+    from pourcall.thermometry.uncertainty import Chain, budget
+
+    force = None
+    if our_paths().database.exists():
+        with Store.read(our_paths().database) as store, store.reading() as conn:
+            force = in_force(calibration_rows(conn, facts.name, facts.furnace), facts.tc_type)
+    by_hand = Calibration(offset_uv=facts.offset_uv) if facts.offset_uv else NO_CALIBRATION
+    calibration = by_hand if force is None else force.calibration
+    chain = Chain(facts.tc_type, facts.amplifier, WireClass(facts.wire_class), calibration)
+    return float(budget(chain, at_c, None).expanded_c)
+
+
+def _tell(found: "CupCheck", unit: Unit) -> None:
+    text = in_unit(found.text, unit, 1)
+    print(f"{found.alloy_name}: {text if found.offset_c is not None else text[:1].upper() + text[1:]}")
+    under = f", {format_difference(found.undercooling_c, unit)} undercooled before" if found.undercooling_c else ""
+    stood = "stood still" if found.kind == "plateau" else "slowed"
+    print(f"  it {stood} at {format_temperature(found.reads_c, unit, 1)} for {found.lasted_s:.0f} s{under}")
+    if found.probe_u_c is not None and found.offset_c is not None:
+        print(f"  by its own budget the probe may be out by ± {format_difference(found.probe_u_c, unit)} (k = 2)")
+    if found.others and found.offset_c is not None:
+        print(f"  other sheets that would fit: {', '.join(found.others)}")
+    print(f"  {found.remedy}")
+
+
+def checks_of(facts: "ProbeFacts") -> "list[CupCheck]":
+    """All checks of a probe on record, oldest first."""
+    from pourcall.records.entries.probe_checks import probe_checks
+    from pourcall.records.read.store import Store
+
+    path = our_paths().database
+    if not path.exists():
+        return []
+    with Store.read(path) as store, store.reading() as conn:
+        return probe_checks(conn, facts.name, facts.furnace)
+
+
+def checks_table(checks: "list[CupCheck]", unit: Unit) -> None:
+    """Every check with its offset; then how the probe drifts, where that can be told."""
+    from pourcall.calibration.history import day
+    from pourcall.calibration.sample_cup import drift
+
+    rows = []
+    for one in checks:
+        known = one.offset_c is not None and one.u_c is not None
+        rows.append([
+            day(one.at_utc_s), one.alloy, "-" if one.at_c is None else format_temperature(one.at_c, unit, 1),
+            format_temperature(one.reads_c, unit, 1),
+            _signed(one.offset_c, unit) if known and one.offset_c is not None else "-",
+            f"± {format_difference(one.u_c, unit)}" if known and one.u_c is not None else "-",
+            "beyond its budget" if one.beyond else {"fits": "", "probe": ""}.get(one.verdict, "not the alloy"), one.who,
+        ])  # fmt: skip
+    print_table(["check", "alloy", "sheet", "read", "off by", "k = 2", "", "who"], rows, right=(2, 3, 4, 5))
+    found = drift(checks)
+    if found is None:
+        print("how it drifts is told from three checks on, over two weeks or more")
+        return
+    word = "it drifts by" if found.is_sure else "no drift beyond the scatter of the checks:"
+    print(
+        f"{word} {_signed(found.per_month_c, unit)} ± {format_difference(found.u_c, unit)} a month, by {found.checks} "
+        f"checks in {found.days:.0f} days"
+    )
+
+
+def _signed(delta_c: float, unit: Unit) -> str:
+    text = format_difference(delta_c, unit, 1)
+    return text if text.startswith("-") else f"+{text}"

@@ -1,0 +1,171 @@
+"""`pourcall probe`. How well a probe is known at a temperature, part by part, and what it was checked against."""
+
+import argparse
+import time
+
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    our_paths,
+    print_json,
+    print_table,
+    settings_or_none,
+    temperature,
+    unit_of,
+)
+from pourcall.cli.probes.calibration_history import history_table
+from pourcall.cli.probes.cup_check import check_arguments, check_cup, checks_of, checks_table
+from pourcall.cli.probes.probe_facts import facts_of
+from pourcall.contract.errors import NotFound
+from pourcall.contract.units import format_difference, format_temperature
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Show one, list all, check one in a sample cup."""
+    what = parser.add_subparsers(dest="what", required=True)
+    show = what.add_parser("show", help="its uncertainty budget at a temperature, calibrations, due date")
+    show.add_argument("probe", help="name of the probe")
+    show.add_argument("--at", default="700C", metavar="TEMP", help="the temperature to judge it at (default 700C)")
+    show.add_argument("--cold", default="", metavar="TEMP", help="temperature of the terminals (default: not known)")
+    show.add_argument("--noise", default="0.0", metavar="DEGREES", help="scatter of its readings, such as 0.3C")
+    show.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
+    listing = what.add_parser("list", help="every probe of the settings, with board, type and calibration")
+    check = what.add_parser("check", help="alloy and probe in a sample cup of 150 to 200 g, cooling")
+    check_arguments(check)
+    for parser_of in (show, listing, check):
+        add_unit(parser_of)
+        add_json(parser_of)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Show, list or check."""
+    if args.what == "check":
+        return check_cup(args)
+    return _show(args) if args.what == "show" else _list(args)
+
+
+def _show(args: argparse.Namespace) -> int:
+    from pourcall.calibration.history import in_force
+    from pourcall.contract.calibration import NO_CALIBRATION, Calibration
+    from pourcall.contract.units import parse_unit, to_c
+    from pourcall.records.entries.calibrations import calibration_rows
+    from pourcall.records.read.store import Store
+    from pourcall.thermometry.tolerance import CLASS_WORDS, WireClass
+    from pourcall.thermometry.uncertainty import Chain, budget
+
+    unit = unit_of(args)
+    facts = facts_of(args.probe, args.furnace)
+    at_c = temperature(args.at, unit)
+    cold_c = temperature(args.cold, unit) if args.cold else None
+    figure = args.noise.strip().rstrip("CFKcfk° ")
+    typed_unit = args.noise.strip()[len(figure) :].strip("° ")
+    in_c = to_c(1.0, parse_unit(typed_unit)) - to_c(0.0, parse_unit(typed_unit)) if typed_unit else 1.0
+    noise_c = abs(_number(figure)) * in_c
+    path = our_paths().database
+    rows = []
+    if path.exists():
+        with Store.read(path) as store, store.reading() as conn:
+            rows = calibration_rows(conn, facts.name, facts.furnace)
+    checks = checks_of(facts)
+    force = in_force(rows, facts.tc_type)
+    by_hand = Calibration(offset_uv=facts.offset_uv) if facts.offset_uv else NO_CALIBRATION
+    calibration = by_hand if force is None else force.calibration
+    wire_class = WireClass(facts.wire_class)
+    whole = budget(Chain(facts.tc_type, facts.amplifier, wire_class, calibration), at_c, cold_c, noise_c=noise_c)
+    if args.json:
+        print_json({
+            "probe": facts.name, "furnace": facts.furnace, "type": facts.tc_type, "wire_class": facts.wire_class,
+            "amplifier": facts.amplifier.value, "sheath": facts.sheath, "at_c": at_c, "cold_junction_c": cold_c,
+            "parts": [part._asdict() for part in whole.parts], "standard_c": whole.standard_c,
+            "expanded_c": whole.expanded_c, "off_spec": whole.off_spec, "calibration": calibration,
+            "due": calibration.due or None, "overdue": force is not None and force.overdue(time.time()),
+            "history": rows, "checks": checks,
+        })  # fmt: skip
+        return 0
+    print(
+        f"{facts.name}: type {facts.tc_type}, {CLASS_WORDS[wire_class]}, sheath {facts.sheath}, "
+        f"amplifier {facts.amplifier.value}, furnace {facts.furnace}"
+    )
+    print(f"at {format_temperature(at_c, unit)}: ± {format_difference(whole.expanded_c, unit)} (k = 2, about 95 %)")
+    print_table(
+        ["part", "stated", "spread as", "u (k = 1)", "share", "what"],
+        [
+            [
+                part.name, format_difference(part.stated_c, unit, 2), part.shape.value,
+                format_difference(part.standard_c, unit, 2), f"{_share(part.standard_c, whole.standard_c)} %",
+                part.words,
+            ]
+            for part in sorted(whole.parts, key=lambda one: -one.standard_c)
+        ],
+        right=(1, 3, 4),
+    )  # fmt: skip
+    print(f"not in it: drift of used wire, depth and stirring, lag. Worth improving first: {whole.largest.name}")
+    if whole.off_spec:
+        print("mind: that is beyond what the class of the wire or the amplifier's data sheet covers")
+    if rows:
+        print()
+        history_table(rows, force, unit, facts.tc_type)
+    elif facts.offset_uv:
+        print(f"corrected by {facts.offset_uv:+g} uV of the settings; no calibration is on record")
+    else:
+        print("never calibrated: `pourcall calibrate points` says against what it can be")
+    if checks:
+        print()
+        checks_table(checks, unit)
+    return 0
+
+
+def _share(part_c: float, whole_c: float) -> str:
+    """How much of the variance a part makes."""
+    return f"{100.0 * (part_c / whole_c) ** 2:.0f}" if whole_c > 0.0 else "0"
+
+
+def _number(text: str) -> float:
+    from pourcall.contract.errors import BadInput
+
+    try:
+        return float(text)
+    except ValueError:
+        raise BadInput(f"{text!r} is no scatter in degrees", remedy="Write 0.3C or 0.5F") from None
+
+
+def _list(args: argparse.Namespace) -> int:
+    from pourcall.calibration.history import in_force
+    from pourcall.records.entries.calibrations import calibration_rows
+    from pourcall.records.read.store import Store
+
+    settings = settings_or_none()
+    if settings is None or not settings.probe:
+        raise NotFound("there are no probes in the settings", remedy="Run `pourcall setup`")
+    path = our_paths().database
+    rows = []
+    if path.exists():
+        with Store.read(path) as store, store.reading() as conn:
+            rows = calibration_rows(conn)
+    now_s = time.time()
+    out = []
+    for name, probe in settings.probe.items():
+        own = [row for row in rows if (row.furnace, row.probe) == (probe.furnace, name)]
+        force = in_force(own, probe.type)
+        out.append({
+            "probe": name, "furnace": probe.furnace, "place": probe.place.value, "type": probe.type,
+            "wire_class": probe.wire_class, "board": probe.board, "channel": probe.channel, "sheath": probe.sheath,
+            "calibrated": None if force is None else force.calibration.date,
+            "due": None if force is None else force.calibration.due,
+            "overdue": force is not None and force.overdue(now_s),
+        })  # fmt: skip
+    if args.json:
+        print_json(out)
+        return 0
+    print_table(
+        ["probe", "furnace", "place", "type", "class", "board", "calibrated", "due"],
+        [
+            [
+                str(one["probe"]), str(one["furnace"]), str(one["place"]), str(one["type"]), str(one["wire_class"]),
+                f"{one['board']}/{one['channel']}", str(one["calibrated"] or "never"),
+                f"{one['due'] or '-'}{' OVERDUE' if one['overdue'] else ''}",
+            ]
+            for one in out
+        ],
+    )  # fmt: skip
+    return 0

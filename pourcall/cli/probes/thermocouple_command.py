@@ -1,0 +1,62 @@
+"""`pourcall thermocouple`. Emf and temperature at the bench, with cold junction and tolerance."""
+
+import argparse
+import re
+
+from pourcall.cli.common import add_json, add_unit, print_json, temperature, unit_of
+from pourcall.contract.errors import BadInput
+from pourcall.contract.units import format_difference, format_temperature
+
+WIRE_CLASSES = ("iec_1", "iec_2", "iec_3", "astm_special", "astm_standard", "unknown")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Type and value."""
+    parser.add_argument("type", help="B, E, J, K, N, R, S or T")
+    parser.add_argument("value", help="an emf (31.2mV, 31200uV) or a temperature (750C, 1380F)")
+    parser.add_argument("--cold", default="0C", metavar="TEMP", help="temperature of the terminals (default 0C)")
+    parser.add_argument("--class", dest="wire_class", default="iec_2", choices=WIRE_CLASSES, help="class of the wire")
+    add_unit(parser)
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Both directions."""
+    from pourcall.contract.frames import RawKind
+    from pourcall.thermometry.compensation import cold_emf_uv, to_temperature
+    from pourcall.thermometry.thermocouple import TYPES, emf_uv, seebeck_uv_per_c
+    from pourcall.thermometry.tolerance import WireClass, tolerance
+
+    tc_type, unit = args.type.upper(), unit_of(args)
+    if tc_type not in TYPES:
+        raise BadInput(f"{args.type!r} is no thermocouple type", remedy=f"Types are {', '.join(TYPES)}")
+    cold_c = temperature(args.cold, unit)
+    cold_uv = cold_emf_uv(tc_type, cold_c)
+    if cold_uv is None:
+        raise BadInput(f"terminals at {args.cold} are outside type {tc_type}", remedy="Check the figure and the unit")
+    found = re.fullmatch(r"\s*([+-]?\d+(?:\.\d*)?)\s*(uV|µV|mV|V)\s*", args.value)
+    if found:
+        terminal_uv = float(found.group(1)) * {"uV": 1.0, "µV": 1.0, "mV": 1e3, "V": 1e6}[found.group(2)]
+        hot_c, reason = to_temperature(RawKind.EMF_UV, terminal_uv, cold_c, tc_type)
+        if hot_c is None:
+            raise BadInput(f"{args.value} is beyond type {tc_type} ({reason.value})", remedy="Check type and polarity")
+    else:
+        hot_c = temperature(args.value, unit)
+        terminal_uv = emf_uv(tc_type, hot_c) - cold_uv
+    limits = tolerance(tc_type, WireClass(args.wire_class), hot_c)
+    slope = seebeck_uv_per_c(tc_type, hot_c)
+    if args.json:
+        print_json({
+            "type": tc_type, "temp_c": hot_c, "terminal_emf_uv": terminal_uv, "cold_junction_c": cold_c,
+            "emf_0c_uv": terminal_uv + cold_uv, "seebeck_uv_per_c": slope, "tolerance_c": limits.half_width_c,
+            "tolerance_covered": limits.covered,
+        })  # fmt: skip
+        return 0
+    cold = format_temperature(cold_c, unit, 1)
+    print(
+        f"type {tc_type}: {format_temperature(hot_c, unit, 2)} is {terminal_uv / 1000:.4f} mV with terminals at {cold}"
+    )
+    print(f"  referred to 0 degC: {(terminal_uv + cold_uv) / 1000:.4f} mV; slope {slope:.2f} uV/degC")
+    beyond = "" if limits.covered else " (beyond the range of its class)"
+    print(f"  new wire, {args.wire_class}: ± {format_difference(limits.half_width_c, unit, 1)}{beyond}")
+    return 0

@@ -1,0 +1,1 @@
+"""Commands about the installation: setup, serve, watch, check, backup, alloys, the demonstration."""

@@ -1,0 +1,60 @@
+"""`pourcall alloy`. What is known of each alloy, with its sources, and where they disagree."""
+
+import argparse
+
+from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, unit_of
+from pourcall.contract.units import format_temperature
+from pourcall.metal.alloys.sheet import load_sheets, load_sources
+from pourcall.metal.alloys.sheet_text import list_rows, render_sheet
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Sub-commands."""
+    subs = parser.add_subparsers(dest="what", required=True, metavar="list|show|check")
+    listing = subs.add_parser("list", help="all alloys")
+    show = subs.add_parser("show", help="one alloy, with sources and hazards")
+    show.add_argument("alloy")
+    check = subs.add_parser("check", help="look for faults in the sheets of your own folder")
+    for sub in (listing, show, check):
+        add_json(sub)
+        add_unit(sub)
+
+
+def run(args: argparse.Namespace) -> int:
+    """The sub-command."""
+    library = load_sheets(our_paths().alloys)
+    unit = unit_of(args)
+    if args.what == "show":
+        sheet = library.get(args.alloy)
+        if args.json:
+            print_json(sheet)
+        else:
+            print(render_sheet(sheet, load_sources(), unit), end="")
+        return 0
+    if args.what == "check":
+        faults = library.faults()
+        if args.json:
+            print_json(faults)
+        for fault in faults if not args.json else ():
+            print(fault)
+        if not faults and not args.json:
+            print(f"All {len(library.keys())} sheets are sound; your own belong into {our_paths().alloys}")
+        return 2 if faults else 0
+    sheets = library.all()
+    if args.json:
+        print_json(list_rows(sheets))
+        return 0
+    print_table(
+        ("key", "name", "solid below", "liquid above", "pour", "pour window from"),
+        [
+            (
+                sheet.key, sheet.name, format_temperature(sheet.solidus.value, unit),
+                format_temperature(sheet.liquidus.value, unit),
+                f"{format_temperature(sheet.pour_min.value, unit)} to {format_temperature(sheet.pour_max.value, unit)}",
+                f"{sheet.pour_min.mark} ({sheet.pour_min.source})",
+            )
+            for sheet in sheets
+        ],
+        right=(2, 3),
+    )  # fmt: skip
+    return 0

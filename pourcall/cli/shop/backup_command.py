@@ -1,0 +1,79 @@
+"""`pourcall backup`."""
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pourcall.cli.common import our_paths
+from pourcall.contract.errors import BadInput
+
+if TYPE_CHECKING:
+    from pourcall.contract.paths import Paths
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The archive."""
+    parser.add_argument("file", type=Path, help="the archive to write, or to read with --restore or --check")
+    group = parser.add_mutually_exclusive_group()
+    group.add_argument("--restore", action="store_true", help="put an archive into an empty installation")
+    group.add_argument("--check", action="store_true", help="read an archive whole and compare it with its manifest")
+    parser.add_argument(
+        "--merge", action="store_true", help="with --restore: take another shop's archive in beside the records here"
+    )
+    parser.add_argument(
+        "--mark", default="", help="with --merge: what stands behind their numbers, 2026-014@MARK (default: their shop)"
+    )
+    parser.add_argument("--dry-run", action="store_true", help="with --merge: say what would come in, write nothing")
+    parser.add_argument("--who", default="", help="with --merge: for the record (default: the user of this computer)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Everything: record, settings, sheets, photos."""
+    from pourcall.daemon.clock import RealClock
+    from pourcall.records.read.store import Store
+    from pourcall.records.upkeep.backup import back_up, restore, verify
+
+    paths = our_paths()
+    if (args.merge and not args.restore) or ((args.mark or args.dry_run) and not args.merge):
+        raise BadInput(
+            "--mark and --dry-run belong to --merge, --merge to --restore",
+            remedy="Write `pourcall backup FILE --restore --merge --mark hill`",
+        )
+    if args.merge:
+        return _merge(args, paths)
+    if args.restore:
+        done = restore(args.file, paths)
+        print(f"restored {len(done.files)} files into {paths.data}")
+    elif args.check:
+        done = verify(args.file)
+        print(f"{args.file} is whole: {len(done.files)} files, {sum(done.rows.values())} rows")
+    else:
+        with Store.read(paths.database) as store:
+            done = back_up(store, paths, args.file, utc_s=RealClock().utc_s())
+        print(f"{args.file}: {len(done.files)} files, {sum(done.rows.values())} rows, checked")
+    return 0
+
+
+def _merge(args: argparse.Namespace, paths: "Paths") -> int:
+    """With the daemon kept out: the whole archive is one transaction."""
+    from pourcall.cli.probes.probe_facts import who_of
+    from pourcall.daemon.clock import RealClock
+    from pourcall.daemon.process_lock import SingleLock
+    from pourcall.records.upkeep.merge import merge
+
+    with SingleLock(paths.lock):
+        done = merge(
+            args.file, paths, mark=args.mark, who=args.who or who_of() or "shop", utc_s=RealClock().utc_s(),
+            dry_run=args.dry_run,
+        )  # fmt: skip
+    would = "would come in" if args.dry_run else "came in"
+    if done.nothing:
+        print("all of it is here already; nothing was changed")
+        return 0
+    for theirs, ours in done.melts:
+        print(f"melt {theirs} {would} as {ours}")
+    rows = ", ".join(f"{count} {table}" for table, count in sorted(done.rows.items()))
+    print(f"{would} under the mark {done.mark}: {rows or 'no rows'}; {done.photos} photos")
+    for name in done.aside:
+        print(f"put aside: {name}" if not args.dry_run else f"would be put aside: {name}")
+    return 0

@@ -1,0 +1,103 @@
+"""`pourcall thin`. Old readings given up, on request only, behind a whole backup, never beside a daemon."""
+
+import argparse
+import re
+import sys
+from pathlib import Path
+
+from pourcall.cli.common import add_json, local_time, our_paths, print_json
+from pourcall.contract.errors import BadInput, Refused
+from pourcall.contract.paths import Paths
+
+_LENGTH = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|d|w|m|y)")
+_SECONDS = {"s": 1.0, "min": 60.0, "d": 86_400.0, "w": 7 * 86_400.0, "m": 30.4375 * 86_400.0, "y": 365.25 * 86_400.0}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What, how thin, and what makes it safe."""
+    parser.add_argument(
+        "--older-than", required=True, metavar="AGE", help="readings older than this: 2y, 18m (months), 200d"
+    )
+    parser.add_argument(
+        "--keep-every", default="10s", metavar="TIME", help="keep one reading of each probe in this time (10s)"
+    )
+    parser.add_argument("--dry-run", action="store_true", help="say what would be given up, write nothing")
+    group = parser.add_mutually_exclusive_group()
+    group.add_argument("--backup", type=Path, default=None, metavar="FILE", help="write a backup there first")
+    group.add_argument("--no-backup", action="store_true", help="give them up for good, without a backup")
+    parser.add_argument("--why", default="", help="for the record")
+    parser.add_argument("--who", default="", help="for the record (default: the user of this computer)")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """A backup, then the thinning, with the daemon kept out."""
+    from pourcall.cli.probes.probe_facts import who_of
+    from pourcall.daemon.clock import RealClock
+    from pourcall.daemon.process_lock import SingleLock
+    from pourcall.records.read.store import Store
+    from pourcall.records.upkeep.thinning import thin
+
+    paths = our_paths()
+    older_than_s, keep_every_s = length_s(args.older_than), length_s(args.keep_every)
+    utc_s = RealClock().utc_s()
+    Store.read(paths.database).close()  # says it where there is none
+    with SingleLock(paths.lock):
+        if not args.dry_run:
+            _backed_up(args, paths, utc_s)
+        done = thin(
+            paths.database, older_than_s=older_than_s, keep_every_s=keep_every_s, who=args.who or who_of() or "shop",
+            why=args.why, utc_s=utc_s, dry_run=args.dry_run,
+        )  # fmt: skip
+    if args.json:
+        print_json(done)
+        return 0
+    if not done.rows_given_up:
+        print(f"nothing to give up before {local_time(done.until_utc_s)}")
+    else:
+        would = "would be given up" if args.dry_run else "given up"
+        print(
+            f"{done.rows_given_up:,} of {done.rows_before:,} rows {would}, {local_time(done.from_utc_s)} to "
+            f"{local_time(done.to_utc_s)}: one reading of each probe in {keep_every_s:g} s stays"
+        )
+        print("kept: all events, pours, dips, results; the minutes around each pour and dip; the roll-up")
+    if args.dry_run:
+        share = done.rows_given_up / max(done.rows_before, 1)
+        print(
+            f"nothing was written; {share:.0%} of these rows would go from a record of {done.bytes_before / 1e6:.1f} MB"
+        )
+    elif done.bytes_after != done.bytes_before:
+        print(f"the record is {done.bytes_after / 1e6:.1f} MB, it was {done.bytes_before / 1e6:.1f} MB")
+    if done.unshrunk:
+        print(f"mind: {done.unshrunk}", file=sys.stderr)
+    return 0
+
+
+def length_s(text: str) -> float:
+    """`2y`, `18m`, `10s`: seconds. Raises BadInput."""
+    found = _LENGTH.fullmatch(text.strip().lower())
+    if found is None:
+        raise BadInput(f"{text!r} is no length of time", remedy="Write 2y, 18m (months) or 200d; 10s for --keep-every")
+    return float(found[1]) * _SECONDS[found[2]]
+
+
+def _backed_up(args: argparse.Namespace, paths: Paths, utc_s: float) -> None:
+    """A whole archive of this record as it is now, made here or before. Raises Refused where there is none."""
+    from pourcall.records.read.store import Store
+    from pourcall.records.upkeep.backup import back_up, covers, last_backup
+
+    if args.no_backup:
+        return
+    with Store.read(paths.database) as store:
+        if args.backup is not None:
+            back_up(store, paths, args.backup, utc_s=utc_s)
+            print(f"{args.backup}: a whole backup, checked", file=sys.stderr)
+            return
+        last = last_backup(paths)
+        if last is not None and covers(last, store):
+            print(f"{last.file}: the backup of {local_time(last.made_utc_s)} holds all of it", file=sys.stderr)
+            return
+    raise Refused(
+        "what is thinned is gone, and no whole backup of the record as it stands is known",
+        remedy="Add --backup FILE, or --no-backup to do without",
+    )

@@ -1,0 +1,1 @@
+"""The process: service, input sequencing, API, MQTT, ports, lock."""

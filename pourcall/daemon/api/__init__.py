@@ -1,0 +1,1 @@
+"""The API over HTTP and WebSocket, and what stands behind its routes."""

@@ -1,0 +1,116 @@
+"""What comes from outside is small, shallow, finite and printable before anything else looks at it.
+
+Caps: 16 kB and depth 8 for a command (a bomb costs nothing), texts of at most 2,000 characters, no control characters
+in them (they end up on terminals and in tables), figures within what can be meant.
+"""
+
+import math
+import re
+import unicodedata
+from typing import TypeVar
+
+import msgspec
+
+from pourcall.contract.api import Asked, ResultRequest
+from pourcall.contract.entries import Entry
+from pourcall.contract.errors import BadInput
+from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C
+
+BODY_BYTES = 16 * 1024
+DEPTH = 8
+TEXT_CHARACTERS = 2000
+LONGEST_AGO_S = 24 * 3600.0
+
+_STRINGS = re.compile(rb'"(?:[^"\\]|\\.)*"')
+_decoder: "msgspec.json.Decoder[Asked]" = msgspec.json.Decoder(Asked)
+_result_decoder = msgspec.json.Decoder(ResultRequest)
+_entry_decoder: "msgspec.json.Decoder[Entry]" = msgspec.json.Decoder(Entry)
+Any_ = TypeVar("Any_")
+
+
+def depth_of(body: bytes) -> int:
+    """Deepest nesting of brackets in a JSON text, strings left out. Linear in the size of the body."""
+    deepest = depth = 0
+    for byte in _STRINGS.sub(b"", body):
+        if byte in b"{[":
+            depth += 1
+            deepest = max(deepest, depth)
+        elif byte in b"}]":
+            depth -= 1
+    return deepest
+
+
+def printable(text: str, limit: int = TEXT_CHARACTERS) -> str:
+    """`text` without control, format and surrogate characters (tab and newline become a space), cut to `limit`.
+
+    Zero-width joiners and direction marks go too: a name must look like what it is.
+    """
+    spaced = text.replace("\n", " ").replace("\t", " ").replace("\r", " ")
+    return "".join(mark for mark in spaced if unicodedata.category(mark) not in ("Cc", "Cf", "Cs"))[:limit]
+
+
+def cleaned(value: Any_, where: str = "") -> Any_:
+    """A message with every text in it made printable; raises BadInput for a figure that is not finite."""
+    if isinstance(value, str) and type(value) is str:
+        return printable(value)  # type: ignore[return-value]
+    if isinstance(value, float) and not math.isfinite(value):
+        raise BadInput(f"{value} is no finite figure", where=where, remedy="Give a number")
+    if isinstance(value, tuple):
+        return tuple(cleaned(each, where) for each in value)  # type: ignore[return-value]
+    if isinstance(value, msgspec.Struct):
+        changed = {
+            name: new
+            for name in value.__struct_fields__
+            if (new := cleaned(old := getattr(value, name), name)) is not old
+        }
+        return msgspec.structs.replace(value, **changed) if changed else value
+    return value
+
+
+def read_command(body: bytes) -> Asked:
+    """A command or request from a body. Raises BadInput saying what is wrong with it."""
+    asked = _read(body, _decoder)
+    _check_figures(asked)
+    return asked
+
+
+def read_result(body: bytes) -> ResultRequest:
+    """A result of inspection from a body. Raises BadInput."""
+    return _read(body, _result_decoder)
+
+
+def read_entry(body: bytes) -> Entry:
+    """A later entry from a body, its texts as they came: the record refuses what cannot be seen. Raises BadInput."""
+    return _read(body, _entry_decoder, clean=False)
+
+
+def _read(body: bytes, decoder: "msgspec.json.Decoder[Any_]", *, clean: bool = True) -> Any_:
+    if len(body) > BODY_BYTES:
+        raise BadInput(
+            f"the command has {len(body)} bytes, more than {BODY_BYTES}", remedy="Send one command at a time"
+        )
+    if depth_of(body) > DEPTH:
+        raise BadInput(f"the command is nested deeper than {DEPTH}", remedy="See /v1/openapi.json")
+    try:
+        asked = decoder.decode(body)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as err:
+        raise BadInput(f"no command: {err}", remedy="See /v1/openapi.json for the commands and their fields") from err
+    return cleaned(asked, "command") if clean else asked
+
+
+def _check_figures(asked: Asked) -> None:
+    ago_s = getattr(asked, "ago_s", 0.0)
+    if not 0.0 <= ago_s <= LONGEST_AGO_S:
+        raise BadInput(f"ago_s = {ago_s:g} is not within a day back from now", remedy="Give seconds, such as 40")
+    temp_c = getattr(asked, "temp_c", 0.0)
+    if not ABSOLUTE_ZERO_C <= temp_c <= HIGHEST_MEANT_C:
+        raise BadInput(f"temp_c = {temp_c:g} degC is no temperature met here", remedy="Check the figure and the unit")
+    figures = [
+        (name, getattr(asked, name, None), most)
+        for name, most in (
+            ("mass_kg", 1000.0), ("charge_kg", 1000.0), ("depth_mm", 2000.0), ("minutes", 1440.0), ("heel_kg", 1000.0)
+        )
+    ]  # fmt: skip
+    for name, figure, most in (*figures, *(("ingots_kg", each, 1000.0) for each in getattr(asked, "ingots_kg", ()))):
+        if figure is not None and not 0.0 <= figure <= most:
+            raise BadInput(f"{name} = {figure:g} is not between 0 and {most:g}", remedy="Check the figure")

@@ -1,0 +1,89 @@
+"""After each melt its furnace is learned anew, in a process of its own; the next melt begins with what it found.
+
+In: the doors' events, the record. Out: a row of the record, a line in the log. A melt that runs keeps the model it
+began with. Where numpy and scipy are missing, or a melt teaches nothing, the log says so and all goes on as before.
+"""
+
+import asyncio
+import contextlib
+import logging
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+import msgspec
+
+from pourcall.contract.clock import Clock
+from pourcall.contract.errors import PourcallError
+from pourcall.contract.events import MeltEnded
+from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.daemon.sequencer import Passed, RecorderLike
+from pourcall.furnace.training import Fitted, Job
+from pourcall.furnace.worker import COMMAND, MOST_S, answer
+from pourcall.records.entries.furnace_models import job_for, keep_model
+from pourcall.records.read.store import Store
+
+log = logging.getLogger(__name__)
+
+SETTLE_S = 15.0  # until the last readings of the melt are in the record
+
+Fit = Callable[[Job], Awaitable[Fitted]]
+InThread = Callable[..., Awaitable[Any]]  # a blocking call and its arguments
+
+
+async def fit_apart(job: Job) -> Fitted:
+    """Fit in a process of low priority. Raises as worker.answer does; a cancelled wait ends the process."""
+    pipe = asyncio.subprocess.PIPE
+    process = await asyncio.create_subprocess_exec(*COMMAND, stdin=pipe, stdout=pipe, stderr=pipe)
+    try:
+        out, err = await asyncio.wait_for(process.communicate(msgspec.json.encode(job)), MOST_S)
+    except BaseException as stopped:
+        with contextlib.suppress(ProcessLookupError):
+            process.kill()
+        await process.wait()
+        if isinstance(stopped, TimeoutError):
+            raise PourcallError(f"learning took longer than {MOST_S:.0f} s", remedy="See the log") from None
+        raise
+    return answer(process.returncode or 0, out, err)
+
+
+class Learner:
+    """Watches the doors; `run` is a task of the daemon's."""
+
+    def __init__(
+        self, store: Store, recorder: RecorderLike, usual: Callable[[str], FurnaceModel], clock: Clock,
+        in_thread: InThread, *, fit: Fit = fit_apart, settle_s: float = SETTLE_S,
+    ) -> None:  # fmt: skip
+        """usual: what the settings say of a furnace, the prior of every fit."""
+        self._store, self._recorder, self._usual, self._clock = store, recorder, usual, clock
+        self._in_thread, self._fit, self._settle_s = in_thread, fit, settle_s
+        self._due: asyncio.Queue[str] = asyncio.Queue()
+
+    def on_passed(self, passed: Passed) -> None:
+        """A subscriber of every door: a melt that ended is worth learning from."""
+        for out in passed.outputs:
+            if isinstance(out, MeltEnded):
+                self._due.put_nowait(passed.furnace)
+
+    async def run(self) -> None:
+        """One furnace after the other, for as long as the daemon runs."""
+        while True:
+            furnace = await self._due.get()
+            await self._clock.sleep(self._settle_s)
+            try:
+                await self.learn(furnace)
+            except PourcallError as err:
+                log.info("%s was not learned anew: %s", furnace, err)
+
+    async def learn(self, furnace: str) -> FurnaceModel:
+        """Learn one furnace from its latest melts and keep what was found. Raises PourcallError."""
+        job = await self._in_thread(self._job, furnace)
+        fitted = await self._fit(job)
+        await asyncio.wrap_future(self._recorder.call(lambda conn: keep_model(conn, fitted.model)))
+        log.info(
+            "%s learned anew: model %d from %s", furnace, fitted.model.version, ", ".join(fitted.model.melts) or "none"
+        )
+        return fitted.model
+
+    def _job(self, furnace: str) -> Job:
+        with self._store.reading() as conn:
+            return job_for(conn, self._usual(furnace), utc_s=self._clock.utc_s())

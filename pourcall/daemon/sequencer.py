@@ -1,0 +1,297 @@
+"""The one ordered door of a furnace. Whatever reaches the engine comes through here, one at a time.
+
+The door numbers each input and stamps both times, has the engine think, hands input and outputs to the recorder, and
+then tells the subscribers. It never waits for a disk: an alarm goes out at once as `recorded: pending` and the
+snapshot says "recorded" as soon as its commit is done. Only the answer to a command waits, and that with patience.
+
+Not here: threads (links and recorder bring their own; the service brings everything onto the event loop first).
+"""
+
+import asyncio
+import concurrent.futures
+import logging
+import sqlite3
+from collections.abc import Callable, Sequence
+from typing import Protocol, TypeVar
+
+import msgspec
+
+from pourcall.contract.api import CommandResult
+from pourcall.contract.clock import Clock
+from pourcall.contract.events import (
+    AlarmChanged,
+    CommandRefused,
+    MeltEnded,
+    MeltStarted,
+    Output,
+    PourMarked,
+    ProfileChanged,
+)
+from pourcall.contract.frames import BoardStatus, Frame, Identity, Sample
+from pourcall.contract.inputs import (
+    BoardStatusIn,
+    Command,
+    CommandIn,
+    DaemonIn,
+    EndMelt,
+    IdentityIn,
+    Input,
+    LinkIn,
+    LinkKind,
+    SampleIn,
+    StoreIn,
+    TickIn,
+)
+from pourcall.contract.snapshot import FurnaceSnapshot
+
+Answer = TypeVar("Answer")
+log = logging.getLogger(__name__)
+
+LATE_S = 0.05  # below is the jitter of any port, and costs bytes in the record for nothing
+PATIENCE_S = 2.0  # real seconds a command's answer waits for the disk before it says "kept, and will be written"
+
+
+class EngineLike(Protocol):
+    """What the door needs of the engine (pourcall/engine/core.py)."""
+
+    def handle(self, item: Input) -> list[Output]: ...
+    def snapshot(self) -> FurnaceSnapshot: ...
+
+
+class RecorderLike(Protocol):
+    """What the door needs of the recorder (pourcall/records/write/recorder.py)."""
+
+    @property
+    def durable(self) -> int: ...
+    def put(self, furnace: str, item: Input, outputs: Sequence[Output]) -> int: ...
+    def wait(self, ticket: int) -> "concurrent.futures.Future[None]": ...
+    def call(self, function: Callable[[sqlite3.Connection], Answer]) -> "concurrent.futures.Future[Answer]": ...
+    def next_melt_id(self, utc_s: float) -> str: ...
+    def set_melting(self, furnace: str, melting: bool) -> None: ...
+
+
+class Passed(msgspec.Struct, frozen=True):
+    """One input that went through the door, with what the engine said to it."""
+
+    furnace: str
+    item: Input
+    outputs: list[Output]
+    ticket: int  # of the recorder; 0 where nothing is recorded
+
+
+Subscriber = Callable[[Passed], None]
+
+
+class Door:
+    """Call from the event loop's thread only: that is what makes the order one order."""
+
+    def __init__(
+        self,
+        furnace: str,
+        engine: EngineLike,
+        recorder: RecorderLike | None,
+        clock: Clock,
+        *,
+        patience_s: float = PATIENCE_S,
+        on_failure: Callable[[str, Exception], None] | None = None,
+    ) -> None:
+        self.furnace, self.engine, self.recorder, self.clock = furnace, engine, recorder, clock
+        self.patience_s, self._on_failure = patience_s, on_failure
+        self.seq = 0
+        self._last_mono_s = round(clock.mono_s(), 3)
+        self._subscribers: list[Subscriber] = []
+        self._alarm_tickets: dict[str, int] = {}
+
+    def subscribe(self, subscriber: Subscriber) -> Callable[[], None]:
+        """Have `subscriber` called after each input; returns the way to stop it. It must not block nor raise."""
+        self._subscribers.append(subscriber)
+        return lambda: self._subscribers.remove(subscriber)
+
+    # -- what may come in -----------------------------------------------------------------------------------------
+
+    def frame(self, board: str, frame: Frame, *, late_s: float = 0.0) -> Passed | None:
+        """A decoded frame of a board. Bad frames come as link events with their count, so None for one of those."""
+        match frame:
+            case Sample():
+                late_s = round(late_s, 2) if late_s >= LATE_S else 0.0
+                seq, mono_s, utc_s = self._stamp()
+                return self._pass(
+                    SampleIn(seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, sample=frame, late_s=late_s)
+                )
+            case BoardStatus():
+                seq, mono_s, utc_s = self._stamp()
+                return self._pass(BoardStatusIn(seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, status=frame))
+            case Identity():
+                seq, mono_s, utc_s = self._stamp()
+                return self._pass(IdentityIn(seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, identity=frame))
+            case _:
+                return None
+
+    def link(
+        self,
+        board: str,
+        kind: LinkKind,
+        detail: str = "",
+        *,
+        count: int = 0,
+        sample_hex: str = "",
+        printable: float = 1.0,
+    ) -> Passed:
+        """Something happened to a port."""
+        seq, mono_s, utc_s = self._stamp()
+        return self._pass(
+            LinkIn(
+                seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, kind=kind, detail=detail, count=count,
+                sample_hex=sample_hex, printable=printable,
+            )
+        )  # fmt: skip
+
+    def store(self, problem: str, detail: str = "", waiting_rows: int = 0) -> Passed:
+        """How recording goes."""
+        seq, mono_s, utc_s = self._stamp()
+        return self._pass(
+            StoreIn(seq=seq, mono_s=mono_s, utc_s=utc_s, problem=problem, detail=detail, waiting_rows=waiting_rows)
+        )
+
+    def daemon(self, kind: str, present: bool, detail: str = "", lasted_s: float = 0.0) -> Passed:
+        """Something about the daemon itself."""
+        seq, mono_s, utc_s = self._stamp()
+        return self._pass(
+            DaemonIn(
+                seq=seq, mono_s=mono_s, utc_s=utc_s, kind=kind, present=present, detail=detail, lasted_s=lasted_s
+            )
+        )  # fmt: skip
+
+    def tick(self) -> Passed:
+        """Time passed."""
+        seq, mono_s, utc_s = self._stamp()
+        return self._pass(TickIn(seq=seq, mono_s=mono_s, utc_s=utc_s))
+
+    def submit(self, command: Command) -> Passed:
+        """A command at its place in the order, without waiting for the disk."""
+        seq, mono_s, utc_s = self._stamp()
+        return self._pass(CommandIn(seq=seq, mono_s=mono_s, utc_s=utc_s, command=command))
+
+    async def command(self, command: Command) -> CommandResult:
+        """A command, and what became of it. `recorded` is True only after the commit."""
+        passed = self.submit(command)
+        recorded, note = await self.confirmed(passed.ticket)
+        refused = next((out for out in passed.outputs if isinstance(out, CommandRefused)), None)
+        pour = next((out.pour.number for out in passed.outputs if isinstance(out, PourMarked)), None)
+        what = refused.what if refused else _done(command, passed.outputs)
+        return CommandResult(
+            accepted=refused is None,
+            seq=passed.item.seq,
+            recorded=recorded,
+            what=f"{what}; {note}" if note else what,
+            remedy=refused.remedy if refused else "",
+            melt=self.snapshot().melt,
+            pour=pour,
+        )
+
+    # -- what may be asked ----------------------------------------------------------------------------------------
+
+    async def confirmed(self, ticket: int) -> tuple[bool, str]:
+        """Wait for the commit of `ticket`, within patience: (True, "") or (False, what to say about it)."""
+        if self.recorder is None:
+            return False, "nothing is recorded: this daemon runs without a store"
+        if ticket <= self.recorder.durable:
+            return True, ""
+        future = asyncio.wrap_future(self.recorder.wait(ticket))
+        try:
+            await asyncio.wait_for(future, self.patience_s)
+        except TimeoutError:
+            return False, "not on the disk yet: it is kept in memory and will be written"
+        except Exception as err:
+            return False, f"not on the disk: {err}"
+        return True, ""
+
+    def snapshot(self) -> FurnaceSnapshot:
+        """The furnace as it stands, its alarms marked by whether their last change is on the disk."""
+        shot = self.engine.snapshot()
+        if self.recorder is None or not shot.alarms:
+            return shot
+        durable = self.recorder.durable
+        alarms = tuple(
+            msgspec.structs.replace(
+                alarm, recorded="recorded" if self._alarm_tickets.get(alarm.id, 0) <= durable else "pending"
+            )
+            for alarm in shot.alarms
+        )
+        return msgspec.structs.replace(shot, alarms=alarms)
+
+    # -- the door itself ------------------------------------------------------------------------------------------
+
+    def _stamp(self) -> tuple[int, float, float]:
+        """Next number, and both times; the monotonic one never steps back, whatever the clock does.
+
+        Whole milliseconds: the record keeps those in a third of the bytes, and no port is more exact than that.
+        """
+        self._last_mono_s = max(self._last_mono_s, round(self.clock.mono_s(), 3))
+        self.seq += 1
+        return self.seq, self._last_mono_s, round(self.clock.utc_s(), 3)
+
+    def _pass(self, item: Input) -> Passed:
+        try:
+            outputs = self.engine.handle(item)
+        except Exception as err:  # the input is kept all the same: it is what shows the fault again
+            if self._on_failure is None:
+                raise
+            log.exception("the engine of %s failed on input %d", self.furnace, item.seq)
+            self._on_failure(self.furnace, err)
+            outputs = []
+        ticket = 0
+        if self.recorder is not None:
+            ticket = self.recorder.put(self.furnace, item, outputs)
+            self._follow(outputs, ticket)
+        passed = Passed(self.furnace, item, outputs, ticket)
+        for subscriber in tuple(self._subscribers):
+            try:
+                subscriber(passed)
+            except Exception:  # a client's trouble must not reach the next one, nor the furnace
+                log.exception("a subscriber of %s failed", self.furnace)
+        return passed
+
+    def _follow(self, outputs: list[Output], ticket: int) -> None:
+        assert self.recorder is not None
+        for out in outputs:
+            if isinstance(out, AlarmChanged):
+                self._alarm_tickets[out.alarm.id] = ticket
+            elif isinstance(out, MeltStarted):
+                self.recorder.set_melting(self.furnace, True)
+            elif isinstance(out, MeltEnded):
+                self.recorder.set_melting(self.furnace, False)
+
+
+def _ingots(command: Command) -> list[tuple[int, float]]:
+    """Ingots told with the end of a melt, with the numbers they get on record."""
+    return list(enumerate(command.ingots_kg, start=1)) if isinstance(command, EndMelt) else []
+
+
+_PROFILE_WORDS = {
+    "began": "profile {0} guides the melt: segment {1} of {2}",
+    "changed": "profile {0} guides the melt from here: segment {1} of {2}",
+    "stopped": "profile {0} guides no more; the power stays as you have it",
+    "over": "profile {0} is over",
+}
+
+
+def _done(command: Command, outputs: list[Output]) -> str:
+    """One line on what a command did, for the person who gave it."""
+    for out in outputs:
+        match out:
+            case PourMarked():
+                return f"pour {out.pour.number} into {out.pour.mould} is marked"
+            case MeltStarted():
+                return f"melt {out.plan.melt} began: {out.plan.alloy.name}, {out.plan.charge_kg:g} kg"
+            case MeltEnded():
+                left = "".join(f", ingot {out.melt}-i{n} {kg:g} kg" for n, kg in _ingots(command))
+                heel = f", heel {command.heel_kg:g} kg" if isinstance(command, EndMelt) and command.heel_kg else ""
+                return f"melt {out.melt} ended: {out.ending.value}{left}{heel}"
+            case ProfileChanged():
+                words = _PROFILE_WORDS.get(out.how, "profile {0}: segment {1} of {2}")
+                return words.format(out.profile, out.segment, out.of)
+            case _:
+                continue
+    name = type(command).__struct_config__.tag
+    return f"{str(name).replace('_', ' ')}: done"

@@ -1,0 +1,100 @@
+"""Keep the computer awake during a melt, or say that it could not be done.
+
+A laptop that falls asleep in mid-melt records nothing and calls nothing. Each way holds only as long as this process
+lives: the helper programs end when ours does, however it ends. Linux: systemd-inhibit. macOS: caffeinate.
+Windows: SetThreadExecutionState (written for, not yet tried).
+"""
+
+import asyncio
+import contextlib
+import os
+import shutil
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+SETTLE_S = 0.4  # a helper that is refused ends at once; one that still runs after this holds the lock
+
+_ES_CONTINUOUS = 0x80000000
+_ES_SYSTEM_REQUIRED = 0x00000001
+
+
+def helper_command(platform: str, pid: int, which: Callable[[str], str | None] = shutil.which) -> Sequence[str] | None:
+    """The program that blocks sleep on this platform, or None where there is none."""
+    if platform == "darwin" and which("caffeinate"):
+        return ["caffeinate", "-i", "-w", str(pid)]
+    inhibit, cat = which("systemd-inhibit"), which("cat")
+    if platform == "linux" and inhibit and cat:
+        # `cat` reads our pipe and ends with it: nothing is left behind when this process is killed.
+        return [inhibit, "--what=sleep:idle", "--who=pourcall", "--why=a melt is running", "--mode=block", cat]
+    return None
+
+
+class WakeKeeper:
+    """Blocks sleep between `hold` and `release`. Texts it returns are for the log and the record."""
+
+    def __init__(self, platform: str = sys.platform, which: Callable[[str], str | None] = shutil.which) -> None:
+        self._platform, self._which = platform, which
+        self._helper: asyncio.subprocess.Process | None = None
+        self._windows = False
+
+    @property
+    def holding(self) -> bool:
+        """Sleep is blocked now."""
+        return self._windows or (self._helper is not None and self._helper.returncode is None)
+
+    async def hold(self) -> str:
+        """Block sleep. Returns an empty text when it holds, else a sentence saying why it does not."""
+        if self.holding:
+            return ""
+        if self._platform == "win32":
+            self._windows = _windows_state(_ES_CONTINUOUS | _ES_SYSTEM_REQUIRED)
+            return "" if self._windows else "Windows refused to block sleep: set the power plan to never sleep"
+        command = helper_command(self._platform, os.getpid(), self._which)
+        if command is None:
+            return "sleep is not blocked: neither systemd-inhibit nor caffeinate is here; switch sleep off by hand"
+        try:
+            helper = await asyncio.create_subprocess_exec(
+                *command,
+                stdin=asyncio.subprocess.PIPE,
+                stdout=asyncio.subprocess.DEVNULL,
+                stderr=asyncio.subprocess.PIPE,
+            )
+        except OSError as err:
+            return f"sleep is not blocked: {Path(command[0]).name} did not start ({err}); switch sleep off by hand"
+        try:
+            await asyncio.wait_for(helper.wait(), SETTLE_S)
+        except TimeoutError:
+            self._helper = helper
+            return ""
+        said = (await helper.stderr.read(300)).decode("utf-8", "replace").strip() if helper.stderr else ""
+        return (
+            f"sleep is not blocked: {Path(command[0]).name} ended with {helper.returncode}"
+            f"{' (' + said.splitlines()[0] + ')' if said else ''}; switch sleep off by hand"
+        )
+
+    async def release(self) -> None:
+        """Let the computer sleep again; harmless when nothing is held."""
+        if self._windows:
+            self._windows = not _windows_state(_ES_CONTINUOUS)
+        helper, self._helper = self._helper, None
+        if helper is None:
+            return
+        if helper.stdin is not None:
+            helper.stdin.close()
+        with contextlib.suppress(ProcessLookupError):
+            helper.terminate()
+        try:
+            await asyncio.wait_for(helper.wait(), 1.0)
+        except TimeoutError:
+            with contextlib.suppress(ProcessLookupError):
+                helper.kill()
+            await helper.wait()
+
+
+def _windows_state(flags: int) -> bool:
+    if sys.platform == "win32":
+        import ctypes
+
+        return bool(ctypes.windll.kernel32.SetThreadExecutionState(flags))
+    return False

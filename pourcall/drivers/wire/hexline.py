@@ -1,0 +1,77 @@
+"""Lines of chip registers in hex, whatever the chip. Text in, (channel, register bytes) out.
+
+A line is one or more fields separated by blanks, tabs, commas or semicolons; a field is `<hex>` or `<channel>:<hex>`,
+with or without `0x`, always with all digits of the chip's registers. A field without a channel is named by its place:
+`1`, `2`, ... A line of nothing but two-digit groups (`29 A0 19 00`) is read as bytes of unnamed fields.
+One bad field refuses the whole line: a line is either understood or it is not.
+"""
+
+import re
+from collections.abc import Callable
+
+from pourcall.contract.errors import FrameError
+from pourcall.contract.frames import Frame, Sample
+from pourcall.drivers.wire.framing import LineDecoder, ascii_text
+
+# 16 channels of `name:` and 12 digits are 480 bytes; a line without an end is told within 1 s at 9600 baud.
+HEX_LINE_MAX = 512
+MAX_CHANNELS = 16
+CHANNEL = re.compile(r"[A-Za-z0-9_.\-]{1,16}")
+_SPLIT = re.compile(r"[ \t,;]+")
+_FIELD = re.compile(r"(?:([A-Za-z0-9_.\-]{1,16}):)?(?:0[xX])?([0-9A-Fa-f]+)")
+_PAIR = re.compile(r"[0-9A-Fa-f]{2}")
+
+
+def parse_hex_line(text: str, size: int) -> list[tuple[str, bytes]]:
+    """The (channel, `size` bytes) fields of one line. Raises FrameError."""
+    words = [word for word in _SPLIT.split(text) if word]
+    if not words:
+        raise FrameError("an empty line")
+    if size > 1 and all(_PAIR.fullmatch(word) for word in words):
+        joined = "".join(words)
+        words = [joined[at : at + 2 * size] for at in range(0, len(joined), 2 * size)]
+    if len(words) > MAX_CHANNELS:
+        raise FrameError(f"{len(words)} fields in one line; at most {MAX_CHANNELS} channels are read")
+    fields: dict[str, bytes] = {}
+    for place, word in enumerate(words, start=1):
+        found = _FIELD.fullmatch(word)
+        if found is None:
+            raise FrameError(f"field {place} is not hex digits")
+        channel, digits = found.group(1) or str(place), found.group(2)
+        if len(digits) != 2 * size:
+            raise FrameError(f"field {place} has {len(digits)} hex digits, not {2 * size}")
+        if channel in fields:
+            raise FrameError(f"channel {channel} stands twice in one line")
+        fields[channel] = bytes.fromhex(digits)
+    return list(fields.items())
+
+
+def format_hex_line(fields: dict[str, bytes] | list[bytes]) -> bytes:
+    """One line with its end; named fields from a dict, unnamed ones from a list. For simulators and firmware tests."""
+    if isinstance(fields, dict):
+        words = [f"{channel}:{raw.hex().upper()}" for channel, raw in fields.items()]
+    else:
+        words = [raw.hex().upper() for raw in fields]
+    return " ".join(words).encode("ascii") + b"\n"
+
+
+class HexLineDecoder(LineDecoder):
+    """Hex lines of one chip. `to_sample(channel, registers)` decodes a field."""
+
+    max_line = HEX_LINE_MAX
+
+    def __init__(self, name: str, size: int, to_sample: Callable[[str, bytes], Sample], *, midway: bool) -> None:
+        super().__init__(midway=midway)
+        self.name = name
+        self._size = size
+        self._to_sample = to_sample
+
+    def decode_line(self, line: bytes) -> list[Frame]:
+        """The samples of one line. Raises FrameError."""
+        fields = parse_hex_line(ascii_text(line), self._size)
+        return [self._to_sample(channel, raw) for channel, raw in fields]
+
+
+def signed(value: int, bits: int) -> int:
+    """Two's complement of `bits` bits."""
+    return value - (1 << bits) if value & (1 << (bits - 1)) else value

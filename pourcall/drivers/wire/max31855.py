@@ -1,0 +1,89 @@
+"""MAX31855 words. 32 bits in, one `Word` or `Sample` out, and back for the simulator.
+
+The chip takes the couple for linear (41.276 uV/degC for type K) and adds its own temperature; undoing that is the
+thermocouple room's work. Bit layout: MAX31855 data sheet 19-5793 Rev 5, Tables 2 to 5.
+Hex lines: `drivers.wire.hexline`, 8 digits a field, most significant first.
+"""
+
+from dataclasses import dataclass
+
+from pourcall.contract.errors import FrameError, OutOfRange
+from pourcall.contract.frames import RawKind, Sample, SampleFlag
+from pourcall.drivers.wire.hexline import HexLineDecoder, signed
+
+NAME = "max31855_hex"
+WORD_BYTES = 4
+HOT_STEP_C = 0.25
+COLD_STEP_C = 0.0625
+RESERVED_MASK = (1 << 17) | (1 << 3)  # D17 and D3 always read 0; a bus that is stuck high breaks this
+FAULT_SUMMARY = 1 << 16
+_FAULTS = ((1, SampleFlag.OPEN), (2, SampleFlag.SHORT_GROUND), (4, SampleFlag.SHORT_SUPPLY))  # D0 OC, D1 SCG, D2 SCV
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """What one word says. hot_c and cold_c are None where a fault or a reserved bit says that they mean nothing."""
+
+    hot_c: float | None
+    cold_c: float | None
+    flags: int  # SampleFlag bits
+
+
+def decode_word(word: int) -> Word:
+    """One 32-bit word. A word of zeros is 0 and 0 with no flag: that it is no furnace is the engine's to see.
+
+    The cold junction is measured apart and stays good with an open or shorted couple. The summary bit D16 without any
+    of D2..D0 cannot come from a sound chip (data sheet: it is their OR) and counts as a reserved bit.
+    Raises FrameError when `word` is not of 32 bits.
+    """
+    if not 0 <= word <= 0xFFFF_FFFF:
+        raise FrameError(f"{word:#x} is not a 32-bit word")
+    faults = word & 0b111
+    if word & RESERVED_MASK or bool(word & FAULT_SUMMARY) != bool(faults):
+        return Word(None, None, int(SampleFlag.RESERVED_BITS))
+    flags = sum(int(flag) for bit, flag in _FAULTS if faults & bit)
+    hot_c = None if faults else signed(word >> 18, 14) * HOT_STEP_C
+    return Word(hot_c, signed((word >> 4) & 0xFFF, 12) * COLD_STEP_C, flags)
+
+
+def encode_word(hot_c: float | None, cold_c: float, flags: int = 0) -> int:
+    """The word the chip sends: linearised degC and cold junction, to the nearest step; `flags` are SampleFlag bits.
+
+    hot_c None sends what the data sheet gives for an unconnected couple (D31 = 0, D30..D18 = 1).
+    Raises OutOfRange beyond -2048..2047.75 and -128..127.9375 degC.
+    """
+    hot_steps = 0x1FFF if hot_c is None else round(hot_c / HOT_STEP_C)
+    cold_steps = round(cold_c / COLD_STEP_C)
+    if not -0x2000 <= hot_steps <= 0x1FFF:
+        raise OutOfRange(f"{hot_c} degC does not fit in 14 bits of 0.25 degC")
+    if not -0x800 <= cold_steps <= 0x7FF:
+        raise OutOfRange(f"cold junction {cold_c} degC does not fit in 12 bits of 0.0625 degC")
+    word = (hot_steps & 0x3FFF) << 18 | (cold_steps & 0xFFF) << 4
+    faults = sum(bit for bit, flag in _FAULTS if flags & flag)
+    return word | faults | (FAULT_SUMMARY if faults else 0)
+
+
+def decode_sample(channel: str, raw: bytes) -> Sample:
+    """Four bytes, most significant first, as a Sample. Raises FrameError for another size."""
+    if len(raw) != WORD_BYTES:
+        raise FrameError(f"want {WORD_BYTES} bytes, got {len(raw)}")
+    code = int.from_bytes(raw, "big")
+    word = decode_word(code)
+    return Sample(
+        channel=channel,
+        raw_kind=RawKind.LINEAR_C,
+        raw_value=word.hot_c,
+        cold_junction_c=word.cold_c,
+        flags=word.flags,
+        raw_code=code,
+    )
+
+
+def word_bytes(word: int) -> bytes:
+    """A word as it goes over the wire, most significant byte first."""
+    return word.to_bytes(WORD_BYTES, "big")
+
+
+def decoder(*, midway: bool = False) -> HexLineDecoder:
+    """The decoder of hex lines of MAX31855 words."""
+    return HexLineDecoder(NAME, WORD_BYTES, decode_sample, midway=midway)

@@ -1,0 +1,82 @@
+"""MAX31856 registers 0x0A to 0x0F. Six bytes in, one Sample out, and back for the simulator.
+
+Order: CJTH CJTL LTCBH LTCBM LTCBL SR, as one burst read gives them. The chip linearises by ITS-90 itself.
+Layout: MAX31856 data sheet, Tables 2 and 3 and the fault status register. Hex lines: `hexline`, 12 digits a field.
+"""
+
+from pourcall.contract.errors import FrameError, OutOfRange
+from pourcall.contract.frames import RawKind, Sample, SampleFlag
+from pourcall.drivers.wire.hexline import HexLineDecoder, signed
+
+NAME = "max31856_hex"
+REGISTER_BYTES = 6
+HOT_STEP_C = 0.0078125  # 19 bits
+COLD_STEP_C = 0.015625  # 14 bits
+
+SR_COLD_RANGE = 0x80
+SR_HOT_RANGE = 0x40
+SR_OVUV = 0x02  # input over- or undervoltage: conversions stop and the old value stays in the register
+SR_OPEN = 0x01
+# Bits 5..2 (CJHIGH, CJLOW, TCHIGH, TCLOW) compare with limits somebody may have set in the chip; ours are elsewhere.
+
+
+def decode_cold_c(raw: bytes) -> float:
+    """CJTH, CJTL in degC: 14 bits left-justified. Raises FrameError for another size."""
+    if len(raw) != 2:
+        raise FrameError(f"want 2 cold junction bytes, got {len(raw)}")
+    return (signed(int.from_bytes(raw, "big"), 16) & ~0b11) / 256
+
+
+def decode_hot_c(raw: bytes) -> float:
+    """LTCBH, LTCBM, LTCBL in degC: 19 bits left-justified, the low five "don't care" and cleared. Raises FrameError."""
+    if len(raw) != 3:
+        raise FrameError(f"want 3 temperature bytes, got {len(raw)}")
+    return (signed(int.from_bytes(raw, "big"), 24) & ~0b11111) / 4096
+
+
+def decode_sample(channel: str, raw: bytes) -> Sample:
+    """Six register bytes as a Sample. Raises FrameError for another size.
+
+    CJTL bits 1..0 always read 0: set, nothing of this read is believed. OVUV is told as a short to the supply.
+    """
+    if len(raw) != REGISTER_BYTES:
+        raise FrameError(f"want {REGISTER_BYTES} bytes, got {len(raw)}")
+    code, status = int.from_bytes(raw, "big"), raw[5]
+    if raw[1] & 0b11:
+        flags = int(SampleFlag.RESERVED_BITS)
+        return Sample(channel=channel, raw_kind=RawKind.ITS90_C, raw_value=None, flags=flags, raw_code=code)
+    flags = 0
+    if status & SR_OPEN:
+        flags |= SampleFlag.OPEN
+    if status & SR_OVUV:
+        flags |= SampleFlag.SHORT_SUPPLY
+    if status & SR_HOT_RANGE:
+        flags |= SampleFlag.CHIP_RANGE
+    if status & SR_COLD_RANGE:
+        flags |= SampleFlag.COLD_JUNCTION
+    without = flags & (SampleFlag.OPEN | SampleFlag.SHORT_SUPPLY | SampleFlag.CHIP_RANGE)
+    return Sample(
+        channel=channel,
+        raw_kind=RawKind.ITS90_C,
+        raw_value=None if without else decode_hot_c(raw[2:5]),
+        cold_junction_c=decode_cold_c(raw[:2]),
+        flags=int(flags),
+        raw_code=code,
+    )
+
+
+def encode_registers(hot_c: float, cold_c: float, status: int = 0) -> bytes:
+    """The six bytes for these temperatures, to the nearest step. Raises OutOfRange."""
+    hot, cold = round(hot_c / HOT_STEP_C), round(cold_c / COLD_STEP_C)
+    if not -(1 << 18) <= hot < 1 << 18 or not -(1 << 13) <= cold < 1 << 13 or not 0 <= status <= 0xFF:
+        raise OutOfRange(f"{hot_c} degC, cold junction {cold_c} degC, status {status} do not fit in the registers")
+    return (
+        ((cold << 2) & 0xFFFF).to_bytes(2, "big")
+        + ((hot << 5) & 0xFF_FFFF).to_bytes(3, "big")
+        + status.to_bytes(1, "big")
+    )
+
+
+def decoder(*, midway: bool = False) -> HexLineDecoder:
+    """The decoder of hex lines of MAX31856 registers."""
+    return HexLineDecoder(NAME, REGISTER_BYTES, decode_sample, midway=midway)

@@ -1,0 +1,65 @@
+"""MCP9600 and MCP9601 registers. T_H, T_C and STATUS in, one Sample out, and back for the simulator.
+
+Five bytes: hot junction 0x00 (two), cold junction 0x02 (two), status 0x04 (one). The chip linearises by ITS-90 itself.
+Layout: MCP960X/L0X/RL0X data sheet DS20005426G, equation 5-1 and the status register. Hex lines: 10 digits a field.
+"""
+
+from functools import partial
+
+from pourcall.contract.errors import FrameError, OutOfRange
+from pourcall.contract.frames import RawKind, Sample, SampleFlag
+from pourcall.drivers.wire.hexline import HexLineDecoder, signed
+
+NAME = "mcp960x_hex"
+REGISTER_BYTES = 5
+STEP_C = 0.0625
+
+STATUS_SHORT = 0x20  # 9601 only; the 9600 always reads 0 here
+STATUS_RANGE = 0x10  # 9600: input beyond the converter; 9601: open circuit. Either way T_H is not updated
+CHIPS = ("mcp9600", "mcp9601")
+
+
+def decode_temp_c(raw: bytes) -> float:
+    """T_H or T_C in degC. Source: DS20005426G equation 5-1. Raises FrameError for another size than two bytes."""
+    if len(raw) != 2:
+        raise FrameError(f"want 2 bytes, got {len(raw)}")
+    return signed(int.from_bytes(raw, "big"), 16) * STEP_C
+
+
+def decode_sample(channel: str, raw: bytes, chip: str = "") -> Sample:
+    """Five bytes as a Sample. Raises FrameError for another size.
+
+    chip: "mcp9600", "mcp9601" or "" for not known; only a 9601 tells open from out of range, and only it looks for
+    shorts. It does not say to which side a short is, so both flags are set.
+    """
+    if len(raw) != REGISTER_BYTES:
+        raise FrameError(f"want {REGISTER_BYTES} bytes, got {len(raw)}")
+    status, flags = raw[4], 0
+    if status & STATUS_RANGE:
+        flags |= SampleFlag.OPEN if chip == "mcp9601" else SampleFlag.CHIP_RANGE
+    if status & STATUS_SHORT:
+        if chip == "mcp9600":
+            flags = SampleFlag.RESERVED_BITS
+        else:
+            flags |= SampleFlag.SHORT_GROUND | SampleFlag.SHORT_SUPPLY
+    return Sample(
+        channel=channel,
+        raw_kind=RawKind.ITS90_C,
+        raw_value=None if flags else decode_temp_c(raw[:2]),
+        cold_junction_c=None if flags & SampleFlag.RESERVED_BITS else decode_temp_c(raw[2:4]),
+        flags=int(flags),
+        raw_code=int.from_bytes(raw, "big"),
+    )
+
+
+def encode_registers(hot_c: float, cold_c: float, status: int = 0x40) -> bytes:
+    """The five bytes for these temperatures, to the nearest step; status 0x40 is "T_H updated". Raises OutOfRange."""
+    hot, cold = round(hot_c / STEP_C), round(cold_c / STEP_C)
+    if not -0x8000 <= hot <= 0x7FFF or not -0x8000 <= cold <= 0x7FFF or not 0 <= status <= 0xFF:
+        raise OutOfRange(f"{hot_c} degC, cold junction {cold_c} degC, status {status} do not fit in the registers")
+    return (hot & 0xFFFF).to_bytes(2, "big") + (cold & 0xFFFF).to_bytes(2, "big") + status.to_bytes(1, "big")
+
+
+def decoder(*, chip: str = "", midway: bool = False) -> HexLineDecoder:
+    """The decoder of hex lines of MCP960x registers."""
+    return HexLineDecoder(NAME, REGISTER_BYTES, partial(decode_sample, chip=chip), midway=midway)

@@ -1,0 +1,71 @@
+"""Alarms on temperatures. The melt against window and limits, each probe and the furnace against a rating."""
+
+from collections.abc import Sequence
+
+from pourcall.contract.config import EngineConfig
+from pourcall.contract.plan import MeltPlan, PotLimit
+from pourcall.contract.reading import Place
+from pourcall.contract.units import say_c
+from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.bath.metal import MetalNow
+from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
+
+DEADBAND_C = 3.0
+RISING_C_PER_MIN = 2.0
+POT_WHOSE = ("pot", "furnace")
+
+
+def judge_temperatures(
+    desk: AlarmDesk,
+    config: EngineConfig,
+    plan: MeltPlan | None,
+    metal: MetalNow | None,
+    rate_c_per_min: float | None,
+    channels: Sequence[ProbeChannel],
+    mono_s: float,
+    utc_s: float,
+    *,
+    tap_max_c: float = 0.0,
+    poured: bool = False,
+) -> None:
+    """plan None: no melt, or the pot is lifted; then only ratings are judged. poured: no mould waits for metal."""
+    furnace = config.furnace
+    metal_c = None if metal is None or metal.held else metal.temp_c
+    if plan is not None:
+        for kind in ("alloy_limit", "pot_limit"):
+            limit: PotLimit | None = None
+            for one in plan.limits:
+                own = one.whose != "probe" and (one.whose in POT_WHOSE) == (kind == "pot_limit")
+                if own and (limit is None or one.limit_c < limit.limit_c):
+                    limit = one
+            if limit is not None:
+                over = _over(desk, kind, furnace, metal_c, limit.limit_c)
+                detail = f"It must stay below {say_c(limit.limit_c)}: {limit.why}." if over else ""
+                desk.judge(kind, furnace, over, mono_s, utc_s, detail=detail)
+        above = not poured and _over(desk, "above_window", furnace, metal_c, tap_max_c)
+        rising = rate_c_per_min is not None and rate_c_per_min > RISING_C_PER_MIN
+        detail = f"Its window ends at {say_c(tap_max_c)}." if above else ""
+        desk.judge("overshoot", furnace, above and rising, mono_s, utc_s, detail=detail)
+        desk.judge("above_window", furnace, above, mono_s, utc_s, detail=detail)
+    for channel in channels:
+        reading, probe = channel.last, channel.config
+        if reading is None:
+            continue
+        temp_c = reading.temp_c if reading.reason in USABLE or reading.temp_c is None else None
+        if reading.temp_c is not None and temp_c is None:
+            continue  # moving, late: neither up nor down
+        over = _over(desk, "probe_rating", probe.name, temp_c, probe.rating_c)
+        detail = f"Its limit is {say_c(probe.rating_c)}." if over else ""
+        desk.judge("probe_rating", probe.name, over, mono_s, utc_s, detail=detail)
+        if channel.tracker.place is Place.CHAMBER:
+            over = _over(desk, "furnace_rating", furnace, temp_c, config.rating_c)
+            detail = f"Its limit is {say_c(config.rating_c)}." if over else ""
+            desk.judge("furnace_rating", furnace, over, mono_s, utc_s, detail=detail)
+
+
+def _over(desk: AlarmDesk, kind: str, subject: str, temp_c: float | None, limit_c: float) -> bool:
+    """Above the limit, or not yet 3 degC below it again. Without a figure an alarm that is up stays up."""
+    up = desk.is_up(kind, subject)
+    if temp_c is None:
+        return up
+    return temp_c > limit_c - (DEADBAND_C if up else 0.0)

@@ -1,0 +1,106 @@
+"""A dip that goes on, told to the person who holds the probe: how long yet, and what is wrong if something is.
+
+Made from what the watch has found already; nothing is fitted here, so that looking changes nothing.
+"""
+
+import math
+from collections.abc import Iterable
+
+from pourcall.contract.plan import AlloyFacts
+from pourcall.contract.reading import Place, ProbeState
+from pourcall.contract.snapshot import DipView
+from pourcall.contract.units import say_c, say_difference_c
+from pourcall.engine.bath.dips import (
+    FIT_LIMIT_C,
+    SHALLOW_LIMIT_C,
+    SHELL_S,
+    SHELL_TAUS,
+    DipRun,
+    DipWatch,
+    at_or_below_liquidus,
+    deep_enough_mm,
+    is_good,
+    stem_error_c,
+)
+from pourcall.engine.sensing.measurement import ProbeChannel
+from pourcall.thermal_analysis.settling import SettleFit
+
+SURE_S, SURE_TAUS, SURE_SAMPLES = 1.0, 0.6, 2.0  # the figure must stand so long: a dip's last moment is its end
+LONGEST_TAUS, LONGEST_S = 8.0, 20.0  # a fit that has not come by then will not
+GAS_TAUS = 2.0
+
+
+def dip_view(
+    watched: Iterable[tuple[ProbeChannel, DipWatch]], mono_s: float, alloy: AlloyFacts | None, *, power_on: bool = False
+) -> DipView | None:
+    """The dip that goes on now; None: none does, or the probe stays in. alloy None: no melt runs."""
+    for channel, watch in watched:
+        run = watch.run
+        if run is not None and channel.tracker.place is Place.DIP:
+            tau_s = channel.tracker.rule.tau_metal_s
+            if not run.left_in(mono_s, tau_s):
+                return _view(run, channel, mono_s, tau_s, alloy, power_on)
+    return None
+
+
+def _view(
+    run: DipRun, channel: ProbeChannel, mono_s: float, tau_s: float, alloy: AlloyFacts | None, power_on: bool
+) -> DipView:
+    fit, held_s = run.fit, mono_s - run.began_s
+    told = fit if fit is not None and fit.fit_error_c <= 50.0 and not fit.tau_at_edge else None
+    hold_s, text, good = _said(run, channel, held_s, mono_s, tau_s, alloy)
+    if power_on and hold_s != 0.0:
+        text = f"Power off. {text}"
+    return DipView(
+        probe=channel.config.name,
+        began_mono_s=run.began_s,
+        hold_s=hold_s,
+        text=text,
+        temp_c=None if told is None else told.temp_c,
+        fit_error_c=None if told is None else told.fit_error_c,
+        good=good,
+    )
+
+
+def _said(
+    run: DipRun, channel: ProbeChannel, held_s: float, mono_s: float, tau_s: float, alloy: AlloyFacts | None
+) -> tuple[float | None, str, bool]:
+    """(seconds to hold yet, words, worth a figure)."""
+    fit, sheath = run.fit, channel.config.sheath
+    depth_mm = run.depth_mm
+    if depth_mm is not None and depth_mm < deep_enough_mm(sheath):
+        heading_c = fit.temp_c if fit is not None and is_good(fit) else 20.0 if run.points == [] else run.points[-1][1]
+        stem_c = stem_error_c(sheath, depth_mm, heading_c)
+        if stem_c > SHALLOW_LIMIT_C:
+            return None, f"Deeper, or it reads low: {deep_enough_mm(sheath):.0f} mm", False
+    if fit is None:
+        return _rule_left_s(held_s, tau_s), "Hold still, in the middle of the metal", False
+    if fit.tau_at_edge and held_s >= GAS_TAUS * tau_s:
+        return None, "Deeper: it warms as slowly as in hot gas", False
+    too_long = held_s >= LONGEST_S + LONGEST_TAUS * tau_s
+    if is_good(fit) and alloy is not None and at_or_below_liquidus(fit.temp_c, alloy):
+        shell_s = SHELL_S + SHELL_TAUS * tau_s
+        if held_s >= shell_s:
+            return 0.0, f"Take it out: the pot is not fully liquid, {say_c(fit.temp_c)}", False
+        return None, "Hold on: metal froze on the cold sheath, or the pot is not fully liquid", False
+    if run.good_since_s is not None and is_good(fit):
+        sure_s = SURE_S + SURE_TAUS * tau_s + SURE_SAMPLES * channel.tracker.trend.step_s
+        left_s = run.good_since_s + sure_s - mono_s
+        if left_s <= 0.0 and channel.tracker.state is not ProbeState.ENTERING:
+            return 0.0, f"Take it out: {say_c(fit.temp_c)} ± {say_difference_c(fit.fit_error_c)}", True
+        return float(math.ceil(max(left_s, 1.0))), "Hold still", True
+    if too_long:
+        return 0.0, "Take it out: it does not settle. Stir, then dip again, deeper and still", False
+    return _left_s(fit, held_s, tau_s), "Hold still", False
+
+
+def _rule_left_s(held_s: float, tau_s: float) -> float:
+    """By the sheath alone: three time constants and a little."""
+    return float(math.ceil(max(3.0 * tau_s + 2.0 - held_s, 1.0)))
+
+
+def _left_s(fit: SettleFit, held_s: float, tau_s: float) -> float:
+    """The error of the fit shrinks as the rest of the way does; till then the sheath's own rule is the most."""
+    sure_s = SURE_S + SURE_TAUS * tau_s
+    by_fit_s = fit.tau_s * math.log(max(fit.fit_error_c, 1.01 * FIT_LIMIT_C) / FIT_LIMIT_C) + sure_s
+    return float(math.ceil(min(by_fit_s, max(_rule_left_s(held_s, tau_s), sure_s))))

@@ -1,0 +1,112 @@
+"""The arrests of the running melt, all its probes, at work in the engine.
+
+One `ArrestDesk` for each probe that stays in the metal: a dip is too short to see an arrest, a chamber probe sees none.
+In: every reading, a tick a second. Out: arrests for the record, the alarm of a wrong alloy, a word against a pour and
+against a state that the figures alone would have.
+"""
+
+from collections.abc import Callable
+
+from pourcall.contract import events as ev
+from pourcall.contract.config import EngineConfig
+from pourcall.contract.inputs import StartMelt
+from pourcall.contract.plan import AlloyFacts, AlloyHalts, MeltPlan
+from pourcall.contract.reading import Place, ProbeState, Reading
+from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.bath.metal import MetalNow
+from pourcall.engine.melt.melt_state import Band, band_with_arrest
+from pourcall.engine.melt.pour_call import Judgement, hold_back
+from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
+from pourcall.thermal_analysis.arrest_analysis import NOTHING, ArrestDesk, Findings
+
+_IN = (ProbeState.IN_METAL, ProbeState.FROZEN_IN)
+ALARM = "wrong_alloy"
+
+
+class MeltArrests:
+    """Arrests of one furnace; between melts it does nothing. `say` takes the type of an event and its fields."""
+
+    def __init__(self, config: EngineConfig, alarms: AlarmDesk, say: Callable[..., None]) -> None:
+        self._config, self._alarms, self._say = config, alarms, say
+        self._sample_s = {board.name: board.sample_s for board in config.boards}
+        self._alloy: AlloyFacts | None = None
+        self._others: tuple[AlloyHalts, ...] = ()
+        self._desks: dict[str, ArrestDesk] = {}
+        self.findings: Findings = NOTHING
+        self.probe = ""  # whose findings they are
+
+    # -- begin and end ------------------------------------------------------------------------------------------------
+
+    def start(self, command: StartMelt) -> None:
+        """A melt began."""
+        self._others = command.others
+        self._begin(command.plan.alloy)
+
+    def change(self, old: MeltPlan, new: MeltPlan) -> None:
+        """The plan changed; another alloy is watched for anew."""
+        if new.alloy != old.alloy:
+            self._begin(new.alloy)
+
+    def end(self, mono_s: float, utc_s: float) -> None:
+        """The melt is over."""
+        self._begin(None)
+        self._alarms.withdraw(ALARM, self._config.furnace, mono_s, utc_s)
+
+    def _begin(self, alloy: AlloyFacts | None) -> None:
+        self._alloy = alloy
+        self._desks.clear()
+        self.findings, self.probe = NOTHING, ""
+
+    # -- while it runs ------------------------------------------------------------------------------------------------
+
+    def take(self, channel: ProbeChannel, reading: Reading) -> None:
+        """Every reading; only those of a probe that is in the metal count."""
+        if self._alloy is None:
+            return
+        tracker = channel.tracker
+        desk = self._desks.get(reading.probe)
+        if tracker.place is not Place.MELT or tracker.state not in _IN:
+            if desk is not None:
+                desk.lost()
+        elif reading.temp_c is not None and reading.reason in USABLE:
+            if desk is None:
+                sample_s = self._sample_s.get(channel.config.board, 1.0)
+                desk = ArrestDesk(self._alloy, tracker.rule.tau_metal_s, sample_s, others=self._others)
+                self._desks[reading.probe] = desk
+            desk.take(reading.at_mono_s, reading.temp_c)
+
+    def disturbed(self, mono_s: float) -> None:
+        """Metal added, skimmed, the power changed: what begins now has its own reason."""
+        for desk in self._desks.values():
+            desk.disturbed(mono_s)
+
+    def tick(self, channels: tuple[ProbeChannel, ...], mono_s: float, utc_s: float) -> None:
+        """Once a second: renews `findings`, records what ended, warns of a wrong alloy."""
+        best, whose = NOTHING, ""
+        for channel in channels:
+            desk = self._desks.get(channel.config.name)
+            if desk is None:
+                continue
+            found = desk.tick(mono_s, channel.u_c)
+            for seen in found.seen:
+                self._say(ev.Marked, what="arrest", text=seen.text, at_mono_s=seen.at_mono_s, value=seen.temp_c)
+            if not whose or _weight(found) > _weight(best):
+                best, whose = found, channel.config.name
+        self.findings, self.probe = best, whose
+        if self._alloy is not None:
+            wrong = best.wrong_alloy
+            self._alarms.judge(ALARM, self._config.furnace, bool(wrong), mono_s, utc_s, detail=wrong)
+
+    def judged(self, judgement: Judgement | None) -> Judgement | None:
+        """Nothing is poured while an arrest goes on, whatever the figures say."""
+        held = self.findings.held_back
+        return hold_back(judgement, held) if judgement is not None and held else judgement
+
+    def band(self, band: Band, metal: MetalNow) -> tuple[Band, str]:
+        """The band as the arrests have it, and why in words where that differs."""
+        return band_with_arrest(band, self.findings, same_probe=metal.live and metal.probe == self.probe)
+
+
+def _weight(found: Findings) -> int:
+    """A halt that goes on tells most, then a wrong alloy, then any word at all."""
+    return 8 * bool(found.held_back) + 4 * bool(found.wrong_alloy) + 2 * bool(found.liquid) + bool(found.text)

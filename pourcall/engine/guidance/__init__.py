@@ -1,0 +1,1 @@
+"""What lies ahead and what the profile says: the forecast beside the engine."""

@@ -1,0 +1,82 @@
+"""May this metal be poured into this mould now? A temperature with its uncertainty in, a judgement out; pure.
+
+Every pour is judged on the predicted temperature at the mould lip on arrival. Where the window is wider than 2 U the
+whole band of uncertainty must lie inside; where it is narrower, the centre within a quarter of the width, and the odds
+are told. Silence is never the answer. U is expanded uncertainty (k = 2), GUM (JCGM 100:2008) section 6.2.
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c
+from pourcall.contract.units import say_c, say_difference_c
+
+REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
+KEEP_C = 2.0  # a call that is up stays up this far beyond where it was raised
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """Whether to call, and in which words. too_cold and too_hot are probabilities, 0 to 1."""
+
+    pour: bool
+    lip_c: float
+    lip_u_c: float
+    too_cold: float
+    too_hot: float
+    narrow: bool  # the window is narrower than the uncertainty: best aim, not certainty
+    text: str
+    why: str
+    held: str = ""  # why it is held back although the figures fit
+
+
+def judge(
+    metal_c: float,
+    metal_u_c: float,
+    mould: MouldPlan,
+    plan: MeltPlan,
+    *,
+    number: int,
+    calling: bool = False,
+) -> Judgement:
+    """Judge a metal temperature in the pot (degC, with its U) for one mould.
+
+    number: the mould's place in the order, from 1. calling: the call is up and ends a little later than it began.
+    """
+    low_c, high_c = lip_window_c(mould, plan)
+    own_u_c = min(REPEATABILITY_U_C, metal_u_c) if mould.window_same_probe else metal_u_c
+    lip_c = metal_c - mould.loss_c
+    u_c = math.hypot(own_u_c, mould.loss_u_c)
+    sigma_c = max(u_c / 2.0, 1e-6)
+    too_cold = _below(low_c, lip_c, sigma_c)
+    too_hot = 1.0 - _below(high_c, lip_c, sigma_c)
+    width_c = high_c - low_c
+    keep_c = KEEP_C if calling else 0.0
+    narrow = width_c <= 2.0 * u_c
+    if width_c <= 0.0:
+        fits = False
+    elif narrow:
+        centre_c = (low_c + high_c) / 2.0
+        fits = abs(lip_c - centre_c) <= width_c / 4.0 + keep_c
+    else:
+        fits = low_c - keep_c <= lip_c - u_c and lip_c + u_c <= high_c + keep_c
+    which = f"{mould.name} ({number} of {len(plan.moulds)})" if len(plan.moulds) > 1 else mould.name
+    if narrow:
+        text = f"Pour {which}: best aim, too cold {too_cold:.0%}, too hot {too_hot:.0%}"
+    else:
+        text = f"Pour {which} now"
+    why = (
+        f"{say_c(metal_c)} in the pot less {say_difference_c(mould.loss_c)} on the way arrives at {say_c(lip_c)} "
+        f"± {say_difference_c(u_c)}; the mould wants {say_c(low_c)} to {say_c(high_c)}"
+    )
+    return Judgement(fits, lip_c, u_c, too_cold, too_hot, narrow, text, why)
+
+
+def hold_back(judgement: Judgement, why: str) -> Judgement:
+    """The same judgement, but nothing is poured now, for a reason outside the figures (an arrest that goes on)."""
+    return replace(judgement, pour=False, why=f"{why[:1].upper()}{why[1:]}. {judgement.why}", held=why)
+
+
+def _below(edge_c: float, mean_c: float, sigma_c: float) -> float:
+    """Probability that a normal quantity lies below an edge."""
+    return 0.5 * math.erfc((mean_c - edge_c) / (sigma_c * math.sqrt(2.0)))

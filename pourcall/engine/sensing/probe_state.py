@@ -1,0 +1,233 @@
+"""What a probe is doing, read from its own trace. First signs, then one table, then a small tracker.
+
+A probe that enters or leaves the metal moves hundreds of degrees in seconds: that is ordinary work and raises nothing.
+Health rules ask this room first and judge second. A person's key overrides the trace.
+
+The thresholds below are ours (judged on simulated melts, `tests/normal/`); the sheath response times they rest on are
+those of mineral-insulated sheaths in water as published (sab-cable.com table: t90 2.9 s for 3 mm, 9.6 s for 6 mm,
+tau = t90/2.303) and, for ceramic tubes, common practice, no source.
+"""
+
+from enum import StrEnum
+
+from pourcall.contract.plan import AlloyFacts
+from pourcall.contract.reading import Place, ProbeState
+from pourcall.thermal_analysis.trend import Trend
+from pourcall.thermometry.sheaths import SHEATHS
+
+STEADY_C_PER_S = 1.3  # metal heated at full power moves up to about 1 degC/s
+LEVEL_SHARE = 0.6  # of the surge rate: a surge is over only below this, so that no state chatters
+STEADY_FALL_C_PER_S = 0.5  # after a fall: a probe cooling in air passes through 1 degC/s too, metal recovers
+WARM_C = 80.0  # a probe laid into a cold charge has warmed with it from here on
+COLD_BELOW_SOLIDUS_C = 40.0  # so far below the solidus in one fall: out, not freezing (latent heat takes minutes)
+COLD_WITHOUT_ALLOY_C = 200.0
+FALLEN_C = 200.0  # below where it left: no addition cools a bath so far at once; it hangs elsewhere, or it lies
+FROZEN_BELOW_SOLIDUS_C = 5.0
+CHARGING_S = 300.0  # so long after a melt began a fall is cold metal put into a hot pot
+BACK_WITHIN_C = 40.0  # a later fall is over when it is back so near to where it fell from; till then it is doubtful
+SLOW_STEP_S = 3.0  # slower sampling than this: a move shows as one large step
+SLOW_STEP_C = 40.0
+SLOW_STEP_C_PER_S = 2.6  # the fastest an open pot of metal cools (fluidity notes, section 4: silicon bronze)
+SETTLE_SAMPLES = 6
+
+
+class Sign(StrEnum):
+    """What the trace shows just now."""
+
+    SURGE_UP = "surge_up"
+    SURGE_DOWN = "surge_down"
+    QUIET = "quiet"  # moves no faster than metal does
+    SETTLED = "settled"  # quiet for three time constants and six samples
+    WARMED = "warmed"  # slowly up from cold, together with a charge
+    COLD = "cold"  # too cold to be in the metal it was in
+    FROZEN = "frozen"  # was in liquid, now slowly below the solidus
+    FLUID = "fluid"  # above the liquidus
+
+
+P, S = ProbeState, Sign
+PROBE_TABLE: dict[tuple[ProbeState, Sign], ProbeState] = {
+    (P.OUT, S.SURGE_UP): P.ENTERING,
+    (P.OUT, S.WARMED): P.IN_METAL,
+    (P.ENTERING, S.SURGE_DOWN): P.LEAVING,
+    (P.ENTERING, S.QUIET): P.SETTLING,
+    (P.ENTERING, S.SETTLED): P.SETTLING,
+    (P.ENTERING, S.FLUID): P.SETTLING,
+    (P.ENTERING, S.FROZEN): P.SETTLING,
+    (P.ENTERING, S.COLD): P.SETTLING,
+    (P.ENTERING, S.WARMED): P.SETTLING,
+    (P.SETTLING, S.SURGE_UP): P.ENTERING,
+    (P.SETTLING, S.SURGE_DOWN): P.LEAVING,
+    (P.SETTLING, S.SETTLED): P.IN_METAL,
+    (P.SETTLING, S.COLD): P.OUT,  # it fell and never levelled off
+    (P.IN_METAL, S.SURGE_UP): P.ENTERING,
+    (P.IN_METAL, S.SURGE_DOWN): P.LEAVING,
+    (P.IN_METAL, S.FROZEN): P.FROZEN_IN,
+    (P.IN_METAL, S.COLD): P.OUT,
+    (P.LEAVING, S.SURGE_UP): P.ENTERING,
+    (P.LEAVING, S.COLD): P.OUT,
+    (P.LEAVING, S.QUIET): P.SETTLING,  # it levels off in hot metal: a cold addition, or pushed back
+    (P.LEAVING, S.SETTLED): P.SETTLING,
+    (P.LEAVING, S.FLUID): P.SETTLING,
+    (P.LEAVING, S.FROZEN): P.OUT,
+    (P.LEAVING, S.WARMED): P.OUT,
+    (P.FROZEN_IN, S.FLUID): P.IN_METAL,
+    (P.FROZEN_IN, S.SURGE_DOWN): P.LEAVING,  # pulled out with a lump on it
+    (P.FROZEN_IN, S.COLD): P.OUT,
+}
+PROBE_STAYS: frozenset[tuple[ProbeState, Sign]] = frozenset({
+    (P.OUT, S.SURGE_DOWN), (P.OUT, S.QUIET), (P.OUT, S.SETTLED), (P.OUT, S.COLD), (P.OUT, S.FROZEN), (P.OUT, S.FLUID),
+    (P.ENTERING, S.SURGE_UP),
+    (P.SETTLING, S.QUIET), (P.SETTLING, S.WARMED), (P.SETTLING, S.FROZEN), (P.SETTLING, S.FLUID),
+    (P.IN_METAL, S.QUIET), (P.IN_METAL, S.SETTLED), (P.IN_METAL, S.WARMED), (P.IN_METAL, S.FLUID),
+    (P.LEAVING, S.SURGE_DOWN),
+    (P.FROZEN_IN, S.SURGE_UP), (P.FROZEN_IN, S.QUIET), (P.FROZEN_IN, S.SETTLED), (P.FROZEN_IN, S.WARMED),
+    (P.FROZEN_IN, S.FROZEN),
+})  # fmt: skip
+
+WHY: dict[Sign, str] = {
+    S.SURGE_UP: "rises faster than metal can",
+    S.SURGE_DOWN: "falls faster than metal in a pot can",
+    S.QUIET: "slows down",
+    S.SETTLED: "has settled",
+    S.WARMED: "warms with the charge",
+    S.COLD: "too cold to be in the metal",
+    S.FROZEN: "below the solidus after having been in liquid",
+    S.FLUID: "above the liquidus again",
+}
+
+
+class ProbeTracker:
+    """The state of one probe. `update` once for each followed sample; returns why, where the state changed.
+
+    place: `melt` may start in a cold charge; `dip` starts out; the others have no states beyond `out`.
+    """
+
+    def __init__(self, place: Place, sheath: str) -> None:
+        self.place = place
+        self.rule = SHEATHS[sheath]
+        self.state = ProbeState.OUT
+        self.trend = Trend(self.rule.span_s)
+        self.been_fluid = False
+        self.fluid_this_melt = False  # once the metal was liquid, a probe that is out does not come back by warming
+        self.been_in = False  # in the metal at least once since it was last put out by hand
+        self.moved_mono_s = 0.0  # last time it surged either way
+        self._quiet_samples = 0
+        self._surging = False
+        self._melt_began_s = -1e9
+        self._fell_from: tuple[float, float] = (-1e9, 1e9)  # when and from where it last began to fall
+        self._fell = False  # the last surge was downwards
+        self._left_c: float | None = None  # what the metal was at that it was last seen to leave
+        self._from_cold = True  # since it was last cold, nothing but slow warming happened
+        self._last: tuple[float, float] | None = None
+
+    def set_place(self, place: Place) -> None:
+        """A person moved the probe; it starts anew."""
+        self.place = place
+        self.force(ProbeState.OUT, self.moved_mono_s)
+
+    def new_melt(self, mono_s: float) -> None:
+        """Another batch: what the last one did says nothing any more."""
+        self._melt_began_s = mono_s
+        self.been_fluid = self.fluid_this_melt = False
+        self._left_c = None
+
+    def force(self, state: ProbeState, mono_s: float) -> None:
+        """A person says what the probe is doing."""
+        self.state = state
+        self._quiet_samples = SETTLE_SAMPLES if state is ProbeState.IN_METAL else 0
+        self.moved_mono_s = mono_s - 10.0 * self.rule.tau_metal_s
+        self._from_cold = state is ProbeState.OUT
+        self._surging = False
+        self._left_c = None
+        self.been_in = state is ProbeState.IN_METAL
+
+    def update(self, mono_s: float, temp_c: float, alloy: AlloyFacts | None) -> str:
+        """One followed sample. Returns why the state changed, or an empty text."""
+        previous = self._last
+        if previous is not None and mono_s <= previous[0]:
+            return ""
+        self._last = (mono_s, temp_c)
+        self.trend.add(mono_s, temp_c)
+        if self.place is not Place.MELT and self.place is not Place.DIP:
+            return ""
+        sign = self._sign(mono_s, temp_c, previous, alloy)
+        new = PROBE_TABLE.get((self.state, sign))
+        if new is None:
+            return ""
+        if new is ProbeState.LEAVING and self.state is ProbeState.IN_METAL:
+            self._left_c = self.trend.highest_c()
+        if new is not ProbeState.IN_METAL and new is not ProbeState.FROZEN_IN:
+            self._quiet_samples = 0
+        if new is ProbeState.OUT:
+            self.been_fluid = False
+        if new is ProbeState.IN_METAL:
+            self.been_in, self._left_c = True, None
+        self.state = new
+        return WHY[sign]
+
+    def _sign(
+        self, mono_s: float, temp_c: float, previous: tuple[float, float] | None, alloy: AlloyFacts | None
+    ) -> Sign:
+        rule = self.rule
+        rate = self.trend.probe_rate_c_per_s() or 0.0
+        step_c = 0.0 if previous is None else temp_c - previous[1]
+        slow = self.trend.step_s > SLOW_STEP_S and abs(step_c) >= SLOW_STEP_C
+        limit_up = SLOW_STEP_C_PER_S if slow else rule.surge_up_c_per_s
+        limit_down = SLOW_STEP_C_PER_S if slow else rule.surge_down_c_per_s
+        solidus_c = None if alloy is None else alloy.solidus_c
+        cold_c = COLD_WITHOUT_ALLOY_C if solidus_c is None else solidus_c - COLD_BELOW_SOLIDUS_C
+        if self._left_c is not None:
+            cold_c = max(cold_c, self._left_c - FALLEN_C)
+        if self._surging:
+            limit_up, limit_down = LEVEL_SHARE * limit_up, LEVEL_SHARE * limit_down
+        self._surging = rate >= limit_up or rate <= -limit_down
+        if rate >= limit_up:
+            self.moved_mono_s = mono_s
+            self._quiet_samples = 0
+            self._from_cold = self._fell = False
+            return Sign.SURGE_UP
+        if rate <= -limit_down:
+            self.moved_mono_s = mono_s
+            self._quiet_samples = 0
+            self._from_cold = False
+            if not self._fell or self.state is ProbeState.IN_METAL:
+                self._fell_from = (mono_s, temp_c if previous is None else previous[1])
+            self._fell = True
+            return Sign.SURGE_DOWN
+        if temp_c < WARM_C:
+            self._from_cold = True
+        if self._fell and temp_c < cold_c and self.state in (ProbeState.LEAVING, ProbeState.SETTLING):
+            return Sign.COLD
+        if self.state is ProbeState.IN_METAL and self.been_fluid and temp_c < WARM_C:
+            return Sign.COLD
+        if alloy is not None:
+            if temp_c > alloy.liquidus_c:
+                if self.state is ProbeState.IN_METAL:
+                    self.been_fluid = self.fluid_this_melt = True
+                if self.state is ProbeState.FROZEN_IN:
+                    return Sign.FLUID
+            elif self.state is ProbeState.IN_METAL and self.been_fluid:
+                frozen_c = min(alloy.solidus_c, alloy.eutectic_c or alloy.solidus_c) - FROZEN_BELOW_SOLIDUS_C
+                if temp_c < frozen_c:
+                    return Sign.FROZEN
+        if self.state is ProbeState.OUT and self.place is Place.MELT and self._warming(mono_s, temp_c, rate):
+            return Sign.WARMED
+        if -(STEADY_FALL_C_PER_S if self._fell else STEADY_C_PER_S) <= rate <= STEADY_C_PER_S:
+            self._quiet_samples += 1
+            if self._quiet_samples >= SETTLE_SAMPLES and mono_s - self.moved_mono_s >= 3.0 * rule.tau_metal_s:
+                return Sign.SETTLED
+        else:
+            self._quiet_samples = 0
+        return Sign.QUIET
+
+    def _warming(self, mono_s: float, temp_c: float, rate_c_per_s: float) -> bool:
+        """Comes up slowly together with a charge: from cold, or out of a hot pot that was charged cold."""
+        if temp_c < WARM_C:
+            return False
+        if self._from_cold:
+            return True
+        if self.fluid_this_melt or rate_c_per_s <= 0.0 or mono_s - self.moved_mono_s < 3.0 * self.rule.tau_metal_s:
+            return False
+        fell_s, fell_from_c = self._fell_from
+        charging = fell_s - self._melt_began_s <= CHARGING_S
+        return charging or temp_c >= fell_from_c - BACK_WITHIN_C

@@ -1,0 +1,465 @@
+"""What will be. One melt followed by an ensemble; time to ready, coast peak, cooling time, each with an interval.
+
+`Ahead` is given power, metal, additions as they happen, and a tick once a second or every few; it spreads its work so
+that no tick takes more than a few milliseconds: the ensemble moves in blocks of ten seconds, between them only its
+middle does. Intervals are 90 %: the ensemble's spread and what the model leaves out together.
+Judged on simulated melts whose plant has another structure (tests/foresight, benchmarks/bench_foresight.py).
+"""
+
+import math
+
+import msgspec
+
+from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
+from pourcall.contract.plan import AlloyFacts
+from pourcall.furnace.ensemble import COUNT, Members, deviation
+from pourcall.furnace.model import (
+    Coast,
+    Furnace,
+    Metal,
+    State,
+    add_cold,
+    advance,
+    coast,
+    time_to_c,
+)
+
+SHELL_C = 40.0  # so far above its liquidus metal may still freeze on a cold sheath for seconds (ours)
+TAKE_S = 10.0  # readings a second apart err together: one in ten seconds counts
+READING_SIGMA_C = 3.0  # what a probe in a stirred bath and the model differ by when all is well
+K90 = 1.645  # 90 % of a normal distribution
+LEFT_OUT_SHARE, LEFT_OUT_S = 0.04, 10.0  # of the time to go, k = 1: lid, dips, dross
+# The ensemble forgives more than the furnace does: so much of its spread is what comes true (simulated melts, the last
+# sixty, whose furnaces nothing else was tuned on; a plain spread covered 99 % and 96 % where 90 % is said). Before
+# anything was read there is nothing to forgive: the plain spread.
+READY_SHARE, COAST_SHARE = 0.45, 0.75
+COAST_LEFT_OUT_SHARE, COAST_LEFT_OUT_C = 0.10, 1.5  # of the rise still to come, k = 1
+WALL_DRIFT_C, BATH_DRIFT_C, POWER_DRIFT = 3.0, 3.0, 0.006  # a square root of a minute
+CHAMBER_WALL_SHARE, CHAMBER_SIGMA_C = 0.7, 25.0
+FROM_CHAMBER_U_C = 15.0  # expanded; metal from a chamber probe is never better than this
+BLOCK_S = 10.0  # the ensemble is moved at readings, and at least so often
+LOOK_ALL_S, LOOK_NEAR_S = 100.0, 30.0  # in which every member's forecast is made anew; when something is near
+NEAR_S = 180.0
+FIRST_READINGS = 12  # they change what is believed the most
+PER_TICK = 8  # at most
+CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
+CUT_KNOTS_S = (0.0, 20.0, 45.0, 80.0, 130.0, 200.0, 300.0, 440.0)  # moments to cut that are tried; between them, a line
+COOLING_S = 30.0  # so long a cooling time is counted down before it is reckoned anew
+BAND_STEP_S, BAND_POINTS = 60.0, 40
+
+
+class Span(msgspec.Struct, frozen=True):
+    """A figure with its 90 % interval; None: not within reach, or not known how far."""
+
+    mid: float | None
+    low: float | None = None
+    high: float | None = None
+
+
+NOTHING = Span(None)
+
+
+class View(msgspec.Struct, frozen=True, kw_only=True):
+    """What foresight says now. Times in seconds from now, temperatures of the true metal in degC."""
+
+    ready_s: Span = NOTHING  # until the target is reached at the present setting
+    why: str = ""  # why there is no time, where there is none
+    coast_c: Span = NOTHING  # highest the metal goes if the power is cut now
+    coast_in_s: float | None = None
+    cut_in_s: float | None = None  # until the coast peak would be the aim, at the present setting
+    cooling_s: Span = NOTHING  # with the power off: until the metal leaves the window below
+    metal_c: Span = NOTHING  # of the model; with a chamber probe alone, all there is
+    wall_c: float | None = None
+    band: tuple[tuple[float, float, float], ...] = ()  # (seconds from now, low, high) for the dashboard
+
+
+class Ahead:
+    """One melt. Times are monotonic seconds; shares are of full power."""
+
+    def __init__(
+        self, model: FurnaceModel, alloy: AlloyFacts, charge_kg: float, mono_s: float, *, room_c: float = 20.0,
+        wall_c: float | None = None, wall_u_c: float = 5.0, metal_c: float | None = None,
+    ) -> None:  # fmt: skip
+        """wall_c, wall_u_c: what is known of a furnace still hot from the melt before (k = 1); None: cold."""
+        self.model, self.alloy, self.room_c = model, alloy, room_c
+        self.metal = Metal(alloy)
+        self.mass_kg, self.still_to_come_kg = charge_kg, 0.0
+        wall = room_c if wall_c is None else wall_c
+        pot = room_c if wall_c is None else 0.85 * wall_c
+        self.members = Members(
+            model, self.metal, wall_c=wall, wall_u_c=wall_u_c, pot_c=pot, pot_u_c=wall_u_c,
+            metal_c=room_c if metal_c is None else metal_c,
+        )  # fmt: skip
+        self.level: float | None = None
+        self.seen = 0  # readings of the metal taken
+        self._at_s = self._now_s = mono_s  # where the ensemble stands; what was told last
+        self._taken_s, self._chamber_s, self._own_c = -1e9, -1e9, 0.0
+        # when each member is ready, and when the middle was to be, looked at together: between looks they shift alike
+        self._ready_at: list[tuple[float | None, float | None]] = [(None, None)] * COUNT
+        self._known = [False] * COUNT
+        self._ready_cache: tuple[float, float, int] | None = None
+        self._coast_off: list[float] = [0.0] * COUNT
+        self._coast_sd = COAST_LEFT_OUT_C
+        self._turn, self._owed, self._looked_s, self._near = 0, 0.0, mono_s, False
+        self._targets: tuple[float, float, float] = (0.0, 0.0, 0.0)
+        self._cooled: tuple[float, float | None, float] | None = None
+        self._changed()
+
+    # -- what happens -------------------------------------------------------------------------------------------------
+
+    def set_power(self, share: float | None, mono_s: float, *, low: bool = False) -> None:
+        """The knob: 0 off, 1 full, low=True for the burner's own low; None: nobody says (taken for full)."""
+        level = -1.0 if low else share
+        if level == self.level:
+            return
+        self._advance(mono_s)
+        self.level = level
+        self._forget()
+
+    def planned(self, in_pot_kg: float, still_to_come_kg: float) -> None:
+        """How much of the charge is in the pot and how much will be added cold before it is ready."""
+        mass_kg, still_kg = max(in_pot_kg, 0.01), max(0.0, still_to_come_kg)
+        if (mass_kg, still_kg) != (self.mass_kg, self.still_to_come_kg):
+            self.mass_kg, self.still_to_come_kg = mass_kg, still_kg
+            self._changed()
+
+    def add(self, kg: float, mono_s: float, *, temp_c: float | None = None) -> None:
+        """Cold metal went in."""
+        self._advance(mono_s)
+        self.members.add(kg, self.room_c if temp_c is None else temp_c, self.mass_kg)
+        self.mass_kg += kg
+        self.still_to_come_kg = max(0.0, self.still_to_come_kg - kg)
+        self._cooled = None
+        self._changed()
+
+    def take(self, metal_c: float, u_c: float, mono_s: float, *, settled: bool = False) -> None:
+        """What a probe in the pot reads (raw, not corrected for lag), U expanded. settled: of a dip, without lag."""
+        if mono_s - self._taken_s < TAKE_S:
+            return
+        self._advance(mono_s)
+        self._taken_s = mono_s
+        # what a probe left in is wrong by is the same in every reading: followed closely, and told beside the figure
+        self._own_c = 0.0 if settled else 0.5 * u_c
+        sigma_c = math.hypot(READING_SIGMA_C, 0.5 * u_c) if settled else READING_SIGMA_C
+        if settled and metal_c >= self.metal.liquidus_c:
+            self.members.take_liquid(metal_c, sigma_c)
+        else:
+            self.members.take(metal_c, sigma_c, self.mass_kg, lag=not settled)
+        self.seen += 1
+        self._changed()
+
+    def not_liquid(self, mono_s: float) -> None:
+        """A dip found it not yet liquid, or froze a shell on its sheath: no more than a little above the liquidus."""
+        self._advance(mono_s)
+        self.members.at_most(self.metal.liquidus_c + SHELL_C)
+        self._changed()
+
+    def take_chamber(self, chamber_c: float, mono_s: float) -> None:
+        """What a probe in the chamber reads."""
+        if mono_s - self._chamber_s < TAKE_S:
+            return
+        self._advance(mono_s)
+        self._chamber_s = mono_s
+        self.members.take_chamber(chamber_c, CHAMBER_SIGMA_C, CHAMBER_WALL_SHARE)
+        self._changed()
+
+    def _advance(self, mono_s: float) -> None:
+        """The ensemble to this moment."""
+        seconds = mono_s - self._at_s
+        if seconds <= 0.0:
+            return
+        self._at_s, self._now_s = mono_s, max(mono_s, self._now_s)
+        self.members.advance(self.mass_kg, self.level, self.room_c, seconds)
+        power = POWER_DRIFT * (2.0 if self.level is None else 1.0)
+        self.members.doubt(seconds, wall_c=WALL_DRIFT_C, power=power, bath_c=BATH_DRIFT_C)
+        self._changed()
+
+    def _forget(self) -> None:
+        """Forecasts no longer hold."""
+        self._known = [False] * COUNT
+        self._ready_cache = self._cooled = None
+        self._changed()
+
+    def _changed(self) -> None:
+        """What is reckoned from the ensemble as it stands is reckoned again when asked for."""
+        self._mid: tuple[Furnace, State, float] | None = None
+        self._mid_ready: list[float | None] = []
+        self._ready_cache = None
+        self._knots: list[tuple[float, float, float]] = []  # (cut so long after _at_s, peak, then so long to it)
+        self._knot_state: State | None = None
+        self._now: tuple[float, State] | None = None
+        self._spread: float | None = None
+        self._band: list[tuple[float, float, float]] = []
+
+    # -- what will be -------------------------------------------------------------------------------------------------
+
+    def _middle(self) -> tuple[Furnace, State, float]:
+        if self._mid is None:
+            self._mid = self.members.middle(self.mass_kg)
+        return self._mid
+
+    def _share(self, furnace: Furnace) -> float:
+        return furnace.low_share if self.level == -1.0 else 1.0 if self.level is None else self.level
+
+    def _state(self) -> State:
+        """The middle as of the last tick: the ensemble may stand some seconds before it."""
+        if self._now is None or self._now[0] != self._now_s:
+            furnace, state, mass = self._middle()
+            seconds = self._now_s - self._at_s
+            if seconds > 0.0:
+                share = self._share(furnace)
+                state = advance(furnace, self.metal, state, mass, share, self.room_c, seconds, step_s=10.0)
+            self._now = (self._now_s, state)
+        return self._now[1]
+
+    def _with_rest(self, state: State, mass_kg: float) -> tuple[State, float]:
+        """The same once what is still to come has gone in: its heat has to be found either way."""
+        rest = self.still_to_come_kg * mass_kg / max(self.mass_kg, 1e-6)
+        return add_cold(self.metal, state, mass_kg, rest, self.room_c) if rest > 0.0 else (state, mass_kg)
+
+    def coast(self, delay_s: float = 0.0) -> Coast:
+        """Peak if the power is cut `delay_s` from the last tick, by the mean of the ensemble."""
+        furnace, _, mass = self._middle()
+        state, mass = self._with_rest(self._state(), mass)
+        return coast(furnace, self.metal, state, mass, self.room_c, delay_s=delay_s, share=self._share(furnace))
+
+    def _next_knot(self) -> bool:
+        """One more moment to cut is tried; False where none is left."""
+        at = len(self._knots)
+        if at == len(CUT_KNOTS_S):
+            return False
+        furnace, state, mass = self._middle()
+        if self._knot_state is None:
+            self._knot_state, _ = self._with_rest(state, mass)
+        rested_kg = self._with_rest(state, mass)[1]
+        state = self._knot_state
+        if at > 0:
+            step_s = CUT_KNOTS_S[at] - CUT_KNOTS_S[at - 1]
+            state = advance(
+                furnace, self.metal, state, rested_kg, self._share(furnace), self.room_c, step_s, step_s=10.0
+            )
+            self._knot_state = state
+        peak = coast(furnace, self.metal, state, rested_kg, self.room_c)
+        self._knots.append((CUT_KNOTS_S[at], peak.peak_c, peak.in_s))
+        return True
+
+    def _cut_after(self, delay_s: float) -> tuple[float, float]:
+        """(peak, seconds from the cut to it) if the power is cut so long after the last tick."""
+        after_s = self._now_s - self._at_s + delay_s
+        while not self._knots or self._knots[-1][0] < after_s:
+            if not self._next_knot():
+                there = self.coast(delay_s)
+                return there.peak_c, there.in_s - delay_s
+        for k, (knot_s, peak_c, in_s) in enumerate(self._knots):
+            if knot_s >= after_s:
+                if k == 0 or knot_s == after_s:
+                    return peak_c, in_s
+                was_s, was_c, was_in_s = self._knots[k - 1]
+                part = (after_s - was_s) / (knot_s - was_s)
+                return was_c + part * (peak_c - was_c), was_in_s + part * (in_s - was_in_s)
+        raise AssertionError
+
+    def coast_peak_c(self, delay_s: float) -> float | None:
+        """The peak alone; None before anything was read of the metal (engine/profile_advice.py asks so)."""
+        return self._cut_after(delay_s)[0] if self.seen else None
+
+    def coast_spread_c(self) -> float:
+        """Standard uncertainty of the coast peak, as of the last tick."""
+        return COAST_SHARE * self._coast_sd
+
+    def dip_c(self, kg: float, temp_c: float | None = None) -> float:
+        """How far the bath falls if `kg` of cold metal goes in now, degC, before it is heated up again."""
+        _, _, mass = self._middle()
+        state = self._state()
+        after, _ = add_cold(self.metal, state, mass, kg, self.room_c if temp_c is None else temp_c)
+        return self.metal.temp_c(state.h) - self.metal.temp_c(after.h)
+
+    def tick(self, mono_s: float, ready_c: float, aim_c: float, low_c: float) -> View:
+        """Once a second, or every few. ready_c: when it counts as ready; aim_c: wished peak; low_c: where the
+        window ends below.
+        """
+        if mono_s - self._at_s >= BLOCK_S:
+            self._advance(mono_s)
+        self._now_s = max(self._now_s, mono_s)
+        if (ready_c, aim_c, low_c) != self._targets:
+            self._targets = (ready_c, aim_c, low_c)
+            self._forget()
+        furnace, _, mass = self._middle()
+        state = self._state()
+        now_c = self.metal.temp_c(state.h)
+        peak_c, peak_in_s = self._cut_after(0.0)
+        there = now_c >= ready_c and self.still_to_come_kg <= 0.0
+        self._look_about(ready_c, there)
+        if self._spread is None:
+            self._spread = math.hypot(deviation(self.members.temps_c(self.mass_kg)), 1.0, self._own_c)
+        ready, why = self._ready(there)
+        self._coast_sd = coast_sd = math.hypot(
+            deviation(self._coast_off), COAST_LEFT_OUT_C, COAST_LEFT_OUT_SHARE * max(0.0, peak_c - now_c)
+        )
+        cut_in_s = self._cut_in(peak_c, aim_c)
+        self._near = (cut_in_s is not None and cut_in_s < NEAR_S) or (ready.mid is not None and ready.mid < NEAR_S)
+        return View(
+            ready_s=ready,
+            why=why,
+            coast_c=_span(peak_c, COAST_SHARE * coast_sd),
+            coast_in_s=peak_in_s,
+            cut_in_s=cut_in_s,
+            cooling_s=self._cooling(furnace, state, mass, low_c, now_c),
+            metal_c=_span(now_c, self._spread),
+            wall_c=state.wall_c,
+        )  # fmt: skip
+
+    def _look_about(self, ready_c: float, there: bool) -> None:
+        """Refresh as many forecasts as are due: all of them within a minute or two, soon after a change at once."""
+        cycle_s = LOOK_NEAR_S if self._near or self.seen < FIRST_READINGS else LOOK_ALL_S
+        self._owed += (self._now_s - self._looked_s) * COUNT / cycle_s
+        self._looked_s = self._now_s
+        due = PER_TICK if not all(self._known) else min(PER_TICK, int(self._owed))
+        if due == 0:
+            return
+        self._owed = max(0.0, min(self._owed - due, 1.0 * COUNT))
+        if not self._knots:
+            self._next_knot()
+        for _ in range(due):
+            self._look(self._turn, self._knots[0][1], ready_c, there)
+            self._turn = (self._turn + 1) % COUNT
+        self._ready_cache = None
+
+    def _look(self, at: int, middle_c: float, ready_c: float, there: bool) -> None:
+        """Refresh one member's forecast."""
+        members = self.members
+        furnace = members.furnaces[at]
+        state, mass = self._with_rest(*members.mixed(at, self.mass_kg))
+        if not there and self.level != 0.0:
+            seconds: float | None = 0.0
+            if self.metal.temp_c(state.h) < ready_c:
+                seconds = time_to_c(furnace, self.metal, state, mass, self._share(furnace), self.room_c, ready_c)
+            self._ready_at[at] = None if seconds is None else self._at_s + seconds, self._middle_ready(ready_c)
+        self._known[at] = True
+        self._coast_off[at] = coast(furnace, self.metal, state, mass, self.room_c).peak_c - middle_c
+
+    def _middle_ready(self, ready_c: float) -> float | None:
+        """When the middle is ready."""
+        if not self._mid_ready:
+            furnace, state, mass = self._middle()
+            state, mass = self._with_rest(state, mass)
+            seconds: float | None = 0.0
+            if self.metal.temp_c(state.h) < ready_c:
+                seconds = time_to_c(furnace, self.metal, state, mass, self._share(furnace), self.room_c, ready_c)
+            self._mid_ready.append(None if seconds is None else self._at_s + seconds)
+        return self._mid_ready[0]
+
+    def _ready(self, there: bool) -> tuple[Span, str]:
+        if there:
+            return Span(0.0, 0.0, 0.0), ""
+        if self.level == 0.0:
+            return NOTHING, "the power is off"
+        if not all(self._known):
+            return NOTHING, "reckoning"
+        if self._ready_cache is None:
+            now = self._middle_ready(self._targets[0])
+            arrive = sorted(
+                at if now is None or then is None else at + now - then for at, then in self._ready_at if at is not None
+            )
+            count = len(arrive)
+            if count:
+                middle = arrive[count // 2] if count < COUNT else sum(arrive) / count
+                self._ready_cache = (middle, deviation(arrive), count)
+            else:
+                self._ready_cache = (0.0, 0.0, 0)
+        middle, sd, count = self._ready_cache
+        if count < 0.5 * COUNT:
+            return NOTHING, "at this setting it does not get there"
+        left = max(0.0, middle - self._now_s)
+        share = READY_SHARE if self.seen else 1.0
+        sd = share * math.hypot(sd, LEFT_OUT_SHARE * left, LEFT_OUT_S)
+        high = None if count < 0.9 * COUNT else left + K90 * sd
+        return Span(left, max(0.0, left - K90 * sd), high), ""
+
+    def _cut_in(self, now_peak_c: float, aim_c: float) -> float | None:
+        """Seconds until the coast peak would be the aim; 0: it is, or past; None: off, or further than some minutes."""
+        if self.level == 0.0 or now_peak_c < aim_c - CUT_FAR_C:
+            return None
+        if now_peak_c >= aim_c:
+            return 0.0
+        k = 0
+        while True:
+            if k == len(self._knots) and not self._next_knot():
+                return None
+            if self._knots[k][1] >= aim_c:
+                break
+            k += 1
+        at_s, peak_c, _ = self._knots[k]
+        if k > 0:
+            was_s, was_c, _ = self._knots[k - 1]
+            at_s = was_s + (at_s - was_s) * (aim_c - was_c) / max(peak_c - was_c, 1e-6)
+        return max(0.0, self._at_s + at_s - self._now_s)
+
+    def _cooling(self, furnace: Furnace, state: State, mass: float, low_c: float, now_c: float) -> Span:
+        """Reckoned anew twice a minute and counted down between where the power is off."""
+        if now_c <= low_c:
+            return NOTHING
+        if self._cooled is None or self._now_s - self._cooled[0] >= COOLING_S:
+            peak = coast(furnace, self.metal, state, mass, self.room_c)
+            turned = advance(furnace, self.metal, state, mass, 0.0, self.room_c, peak.in_s, step_s=16.0)
+            seconds = time_to_c(furnace, self.metal, turned, mass, 0.0, self.room_c, low_c, horizon_s=5400.0)
+            loss = math.exp(self.members.spread(PARAMETERS.index("loss_w_per_k"))) - 1.0
+            self._cooled = (self._now_s, None if seconds is None else seconds + peak.in_s, math.hypot(loss, 0.15))
+        at_s, seconds, share = self._cooled
+        if seconds is None:
+            return NOTHING
+        if self.level == 0.0:
+            seconds = max(0.0, seconds - (self._now_s - at_s))
+        sd = share * seconds
+        return Span(seconds, max(0.0, seconds - K90 * sd), seconds + K90 * sd)
+
+    def metal_from_chamber(self) -> tuple[float, float]:
+        """Temperature of the metal where only a chamber probe and earlier dips speak, with its expanded uncertainty."""
+        temps = [self.metal.temp_c(h) for h in self.members.columns[-1]]
+        return sum(temps) / COUNT, max(FROM_CHAMBER_U_C, 2.0 * math.hypot(deviation(temps), 4.0))
+
+    def band(self, mono_s: float, for_s: float = BAND_STEP_S * BAND_POINTS) -> tuple[tuple[float, float, float], ...]:
+        """The trace to come as (seconds from `mono_s`, low, high) of 90 %, from every fourth member.
+
+        Changes nothing: of the ensemble as it stands, at the setting as it is; reckoned once for each (2 ms).
+        """
+        points = int(for_s / BAND_STEP_S)
+        shift = max(0.0, mono_s - self._at_s) / BAND_STEP_S
+        rows = self._path(points + int(shift) + 2)
+        made = []
+        for step in range(1, points + 1):
+            k, part = int(step + shift), (step + shift) % 1.0
+            low = rows[k][1] + part * (rows[k + 1][1] - rows[k][1])
+            high = rows[k][2] + part * (rows[k + 1][2] - rows[k][2])
+            made.append((step * BAND_STEP_S, low, high))
+        return tuple(made)
+
+    def _path(self, points: int) -> list[tuple[float, float, float]]:
+        """(step, low, high) from where the ensemble stands, a minute apart."""
+        if len(self._band) >= points:
+            return self._band
+        chosen = range(0, COUNT, 4)
+        states = {at: self.members.mixed(at, self.mass_kg) for at in chosen}
+        made = []
+        for step in range(points):
+            temps = []
+            for at in chosen:
+                state, mass = states[at]
+                if step > 0:
+                    furnace = self.members.furnaces[at]
+                    share = self._share(furnace)
+                    state = advance(furnace, self.metal, state, mass, share, self.room_c, BAND_STEP_S, step_s=20.0)
+                    states[at] = (state, mass)
+                temps.append(self.metal.temp_c(state.h))
+            mean, half = sum(temps) / len(temps), K90 * math.hypot(deviation(temps), 2.0)
+            made.append((float(step), mean - half, mean + half))
+        self._band = made
+        return made
+
+    def expected_reading_c(self) -> float:
+        """What a probe in the pot should read now, by the mean of the ensemble."""
+        return self.members.expected_c(self.mass_kg)
+
+
+def _span(mid: float, sd: float) -> Span:
+    return Span(mid, mid - K90 * sd, mid + K90 * sd)

@@ -1,0 +1,374 @@
+"""Alloy sheets. TOML files in, checked and typed `AlloySheet`s out, one at a time and only when asked for.
+
+A sheet keeps where each number comes from (source, mark) and what other sources say (`also`). Those that ship lie in
+pourcall/metal/alloys/sheets; a folder of the user's adds to them and overrides them by key. A file with a fault is
+refused by file and key and the rest load; an overriding file that is refused does not let the built-in one through in
+its place. Not here: what a sheet means for a pour (windows.py). Errors: BadSheet, NotFound.
+"""
+
+import difflib
+import hashlib
+import tomllib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from pourcall.contract.errors import BadSheet, NotFound
+from pourcall.contract.plan import AlloyFacts
+from pourcall.metal.alloys import sheet_check as sheetcheck
+from pourcall.metal.alloys.sheet_check import SheetFault
+from pourcall.metal.vapour import pressure as vapour
+
+SHEET_DIR = Path(__file__).parent / "sheets"
+SOURCES_FILE = Path(__file__).parent / "sources.toml"
+ROOM_C = 25.0
+LEAST_ZINC_PERCENT = 1.0  # below it zinc is an impurity, and neither fumes nor boils to speak of
+
+
+class Other(msgspec.Struct, frozen=True):
+    """What another source says of the same value, and why it is not the one used."""
+
+    value: float
+    unit: str
+    source: str
+    mark: str  # sourced, memory, computed
+    note: str = ""
+
+
+class Value(msgspec.Struct, frozen=True):
+    """A number that says where it comes from. Temperatures are kept in degC whatever unit the file used."""
+
+    value: float
+    unit: str
+    source: str
+    mark: str  # sourced, memory, computed
+    note: str = ""
+    also: tuple[Other, ...] = ()
+
+
+class Arrest(msgspec.Struct, frozen=True):
+    """A plateau of the cooling curve that is neither solidus nor liquidus, such as the Al-Si eutectic of A356."""
+
+    name: str
+    value: float
+    unit: str
+    source: str
+    mark: str
+    note: str = ""
+
+
+class Share(msgspec.Struct, frozen=True):
+    """One alloying element in weight percent: nominal, and the limits of the designation where it has them."""
+
+    nominal: float
+    source: str
+    mark: str
+    min: float | None = None
+    max: float | None = None
+
+
+class ProtectionTube(msgspec.Struct, frozen=True):
+    """What a probe may wear in this melt, and what does not survive or spoils the metal."""
+
+    works: str
+    fails: str
+    source: str
+    mark: str
+
+
+class AlloySheet(msgspec.Struct, frozen=True, kw_only=True):
+    """All that is known of an alloy. Temperatures degC, densities kg/m3, heats kJ/kg, specific heats J/(kg K)."""
+
+    key: str
+    name: str
+    family: str  # zinc, aluminium, copper, other
+    base: str  # symbol of the metal that is the balance
+    solidus: Value
+    liquidus: Value
+    pour_min: Value  # gravity, any section, at the mould lip
+    pour_max: Value
+    designation: str = ""
+    aliases: tuple[str, ...] = ()
+    zinc_bearing: bool = False
+    notes: str = ""
+    hazards: tuple[str, ...] = ()
+    composition: dict[str, Share] = {}
+    eutectic: Value | None = None
+    liquid_margin: Value | None = None
+    alloy_max: Value | None = None
+    pour_light_min: Value | None = None
+    pour_light_max: Value | None = None
+    pour_heavy_min: Value | None = None
+    pour_heavy_max: Value | None = None
+    pressure_die_min: Value | None = None  # never used for a gravity pour
+    pressure_die_max: Value | None = None
+    density_solid: Value | None = None
+    density_liquid: Value | None = None
+    cp_solid: Value | None = None
+    cp_liquid: Value | None = None
+    heat_solid: Value | None = None  # 25 degC to the solidus
+    heat_melt: Value | None = None  # solidus to liquidus, sensible heat included
+    latent: Value | None = None
+    conductivity: Value | None = None
+    shrinkage: Value | None = None  # linear, for the pattern
+    stop_fraction: Value | None = None  # share of the latent heat given up before a thin stream stops
+    emissivity: Value | None = None
+    arrests: tuple[Arrest, ...] = ()
+    protection_tube: ProtectionTube | None = None
+    file: str = ""  # where it was read
+    sheet_hash: str = ""
+
+    @property
+    def margin_c(self) -> float:
+        """Degrees above the liquidus before the metal is taken for fully liquid (15 where the sheet is silent)."""
+        return self.liquid_margin.value if self.liquid_margin is not None else sheetcheck.DEFAULT_MARGIN_C
+
+    @property
+    def zinc_percent(self) -> float:
+        """Nominal zinc in weight percent."""
+        return self.weight_percent().get("Zn", 0.0)
+
+    def boiling_limit_c(self) -> float | None:
+        """Where the zinc pressure reaches 0.8 of an atmosphere, degC, +-40; None without zinc or above 1500 degC."""
+        if self.zinc_percent < LEAST_ZINC_PERCENT:
+            return None
+        return vapour.temp_at_fraction_c(self.weight_percent(), vapour.POT_FRACTION_OF_BOILING)
+
+    @property
+    def highest_in_pot_c(self) -> float:
+        """The alloy's own limit in the pot, degC: never above 0.8 of the boiling pressure of its zinc.
+
+        Where the sheet is silent, 40 degC above its highest pouring temperature.
+        """
+        stated_c = self.alloy_max.value if self.alloy_max is not None else self.pour_max.value + 40.0
+        boiling_c = self.boiling_limit_c()
+        return stated_c if boiling_c is None else min(stated_c, boiling_c)
+
+    def weight_percent(self) -> dict[str, float]:
+        """Nominal composition with the base metal as the balance; adds up to 100."""
+        shares = {symbol: share.nominal for symbol, share in self.composition.items() if share.nominal > 0.0}
+        rest = 100.0 - sum(amount for symbol, amount in shares.items() if symbol != self.base)
+        shares[self.base] = rest
+        return shares
+
+    def need(self, key: str) -> float:
+        """The value called `key`, or BadSheet saying which sheet lacks it."""
+        value: Value | None = getattr(self, key)
+        if value is None:
+            raise BadSheet(
+                f"the sheet of {self.name} has no {key}",
+                where=self.file or self.key,
+                remedy=f"Add a table [{key}] with value, unit, source and mark to the sheet",
+            )
+        return value.value
+
+    def values(self) -> Iterator[tuple[str, Value]]:
+        """Every number of the sheet with its key, in the order of the fields."""
+        for key in sheetcheck.VALUE_KEYS:
+            value = getattr(self, key)
+            if value is not None:
+                yield key, value
+
+    def heats(self) -> tuple[float, float, float]:
+        """Specific heat of solid and of liquid in J/(kg K) and latent heat in kJ/kg that belong together.
+
+        cp_solid x (solidus - 25) + latent + mean cp x (liquidus - solidus) is the enthalpy of the fully liquid metal:
+        from heat_solid and heat_melt where the sheet has them, else from the figures as printed. Raises BadSheet.
+        """
+        cp_solid, cp_liquid, latent = self.need("cp_solid"), self.need("cp_liquid"), self.need("latent")
+        if self.heat_solid is not None and self.heat_melt is not None:
+            range_c = self.liquidus.value - self.solidus.value
+            cp_solid = self.heat_solid.value * 1000.0 / (self.solidus.value - ROOM_C)
+            latent = self.heat_melt.value - 0.5 * (cp_solid + cp_liquid) * range_c / 1000.0
+        return cp_solid, cp_liquid, latent
+
+    def facts(self) -> AlloyFacts:
+        """The figures that tracking, calls and alarms use. Raises BadSheet where one is missing.
+
+        The heats are those of `heats`. The highest pouring temperature is never above what the pot may have.
+        """
+        cp_solid, cp_liquid, latent = self.heats()
+        highest_c = self.highest_in_pot_c
+        return AlloyFacts(
+            key=self.key,
+            name=self.name,
+            family=self.family,
+            solidus_c=self.solidus.value,
+            liquidus_c=self.liquidus.value,
+            eutectic_c=self.eutectic.value if self.eutectic is not None else None,
+            arrests_c=tuple(sorted(arrest.value for arrest in self.arrests)),
+            pour_min_c=self.pour_min.value,
+            pour_max_c=min(self.pour_max.value, highest_c),
+            alloy_max_c=highest_c,
+            liquid_margin_c=self.margin_c,
+            latent_kj_per_kg=round(latent, 3),
+            cp_solid_j_per_kg_k=round(cp_solid, 3),
+            cp_liquid_j_per_kg_k=cp_liquid,
+            density_liquid_kg_per_m3=self.need("density_liquid"),
+            zinc_bearing=self.zinc_bearing or self.zinc_percent >= LEAST_ZINC_PERCENT,
+            sheet_hash=self.sheet_hash,
+        )
+
+
+def load_sheets(user_dir: Path | None = None) -> "SheetLibrary":
+    """The library of sheets that ship, with those of `user_dir` over them. Nothing is read until it is asked for."""
+    return SheetLibrary(user_dir)
+
+
+class SheetLibrary:
+    """Room: alloy sheets by key or alias, read lazily and kept."""
+
+    def __init__(self, user_dir: Path | None = None, *, shipped_dir: Path = SHEET_DIR) -> None:
+        self._files: dict[str, Path] = {path.stem: path for path in sorted(shipped_dir.glob("*.toml"))}
+        self._shipped = dict(self._files)
+        if user_dir is not None and user_dir.is_dir():
+            own = {path.stem: path for path in sorted(user_dir.glob("*.toml")) if path.stem != "sources"}
+            self._files = own | {key: path for key, path in self._files.items() if key not in own}
+        self._sheets: dict[str, AlloySheet] = {}
+        self._faults: dict[str, tuple[SheetFault, ...]] = {}
+        self._names: dict[str, str] | None = None
+
+    def keys(self) -> tuple[str, ...]:
+        """Keys of all sheet files, sound or not, sorted."""
+        return tuple(sorted(self._files))
+
+    def get(self, name: str) -> AlloySheet:
+        """The sheet of a key, a name or an alias, however it is spaced, dashed or cased.
+
+        Raises NotFound naming the nearest, or BadSheet where that sheet's file is refused.
+        """
+        return self._load(self._key_of(name))
+
+    def all(self) -> tuple[AlloySheet, ...]:
+        """Every sound sheet, sorted by key. The refused ones are in `faults()`."""
+        sound = []
+        for key in self.keys():
+            try:
+                sound.append(self._load(key))
+            except BadSheet:
+                continue
+        return tuple(sound)
+
+    def faults(self) -> tuple[SheetFault, ...]:
+        """Every fault in every sheet file, by file and key."""
+        self.all()
+        return tuple(fault for key in sorted(self._faults) for fault in self._faults[key])
+
+    def _key_of(self, name: str) -> str:
+        wanted = fold(name)
+        if wanted in self._files:
+            return wanted
+        if name.strip() in self._files:
+            return name.strip()
+        if self._names is None:
+            self._names = self._read_names()
+        key = self._names.get(wanted)
+        if key is not None:
+            return key
+        near = difflib.get_close_matches(wanted, self._names, n=3, cutoff=0.5)
+        nearest = list(dict.fromkeys(self._names[spelling] for spelling in near))
+        hint = f"Nearest: {', '.join(nearest)}. " if nearest else ""
+        raise NotFound(f"no alloy called {name!r}", remedy=f"{hint}`pourcall alloy list` shows all")
+
+    def _read_names(self) -> dict[str, str]:
+        """Folded key, name and aliases of every file, from the part before its first table, so that it is quick."""
+        names: dict[str, str] = {}
+        for key, path in self._files.items():
+            head = _head(path)
+            spelled = [key, head.get("name"), head.get("designation"), *_as_list(head.get("aliases"))]
+            extends = head.get("extends")
+            if isinstance(extends, str) and extends in self._shipped:
+                inherited = _head(self._shipped[extends]) if extends == key else {}
+                spelled += [inherited.get("name"), *_as_list(inherited.get("aliases"))]
+            for spelling in spelled:
+                if isinstance(spelling, str) and fold(spelling):
+                    names.setdefault(fold(spelling), key)
+        return names
+
+    def _load(self, key: str) -> AlloySheet:
+        if key in self._sheets:
+            return self._sheets[key]
+        path = self._files[key]
+        if key not in self._faults:
+            table, digest, faults = self._read(path)
+            if not faults:
+                faults = sheetcheck.check(table, key=key, file=path.name)
+            if not faults:
+                sheet = _convert(table, path, digest)
+                self._sheets[key] = sheet
+                return sheet
+            self._faults[key] = faults
+        listed = "; ".join(f"{fault.key}: {fault.what}" for fault in self._faults[key])
+        raise BadSheet(
+            f"the sheet of {key} is refused: {listed}",
+            where=str(path),
+            remedy="Correct the file, or remove it; the other sheets are not touched",
+        )
+
+    def _read(self, path: Path) -> tuple[dict[str, Any], bytes, tuple[SheetFault, ...]]:
+        try:
+            raw = path.read_bytes()
+            table = tomllib.loads(raw.decode("utf-8"))
+        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+            return {}, b"", (SheetFault(file=path.name, key="(file)", what=f"cannot be read as TOML: {err}"),)
+        extends = table.pop("extends", None)
+        if extends is None:
+            return table, raw, ()
+        base = self._shipped.get(extends) if isinstance(extends, str) else None
+        if base is None or base == path:
+            what = f"{extends!r} is no sheet that ships{sheetcheck.nearest(str(extends), self._shipped)}"
+            return {}, b"", (SheetFault(file=path.name, key="extends", what=what),)
+        base_raw = base.read_bytes()
+        merged = tomllib.loads(base_raw.decode("utf-8"))
+        if extends != path.stem:
+            for own in ("name", "designation", "aliases"):  # the alloy built upon keeps its own names
+                merged.pop(own, None)
+        merged |= {"key": path.stem}
+        composition = {**merged.get("composition", {}), **_as_dict(table.get("composition"))}
+        merged |= table
+        merged["composition"] = composition
+        return merged, base_raw + raw, ()
+
+
+def fold(name: str) -> str:
+    """A name without case, spaces, dashes or dots: `ZA-27` and `za 27` are one."""
+    return "".join(char for char in name.casefold() if char.isalnum() or char == "_")
+
+
+def load_sources(path: Path = SOURCES_FILE) -> dict[str, str]:
+    """What each source key stands for."""
+    return {key: str(entry["what"]) for key, entry in tomllib.loads(path.read_text("utf-8")).items()}
+
+
+def _convert(table: dict[str, Any], path: Path, digest: bytes) -> AlloySheet:
+    ready = sheetcheck.in_canonical_units(table)
+    ready["file"] = path.name
+    ready["sheet_hash"] = hashlib.sha256(digest).hexdigest()[:16]
+    try:
+        return msgspec.convert(ready, AlloySheet)
+    except msgspec.ValidationError as err:  # the checks before should have met everything; say it all the same
+        raise BadSheet(f"the sheet cannot be used: {err}", where=str(path), remedy="Correct the file") from err
+
+
+def _head(path: Path) -> dict[str, Any]:
+    """Top-level keys of a sheet file; empty where it is no TOML (the fault is told when the sheet is asked for)."""
+    try:
+        text = path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError):
+        return {}
+    for candidate in (text.split("\n[", 1)[0], text):
+        try:
+            return tomllib.loads(candidate)
+        except tomllib.TOMLDecodeError:
+            continue
+    return {}
+
+
+def _as_list(value: object) -> list[object]:
+    return list(value) if isinstance(value, list) else []
+
+
+def _as_dict(value: object) -> Mapping[str, Any]:
+    return value if isinstance(value, dict) else {}

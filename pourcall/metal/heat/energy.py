@@ -1,0 +1,171 @@
+"""Heat in the metal, and so the energy, time and cost to melt it, and what a cold addition does to the bath.
+
+Enthalpy of an alloy from its sheet (heat_solid and heat_melt where it has them, else specific and latent heats), in
+kJ/kg above 25 degC. Efficiency of small furnaces is the great unknown: a range, replaced by the shop's own figure.
+Errors: BadSheet, OutOfRange.
+"""
+
+import msgspec
+
+from pourcall.contract.errors import OutOfRange
+from pourcall.metal.alloys.elements import (
+    liquid_enthalpy_j_per_mol,
+    molar_mass,
+    mole_fractions,
+)
+from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet
+from pourcall.metal.heat.transfer import Pot, pot_heat_capacity
+from pourcall.metal.say import say_c
+
+# Heat in metal and pot over energy supplied, low and high, for one small melt from cold (memory; a hot and lidded
+# electric crucible reaches 0.4-0.7).
+EFFICIENCY = {"electric": (0.15, 0.4), "fuel": (0.08, 0.25)}
+LATENT_MIXING_J_PER_MOL = 10465.55  # Al-Zn liquid, an Mey 1993: enthalpy of mixing x_Al x_Zn times this
+
+
+class MeltEnergy(msgspec.Struct, frozen=True, kw_only=True):
+    """Energy and time from room temperature to the tap. Ranges are from the efficiency, low to high."""
+
+    metal_kj: float
+    pot_kj: float
+    useful_kwh: float
+    supplied_kwh: tuple[float, float]
+    minutes: tuple[float, float] | None  # None where the furnace's power is not known
+    cost: tuple[float, float] | None
+    efficiency: tuple[float, float]
+    why: str
+
+
+class AdditionDip(msgspec.Struct, frozen=True, kw_only=True):
+    """What an addition does to the bath, no heat going in meanwhile."""
+
+    before_c: float
+    after_c: float
+    drop_c: float
+    freezes: bool  # the mix ends below the liquidus
+    why: str
+
+
+def enthalpy_kj_per_kg(sheet: AlloySheet, temp_c: float) -> float:
+    """Heat in the alloy above 25 degC, kJ/kg; linear between its points, good to a few per cent. Raises BadSheet."""
+    if not -50.0 <= temp_c <= 2000.0:
+        raise OutOfRange(f"heat at {temp_c:g} degC cannot be meant")
+    cp_solid, cp_liquid, latent = sheet.heats()
+    solidus_c, liquidus_c = sheet.solidus.value, sheet.liquidus.value
+    if temp_c <= solidus_c and (temp_c < solidus_c or solidus_c < liquidus_c):
+        return cp_solid * (temp_c - ROOM_C) / 1000.0
+    at_solidus = cp_solid * (solidus_c - ROOM_C) / 1000.0
+    melting = latent + 0.5 * (cp_solid + cp_liquid) * (liquidus_c - solidus_c) / 1000.0
+    if temp_c < liquidus_c:
+        return at_solidus + melting * (temp_c - solidus_c) / (liquidus_c - solidus_c)
+    return at_solidus + melting + cp_liquid * (temp_c - liquidus_c) / 1000.0
+
+
+def temp_of_enthalpy_c(sheet: AlloySheet, kj_per_kg: float) -> float:
+    """Temperature of an alloy that holds this heat above 25 degC; on a pure metal's plateau, the plateau."""
+    low_c, high_c = -50.0, 2000.0
+    if not enthalpy_kj_per_kg(sheet, low_c) <= kj_per_kg <= enthalpy_kj_per_kg(sheet, high_c):
+        raise OutOfRange(f"{kj_per_kg:g} kJ/kg is beyond what {sheet.name} can hold between -50 and 2000 degC")
+    for _ in range(50):
+        middle_c = 0.5 * (low_c + high_c)
+        if enthalpy_kj_per_kg(sheet, middle_c) < kj_per_kg:
+            low_c = middle_c
+        else:
+            high_c = middle_c
+    return 0.5 * (low_c + high_c)
+
+
+def pot_heat_kj(pot: Pot, temp_c: float) -> float:
+    """Heat in the empty pot above 25 degC, kJ, by its mean specific heat in three steps."""
+    steps = [ROOM_C + (temp_c - ROOM_C) * share for share in (1 / 6, 3 / 6, 5 / 6)]
+    mean = sum(pot_heat_capacity(pot.material, step_c) for step_c in steps) / len(steps)
+    return pot.mass_kg * mean * (temp_c - ROOM_C) / 1000.0
+
+
+def melt_energy(
+    sheet: AlloySheet,
+    charge_kg: float,
+    tap_c: float,
+    pot: Pot | None = None,
+    *,
+    kind: str = "electric",
+    power_w: float | None = None,
+    efficiency: tuple[float, float] | None = None,
+    price_per_kwh: float | None = None,
+    start_c: float = ROOM_C,
+) -> MeltEnergy:
+    """Energy, time and cost from `start_c` to `tap_c`.
+
+    `efficiency`: low and high, of metal and pot over what is supplied; None: by kind of furnace, from memory. Raises
+    OutOfRange for figures that cannot be meant.
+    """
+    low, high = efficiency if efficiency is not None else EFFICIENCY.get(kind, EFFICIENCY["electric"])
+    if not (0.0 < charge_kg <= 2000.0 and start_c < tap_c and 0.0 < low <= high <= 1.0):
+        raise OutOfRange(
+            f"no melt of {charge_kg:g} kg from {start_c:g} to {tap_c:g} degC at an efficiency of {low:g} to {high:g}",
+            remedy="Give a charge above 0, a tap above the start and an efficiency of 0 to 1",
+        )
+    if power_w is not None and not 10.0 <= power_w <= 1e6:
+        raise OutOfRange(f"a furnace of {power_w:g} W cannot be meant")
+    pot = pot or Pot()
+    metal_kj = charge_kg * (enthalpy_kj_per_kg(sheet, tap_c) - enthalpy_kj_per_kg(sheet, start_c))
+    pot_kj = pot_heat_kj(pot, tap_c) - pot_heat_kj(pot, start_c)
+    useful_kwh = (metal_kj + pot_kj) / 3600.0
+    supplied = (useful_kwh / high, useful_kwh / low)
+    minutes = None
+    if power_w is not None:
+        minutes = (supplied[0] * 60000.0 / power_w, supplied[1] * 60000.0 / power_w)
+    cost = None if price_per_kwh is None else (supplied[0] * price_per_kwh, supplied[1] * price_per_kwh)
+    basis = "this shop's own" if efficiency is not None else "memory, one small melt from cold"
+    return MeltEnergy(
+        metal_kj=metal_kj,
+        pot_kj=pot_kj,
+        useful_kwh=useful_kwh,
+        supplied_kwh=supplied,
+        minutes=minutes,
+        cost=cost,
+        efficiency=(low, high),
+        why=f"{metal_kj / charge_kg:.0f} kJ/kg in the metal, {pot_kj:.0f} kJ in the pot, efficiency {low:.0%} to "
+        f"{high:.0%} ({basis})",
+    )
+
+
+def addition_dip(
+    sheet: AlloySheet, bath_kg: float, bath_c: float, added_kg: float, added_c: float = ROOM_C
+) -> AdditionDip:
+    """Temperature of the bath after metal of the same kind is added, all mixed and no heat going in.
+
+    An addition of another metal is taken for the same alloy: right within a few degrees while it is under a tenth of
+    the bath. Raises OutOfRange for masses that cannot be meant.
+    """
+    if not (0.0 < bath_kg <= 2000.0 and 0.0 <= added_kg <= 2000.0):
+        raise OutOfRange(f"{added_kg:g} kg into {bath_kg:g} kg cannot be meant")
+    heat = bath_kg * enthalpy_kj_per_kg(sheet, bath_c) + added_kg * enthalpy_kj_per_kg(sheet, added_c)
+    after_c = temp_of_enthalpy_c(sheet, heat / (bath_kg + added_kg)) if added_kg > 0.0 else bath_c
+    freezes = after_c < sheet.liquidus.value
+    tail = (
+        f"below its liquidus of {say_c(sheet.liquidus.value)}: it will be slush until heated" if freezes else "liquid"
+    )
+    return AdditionDip(
+        before_c=bath_c,
+        after_c=after_c,
+        drop_c=bath_c - after_c,
+        freezes=freezes,
+        why=f"{added_kg:.3g} kg at {say_c(added_c)} into {bath_kg:.3g} kg at {say_c(bath_c)}: {say_c(after_c)}, {tail}",
+    )
+
+
+def zinc_aluminium_enthalpy_kj_per_kg(aluminium_percent: float, temp_c: float) -> float:
+    """Liquid Zn-Al against its elements at 25 degC, kJ/kg, from SGTE functions and the enthalpy of mixing.
+
+    The solid at 25 degC is nearly demixed, so this is also what it takes to melt it. Sources: Dinsdale 1991, an Mey
+    1993.
+    """
+    shares = mole_fractions({"Al": aluminium_percent, "Zn": 100.0 - aluminium_percent})
+    x_al, x_zn = shares["Al"], shares["Zn"]
+    mixed = (
+        x_al * liquid_enthalpy_j_per_mol("Al", temp_c)
+        + x_zn * liquid_enthalpy_j_per_mol("Zn", temp_c)
+        + x_al * x_zn * LATENT_MIXING_J_PER_MOL
+    )
+    return mixed / (x_al * molar_mass("Al") + x_zn * molar_mass("Zn"))

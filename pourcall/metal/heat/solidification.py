@@ -1,0 +1,134 @@
+"""How long a section stays liquid in sand, and whether a riser outlasts it. Chvorinov's rule, +-50 %.
+
+t = B (V/A)^2; B from metal and mould where it is not known from a trial. Moduli in mm, times in s. Also hydrogen in
+aluminium, which decides how hot and how long one dares. Errors: OutOfRange.
+"""
+
+import math
+
+import msgspec
+
+from pourcall.contract.errors import OutOfRange
+from pourcall.metal.alloys.elements import KELVIN_OF_0_C
+from pourcall.metal.alloys.sheet import AlloySheet
+from pourcall.metal.say import say_c
+
+DRY_SAND = 0.61 * 1600.0 * 1050.0  # k rho c of dry silica sand, W2 s/(m4 K2) (memory); moist green sand up to double
+RISER_RATIO = 1.2  # modulus of the riser over that of the section it feeds, 1.1-1.2 (foundry textbooks, memory)
+HYDROGEN_IN_SOLID_ML_PER_100G = 0.045  # what solid aluminium holds at its melting point, 0.04-0.05 (memory)
+
+
+class RiserCheck(msgspec.Struct, frozen=True, kw_only=True):
+    """Whether a riser stays liquid longer than the section it feeds."""
+
+    section_modulus_mm: float
+    riser_modulus_mm: float
+    ratio: float
+    enough: bool
+    why: str
+
+
+def chvorinov_b_s_per_m2(
+    density_kg_per_m3: float,
+    latent_j_per_kg: float,
+    cp_liquid: float,
+    superheat_c: float,
+    freezing_c: float,
+    mould_c: float = 25.0,
+    mould_k_rho_c: float = DRY_SAND,
+) -> float:
+    """B = (pi/4) [rho (H + c dT)/(T_f - T_0)]^2/(k rho c), s/m2; thick sand, one-dimensional."""
+    if not (density_kg_per_m3 > 0.0 and freezing_c > mould_c and mould_k_rho_c > 0.0 and superheat_c >= 0.0):
+        raise OutOfRange(f"no Chvorinov constant for metal freezing at {freezing_c:g} in a mould of {mould_c:g} degC")
+    per_degree = density_kg_per_m3 * (latent_j_per_kg + cp_liquid * superheat_c) / (freezing_c - mould_c)
+    return math.pi / 4.0 * per_degree**2 / mould_k_rho_c
+
+
+def chvorinov_b_from_trial_s_per_m2(seconds: float, modulus_mm: float) -> float:
+    """B of this sand and metal from one casting whose time and modulus are known."""
+    _check_modulus(modulus_mm)
+    return seconds / (modulus_mm / 1000.0) ** 2
+
+
+def solidification_s(modulus_mm: float, b_s_per_m2: float) -> float:
+    """Chvorinov's time, s."""
+    _check_modulus(modulus_mm)
+    return b_s_per_m2 * (modulus_mm / 1000.0) ** 2
+
+
+def sheet_b_s_per_m2(sheet: AlloySheet, lip_c: float) -> float:
+    """B of an alloy poured at `lip_c` into dry sand; the freezing point taken midway between liquidus and solidus."""
+    middle_c = 0.5 * (sheet.liquidus.value + sheet.solidus.value)
+    superheat_c = max(0.0, lip_c - sheet.liquidus.value)
+    return chvorinov_b_s_per_m2(
+        sheet.need("density_liquid"), sheet.need("latent") * 1000.0, sheet.need("cp_liquid"), superheat_c, middle_c
+    )
+
+
+def plate_modulus_mm(thickness_mm: float) -> float:
+    """A wide plate: half its thickness."""
+    _check_modulus(thickness_mm)
+    return thickness_mm / 2.0
+
+
+def block_modulus_mm(a_mm: float, b_mm: float, c_mm: float) -> float:
+    """Volume over surface of a block."""
+    for side_mm in (a_mm, b_mm, c_mm):
+        _check_modulus(side_mm)
+    return a_mm * b_mm * c_mm / (2.0 * (a_mm * b_mm + b_mm * c_mm + c_mm * a_mm))
+
+
+def cylinder_modulus_mm(diameter_mm: float, height_mm: float) -> float:
+    """Volume over whole surface of a cylinder."""
+    _check_modulus(diameter_mm)
+    _check_modulus(height_mm)
+    return diameter_mm * height_mm / (4.0 * height_mm + 2.0 * diameter_mm)
+
+
+def riser_check(section_modulus_mm: float, riser_diameter_mm: float, riser_height_mm: float) -> RiserCheck:
+    """Whether a cylindrical riser outlasts the section: modulus at least 1.2 times, time as its square."""
+    _check_modulus(section_modulus_mm)
+    riser_mm = cylinder_modulus_mm(riser_diameter_mm, riser_height_mm)
+    ratio = riser_mm / section_modulus_mm
+    enough = ratio >= RISER_RATIO - 1e-9
+    verdict = "outlasts" if enough else "freezes too early for"
+    return RiserCheck(
+        section_modulus_mm=section_modulus_mm,
+        riser_modulus_mm=riser_mm,
+        ratio=ratio,
+        enough=enough,
+        why=f"riser of modulus {riser_mm:.1f} mm {verdict} a section of {section_modulus_mm:.1f} mm: "
+        f"{ratio:.2f} against {RISER_RATIO:g} wanted",
+    )
+
+
+def riser_diameter_mm(section_modulus_mm: float) -> float:
+    """Diameter of a riser as high as wide that just outlasts the section: its modulus is a sixth of its diameter."""
+    _check_modulus(section_modulus_mm)
+    return 6.0 * RISER_RATIO * section_modulus_mm
+
+
+def hydrogen_ml_per_100g(temp_c: float, pressure_atm: float = 1.0) -> float:
+    """Hydrogen that liquid aluminium can hold, mL/100 g: log10 S = 2.72 - 2700/T, times the root of its pressure.
+
+    Source: Talbot and Anyalebechi, Mater. Sci. Technol. 4 (1988) 1. Other assessments differ by 30-60 %. Raises
+    OutOfRange outside the liquid, 640-1000 degC.
+    """
+    if not (640.0 <= temp_c <= 1000.0 and pressure_atm >= 0.0):
+        raise OutOfRange(f"hydrogen in liquid aluminium is kept for 640 to 1000 degC, not {temp_c:g}")
+    return math.pow(10.0, 2.72 - 2700.0 / (temp_c + KELVIN_OF_0_C)) * math.sqrt(pressure_atm)
+
+
+def hydrogen_words(temp_c: float) -> str:
+    """A sentence on hydrogen at a temperature, against 700 degC."""
+    times = hydrogen_ml_per_100g(temp_c) / hydrogen_ml_per_100g(700.0)
+    over = hydrogen_ml_per_100g(temp_c) / HYDROGEN_IN_SOLID_ML_PER_100G
+    return (
+        f"At {say_c(temp_c)} aluminium can hold {times:.1f} times the hydrogen it can at {say_c(700.0)} and about "
+        f"{over:.0f} times what it keeps when solid (+-50 %): no hotter and no longer than needed, dry charge and tools"
+    )
+
+
+def _check_modulus(modulus_mm: float) -> None:
+    if not 0.0 < modulus_mm <= 5000.0:
+        raise OutOfRange(f"a size of {modulus_mm:g} mm cannot be meant")

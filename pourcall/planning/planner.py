@@ -1,0 +1,359 @@
+"""The whole of `pourcall plan` as plain data: alloy, moulds, pot and shop in, all one wants to know before out.
+
+In: `PlanRequest` and an alloy sheet. Out: `PourPlan` with charge, recipe, energy and time, tap window and filling for
+each mould with reasons, fume, cautions, clothing. Rendering is elsewhere (plan_text.py, plan_page.py).
+Pure and quick (a few milliseconds). Errors: BadInput, BadSheet, OutOfRange, Refused (a recipe without solution).
+"""
+
+import msgspec
+
+from pourcall.contract.errors import OutOfRange
+from pourcall.contract.plan import MeltPlan
+from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet, Value
+from pourcall.metal.alloys.stand_in import with_stand_ins
+from pourcall.metal.heat.energy import AdditionDip, MeltEnergy, addition_dip, melt_energy
+from pourcall.metal.heat.filling import (
+    DEFAULT_SPEED_M_PER_S,
+    GATE_SPEED_M_PER_S,
+    FillCheck,
+    choke_area_mm2,
+    drop_for_speed_mm,
+    fall_speed_m_per_s,
+    flow_length_mm,
+    lowest_fill_c,
+)
+from pourcall.metal.heat.solidification import (
+    hydrogen_words,
+    plate_modulus_mm,
+    riser_diameter_mm,
+    sheet_b_s_per_m2,
+    solidification_s,
+)
+from pourcall.metal.heat.transfer import Carry, Pot
+from pourcall.metal.say import say_c, say_difference_c, tokens
+from pourcall.metal.vapour import pressure as vapour
+from pourcall.metal.vapour.cautions import Caution, cautions, clothing
+from pourcall.metal.vapour.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report
+from pourcall.metal.vapour.ventilation import Air
+from pourcall.metal.windows import MouldSpec, melt_plan, plan_conflicts
+from pourcall.planning.charge import MetalNeed, metal_needed, pot_capacity_kg
+from pourcall.planning.recipe import Bath, Ingredient, Recipe, recipe
+
+UNFITTED_FILL_FACTOR = 0.5  # flow length is a factor-of-two figure until fitted: plan with the short half
+CURVE_STEP_C = 10.0
+AIM_BELOW_LIMIT_C = 5.0
+
+
+class PlanMould(MouldSpec, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One mould with what filling and feeding need. `mass_kg` 0: casting and gating together."""
+
+    casting_kg: float = 0.0
+    gating_kg: float | None = None  # None: from the yield
+    flow_mm: float | None = None  # longest way from a gate through the thinnest section
+    head_mm: float | None = None  # metal above the section: cup level to casting
+    thickest_mm: float | None = None
+    fill_s: float | None = None  # wanted time to fill
+    fill_factor: float | None = None  # fitted by the shop; 1 is the plain formula
+
+
+class PlanRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a person asks to have planned. None: computed or by default."""
+
+    moulds: tuple[PlanMould, ...]
+    melt: str = "plan"
+    charge_kg: float | None = None
+    heel_kg: float = 0.0
+    yield_share: float | None = None
+    pot: Pot = Pot()
+    pot_depth_mm: float | None = None  # inside; None: a wall less than its height
+    carry: Carry = Carry()
+    loss_c: float | None = None
+    air: Air = Air()
+    furnace_kind: str = "electric"
+    power_w: float | None = None
+    efficiency: tuple[float, float] | None = None
+    price_per_kwh: float | None = None
+    start_c: float = ROOM_C
+    pot_rating_c: float | None = None
+    probe_rating_c: float | None = None
+    ingredients: tuple[Ingredient, ...] = ()
+    bath: Bath | None = None
+    notes: tuple[str, ...] = ()  # on the charge, from whoever made the request
+
+
+class MouldAdvice(msgspec.Struct, frozen=True, kw_only=True):
+    """Filling and feeding of one mould; None where the request says too little."""
+
+    name: str
+    fill: FillCheck | None
+    flow_at_middle_mm: float | None  # how far it runs at the middle of the window
+    sprue_m_per_s: float | None
+    choke_mm2: float | None
+    solid_s: float | None  # thickest section, dry sand
+    riser_mm: float | None  # diameter of a riser as high as wide that outlasts it
+    notes: tuple[str, ...] = ()
+
+
+class CurvePoint(msgspec.Struct, frozen=True):
+    """One temperature of the fume pictures."""
+
+    temp_c: float
+    zinc_pa: float
+    still_mg_per_m3: float
+    disturbed_mg_per_m3: float
+
+
+class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything there is to say about an intended pour, as data."""
+
+    alloy_key: str
+    alloy_name: str
+    sheet_hash: str
+    need: MetalNeed | None  # None: the charge was given
+    capacity_kg: float
+    recipe: Recipe | None
+    energy: MeltEnergy
+    addition: AdditionDip | None  # what a cold correction does to a bath that is already molten
+    aim_c: float  # where to bring the pot
+    melt: MeltPlan
+    moulds: tuple[MouldAdvice, ...]
+    fume: FumeReport | None
+    curve: tuple[CurvePoint, ...]
+    conflicts: tuple[str, ...]
+    hazards: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    clothing: tuple[str, ...]
+    probe_tube: str
+    hydrogen: str
+    profile: tuple[str, ...]  # how to bring it there, step by step
+    notes: tuple[str, ...]  # of the request
+    sources: tuple[str, ...]  # "liquidus 484 degC, S1, sourced"
+
+
+def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
+    """Plan a pour. Raises OutOfRange for figures that cannot be meant or a section that cannot fill, BadInput for
+    contradictions, Refused for a recipe without solution."""
+    sheet, lacking = with_stand_ins(sheet)
+    if not request.moulds:
+        raise OutOfRange("a plan needs at least one mould", remedy="Name a mould and give its casting's mass")
+    need = _need(sheet, request)
+    if request.charge_kg is not None:
+        charge_kg = request.charge_kg
+    else:
+        charge_kg = need.charge_kg if need is not None else 0.0
+    if not 0.0 < charge_kg <= 2000.0:
+        raise OutOfRange(
+            f"a charge of {charge_kg:g} kg cannot be meant",
+            remedy="Give --charge, or the mass of casting and gating of each mould",
+        )
+    specs = [_spec(mould, request.yield_share) for mould in request.moulds]
+    fills = [_fill(sheet, mould) for mould in request.moulds]
+    plan = melt_plan(
+        request.melt,
+        sheet,
+        charge_kg,
+        specs,
+        loss_c=request.loss_c,
+        pot=request.pot,
+        carry=request.carry,
+        pot_rating_c=request.pot_rating_c,
+        probe_rating_c=request.probe_rating_c,
+        fill_min_c=[fill.lowest_c if fill is not None else None for fill in fills],
+        air=request.air,
+    )
+    depth_mm = request.pot_depth_mm if request.pot_depth_mm is not None else 0.9 * request.pot.height_mm
+    capacity_kg = pot_capacity_kg(sheet, request.pot.mouth_mm, depth_mm)
+    aim_c = _aim(plan)
+    materials = tuple(dict.fromkeys(mould.material for mould in request.moulds))
+    made = None
+    if request.ingredients:
+        made = recipe(sheet, charge_kg, request.ingredients, bath=request.bath)
+    return PourPlan(
+        alloy_key=sheet.key,
+        alloy_name=sheet.name,
+        sheet_hash=sheet.sheet_hash,
+        need=need,
+        capacity_kg=capacity_kg,
+        recipe=made,
+        energy=melt_energy(
+            sheet,
+            charge_kg,
+            aim_c,
+            request.pot,
+            kind=request.furnace_kind,
+            power_w=request.power_w,
+            efficiency=request.efficiency,
+            price_per_kwh=request.price_per_kwh,
+            start_c=request.start_c,
+        ),
+        addition=_addition(sheet, request, made, aim_c),
+        aim_c=aim_c,
+        melt=plan,
+        moulds=tuple(
+            _advice(sheet, mould, plan, order, fills[order]) for order, mould in enumerate(request.moulds)
+        ),
+        fume=fume_report(sheet, aim_c, request.air, request.pot.mouth_mm),
+        curve=_curve(sheet, request, plan),
+        conflicts=(*plan_conflicts(plan), *_too_much(charge_kg, capacity_kg)),
+        hazards=tuple(tokens(hazard) for hazard in sheet.hazards),
+        cautions=cautions(sheet, materials),
+        clothing=clothing(sheet),
+        probe_tube=_tube(sheet),
+        hydrogen=hydrogen_words(aim_c) if sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0 else "",
+        profile=_profile(sheet, request, aim_c, plan),
+        notes=(*request.notes, *lacking),
+        sources=tuple(f"{key} {_said(value)}, {value.source}, {value.mark}" for key, value in sheet.values()),
+    )  # fmt: skip
+
+
+def _need(sheet: AlloySheet, request: PlanRequest) -> MetalNeed | None:
+    """Charge from castings and gating where all moulds give it, else from their whole masses; None where none does."""
+    castings = sum(mould.casting_kg for mould in request.moulds)
+    whole = sum(_spec(mould, request.yield_share).mass_kg for mould in request.moulds)
+    if whole <= 0.0:
+        return None
+    if castings <= 0.0:
+        return metal_needed(sheet, whole, gating_kg=0.0, heel_kg=request.heel_kg)
+    return metal_needed(sheet, castings, gating_kg=max(0.0, whole - castings), heel_kg=request.heel_kg)
+
+
+def _spec(mould: PlanMould, yield_share: float | None) -> MouldSpec:
+    mass_kg = mould.mass_kg
+    if mass_kg == 0.0 and mould.casting_kg > 0.0:
+        share = 0.6 if yield_share is None else yield_share
+        if not 0.05 <= share <= 1.0:
+            raise OutOfRange(f"a yield of {share:g} cannot be meant", remedy="Give 0.05 to 1")
+        gating_kg = mould.gating_kg if mould.gating_kg is not None else mould.casting_kg * (1.0 / share - 1.0)
+        mass_kg = mould.casting_kg + gating_kg
+    if mould.casting_kg < 0.0 or (mould.gating_kg or 0.0) < 0.0:
+        raise OutOfRange(f"mould {mould.name}: masses below 0 kg cannot be meant")
+    fields = {name: getattr(mould, name) for name in MouldSpec.__struct_fields__}
+    return MouldSpec(**{**fields, "mass_kg": mass_kg})
+
+
+def _fill(sheet: AlloySheet, mould: PlanMould) -> FillCheck | None:
+    if mould.thinnest_mm is None or mould.flow_mm is None:
+        return None
+    return lowest_fill_c(
+        sheet,
+        mould.thinnest_mm,
+        mould.flow_mm,
+        mould.material,
+        head_mm=mould.head_mm,
+        factor=mould.fill_factor if mould.fill_factor is not None else UNFITTED_FILL_FACTOR,
+        fitted=mould.fill_factor is not None,
+    )
+
+
+def _advice(sheet: AlloySheet, mould: PlanMould, plan: MeltPlan, order: int, fill: FillCheck | None) -> MouldAdvice:
+    planned = plan.moulds[order]
+    middle_c = 0.5 * (planned.lip_min_c + planned.lip_max_c)
+    notes = []
+    flow_mm = sprue = choke = solid_s = riser = None
+    if mould.thinnest_mm is not None:
+        factor = mould.fill_factor if mould.fill_factor is not None else UNFITTED_FILL_FACTOR
+        flow_mm = flow_length_mm(sheet, mould.thinnest_mm, middle_c, mould.material, DEFAULT_SPEED_M_PER_S, factor)
+    if mould.head_mm is not None:
+        sprue = fall_speed_m_per_s(mould.head_mm)
+        if sprue > GATE_SPEED_M_PER_S:
+            notes.append(
+                f"metal falls to {sprue:.1f} m/s in the sprue: widen runner and gates until it enters below "
+                f"{GATE_SPEED_M_PER_S:g} m/s (any fall over {drop_for_speed_mm(GATE_SPEED_M_PER_S):.0f} mm exceeds it)"
+            )
+        if mould.fill_s is not None and planned.mass_kg > 0.0:
+            choke = choke_area_mm2(planned.mass_kg, sheet.need("density_liquid"), mould.fill_s, mould.head_mm)
+            needed_mm2 = choke * sprue * 0.8 / GATE_SPEED_M_PER_S
+            notes.append(f"choke {choke:.0f} mm2, gates together at least {needed_mm2:.0f} mm2")
+    if mould.thickest_mm is not None:
+        modulus_mm = plate_modulus_mm(mould.thickest_mm)
+        solid_s = solidification_s(modulus_mm, sheet_b_s_per_m2(sheet, middle_c))
+        riser = riser_diameter_mm(modulus_mm)
+    return MouldAdvice(
+        name=mould.name,
+        fill=fill,
+        flow_at_middle_mm=flow_mm,
+        sprue_m_per_s=sprue,
+        choke_mm2=choke,
+        solid_s=solid_s,
+        riser_mm=riser,
+        notes=tuple(notes),
+    )
+
+
+def _aim(plan: MeltPlan) -> float:
+    """Where to bring the pot: the middle of what the first mould allows, below every pot limit."""
+    first = plan.moulds[0]
+    most_c = plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C
+    return min(most_c, 0.5 * (first.tap_min_c + min(first.tap_max_c, plan.lowest_limit.limit_c)))
+
+
+def _addition(sheet: AlloySheet, request: PlanRequest, made: Recipe | None, aim_c: float) -> AdditionDip | None:
+    if made is None or request.bath is None or request.bath.mass_kg <= 0.0:
+        return None
+    return addition_dip(sheet, request.bath.mass_kg, aim_c, made.added_kg)
+
+
+def _too_much(charge_kg: float, capacity_kg: float) -> tuple[str, ...]:
+    if charge_kg <= capacity_kg:
+        return ()
+    return (f"a charge of {charge_kg:.2f} kg does not fit: the pot holds {capacity_kg:.2f} kg filled to four fifths",)
+
+
+def _curve(sheet: AlloySheet, request: PlanRequest, plan: MeltPlan) -> tuple[CurvePoint, ...]:
+    """Zinc pressure and what a person breathes, from the liquidus to past the pot's limit, or to boiling."""
+    if plan.fume is None:
+        return ()
+    points = []
+    shares = sheet.weight_percent()
+    temp_c = sheet.liquidus.value
+    boiling_c = vapour.temp_at_fraction_c(shares, 1.0)
+    top_c = min(sheet.highest_in_pot_c + 60.0, 1450.0 if boiling_c is None else boiling_c)
+    while temp_c <= top_c:
+        still = breathed_15_min_mg_per_m3(sheet, temp_c, False, request.air, request.pot.mouth_mm)
+        bare = breathed_15_min_mg_per_m3(sheet, temp_c, True, request.air, request.pot.mouth_mm)
+        points.append(CurvePoint(temp_c, vapour.zinc_pressure_over_pa(shares, temp_c), still, bare))
+        temp_c += CURVE_STEP_C
+    return tuple(points)
+
+
+def _tube(sheet: AlloySheet) -> str:
+    tube = sheet.protection_tube
+    if tube is None:
+        return ""
+    return f"Probe: {tokens(tube.works)}. Not: {tokens(tube.fails)} ({tube.source}, {tube.mark})."
+
+
+def _said(value: Value) -> str:
+    if value.unit == "degC":
+        return say_c(value.value)
+    if value.unit == "K":
+        return say_difference_c(value.value)
+    return f"{value.value:g} {value.unit}".removesuffix(" 1")
+
+
+HOLD_MIN = 10.0  # at the aim, to even out pot and metal (common practice, no source)
+SKIM_BELOW_C = 15.0
+WARM_C = 150.0  # well above boiling water (common practice, no source)
+
+
+def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPlan) -> tuple[str, ...]:
+    """A profile for a small charge, in words: full power to liquid, skim, gently to the aim, pour without waiting."""
+    liquid_c = sheet.liquidus.value + sheet.margin_c
+    first = plan.moulds[0]
+    warm_c = min(WARM_C, sheet.solidus.value - 15.0)
+    full = "full flame" if request.furnace_kind == "fuel" else "full power"
+    soft = "flame turned down" if request.furnace_kind == "fuel" else "less power"
+    steps = [
+        f"warm pot, charge and tools to {say_c(warm_c)}, until no water is left, before anything touches the melt",
+        f"ramp, {full}, to {say_c(sheet.liquidus.value)}; it begins to melt at {say_c(sheet.solidus.value)}",
+        "add the rest of the charge dry and hot, piece by piece, before it is all liquid",
+        f"wait until it is past {say_c(liquid_c)}: only then is it all liquid",
+        f"ramp, {soft}, to {say_c(aim_c)}; it coasts on after the cut",
+    ]
+    if aim_c - SKIM_BELOW_C > liquid_c:
+        steps.append(f"skim once near {say_c(aim_c - SKIM_BELOW_C)}, and not again until just before the lift")
+    steps.append(
+        f"hold {HOLD_MIN:.0f} min at most, stir low, dip the probe, lift between {say_c(first.tap_min_c)} and "
+        f"{say_c(max(first.tap_min_c, min(first.tap_max_c, plan.lowest_limit.limit_c)))}"
+    )
+    return tuple(steps)

@@ -1,0 +1,1 @@
+"""The record. One SQLite file that loses nothing."""

@@ -1,0 +1,1 @@
+"""What people and workers add later, each table by one module. Rows are added, never altered."""

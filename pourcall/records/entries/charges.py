@@ -1,0 +1,270 @@
+"""What a melt was charged with. Entries and their corrections, and how often returned metal was molten before.
+
+A remelt count nobody told is carried on: returns of a melt count one more than the highest that went into it. It is
+worked out whenever it is looked at, so that a correction of the older melt reaches the younger. Additions marked while
+the melt ran stand in the same list. Not here: other later entries (entries.py).
+"""
+
+import re
+import sqlite3
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import groupby
+from typing import Any, NamedTuple
+
+from pourcall.contract.entries import ChargeEntry, ChargeRequest
+from pourcall.contract.errors import BadInput, NotFound
+from pourcall.records.entries.checks import check_mass_kg, clean_text
+from pourcall.records.read.lookup import find_melt
+from pourcall.records.read.views import ChargeView
+from pourcall.records.write.rows import insert
+
+SOURCES = ("new", "returns", "scrap")
+MOST_REMELTS = 50  # beyond this a count is a slip of the finger
+MOST_ENTRIES = 50
+ADDED_AFTER_S = 1.0
+_ROWS = (
+    "SELECT c.id, c.corrects, c.at_utc_s, c.mass_kg, c.source, c.remelts, c.detail, c.from_melt_id, x.melt,"
+    " c.from_ingot, c.who, c.why, c.taken_back, c.melt_id FROM charges c LEFT JOIN melts x ON x.id = c.from_melt_id"
+)
+_ORIGIN = re.compile(r"(.+?)(?:-i(\d+))?")
+
+
+class Count(NamedTuple):
+    """How often metal was molten before; at_least: of some of it nothing is on record."""
+
+    remelts: int
+    at_least: bool
+
+
+class _Entry(NamedTuple):
+    """A row that stands, with the number of its entry."""
+
+    number: int
+    row_id: int
+    at_utc_s: float
+    mass_kg: float | None
+    source: str
+    remelts: int | None
+    detail: str
+    origin_id: int | None
+    origin: str
+    who: str
+    why: str
+    corrected: bool
+
+
+def charges_of(conn: sqlite3.Connection, melt_id: int, began_utc_s: float) -> tuple[ChargeView, ...]:
+    """What went into a melt, in the order of time; what was told later of the start stands there."""
+    found = []
+    entries = _standing(conn, melt_id)
+    highest = _highest_of_sources(conn, melt_id, entries)
+    for one in entries:
+        count, how = _count(one, highest)
+        found.append(
+            ChargeView(
+                number=one.number, at_utc_s=one.at_utc_s, mass_kg=one.mass_kg, source=one.source, origin=one.origin,
+                remelts=count, remelts_how=how, detail=one.detail, who=one.who, why=one.why, corrected=one.corrected,
+                added=one.at_utc_s > began_utc_s + ADDED_AFTER_S,
+            )
+        )  # fmt: skip
+    return tuple(sorted(found, key=lambda one: (one.added, one.at_utc_s if one.added else 0.0, one.number)))
+
+
+def highest_count(conn: sqlite3.Connection, melt_id: int) -> Count | None:
+    """The highest remelt count that went into a melt; None: nothing of it is on record."""
+    entries = _standing(conn, melt_id)
+    return _highest(entries, _highest_of_sources(conn, melt_id, entries))
+
+
+def charge(conn: sqlite3.Connection, asked: ChargeRequest, utc_s: float) -> str:
+    """Put entries on record, or correct one; what was done, in words. Raises NotFound, BadInput: then nothing was."""
+    melt_id, _, began_utc_s = find_melt(conn, asked.melt)
+    who, why = clean_text(asked.who, "who"), clean_text(asked.why, "why")
+    rows = [_checked(conn, asked.melt, melt_id, began_utc_s, entry) for entry in asked.entries]
+    if asked.correcting:
+        return _correct(conn, asked, melt_id, rows, who, why, utc_s)
+    if not 1 <= len(rows) <= MOST_ENTRIES:
+        raise BadInput(
+            "nothing is said to have gone into the pot", where=asked.melt,
+            remedy="Write --new 1.2kg, --returns 0.6kg --from 2026-011, or --scrap 200g",
+        )  # fmt: skip
+    for row in rows:
+        insert(conn, "charges", melt_id=melt_id, at_utc_s=began_utc_s, who=who, why=why, **row)
+    told = sorted(charges_of(conn, melt_id, began_utc_s), key=lambda one: one.number)[-len(rows) :]
+    return f"melt {asked.melt}: {'; '.join(charge_words(one) for one in told)}; on record"
+
+
+def charge_words(one: ChargeView) -> str:
+    """`0.6 kg returns of 2026-011, molten twice before`, without temperatures."""
+    mass = "an unknown mass of" if one.mass_kg is None else f"{one.mass_kg:g} kg"
+    parts = [f"{mass} {one.source or 'metal of unknown source'}" + (f" of {one.origin}" if one.origin else "")]
+    if one.remelts is not None and (one.remelts or one.source != "new"):
+        often = {0: "never molten before", 1: "molten once before", 2: "molten twice before"}.get(one.remelts)
+        often = often or f"molten {one.remelts} times before"
+        parts.append(often.replace("molten", "molten at least", 1) if one.remelts_how == "at least" else often)
+    return ", ".join([*parts, *([one.detail] if one.detail else [])])
+
+
+def _correct(
+    conn: sqlite3.Connection, asked: ChargeRequest, melt_id: int, rows: list[dict[str, object]], who: str, why: str,
+    utc_s: float,
+) -> str:  # fmt: skip
+    if len(rows) > 1:
+        raise BadInput(
+            f"{len(rows)} entries cannot stand in the place of one", where=asked.melt, remedy="Correct one at a time"
+        )
+    standing = {one.number: one for one in _standing(conn, melt_id)}
+    old = standing.get(asked.correcting)
+    if old is None:
+        known = ", ".join(map(str, standing)) or "none"
+        raise NotFound(
+            f"melt {asked.melt} has no entry {asked.correcting} in its charge",
+            remedy=f"`pourcall melt show {asked.melt}` numbers them; there are: {known}",
+        )
+    _, _, began_utc_s = find_melt(conn, asked.melt)
+    was = next(one for one in charges_of(conn, melt_id, began_utc_s) if one.number == old.number)
+    row = rows[0] if rows else {"mass_kg": old.mass_kg, "source": old.source, "taken_back": 1}
+    insert(conn, "charges", melt_id=melt_id, at_utc_s=old.at_utc_s, who=who, why=why, corrects=old.row_id, **row)
+    now = [one for one in charges_of(conn, melt_id, began_utc_s) if one.number == old.number]
+    told = charge_words(now[0]) if now else ""
+    insert(  # the row itself keeps the time the metal went in; this one, when that was corrected
+        conn, "corrections", at_utc_s=utc_s, who=who, table_name="charges", row_id=old.row_id, field="entry",
+        old=charge_words(was), new=told, why=why,
+    )  # fmt: skip
+    if not now:
+        return f"melt {asked.melt}: entry {old.number} does not hold any more; it is kept on record"
+    return f"melt {asked.melt}: entry {old.number} is {told}; what it was is kept on record"
+
+
+def _checked(
+    conn: sqlite3.Connection, melt: str, melt_id: int, began_utc_s: float, entry: ChargeEntry
+) -> dict[str, object]:
+    """An entry as the columns of its row. Raises BadInput for what contradicts itself or the record."""
+    if entry.source not in SOURCES:
+        raise BadInput(f"{entry.source!r} is no source of metal", where=melt, remedy=f"Use {', '.join(SOURCES)}")
+    row: dict[str, object] = {
+        "mass_kg": check_mass_kg(entry.mass_kg, melt), "source": entry.source, "remelts": entry.remelts,
+        "detail": clean_text(entry.detail, "the words about the metal"),
+    }  # fmt: skip
+    if entry.remelts is not None and not 0 <= entry.remelts <= MOST_REMELTS:
+        raise BadInput(
+            f"a remelt count of {entry.remelts} cannot be meant", where=melt,
+            remedy=f"Say how often the metal was molten before: 0 to {MOST_REMELTS}",
+        )  # fmt: skip
+    if entry.source == "new" and entry.remelts:
+        raise BadInput(
+            f"new metal with a remelt count of {entry.remelts} contradicts itself", where=melt,
+            remedy="Metal that was molten before is --returns, or --scrap where its source is not known",
+        )  # fmt: skip
+    came_from = clean_text(entry.origin, "the melt it is from", most=60)
+    if not came_from:
+        return row
+    if entry.source != "returns":
+        raise BadInput(
+            f"{entry.source} metal from melt {came_from} contradicts itself", where=melt,
+            remedy="Metal from a melt of ours is --returns",
+        )  # fmt: skip
+    origin_id, ingot = _origin(conn, came_from, melt, melt_id, began_utc_s)
+    carried = highest_count(conn, origin_id)
+    if entry.remelts is not None and carried is not None and entry.remelts <= carried.remelts:
+        raise BadInput(
+            f"returns of {came_from} were molten {carried.remelts + 1} times before, not {entry.remelts}",
+            where=melt, remedy="Leave --remelt out: it is carried on; or correct the charge of that melt first",
+        )  # fmt: skip
+    return {**row, "from_melt_id": origin_id, "from_ingot": ingot}
+
+
+def _origin(
+    conn: sqlite3.Connection, origin: str, melt: str, melt_id: int, began_utc_s: float
+) -> tuple[int, int | None]:
+    """The melt (and ingot) that returned metal is from."""
+    found = _ORIGIN.fullmatch(origin)
+    name, number = (found[1], found[2]) if found else (origin, None)
+    try:
+        origin_id, _, origin_utc_s = find_melt(conn, name)
+    except NotFound:
+        of_pour = name.rpartition("-")[0]  # gates of pour 2026-011-1 are metal of melt 2026-011
+        if number is not None or conn.execute("SELECT 1 FROM melts WHERE melt = ?", (of_pour,)).fetchone() is None:
+            raise
+        origin_id, _, origin_utc_s = find_melt(conn, of_pour)
+    if origin_id == melt_id:
+        raise BadInput(f"melt {melt} cannot be a source of its own", where="--from", remedy="Name the melt before")
+    if origin_utc_s > began_utc_s:
+        raise BadInput(
+            f"melt {name} began after melt {melt}: its metal cannot have gone into it", where="--from",
+            remedy="Name a melt before it",
+        )  # fmt: skip
+    if number is None:
+        return origin_id, None
+    ingots = [
+        row[0]
+        for row in conn.execute(
+            "SELECT number FROM leavings_now WHERE melt_id = ? AND kind = 'ingot' ORDER BY number", (origin_id,)
+        )
+    ]
+    if int(number) not in ingots:
+        there = ", ".join(f"{name}-i{one}" for one in ingots) or "none"
+        raise NotFound(f"no ingot {origin!r} on record", remedy=f"Ingots of melt {name}: {there}")
+    return origin_id, int(number)
+
+
+def _standing(conn: sqlite3.Connection, melt_id: int) -> list[_Entry]:
+    """Entries of one melt that hold, numbered by the first telling of each."""
+    return _entries(conn.execute(f"{_ROWS} WHERE c.melt_id = ? ORDER BY c.id", (melt_id,)))
+
+
+def _entries(rows: Iterable[tuple[Any, ...]]) -> list[_Entry]:
+    """Rows of one melt in their order, corrected ones and those taken back left out."""
+    number_of: dict[int, int] = {}
+    now: dict[int, _Entry | None] = {}
+    for row_id, corrects, *rest, taken_back, _ in rows:
+        number = number_of[row_id] = number_of.get(corrects) or len(now) + 1
+        at_utc_s, mass_kg, source, remelts, detail, origin_id, origin, ingot, who, why = rest
+        name = "" if origin is None else origin if ingot is None else f"{origin}-i{ingot}"
+        told = (at_utc_s, mass_kg, source, remelts, detail, origin_id, name, who, why)
+        now[number] = None if taken_back else _Entry(number, row_id, *told, corrects is not None)
+    return [one for one in now.values() if one is not None]
+
+
+def _highest_of_sources(conn: sqlite3.Connection, melt_id: int, entries: Sequence[_Entry]) -> dict[int, Count | None]:
+    """Highest counts of all melts whose metal found its way into this one, by their id.
+
+    A source is never younger than what it went into, so one walk in the order of their beginnings meets each before it
+    is asked for; what a record put together by hand leaves in a circle stays unknown.
+    """
+    if not any(one.origin_id is not None for one in entries):
+        return {}
+    found: dict[int, Count | None] = {}
+    rows = conn.execute(
+        "WITH RECURSIVE up(id) AS (SELECT from_melt_id FROM charges WHERE melt_id = ?1 AND from_melt_id IS NOT NULL"
+        " UNION SELECT s.from_melt_id FROM charges s JOIN up ON s.melt_id = up.id WHERE s.from_melt_id IS NOT NULL)"
+        f" {_ROWS} JOIN melts m ON m.id = c.melt_id WHERE c.melt_id IN up AND c.melt_id <> ?1"
+        " ORDER BY m.began_utc_s, m.id, c.id",
+        (melt_id,),
+    )
+    for source, group in groupby(rows, key=lambda row: int(row[-1])):
+        found[source] = _highest(_entries(group), found)
+    return found
+
+
+def _count(one: _Entry, highest: Mapping[int, Count | None]) -> tuple[int | None, str]:
+    """Remelt count of an entry, and how it is known."""
+    if one.remelts is not None:
+        return one.remelts, "told"
+    if one.source.strip().casefold() == "new":
+        return 0, "told"
+    if one.origin_id is None:
+        return None, ""
+    known = highest.get(one.origin_id)
+    if known is None:
+        return 1, "at least"
+    return known.remelts + 1, "at least" if known.at_least else "carried on"
+
+
+def _highest(entries: Sequence[_Entry], highest: Mapping[int, Count | None]) -> Count | None:
+    """The highest count among entries; None: not one is known."""
+    counts = [_count(one, highest) for one in entries]
+    known = [count for count, _ in counts if count is not None]
+    if not known:
+        return None
+    return Count(max(known), any(how not in ("told", "carried on") for _, how in counts))

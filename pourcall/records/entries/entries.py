@@ -1,0 +1,247 @@
+"""What people enter later: results, photos, tags, setups, calibrations, charges, corrections.
+
+Each function takes the writer's connection: `recorder.call(lambda conn: add_result(conn, ...))`. Raises NotFound for a
+melt or pour that is not on record, BadInput for a value that cannot stand.
+"""
+
+import hashlib
+import os
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+from pourcall.contract.errors import BadInput, NotFound
+from pourcall.records.read.lookup import find_pour
+from pourcall.records.write.ids import keep_text
+from pourcall.records.write.rows import insert
+
+SOUND = "sound"
+_CORRECTABLE = {
+    "pours": (
+        "mould",
+        "setup",
+        "at_mono_s",
+        "at_utc_s",
+        "lift_mono_s",
+        "pot_temp_c",
+        "pot_u_c",
+        "lip_temp_c",
+        "lip_u_c",
+        "lip_min_c",
+        "lip_max_c",
+        "basis",
+        "batch",
+        "not_poured",
+    ),
+    "dips": ("temp_c", "u_c", "depth_mm", "stirred"),
+    "notes": ("text", "value", "at_utc_s"),
+    "charges": ("mass_kg", "source", "remelts", "detail"),
+    "results": ("defect", "severity", "detail"),
+    "mould_setups": (
+        "pattern",
+        "material",
+        "batch",
+        "gating",
+        "venting",
+        "thinnest_mm",
+        "mass_kg",
+        "preheat_c",
+        "detail",
+    ),
+    "calibrations": ("method", "reference_c", "emf_uv", "offset_uv", "spread_uv", "detail"),
+}
+
+
+def add_result(
+    conn: sqlite3.Connection, pour: str, defect: str, severity: int, *, who: str, utc_s: float, detail: str = "",
+    correcting: bool = False,
+) -> int:  # fmt: skip
+    """What inspection found on a pour: a defect with severity 1 to 3, or `sound` with 0; the row's id.
+
+    The same defect told again corrects itself; with 0 it is taken back. A casting that is sound and has a defect is
+    refused unless `correcting`: then what stood before is corrected. Rows are added, none is altered.
+    """
+    if not defect:
+        raise BadInput("no class of defect is named", where=pour, remedy="Write sound, or misrun=2")
+    if not 0 <= severity <= 3 or (defect == SOUND and severity != 0):
+        raise BadInput(
+            f"{defect} with severity {severity}", where=pour, remedy="Severity is 1, 2 or 3; a sound casting has 0"
+        )
+    melt_id, number = find_pour(conn, pour)
+    standing = {
+        row[1]: row
+        for row in conn.execute(
+            "SELECT id, defect, severity FROM results r WHERE melt_id = ?1 AND pour_number = ?2"
+            " AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = ?1 AND c.corrects = r.id) ORDER BY id",
+            (melt_id, number),
+        )
+    }
+    here = {"melt_id": melt_id, "pour_number": number, "at_utc_s": utc_s, "who": who}
+    faults = [row for row in standing.values() if row[2] > 0]
+    old = standing.get(defect)
+    if defect == SOUND and faults:
+        if not correcting:
+            raise _contradicts(pour, SOUND, ", ".join(f"{key} {grade}" for _, key, grade in faults))
+        for row_id, key, _ in faults:
+            insert(conn, "results", **here, defect=key, severity=0, detail=detail, corrects=row_id)
+    elif severity > 0 and SOUND in standing:
+        if not correcting:
+            raise _contradicts(pour, f"{defect} {severity}", SOUND)
+        old = standing[SOUND]
+    elif severity == 0 and defect != SOUND and (old is None or old[2] == 0):
+        raise BadInput(
+            f"{defect} is not on record, so it cannot be taken back", where=pour,
+            remedy="Severity is 1 (slight), 2 (marked) or 3 (scrap); a casting without fault is `sound`",
+        )  # fmt: skip
+    corrects = None if old is None else old[0]
+    return insert(conn, "results", **here, defect=defect, severity=severity, detail=detail, corrects=corrects)
+
+
+def _contradicts(pour: str, told: str, stands: str) -> BadInput:
+    return BadInput(
+        f"{told} contradicts what is on record: {stands}", where=pour,
+        remedy="Tell it as a correction (`pourcall pour result ... --correct`); the old entry is kept",
+    )  # fmt: skip
+
+
+def add_note(
+    conn: sqlite3.Connection, melt: str, text: str, *, who: str, utc_s: float, pour_number: int | None = None
+) -> int:
+    """A note on a melt that may be long over; the row's id."""
+    melt_id, furnace_id = _melt(conn, melt)
+    return insert(
+        conn, "notes", furnace_id=furnace_id, melt_id=melt_id, pour_number=pour_number, at_utc_s=utc_s, what="note",
+        text=text, who=who,
+    )  # fmt: skip
+
+
+def add_tag(conn: sqlite3.Connection, melt: str, tag: str, *, utc_s: float, pour_number: int = 0) -> None:
+    """A word to find a melt or a pour by; told twice it is there once."""
+    melt_id, _ = _melt(conn, melt)
+    conn.execute("INSERT OR IGNORE INTO tags VALUES (?, ?, ?, ?)", (melt_id, pour_number, tag, utc_s))
+
+
+def add_setup(conn: sqlite3.Connection, name: str, *, utc_s: float, **what: Any) -> int:
+    """A mould setup: pattern, material, gating, venting, thinnest_mm, mass_kg, detail. A known name is corrected."""
+    old = conn.execute("SELECT max(id) FROM mould_setups WHERE name = ?", (name,)).fetchone()[0]
+    unknown = set(what) - set(_CORRECTABLE["mould_setups"])
+    if unknown:
+        raise BadInput(f"a mould setup has no {', '.join(sorted(unknown))}", where=name)
+    return insert(conn, "mould_setups", name=name, at_utc_s=utc_s, corrects=old, **what)
+
+
+def add_charge(
+    conn: sqlite3.Connection, melt: str, source: str, *, utc_s: float, mass_kg: float | None = None,
+    remelts: int | None = None, detail: str = "",
+) -> int:  # fmt: skip
+    """Metal that went into the pot: `new`, `returns`, `scrap` or in words; the row's id."""
+    melt_id, _ = _melt(conn, melt)
+    return insert(
+        conn, "charges", melt_id=melt_id, at_utc_s=utc_s, mass_kg=mass_kg, source=source, remelts=remelts,
+        detail=detail,
+    )  # fmt: skip
+
+
+def add_calibration(
+    conn: sqlite3.Connection, furnace: str, probe: str, *, method: str, reference_c: float, offset_uv: float, who: str,
+    utc_s: float, emf_uv: float | None = None, spread_uv: float | None = None, detail: str = "",
+) -> int:  # fmt: skip
+    """A calibration point of a probe, in emf; the row's id. Raises NotFound for a probe never recorded."""
+    row = conn.execute(
+        "SELECT p.id FROM probes p JOIN furnaces f ON f.id = p.furnace_id WHERE f.name = ? AND p.name = ?",
+        (furnace, probe),
+    ).fetchone()
+    if row is None:
+        raise NotFound(f"no probe {probe!r} of the furnace {furnace!r} on record")
+    return insert(
+        conn, "calibrations", probe_id=row[0], at_utc_s=utc_s, method=method, reference_c=reference_c, emf_uv=emf_uv,
+        offset_uv=offset_uv, spread_uv=spread_uv, who=who, detail=detail,
+    )  # fmt: skip
+
+
+def add_profile_run(
+    conn: sqlite3.Connection, furnace: str, name: str, text: str, *, who: str, utc_s: float, melt: str = ""
+) -> int:
+    """A profile as it was when its run began (its text is kept by hash); the row's id."""
+    row = conn.execute("SELECT id FROM furnaces WHERE name = ?", (furnace,)).fetchone()
+    if row is None:
+        raise NotFound(f"no furnace {furnace!r} on record")
+    return insert(
+        conn, "profile_runs", furnace_id=row[0], melt_id=_melt(conn, melt)[0] if melt else None, began_utc_s=utc_s,
+        name=name, text_hash=keep_text(conn, "profile", text), who=who,
+    )  # fmt: skip
+
+
+def store_photo_file(photos: Path, source: Path, suffix: str = "") -> tuple[str, str, int]:
+    """Copy a photo into the photo folder under its hash, whole or not at all; (hash, suffix, bytes).
+
+    `suffix` is what the file really is (photos.look_at); without it, what it is called.
+    """
+    body = source.read_bytes()
+    digest = hashlib.sha256(body).hexdigest()
+    suffix = suffix or source.suffix.lower()
+    target = photos / f"{digest}{suffix}"
+    if not target.exists():
+        photos.mkdir(parents=True, exist_ok=True)
+        partial = target.with_name(target.name + ".part")
+        with partial.open("wb") as file:
+            file.write(body)
+            file.flush()
+            os.fsync(file.fileno())
+        partial.replace(target)
+    return digest, suffix, len(body)
+
+
+def add_photo(
+    conn: sqlite3.Connection, melt: str, digest: str, suffix: str, size: int, *, who: str, utc_s: float,
+    pour_number: int | None = None, caption: str = "",
+) -> int:  # fmt: skip
+    """A photo whose file is in the photo folder (`store_photo_file`); the row's id."""
+    melt_id, _ = _melt(conn, melt)
+    return insert(
+        conn, "photos", hash=digest, suffix=suffix, bytes=size, at_utc_s=utc_s, who=who, melt_id=melt_id,
+        pour_number=pour_number, caption=caption,
+    )  # fmt: skip
+
+
+def correct(
+    conn: sqlite3.Connection, table: str, row_id: int, changes: dict[str, Any], *, who: str, why: str, utc_s: float
+) -> int:
+    """A new row that says `corrects = row_id`; the old one stays. The new row's id. Raises NotFound, BadInput."""
+    allowed = _CORRECTABLE.get(table, ())
+    wrong = set(changes) - set(allowed)
+    if not allowed or wrong:
+        raise BadInput(f"{table} {', '.join(sorted(wrong))} cannot be corrected", remedy=f"Valid: {', '.join(allowed)}")
+    cursor = conn.execute(f"SELECT * FROM {table} WHERE id = ?", (row_id,))
+    row = cursor.fetchone()
+    if row is None:
+        raise NotFound(f"no row {row_id} in {table}")
+    if conn.execute(f"SELECT 1 FROM {table} WHERE corrects = ?", (row_id,)).fetchone() is not None:
+        raise BadInput(f"row {row_id} of {table} has been corrected already", remedy="Correct the newest row instead")
+    old = dict(zip((name for name, *_ in cursor.description), row, strict=True))
+    for field, new in changes.items():
+        insert(
+            conn, "corrections", at_utc_s=utc_s, who=who, table_name=table, row_id=row_id, field=field, old=old[field],
+            new=new, why=why,
+        )  # fmt: skip
+    fresh = {**old, **changes, "corrects": row_id}
+    del fresh["id"]
+    if table == "pours":
+        fresh |= {"who": who, "why": why, "event_id": None}
+    return insert(conn, table, **fresh)
+
+
+def correct_pour(
+    conn: sqlite3.Connection, pour: str, changes: dict[str, Any], *, who: str, why: str, utc_s: float
+) -> int:
+    """Correct a pour as it stands now, by its id `2026-014-1`."""
+    melt_id, number = find_pour(conn, pour)
+    (row_id,) = conn.execute("SELECT max(id) FROM pours WHERE melt_id = ? AND number = ?", (melt_id, number)).fetchone()
+    return correct(conn, "pours", row_id, changes, who=who, why=why, utc_s=utc_s)
+
+
+def _melt(conn: sqlite3.Connection, melt: str) -> tuple[int, int]:
+    row = conn.execute("SELECT id, furnace_id FROM melts WHERE melt = ?", (melt,)).fetchone()
+    if row is None:
+        raise NotFound(f"no melt {melt!r} on record", remedy="See `pourcall melt list`")
+    return int(row[0]), int(row[1])

@@ -1,0 +1,120 @@
+"""What became of the metal at the end of a melt. Ingots with their numbers, a heel, why it was abandoned.
+
+Told with the end of the melt (`ended`, from projections.py) or later (`ending`); a correction is a new row. An ingot is
+`2026-014-i1`: short enough to write on it, and a source for a later charge (charges.py).
+"""
+
+import sqlite3
+from collections.abc import Sequence
+
+from pourcall.contract.entries import EndingRequest
+from pourcall.contract.errors import BadInput
+from pourcall.contract.inputs import EndMelt
+from pourcall.records.entries.checks import check_mass_kg, clean_text
+from pourcall.records.read.lookup import find_melt
+from pourcall.records.read.views import LeftView
+from pourcall.records.write.rows import insert
+
+INGOT, HEEL = "ingot", "heel"
+MOST_INGOTS = 50
+
+
+def left_of(conn: sqlite3.Connection, melt_id: int, melt: str) -> tuple[LeftView, ...]:
+    """Ingots by number, then the heel, as they stand after corrections."""
+    rows = conn.execute(
+        "SELECT kind, number, mass_kg, at_utc_s, who, why, corrects IS NOT NULL FROM leavings_now WHERE melt_id = ?"
+        " ORDER BY kind = 'heel', number, id",
+        (melt_id,),
+    )
+    return tuple(
+        LeftView(
+            name=ingot_name(melt, r[1]) if r[0] == INGOT else "", kind=r[0], number=r[1], mass_kg=r[2], at_utc_s=r[3],
+            who=r[4], why=r[5], corrected=bool(r[6]),
+        )
+        for r in rows
+    )  # fmt: skip
+
+
+def ingot_name(melt: str, number: int) -> str:
+    """`2026-014-i1`."""
+    return f"{melt}-i{number}"
+
+
+def ended(conn: sqlite3.Connection, melt_id: int, command: EndMelt, utc_s: float) -> None:
+    """Ingots and heel told with the end of a melt; figures that cannot be meant were refused at the door."""
+    for number, mass_kg in enumerate(command.ingots_kg, start=1):
+        _put(conn, melt_id, INGOT, number, mass_kg, command.who, "", utc_s)
+    if command.heel_kg > 0.0:
+        _put(conn, melt_id, HEEL, 0, command.heel_kg, command.who, "", utc_s)
+
+
+def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> str:
+    """Tell or correct how a melt ended that is over; what was done, in words. Raises NotFound, BadInput."""
+    melt_id, _, _ = find_melt(conn, asked.melt)
+    last = conn.execute(
+        "SELECT id, journal_id, mono_s, utc_s, ending, detail FROM melt_endings WHERE melt_id = ? ORDER BY id DESC"
+        " LIMIT 1",
+        (melt_id,),
+    ).fetchone()
+    if last is None:
+        raise BadInput(
+            f"melt {asked.melt} has not ended", remedy="End it with `pourcall melt end`, with --ingots and --heel"
+        )
+    who, why = clean_text(asked.who, "who"), clean_text(asked.why, "why")
+    detail = clean_text(asked.detail, "the words about the end")
+    said: list[str] = []
+    if asked.ending is not None or detail:
+        word = last[4] if asked.ending is None else asked.ending.value
+        insert(
+            conn, "melt_endings", melt_id=melt_id, journal_id=last[1], mono_s=last[2], utc_s=last[3], ending=word,
+            corrects=last[0], who=who, detail=detail or (last[5] if word == last[4] else ""),
+        )  # fmt: skip
+        said.append(word + (f" ({detail})" if detail else ""))
+    if asked.ingots_kg is not None:
+        if len(asked.ingots_kg) > MOST_INGOTS:
+            raise BadInput(f"{len(asked.ingots_kg)} ingots of one melt", remedy=f"At most {MOST_INGOTS}")
+        masses = [check_mass_kg(mass_kg, "an ingot") for mass_kg in asked.ingots_kg]
+        _replace(conn, melt_id, INGOT, masses, who, why, utc_s)
+        said.append(", ".join(f"ingot {ingot_name(asked.melt, n)} {kg:g} kg" for n, kg in enumerate(masses, 1)))
+        said[-1] = said[-1] or "no ingots"
+    if asked.heel_kg is not None:
+        masses = [check_mass_kg(asked.heel_kg, "the heel")] if asked.heel_kg else []
+        _replace(conn, melt_id, HEEL, masses, who, why, utc_s)
+        said.append(f"heel {asked.heel_kg:g} kg" if asked.heel_kg else "no heel")
+    if not said:
+        raise BadInput("nothing is said of the end", where=asked.melt, remedy="Give an ending, --ingots or --heel")
+    return f"melt {asked.melt}: {', '.join(said)}; on record, what was told before is kept"
+
+
+def left_words(left: Sequence[LeftView]) -> str:
+    """`ingot 2026-014-i1 0.4 kg, heel 0.3 kg`."""
+    return ", ".join(f"{one.kind} {one.name} {one.mass_kg:g} kg".replace("  ", " ") for one in left)
+
+
+def _replace(
+    conn: sqlite3.Connection, melt_id: int, kind: str, masses: Sequence[float], who: str, why: str, utc_s: float
+) -> None:
+    """What holds of one kind from now on: each telling corrects the one of its number, what is over is taken back."""
+    standing = {
+        number: (row_id, mass_kg)
+        for row_id, number, mass_kg in conn.execute(
+            "SELECT id, number, mass_kg FROM leavings_now WHERE melt_id = ? AND kind = ?", (melt_id, kind)
+        )
+    }
+    first = 1 if kind == INGOT else 0
+    for number, mass_kg in enumerate(masses, start=first):
+        old = standing.pop(number, None)
+        if old is None or old[1] != mass_kg:
+            _put(conn, melt_id, kind, number, mass_kg, who, why, utc_s, corrects=None if old is None else old[0])
+    for number, (row_id, mass_kg) in standing.items():
+        _put(conn, melt_id, kind, number, mass_kg, who, why, utc_s, corrects=row_id, taken_back=1)
+
+
+def _put(
+    conn: sqlite3.Connection, melt_id: int, kind: str, number: int, mass_kg: float, who: str, why: str, utc_s: float,
+    *, corrects: int | None = None, taken_back: int = 0,
+) -> None:  # fmt: skip
+    insert(
+        conn, "leavings", melt_id=melt_id, at_utc_s=utc_s, kind=kind, number=number, mass_kg=mass_kg, who=who, why=why,
+        taken_back=taken_back, corrects=corrects,
+    )  # fmt: skip

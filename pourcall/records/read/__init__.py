@@ -1,0 +1,1 @@
+"""Reading the record: listings, details, traces, journals. Never a write."""

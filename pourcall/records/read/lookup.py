@@ -1,0 +1,30 @@
+"""Melts and pours by their names, as the later entries need them. Connection in, ids out."""
+
+import sqlite3
+
+from pourcall.contract.errors import NotFound
+
+
+def find_melt(conn: sqlite3.Connection, melt: str) -> tuple[int, int, float]:
+    """Id, furnace and beginning (UTC) of a melt. Raises NotFound."""
+    row = conn.execute("SELECT id, furnace_id, began_utc_s FROM melts WHERE melt = ?", (melt,)).fetchone()
+    if row is None:
+        raise NotFound(f"no melt {melt[:60]!r} on record", remedy="See `pourcall melt list`")
+    return int(row[0]), int(row[1]), float(row[2])
+
+
+def split_pour(name: str) -> tuple[str, int]:
+    """Melt and number of a pour id, `2026-014-1`. Raises NotFound."""
+    melt_name, _, number = name.rpartition("-")
+    if not melt_name or not (number.isascii() and number.isdecimal() and len(number) < 10):
+        raise NotFound(f"{name[:60]!r} is no pour", remedy="Write melt and number, such as 2026-014-1")
+    return melt_name, int(number)
+
+
+def find_pour(conn: sqlite3.Connection, pour: str) -> tuple[int, int]:
+    """Melt id and number of a pour, also of one that turned out to be none. Raises NotFound."""
+    melt, number = split_pour(pour)
+    melt_id, _, _ = find_melt(conn, melt)
+    if conn.execute("SELECT 1 FROM pours WHERE melt_id = ? AND number = ?", (melt_id, number)).fetchone() is None:
+        raise NotFound(f"no pour {pour!r} on record", remedy="See `pourcall pour list`")
+    return melt_id, number

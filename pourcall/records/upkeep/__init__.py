@@ -1,0 +1,1 @@
+"""Opening, migrating, keeping, merging and thinning the file itself."""

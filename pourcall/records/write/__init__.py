@@ -1,0 +1,1 @@
+"""The one writer: from inputs and events to rows on disk."""

@@ -1,0 +1,72 @@
+"""What a failed write means. SQLite's codes become the five words a person is told.
+
+store_full, store_failing, store_locked, store_readonly, store_gone (contract/inputs.py, StoreIn).
+Source of the codes: SQLite, "Result and Error Codes". A full disk has two names: SQLITE_FULL, and SQLITE_IOERR_WRITE
+under a file-size limit (measured).
+"""
+
+import errno
+import shutil
+import sqlite3
+from pathlib import Path
+
+FULL, FAILING, LOCKED, READONLY, GONE = "store_full", "store_failing", "store_locked", "store_readonly", "store_gone"
+_ALMOST_NOTHING_BYTES = 2**20
+_READONLY_ERRNO = (errno.EROFS, errno.EACCES, errno.EPERM)
+
+
+def classify(error: Exception, path: Path) -> str:
+    """The word for an error raised while writing to `path`."""
+    if isinstance(error, OSError):
+        if error.errno in (errno.ENOSPC, errno.EFBIG, errno.EDQUOT):
+            return FULL
+        return READONLY if error.errno in _READONLY_ERRNO else FAILING
+    code = getattr(error, "sqlite_errorcode", 0) or 0
+    match code & 0xFF:
+        case sqlite3.SQLITE_FULL:
+            return FULL
+        case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
+            return LOCKED
+        case sqlite3.SQLITE_READONLY | sqlite3.SQLITE_PERM:
+            return READONLY
+        case sqlite3.SQLITE_CANTOPEN:
+            return READONLY if path.exists() else GONE
+        case sqlite3.SQLITE_IOERR if code == sqlite3.SQLITE_IOERR_WRITE and (_no_space(path) or _at_size_limit(path)):
+            return FULL
+    return FAILING
+
+
+def is_store_trouble(error: Exception) -> bool:
+    """Whether the file or the disk is to blame; else the statement or its values are, and a retry is in vain."""
+    if isinstance(error, OSError):
+        return True
+    code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
+    if not isinstance(error, sqlite3.Error) or code == 0:
+        return False
+    return code not in (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CONSTRAINT, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_TOOBIG)
+
+
+def is_damage(error: Exception) -> bool:
+    """Whether the file itself is broken: no retry heals it."""
+    code = (getattr(error, "sqlite_errorcode", 0) or 0) & 0xFF
+    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def _no_space(path: Path) -> bool:
+    try:
+        return shutil.disk_usage(path.parent).free < _ALMOST_NOTHING_BYTES
+    except OSError:
+        return False
+
+
+def _at_size_limit(path: Path) -> bool:
+    """Whether a limit on file size is set and one of our files has come near it."""
+    try:
+        import resource  # not on Windows, where there is no such limit
+    except ImportError:
+        return False
+    limit, _ = resource.getrlimit(resource.RLIMIT_FSIZE)
+    if limit == resource.RLIM_INFINITY:
+        return False
+    sizes = [file.stat().st_size for file in (path, path.with_name(path.name + "-wal")) if file.exists()]
+    return any(size > limit - 2**16 for size in sizes)

@@ -1,0 +1,213 @@
+"""What was wrong about a pour, and what hot hands could not tell. New rows naming the old, with who and why.
+
+Two steps, so that the long one (working a temperature out again, pour_again.py) holds up no writer: `prepare` reads,
+`correct_pour` writes, and refuses where the pour was corrected in between.
+"""
+
+import sqlite3
+from typing import Any
+
+import msgspec
+
+from pourcall.contract.entries import PourCompletion, PourCorrection
+from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.events import Pour
+from pourcall.contract.units import say_c
+from pourcall.records.entries import entries
+from pourcall.records.entries.checks import clean_text
+from pourcall.records.read.lookup import find_pour
+from pourcall.records.read.store import Store
+from pourcall.records.read.views import PourDetail
+from pourcall.replay.pour_again import into_another_mould, pour_at
+
+_FIGURES = (
+    "mould", "setup", "at_mono_s", "at_utc_s", "lift_mono_s", "pot_temp_c", "pot_u_c", "lip_temp_c", "lip_u_c",
+    "lip_min_c", "lip_max_c", "basis",
+)  # fmt: skip
+
+
+class Change(msgspec.Struct, frozen=True):
+    """What is to be written, for the row it was made from; `words`: what changed, temperatures as tokens."""
+
+    row_id: int
+    values: dict[str, int | float | str | None]
+    words: str
+
+
+def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
+    """What a correction means for the pour as it stands. Raises NotFound, BadInput for what contradicts itself."""
+    found = store.pour(asked.pour)
+    with store.reading() as conn:
+        rows = conn.execute(
+            f"SELECT id, {', '.join(_FIGURES)}, not_poured FROM pours WHERE melt_id = ? AND number = ? ORDER BY id",
+            find_pour(conn, asked.pour),
+        ).fetchall()
+    row_id, *_, none_now = rows[-1]
+    told = [
+        bool(asked.restore), asked.not_poured,
+        asked.at_utc_s is not None or asked.lift_utc_s is not None or asked.no_lift or bool(asked.mould),
+    ]  # fmt: skip
+    if sum(told) != 1:
+        raise BadInput(
+            "nothing is to be corrected" if not any(told) else "these corrections contradict each other",
+            where=asked.pour,
+            remedy="Give --at, --lift or --mould; or --not-poured WHY; or --restore",
+        )
+    if asked.restore:
+        first: dict[str, int | float | str | None] = dict(zip(_FIGURES, rows[0][1:-1], strict=True))
+        if len(rows) == 1:
+            raise BadInput("it stands as it was first marked", where=asked.pour, remedy="There is nothing to restore")
+        return Change(row_id, {**first, "not_poured": 0}, "stands again as it was first marked")
+    if none_now:
+        raise BadInput(
+            "that pour was none, by a correction", where=asked.pour, remedy="Take that back first, with --restore"
+        )
+    if asked.not_poured:
+        if not asked.why.strip():
+            raise BadInput("why was it no pour?", where=asked.pour, remedy="Write --not-poured 'marked twice'")
+        return Change(row_id, {"not_poured": 1}, "was no pour")
+    pour, words = _moved(store, asked, found, utc_s)
+    values: dict[str, int | float | str | None] = {
+        "mould": pour.mould, "setup": pour.setup if asked.mould else found.row.setup, "at_mono_s": pour.at_mono_s,
+        "at_utc_s": pour.at_utc_s, "lift_mono_s": pour.lift_mono_s, "pot_temp_c": pour.pot_temp_c,
+        "pot_u_c": pour.pot_u_c, "lip_temp_c": pour.lip_temp_c, "lip_u_c": pour.lip_u_c, "lip_min_c": pour.lip_min_c,
+        "lip_max_c": pour.lip_max_c, "basis": pour.basis,
+    }  # fmt: skip
+    old = dict(zip(_FIGURES, rows[-1][1:-1], strict=True))
+    values = {key: value for key, value in values.items() if value != old[key]}
+    if not set(values) - {"basis"}:
+        raise BadInput("that is how it is on record", where=asked.pour, remedy="Nothing was written")
+    return Change(row_id, values, words)
+
+
+def correct_pour(conn: sqlite3.Connection, asked: PourCorrection, change: Change, utc_s: float) -> str:
+    """Write a prepared correction; what was done, in words. Raises BadInput where the pour changed in between."""
+    melt_id, number = find_pour(conn, asked.pour)
+    (newest,) = conn.execute("SELECT max(id) FROM pours WHERE melt_id = ? AND number = ?", (melt_id, number)).fetchone()
+    if newest != change.row_id:
+        raise BadInput("it was corrected in between", where=asked.pour, remedy="Look at it, and correct it again")
+    who = clean_text(asked.who, "who")
+    why = clean_text(asked.why, "why") or ("as first marked" if asked.restore else "")
+    entries.correct(conn, "pours", change.row_id, change.values, who=who, why=why, utc_s=utc_s)
+    return f"pour {asked.pour} {change.words}; what it was is kept on record"
+
+
+def complete_pour(conn: sqlite3.Connection, asked: PourCompletion, utc_s: float) -> str:
+    """Setup, batch, note and tags of a pour; what was done, in words. Raises NotFound, BadInput: then nothing was."""
+    melt_id, number = find_pour(conn, asked.pour)
+    melt = asked.pour.rpartition("-")[0]
+    who = clean_text(asked.who, "who")
+    row_id, setup, batch, none_now = conn.execute(
+        "SELECT id, setup, batch, not_poured FROM pours WHERE melt_id = ? AND number = ? ORDER BY id DESC LIMIT 1",
+        (melt_id, number),
+    ).fetchone()
+    if none_now:
+        raise BadInput("that pour was none, by a correction", where=asked.pour, remedy="Restore it first")
+    changes: dict[str, Any] = {}
+    said: list[str] = []
+    if asked.setup:
+        name = _known_setup(conn, clean_text(asked.setup, "the setup"))
+        if name != setup:
+            changes["setup"] = name
+        said.append(f"setup {name}")
+    if asked.batch:
+        told = clean_text(asked.batch, "the batch", most=200)
+        if told != batch:
+            changes["batch"] = told
+        said.append(f"batch {told}")
+    if changes:
+        why = clean_text(asked.why, "why") or "completed after the pour"
+        entries.correct(conn, "pours", row_id, changes, who=who, why=why, utc_s=utc_s)
+    if asked.note:
+        entries.add_note(conn, melt, clean_text(asked.note, "the note"), who=who, utc_s=utc_s, pour_number=number)
+        said.append("a note")
+    said += _tagged(conn, melt, asked.tags, utc_s, number)
+    if not said:
+        raise BadInput("nothing is said of it", where=asked.pour, remedy="Give --mould, --batch, --note or --tag")
+    return f"pour {asked.pour}: {', '.join(said)}; on record"
+
+
+def note_melt(conn: sqlite3.Connection, melt: str, note: str, tags: tuple[str, ...], who: str, utc_s: float) -> str:
+    """A note and tags for a melt; what was done, in words. Raises NotFound, BadInput."""
+    said: list[str] = []
+    if note.strip():
+        entries.add_note(conn, melt, clean_text(note, "the note"), who=clean_text(who, "who"), utc_s=utc_s)
+        said.append("a note")
+    said += _tagged(conn, melt, tags, utc_s, 0)
+    if not said:
+        raise BadInput("nothing is said of it", where=melt, remedy="Write a note, or --tag WORD")
+    return f"melt {melt}: {', '.join(said)}; on record"
+
+
+def _tagged(conn: sqlite3.Connection, melt: str, tags: tuple[str, ...], utc_s: float, number: int) -> list[str]:
+    said = []
+    for tag in tags:
+        word = clean_text(tag, "the tag", most=60)
+        if not word:
+            raise BadInput("a tag without a letter", where=melt, remedy="Write a word, such as --tag cold-start")
+        entries.add_tag(conn, melt, word, utc_s=utc_s, pour_number=number)
+        said.append(f"tag {word}")
+    return said
+
+
+def _moved(store: Store, asked: PourCorrection, found: PourDetail, utc_s: float) -> tuple[Pour, str]:
+    """The pour at another moment, with another lift, into another mould."""
+    melt = store.melt(found.row.melt)
+    base_s = found.row.at_utc_s - found.at_mono_s  # UTC less monotonic, as it was when the pour was marked
+    at_utc_s = found.row.at_utc_s if asked.at_utc_s is None else asked.at_utc_s
+    ended_s = melt.row.ended_utc_s if melt.row.ended_utc_s is not None else utc_s
+    if asked.lift_utc_s is not None and asked.no_lift:
+        raise BadInput("a lift and no lift contradict each other", where=asked.pour, remedy="Give one of them")
+    for told_s, what in ((at_utc_s, "the pour"), (asked.lift_utc_s, "the lift")):
+        if told_s is not None and told_s < melt.row.began_utc_s:
+            raise BadInput(f"that is before the melt began: {what}", where=asked.pour, remedy="Give a later time")
+        if told_s is not None and told_s > ended_s + 1.0:
+            over = "before now" if melt.row.ended_utc_s is None else "before the melt ended"
+            raise BadInput(f"{what} would have been after that", where=asked.pour, remedy=f"Give a time {over}")
+    lift_s = found.lift_mono_s if asked.lift_utc_s is None else asked.lift_utc_s - base_s
+    lift_s = None if asked.no_lift else lift_s
+    at_s = at_utc_s - base_s
+    if asked.lift_utc_s is not None and lift_s is not None and lift_s > at_s:
+        raise BadInput(
+            "the pot cannot have been lifted after it was poured", where=asked.pour, remedy="Give an earlier lift"
+        )
+    name = asked.mould or found.row.mould
+    if asked.at_utc_s is None and asked.lift_utc_s is None and not asked.no_lift:
+        pour = into_another_mould(found, melt, name)
+    else:
+        pour = pour_at(
+            store, found, melt, at_mono_s=at_s, at_utc_s=at_utc_s, lift_mono_s=lift_s, mould=name
+        )  # fmt: skip
+    parts = []
+    if asked.mould:
+        parts.append(f"went into {pour.mould}")
+    if asked.at_utc_s is not None:
+        parts.append(f"was {abs(at_s - found.at_mono_s):.0f} s {'later' if at_s >= found.at_mono_s else 'earlier'}")
+    if asked.lift_utc_s is not None or asked.no_lift:
+        parts.append("had no lift that is known" if lift_s is None else f"was lifted {at_s - lift_s:.0f} s before")
+    was, now = found.row.lip_temp_c, pour.lip_temp_c
+    lip = "its temperature at the lip is not known" if now is None else f"{say_c(now)} at the lip"
+    return pour, f"{' and '.join(parts)}: {lip}, {'not known' if was is None else say_c(was)} before"
+
+
+def _known_setup(conn: sqlite3.Connection, name: str) -> str:
+    """A setup that is described, planned or poured, as it is written there. Raises NotFound naming the nearest."""
+    from pourcall.metal.alloys.sheet_check import nearest
+    from pourcall.records.entries.setups import find_setup  # brings the alloys' science along
+
+    described = find_setup(conn, name)
+    if described is not None:
+        return described.name
+    names = [
+        row[0]
+        for row in conn.execute(
+            "SELECT setup FROM pours WHERE setup <> '' UNION SELECT setup FROM planned_moulds WHERE setup <> ''"
+            " UNION SELECT name FROM mould_setups"
+        )
+    ]
+    if name in names:
+        return name
+    raise NotFound(
+        f"no mould setup {name[:60]!r} is described or was poured{nearest(name, names)}",
+        remedy=f"Describe it first: `pourcall mould add {name[:60]!r}`",
+    )

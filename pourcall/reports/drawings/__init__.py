@@ -1,0 +1,1 @@
+"""Drawings as SVG, and as PDF and PNG made of them."""

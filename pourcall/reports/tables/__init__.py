@@ -1,0 +1,1 @@
+"""Readings and pours as rows: CSV with CSVW, JSON lines, Parquet."""

@@ -1,0 +1,291 @@
+"""The trace of a melt or a pour as CSV with W3C CSVW metadata, JSON lines or Parquet. Same records, same bytes.
+
+One row for each scan (readings within 0.25 s of each other, no probe twice), one column set for each probe:
+temperature, uncertainty, status, reason. No number: an empty cell and the reason. No reading: four empty cells.
+Source of the metadata: W3C Recommendation "Metadata Vocabulary for Tabular Data", 17 December 2015.
+"""
+
+import io
+import json
+import re
+import sqlite3
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
+from math import inf
+from pathlib import Path
+from typing import Any, BinaryIO, TextIO
+
+import msgspec
+
+from pourcall.contract.version import VERSION
+from pourcall.records.entries.charges import charge_words
+from pourcall.records.entries.melt_outcome import left_words
+from pourcall.records.read.queries import melt as melt_detail
+from pourcall.records.read.simulated_melts import invented_melts
+from pourcall.records.read.store import Store
+from pourcall.records.read.tracing import Extent, Span, extent, melt_spans
+from pourcall.records.read.views import MeltDetail, PourRow
+from pourcall.reports.tables.csv_text import number_cell, text_cell, write_whole, write_whole_bytes
+from pourcall.reports.tables.row_alignment import SCAN_MS, scans
+from pourcall.reports.tables.row_writers import CsvForm, Form, JsonForm, Kind, Lines, ParquetText, load_arrow
+
+AFTER_POUR_S = 300.0
+
+
+class Exported(msgspec.Struct, frozen=True):
+    """What was written."""
+
+    csv: Path  # the data, whatever its kind
+    metadata: Path  # beside a CSV; the others say themselves what their columns are: the same path again
+    rows: int
+
+
+class _Job(msgspec.Struct, frozen=True):
+    """One export: which stretches, where zero is, what is written beside the readings."""
+
+    name: str
+    title: str
+    furnace: str
+    began_s: float
+    spans: list[tuple[Span, Extent]]
+    probes: list[tuple[int, str]]  # id and name, in column order
+    marks: list[tuple[float, str]]  # time on the axis of the first session
+    thinned: str = ""  # what became of its readings, if not all are there
+
+
+def export_melt(store: Store, melt: str, folder: Path, *, after_s: float = 0.0, kind: Kind = "csv") -> Exported:
+    """`melt-2026-014.csv`: from the start to the end of a melt. Raises NotFound, StoreError, BadInput (no pyarrow)."""
+    with store.reading() as conn:
+        return _export(conn, _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s), folder, kind)
+
+
+def export_pour(
+    store: Store, pour: str, folder: Path, *, after_s: float = AFTER_POUR_S, kind: Kind = "csv"
+) -> Exported:
+    """`pour-2026-014-1.csv`: from the start of the melt to `after_s` after the pour. Raises as `export_melt`."""
+    found = store.pour(pour)
+    title = f"Pour {pour}, {found.row.mould}"
+    with store.reading() as conn:
+        until = (found.session_id, found.at_mono_s + after_s)
+        return _export(conn, _job(conn, found.row.melt, f"pour-{pour}", title, until, after_s), folder, kind)
+
+
+def melt_csv(store: Store, melt: str, *, after_s: float = 0.0) -> str:
+    """The same text as `export_melt` writes, for an answer over the API. Raises NotFound."""
+    text = io.StringIO()
+    with store.reading() as conn:
+        job = _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s)
+        _write_rows(text, conn, job, CsvForm([name for _, name in job.probes]))
+    return text.getvalue()
+
+
+def export_pours(rows: Iterable[PourRow], path: Path) -> None:
+    """A listing of pours as one CSV."""
+    head = (
+        "pour,at_utc,furnace,alloy,mould,setup,pot_temp_c,pot_u_c,lip_temp_c,lip_u_c,lip_min_c,lip_max_c,result,batch"
+    )
+    listed = [
+        ",".join(
+            (
+                text_cell(r.pour), utc_text(r.at_utc_s), text_cell(r.furnace), text_cell(r.alloy), text_cell(r.mould),
+                text_cell(r.setup), number_cell(r.pot_temp_c, 1), number_cell(r.pot_u_c, 1),
+                number_cell(r.lip_temp_c, 1), number_cell(r.lip_u_c, 1), number_cell(r.lip_min_c, 1),
+                number_cell(r.lip_max_c, 1), text_cell(r.result), text_cell(r.batch),
+            )
+        )
+        for r in rows
+    ]  # fmt: skip
+    write_whole([(path, lambda file: _put(file, "\n".join([head, *listed]) + "\n"))])
+
+
+def _put(file: TextIO, text: str) -> None:
+    file.write(text)
+
+
+def utc_text(utc_s: float) -> str:
+    """`2026-05-14T10:11:12.345Z`."""
+    return datetime.fromtimestamp(round(utc_s * 1000.0) / 1000.0, UTC).isoformat(timespec="milliseconds")[:-6] + "Z"
+
+
+def _job(
+    conn: sqlite3.Connection, melt: str, name: str, title: str, until: tuple[int, float] | None, after_s: float
+) -> _Job:
+    furnace, began_s, spans = melt_spans(conn, melt, after_s)
+    if until is not None:
+        session_id, until_s = until
+        spans = [
+            msgspec.structs.replace(span, until_s=until_s) if span.session_id == session_id else span
+            for span in spans
+            if span.session_id <= session_id
+        ]
+    known = [(span, found) for span in spans if (found := extent(conn, span)) is not None]
+    asked = ",".join("?" * len(spans))
+    probes = conn.execute(
+        "SELECT DISTINCT p.id, p.name FROM sources s JOIN probes p ON p.id = s.probe_id"
+        f" WHERE s.session_id IN ({asked}) ORDER BY p.name",
+        [span.session_id for span in spans],
+    ).fetchall()
+    detail = melt_detail(conn, melt)
+    marks, invented = list(_marks(detail, began_s)), melt in invented_melts(conn)
+    if invented:
+        marks.append((began_s, "invented: a simulated furnace; nothing of it was poured"))
+    return _Job(
+        name=re.sub(r"[^A-Za-z0-9._@-]", "_", name),
+        title=f"{title} (invented: a simulated furnace)" if invented else title,
+        furnace=furnace,
+        began_s=began_s,
+        spans=known,
+        probes=probes,
+        marks=sorted(marks),
+        thinned=detail.thinned,
+    )
+
+
+def _marks(detail: MeltDetail, began_s: float) -> Iterator[tuple[float, str]]:
+    """What happened, by its time on the axis. UTC differences serve: a step of the clock moves a mark, no reading."""
+    base_s = began_s - detail.row.began_utc_s
+    yield began_s, f"melt {detail.row.melt} {detail.row.alloy_name} began"
+    if detail.thinned:
+        yield began_s, detail.thinned
+    for charge in detail.charges:
+        if not charge.added:  # an addition is among the notes, at its time
+            yield began_s, f"charge: {charge_words(charge)}"
+    for plan in detail.plans[1:]:
+        yield base_s + plan.at_utc_s, f"plan changed: {plan.why}"
+    for dip in detail.dips:
+        figure = dip.why if dip.temp_c is None else f"{dip.temp_c:.1f} degC {dip.how}"
+        yield base_s + dip.ended_utc_s, f"dip {dip.number} {dip.probe}: {figure}"
+    for pour in detail.pours:
+        yield base_s + pour.at_utc_s, f"pour {pour.number} {pour.mould}"
+    for note in detail.notes:
+        yield base_s + note.at_utc_s, f"{note.what}: {note.text}"
+    for gap in detail.gaps:
+        yield base_s + gap.began_utc_s, f"no readings {gap.board}: {gap.reason}"
+    if detail.row.ended_utc_s is not None:
+        words = [detail.row.ending, detail.row.ending_detail, left_words(detail.left)]
+        yield base_s + detail.row.ended_utc_s, f"melt ended: {', '.join(word for word in words if word)}"
+
+
+def _export(conn: sqlite3.Connection, job: _Job, folder: Path, kind: Kind) -> Exported:
+    path = folder / f"{job.name}.{kind}"
+    metadata_path = folder / f"{job.name}.csv-metadata.json"
+    count = 0
+    names = [name for _, name in job.probes]
+    if kind == "parquet":
+        arrow = load_arrow()
+
+        def fill_bytes(file: BinaryIO) -> None:
+            nonlocal count
+            with ParquetText(arrow, file, names, title=job.title) as text:
+                count = _write_rows(text, conn, job, JsonForm(names))
+
+        write_whole_bytes(path, fill_bytes)
+        return Exported(path, path, count)
+
+    def fill(file: TextIO) -> None:
+        nonlocal count
+        count = _write_rows(file, conn, job, JsonForm(names) if kind == "jsonl" else CsvForm(names))
+
+    if kind == "jsonl":
+        write_whole([(path, fill)])
+        return Exported(path, path, count)
+    metadata = json.dumps(_metadata(job), indent=2, ensure_ascii=False) + "\n"
+    write_whole([(path, fill), (metadata_path, lambda file: _put(file, metadata))])
+    return Exported(path, metadata_path, count)
+
+
+def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) -> int:
+    """Plain string work, one pass, no object for each reading."""
+    file.write(form.head)
+    as_line = form.line
+    column_of = {probe: at for at, (probe, _) in enumerate(job.probes)}
+    marks = list(reversed(job.marks))
+    lines: list[str] = []
+    count = 0
+    second, second_text = -1, ""
+    began_s = job.began_s
+    next_mark_s = marks[-1][0] if marks else inf
+
+    def emit(time_s: float, utc_ms: int, body: str) -> None:
+        nonlocal second, second_text, count, next_mark_s
+        mark = ""
+        if time_s >= next_mark_s:
+            due = []
+            while marks and marks[-1][0] <= time_s:
+                due.append(marks.pop()[1])
+            mark = "; ".join(due)
+            next_mark_s = marks[-1][0] if marks else inf
+        whole, ms = divmod(utc_ms, 1000)
+        if whole != second:
+            second, second_text = whole, datetime.fromtimestamp(whole, UTC).strftime("%Y-%m-%dT%H:%M:%S")
+        lines.append(as_line(f"{time_s - began_s:.3f}", f"{second_text}.{ms:03d}Z", body, mark))
+        count += 1
+        if len(lines) >= 2000:
+            file.writelines(lines)
+            lines.clear()
+
+    last_s, last_utc_ms = job.began_s, 0
+    for span, found in job.spans:
+        place_of = {
+            source: column_of[probe]
+            for source, probe in conn.execute(
+                "SELECT id, probe_id FROM sources WHERE session_id = ? AND probe_id IS NOT NULL", (span.session_id,)
+            )
+        }
+        (offset_ms,) = conn.execute("SELECT offset_ms FROM sessions WHERE id = ?", (span.session_id,)).fetchone()
+        shift_s = span.shift_s
+        until_s = found.until_s if span.until_s is None else span.until_s
+        found_scans = scans(
+            conn, found, place_of, form, len(job.probes),
+            since_ms=span.since_s * 1000.0, until_ms=until_s * 1000.0, offset_ms=offset_ms,
+        )  # fmt: skip
+        for at_ms, utc_ms, body in found_scans:
+            last_s, last_utc_ms = at_ms / 1000.0 + shift_s, utc_ms
+            emit(last_s, last_utc_ms, body)
+    end_s = max((span.shift_s + (span.until_s or found.until_s) for span, found in job.spans), default=last_s)
+    while marks and marks[-1][0] <= end_s:
+        time_s = max(marks[-1][0], last_s)
+        emit(time_s, last_utc_ms + round((time_s - last_s) * 1000.0), form.body([form.empty] * len(job.probes)))
+    file.writelines(lines)
+    return count
+
+
+def _metadata(job: _Job) -> dict[str, Any]:
+    columns: list[dict[str, Any]] = [
+        _column("elapsed_s", "decimal", "Seconds since the melt began, by a clock that never steps", required=True),
+        _column("utc", "dateTimeStamp", "Time of day, UTC; may step where the computer's clock was set", required=True),
+    ]
+    for _, probe in job.probes:
+        columns += [
+            _column(f"{probe}_temp_c", "decimal", f"Temperature of {probe}, degC; empty where there is no number"),
+            _column(f"{probe}_u_c", "decimal", "Its expanded uncertainty (k = 2), degC; empty where not computed"),
+            _column(f"{probe}_status", "string", "good, uncertain or bad; empty: no reading in this row"),
+            _column(f"{probe}_reason", "string", "Why the status is what it is"),
+        ]
+    columns.append(_column("mark", "string", "What happened at this time"))
+    return {
+        "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
+        "url": f"{job.name}.csv",
+        "dc:title": job.title,
+        "dc:description": (
+            f"Furnace {job.furnace}. Readings within {SCAN_MS} ms of each other share a row; its time is that of "
+            "the first. Temperatures are those decided at the time of the reading."
+            + (f" These readings were {job.thinned}; around pours and dips all are there." if job.thinned else "")
+        ),
+        "dc:creator": f"pourcall {VERSION}",
+        "dialect": {
+            "encoding": "utf-8",
+            "delimiter": ",",
+            "quoteChar": '"',
+            "doubleQuote": True,
+            "header": True,
+            "headerRowCount": 1,
+            "lineTerminators": ["\n"],
+        },
+        "tableSchema": {"columns": columns},
+    }
+
+
+def _column(name: str, datatype: str, description: str, *, required: bool = False) -> dict[str, Any]:
+    column: dict[str, Any] = {"name": name, "titles": name, "datatype": datatype, "dc:description": description}
+    return {**column, "required": True} if required else column

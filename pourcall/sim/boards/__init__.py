@@ -1,0 +1,1 @@
+"""The amplifier's end of the wire: chips, dialects, faults, pseudo-terminals."""

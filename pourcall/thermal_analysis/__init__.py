@@ -1,0 +1,1 @@
+"""Traces in, findings out: arrests, melting, settling, plateaus, trends. Pure."""

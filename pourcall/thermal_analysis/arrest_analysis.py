@@ -1,0 +1,342 @@
+"""What the arrests of one melt say, one probe in the metal. Samples in; is it melting, is it liquid, is the probe
+or the alloy another than it should be.
+
+`take` only averages, for it stands on the path of every reading; the work is done once a second in `tick`. What is a
+halt is found in arrests.py (cooling) and melting.py (heating), what it means in arrest_check.py. A wrong alloy is said
+only where it halted far from where it should, rose freely through where it should have halted, and, where the other
+sheets are known, one of them fits: a hold at a panel's setpoint does one of these, no hold does all three.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import hypot, isfinite
+
+from pourcall.contract.plan import AlloyFacts, AlloyHalts
+from pourcall.contract.units import say_c, say_difference_c
+from pourcall.thermal_analysis.arrest_check import Verdict, check_arrest, expected_of, join_or
+from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Kind, Way
+from pourcall.thermal_analysis.melting import HELD_SHARE, NEAR_C, MeltingWatch, Slow, Stage
+
+USUAL_U_C = 6.0  # of a probe without a budget yet, k = 2
+HEATING_U_C = 12.0  # between lumps a probe half sees the pot; judged on simulated melts (k = 2)
+SHORT_C = 30.0  # a longer melting range gives nothing to read the probe by
+APART_C = 30.0  # a halt so far outside the sheet's range is no matter of probe, batch or undercooling
+# Nothing melts where it rises at so much of the rate before: so many times the share this alloy's own melting would
+# leave (its range over range and latent heat together), between these shares.
+FREE_TIMES, LEAST_FREE, MOST_FREE = 1.6, 0.3, 0.6
+EVEN = 0.75  # and it rises there nearly as fast as beyond the liquidus, where nothing is left to melt
+BEYOND_C = (5.0, 25.0)
+SHOWS = 1.5  # latent heat over specific heat, to the melting range: with less the alloy hardly slows while it melts
+PASSED_C = 15.0  # so much of the sheet's range must have been passed freely at the least
+FITS_C = 15.0  # another sheet must meet it so well to be named
+HEAT_SHARE = (0.4, 2.2)  # of a sheet's latent heat over specific heat: so far behind a halt of that alloy falls
+STALE_S = 12.0  # without a number for so long the trace is broken
+MOST_DUE = 64
+
+
+@dataclass(frozen=True, slots=True)
+class SeenArrest:
+    """An arrest that is over, for the record. temp_c as read."""
+
+    at_mono_s: float
+    temp_c: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """What the trace of one probe shows now. Texts carry temperature tokens; empty: nothing to say.
+
+    liquid True: its melting arrest is over and it reads above that; None: not to be told. reads_off_c: reading less
+    published at the last arrest, u_c its expanded uncertainty. seen: what ended since the last tick.
+    """
+
+    text: str = ""
+    melting: bool = False
+    freezing: bool = False
+    awaited: bool = False  # it came from below and has not been seen to melt yet
+    liquid: bool | None = None
+    reads_off_c: float | None = None
+    u_c: float | None = None
+    wrong_alloy: str = ""
+    seen: tuple[SeenArrest, ...] = ()
+
+    @property
+    def held_back(self) -> str:
+        """Why nothing may be poured yet, in words; empty: the arrests have nothing against it."""
+        if self.melting:
+            return "it still melts: an arrest goes on"
+        if self.freezing:
+            return "it freezes: an arrest goes on"
+        return "its melting arrest has not been seen yet: it may still be solid" if self.awaited else ""
+
+
+NOTHING = Findings()
+
+
+class ArrestDesk:
+    """One melt, one probe. `take` each followed sample while it is in the metal, `tick` once a second."""
+
+    __slots__ = (
+        "_due", "_ends_s", "_findings", "_first_s", "_last", "_last_s", "_n", "_off", "_others", "_own", "_said",
+        "_sum", "_told", "_u_c", "_wrong", "bin_s", "facts", "melting", "watch",
+    )  # fmt: skip
+
+    def __init__(
+        self, facts: AlloyFacts, sheath_s: float, sample_s: float, *, others: Sequence[AlloyHalts] = ()
+    ) -> None:
+        """sheath_s: time constant in metal; sample_s: between samples. others: sheets a wrong charge may be of."""
+        self.facts = facts
+        self.watch = ArrestWatch(sheath_s, sample_s)
+        self.melting = MeltingWatch(facts)
+        self.bin_s = self.watch.bin_s
+        self._own = expected_of(facts)
+        self._others = tuple(other for other in others if other.key != facts.key)
+        self._due: list[tuple[float, float]] = []
+        self._ends_s, self._first_s, self._last_s, self._sum, self._n = -1e18, 0.0, 0.0, 0.0, 0
+        self._last: tuple[float, float] | None = None  # level and slope
+        self._off: tuple[float, float] | None = None
+        self._told = self._wrong = ""
+        self._said: list[SeenArrest] = []
+        self._u_c = USUAL_U_C
+        self._findings = NOTHING
+
+    # -- the path of a reading ----------------------------------------------------------------------------------------
+
+    def take(self, mono_s: float, temp_c: float) -> None:
+        """One followed sample of a probe that is in the metal."""
+        if mono_s < self._ends_s:
+            self._sum += temp_c
+            self._n += 1
+            self._last_s = mono_s
+            return
+        self._close()
+        self._ends_s = mono_s + self.bin_s - 1e-6
+        self._first_s = self._last_s = mono_s
+        self._sum, self._n = temp_c, 1
+
+    def _close(self) -> None:
+        if self._n:
+            mean_c = self._sum / self._n
+            if isfinite(mean_c):
+                self._due.append((0.5 * (self._first_s + self._last_s), mean_c))
+        if len(self._due) >= MOST_DUE:
+            self._work()
+
+    def disturbed(self, mono_s: float) -> None:
+        """An addition, a skim, a lid, the power: what begins in the next minute has its own reason."""
+        self._work()
+        self.watch.disturbed(mono_s)
+        self.melting.disturbed(mono_s, self.watch.span_s)
+
+    def lost(self) -> None:
+        """The probe left the metal, or gives no number."""
+        if self._ends_s < -1e17:
+            return
+        self._close()
+        self._work()
+        self._ends_s, self._n, self._last = -1e18, 0, None
+        self.watch.clear()
+        self.melting.lost()
+
+    # -- once a second ------------------------------------------------------------------------------------------------
+
+    def tick(self, mono_s: float, probe_u_c: float | None = None) -> Findings:
+        """How it stands. probe_u_c: the probe's own budget (k = 2) by now; the last one known holds."""
+        if probe_u_c is not None and isfinite(probe_u_c):
+            self._u_c = probe_u_c
+        if mono_s - self._last_s > STALE_S + 4.0 * self.bin_s:
+            self.lost()
+        if self._due:
+            self._work()
+        elif not self._said and self._last is not None:
+            return self._findings
+        seen, self._said = tuple(self._said), []
+        melting = self.melting.melting
+        freezing = self._freezes()
+        found = Findings(
+            text=self._text(melting, freezing),
+            melting=melting,
+            freezing=freezing,
+            awaited=self.melting.awaited and self._last is not None and not melting,
+            liquid=self._liquid(melting),
+            reads_off_c=None if self._off is None else self._off[0],
+            u_c=None if self._off is None else self._off[1],
+            wrong_alloy=self._wrong,
+            seen=seen,
+        )
+        self._findings = found if not seen else replace(found, seen=())
+        return found
+
+    def _work(self) -> None:
+        watch, melting = self.watch, self.melting
+        for at_s, mean_c in self._due:
+            had = watch.line is not None
+            arrest = watch.add_mean(at_s, mean_c)
+            line = watch.line
+            if line is None:
+                if had:
+                    melting.lost()
+                    self._last = None
+                continue
+            self._last = (line[1], line[2])
+            was_over = melting.stage is Stage.OVER
+            slow = melting.add(line[0], line[1], line[2], watch.slope_noise)
+            if slow is not None and melting.stage is Stage.OVER and not was_over:
+                self._melted(slow)
+            if arrest is not None and arrest.way is Way.COOLING:
+                self._cooled(arrest)
+            if not self._wrong and (melting.ended or melting.slow is not None):
+                self._judge_alloy(line[1], line[2])
+        self._due.clear()
+
+    # -- what it means ------------------------------------------------------------------------------------------------
+
+    def _liquid(self, melting: bool) -> bool | None:
+        if melting:
+            return False
+        if self.melting.stage is not Stage.OVER or self._last is None or self._freezes():
+            return None
+        return True if self._last[0] >= self.melting.over_c - 1.0 else None
+
+    def _freezes(self) -> bool:
+        """It stands still after falling, where this alloy may freeze, and no longer than its heat can last."""
+        standing = self.watch.going_on
+        if standing is None or standing[0] is not Way.COOLING:
+            return False
+        _, at_c, since_s = standing
+        over = self.melting.stage is Stage.OVER
+        highest_c = min(self.melting.high_c, self.melting.over_c + 8.0) if over else self.melting.high_c
+        rate = self.watch.rate_before
+        longest_s = HELD_SHARE * self.melting.whole_k / max(abs(rate), 0.02)
+        return self.melting.low_c - self.melting.near_c <= at_c <= highest_c and since_s <= longest_s
+
+    def _text(self, melting: bool, freezing: bool) -> str:
+        if self._wrong:
+            return self._wrong
+        held = self.melting.slow
+        if melting and held is not None and held.steady_c:
+            facts = self.facts
+            if facts.liquidus_c - self.melting.solidus_c > SHORT_C:
+                return (
+                    f"It melts: a melting arrest goes on, up to {say_c(facts.liquidus_c)} by the sheet of {facts.name}"
+                )
+            return f"It melts: a melting arrest goes on near {say_c(round(held.steady_c))}"
+        if freezing and (standing := self.watch.going_on) is not None:
+            return f"It freezes: an arrest goes on near {say_c(round(standing[1]))}"
+        if not self._told and self._last is not None and self._unseen(self._last[0]):
+            self._told = (
+                f"No arrest seen between {say_c(self.facts.solidus_c)} and {say_c(self.facts.liquidus_c)}: the probe "
+                "may lag too much, it heats too fast, or this alloy shows little"
+            )
+        return self._told
+
+    def _unseen(self, level_c: float) -> bool:
+        """It rose past the whole melting range, and nothing held it back."""
+        melting = self.melting
+        if level_c < melting.high_c or melting.stage is not Stage.BEFORE or melting.behind_k > 0.0:
+            return False
+        return melting.slow is None and melting.passed(self.facts.solidus_c - 10.0, self.facts.liquidus_c, 0.0)
+
+    def _melted(self, slow: Slow) -> None:
+        """The melting arrest is over."""
+        facts, reads_c = self.facts, slow.steady_c
+        low_c, high_c = self.melting.solidus_c, facts.liquidus_c
+        if high_c - low_c > SHORT_C:
+            reads_c = slow.to_c
+            text = (
+                f"Melted: it rises freely again from {say_c(round(slow.to_c))} on; {facts.name} is liquid from "
+                + say_c(high_c)
+            )
+        else:
+            off_c = reads_c - 0.5 * (low_c + high_c)
+            u_c = hypot(HEATING_U_C, 0.5 * (high_c - low_c))
+            self._off = (off_c, u_c)
+            text = f"Melting arrest at {say_c(round(reads_c))}: "
+            if abs(off_c) <= hypot(u_c, self._u_c):
+                text += f"as the sheet of {facts.name} says"
+            else:
+                side = "high" if off_c > 0.0 else "low"
+                text += (
+                    f"the sheet of {facts.name} says {say_c(high_c)}; the probe may read "
+                    f"{say_difference_c(abs(off_c))} {side}, to {say_difference_c(u_c)}"
+                )
+                text += ", or it is another alloy" if abs(off_c) > self.melting.near_c else ""
+        self._tell(slow.until_s, reads_c, text)
+
+    def _cooled(self, arrest: Arrest) -> None:
+        """A halt or a knee on cooling: a measure of probe and alloy."""
+        check = check_arrest(
+            arrest, self._own, tuple(expected_of(other) for other in self._others), probe_u_c=self._u_c
+        )
+        if check.verdict in (Verdict.FITS, Verdict.PROBE):
+            if arrest.kind is Kind.PLATEAU and check.error_c is not None and check.u_c is not None:
+                self._off = (check.error_c, check.u_c)
+            self._tell(arrest.end_s, check.reads_c, check.text)
+
+    def _judge_alloy(self, level_c: float, slope: float) -> None:
+        """A halt on heating that is none of this alloy's, and nothing where its own should have been."""
+        facts, melting = self.facts, self.melting
+        solidus_c = melting.solidus_c
+        liquidus_c, apart_c = facts.liquidus_c, APART_C + max(0.0, self._u_c - NEAR_C)
+        beyond = melting.share(liquidus_c + BEYOND_C[0], liquidus_c + BEYOND_C[1])
+        if beyond is None or level_c < liquidus_c + BEYOND_C[1] or melting.whole_k < SHOWS * (liquidus_c - solidus_c):
+            return
+        going_on = () if melting.slow is None else (melting.slow,)
+        range_c = liquidus_c - solidus_c
+        own_share = range_c / (range_c + melting.whole_k)  # at which it should have risen there
+        free_enough = min(max(FREE_TIMES * own_share, LEAST_FREE), MOST_FREE)
+        for slow in (*melting.ended, *going_on):
+            if slow.disturbed or not slow.believed or slope < free_enough * slow.rate:
+                continue
+            if level_c < slow.halt_c + BEYOND_C[1]:
+                continue
+            since_s = -1e18
+            if slow.halt_c < liquidus_c - apart_c:
+                low_c, since_s = max(slow.halt_c + PASSED_C, solidus_c - 10.0), slow.halted_s
+            elif liquidus_c + max(facts.liquid_margin_c, apart_c) + 5.0 < slow.steady_c < facts.alloy_max_c:
+                low_c = solidus_c - PASSED_C - 1.0
+            else:
+                continue
+            wide = liquidus_c - low_c >= PASSED_C
+            if not wide or not melting.passed(low_c, liquidus_c, free_enough, since_s=since_s):
+                continue
+            below = melting.share(low_c, liquidus_c)
+            if below is None or below < EVEN * beyond:
+                continue
+            fitting = self._fitting(slow)
+            enough = HEAT_SHARE[0] * melting.whole_k <= slow.behind_k <= HEAT_SHARE[1] * melting.whole_k
+            if fitting or (enough and not self._others):
+                self._accuse(slow.until_s, slow.halt_c, "melted", fitting)
+                return
+
+    def _fitting(self, slow: Slow) -> tuple[str, ...]:
+        """Sheets whose halt it may be: where, how much heat it took, how flat it was."""
+        found = []
+        rise_c = max(0.0, slow.halt_c - slow.from_c)
+        for other in self._others:
+            solidus_c = min(other.solidus_c, other.eutectic_c or other.solidus_c)
+            whole_k, range_c = other.latent_k or self.melting.whole_k, other.liquidus_c - solidus_c
+            gap_c = abs(slow.halt_c - other.liquidus_c)
+            there = solidus_c - FITS_C <= slow.steady_c <= other.liquidus_c + FITS_C and gap_c <= 2.0 * FITS_C
+            heat = HEAT_SHARE[0] * whole_k <= slow.behind_k <= HEAT_SHARE[1] * whole_k
+            flat = rise_c / max(rise_c + slow.behind_k, 1.0) <= 1.5 * range_c / (range_c + whole_k) + 0.1
+            if there and heat and flat and whole_k >= SHOWS * range_c:
+                found.append((gap_c, other.name))
+        return tuple(name for _, name in sorted(found)[:3])
+
+    def _accuse(self, at_s: float, reads_c: float, how: str, names: tuple[str, ...]) -> None:
+        facts = self.facts
+        where = f"at {say_c(facts.liquidus_c)}"
+        if facts.liquidus_c - facts.solidus_c > 2.0:
+            where = f"between {say_c(facts.solidus_c)} and {say_c(facts.liquidus_c)}"
+        like = f", as {join_or(names)} would" if names else ""
+        self._wrong = (
+            f"It {how} near {say_c(round(reads_c))}{like}. "
+            f"{facts.name} should have done so {where}, and nothing held it back there."
+        )
+        self._said.append(SeenArrest(at_s, reads_c, self._wrong))
+
+    def _tell(self, at_s: float, reads_c: float, text: str) -> None:
+        self._told = text
+        self._said.append(SeenArrest(at_s, reads_c, text))

@@ -1,0 +1,1 @@
+"""From inspected pours to what to try next. Loaded by commands and workers only, never by the daemon."""

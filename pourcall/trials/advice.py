@@ -1,0 +1,105 @@
+"""What goes into a trial analysis and what comes out. Frozen structs, ready for JSON.
+
+Temperatures in degC at the mould lip; texts carry them as tokens (`pourcall.contract.units.in_unit`).
+"""
+
+import msgspec
+
+from pourcall.trials.defects import Sides
+
+
+class InspectedPour(msgspec.Struct, frozen=True, kw_only=True):
+    """A pour with a lip temperature and a result. u_c: standard uncertainty.
+
+    apart: of a borrowed pour: how many times as far its setup's thresholds may lie from this one's as those of a setup
+    exactly like it.
+    """
+
+    pour: str
+    lip_c: float
+    u_c: float
+    found: Sides
+    apart: float = 1.0
+    setup: str = ""
+
+
+class Bound(msgspec.Struct, frozen=True, kw_only=True):
+    """A limit of what may be advised, at the lip, and whose it is."""
+
+    limit_c: float
+    whose: str
+    why: str  # for people, temperatures as tokens
+
+
+class SetupData(msgspec.Struct, frozen=True, kw_only=True):
+    """All that is known of one mould setup. `bounds`: upper limits at the lip, lowest first."""
+
+    setup: str
+    alloy: str
+    alloy_name: str
+    family: str
+    window_min_c: float  # of the sheet, for this section and material
+    window_max_c: float
+    window_why: str
+    doubtful: bool  # the window is not from a source that was read
+    floor_c: float  # liquidus and margin
+    bounds: tuple[Bound, ...]
+    pours: tuple[InspectedPour, ...] = ()
+    borrowed: tuple[InspectedPour, ...] = ()  # temperatures moved by the difference of the windows
+    left_out: tuple[str, ...] = ()  # pours that say nothing, and why
+    changed: tuple[str, ...] = ()  # what else differs between the pours, with its values; empty: the temperature alone
+    invented: bool = False  # all of it is of a simulated furnace
+    thinnest_mm: float | None = None
+    material: str = ""
+    loss_c: float | None = None  # pot to lip
+    seen: tuple[str, ...] = ()  # keys of defects found on this setup, commonest first
+
+
+class CurvePoint(msgspec.Struct, frozen=True, kw_only=True):
+    """Probability of a sound casting at one lip temperature, with its 90 % credible band."""
+
+    temp_c: float
+    sound: float
+    low: float
+    high: float
+
+
+class Borrowed(msgspec.Struct, frozen=True, kw_only=True):
+    """Pours of a similar setup that count. apart_c: scale by which its window may lie off this one's."""
+
+    setup: str
+    pours: int
+    apart_c: float
+
+
+class Advice(msgspec.Struct, frozen=True, kw_only=True):
+    """What temperature next, and why. `words`: the same in sentences, temperatures as tokens."""
+
+    setup: str
+    alloy: str
+    pours: int
+    borrowed: tuple[Borrowed, ...]
+    level: float
+    accept: int
+    best_c: float | None  # None: nothing may be poured between floor and limits
+    best_sound: float | None
+    best_low: float | None
+    best_high: float | None
+    usable_min_c: float | None  # sound with `level` or more on average; None where nothing is
+    usable_max_c: float | None
+    next_c: float | None
+    next_tap_c: float | None  # the same in the pot, where the loss on the way is known
+    next_kind: str  # first, learn, best, hotter, colder, stop; change (gating first), none
+    bounded_by: str  # whose limit holds the advice back; empty: none does
+    gain_left: float  # how much more sound castings perfect knowledge would give
+    pours_more: int | None  # until that is not worth it; None: more than 12, or not asked for
+    not_temperature: bool
+    no_good_probability: float
+    both_at_once: tuple[str, ...]  # pours with cold and hot faults in one casting
+    allowed_min_c: float
+    allowed_max_c: float
+    curve: tuple[CurvePoint, ...]
+    findings: tuple[InspectedPour, ...]
+    changed: tuple[str, ...] = ()  # what else than the temperature differs between the pours
+    invented: bool = False  # the pours are of a simulated furnace
+    words: tuple[str, ...] = ()

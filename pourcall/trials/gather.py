@@ -1,0 +1,297 @@
+"""From the records to the data of one mould setup. Reads only; the newest plan of the setup gives its limits.
+
+Limits, loss, section and material are those frozen in the plan of the setup's latest melt; the window is the alloy
+sheet's for that section. Pours of other setups in the same alloy are borrowed: their temperatures are moved by the
+difference of the two windows, and they say the less the less their section and mould material are alike.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+import msgspec
+
+from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.plan import MeltPlan, MouldPlan
+from pourcall.contract.units import say_c, say_difference_c
+from pourcall.metal.alloys.sheet import AlloySheet, SheetLibrary
+from pourcall.metal.alloys.sheet_check import nearest
+from pourcall.metal.windows import pour_window
+from pourcall.records.entries.setups import setup_list
+from pourcall.records.read.simulated_melts import invented_melts
+from pourcall.records.read.store import Store
+from pourcall.records.read.views import SetupView
+from pourcall.trials.advice import Bound, InspectedPour, SetupData
+from pourcall.trials.defects import SOUND, sides
+from pourcall.trials.model import AIM_U_C
+from pourcall.trials.series import PouredInto, changed
+from pourcall.trials.similar import MOST_APART, known, likeness_of
+
+LEAST_U_C = 1.0  # standard uncertainty below which no lip temperature is believed
+FUME_ALARM = 2  # index of level 3
+
+_ROWS = (
+    "SELECT m.melt || '-' || w.number, coalesce(nullif(w.setup, ''), w.mould), coalesce(p.alloy, m.alloy),"
+    " w.lip_temp_c, w.lip_u_c, (SELECT group_concat(r.defect || ' ' || r.severity) FROM results r"
+    "  WHERE r.melt_id = w.melt_id AND r.pour_number = w.number AND (r.severity > 0 OR r.defect = 'sound')"
+    "  AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)), w.melt_id, m.melt,"
+    " w.at_utc_s, w.batch, o.thinnest_mm, coalesce(o.material, '')"
+    " FROM pours_now w JOIN melts m ON m.id = w.melt_id"
+    " LEFT JOIN melt_plans p ON p.melt_id = m.id AND p.version = (SELECT max(version) FROM melt_plans x"
+    "   WHERE x.melt_id = m.id AND x.at_utc_s <= w.at_utc_s)"
+    " LEFT JOIN planned_moulds o ON o.plan_id = p.id AND o.position = (SELECT min(position) FROM planned_moulds y"
+    "   WHERE y.plan_id = p.id AND y.name = w.mould) ORDER BY w.at_utc_s, w.id"
+)
+
+
+class _Row(msgspec.Struct, frozen=True):
+    pour: str
+    setup: str
+    alloy: str
+    lip_c: float | None
+    u_c: float | None  # expanded
+    results: tuple[tuple[str, int], ...]
+    melt_id: int
+    melt: str
+    utc_s: float
+    batch: str
+    thinnest_mm: float | None
+    material: str
+
+
+class _Plan(msgspec.Struct, frozen=True):
+    """The newest plan of a setup and its mould in it."""
+
+    plan: MeltPlan
+    mould: MouldPlan
+
+
+def setup_data(
+    store: Store,
+    setup: str,
+    sheets: SheetLibrary,
+    *,
+    alloy: str = "",
+    thinnest_mm: float | None = None,
+    material: str = "",
+) -> SetupData:
+    """All that is known of a setup. alloy, thinnest_mm and material override what its newest plan says.
+
+    Raises NotFound for a setup nobody poured or planned (unless `alloy` is given), naming the nearest; BadInput where
+    it was poured in several alloys and none is named; NotFound and BadSheet for the alloy's sheet.
+    """
+    with store.reading() as conn:
+        rows = [_row(r) for r in conn.execute(_ROWS).fetchall()]
+        plans = _newest_plans(conn.execute("SELECT plan FROM melt_plans ORDER BY at_utc_s, id").fetchall())
+        described = {one.name: one for one in setup_list(conn)}
+        never = invented_melts(conn)
+    rows, unreal = _real(rows, never)
+    names = dict.fromkeys([row.setup for row in rows] + [name for name, _ in plans] + list(described))
+    name = _named(setup, list(names), known_alloy=bool(alloy))
+    sheet = sheets.get(alloy) if alloy else _sheet_of(name, rows, plans, sheets)
+    planned = plans.get((name, sheet.key))
+    mould = planned.mould if planned is not None else None
+    now = known(described.get(name), mould)
+    thinnest = thinnest_mm if thinnest_mm is not None else now.thinnest_mm
+    made_of = material or now.material or "green_sand"
+    window = pour_window(sheet, thinnest_mm=thinnest, material=made_of)
+    own = [row for row in rows if row.setup == name and row.alloy == sheet.key]
+    pours, left_out = _inspected(own)
+    other_alloy = [row.pour for row in rows if row.setup == name and row.alloy != sheet.key]
+    if other_alloy:
+        left_out += (f"in another alloy: {', '.join(other_alloy)}",)
+    if unreal and any(row.setup == name for row in unreal):
+        left_out += (f"invented: {', '.join(row.pour for row in unreal if row.setup == name)}",)
+    counted = {pour.pour for pour in pours}
+    with store.reading() as conn:
+        differs = changed(
+            conn,
+            [
+                PouredInto(row.melt_id, row.utc_s, row.setup, row.batch, row.thinnest_mm, row.material)
+                for row in own
+                if row.pour in counted
+            ],
+        )
+    return SetupData(
+        setup=name,
+        alloy=sheet.key,
+        alloy_name=sheet.name,
+        family=sheet.family,
+        window_min_c=window.min_c,
+        window_max_c=window.max_c,
+        window_why=_window_words(sheet, thinnest, made_of, window.min_c, window.max_c),
+        doubtful=sheet.pour_min.mark != "sourced",
+        floor_c=sheet.liquidus.value + sheet.margin_c,
+        bounds=_bounds(sheet, planned),
+        pours=pours,
+        borrowed=_borrowed(name, sheet, thinnest, made_of, 0.5 * (window.min_c + window.max_c), rows, plans, described),
+        left_out=left_out,
+        changed=differs,
+        invented=any(row.melt in never for row in own),
+        thinnest_mm=thinnest,
+        material=made_of,
+        loss_c=mould.loss_c if mould is not None else None,
+        seen=tuple(
+            key
+            for key, _ in Counter(
+                defect for row in own for defect, severity in row.results if severity > 0 and defect != SOUND
+            ).most_common()
+        ),
+    )
+
+
+def _real(rows: Sequence[_Row], never: frozenset[str]) -> tuple[list[_Row], list[_Row]]:
+    """Rows that count, and invented ones that do not: those count only where nothing real is on record."""
+    real = [row for row in rows if row.melt not in never]
+    return (real, [row for row in rows if row.melt in never]) if real else (list(rows), [])
+
+
+def _row(r: tuple[Any, ...]) -> _Row:
+    return _Row(
+        pour=r[0], setup=r[1], alloy=r[2], lip_c=r[3], u_c=r[4], results=_results(r[5]), melt_id=r[6], melt=r[7],
+        utc_s=r[8], batch=r[9], thinnest_mm=r[10], material=r[11],
+    )  # fmt: skip
+
+
+def _results(text: str | None) -> tuple[tuple[str, int], ...]:
+    if not text:
+        return ()
+    return tuple((defect, int(severity)) for defect, _, severity in (part.rpartition(" ") for part in text.split(",")))
+
+
+def _newest_plans(rows: Sequence[tuple[str]]) -> dict[tuple[str, str], _Plan]:
+    """By setup (or mould name where it has none) and alloy; later ones win."""
+    found: dict[tuple[str, str], _Plan] = {}
+    for (text,) in rows:
+        try:
+            plan = msgspec.json.decode(text, type=MeltPlan)
+        except msgspec.DecodeError:
+            continue  # written by another version: the pours still count
+        for mould in plan.moulds:
+            found[mould.setup or mould.name, plan.alloy.key] = _Plan(plan, mould)
+    return found
+
+
+def _named(setup: str, names: Sequence[str], *, known_alloy: bool) -> str:
+    """The setup as it is written in the records."""
+    for name in names:
+        if name == setup:
+            return name
+    for name in names:
+        if name.casefold().replace("_", " ") == setup.casefold().replace("_", " "):
+            return name
+    if known_alloy:
+        return setup
+    listed = ", ".join(dict.fromkeys(names)) or "none yet"
+    raise NotFound(
+        f"no mould setup {setup!r} was planned or poured{nearest(setup, names)}",
+        remedy=f"Setups on record: {listed}. For a new one give --alloy, and --mm and --material where you know them",
+    )
+
+
+def _sheet_of(name: str, rows: Sequence[_Row], plans: dict[tuple[str, str], _Plan], sheets: SheetLibrary) -> AlloySheet:
+    alloys = dict.fromkeys(
+        [row.alloy for row in reversed(rows) if row.setup == name and row.alloy]
+        + [alloy for setup, alloy in plans if setup == name]
+    )
+    if len(alloys) > 1:
+        raise BadInput(
+            f"setup {name!r} was poured in {', '.join(alloys)}", remedy="Say which with --alloy; they are not mixed"
+        )
+    if not alloys:
+        raise NotFound(f"no alloy is on record for setup {name!r}", remedy="Say which with --alloy")
+    return sheets.get(next(iter(alloys)))
+
+
+def _window_words(sheet: AlloySheet, thinnest_mm: float | None, material: str, min_c: float, max_c: float) -> str:
+    section = f", {thinnest_mm:g} mm" if thinnest_mm is not None else ""
+    return (
+        f"window of the {sheet.name} sheet{section} in {material.replace('_', ' ')}, {say_c(min_c)} to {say_c(max_c)} "
+        f"({sheet.pour_min.mark})"
+    )
+
+
+def _bounds(sheet: AlloySheet, planned: _Plan | None) -> tuple[Bound, ...]:
+    """Upper limits at the lip: the alloy's highest pour, the pot's limits and the fume's alarm less the loss."""
+    found = [
+        Bound(
+            limit_c=sheet.pour_max.value,
+            whose="alloy",
+            why=f"the highest pouring temperature in the sheet of {sheet.name}",
+        )
+    ]
+    if planned is None:
+        found.append(Bound(limit_c=sheet.highest_in_pot_c, whose="pot", why=f"the limit of {sheet.name} in the pot"))
+        return tuple(sorted(found, key=lambda bound: bound.limit_c))
+    loss_c = planned.mould.loss_c
+    less = f"less {say_difference_c(loss_c)} on the way"
+    for limit in planned.plan.limits:
+        found.append(
+            Bound(
+                limit_c=limit.limit_c - loss_c,
+                whose="pot",
+                why=f"the {limit.whose} limit of {say_c(limit.limit_c)} in the pot {less}",
+            )
+        )
+    fume = planned.plan.fume
+    begins_c = fume.disturbed_c[FUME_ALARM] if fume is not None else None
+    if fume is not None and begins_c is not None and not fume.flares:  # for brass the level asks for open air instead
+        found.append(
+            Bound(
+                limit_c=begins_c - loss_c,
+                whose="fume",
+                why=f"the zinc fume alarm while skimming or pouring, from {say_c(begins_c)} in the pot, {less},",
+            )
+        )
+    return tuple(sorted(found, key=lambda bound: bound.limit_c))
+
+
+def _inspected(rows: Sequence[_Row]) -> tuple[tuple[InspectedPour, ...], tuple[str, ...]]:
+    """Pours that say something, and sentences on those that do not."""
+    pours: list[InspectedPour] = []
+    waiting: list[str] = []
+    unmeasured: list[str] = []
+    for row in rows:
+        if not row.results:
+            waiting.append(row.pour)
+        elif row.lip_c is None:
+            unmeasured.append(row.pour)
+        else:
+            pours.append(_pour(row))
+    said = []
+    if waiting:
+        said.append(f"awaiting inspection: {', '.join(waiting)}")
+    if unmeasured:
+        said.append(f"no temperature at the lip: {', '.join(unmeasured)}")
+    return tuple(pours), tuple(said)
+
+
+def _pour(row: _Row, *, shift_c: float = 0.0, apart: float = 1.0) -> InspectedPour:
+    assert row.lip_c is not None
+    return InspectedPour(
+        pour=row.pour,
+        lip_c=row.lip_c + shift_c,
+        u_c=max(LEAST_U_C, 0.5 * row.u_c) if row.u_c is not None else 2.0 * AIM_U_C,
+        found=sides(row.results),
+        apart=apart,
+        setup=row.setup,
+    )
+
+
+def _borrowed(
+    name: str, sheet: AlloySheet, thinnest_mm: float | None, material: str, middle_c: float, rows: Sequence[_Row],
+    plans: dict[tuple[str, str], _Plan], described: dict[str, SetupView],
+) -> tuple[InspectedPour, ...]:  # fmt: skip
+    found: list[InspectedPour] = []
+    likeness: dict[str, tuple[float, float]] = {}  # setup -> how far apart, shift
+    for row in rows:
+        if row.setup == name or row.alloy != sheet.key or not row.results or row.lip_c is None:
+            continue
+        if row.setup not in likeness:
+            planned = plans.get((row.setup, sheet.key))
+            other = known(described.get(row.setup), None if planned is None else planned.mould)
+            likeness[row.setup] = likeness_of(sheet, thinnest_mm, material, middle_c, other)
+        apart, shift_c = likeness[row.setup]
+        if apart <= MOST_APART:
+            found.append(_pour(row, shift_c=shift_c, apart=apart))
+    return tuple(found)

@@ -1,0 +1,94 @@
+"""Where to pour next, and how many pours more. A fit and its curve in, a place on the curve out.
+
+The best until a casting is sound, with faults of one kind alone the trade's smallest step away from them; from then on
+where most is learned for little risk. Temperatures in degC at the mould lip.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pourcall.trials import grid
+from pourcall.trials.advice import SetupData
+from pourcall.trials.defects import STRONG
+from pourcall.trials.grid import Array, Fit, Mask
+
+GOOD_ENOUGH = 0.02  # more pours are not worth it once they could raise the share of sound castings by less
+# Most that a pour to learn from may be less likely sound than the best: half of what all there is to learn would bring.
+# Tried on simulated shops: more learns the mould better and loses more castings meanwhile, nothing learns it worse.
+SACRIFICE, SACRIFICE_OF_GAIN = 0.05, 0.5
+MOST_MORE = 12
+NEAR_C = 2.0  # closer than this to the best is the best
+# By family: scale of a threshold (degC from 50 to 73 % of faults); how far it may lie from the sheet's (one standard
+# deviation: the smallest step by which a caster corrects); largest step beyond what was poured. Steps: 15-30 zinc,
+# 20-40 aluminium, 25-50 copper alloys. Judgement, to be tuned by the caster's records.
+FAMILY = {"zinc": (7.0, 15.0, 30.0), "aluminium": (9.0, 20.0, 40.0), "copper": (11.0, 25.0, 50.0)}
+
+
+def next_pour(
+    data: SetupData, found: Fit, free: tuple[Array, Array], aimed: Array, temps_c: Array, allowed: Mask,
+    gain: float,
+) -> tuple[int, str]:  # fmt: skip
+    """Where to pour next: the best until a casting is sound, then where most is learned for little risk."""
+    reachable = allowed & _within_a_step(data, temps_c)
+    if not reachable.any():
+        reachable = allowed
+    spots = np.flatnonzero(reachable)
+    nearest = int(spots[np.argmax(aimed[spots])])
+    if not data.pours:
+        return nearest, "first"
+    if not any(pour.found.cold == pour.found.hot == pour.found.unsided == 0 for pour in data.pours):
+        return _one_step(data, temps_c, spots, nearest)
+    if gain < GOOD_ENOUGH:
+        return nearest, "stop"
+    bits = grid.information(free, found.joint)
+    worth = spots[aimed[spots] >= aimed[nearest] - _sacrifice(gain)]
+    chosen = int(worth[np.argmax(bits[worth])])
+    return chosen, "best" if abs(temps_c[chosen] - temps_c[nearest]) < NEAR_C else "learn"
+
+
+def _sacrifice(gain: float) -> float:
+    return min(SACRIFICE, SACRIFICE_OF_GAIN * gain)
+
+
+def _one_step(data: SetupData, temps_c: Array, spots: NDArray[np.intp], nearest: int) -> tuple[int, str]:
+    """Nothing sound yet: the best, but with faults of one kind only the trade's smallest step away from them at least.
+
+    Never further than that step outside the sheet's window: a fault beyond it has another cause.
+    """
+    step_c = FAMILY.get(data.family, FAMILY["zinc"])[1]
+    cold = [pour.lip_c for pour in data.pours if pour.found.cold and pour.found.cold_strength >= STRONG]
+    hot = [pour.lip_c for pour in data.pours if pour.found.hot and pour.found.hot_strength >= STRONG]
+    if cold and not any(pour.found.hot for pour in data.pours):
+        aim_c = min(max(cold), data.window_max_c) + step_c
+        if temps_c[nearest] < aim_c:
+            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), "hotter"
+    if hot and not any(pour.found.cold for pour in data.pours):
+        aim_c = max(min(hot), data.window_min_c) - step_c
+        if temps_c[nearest] > aim_c:
+            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), "colder"
+    return nearest, "best"
+
+
+def _within_a_step(data: SetupData, temps_c: Array) -> Mask:
+    """No further beyond what was poured than one largest step of the family."""
+    if not data.pours:
+        return np.asarray(np.ones_like(temps_c, dtype=bool))
+    step_c = FAMILY.get(data.family, FAMILY["zinc"])[2]
+    poured = [pour.lip_c for pour in data.pours]
+    return np.asarray((temps_c >= min(poured) - step_c) & (temps_c <= max(poured) + step_c))
+
+
+def pours_more(
+    found: Fit, free: tuple[Array, Array], mean: Array, allowed: Mask, reached: Array, gain: float
+) -> int | None:
+    """How many more pours, each coming out as forecast, until nothing worth it is left to learn."""
+    inside = np.flatnonzero(allowed)
+    for count in range(1, MOST_MORE + 1):
+        bits = grid.information(free, found.joint)
+        worth = inside[mean[inside] >= mean[inside].max() - _sacrifice(gain)]
+        found = grid.foreseen(found, free, int(worth[np.argmax(bits[worth])]))
+        mean = grid.mean_sound(free, found.joint)
+        gain = grid.gain_left(reached, found.joint, mean[inside])
+        if gain < GOOD_ENOUGH:
+            return count
+    return None

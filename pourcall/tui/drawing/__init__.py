@@ -1,0 +1,1 @@
+"""How it is drawn: letters, scale, picture of past and future, widgets."""

@@ -1,0 +1,134 @@
+"""Lines of text with a role for each piece. Colour comes last: every line must say all it says without any.
+
+A role is a meaning, not a colour; `style_of` is the only place where one becomes the other. Meanings after
+IEC 60073 and NAMUR NE 107; because those two give yellow and blue two meanings each, the word is always printed.
+"""
+
+from collections.abc import Iterable
+from enum import StrEnum
+
+import msgspec
+
+
+class Role(StrEnum):
+    """What a piece of text means."""
+
+    PLAIN = "plain"
+    DIM = "dim"
+    STRONG = "strong"
+    OK = "ok"
+    DO = "do"  # someone must do something now
+    CHECK = "check"  # function check, substitute in use
+    OFFSPEC = "offspec"  # out of specification
+    MAINT = "maint"  # maintenance required
+    WARN = "warn"  # abnormal, act soon
+    DANGER = "danger"  # act at once, or failure
+    TRIP = "trip"  # power was cut, or must be now
+    LOST = "lost"  # the daemon is gone: as loud as a trip, on a ground of its own
+    KEY = "key"
+    BAND = "band"  # foreseen, not measured
+
+
+_STYLES = {
+    Role.PLAIN: "#d4dadd",
+    Role.DIM: "#8b979d",
+    Role.STRONG: "bold #ffffff",
+    Role.OK: "bold #7cc48a",
+    Role.DO: "bold #ffffff on #1f5f99",
+    Role.CHECK: "bold #eb9d55",
+    Role.OFFSPEC: "bold #e3c554",
+    Role.MAINT: "bold #7db4e0",
+    Role.WARN: "bold #e3c554",
+    Role.DANGER: "bold #ff7b72",
+    Role.TRIP: "bold reverse #ff7b72",
+    Role.LOST: "bold #ffffff on #8f2a26",
+    Role.KEY: "bold reverse #aab5ba",
+    Role.BAND: "#5d88a8",
+}
+
+
+def style_of(role: Role) -> str:
+    """The style a terminal draws a role in; bold and reverse carry over where there is no colour."""
+    return _STYLES[role]
+
+
+class Span(msgspec.Struct, frozen=True):
+    """A piece of text with one role."""
+
+    text: str
+    role: Role = Role.PLAIN
+
+
+Line = tuple[Span, ...]
+
+
+def line(*pieces: str | Span) -> Line:
+    """A line of pieces; bare text is plain, empty text is left out."""
+    spans = (Span(piece) if isinstance(piece, str) else piece for piece in pieces)
+    return tuple(span for span in spans if span.text)
+
+
+def plain(spans: Iterable[Span]) -> str:
+    """The text of a line without its roles."""
+    return "".join(span.text for span in spans)
+
+
+def width_of(spans: Iterable[Span]) -> int:
+    """Cells a line takes; our texts hold single-width characters only."""
+    return sum(len(span.text) for span in spans)
+
+
+def joined(lines: Iterable[Line], gap: str = "  ") -> Line:
+    """Lines one after the other, `gap` between them; empty ones are left out."""
+    out: list[Span] = []
+    for spans in lines:
+        if not spans:
+            continue
+        if out:
+            out.append(Span(gap))
+        out.extend(spans)
+    return tuple(out)
+
+
+def fit(spans: Line, width: int) -> Line:
+    """The line cut to `width` cells, with an ellipsis where something is missing."""
+    if width_of(spans) <= width:
+        return spans
+    out: list[Span] = []
+    left = max(width - 1, 0)
+    for span in spans:
+        piece = span.text[:left]
+        if piece:
+            out.append(Span(piece, span.role))
+        left -= len(piece)
+        if left <= 0:
+            break
+    if width > 0:
+        out.append(Span("…", out[-1].role if out else Role.PLAIN))
+    return tuple(out)
+
+
+def spread(left: Line, right: Line, width: int) -> Line:
+    """`left` at the left edge and `right` at the right one; `left` gives way when both do not fit."""
+    room = width - width_of(right) - 1
+    left = fit(left, max(room, 0))
+    pad = width - width_of(left) - width_of(right)
+    return fit((*left, Span(" " * max(pad, 0)), *right) if right else left, width)
+
+
+def wrap(text: str, width: int, role: Role = Role.PLAIN, *, most: int) -> tuple[Line, ...]:
+    """Words over at most `most` lines of `width` cells; the last one ends in an ellipsis where text is missing."""
+    rows: list[str] = []
+    row = ""
+    for word in text.split():
+        longer = f"{row} {word}" if row else word
+        if row and len(longer) > width:
+            rows.append(row)
+            row = word
+        else:
+            row = longer
+    if row:
+        rows.append(row)
+    if len(rows) > most:
+        rows = [*rows[: most - 1], " ".join(rows[most - 1 :])]
+    return tuple(fit((Span(row, role),), width) for row in rows)

@@ -1,0 +1,1 @@
+"""What keys do. Pure machines: key, snapshot and time in, actions out."""

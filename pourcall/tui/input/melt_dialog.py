@@ -1,0 +1,137 @@
+"""Starting a melt from the dashboard. Three lines are typed: alloy, charge, moulds; Enter starts, Esc leaves."""
+
+import re
+from typing import ClassVar
+
+from textual.actions import SkipAction
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Input
+
+from pourcall.contract.api import MouldRequest, StartRequest
+from pourcall.contract.errors import BadInput
+from pourcall.contract.units import Unit, parse_temperature_c
+from pourcall.tui.drawing.spans import Role, Span, line
+from pourcall.tui.drawing.widgets import Lines
+
+_COUNT = re.compile(r"(\d{1,2})\s*x\s+(.+)")
+_MASS = re.compile(r"(\d+(?:\.\d+)?)\s*kg")
+_THICK = re.compile(r"(\d+(?:\.\d+)?)\s*mm")
+_WINDOW = re.compile(r"(\d+(?:\.\d+)?)\s*-\s*(\d+(?:\.\d+)?)\s*([°A-Za-z]*)")
+_FIELDS = ("alloy", "charge", "moulds")
+_LARGEST_KG, _MOST_MOULDS = 1000.0, 60
+
+
+def parse_charge_kg(text: str) -> float:
+    """`1.8`, `1.8 kg`; empty: 0, not known. Raises BadInput."""
+    cleaned = text.strip().removesuffix("kg").strip().replace(",", ".")
+    if not cleaned:
+        return 0.0
+    if not re.fullmatch(r"\d+(?:\.\d+)?", cleaned) or not 0.0 < float(cleaned) <= _LARGEST_KG:
+        raise BadInput(f"{text.strip()!r} is no charge", where="charge", remedy="Write kilograms, such as 1.8")
+    return float(cleaned)
+
+
+def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
+    """`3x cleat 0.4kg 6mm, fairlead 505-540C`: moulds in order, parted by commas. Raises BadInput.
+
+    What is not given (mass, thinnest section, window at the lip) the daemon takes from the alloy sheet.
+    """
+    moulds: list[MouldRequest] = []
+    for part in (piece.strip() for piece in text.split(",")):
+        if not part:
+            continue
+        counted = _COUNT.fullmatch(part)
+        count, body = (int(counted.group(1)), counted.group(2)) if counted else (1, part)
+        mass_kg, thinnest_mm, window = 0.0, None, None
+        words: list[str] = []
+        for word in body.split():
+            if found := _MASS.fullmatch(word):
+                mass_kg = float(found.group(1))
+            elif found := _THICK.fullmatch(word):
+                thinnest_mm = float(found.group(1))
+            elif found := _WINDOW.fullmatch(word):
+                low, high, mark = found.groups()
+                window = tuple(parse_temperature_c(f"{value}{mark}", unit, where=part) for value in (low, high))
+                if window[0] >= window[1]:
+                    raise BadInput(f"{word!r} is no window", where=part, remedy="Write the lower figure first")
+            else:
+                words.append(word)
+        name = " ".join(words)
+        if not name:
+            raise BadInput(f"{part!r} has no name", where="moulds", remedy="Write a name first, such as: cleat 0.4kg")
+        if count < 1 or len(moulds) + count > _MOST_MOULDS:
+            raise BadInput(f"{count} moulds of {name}", where="moulds", remedy=f"From 1 to {_MOST_MOULDS} in a melt")
+        for number in range(1, count + 1):
+            moulds.append(
+                MouldRequest(
+                    name=f"{name} {number}" if count > 1 else name, setup=name, mass_kg=mass_kg,
+                    thinnest_mm=thinnest_mm, lip_min_c=window[0] if window else None,
+                    lip_max_c=window[1] if window else None,
+                )
+            )  # fmt: skip
+    return tuple(moulds)
+
+
+class StartMelt(ModalScreen[StartRequest | None]):
+    """Asks for alloy, charge and moulds. Dismisses with the request, or None."""
+
+    # Enter is taken before the field sees it: the focus moves at once, and what is typed ahead lands where it is meant.
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "leave", show=False),
+        Binding("enter", "next", "next", show=False, priority=True),
+    ]
+
+    def __init__(self, furnace: str, unit: Unit) -> None:
+        super().__init__()
+        self._furnace, self._unit = furnace, unit
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="melt-box"):
+            yield Lines(id="melt-title")
+            yield Input(placeholder="alloy, such as za27", id="alloy", compact=False)
+            yield Input(placeholder="charge in kg, such as 1.8", id="charge")
+            yield Input(placeholder="moulds in order, such as: 3x cleat 0.4kg 6mm, fairlead 0.3kg", id="moulds")
+            yield Lines(id="melt-said")
+
+    def on_mount(self) -> None:
+        """Say what is asked, and how to leave."""
+        self.query_one("#melt-title", Lines).show((line(Span(f"New melt in {self._furnace}", Role.STRONG)),))
+        self.say("Enter: next field, in the last one: start.  Esc: leave", Role.DIM)
+        self.query_one("#alloy", Input).focus()
+
+    def say(self, text: str, role: Role) -> None:
+        """One line under the fields."""
+        self.query_one("#melt-said", Lines).show((line(Span(text, role)),))
+
+    def action_leave(self) -> None:
+        """Nothing is started."""
+        self.dismiss(None)
+
+    def action_next(self) -> None:
+        """Enter goes on to the next field; in the last one the field itself takes it, after all that was typed."""
+        here = _FIELDS.index((self.focused.id if self.focused is not None else None) or "alloy")
+        if here == len(_FIELDS) - 1:
+            raise SkipAction
+        self.set_focus(self.query_one(f"#{_FIELDS[here + 1]}", Input))
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Enter in the last field starts the melt, once the other fields have taken what was typed ahead."""
+        event.stop()
+        self.call_after_refresh(self._start)
+
+    def _start(self) -> None:
+        values = {name: self.query_one(f"#{name}", Input).value.strip() for name in _FIELDS}
+        try:
+            if not values["alloy"]:
+                raise BadInput("no alloy named", where="alloy", remedy="See: pourcall alloy list")
+            request = StartRequest(
+                alloy=values["alloy"], charge_kg=parse_charge_kg(values["charge"]),
+                moulds=parse_moulds(values["moulds"], self._unit), who="dashboard",
+            )  # fmt: skip
+        except BadInput as err:
+            self.say(f"! {err}", Role.WARN)
+            return
+        self.dismiss(request)

@@ -1,0 +1,1 @@
+"""What the screen says, region by region, as text with roles. Pure."""

@@ -1,0 +1,111 @@
+"""What the screen says. Snapshot, link, unit and size in; a frozen description of every region out.
+
+Pure: no terminal, no clock, no widget. All wording and layout is decided here and tested without a screen.
+Order of cues: place on the screen, word, shape; colour only repeats what those have said.
+"""
+
+import msgspec
+
+from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.tui.screen.alarm_lines import alarm_lines
+from pourcall.tui.screen.band import band_of
+from pourcall.tui.client import LinkState
+from pourcall.tui.screen.info import info_lines
+from pourcall.tui.screen.key_line import fitting_keys, key_lines
+from pourcall.tui.screen.panels import fact_lines, how_line, main_figure
+from pourcall.tui.drawing.scale import pointers, scale_rows
+from pourcall.tui.screen.scene import Scene, Sizes, dashed, in_readers_unit, sizes_for
+from pourcall.tui.drawing.spans import Line, Role, Span, fit, joined, line, spread, width_of
+from pourcall.tui.screen.words import duration
+
+DISCLAIMER = "This program controls and records; it does not protect."
+
+
+class Screen(msgspec.Struct, frozen=True, kw_only=True):
+    """The description of the screen, region by region."""
+
+    sizes: Sizes
+    header: Line
+    band: tuple[Line, ...]
+    band_role: Role
+    figure: tuple[Line, ...]
+    facts: tuple[Line, ...]
+    how: Line
+    scale: tuple[Line, ...]
+    info: tuple[Line, ...]
+    alarms: tuple[Line, ...]
+    message: Line
+    keys: tuple[Line, ...]
+
+
+def screen_of(scene: Scene, *, scale_height: int) -> Screen:
+    """The whole screen; `scale_height` is the room the upright scale has been given, in rows."""
+    scene = in_readers_unit(scene)
+    look, sizes = scene.look, sizes_for(scene.look)
+    snapshot = scene.snapshot
+    if snapshot is not None and scene.link.state is not LinkState.LIVE:
+        snapshot = dashed(snapshot, scene.link.silent_s)
+    keys = key_lines(fitting_keys(scene.keys, look.width, sizes.key_rows), look.width)
+    if scene.prompt_keys:
+        asked = key_lines(scene.prompt_keys, look.width)
+        keys = asked + ((),) * (len(keys) - len(asked))  # as high as before, so that nothing jumps
+    band, band_role = band_of(scene, snapshot, sizes)
+    if snapshot is None:
+        return Screen(
+            sizes=sizes, header=_header_alone(scene), band=band, band_role=band_role, figure=(), facts=(),
+            how=line(Span(" " + DISCLAIMER, Role.DIM)), scale=(), info=(), alarms=(), message=scene.message, keys=keys,
+        )  # fmt: skip
+    return Screen(
+        sizes=sizes,
+        header=_header(snapshot, scene),
+        band=band,
+        band_role=band_role,
+        figure=main_figure(snapshot, look, sizes),
+        facts=tuple(fit(row, sizes.facts_width) for row in fact_lines(snapshot, look)),
+        how=fit(line(" ", *how_line(snapshot, look)), look.width - sizes.scale_width),
+        scale=scale_rows(
+            snapshot.plan, snapshot.window, pointers(snapshot), look.unit, sizes.scale_width, scale_height
+        ),
+        info=tuple(fit(line(" ", *row), look.width) for row in info_lines(snapshot, look, sizes)),
+        alarms=alarm_lines(snapshot, scene.others, look, sizes.alarm_rows, known=scene.link.state is LinkState.LIVE),
+        message=fit(line(" ", *scene.message), look.width) if scene.message else (),
+        keys=keys,
+    )
+
+
+def _header_alone(scene: Scene) -> Line:
+    return spread(line(Span(" pourcall", Role.STRONG)), line(Span(f"{scene.sound} ", Role.DIM)), scene.look.width)
+
+
+def _header(snapshot: FurnaceSnapshot, scene: Scene) -> Line:
+    """Furnace and melt at the left; at the right what must never be missed, then links and sound.
+
+    Where both do not fit, what is good to know gives way to what must be known.
+    """
+    must = []
+    if snapshot.simulated:
+        must.append(line(Span(" SIMULATED ", Role.KEY)))
+    if snapshot.store_problem:
+        must.append(line(Span(f"!! NOT RECORDED: {snapshot.store_problem}", Role.DANGER)))
+    down = [f"{board} {how}" for board, how in snapshot.boards.items() if how != "up"]
+    good: list[tuple[int, Line]] = []
+    if scene.link.state is not LinkState.LIVE:
+        must.append(line(Span("!! daemon lost", Role.DANGER)))
+    elif down:
+        must.append(line(Span(f"!! board {', '.join(down)}", Role.DANGER)))
+    elif snapshot.boards:
+        good.append((1, line(Span("boards up", Role.DIM))))
+    good.append((4, line(Span(f"{scene.sound} ", Role.DIM))))
+    left = [(9, line(Span(f" {snapshot.furnace}", Role.STRONG)))]
+    if snapshot.melt:
+        left.append((5, line(Span(snapshot.melt))))
+    if snapshot.plan is not None:
+        left.append((3, line(Span(f"{snapshot.plan.alloy.name} {snapshot.plan.charge_kg:g} kg"))))
+    if snapshot.melt_began_mono_s is not None:
+        left.append((2, line(Span(duration(snapshot.mono_s - snapshot.melt_began_mono_s), Role.DIM))))
+    for least in range(10):
+        kept_left = joined([piece for rank, piece in left if rank >= least])
+        kept_right = joined([*must, *(piece for rank, piece in good if rank >= least)])
+        if width_of(kept_left) + width_of(kept_right) + 1 <= scene.look.width:
+            break
+    return spread(kept_left, kept_right, scene.look.width)

@@ -1,0 +1,1 @@
+"""What must be heard, and how it is played."""

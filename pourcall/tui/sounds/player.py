@@ -1,0 +1,128 @@
+"""Playing a WAV without waiting for it. aplay, paplay or afplay as a process, winsound, the terminal bell last.
+
+A player that is there but fails (no sound card) is found out by its exit code, and the next one is taken: what is in
+use is always said on the screen.
+"""
+
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Literal
+
+from pourcall.tui.sounds.cues import Code, Cue, wav_of
+
+PlayerName = Literal["auto", "bell", "off"]
+_COMMANDS: tuple[tuple[str, tuple[str, ...]], ...] = (("aplay", ("-q",)), ("paplay", ()), ("afplay", ()))
+
+
+class Player:
+    """Plays cues. `bell` rings the terminal; `path` is where to look for players (PATH when None).
+
+    Use as a context manager: on leaving, what still sounds is stopped and the files are removed.
+    """
+
+    def __init__(self, wanted: PlayerName, volume: float, bell: Callable[[], None], *, path: str | None = None) -> None:
+        self._wanted, self._volume, self._bell, self._path = wanted, volume, bell, path
+        self._folder: tempfile.TemporaryDirectory[str] | None = None
+        self._files: dict[Code, Path] = {}
+        self._running: subprocess.Popen[bytes] | None = None
+        self._failed: list[str] = []
+        self._command = self._next_command()
+
+    def __enter__(self) -> "Player":
+        return self
+
+    def __exit__(self, *_exc: object) -> None:
+        self.stop()
+        if self._folder is not None:
+            self._folder.cleanup()
+            self._folder = None
+
+    @property
+    def label(self) -> str:
+        """What is in use, in words."""
+        if self._wanted == "off":
+            return "sound: off"
+        if self._command:
+            return f"sound: {Path(self._command[0]).name}"
+        failed = f" ({', '.join(self._failed)} failed)" if self._failed else ""
+        return f"sound: terminal bell only{failed}"
+
+    def play(self, cue: Cue) -> None:
+        """Start the sound and return at once. Does nothing when sound is off."""
+        if self._wanted == "off":
+            return
+        self.check()
+        if cue.cut:
+            self.stop()
+        if not self._command:
+            self._bell()
+            return
+        if self._command[0] == "winsound":
+            self._play_winsound(cue.code)
+            return
+        try:
+            self._running = subprocess.Popen(
+                [*self._command, str(self._file(cue.code))],
+                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            )  # fmt: skip
+        except OSError:
+            self._give_up()
+            self.play(cue)
+
+    def check(self) -> None:
+        """Look whether the last sound was really played; if its player failed, go on to the next one."""
+        if self._running is not None and self._running.poll() is not None:
+            code, self._running = self._running.returncode, None
+            if code != 0:
+                self._give_up()
+                if not self._command:
+                    self._bell()
+
+    def stop(self) -> None:
+        """End what still sounds."""
+        if self._running is not None:
+            self._running.terminate()
+            try:
+                self._running.wait(timeout=1.0)
+            except subprocess.TimeoutExpired:
+                self._running.kill()
+                self._running.wait()
+            self._running = None
+
+    def _give_up(self) -> None:
+        self._failed.append(Path(self._command[0]).name)
+        self._command = self._next_command()
+
+    def _next_command(self) -> tuple[str, ...]:
+        if self._wanted != "auto":
+            return ()
+        if sys.platform == "win32":
+            return () if self._failed else ("winsound",)
+        for name, options in _COMMANDS:
+            found = None if name in self._failed else shutil.which(name, path=self._path)
+            if found:
+                return (name, *options) if self._path is None else (found, *options)
+        return ()
+
+    def _file(self, code: Code) -> Path:
+        """The sound's file, made when it is first wanted."""
+        if code not in self._files:
+            if self._folder is None:
+                self._folder = tempfile.TemporaryDirectory(prefix="pourcall-sound-")
+            file = Path(self._folder.name) / f"{code.value}.wav"
+            file.write_bytes(wav_of(code, self._volume))
+            self._files[code] = file
+        return self._files[code]
+
+    def _play_winsound(self, code: Code) -> None:
+        if sys.platform == "win32":  # pragma: no cover - not yet tried on Windows
+            import winsound
+
+            try:
+                winsound.PlaySound(str(self._file(code)), winsound.SND_FILENAME | winsound.SND_ASYNC)
+            except RuntimeError:
+                self._give_up()

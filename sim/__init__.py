@@ -1,1 +1,0 @@
-"""Room: the simulated shop. A plant in degrees, boards in bytes, faults in words, scenarios as data."""

@@ -1,0 +1,86 @@
+"""Flame out and not responding. A dead flame is found in the engine; the rules of the watch one by one.
+
+That normal melts raise neither is held by tests/normal, where every alarm of the engine counts.
+"""
+
+from dataclasses import replace
+
+import pytest
+
+from pourcall.contract import events as ev
+from pourcall.contract.inputs import PowerLevel
+from pourcall.engine.core import Engine
+from pourcall.engine.guidance.response import Findings, ResponseWatch
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.sim.scenarios.normal_melts import Scenario, normal_melt, run
+from pourcall.sim.shop import FaultAt
+from tests.simulated import config_of
+
+ZA12 = load_sheets().get("za12").facts()
+HIGH, LOW, OFF = PowerLevel.HIGH, PowerLevel.LOW, PowerLevel.OFF
+
+
+def alarms(scenario: Scenario) -> list[tuple[float, ev.AlarmView]]:
+    """What the engine raises over a melt: moment and alarm, each once."""
+    engine = Engine(config_of(scenario))
+    return [
+        (truth.t_s, out.alarm)
+        for item, truth in run(scenario)
+        for out in engine.handle(item)
+        if isinstance(out, ev.AlarmChanged) and out.alarm.state is ev.AlarmState.UNACKED
+    ]
+
+
+def burner_melts() -> list[Scenario]:
+    """Fuel furnaces with a probe that stays in, and somebody who marks the power."""
+    drawn = (normal_melt(seed) for seed in range(70))
+    wanted = [one for one in drawn if one.furnace.fuel and "power" in one.keys and one.kind != "dip"]
+    return wanted[:4]
+
+
+@pytest.mark.parametrize("scenario", burner_melts(), ids=lambda one: str(one.name))
+def test_a_flame_that_goes_out_is_found(scenario: Scenario) -> None:
+    off_s = next(truth.t_s for _, truth in run(scenario) if truth.power_level == "off" and truth.t_s > 60.0)
+    out_s = 60.0 + 0.9 * (off_s - 60.0)
+    broken = replace(scenario, faults=(FaultAt(out_s, "element_broken"),), limit_s=out_s + 1500.0)
+    found = [(t_s, one) for t_s, one in alarms(broken) if one.kind in ("flame_out", "not_responding")]
+    assert found, scenario.tags
+    t_s, one = found[0]
+    assert t_s > out_s
+    if one.kind == "flame_out":
+        assert "burner marked" in one.what
+        assert one.remedy.startswith("Close the gas first")
+
+
+def drive(watch: ResponseWatch, seconds: int, temp_of: object, power: PowerLevel = HIGH, start_s: int = 0) -> Findings:
+    found = Findings()
+    for second in range(start_s, start_s + seconds):
+        found = watch.update(
+            float(second), power, metal_c=temp_of(second), chamber_c=None, alloy=ZA12, mass_kg=1.5, target_c=500.0  # type: ignore[operator]
+        )  # fmt: skip
+    return found
+
+
+def test_a_plateau_as_long_as_the_latent_heat_allows_is_normal() -> None:
+    watch = ResponseWatch(fuel=False, power_w=1000.0)
+    assert drive(watch, 900, lambda s: min(377.0, 20.0 + 0.5 * s)) == Findings()
+    assert drive(watch, 400, lambda s: 377.0, start_s=900) == Findings()
+
+
+def test_full_power_and_no_rise_below_the_solidus_is_not_responding() -> None:
+    found = drive(ResponseWatch(fuel=False, power_w=1500.0), 1500, lambda s: 150.0)
+    assert "hardly any heat" in found.not_responding
+
+
+def test_power_off_or_low_is_asked_nothing() -> None:
+    for power in (OFF, LOW):
+        assert drive(ResponseWatch(fuel=False), 1500, lambda s: 150.0, power) == Findings()
+
+
+def test_metal_held_at_its_target_is_asked_nothing() -> None:
+    assert drive(ResponseWatch(fuel=False), 1500, lambda s: 497.0) == Findings()
+
+
+def test_an_electric_furnace_has_no_flame() -> None:
+    assert drive(ResponseWatch(fuel=False), 600, lambda s: 560.0 - 0.1 * s).flame_out == ""
+    assert "burner marked" in drive(ResponseWatch(fuel=True), 600, lambda s: 560.0 - 0.1 * s).flame_out

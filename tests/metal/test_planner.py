@@ -1,0 +1,247 @@
+"""Tests of the whole plan and of its two renderings, in the boat club's own jobs."""
+
+import re
+import subprocess
+import sys
+import time
+from xml.etree import ElementTree
+
+import msgspec
+import pytest
+
+from pourcall.contract.errors import BadInput, BadSheet, OutOfRange, Refused
+from pourcall.contract.units import Unit, in_unit
+from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.metal.heat.transfer import Pot
+from pourcall.planning.plan_text import render_text
+from pourcall.planning.planner import PlanMould, PlanRequest, PourPlan, make_plan
+from pourcall.planning.recipe import Bath, Ingredient
+from pourcall.reports.pages.plan_page import render_html
+
+LIBRARY = load_sheets()
+ZA27, BRASS, BRONZE, A356 = (LIBRARY.get(name) for name in ("za27", "c85700", "silicon bronze", "a356"))
+POT = Pot(mouth_mm=90.0, height_mm=120.0)
+CLEAT = PlanMould(
+    name="deck cleat A", casting_kg=0.6, thinnest_mm=6.0, flow_mm=180.0, head_mm=110.0, thickest_mm=14.0, fill_s=3.0
+)
+CLEATS = PlanRequest(
+    moulds=(CLEAT, msgspec.structs.replace(CLEAT, name="deck cleat B", material="oil_sand")),
+    pot=POT,
+    power_w=2000.0,
+    price_per_kwh=0.3,
+    pot_rating_c=1200.0,
+    probe_rating_c=1100.0,
+)
+FAIRLEAD = PlanRequest(
+    moulds=(PlanMould(name="fairlead", casting_kg=0.8, thinnest_mm=5.0, flow_mm=120.0, head_mm=120.0),),
+    pot=POT,
+    charge_kg=2.5,
+    power_w=3000.0,
+)
+
+
+def test_a_plan_says_charge_energy_windows_filling_fume_and_cautions() -> None:
+    plan = make_plan(ZA27, CLEATS)
+    assert plan.conflicts == ()
+    assert plan.need is not None
+    assert plan.melt.charge_kg == pytest.approx(plan.need.charge_kg)
+    assert sum(mould.mass_kg for mould in plan.melt.moulds) < plan.melt.charge_kg < plan.capacity_kg
+    assert plan.energy.minutes is not None
+    assert 10.0 < plan.energy.minutes[0] < plan.energy.minutes[1] < 240.0
+    assert plan.melt.moulds[0].tap_min_c < plan.aim_c < plan.melt.moulds[0].tap_max_c
+    advice = plan.moulds[0]
+    assert advice.fill is not None
+    assert advice.fill.lowest_c <= plan.melt.moulds[0].lip_min_c
+    assert advice.choke_mm2 is not None
+    assert any("0.5 m/s" in note for note in advice.notes)
+    assert plan.fume is not None
+    assert plan.fume.level_still == 0
+    assert plan.melt.fume is not None
+    assert plan.clothing
+    assert "silicon carbide" in plan.probe_tube
+
+
+def test_an_unfitted_flow_length_is_planned_with_its_short_half_and_a_fitted_one_as_it_is() -> None:
+    def fill(factor: float | None) -> tuple[float, str]:
+        mould = msgspec.structs.replace(CLEAT, thinnest_mm=2.5, flow_mm=900.0, fill_factor=factor)
+        found = make_plan(ZA27, msgspec.structs.replace(CLEATS, moulds=(mould,))).moulds[0].fill
+        assert found is not None
+        return found.lowest_c, found.why
+
+    unfitted, fitted = fill(None), fill(1.0)
+    assert unfitted[0] > fitted[0]
+    assert "not fitted" in unfitted[1]
+    assert "fitted to this shop" in fitted[1]
+
+
+def test_brass_asks_for_outdoors_and_is_still_planned() -> None:
+    near = msgspec.structs.replace(FAIRLEAD, loss_c=30.0)
+    plan = make_plan(BRASS, near)
+    assert plan.conflicts == ()
+    assert plan.fume is not None
+    assert plan.fume.level_still >= 1
+    text = render_text(plan)
+    assert "outdoors or under extraction" in text
+    assert "Lead" in text
+    assert plan.aim_c < plan.melt.lowest_limit.limit_c
+
+
+def test_aluminium_is_told_of_hydrogen_and_has_no_fume_section() -> None:
+    plan = make_plan(A356, FAIRLEAD)
+    assert "hydrogen" in plan.hydrogen
+    assert plan.fume is None
+    assert plan.curve == ()
+    assert "Fume, to a factor of ten" not in render_text(plan)
+
+
+def test_a_recipe_in_the_plan_makes_the_charge() -> None:
+    metals = (
+        Ingredient(name="zinc", composition={"Zn": 99.99, "Fe": 0.01}, price_per_kg=3.1),
+        Ingredient(name="aluminium", composition={"Al": 99.8, "Fe": 0.2}, price_per_kg=3.5),
+        Ingredient(name="copper", composition={"Cu": 100.0}, price_per_kg=9.0),
+        Ingredient(name="magnesium", composition={"Mg": 100.0}, price_per_kg=30.0),
+    )
+    plan = make_plan(ZA27, msgspec.structs.replace(CLEATS, ingredients=metals))
+    assert plan.recipe is not None
+    assert plan.recipe.product_kg == pytest.approx(plan.melt.charge_kg)
+    assert "magnesium: 0." in render_text(plan)
+    with pytest.raises(Refused, match="Cu is 0 %"):
+        make_plan(ZA27, msgspec.structs.replace(CLEATS, ingredients=metals[:2]))
+
+
+def test_correcting_a_bath_says_how_far_the_additions_cool_it() -> None:
+    metals = (
+        Ingredient(name="zinc", composition={"Zn": 100.0}),
+        Ingredient(name="aluminium", composition={"Al": 100.0}),
+        Ingredient(name="copper", composition={"Cu": 100.0}),
+        Ingredient(name="magnesium", composition={"Mg": 100.0}),
+    )
+    bath = Bath(mass_kg=2.0, composition={"Zn": 73.0, "Al": 25.0, "Cu": 2.0})
+    request = msgspec.structs.replace(CLEATS, ingredients=metals, bath=bath, charge_kg=2.2)
+    plan = make_plan(ZA27, request)
+    assert plan.addition is not None
+    assert 20.0 < plan.addition.drop_c < 120.0
+    assert "added cold" in render_text(plan)
+
+
+def test_an_impossible_plan_says_so_first() -> None:
+    plan = make_plan(BRASS, msgspec.structs.replace(FAIRLEAD, loss_c=200.0, charge_kg=8.0))
+    assert any("limit is 1100 °C" in in_unit(text) for text in plan.conflicts)
+    assert any("does not fit" in text for text in plan.conflicts)
+    assert render_text(plan).splitlines()[2] == "THIS PLAN CANNOT BE POURED AS IT IS"
+    assert 'class="stop"' in render_html(plan)
+
+
+def test_a_section_that_surface_tension_closes_is_refused() -> None:
+    mould = PlanMould(name="foil", mass_kg=0.5, thinnest_mm=0.4, flow_mm=50.0, head_mm=60.0)
+    with pytest.raises(OutOfRange, match="surface tension"):
+        make_plan(A356, PlanRequest(moulds=(mould,), pot=POT))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"moulds": ()},
+        {"moulds": (PlanMould(name="nothing said"),)},
+        {"charge_kg": -1.0},
+        {"charge_kg": 1e9},
+        {"yield_share": 0.0},
+        {"power_w": -5.0},
+        {"efficiency": (0.5, 0.2)},
+        {"start_c": 900.0},
+        {"pot_depth_mm": -3.0},
+        {"moulds": (PlanMould(name="a", casting_kg=-1.0),)},
+        {"moulds": (PlanMould(name="a", mass_kg=0.5, thinnest_mm=-2.0),)},
+        {"moulds": (PlanMould(name="a", mass_kg=0.5, head_mm=-2.0),)},
+        {"moulds": (PlanMould(name="a", mass_kg=0.5), PlanMould(name="a", mass_kg=0.5))},
+    ],
+    ids=str,
+)
+def test_what_cannot_be_meant_is_refused(change: dict[str, object]) -> None:
+    with pytest.raises((BadInput, OutOfRange)):
+        make_plan(ZA27, msgspec.structs.replace(CLEATS, **change))
+
+
+@pytest.mark.parametrize("key", ["density_solid", "density_liquid", "cp_solid", "cp_liquid", "latent"])
+def test_where_a_sheet_lacks_a_value_the_plan_says_which_and_what_stands_in(key: str) -> None:
+    plan = make_plan(msgspec.structs.replace(ZA27, **{key: None, "heat_solid": None, "heat_melt": None}), CLEATS)
+    assert len(plan.notes) == 1
+    assert f"the sheet of ZA-27 has no {key}" in plan.notes[0]
+    assert f"no {key}" in " ".join(render_text(plan).split())
+    assert plan.melt.moulds[0].lip_min_c == pytest.approx(make_plan(ZA27, CLEATS).melt.moulds[0].lip_min_c)
+
+
+def test_the_engine_is_never_given_a_stand_in() -> None:
+    with pytest.raises(BadSheet, match="density_liquid"):
+        msgspec.structs.replace(ZA27, density_liquid=None).facts()
+
+
+@pytest.mark.parametrize("key", LIBRARY.keys())
+def test_every_alloy_can_be_planned_and_shown(key: str) -> None:
+    sheet = LIBRARY.get(key)
+    mould = PlanMould(name="plate", mass_kg=0.5, thinnest_mm=6.0, flow_mm=100.0, head_mm=120.0, thickest_mm=12.0)
+    plan = make_plan(sheet, PlanRequest(moulds=(mould,), pot=POT, charge_kg=1.0, loss_c=15.0))
+    assert plan.conflicts == ()
+    assert sheet.name in render_text(plan)
+    _svgs(render_html(plan))
+
+
+@pytest.mark.parametrize("unit", list(Unit))
+def test_temperatures_are_shown_in_the_unit_asked_for(unit: Unit) -> None:
+    text = render_text(make_plan(ZA27, CLEATS), unit)
+    mark = {Unit.C: "°C", Unit.F: "°F", Unit.K: " K"}[unit]
+    line = next(line for line in text.splitlines() if "aim for" in line)
+    assert mark in line
+
+
+def test_text_fits_a_terminal_and_the_page_is_whole() -> None:
+    plan = make_plan(ZA27, CLEATS)
+    assert max(len(line) for line in render_text(plan).splitlines()) <= 100
+    page = render_html(plan)
+    assert len(_svgs(page)) == 3  # temperatures, pressure, concentration
+    assert not re.search(r"(?:src|href)=", page)  # nothing from elsewhere
+    assert "<script" not in page
+
+
+def test_names_from_the_shop_cannot_break_the_page() -> None:
+    mould = PlanMould(name="<b>&\"cleat'", mass_kg=0.5, thinnest_mm=6.0)
+    page = render_html(make_plan(ZA27, PlanRequest(moulds=(mould,), pot=POT)))
+    assert "<b>&" not in page
+    assert "&lt;b&gt;&amp;&quot;cleat" in page
+    _svgs(page)
+
+
+def test_lines_of_the_pictures_lie_where_the_numbers_are() -> None:
+    plan = make_plan(ZA27, CLEATS)
+    scale = _svgs(render_html(plan))[0]
+    bars = [rect for rect in scale.iter() if rect.tag.endswith("rect")]
+    widths = [float(rect.attrib["width"]) for rect in bars]
+    lip = plan.melt.moulds[0].lip_max_c - plan.melt.moulds[0].lip_min_c
+    assert widths[2] / widths[0] == pytest.approx(lip / (484.0 - 376.0), rel=0.02)  # same scale for all bars
+
+
+def test_a_plan_survives_json() -> None:
+    plan = make_plan(ZA27, CLEATS)
+    assert msgspec.json.decode(msgspec.json.encode(plan), type=PourPlan) == plan
+
+
+def test_a_plan_is_made_and_shown_in_well_under_half_a_second() -> None:
+    began_s = time.perf_counter()
+    plan = make_plan(load_sheets().get("silicon bronze"), FAIRLEAD)
+    render_text(plan)
+    render_html(plan)
+    assert time.perf_counter() - began_s < 0.25  # about 10 ms; generous for a loaded machine
+
+
+def test_planning_loads_no_array_library() -> None:
+    code = (
+        "import sys; from pourcall.profiles import planner, plan_text, plan_page, recipe, phases, sheet; "
+        "print([name for name in ('numpy', 'scipy', 'pandas', 'sqlite3', 'asyncio') if name in sys.modules])"
+    )
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert found.stdout.strip() == "[]"
+
+
+def _svgs(page: str) -> list[ElementTree.Element]:
+    """Every picture of a page, parsed: a picture that is no well-formed XML fails here."""
+    return [ElementTree.fromstring(text) for text in re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL)]
