@@ -97,9 +97,13 @@ class Daemon:
             self.seq += 1
             is_open = channel < opened
             out += encode_sample(
-                self.seq, millis, str(channel), flags=1 if is_open else 0, cold_junction_c=25.0,
+                self.seq,
+                millis,
+                str(channel),
+                flags=1 if is_open else 0,
+                cold_junction_c=25.0,
                 emf_uv=None if is_open else 20_000.0 + 1.7 * ((self.seq * 7919) % 13),
-            )  # fmt: skip
+            )
         return out
 
     def close(self) -> None:

@@ -25,7 +25,7 @@ from pourcall.contract.plan import PotLimit
 from pourcall.engine.guidance.profile_advice import Say
 from pourcall.engine.guidance.profile_run import ProfileRun
 from pourcall.furnace.fit import LearnTrace, fit
-from pourcall.furnace.forecast import Ahead, Span
+from pourcall.furnace.forecast import Forecast, Interval
 from pourcall.furnace.model import usual_model
 from pourcall.profiles.profile import ProfileLibrary, resolve
 from pourcall.sim.scenarios.foresee import SHEATH_S, Bout, Workshop
@@ -39,9 +39,12 @@ DIP_SIGMA_C = 1.5  # of one settled dip beside the probe's own error
 def usual(shop: Workshop) -> FurnaceModel:
     """What the settings say of this furnace."""
     return usual_model(
-        "small", kind="fuel" if shop.fuel else "electric", power_w=shop.panel_w, pot_kg=shop.scenario.pot.mass_kg,
+        "small",
+        kind="fuel" if shop.fuel else "electric",
+        power_w=shop.panel_w,
+        pot_kg=shop.scenario.pot.mass_kg,
         sheath_s=SHEATH_S[shop.sheath],
-    )  # fmt: skip
+    )
 
 
 def recorded(shop: Workshop, number: int) -> LearnTrace:
@@ -61,10 +64,18 @@ def recorded(shop: Workshop, number: int) -> LearnTrace:
             level, stop_s = "off", seen.t_s + 400.0
             power.append((seen.t_s, 0.0))
     return LearnTrace(
-        melt=f"2026-{number:03}", alloy=shop.facts, charge_kg=bout.first_kg, times_s=tuple(times), temps_c=tuple(temps),
-        power=tuple(power), added=tuple(added), room_c=bout.room_c, hot=bout.hot, hot_wall_c=0.7 * shop.aim_c,
+        melt=f"2026-{number:03}",
+        alloy=shop.facts,
+        charge_kg=bout.first_kg,
+        times_s=tuple(times),
+        temps_c=tuple(temps),
+        power=tuple(power),
+        added=tuple(added),
+        room_c=bout.room_c,
+        hot=bout.hot,
+        hot_wall_c=0.7 * shop.aim_c,
         sheath_s=SHEATH_S[shop.sheath],
-    )  # fmt: skip
+    )
 
 
 def learned(shop: Workshop) -> FurnaceModel:
@@ -79,9 +90,10 @@ def dipped(shop: Workshop, number: int) -> LearnTrace:
     liquid_c = shop.facts.liquidus_c + 3.0
     lumps = [(at, at + 330.0) for at, _ in whole.added]
     able = [
-        at for at, c in zip(whole.times_s, whole.temps_c, strict=True)
+        at
+        for at, c in zip(whole.times_s, whole.temps_c, strict=True)
         if c > liquid_c and not any(a <= at < b for a, b in lumps)
-    ]  # fmt: skip
+    ]
     moments = sorted(rng.sample(able, min(wanted, len(able))))
     temp_at = dict(zip(whole.times_s, whole.temps_c, strict=True))
     dips = tuple((at, temp_at[at] + rng.gauss(0.0, DIP_SIGMA_C), 3.0 + 0.008 * temp_at[at]) for at in moments)
@@ -93,7 +105,7 @@ def learned_by_dips(shop: Workshop) -> FurnaceModel:
     return fit(usual(shop), [dipped(shop, number) for number in (1, 2, 3)]).model
 
 
-def unseen(shop: Workshop, model: FurnaceModel) -> tuple[float, Span] | None:
+def unseen(shop: Workshop, model: FurnaceModel) -> tuple[float, Interval] | None:
     """(seconds truly left, foreseen) half-way through a melt in which nothing was read: the model alone speaks.
 
     From cold: how hot a furnace stands after another melt, nobody knows unread. None: it never got there.
@@ -114,12 +126,17 @@ def unseen(shop: Workshop, model: FurnaceModel) -> tuple[float, Span] | None:
     return None
 
 
-def begin(shop: Workshop, bout: Bout, model: FurnaceModel) -> Ahead:
+def begin(shop: Workshop, bout: Bout, model: FurnaceModel) -> Forecast:
     """Foresight as the daemon would start it: charge by the kitchen scales, hot or cold as told."""
-    ahead = Ahead(
-        model, shop.facts, bout.charge_kg, 0.0, room_c=bout.room_c, wall_c=0.7 * shop.aim_c if bout.hot else None,
+    ahead = Forecast(
+        model,
+        shop.facts,
+        bout.charge_kg,
+        0.0,
+        room_c=bout.room_c,
+        wall_c=0.7 * shop.aim_c if bout.hot else None,
         wall_u_c=120.0 if bout.hot else 5.0,
-    )  # fmt: skip
+    )
     share = bout.spoken_kg / bout.charge_kg
     ahead.planned(bout.first_kg * share, bout.rest_kg * share)
     return ahead
@@ -132,8 +149,10 @@ class Seen:
     seed: int
     words: str
     ready_s: float | None = None
-    ready: list[tuple[float, Span]] = field(default_factory=list)  # from half-way on: (seconds truly left, foreseen)
-    coast: list[tuple[float, Span]] = field(default_factory=list)  # (true peak if cut then, foreseen)
+    ready: list[tuple[float, Interval]] = field(
+        default_factory=list
+    )  # from half-way on: (seconds truly left, foreseen)
+    coast: list[tuple[float, Interval]] = field(default_factory=list)  # (true peak if cut then, foreseen)
     ticks: list[float] = field(default_factory=list)
 
     @property
@@ -154,7 +173,7 @@ def foresee(shop: Workshop, model: FurnaceModel, *, ask_every_s: int = 20) -> Se
     ahead.set_power(1.0, 0.0)
     words = f"{shop.facts.key} {'fuel' if shop.fuel else 'electric'} {'hot' if bout.hot else 'cold'}"
     told, made = bout.spoken_kg / bout.charge_kg, Seen(shop.seed, words)
-    spans: list[tuple[float, Span]] = []
+    spans: list[tuple[float, Interval]] = []
     while bout.t_s < LIMIT_S:
         seen = bout.second("high", ask=int(bout.t_s) % ask_every_s == 0)
         if seen.added_kg:
@@ -228,8 +247,16 @@ def follow(shop: Workshop, model: FurnaceModel) -> Followed:
 
 
 def _row(what: str, measured: float, unit: str, budget: float | None, ok: bool) -> dict[str, Any]:
-    return {"what": what, "measured": measured, "unit": unit, "budget": budget, "peer": None, "peer_measured": None,
-            "ratio": None, "ok": ok}  # fmt: skip
+    return {
+        "what": what,
+        "measured": measured,
+        "unit": unit,
+        "budget": budget,
+        "peer": None,
+        "peer_measured": None,
+        "ratio": None,
+        "ok": ok,
+    }
 
 
 def rows(seen: Sequence[Seen], followed: Sequence[Followed]) -> list[dict[str, Any]]:
@@ -267,7 +294,7 @@ def _hit(followed: Sequence[Followed]) -> float:
     return _share([one.peak_c is not None and -BELOW_C <= one.peak_c <= ABOVE_C for one in followed])
 
 
-def _inside(value: float, span: Span) -> bool:
+def _inside(value: float, span: Interval) -> bool:
     return span.low is not None and span.low <= value and (span.high is None or value <= span.high)
 
 
@@ -287,7 +314,9 @@ def run(melts: int = 12, first_seed: int = TEST_SEED) -> list[dict[str, Any]]:
     return rows(seen, followed) + taught_rows(taught)
 
 
-def taught_rows(taught: Sequence[tuple[tuple[float, Span] | None, tuple[float, Span] | None]]) -> list[dict[str, Any]]:
+def taught_rows(
+    taught: Sequence[tuple[tuple[float, Interval] | None, tuple[float, Interval] | None]],
+) -> list[dict[str, Any]]:
     """Half-way through a melt in which nothing is read: a furnace taught by dips, beside what is usual."""
     both = [(dips, peer) for dips, peer in taught if dips is not None and peer is not None]
     off = sorted(_off(left, span) for (left, span), _ in both)
@@ -301,7 +330,7 @@ def taught_rows(taught: Sequence[tuple[tuple[float, Span] | None, tuple[float, S
     return [made, _row("its 90 % interval covers", covered, "share", 0.85, covered >= 0.85)]
 
 
-def _off(left_s: float, span: Span) -> float:
+def _off(left_s: float, span: Interval) -> float:
     """Error as a share of what was left; where nothing was said, all of it."""
     return 1.0 if span.mid is None else abs(span.mid - left_s) / left_s
 

@@ -24,8 +24,16 @@ MOULD = "deck cleat,casting=0.35,mm=6,flow=180,head=110,thickest=14,fill=3,copie
 
 def _row(what: str, measured: float, budget: float | None, unit: str = "s") -> dict[str, Any]:
     ok = None if budget is None else measured <= budget
-    return {"what": what, "measured": measured, "unit": unit, "budget": budget, "peer": None, "peer_measured": None,
-            "ratio": None, "ok": ok}  # fmt: skip
+    return {
+        "what": what,
+        "measured": measured,
+        "unit": unit,
+        "budget": budget,
+        "peer": None,
+        "peer_measured": None,
+        "ratio": None,
+        "ok": ok,
+    }
 
 
 def _best_s(work: Callable[[], object], passes: int = 5) -> float:
@@ -67,7 +75,7 @@ def run() -> list[dict[str, Any]]:
         _row("pourcall plan, whole command, page to print", html_s, BUDGET_S),
         _row("planning alone, recipe of four metals", 1000.0 * _best_s(lambda: make_plan(sheet, request)), 50.0, "ms"),
         _row("text and page from a plan", 1000.0 * _best_s(lambda: (render_text(plan), render_html(plan))), 50.0, "ms"),
-    ]  # fmt: skip
+    ]
 
 
 if __name__ == "__main__":

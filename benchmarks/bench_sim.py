@@ -18,8 +18,16 @@ SUITE_BUDGET_S = 25.0
 
 
 def _row(what: str, measured: float, unit: str, budget: float | None, ok: bool) -> dict[str, Any]:
-    return {"what": what, "measured": measured, "unit": unit, "budget": budget, "peer": None, "peer_measured": None,
-            "ratio": None, "ok": ok}  # fmt: skip
+    return {
+        "what": what,
+        "measured": measured,
+        "unit": unit,
+        "budget": budget,
+        "peer": None,
+        "peer_measured": None,
+        "ratio": None,
+        "ok": ok,
+    }
 
 
 def _speed_x(work: Callable[[], float], passes: int = 3) -> float:

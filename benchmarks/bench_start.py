@@ -77,10 +77,15 @@ def in_turns(count: int, *ways: Callable[[], float]) -> list[float]:
 def row(what: str, measured: float, budget: float, peer: str, peer_measured: float) -> Row:
     """One figure against its budget, and against the peer of the same run."""
     return {
-        "what": what, "measured": round(measured, 4), "unit": "s", "budget": budget, "peer": peer,
-        "peer_measured": round(peer_measured, 4), "ratio": round(measured / peer_measured, 2),
+        "what": what,
+        "measured": round(measured, 4),
+        "unit": "s",
+        "budget": budget,
+        "peer": peer,
+        "peer_measured": round(peer_measured, 4),
+        "ratio": round(measured / peer_measured, 2),
         "ok": measured <= budget,
-    }  # fmt: skip
+    }
 
 
 def run() -> list[Row]:
@@ -98,9 +103,14 @@ def run() -> list[Row]:
         )
     return [
         row(f"pourcall --help, median of {RUNS}", help_s, HELP_BUDGET_S, "argparse alone", bare_s),
-        row(f"pourcall serve: start to listening, median of {STARTS}", start_s, READY_BUDGET_S, "python -c pass",
-            nothing_s),
-    ]  # fmt: skip
+        row(
+            f"pourcall serve: start to listening, median of {STARTS}",
+            start_s,
+            READY_BUDGET_S,
+            "python -c pass",
+            nothing_s,
+        ),
+    ]
 
 
 if __name__ == "__main__":

@@ -62,15 +62,26 @@ def second_of_inputs(second: int, channels: int, rate_hz: int, seq: int, noise: 
             emf_uv = round(20_000.0 + 40.0 * channel + noise.gauss(0.0, 3.0), 1)
             cold_c = 22.0 + 0.0625 * channel
             sample = Sample(
-                channel=str(channel), raw_kind=RawKind.EMF_UV, raw_value=emf_uv, cold_junction_c=cold_c,
-                board_seq=seq + len(out), board_ms=int(mono_s * 1000.0) + 7,
-            )  # fmt: skip
+                channel=str(channel),
+                raw_kind=RawKind.EMF_UV,
+                raw_value=emf_uv,
+                cold_junction_c=cold_c,
+                board_seq=seq + len(out),
+                board_ms=int(mono_s * 1000.0) + 7,
+            )
             item = SampleIn(seq=seq + len(out), mono_s=mono_s, utc_s=utc_s, board="bench", sample=sample)
             temp_c = 500.0 + (emf_uv - 20_000.0) / 41.0
             reading = Reading(
-                probe=f"p{channel}", temp_c=temp_c, reason=Reason.OK, at_mono_s=mono_s, at_utc_s=utc_s,
-                raw_kind=RawKind.EMF_UV, raw_value=emf_uv, cold_junction_c=cold_c, u_c=2.5,
-            )  # fmt: skip
+                probe=f"p{channel}",
+                temp_c=temp_c,
+                reason=Reason.OK,
+                at_mono_s=mono_s,
+                at_utc_s=utc_s,
+                raw_kind=RawKind.EMF_UV,
+                raw_value=emf_uv,
+                cold_junction_c=cold_c,
+                u_c=2.5,
+            )
             out.append((item, (reading,)))
     mono_s = 1001.0 + second
     status = BoardStatus(
@@ -138,13 +149,25 @@ def plain_rows_per_second(pairs: list[Pair], batch: int) -> float:
                 "INSERT INTO samples VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
                 [
                     (
-                        i.seq, i.mono_s, i.utc_s, i.board, i.sample.channel, i.sample.raw_kind, i.sample.raw_value,
-                        i.sample.cold_junction_c, i.sample.flags, i.sample.raw_code, i.sample.board_seq,
-                        i.sample.board_ms, r.temp_c, r.u_c, r.reason,
+                        i.seq,
+                        i.mono_s,
+                        i.utc_s,
+                        i.board,
+                        i.sample.channel,
+                        i.sample.raw_kind,
+                        i.sample.raw_value,
+                        i.sample.cold_junction_c,
+                        i.sample.flags,
+                        i.sample.raw_code,
+                        i.sample.board_seq,
+                        i.sample.board_ms,
+                        r.temp_c,
+                        r.u_c,
+                        r.reason,
                     )
                     for i, r in samples[at : at + batch]
                 ],
-            )  # fmt: skip
+            )
             conn.execute("COMMIT")
         took_s = time.perf_counter() - began_s
         conn.close()
@@ -191,14 +214,26 @@ def plain_bytes_written(seconds: list[list[Pair]], batch_s: int) -> tuple[float,
                 "INSERT INTO samples VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
                 [
                     (
-                        i.seq, i.mono_s, i.utc_s, i.board, i.sample.channel, i.sample.raw_kind, i.sample.raw_value,
-                        i.sample.cold_junction_c, 0, None, i.sample.board_seq, i.sample.board_ms, o[0].temp_c,
-                        o[0].u_c, o[0].reason,
+                        i.seq,
+                        i.mono_s,
+                        i.utc_s,
+                        i.board,
+                        i.sample.channel,
+                        i.sample.raw_kind,
+                        i.sample.raw_value,
+                        i.sample.cold_junction_c,
+                        0,
+                        None,
+                        i.sample.board_seq,
+                        i.sample.board_ms,
+                        o[0].temp_c,
+                        o[0].u_c,
+                        o[0].reason,
                     )
                     for i, o in pairs
                     if isinstance(i, SampleIn)
                 ],
-            )  # fmt: skip
+            )
             conn.execute("COMMIT")
 
         in_seconds(seconds, batch_s, write)
@@ -305,15 +340,27 @@ def took_ms(work: Callable[[], object], times: int = 5) -> float:
 
 
 def row(
-    what: str, measured: float, unit: str, budget: float | None, *, peer: str = "", peer_measured: float | None = None,
+    what: str,
+    measured: float,
+    unit: str,
+    budget: float | None,
+    *,
+    peer: str = "",
+    peer_measured: float | None = None,
     ok: bool | None = None,
-) -> Row:  # fmt: skip
+) -> Row:
     ratio = None if peer_measured in (None, 0) else round(measured / peer_measured, 3)
     passes = ok if ok is not None else budget is None or measured <= budget
     return {
-        "what": what, "measured": round(measured, 3), "unit": unit, "budget": budget, "peer": peer,
-        "peer_measured": None if peer_measured is None else round(peer_measured, 3), "ratio": ratio, "ok": passes,
-    }  # fmt: skip
+        "what": what,
+        "measured": round(measured, 3),
+        "unit": unit,
+        "budget": budget,
+        "peer": peer,
+        "peer_measured": None if peer_measured is None else round(peer_measured, 3),
+        "ratio": ratio,
+        "ok": passes,
+    }
 
 
 def run(large_rows: int = 3_000_000) -> list[Row]:
@@ -349,14 +396,20 @@ def _flash() -> list[Row]:
     keyed = "plain columns keyed by channel and time"
     mixed = (8.0 * blocks + 16.0 * ten_blocks) / 24.0
     return [
-        row("written a day, 8 ch x 10 Hz, melting all day", wchar / 1e9, "GB", 1.0, peer=keyed,
-            peer_measured=keyed_wchar / 1e9),
+        row(
+            "written a day, 8 ch x 10 Hz, melting all day",
+            wchar / 1e9,
+            "GB",
+            1.0,
+            peer=keyed,
+            peer_measured=keyed_wchar / 1e9,
+        ),
         row("the same in blocks of the device", blocks / 1e9, "GB", None, peer=keyed, peer_measured=keyed_blocks / 1e9),
         row("in blocks, 8 h of melts and 16 h idle, 8 ch x 10 Hz", mixed / 1e9, "GB", 1.0),
         row("idle day, 8 ch x 10 Hz, written", ten_wchar / 1e9, "GB", None),
         row("idle day, 2 probes at 1 Hz, in blocks", idle_blocks / 1e6, "MB", 50.0),
         row("idle day, 2 probes at 1 Hz, written", idle_wchar / 1e6, "MB", 50.0),
-    ]  # fmt: skip
+    ]
 
 
 def _export() -> list[Row]:
@@ -374,9 +427,15 @@ def _export() -> list[Row]:
 
             plain_ms = took_ms(plain, 3)
     return [
-        row("export of 1 h x 8 ch x 10 Hz", ours_ms / 1000.0, "s", 0.5, peer="csv.writer, one line a reading",
-            peer_measured=plain_ms / 1000.0)
-    ]  # fmt: skip
+        row(
+            "export of 1 h x 8 ch x 10 Hz",
+            ours_ms / 1000.0,
+            "s",
+            0.5,
+            peer="csv.writer, one line a reading",
+            peer_measured=plain_ms / 1000.0,
+        )
+    ]
 
 
 def _drawing(large_rows: int) -> list[Row]:

@@ -102,9 +102,15 @@ def _row(
 ) -> dict[str, Any]:
     ratio = None if peer_measured is None else peer_measured / measured
     return {
-        "what": what, "measured": measured, "unit": unit, "budget": budget, "peer": peer,
-        "peer_measured": peer_measured, "ratio": ratio, "ok": ok,
-    }  # fmt: skip
+        "what": what,
+        "measured": measured,
+        "unit": unit,
+        "budget": budget,
+        "peer": peer,
+        "peer_measured": peer_measured,
+        "ratio": ratio,
+        "ok": ok,
+    }
 
 
 def run() -> list[dict[str, Any]]:
@@ -124,15 +130,26 @@ def run() -> list[dict[str, Any]]:
     peer_error_c = float(np.abs(in_blocks() - temps).max())
     ours_ns = 1e9 * _best_s(lambda: vector.temp_c("K", emfs), 9) / POINTS
     numpy_ns = 1e9 * _best_s(in_blocks, 3) / POINTS
-    rows.append(_row("exact inverse, vector, 1e6 points, type K, -200..1372 degC", ours_ns, "ns/point",
-                     "<= 12 and >= 5 x peer", f"numpy polynomial + 2 Newton ({peer_error_c:.0e} degC)", numpy_ns,
-                     ours_ns <= 12.0 and numpy_ns / ours_ns >= 5.0))  # fmt: skip
+    rows.append(
+        _row(
+            "exact inverse, vector, 1e6 points, type K, -200..1372 degC",
+            ours_ns,
+            "ns/point",
+            "<= 12 and >= 5 x peer",
+            f"numpy polynomial + 2 Newton ({peer_error_c:.0e} degC)",
+            numpy_ns,
+            ours_ns <= 12.0 and numpy_ns / ours_ns >= 5.0,
+        )
+    )
     worst_c = error_c
     for tc_type in thermocouple.TYPES:
         own = random.uniform(*thermocouple.invertible_range_c(tc_type), POINTS // 4)
         worst_c = max(worst_c, float(np.abs(vector.temp_c(tc_type, vector.emf_uv(tc_type, own)) - own).max()))
-    rows.append(_row("largest round-trip error, all types, whole range", worst_c, "degC", "<= 1e-6", "", None,
-                     worst_c <= EXACT_C))  # fmt: skip
+    rows.append(
+        _row(
+            "largest round-trip error, all types, whole range", worst_c, "degC", "<= 1e-6", "", None, worst_c <= EXACT_C
+        )
+    )
 
     sample = emfs[:SCALAR_POINTS].tolist()
     truth = temps[:SCALAR_POINTS].tolist()
@@ -140,19 +157,40 @@ def run() -> list[dict[str, Any]]:
     scalar_ns = 1e9 * _best_s(lambda: [invert("K", uv) for uv in sample], 9) / SCALAR_POINTS
     for name, peer in _scalar_peers(pieces):
         if peer is None:
-            rows.append(_row(f"exact inverse, scalar, beside {name}", scalar_ns, "ns/call", "faster than the peer",
-                             f"{name}: not installed, skipped", None, True))  # fmt: skip
+            rows.append(
+                _row(
+                    f"exact inverse, scalar, beside {name}",
+                    scalar_ns,
+                    "ns/call",
+                    "faster than the peer",
+                    f"{name}: not installed, skipped",
+                    None,
+                    True,
+                )
+            )
             continue
         off_c = max(abs(peer(uv) - t) for uv, t in zip(sample[:2000], truth, strict=False))
         few = sample if name != "Brent search" else sample[:1000]
         peer_ns = 1e9 * _best_s(lambda peer=peer, few=few: [peer(uv) for uv in few], 5) / len(few)  # type: ignore[misc]
-        rows.append(_row("exact inverse, scalar, type K", scalar_ns, "ns/call", "faster than the peer",
-                         f"{name} ({off_c:.0e} degC)", peer_ns, scalar_ns < peer_ns))  # fmt: skip
+        rows.append(
+            _row(
+                "exact inverse, scalar, type K",
+                scalar_ns,
+                "ns/call",
+                "faster than the peer",
+                f"{name} ({off_c:.0e} degC)",
+                peer_ns,
+                scalar_ns < peer_ns,
+            )
+        )
 
     chain_us = 1e6 * _best_s(lambda: [to_temperature(RawKind.LINEAR_C, 666.0, 25.0, "K") for _ in sample], 5)
     chain_us /= SCALAR_POINTS
-    rows.append(_row("raw MAX31855 degrees to temperature and reason", chain_us, "us/reading", "<= 6", "", None,
-                     chain_us <= 6.0))  # fmt: skip
+    rows.append(
+        _row(
+            "raw MAX31855 degrees to temperature and reason", chain_us, "us/reading", "<= 6", "", None, chain_us <= 6.0
+        )
+    )
     build_ms = 1e3 * _best_s(lambda: thermocouple._build("K"), 3)
     rows.append(_row("making a type's table, once per process", build_ms, "ms", "<= 40", "", None, build_ms <= 40.0))
     return rows

@@ -35,9 +35,17 @@ FIRST_SEED = 100_000
 BORROWING_SHOPS = 200
 MISLEAD_C, MISLED_LOSS = 25.0, 0.05  # a similar setup that is not, and the share of castings that may cost
 CLEAT = SetupData(  # the boat club's deck cleat in ZA-27, 6 mm: window of the sheet for that section (invented setup)
-    setup="deck cleat", alloy="za27", alloy_name="ZA-27", family="zinc", window_min_c=546.0, window_max_c=579.0,
-    window_why="sheet", doubtful=True, floor_c=509.0, bounds=(Bound(limit_c=640.0, whose="alloy", why="sheet"),),
-)  # fmt: skip
+    setup="deck cleat",
+    alloy="za27",
+    alloy_name="ZA-27",
+    family="zinc",
+    window_min_c=546.0,
+    window_max_c=579.0,
+    window_why="sheet",
+    doubtful=True,
+    floor_c=509.0,
+    bounds=(Bound(limit_c=640.0, whose="alloy", why="sheet"),),
+)
 
 
 class Shop:
@@ -233,15 +241,27 @@ def fifty() -> SetupData:
 
 
 def _row(
-    what: str, measured: float, unit: str, budget: float | None = None, *, ok: bool | None = None, peer: str = "",
+    what: str,
+    measured: float,
+    unit: str,
+    budget: float | None = None,
+    *,
+    ok: bool | None = None,
+    peer: str = "",
     peer_measured: float | None = None,
-) -> Row:  # fmt: skip
+) -> Row:
     ratio = None if not peer_measured else round(measured / peer_measured, 3)
     passes = ok if ok is not None else budget is None or measured <= budget
     return {
-        "what": what, "measured": round(measured, 4), "unit": unit, "budget": budget, "peer": peer,
-        "peer_measured": None if peer_measured is None else round(peer_measured, 4), "ratio": ratio, "ok": passes,
-    }  # fmt: skip
+        "what": what,
+        "measured": round(measured, 4),
+        "unit": unit,
+        "budget": budget,
+        "peer": peer,
+        "peer_measured": None if peer_measured is None else round(peer_measured, 4),
+        "ratio": ratio,
+        "ok": passes,
+    }
 
 
 def borrowing_rows(shops: int) -> list[Row]:

@@ -39,10 +39,15 @@ def alarms() -> str:
         what, remedy = (
             text.replace("{subject}", "*name*").replace("{detail}", "").strip() for text in (kind.what, kind.remedy)
         )
-        rows.append((
-            f"`{kind.name}`", kind.priority.name, f"{kind.on_delay_s:g} s", what[:1].upper() + what[1:],
-            remedy or "what the alarm itself says",
-        ))  # fmt: skip
+        rows.append(
+            (
+                f"`{kind.name}`",
+                kind.priority.name,
+                f"{kind.on_delay_s:g} s",
+                what[:1].upper() + what[1:],
+                remedy or "what the alarm itself says",
+            )
+        )
     return _table(("kind", "priority", "waits", "what it means", "what to do"), rows)
 
 
@@ -87,12 +92,14 @@ def sheaths() -> str:
         ("sheath", "time constant in metal", "entering: faster than", "leaving: faster than"),
         [
             (
-                f"`{name}`", f"{rule.tau_metal_s:g} s", f"{rule.surge_up_c_per_s:g} °C/s up",
+                f"`{name}`",
+                f"{rule.tau_metal_s:g} s",
+                f"{rule.surge_up_c_per_s:g} °C/s up",
                 f"{rule.surge_down_c_per_s:g} °C/s down",
             )
             for name, rule in SHEATHS.items()
         ],
-    )  # fmt: skip
+    )
 
 
 def reasons() -> str:
@@ -120,13 +127,16 @@ def alloys() -> str:
         ("key", "name", "solidus", "liquidus", "pour", "mark of the pour window"),
         [
             (
-                f"`{one.key}`", one.name, in_unit(f"<{one.solidus.value} degC>"),
+                f"`{one.key}`",
+                one.name,
+                in_unit(f"<{one.solidus.value} degC>"),
                 in_unit(f"<{one.liquidus.value} degC>"),
-                in_unit(f"<{one.pour_min.value} degC> to <{one.pour_max.value} degC>"), one.pour_min.mark,
+                in_unit(f"<{one.pour_min.value} degC> to <{one.pour_max.value} degC>"),
+                one.pour_min.mark,
             )
             for one in load_sheets().all()
         ],
-    )  # fmt: skip
+    )
 
 
 TABLES: dict[str, Callable[[], str]] = {

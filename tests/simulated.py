@@ -4,10 +4,19 @@ from pourcall.contract.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.sim.shop import Scenario
 
 RULE_OF_SHEATH = {
-    "mi_0.5": "thin", "mi_1.0": "thin", "mi_1.5": "thin", "mi_3.0": "mineral_3mm", "mi_4.5": "mineral_6mm",
-    "mi_6.0": "mineral_6mm", "mi_8.0": "mineral_6mm", "grounded_3.0": "mineral_3mm", "grounded_4.5": "mineral_3mm",
-    "grounded_6.0": "mineral_6mm", "tube_12": "ceramic_tube", "tube_20": "ceramic_tube",
-}  # fmt: skip
+    "mi_0.5": "thin",
+    "mi_1.0": "thin",
+    "mi_1.5": "thin",
+    "mi_3.0": "mineral_3mm",
+    "mi_4.5": "mineral_6mm",
+    "mi_6.0": "mineral_6mm",
+    "mi_8.0": "mineral_6mm",
+    "grounded_3.0": "mineral_3mm",
+    "grounded_4.5": "mineral_3mm",
+    "grounded_6.0": "mineral_6mm",
+    "tube_12": "ceramic_tube",
+    "tube_20": "ceramic_tube",
+}
 
 
 def config_of(scenario: Scenario) -> EngineConfig:
@@ -19,9 +28,14 @@ def config_of(scenario: Scenario) -> EngineConfig:
         boards=(BoardConfig(name="bench", chip=chip, sample_s=1.0 / scenario.rate_hz),),
         probes=tuple(
             ProbeConfig(
-                name=p.name, board="bench", channel=p.channel, tc_type=p.tc_type, place=p.place,
-                sheath=RULE_OF_SHEATH[p.sheath], rating_c=1260.0,
+                name=p.name,
+                board="bench",
+                channel=p.channel,
+                tc_type=p.tc_type,
+                place=p.place,
+                sheath=RULE_OF_SHEATH[p.sheath],
+                rating_c=1260.0,
             )
             for p in scenario.probes
         ),
-    )  # fmt: skip
+    )

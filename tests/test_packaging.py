@@ -52,8 +52,10 @@ def wheel(checkout: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("wheel")
     done = subprocess.run(
         [sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", str(out), str(checkout)],
-        capture_output=True, text=True, timeout=110.0,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        timeout=110.0,
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     assert "would be ignored" not in done.stdout + done.stderr
     (built,) = out.glob("*.whl")
@@ -125,18 +127,29 @@ from pourcall.cli.main import main
 sys.exit(main(["thermocouple", "K", "500C"]))
 """
 MODULES = (
-    "pourcall", "pourcall.cli.main", "pourcall.daemon.main", "pourcall.engine.core", "pourcall.drivers.link",
-    "pourcall.metal.windows", "pourcall.sim.boards.pty_board", "pourcall.tui.app", "pourcall.contract.units",
-)  # fmt: skip
+    "pourcall",
+    "pourcall.cli.main",
+    "pourcall.daemon.main",
+    "pourcall.engine.core",
+    "pourcall.drivers.link",
+    "pourcall.metal.windows",
+    "pourcall.sim.boards.pty_board",
+    "pourcall.tui.app",
+    "pourcall.contract.units",
+)
 
 
 def looked(first: str, under: Path, *, before: str = "") -> None:
     """Import from `under` in an interpreter that knows no site-packages but as a plain folder behind ours."""
     code = f"import sys; sys.path[:0] = [{first!r}]; sys.path.append({dependencies()!r}); {before}\n{LOOK}"
     done = subprocess.run(
-        [sys.executable, "-S", "-P", "-c", code, str(under), *MODULES], capture_output=True, text=True, timeout=60.0,
-        cwd=under, env={**os.environ, "PYTHONPATH": ""},
-    )  # fmt: skip
+        [sys.executable, "-S", "-P", "-c", code, str(under), *MODULES],
+        capture_output=True,
+        text=True,
+        timeout=60.0,
+        cwd=under,
+        env={**os.environ, "PYTHONPATH": ""},
+    )
     assert done.returncode == 0, done.stderr
     assert "20.6443 mV" in done.stdout  # NIST ITS-90 table, type K: 20.644 mV at 500 degC
 
@@ -191,20 +204,17 @@ def test_the_first_step_can_be_read_by_old_pythons_so_that_they_can_be_told() ->
     source = (ROOT / "run.py").read_text("utf-8")
     tree = ast.parse(source, feature_version=(3, 6))
     assert not [node for node in ast.walk(tree) if isinstance(node, ast.JoinedStr)], "even 3.5 shall get the sentence"
-    top = {
-        alias.name.split(".")[0]
-        for node in tree.body
-        if isinstance(node, ast.Import)
-        for alias in node.names
-    }  # fmt: skip
+    top = {alias.name.split(".")[0] for node in tree.body if isinstance(node, ast.Import) for alias in node.names}
     assert top <= {"hashlib", "os", "shutil", "subprocess", "sys"}  # all there since 3.0
 
 
 @pytest.mark.parametrize("version", [(3, 6, 9), (3, 10, 14), (2, 7, 18)])
 def test_an_old_python_is_told_in_one_sentence(
-    run_py: types.ModuleType, version: tuple[int, int, int], monkeypatch: pytest.MonkeyPatch,
+    run_py: types.ModuleType,
+    version: tuple[int, int, int],
+    monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
-) -> None:  # fmt: skip
+) -> None:
     monkeypatch.setattr(run_py.sys, "version_info", version)
     with pytest.raises(SystemExit) as leave:
         run_py.check_python()
@@ -326,8 +336,12 @@ def test_the_import_contracts_are_kept(tmp_path: Path) -> None:
     tool = Path(sys.executable).with_name("lint-imports")
     assert tool.exists(), "import-linter is not installed: python3 run.py --test brings it"
     done = subprocess.run(
-        [str(tool), "--no-cache"], cwd=ROOT, capture_output=True, text=True, timeout=110.0,
+        [str(tool), "--no-cache"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=110.0,
         env={**os.environ, "NO_COLOR": "1"},
-    )  # fmt: skip
+    )
     assert done.returncode == 0, done.stdout
     assert "0 broken" in done.stdout

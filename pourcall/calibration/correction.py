@@ -58,9 +58,11 @@ class ProbeFacts(NamedTuple):
 
 GRADE_WORDS = {"99.99": "99.99 % metal", "99.9": "99.9 % metal", "commercial": "commercial metal"}
 AMPLIFIERS = {
-    "max31855": Amplifier.MAX31855, "max31856": Amplifier.MAX31856, "mcp960x": Amplifier.MCP960X,
+    "max31855": Amplifier.MAX31855,
+    "max31856": Amplifier.MAX31856,
+    "mcp960x": Amplifier.MCP960X,
     "emf": Amplifier.EMF_BOARD,
-}  # fmt: skip
+}
 
 
 class RawSample(NamedTuple):
@@ -155,14 +157,22 @@ def find_point(
         _depth_part(point, facts, depth_mm),
         _uneven_part(plateau),
         *_board_parts(facts, point.temp_c, trace.cold_junction_c, with_board),
-    ]  # fmt: skip
+    ]
     whole = combine(parts)
     error_c = plateau.value_c - point.temp_c
     beyond = abs(error_c) > _allowed_c(facts, point.temp_c) + 2.0 * whole.standard_c
     return FoundPoint(
-        point, plateau, measured_uv, offset_uv, whole.standard_c * slope, error_c, whole.standard_c, whole.parts,
-        with_board, beyond,
-    )  # fmt: skip
+        point,
+        plateau,
+        measured_uv,
+        offset_uv,
+        whole.standard_c * slope,
+        error_c,
+        whole.standard_c,
+        whole.parts,
+        with_board,
+        beyond,
+    )
 
 
 def _scatter_words(plateau: Plateau) -> str:

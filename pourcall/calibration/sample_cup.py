@@ -91,9 +91,15 @@ class CupWatch:
     """Follow one cup. `take` each reading; `done` once everything is seen; `result` says what came of it."""
 
     def __init__(
-        self, own: Expected, others: Sequence[Expected], facts: ProbeFacts, *, probe_u_c: float, sample_s: float = 1.0,
+        self,
+        own: Expected,
+        others: Sequence[Expected],
+        facts: ProbeFacts,
+        *,
+        probe_u_c: float,
+        sample_s: float = 1.0,
         depth_mm: float | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """probe_u_c: expanded, k = 2, at the alloy's halts. sample_s: between readings."""
         self.own, self._others, self._facts, self._probe_u_c = own, tuple(others), facts, probe_u_c
         rule = SHEATHS.get(facts.sheath, SHEATHS["mineral_6mm"])
@@ -145,10 +151,17 @@ class CupWatch:
         if live is not None and live.found is not None:
             plateau = live.found.plateau
             seen = Arrest(
-                Kind.PLATEAU, Way.COOLING, plateau.began_s, plateau.value_c, plateau.value_c,
-                plateau.began_s + plateau.flat_s, plateau.value_c, plateau.undercooling_c,
-                (plateau.rate_before_c_per_min or 0.0) / 60.0, plateau.tilt_c,
-            )  # fmt: skip
+                Kind.PLATEAU,
+                Way.COOLING,
+                plateau.began_s,
+                plateau.value_c,
+                plateau.value_c,
+                plateau.began_s + plateau.flat_s,
+                plateau.value_c,
+                plateau.undercooling_c,
+                (plateau.rate_before_c_per_min or 0.0) / 60.0,
+                plateau.tilt_c,
+            )
             return self._judged(seen, 2.0 * live.found.standard_c, kept)
         halts = [one for one in self.arrests if one.kind is Kind.PLATEAU and one.lasted_s >= KNEE_ONLY_S]
         knees = [one for one in self.arrests if one.kind is Kind.KNEE]
@@ -159,9 +172,10 @@ class CupWatch:
             return self._judged(knees[0], None, kept)
         if self._fastest is not None and self._fastest > FAST_C_PER_S and not self.arrests:
             raise PoorPlateau(
-                "too_fast", f"it cooled by {say_difference_c(self._fastest)} a second: no halt can be seen so",
+                "too_fast",
+                f"it cooled by {say_difference_c(self._fastest)} a second: no halt can be seen so",
                 "Take more metal in a cup warmed through beforehand, and cover it",
-            )  # fmt: skip
+            )
         refusals = [live.last_refusal for live in self._lives if live.last_refusal is not None]
         if any(self._arrests.not_seen(point.temp_c) for point in self.own.points if point.kind is Kind.PLATEAU):
             raise PoorPlateau("not_seen", missing(self.own), "Take 150 to 200 g, probe in the middle, and cover it")
@@ -170,9 +184,10 @@ class CupWatch:
         if refusals:
             raise refusals[0]
         raise PoorPlateau(
-            "no_arrest", f"{self.own.name} was not seen to halt in this trace",
+            "no_arrest",
+            f"{self.own.name} was not seen to halt in this trace",
             "Begin with the metal 30 degrees above its liquidus and let it cool through",
-        )  # fmt: skip
+        )
 
     def _judged(self, arrest: Arrest, u_c: float | None, kept: dict[str, object]) -> CupCheck:
         check = check_arrest(arrest, self.own, self._others, probe_u_c=self._probe_u_c)
@@ -187,13 +202,23 @@ class CupWatch:
         ]
         blamed = check.verdict in (Verdict.FITS, Verdict.PROBE)
         made = CupCheck(
-            probe=self._facts.name, furnace=self._facts.furnace, alloy=self.own.key, alloy_name=self.own.name,
-            verdict=check.verdict.value, reads_c=round(check.reads_c, 2), at_c=check.expected_c,
+            probe=self._facts.name,
+            furnace=self._facts.furnace,
+            alloy=self.own.key,
+            alloy_name=self.own.name,
+            verdict=check.verdict.value,
+            reads_c=round(check.reads_c, 2),
+            at_c=check.expected_c,
             offset_c=round(check.error_c, 2) if blamed and check.error_c is not None else None,
-            u_c=None if u_c is None or not blamed else round(u_c, 2), probe_u_c=round(self._probe_u_c, 2),
-            kind=arrest.kind.value, lasted_s=round(arrest.lasted_s, 1), undercooling_c=round(arrest.undercooling_c, 1),
-            others=check.others, unseen_c=unseen[0] if unseen else None, **kept,  # type: ignore[arg-type]
-        )  # fmt: skip
+            u_c=None if u_c is None or not blamed else round(u_c, 2),
+            probe_u_c=round(self._probe_u_c, 2),
+            kind=arrest.kind.value,
+            lasted_s=round(arrest.lasted_s, 1),
+            undercooling_c=round(arrest.undercooling_c, 1),
+            others=check.others,
+            unseen_c=unseen[0] if unseen else None,
+            **kept,  # type: ignore[arg-type]
+        )
         return msgspec.structs.replace(made, text=_text(made, check, what), remedy=_remedy(made, check))
 
 

@@ -19,9 +19,14 @@ ENTRY_S = 150.0  # a pour that is worked out again goes through hours of reading
 _BY_CODE: dict[int, type[errors.PourcallError]] = {
     kind.exit_code: kind
     for kind in (
-        errors.BadInput, errors.NotFound, errors.LinkError, errors.StoreError, errors.DaemonError, errors.Refused,
+        errors.BadInput,
+        errors.NotFound,
+        errors.LinkError,
+        errors.StoreError,
+        errors.DaemonError,
+        errors.Refused,
     )
-}  # fmt: skip
+}
 T = TypeVar("T")
 
 

@@ -56,9 +56,14 @@ class MouldRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True
 
 
 class StartRequest(
-    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True,
-    tag="start_request", tag_field="type",
-):  # fmt: skip
+    msgspec.Struct,
+    frozen=True,
+    kw_only=True,
+    omit_defaults=True,
+    forbid_unknown_fields=True,
+    tag="start_request",
+    tag_field="type",
+):
     """Start a melt: the daemon looks up the alloy, makes the plan and gives the melt its number."""
 
     alloy: str
@@ -70,9 +75,14 @@ class StartRequest(
 
 
 class ChangeRequest(
-    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True,
-    tag="change_request", tag_field="type",
-):  # fmt: skip
+    msgspec.Struct,
+    frozen=True,
+    kw_only=True,
+    omit_defaults=True,
+    forbid_unknown_fields=True,
+    tag="change_request",
+    tag_field="type",
+):
     """Change alloy, charge or moulds of the running melt; what is None stays as it is."""
 
     alloy: str | None = None
@@ -83,9 +93,14 @@ class ChangeRequest(
 
 
 class ProfileRequest(
-    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True,
-    tag="profile_request", tag_field="type",
-):  # fmt: skip
+    msgspec.Struct,
+    frozen=True,
+    kw_only=True,
+    omit_defaults=True,
+    forbid_unknown_fields=True,
+    tag="profile_request",
+    tag_field="type",
+):
     """Guide the running melt by a profile: the daemon looks it up and resolves it for the melt's alloy and limits."""
 
     profile: str = ""  # name of its file; empty: the one meant for the alloy

@@ -66,7 +66,7 @@ class CallKind(StrEnum):
     STEP = "step"  # next step of a profile
 
 
-class AlarmView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+class AlarmView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, rename={"active": "present"}):
     """One alarm as it stands. `id` is kind:subject, such as `sensor_open:melt_probe`."""
 
     id: str
@@ -74,7 +74,7 @@ class AlarmView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     subject: str
     priority: Priority
     state: AlarmState
-    present: bool
+    active: bool  # sent and recorded as `present`
     what: str  # what it means, one sentence
     remedy: str  # what to do, one sentence
     raised_mono_s: float
@@ -283,8 +283,23 @@ class StoreChanged(_Event, frozen=True, tag="store_changed"):
 
 
 Event = (
-    ProbeStateChanged | PlaceChanged | MeltStateChanged | FlagChanged | CallChanged | AlarmChanged
-    | MeltStarted | MeltChanged | MeltEnded | LiftMarked | PourMarked | DipRecorded | PowerMarked | ProfileChanged
-    | Marked | CommandRefused | LinkChanged | StoreChanged
-)  # fmt: skip
+    ProbeStateChanged
+    | PlaceChanged
+    | MeltStateChanged
+    | FlagChanged
+    | CallChanged
+    | AlarmChanged
+    | MeltStarted
+    | MeltChanged
+    | MeltEnded
+    | LiftMarked
+    | PourMarked
+    | DipRecorded
+    | PowerMarked
+    | ProfileChanged
+    | Marked
+    | CommandRefused
+    | LinkChanged
+    | StoreChanged
+)
 Output = Reading | Event

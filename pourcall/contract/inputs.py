@@ -218,10 +218,31 @@ class Note(_Command, frozen=True, tag="note"):
 
 
 Command = (
-    StartMelt | ChangeMelt | EndMelt | MarkPour | CorrectPour | MarkLift | MarkAddition | MarkSkim | MarkPower
-    | SetPlace | SetProbeState | StartDip | EnterTemperature | RunProfile | StopProfile | NextSegment | AnswerCall
-    | AckAlarm | SilenceAlarms | ShelveAlarm | UnshelveAlarm | ResetAlarm | TestAlarm | Note
-)  # fmt: skip
+    StartMelt
+    | ChangeMelt
+    | EndMelt
+    | MarkPour
+    | CorrectPour
+    | MarkLift
+    | MarkAddition
+    | MarkSkim
+    | MarkPower
+    | SetPlace
+    | SetProbeState
+    | StartDip
+    | EnterTemperature
+    | RunProfile
+    | StopProfile
+    | NextSegment
+    | AnswerCall
+    | AckAlarm
+    | SilenceAlarms
+    | ShelveAlarm
+    | UnshelveAlarm
+    | ResetAlarm
+    | TestAlarm
+    | Note
+)
 
 
 class _Input(msgspec.Struct, frozen=True, kw_only=True, tag_field="type", omit_defaults=True):

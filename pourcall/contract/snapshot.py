@@ -56,7 +56,7 @@ class WindowView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     too_hot: float | None = None
 
 
-class SpanView(msgspec.Struct, frozen=True, array_like=True):
+class Interval(msgspec.Struct, frozen=True, array_like=True):
     """A figure with its 90 % interval; None: not within reach, or not known how far."""
 
     mid: float | None
@@ -71,14 +71,14 @@ class AheadView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """
 
     at_mono_s: float
-    ready_s: SpanView | None = None  # until the metal is inside the tap window at the present setting
+    ready_s: Interval | None = None  # until the metal is inside the tap window at the present setting
     why: str = ""
-    coast_c: SpanView | None = None  # highest the metal goes if the power is cut now
+    coast_c: Interval | None = None  # highest the metal goes if the power is cut now
     coast_in_s: float | None = None  # when that is
     cut_in_s: float | None = None  # until cutting the power would just coast to `aim_c`; 0: now
     aim_c: float | None = None
-    cooling_s: SpanView | None = None  # with the power off: until the metal leaves the tap window below
-    model_c: SpanView | None = None  # the metal by the model; with a chamber probe alone it is all there is
+    cooling_s: Interval | None = None  # with the power off: until the metal leaves the tap window below
+    model_c: Interval | None = None  # the metal by the model; with a chamber probe alone it is all there is
     power_off: bool = False  # the trace below is one with the power off
     band: tuple[tuple[float, float, float], ...] = ()  # (seconds from now, low, high): the trace to come
     model: str = ""  # "learned, version 3" or "nothing learned yet"

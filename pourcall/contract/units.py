@@ -23,10 +23,17 @@ class Unit(StrEnum):
 
 
 _SPELLINGS = {
-    "c": Unit.C, "degc": Unit.C, "°c": Unit.C, "celsius": Unit.C,
-    "f": Unit.F, "degf": Unit.F, "°f": Unit.F, "fahrenheit": Unit.F,
-    "k": Unit.K, "kelvin": Unit.K,
-}  # fmt: skip
+    "c": Unit.C,
+    "degc": Unit.C,
+    "°c": Unit.C,
+    "celsius": Unit.C,
+    "f": Unit.F,
+    "degf": Unit.F,
+    "°f": Unit.F,
+    "fahrenheit": Unit.F,
+    "k": Unit.K,
+    "kelvin": Unit.K,
+}
 _TYPED = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([°A-Za-z]*)\s*")
 
 

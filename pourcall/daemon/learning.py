@@ -16,7 +16,7 @@ from pourcall.contract.clock import Clock
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.events import MeltEnded
 from pourcall.contract.furnace_model import FurnaceModel
-from pourcall.daemon.sequencer import Passed, RecorderLike
+from pourcall.daemon.sequencer import ProcessedInput, RecorderLike
 from pourcall.furnace.training import Fitted, Job
 from pourcall.furnace.worker import COMMAND, MOST_S, answer
 from pourcall.records.entries.furnace_models import job_for, keep_model
@@ -52,13 +52,13 @@ class Learner:
     def __init__(
         self, store: Store, recorder: RecorderLike, usual: Callable[[str], FurnaceModel], clock: Clock,
         in_thread: InThread, *, fit: Fit = fit_apart, settle_s: float = SETTLE_S,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """usual: what the settings say of a furnace, the prior of every fit."""
         self._store, self._recorder, self._usual, self._clock = store, recorder, usual, clock
         self._in_thread, self._fit, self._settle_s = in_thread, fit, settle_s
         self._due: asyncio.Queue[str] = asyncio.Queue()
 
-    def on_passed(self, passed: Passed) -> None:
+    def on_passed(self, passed: ProcessedInput) -> None:
         """A subscriber of every door: a melt that ended is worth learning from."""
         for out in passed.outputs:
             if isinstance(out, MeltEnded):

@@ -45,7 +45,7 @@ class _Curve:
         del self.number[:count], self.low[:count], self.high[:count]
 
 
-class TraceBook:
+class LiveTrace:
     """All probes of one furnace."""
 
     def __init__(self, furnace: str, began_mono_s: float, *, buckets: int = BUCKETS) -> None:

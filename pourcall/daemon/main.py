@@ -180,7 +180,7 @@ class Daemon:
             log.info(
                 "%s: calibration of %s in force, %s; due %s%s",
                 name, one.calibration.date, one.calibration.how, one.calibration.due, late,
-            )  # fmt: skip
+            )
             if self.settings.probe[name].offset_uv:
                 log.warning("%s: offset_uv of the settings is not used, since a calibration is on record", name)
         return out
@@ -278,5 +278,5 @@ def serve(
     daemon = Daemon(
         settings, text, paths, tcp_port=tcp_port, clock=clock, link_for=link_for, consumed=consumed,
         simulated=simulated, speed=speed,
-    )  # fmt: skip
+    )
     return asyncio.run(_serve(daemon, on_ready))

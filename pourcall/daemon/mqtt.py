@@ -34,7 +34,7 @@ from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Mqtt
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import VERSION
-from pourcall.daemon.sequencer import Door, Passed
+from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
 from pourcall.daemon.outbox import Message, Outbox
 
 log = logging.getLogger(__name__)
@@ -48,7 +48,7 @@ CLASH = (3, 60.0)  # so many drops within so many seconds: two clients share an 
 _STATE_FIELDS = (
     "kind", "melt", "melt_state", "flags", "power", "applied_permille", "metal", "window", "instruction",
     "instruction_is_do", "countdown_s", "store_problem", "boards", "simulated",
-)  # fmt: skip
+)
 _REFUSALS = frozenset({4, 5, 134, 135})  # MQTT 3.1.1 section 3.2.2.3 and MQTT 5.0 section 3.2.2.2
 
 Report = Callable[[str, bool, str], None]  # alarm kind, present, detail
@@ -60,7 +60,7 @@ class MqttPublisher:
     def __init__(
         self,
         settings: Mqtt,
-        doors: Mapping[str, Door],
+        doors: Mapping[str, InputSequencer],
         clock: Clock,
         *,
         session: int,
@@ -86,7 +86,7 @@ class MqttPublisher:
 
     # -- from the doors; never waits ------------------------------------------------------------------------------
 
-    def _on_passed(self, passed: Passed) -> None:
+    def _on_passed(self, passed: ProcessedInput) -> None:
         furnace = passed.furnace
         lists = False
         for out in passed.outputs:

@@ -70,7 +70,7 @@ class RecorderLike(Protocol):
     def set_melting(self, furnace: str, melting: bool) -> None: ...
 
 
-class Passed(msgspec.Struct, frozen=True):
+class ProcessedInput(msgspec.Struct, frozen=True):
     """One input that went through the door, with what the engine said to it."""
 
     furnace: str
@@ -79,10 +79,10 @@ class Passed(msgspec.Struct, frozen=True):
     ticket: int  # of the recorder; 0 where nothing is recorded
 
 
-Subscriber = Callable[[Passed], None]
+Subscriber = Callable[[ProcessedInput], None]
 
 
-class Door:
+class InputSequencer:
     """Call from the event loop's thread only: that is what makes the order one order."""
 
     def __init__(
@@ -109,7 +109,7 @@ class Door:
 
     # -- what may come in -----------------------------------------------------------------------------------------
 
-    def frame(self, board: str, frame: Frame, *, late_s: float = 0.0) -> Passed | None:
+    def frame(self, board: str, frame: Frame, *, late_s: float = 0.0) -> ProcessedInput | None:
         """A decoded frame of a board. Bad frames come as link events with their count, so None for one of those."""
         match frame:
             case Sample():
@@ -136,7 +136,7 @@ class Door:
         count: int = 0,
         sample_hex: str = "",
         printable: float = 1.0,
-    ) -> Passed:
+    ) -> ProcessedInput:
         """Something happened to a port."""
         seq, mono_s, utc_s = self._stamp()
         return self._pass(
@@ -144,30 +144,30 @@ class Door:
                 seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, kind=kind, detail=detail, count=count,
                 sample_hex=sample_hex, printable=printable,
             )
-        )  # fmt: skip
+        )
 
-    def store(self, problem: str, detail: str = "", waiting_rows: int = 0) -> Passed:
+    def store(self, problem: str, detail: str = "", waiting_rows: int = 0) -> ProcessedInput:
         """How recording goes."""
         seq, mono_s, utc_s = self._stamp()
         return self._pass(
             StoreIn(seq=seq, mono_s=mono_s, utc_s=utc_s, problem=problem, detail=detail, waiting_rows=waiting_rows)
         )
 
-    def daemon(self, kind: str, present: bool, detail: str = "", lasted_s: float = 0.0) -> Passed:
+    def daemon(self, kind: str, present: bool, detail: str = "", lasted_s: float = 0.0) -> ProcessedInput:
         """Something about the daemon itself."""
         seq, mono_s, utc_s = self._stamp()
         return self._pass(
             DaemonIn(
                 seq=seq, mono_s=mono_s, utc_s=utc_s, kind=kind, present=present, detail=detail, lasted_s=lasted_s
             )
-        )  # fmt: skip
+        )
 
-    def tick(self) -> Passed:
+    def tick(self) -> ProcessedInput:
         """Time passed."""
         seq, mono_s, utc_s = self._stamp()
         return self._pass(TickIn(seq=seq, mono_s=mono_s, utc_s=utc_s))
 
-    def submit(self, command: Command) -> Passed:
+    def submit(self, command: Command) -> ProcessedInput:
         """A command at its place in the order, without waiting for the disk."""
         seq, mono_s, utc_s = self._stamp()
         return self._pass(CommandIn(seq=seq, mono_s=mono_s, utc_s=utc_s, command=command))
@@ -231,7 +231,7 @@ class Door:
         self.seq += 1
         return self.seq, self._last_mono_s, round(self.clock.utc_s(), 3)
 
-    def _pass(self, item: Input) -> Passed:
+    def _pass(self, item: Input) -> ProcessedInput:
         try:
             outputs = self.engine.handle(item)
         except Exception as err:  # the input is kept all the same: it is what shows the fault again
@@ -244,7 +244,7 @@ class Door:
         if self.recorder is not None:
             ticket = self.recorder.put(self.furnace, item, outputs)
             self._follow(outputs, ticket)
-        passed = Passed(self.furnace, item, outputs, ticket)
+        passed = ProcessedInput(self.furnace, item, outputs, ticket)
         for subscriber in tuple(self._subscribers):
             try:
                 subscriber(passed)

@@ -32,11 +32,11 @@ from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Board, Settings
 from pourcall.daemon.clock import RealClock
-from pourcall.daemon.sequencer import Door, EngineLike, Passed, RecorderLike
+from pourcall.daemon.sequencer import InputSequencer, EngineLike, ProcessedInput, RecorderLike
 from pourcall.daemon.lag import LagWatch
 from pourcall.planning.melt_plans import Planner
 from pourcall.daemon.tasks import Tasks
-from pourcall.daemon.live_trace import TraceBook
+from pourcall.daemon.live_trace import LiveTrace
 from pourcall.daemon.sleep_blocker import WakeKeeper
 from pourcall.drivers.inbox import Arrival, Deliver, Inbox, Item, LinkEvent
 
@@ -106,15 +106,15 @@ class Service:
         self._moments: dict[str, float] = {}  # alarm kinds that merely happened -> when they count as over
         self._engine_failures = 0
         self._publisher: Any = None
-        self.doors: dict[str, Door] = {}
-        self.traces: dict[str, TraceBook] = {}
-        self._heard_by: dict[str, list[Door]] = {name: [] for name in settings.board}
-        self._channels: dict[tuple[str, str], list[Door]] = {}
+        self.doors: dict[str, InputSequencer] = {}
+        self.traces: dict[str, LiveTrace] = {}
+        self._heard_by: dict[str, list[InputSequencer]] = {name: [] for name in settings.board}
+        self._channels: dict[tuple[str, str], list[InputSequencer]] = {}
         self._unheard: set[tuple[str, str]] = set()
         for name in settings.furnace:
-            door = Door(name, engine_for(settings, name), recorder, clock, on_failure=self._on_engine_failed)
+            door = InputSequencer(name, engine_for(settings, name), recorder, clock, on_failure=self._on_engine_failed)
             self.doors[name] = door
-            self.traces[name] = TraceBook(name, clock.mono_s())
+            self.traces[name] = LiveTrace(name, clock.mono_s())
             door.subscribe(self._on_passed)
         for probe in settings.probe.values():
             door = self.doors[probe.furnace]
@@ -208,7 +208,7 @@ class Service:
 
     # -- what clients ask -----------------------------------------------------------------------------------------
 
-    def door(self, furnace: str) -> Door:
+    def door(self, furnace: str) -> InputSequencer:
         """The door of a furnace. Raises NotFound."""
         door = self.doors.get(furnace)
         if door is None:
@@ -267,7 +267,7 @@ class Service:
         """What the settings alone say of a furnace. Blocking."""
         return self._planner.usual(furnace)
 
-    def keep(self, name: str, run: Callable[[], Coroutine[Any, Any, None]], hear: Callable[[Passed], None]) -> None:
+    def keep(self, name: str, run: Callable[[], Coroutine[Any, Any, None]], hear: Callable[[ProcessedInput], None]) -> None:
         """A task that lives as long as the daemon and hears what passes every door."""
         for door in self.doors.values():
             door.subscribe(hear)
@@ -360,7 +360,7 @@ class Service:
         for door in doors:
             door.frame(board, item.frame, late_s=item.late_s + waited_s)
 
-    def _doors_of_channel(self, board: str, channel: str) -> list[Door]:
+    def _doors_of_channel(self, board: str, channel: str) -> list[InputSequencer]:
         """Who has a probe there. Of a channel nobody has, the first sample is shown to all, and the rest dropped."""
         where = (board, channel)
         if where in self._channels:
@@ -435,7 +435,7 @@ class Service:
 
     # -- what goes out --------------------------------------------------------------------------------------------
 
-    def _on_passed(self, passed: Passed) -> None:
+    def _on_passed(self, passed: ProcessedInput) -> None:
         for out in passed.outputs:
             match out:
                 case Reading():

@@ -38,7 +38,7 @@ class CaptureWriter:
         self._about: dict[str, Any] = {
             "kind": KIND, "version": VERSION, "port": port, "baud": baud,
             "started_utc": datetime.fromtimestamp(started_utc_s, UTC).isoformat(timespec="milliseconds"),
-        }  # fmt: skip
+        }
         self._pieces: list[list[float | int]] = []
         self.size = 0
         self._file = path.open("xb")  # a capture never overwrites another
@@ -70,7 +70,7 @@ class CaptureWriter:
 
     def __exit__(
         self, kind: type[BaseException] | None, err: BaseException | None, trace: TracebackType | None
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.close()
 
     def _write_sidecar(self) -> None:
@@ -84,7 +84,7 @@ class CaptureWriter:
 def capture_port(
     port: str, path: Path, *, baud: int, mono_s: Callable[[], float], utc_s: Callable[[], float],
     keep_on: Callable[[float, int], bool], send: bytes = b"", open_port: OpenPort = access.open_port,
-) -> int:  # fmt: skip
+) -> int:
     """Write what `port` sends to `path` while keep_on(seconds so far, bytes so far) is true; the number of bytes.
 
     send: written once after opening (`?` makes a board of ours say who it is). Ends early, with what there is, when the
@@ -145,7 +145,7 @@ def read_capture(path: Path) -> Capture:
         raise BadTrace(
             f"the sidecar is not one of {KIND} {VERSION}: {err}", where=str(sidecar),
             remedy="Remove it to read the bytes without their times",
-        ) from err  # fmt: skip
+        ) from err
     pieces, at = [], 0
     for at_s, size in sizes:
         pieces.append((at_s, data[at : at + size]))

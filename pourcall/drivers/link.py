@@ -57,7 +57,7 @@ class SerialLink:
         self, port: str, make_decoder: Callable[[], Decoder], deliver: Deliver, *, mono_s: Callable[[], float],
         baud: int = 115_200, list_ports: ports.ListPorts = ports.list_ports,
         open_port: ports.OpenPort = access.open_port,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.port = port
         self._make_decoder, self._deliver, self._mono_s, self._baud = make_decoder, deliver, mono_s, baud
         self._list_ports, self._open_port = list_ports, open_port
@@ -247,7 +247,7 @@ class SerialLink:
     def _unavailable(self, err: BaseException) -> None:
         kind, sentence = (access.NO_PORT, str(err)) if isinstance(err, LinkError) else (
             access.why_unavailable(self.port, err)
-        )  # fmt: skip
+        )
         if sentence == self._told_unavailable or (self._was_lost and kind == access.NO_PORT):
             return  # that it is not there yet was said when it was lost
         self._told_unavailable = sentence

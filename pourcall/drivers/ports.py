@@ -118,7 +118,7 @@ def ask_identity(port: access.Port, wait_s: float) -> Identity | None:
 def scan(
     ports: Sequence[PortInfo] | None = None, *, mono_s: Callable[[], float], bauds: Sequence[int] = BAUDS,
     listen_s: float = LISTEN_S, open_port: OpenPort = access.open_port,
-) -> list[PortReport]:  # fmt: skip
+) -> list[PortReport]:
     """Listen on every port (all at once, the system's own when none are given) and say what each one speaks.
 
     At each speed `?` is sent and up to listen_s are heard; the first speed at which a format is recognised ends it.
@@ -133,7 +133,7 @@ def scan(
 
 def scan_port(
     info: PortInfo, mono_s: Callable[[], float], bauds: Sequence[int], listen_s: float, open_port: OpenPort
-) -> PortReport:  # fmt: skip
+) -> PortReport:
     """What one port speaks."""
     best: PortReport | None = None
     for baud in bauds:
@@ -146,7 +146,7 @@ def scan_port(
         report = PortReport(
             info, told.format, told.sentence, baud if heard else 0, told.channels, told.identity, told.example,
             told.columns, heard,
-        )  # fmt: skip
+        )
         if told.format in guess.FORMATS:
             return report
         if best is None or _RANK[report.format] > _RANK[best.format]:

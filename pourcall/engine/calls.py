@@ -34,7 +34,7 @@ SKIM_LASTS_S = 120.0  # nobody answers every call; then the instruction is free 
 STEP_LASTS_S = 90.0
 
 
-class CallDesk:
+class CallManager:
     """All calls of one furnace. `said` receives (call, how, why)."""
 
     def __init__(self, said: Callable[[CallView, str, str], None]) -> None:
@@ -103,9 +103,14 @@ class CallDesk:
             said, repeated = said + 1, True
         if repeated or text != call.text:
             call = CallView(
-                kind=kind, text=text, why=why, raised_mono_s=call.raised_mono_s, repeat_s=call.repeat_s, said=said,
+                kind=kind,
+                text=text,
+                why=why,
+                raised_mono_s=call.raised_mono_s,
+                repeat_s=call.repeat_s,
+                said=said,
                 mould=mould,
-            )  # fmt: skip
+            )
             self._up[kind] = call
         if repeated:
             self._said(call, "repeated", why)
@@ -198,16 +203,24 @@ class CallDesk:
             side = "cold" if rate < 0.0 else "hot"
             tens = max(10, int(left_s / 10.0) * 10)
             self._raise(
-                CallKind.WINDOW_CLOSING, f"Pour {mould.name} now: the window closes, too {side} in about {tens} s",
-                f"at {abs(rate):.0f} degrees a minute", mono_s, mould.name,
-            )  # fmt: skip
+                CallKind.WINDOW_CLOSING,
+                f"Pour {mould.name} now: the window closes, too {side} in about {tens} s",
+                f"at {abs(rate):.0f} degrees a minute",
+                mono_s,
+                mould.name,
+            )
         else:
             self.end(CallKind.WINDOW_CLOSING, "the window is not closing, or closed")
 
     def _cut(
-        self, run: MeltRun, metal: MetalNow, rate: float | None, power: PowerKnob, mono_s: float,
+        self,
+        run: MeltRun,
+        metal: MetalNow,
+        rate: float | None,
+        power: PowerKnob,
+        mono_s: float,
         due: bool | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         mould = run.next_mould
         if CallKind.CUT_POWER in self._up:
             falling = rate is not None and rate < 0.5 * self._cut_rate

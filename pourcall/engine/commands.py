@@ -39,8 +39,8 @@ class Orders:
         elif isinstance(command, inp.ShelveAlarm | inp.UnshelveAlarm | inp.ResetAlarm):
             self._set_aside(command)
         elif isinstance(command, inp.TestAlarm):
-            engine.alarms.judge("test", "path", True, engine.mono_s, engine.utc_s, at_once=True)
-            engine.alarms.judge("test", "path", False, engine.mono_s, engine.utc_s)
+            engine.alarms.set_condition("test", "path", True, engine.mono_s, engine.utc_s, at_once=True)
+            engine.alarms.set_condition("test", "path", False, engine.mono_s, engine.utc_s)
         elif isinstance(command, inp.SetPlace | inp.SetProbeState | inp.StartDip):
             self._probe_command(command)
         elif isinstance(command, inp.MarkPower):

@@ -14,14 +14,14 @@ from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.snapshot import DipView, FurnaceSnapshot
 from pourcall.contract.status import Reason
 from pourcall.engine import view
-from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, judge_fume
-from pourcall.engine.alarms.manager import AlarmDesk
-from pourcall.engine.alarms.temperatures import judge_temperatures
+from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_conditions
+from pourcall.engine.alarms.manager import AlarmManager
+from pourcall.engine.alarms.temperatures import set_temperature_conditions
 from pourcall.engine.bath.dip_view import dip_view
 from pourcall.engine.bath.dips import DipWatch, dip_spread_c, judge_dip
 from pourcall.engine.bath.melt_arrests import MeltArrests
 from pourcall.engine.bath.metal import MetalHistory, MetalNow, metal_now, metal_rate_c_per_min
-from pourcall.engine.calls import CallDesk
+from pourcall.engine.calls import CallManager
 from pourcall.engine.commands import Orders
 from pourcall.engine.guidance.guidance import Guiding
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
@@ -29,7 +29,7 @@ from pourcall.engine.melt.melt_state import band_of
 from pourcall.engine.melt.pour_call import Judgement, judge
 from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
-from pourcall.engine.sensing.sensor_health import SensorJudge, expanded_u_c
+from pourcall.engine.sensing.sensor_health import SensorConditions, expanded_u_c
 
 EVALUATE_S = 0.45  # the melt is judged at most so often between ticks; a reading is judged at once
 LIFT_AFTER_CALL_S = 30.0
@@ -48,9 +48,9 @@ class Engine:
         self.links = {board.name: BoardLink(board) for board in config.boards}
         self._chips = {board.name: board.chip for board in config.boards}
         self.watches = {c.config.name: DipWatch() for c in self.channels}
-        self._sensors = {c.config.name: SensorJudge(c) for c in self.channels}
-        self.alarms = AlarmDesk(self._alarm_said, self._explains)
-        self.calls = CallDesk(self._call_said)
+        self._sensors = {c.config.name: SensorConditions(c) for c in self.channels}
+        self.alarms = AlarmManager(self._alarm_said, self._explains)
+        self.calls = CallManager(self._call_said)
         self.guiding = Guiding(config, self.calls, self.alarms, self.say)
         self.arrests = MeltArrests(config, self.alarms, self.say)
         self.orders = Orders(self)
@@ -98,7 +98,7 @@ class Engine:
         elif type(item) is inp.StoreIn:
             self._store(item)
         elif type(item) is inp.DaemonIn:
-            self.alarms.judge(item.kind, "daemon", item.present, self.mono_s, self.utc_s, detail=item.detail)
+            self.alarms.set_condition(item.kind, "daemon", item.present, self.mono_s, self.utc_s, detail=item.detail)
         return out
 
     def snapshot(self) -> FurnaceSnapshot:
@@ -144,7 +144,7 @@ class Engine:
     def dip_spread_c(self) -> float | None:
         """How far the last three dips of the running melt lie apart; None: they tell nothing of it."""
         dips = self.melt_dips()
-        return dip_spread_c(dips, self.watches[dips[-1].probe].not_off_s) if dips else None
+        return dip_spread_c(dips, self.watches[dips[-1].probe].power_maybe_on_until_s) if dips else None
 
     def dip_now(self) -> DipView | None:
         """The dip that goes on, for the person who holds the probe."""
@@ -163,7 +163,7 @@ class Engine:
         if self.run is not None:
             self.run.dips = number
         alloy = None if self.run is None else self.run.plan.alloy
-        dip = judge_dip(ended, channel, number, self.mono_s, self.utc_s, alloy, self.dips, watch.not_off_s)
+        dip = judge_dip(ended, channel, number, self.mono_s, self.utc_s, alloy, self.dips, watch.power_maybe_on_until_s)
         self.dips.append(dip)
         del self.dips[:-50]
         self.say(ev.DipRecorded, dip=dip)
@@ -238,13 +238,15 @@ class Engine:
             return
         old, self.store_problem = self.store_problem, item.problem
         if old:
-            self.alarms.judge(old, "record", False, self.mono_s, self.utc_s, at_once=True)
+            self.alarms.set_condition(old, "record", False, self.mono_s, self.utc_s, at_once=True)
         if item.problem:
-            self.alarms.judge(item.problem, "record", True, self.mono_s, self.utc_s, detail=item.detail, at_once=True)
+            self.alarms.set_condition(
+                item.problem, "record", True, self.mono_s, self.utc_s, detail=item.detail, at_once=True
+            )
         self.say(ev.StoreChanged, problem=item.problem, detail=item.detail)
 
     def _explain(self) -> None:
-        self.alarms.explain()
+        self.alarms.update_suppression()
 
     def _explains(self, subject: str) -> str:
         """The board behind a probe: what befalls the board explains what befalls its probes."""
@@ -290,7 +292,7 @@ class Engine:
             self.set_state(ev.MeltState.EMPTY, "no melt runs")
             self._set_flag(ev.Flag.NO_METAL_READING, 0)
             self._set_flag(ev.Flag.FUME, 0)
-            judge_temperatures(self.alarms, self.config, None, None, None, self.channels, mono_s, self.utc_s)
+            set_temperature_conditions(self.alarms, self.config, None, None, None, self.channels, mono_s, self.utc_s)
             return
         if not run.lifted(mono_s):
             self.history.add(mono_s, metal)
@@ -298,9 +300,13 @@ class Engine:
         lifted = run.lifted(mono_s)
         if mould is not None and metal.temp_c is not None and not lifted:
             self.judgement = judge(
-                metal.temp_c, metal.u_c, mould, run.plan, number=(run.next_index or 0) + 1,
+                metal.temp_c,
+                metal.u_c,
+                mould,
+                run.plan,
+                number=(run.next_index or 0) + 1,
                 calling=self.calls.up(ev.CallKind.POUR) is not None,
-            )  # fmt: skip
+            )
             self.judgement = self.arrests.judged(self.judgement)
         if not lifted:
             tap_c = run.tap_window_c
@@ -311,22 +317,43 @@ class Engine:
             self._ready_s = mono_s
         guide = self.guiding.guide
         self.calls.judge(
-            run, metal, self.rate_c_per_min, self.state, self.judgement, self.power, mono_s, guided=guide.guiding,
+            run,
+            metal,
+            self.rate_c_per_min,
+            self.state,
+            self.judgement,
+            self.power,
+            mono_s,
+            guided=guide.guiding,
             cut_due=guide.cut_due(mono_s),
-        )  # fmt: skip
+        )
         chamber = next((c for c in self.channels if c.tracker.place is Place.CHAMBER), None)
         chamber_c = None if chamber is None or chamber.last is None else chamber.last.temp_c
         can_dip = any(c.tracker.place is Place.DIP for c in self.channels)
         self.calls.judge_dip(
-            run, metal, chamber_c, can_dip, dips, mono_s, could_be_c=guide.could_be_c,
+            run,
+            metal,
+            chamber_c,
+            can_dip,
+            dips,
+            mono_s,
+            could_be_c=guide.could_be_c,
             ready_in_s=guide.ready_in_s(mono_s),
-        )  # fmt: skip
+        )
         self._set_flag(ev.Flag.NO_METAL_READING, int(metal.temp_c is None and not lifted))
         self._judge_fume(run, metal.temp_c, lifted=lifted)
-        judge_temperatures(
-            self.alarms, self.config, None if lifted else run.plan, metal, self.rate_c_per_min, self.channels, mono_s,
-            self.utc_s, tap_max_c=run.tap_window_c[1], poured=mould is None,
-        )  # fmt: skip
+        set_temperature_conditions(
+            self.alarms,
+            self.config,
+            None if lifted else run.plan,
+            metal,
+            self.rate_c_per_min,
+            self.channels,
+            mono_s,
+            self.utc_s,
+            tap_max_c=run.tap_window_c[1],
+            poured=mould is None,
+        )
 
     def _judge_fume(self, run: MeltRun, temp_c: float | None, *, lifted: bool) -> None:
         skimmed = run.skimmed_s is not None and self.mono_s - run.skimmed_s < DISTURBED_S
@@ -334,7 +361,7 @@ class Engine:
         level = fume_level(run.plan, temp_c, disturbed=skimmed or lifted, level=level)
         self._set_flag(ev.Flag.FUME, level)
         if not lifted:
-            judge_fume(self.alarms, run.plan, self.config.furnace, temp_c, level, self.mono_s, self.utc_s)
+            set_fume_conditions(self.alarms, run.plan, self.config.furnace, temp_c, level, self.mono_s, self.utc_s)
 
     def set_state(self, new: ev.MeltState, why: str) -> None:
         """Where the melt stands."""

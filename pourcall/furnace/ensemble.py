@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from operator import mul
 
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.furnace.model import Furnace, Metal, State, reads_c, walk
+from pourcall.furnace.model import Furnace, Metal, State, integrate, reads_c
 
 COUNT = 32
 EXTRA = ("heat", "lump", "wall_c", "pot_c")  # charge's heat against sheet and scale; contact of a lump; start of both
@@ -92,7 +92,7 @@ def design() -> list[list[float]]:
     return _DESIGN
 
 
-class Members:
+class Ensemble:
     """All of them.
 
     A column for each unknown, an entry for each member: logarithms of PARAMETERS, heat, lump contact; then lump (J/kg),
@@ -103,9 +103,16 @@ class Members:
     """
 
     def __init__(
-        self, model: FurnaceModel, metal: Metal, *, wall_c: float, wall_u_c: float, pot_c: float, pot_u_c: float,
+        self,
+        model: FurnaceModel,
+        metal: Metal,
+        *,
+        wall_c: float,
+        wall_u_c: float,
+        pot_c: float,
+        pot_u_c: float,
         metal_c: float,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Start of a melt: how hot wall and pot are, with standard uncertainties, and the charge."""
         self.metal, self.sheath_s = metal, model.sheath_s
         lower = cholesky(model.cov)
@@ -205,17 +212,25 @@ class Members:
             while self.lies[at] and left_s > 1e-9:
                 step_s = min(left_s, LUMP_STEP_S)
                 bath_kg = self.bath_kg(at, mass_kg)
-                walls[at], pots[at], baths[at], *_ = walk(
+                walls[at], pots[at], baths[at], *_ = integrate(
                     furnace, self.metal, walls[at], pots[at], baths[at], bath_kg, share, room_c, step_s, 1
                 )
                 self._heat_lump(at, bath_kg, step_s)
                 left_s -= step_s
                 steps = max(1, math.ceil(left_s / STEP_S - 1e-9))
             if left_s > 1e-9:
-                walls[at], pots[at], baths[at], *_ = walk(
-                    furnace, self.metal, walls[at], pots[at], baths[at], self.bath_kg(at, mass_kg), share, room_c,
-                    left_s / steps, steps,
-                )  # fmt: skip
+                walls[at], pots[at], baths[at], *_ = integrate(
+                    furnace,
+                    self.metal,
+                    walls[at],
+                    pots[at],
+                    baths[at],
+                    self.bath_kg(at, mass_kg),
+                    share,
+                    room_c,
+                    left_s / steps,
+                    steps,
+                )
 
     def _heat_lump(self, at: int, bath_kg: float, seconds: float) -> None:
         """Heat from the bath to the lump in it; molten, or as hot as the bath, it is bath."""
@@ -233,7 +248,7 @@ class Members:
             state, _ = self.mixed(at, bath_kg / self._heavier[at] + self.lump_kg)
             bath[at], lump[at], self.lies[at] = state.h, state.h, False
 
-    def doubt(self, seconds: float, *, wall_c: float, power: float, bath_c: float = 0.0) -> None:
+    def add_process_noise(self, seconds: float, *, wall_c: float, power: float, bath_c: float = 0.0) -> None:
         """What the model leaves out lets wall, pot, bath and power drift: deviations grow by so much a square root
         of a minute.
         """
@@ -270,7 +285,7 @@ class Members:
         sigma_j = self.metal.cp_liquid * math.hypot(sigma_c, lump_c)
         return self._update(list(self.columns[BATH]), self.metal.enthalpy(metal_c), sigma_j)
 
-    def at_most(self, metal_c: float) -> None:
+    def truncate_above(self, metal_c: float) -> None:
         """The metal is no hotter than this: what is believed beyond it is taken back, and with it what led there."""
         most_j = self.metal.enthalpy(metal_c)
         bath = self.columns[BATH]
@@ -293,9 +308,9 @@ class Members:
                 seen.append(charge - lag)
                 doubt_c += 0.25 * abs(lag)
             else:
-                reading, doubt = reads_c(furnace, metal, State(0.0, pot, h), kg, sheath_s)
+                reading, add_process_noise = reads_c(furnace, metal, State(0.0, pot, h), kg, sheath_s)
                 seen.append(reading)
-                doubt_c += doubt
+                doubt_c += add_process_noise
         return seen, doubt_c / COUNT
 
     def expected_c(self, mass_kg: float) -> float:

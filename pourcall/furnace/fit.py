@@ -47,7 +47,7 @@ SEEN_BY = 5.0  # a limit that is seen explains the traces better by more; lids a
 LEAST_KNOWN = 0.1  # a limit better known than this (a burner has none) is not searched for
 
 
-def ride(
+def simulate(
     trace: LearnTrace, furnace: Furnace, metal: Metal, times_s: Sequence[float], *, wall_c: float, heat: float = 0.0
 ) -> list[tuple[State, float]]:
     """State and mass at these moments, in order, of a furnace that was treated as the trace says."""
@@ -87,7 +87,7 @@ def predict(
     times = np.arange(trace.times_s[0], trace.times_s[-1] + 1e-9, every_s)
     read = [
         reads_c(furnace, metal, state, mass, trace.sheath_s)
-        for state, mass in ride(trace, furnace, metal, times.tolist(), wall_c=wall_c, heat=heat)
+        for state, mass in simulate(trace, furnace, metal, times.tolist(), wall_c=wall_c, heat=heat)
     ]
     return times, np.array([one for one, _ in read]), np.array([doubt for _, doubt in read])
 
@@ -102,9 +102,13 @@ def _to(
 
 
 def fit(
-    prior: FurnaceModel, traces: Sequence[LearnTrace], *, utc_s: float = 0.0, version: int | None = None,
+    prior: FurnaceModel,
+    traces: Sequence[LearnTrace],
+    *,
+    utc_s: float = 0.0,
+    version: int | None = None,
     evaluations: int = 40,
-) -> Fitted:  # fmt: skip
+) -> Fitted:
     """Learn a furnace; the prior is `usual_model`. Raises BadTrace where nothing is usable, saying what is missing."""
     refused = tuple((trace.melt, why) for trace in traces if (why := why_not(trace)))
     usable = [trace for trace in traces if not why_not(trace)]
@@ -260,7 +264,7 @@ class Problem:
         if trace.hot:
             wall_c = trace.hot_wall_c + HOT_WALL_U_C * x[self.size + len(self.traces) + self.hot.index(k)]
         heat = HEAT_U * x[self.size + k]
-        return ride(trace, furnace, seen.metal, seen.times, wall_c=wall_c, heat=heat)
+        return simulate(trace, furnace, seen.metal, seen.times, wall_c=wall_c, heat=heat)
 
 
 class Seen:
@@ -285,10 +289,13 @@ class Seen:
         self.at_chamber = [place[at] for at, _ in chamber]
         apart = math.sqrt(TOGETHER_S / POINT_S / 4.0)
         self.temps = np.concatenate([temps, [c for _, c, _, _ in figures], [c for _, c in chamber]])
-        self.weights = np.concatenate([
-            weights, [1.0 / self._figure_sigma_c(at, c, u_c) for at, c, _, u_c in figures],
-            [1.0 / (CHAMBER_SIGMA_C * apart)] * len(chamber),
-        ])  # fmt: skip
+        self.weights = np.concatenate(
+            [
+                weights,
+                [1.0 / self._figure_sigma_c(at, c, u_c) for at, c, _, u_c in figures],
+                [1.0 / (CHAMBER_SIGMA_C * apart)] * len(chamber),
+            ]
+        )
 
     def _figure_sigma_c(self, at: float, temp_c: float, u_c: float) -> float:
         """A dip is one moment: model and metal differ then by what they differ by. u_c: of this figure alone."""

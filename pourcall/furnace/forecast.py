@@ -1,7 +1,7 @@
 """What will be. One melt followed by an ensemble; time to ready, coast peak, cooling time, each with an interval.
 
-`Ahead` is given power, metal, additions as they happen, and a tick once a second or every few; it spreads its work so
-that no tick takes more than a few milliseconds: the ensemble moves in blocks of ten seconds, between them only its
+`Forecast` is given power, metal, additions as they happen, and a tick once a second or every few; it spreads its work
+so that no tick takes more than a few milliseconds: the ensemble moves in blocks of ten seconds, between them only its
 middle does. Intervals are 90 %: the ensemble's spread and what the model leaves out together.
 Judged on simulated melts whose plant has another structure (tests/foresight, benchmarks/bench_foresight.py).
 """
@@ -12,7 +12,8 @@ import msgspec
 
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
 from pourcall.contract.plan import AlloyFacts
-from pourcall.furnace.ensemble import COUNT, Members, deviation
+from pourcall.contract.snapshot import Interval
+from pourcall.furnace.ensemble import COUNT, Ensemble, deviation
 from pourcall.furnace.model import (
     Coast,
     Furnace,
@@ -48,48 +49,53 @@ COOLING_S = 30.0  # so long a cooling time is counted down before it is reckoned
 BAND_STEP_S, BAND_POINTS = 60.0, 40
 
 
-class Span(msgspec.Struct, frozen=True):
-    """A figure with its 90 % interval; None: not within reach, or not known how far."""
-
-    mid: float | None
-    low: float | None = None
-    high: float | None = None
+NOTHING = Interval(None)
 
 
-NOTHING = Span(None)
-
-
-class View(msgspec.Struct, frozen=True, kw_only=True):
+class Outlook(msgspec.Struct, frozen=True, kw_only=True):
     """What foresight says now. Times in seconds from now, temperatures of the true metal in degC."""
 
-    ready_s: Span = NOTHING  # until the target is reached at the present setting
+    ready_s: Interval = NOTHING  # until the target is reached at the present setting
     why: str = ""  # why there is no time, where there is none
-    coast_c: Span = NOTHING  # highest the metal goes if the power is cut now
+    coast_c: Interval = NOTHING  # highest the metal goes if the power is cut now
     coast_in_s: float | None = None
     cut_in_s: float | None = None  # until the coast peak would be the aim, at the present setting
-    cooling_s: Span = NOTHING  # with the power off: until the metal leaves the window below
-    metal_c: Span = NOTHING  # of the model; with a chamber probe alone, all there is
+    cooling_s: Interval = NOTHING  # with the power off: until the metal leaves the window below
+    metal_c: Interval = NOTHING  # of the model; with a chamber probe alone, all there is
     wall_c: float | None = None
     band: tuple[tuple[float, float, float], ...] = ()  # (seconds from now, low, high) for the dashboard
 
 
-class Ahead:
+class Forecast:
     """One melt. Times are monotonic seconds; shares are of full power."""
 
     def __init__(
-        self, model: FurnaceModel, alloy: AlloyFacts, charge_kg: float, mono_s: float, *, room_c: float = 20.0,
-        wall_c: float | None = None, wall_u_c: float = 5.0, metal_c: float | None = None,
-    ) -> None:  # fmt: skip
+        self,
+        model: FurnaceModel,
+        alloy: AlloyFacts,
+        charge_kg: float,
+        mono_s: float,
+        *,
+        room_c: float = 20.0,
+        wall_c: float | None = None,
+        wall_u_c: float = 5.0,
+        metal_c: float | None = None,
+    ) -> None:
         """wall_c, wall_u_c: what is known of a furnace still hot from the melt before (k = 1); None: cold."""
         self.model, self.alloy, self.room_c = model, alloy, room_c
         self.metal = Metal(alloy)
         self.mass_kg, self.still_to_come_kg = charge_kg, 0.0
         wall = room_c if wall_c is None else wall_c
         pot = room_c if wall_c is None else 0.85 * wall_c
-        self.members = Members(
-            model, self.metal, wall_c=wall, wall_u_c=wall_u_c, pot_c=pot, pot_u_c=wall_u_c,
+        self.members = Ensemble(
+            model,
+            self.metal,
+            wall_c=wall,
+            wall_u_c=wall_u_c,
+            pot_c=pot,
+            pot_u_c=wall_u_c,
             metal_c=room_c if metal_c is None else metal_c,
-        )  # fmt: skip
+        )
         self.level: float | None = None
         self.seen = 0  # readings of the metal taken
         self._at_s = self._now_s = mono_s  # where the ensemble stands; what was told last
@@ -151,7 +157,7 @@ class Ahead:
     def not_liquid(self, mono_s: float) -> None:
         """A dip found it not yet liquid, or froze a shell on its sheath: no more than a little above the liquidus."""
         self._advance(mono_s)
-        self.members.at_most(self.metal.liquidus_c + SHELL_C)
+        self.members.truncate_above(self.metal.liquidus_c + SHELL_C)
         self._changed()
 
     def take_chamber(self, chamber_c: float, mono_s: float) -> None:
@@ -171,7 +177,7 @@ class Ahead:
         self._at_s, self._now_s = mono_s, max(mono_s, self._now_s)
         self.members.advance(self.mass_kg, self.level, self.room_c, seconds)
         power = POWER_DRIFT * (2.0 if self.level is None else 1.0)
-        self.members.doubt(seconds, wall_c=WALL_DRIFT_C, power=power, bath_c=BATH_DRIFT_C)
+        self.members.add_process_noise(seconds, wall_c=WALL_DRIFT_C, power=power, bath_c=BATH_DRIFT_C)
         self._changed()
 
     def _forget(self) -> None:
@@ -274,7 +280,7 @@ class Ahead:
         after, _ = add_cold(self.metal, state, mass, kg, self.room_c if temp_c is None else temp_c)
         return self.metal.temp_c(state.h) - self.metal.temp_c(after.h)
 
-    def tick(self, mono_s: float, ready_c: float, aim_c: float, low_c: float) -> View:
+    def tick(self, mono_s: float, ready_c: float, aim_c: float, low_c: float) -> Outlook:
         """Once a second, or every few. ready_c: when it counts as ready; aim_c: wished peak; low_c: where the
         window ends below.
         """
@@ -298,7 +304,7 @@ class Ahead:
         )
         cut_in_s = self._cut_in(peak_c, aim_c)
         self._near = (cut_in_s is not None and cut_in_s < NEAR_S) or (ready.mid is not None and ready.mid < NEAR_S)
-        return View(
+        return Outlook(
             ready_s=ready,
             why=why,
             coast_c=_span(peak_c, COAST_SHARE * coast_sd),
@@ -307,7 +313,7 @@ class Ahead:
             cooling_s=self._cooling(furnace, state, mass, low_c, now_c),
             metal_c=_span(now_c, self._spread),
             wall_c=state.wall_c,
-        )  # fmt: skip
+        )
 
     def _look_about(self, ready_c: float, there: bool) -> None:
         """Refresh as many forecasts as are due: all of them within a minute or two, soon after a change at once."""
@@ -349,9 +355,9 @@ class Ahead:
             self._mid_ready.append(None if seconds is None else self._at_s + seconds)
         return self._mid_ready[0]
 
-    def _ready(self, there: bool) -> tuple[Span, str]:
+    def _ready(self, there: bool) -> tuple[Interval, str]:
         if there:
-            return Span(0.0, 0.0, 0.0), ""
+            return Interval(0.0, 0.0, 0.0), ""
         if self.level == 0.0:
             return NOTHING, "the power is off"
         if not all(self._known):
@@ -374,7 +380,7 @@ class Ahead:
         share = READY_SHARE if self.seen else 1.0
         sd = share * math.hypot(sd, LEFT_OUT_SHARE * left, LEFT_OUT_S)
         high = None if count < 0.9 * COUNT else left + K90 * sd
-        return Span(left, max(0.0, left - K90 * sd), high), ""
+        return Interval(left, max(0.0, left - K90 * sd), high), ""
 
     def _cut_in(self, now_peak_c: float, aim_c: float) -> float | None:
         """Seconds until the coast peak would be the aim; 0: it is, or past; None: off, or further than some minutes."""
@@ -395,7 +401,7 @@ class Ahead:
             at_s = was_s + (at_s - was_s) * (aim_c - was_c) / max(peak_c - was_c, 1e-6)
         return max(0.0, self._at_s + at_s - self._now_s)
 
-    def _cooling(self, furnace: Furnace, state: State, mass: float, low_c: float, now_c: float) -> Span:
+    def _cooling(self, furnace: Furnace, state: State, mass: float, low_c: float, now_c: float) -> Interval:
         """Reckoned anew twice a minute and counted down between where the power is off."""
         if now_c <= low_c:
             return NOTHING
@@ -411,7 +417,7 @@ class Ahead:
         if self.level == 0.0:
             seconds = max(0.0, seconds - (self._now_s - at_s))
         sd = share * seconds
-        return Span(seconds, max(0.0, seconds - K90 * sd), seconds + K90 * sd)
+        return Interval(seconds, max(0.0, seconds - K90 * sd), seconds + K90 * sd)
 
     def metal_from_chamber(self) -> tuple[float, float]:
         """Temperature of the metal where only a chamber probe and earlier dips speak, with its expanded uncertainty."""
@@ -461,5 +467,5 @@ class Ahead:
         return self.members.expected_c(self.mass_kg)
 
 
-def _span(mid: float, sd: float) -> Span:
-    return Span(mid, mid - K90 * sd, mid + K90 * sd)
+def _span(mid: float, sd: float) -> Interval:
+    return Interval(mid, mid - K90 * sd, mid + K90 * sd)

@@ -121,10 +121,20 @@ class Walked(NamedTuple):
 TO_THE_END, TO_ABOVE, TO_BELOW, TO_THE_PEAK = 0, 1, -1, 2  # where a walk stops
 
 
-def walk(
-    furnace: Furnace, metal: Metal, wall: float, pot: float, h: float, mass_kg: float, share: float, room_c: float,
-    dt: float, most: int, until: int = TO_THE_END, stop_c: float = 0.0,
-) -> Walked:  # fmt: skip
+def integrate(
+    furnace: Furnace,
+    metal: Metal,
+    wall: float,
+    pot: float,
+    h: float,
+    mass_kg: float,
+    share: float,
+    room_c: float,
+    dt: float,
+    most: int,
+    until: int = TO_THE_END,
+    stop_c: float = 0.0,
+) -> Walked:
     """At most `most` steps of `dt` seconds; the one loop behind everything that looks ahead, hence bare of calls.
 
     Each step is implicit in the three temperatures, with radiation and latent heat as they stand at its start: no step
@@ -196,14 +206,21 @@ def walk(
 
 
 def advance(
-    furnace: Furnace, metal: Metal, state: State, mass_kg: float, share: float, room_c: float, seconds: float,
-    *, step_s: float = STEP_S,
-) -> State:  # fmt: skip
+    furnace: Furnace,
+    metal: Metal,
+    state: State,
+    mass_kg: float,
+    share: float,
+    room_c: float,
+    seconds: float,
+    *,
+    step_s: float = STEP_S,
+) -> State:
     """The state `seconds` later. share: of full power asked for, 0 to 1. mass_kg 0: an empty pot."""
     if seconds <= 0.0:
         return state
     count = max(1, math.ceil(seconds / step_s - 1e-9))
-    there = walk(furnace, metal, *state, mass_kg, share, room_c, seconds / count, count)
+    there = integrate(furnace, metal, *state, mass_kg, share, room_c, seconds / count, count)
     return State(there.wall_c, there.pot_c, there.h)
 
 
@@ -249,29 +266,43 @@ class Coast(NamedTuple):
 
 
 def coast(
-    furnace: Furnace, metal: Metal, state: State, mass_kg: float, room_c: float, *, delay_s: float = 0.0,
-    share: float = 1.0, horizon_s: float = 1200.0,
-) -> Coast:  # fmt: skip
+    furnace: Furnace,
+    metal: Metal,
+    state: State,
+    mass_kg: float,
+    room_c: float,
+    *,
+    delay_s: float = 0.0,
+    share: float = 1.0,
+    horizon_s: float = 1200.0,
+) -> Coast:
     """Peak of the charge if the power is cut `delay_s` from now (a person's way to the knob), being at
     `share` till then.
     """
     now = advance(furnace, metal, state, mass_kg, share, room_c, delay_s) if delay_s > 0.0 else state
-    there = walk(furnace, metal, *now, mass_kg, 0.0, room_c, NEAR_STEP_S, NEAR_STEPS, TO_THE_PEAK)
+    there = integrate(furnace, metal, *now, mass_kg, 0.0, room_c, NEAR_STEP_S, NEAR_STEPS, TO_THE_PEAK)
     peak_c, peak_s = there.peak_c, delay_s + NEAR_STEP_S * there.peak_steps
     if there.steps == NEAR_STEPS:
         began_s = delay_s + NEAR_STEP_S * NEAR_STEPS
         most = int((horizon_s + delay_s - began_s) / COAST_STEP_S)
         wall, pot, h = there.wall_c, there.pot_c, there.h
-        there = walk(furnace, metal, wall, pot, h, mass_kg, 0.0, room_c, COAST_STEP_S, most, TO_THE_PEAK)
+        there = integrate(furnace, metal, wall, pot, h, mass_kg, 0.0, room_c, COAST_STEP_S, most, TO_THE_PEAK)
         if there.peak_c > peak_c:
             peak_c, peak_s = there.peak_c, began_s + COAST_STEP_S * there.peak_steps
     return Coast(peak_c, peak_s)
 
 
 def time_to_c(
-    furnace: Furnace, metal: Metal, state: State, mass_kg: float, share: float, room_c: float, target_c: float,
-    *, horizon_s: float = 7200.0,
-) -> float | None:  # fmt: skip
+    furnace: Furnace,
+    metal: Metal,
+    state: State,
+    mass_kg: float,
+    share: float,
+    room_c: float,
+    target_c: float,
+    *,
+    horizon_s: float = 7200.0,
+) -> float | None:
     """Seconds until the charge is at `target_c`, from whichever side; None: not within the horizon, or it
     turns away.
     """
@@ -281,7 +312,7 @@ def time_to_c(
     until = TO_ABOVE if temp < target_c else TO_BELOW
     at_s, dt, pace = 0.0, NEAR_STEP_S, 1e9
     while at_s < horizon_s:
-        there = walk(furnace, metal, wall, pot, h, mass_kg, share, room_c, dt, NEAR_STEPS, until, target_c)
+        there = integrate(furnace, metal, wall, pot, h, mass_kg, share, room_c, dt, NEAR_STEPS, until, target_c)
         end = there.temp_c
         if (end >= target_c) if sign > 0.0 else (end <= target_c):
             if there.steps == 0:
@@ -303,9 +334,14 @@ def time_to_c(
 
 
 def usual_model(
-    furnace: str, *, kind: str = "electric", power_w: float | None = None, rating_c: float = 1200.0,
-    pot_kg: float = 0.8, sheath_s: float = 4.2,
-) -> FurnaceModel:  # fmt: skip
+    furnace: str,
+    *,
+    kind: str = "electric",
+    power_w: float | None = None,
+    rating_c: float = 1200.0,
+    pot_kg: float = 0.8,
+    sheath_s: float = 4.2,
+) -> FurnaceModel:
     """What is usual of a small furnace, before anything was learned: version 0, known to a factor of two or so.
 
     power_w: electric power of the settings; None or a fuel furnace: unknown. Judgement of ours, no source.
@@ -325,9 +361,14 @@ def usual_model(
     mean = tuple(math.log(usual[name][0]) for name in PARAMETERS)
     cov = tuple(tuple(usual[name][1] ** 2 if other == name else 0.0 for other in PARAMETERS) for name in PARAMETERS)
     return FurnaceModel(
-        furnace=furnace, version=0, mean=mean, cov=cov, sheath_s=sheath_s, power_known=known,
+        furnace=furnace,
+        version=0,
+        mean=mean,
+        cov=cov,
+        sheath_s=sheath_s,
+        power_known=known,
         note="nothing learned yet: what is usual of a small furnace",
-    )  # fmt: skip
+    )
 
 
 def with_panel(model: FurnaceModel, pairs: "list[tuple[float, float]]") -> FurnaceModel:

@@ -26,10 +26,19 @@ MATERIAL_SHIFT = {"green_sand": 0.0, "oil_sand": 0.0, "resin_sand": 0.0, "plaste
 _PROCESS = {"green_sand": "sand", "oil_sand": "sand", "resin_sand": "sand", "plaster": "plaster", "steel_die": "die"}
 # Thinnest section usual in the trade, mm (memory: ASM vol. 15 and designers' guides); "other" is taken like zinc.
 THINNEST_USUAL_MM = {
-    ("sand", "aluminium"): 3.0, ("sand", "zinc"): 2.5, ("sand", "copper"): 2.5, ("sand", "other"): 2.5,
-    ("plaster", "aluminium"): 1.0, ("plaster", "zinc"): 1.0, ("plaster", "copper"): 1.5, ("plaster", "other"): 1.0,
-    ("die", "aluminium"): 2.5, ("die", "zinc"): 1.5, ("die", "copper"): 2.5, ("die", "other"): 1.5,
-}  # fmt: skip
+    ("sand", "aluminium"): 3.0,
+    ("sand", "zinc"): 2.5,
+    ("sand", "copper"): 2.5,
+    ("sand", "other"): 2.5,
+    ("plaster", "aluminium"): 1.0,
+    ("plaster", "zinc"): 1.0,
+    ("plaster", "copper"): 1.5,
+    ("plaster", "other"): 1.0,
+    ("die", "aluminium"): 2.5,
+    ("die", "zinc"): 1.5,
+    ("die", "copper"): 2.5,
+    ("die", "other"): 1.5,
+}
 THICK_MM = {"sand": 25.0, "plaster": 12.0, "die": 15.0}  # from here on the lower part of the window (judgement)
 LEAST_WIDTH_C = 20.0
 LEAST_LOSS_U_C = 5.0

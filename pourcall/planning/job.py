@@ -147,8 +147,13 @@ class Job(JobTable, frozen=True):
 
 
 _TABLES: dict[str, type[JobTable]] = {
-    "furnace": JobFurnace, "pot": JobPot, "walk": JobWalk, "ladle": JobLadle, "room": JobRoom, "bath": JobBath,
-}  # fmt: skip
+    "furnace": JobFurnace,
+    "pot": JobPot,
+    "walk": JobWalk,
+    "ladle": JobLadle,
+    "room": JobRoom,
+    "bath": JobBath,
+}
 _LISTS: dict[str, type[JobTable]] = {"mould": JobMould, "metal": JobMetal}
 
 

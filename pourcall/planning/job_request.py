@@ -75,8 +75,12 @@ def _stated(table: JobTable) -> dict[str, Any]:
 
 
 def _moulds(mould: JobMould, sheet: AlloySheet) -> list[PlanMould]:
-    ways = {"mass_kg": mould.mass_kg, "casting_kg": mould.casting_kg, "volume_cm3": mould.volume_cm3,
-            "pattern_kg": mould.pattern_kg}  # fmt: skip
+    ways = {
+        "mass_kg": mould.mass_kg,
+        "casting_kg": mould.casting_kg,
+        "volume_cm3": mould.volume_cm3,
+        "pattern_kg": mould.pattern_kg,
+    }
     given = [key for key, value in ways.items() if value is not None]
     if len(given) > 1 and given != ["mass_kg", "casting_kg"]:
         raise BadInput(

@@ -91,9 +91,13 @@ class Planner:
         in_metal = [probe for probe in probes if probe.place in (Place.MELT, Place.DIP)]
         sheath = SHEATHS[in_metal[0].sheath].tau_metal_s if in_metal else 4.2
         return usual_model(
-            furnace, kind=own.kind, power_w=own.power_w, rating_c=own.rating_c, pot_kg=own.pot.mass_kg,
+            furnace,
+            kind=own.kind,
+            power_w=own.power_w,
+            rating_c=own.rating_c,
+            pot_kg=own.pot.mass_kg,
             sheath_s=sheath,
-        )  # fmt: skip
+        )
 
     def change(self, furnace: str, request: ChangeRequest, old: MeltPlan) -> tuple[MeltPlan, tuple[str, ...]]:
         """The plan of a melt whose alloy, charge or moulds changed; what is None stays.

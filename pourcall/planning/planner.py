@@ -189,9 +189,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         addition=_addition(sheet, request, made, aim_c),
         aim_c=aim_c,
         melt=plan,
-        moulds=tuple(
-            _advice(sheet, mould, plan, order, fills[order]) for order, mould in enumerate(request.moulds)
-        ),
+        moulds=tuple(_advice(sheet, mould, plan, order, fills[order]) for order, mould in enumerate(request.moulds)),
         fume=fume_report(sheet, aim_c, request.air, request.pot.mouth_mm),
         curve=_curve(sheet, request, plan),
         conflicts=(*plan_conflicts(plan), *_too_much(charge_kg, capacity_kg)),
@@ -203,7 +201,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         profile=_profile(sheet, request, aim_c, plan),
         notes=(*request.notes, *lacking),
         sources=tuple(f"{key} {_said(value)}, {value.source}, {value.mark}" for key, value in sheet.values()),
-    )  # fmt: skip
+    )
 
 
 def _need(sheet: AlloySheet, request: PlanRequest) -> MetalNeed | None:

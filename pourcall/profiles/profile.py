@@ -121,7 +121,7 @@ def parse_profile(text: str, *, key: str, file: str = "") -> Profile:
         key=key, name=raw.get("name", key), hash=hashlib.sha256(text.encode()).hexdigest()[:16], text=text,
         about=raw.get("about", ""), alloys=tuple(raw.get("alloys", ())), families=tuple(raw.get("families", ())),
         segments=tuple(segments), file=file,
-    )  # fmt: skip
+    )
 
 
 def _segment(raw: dict[str, Any], number: int, before: Sequence[Segment]) -> tuple[list[Fault], Segment | None]:
@@ -188,7 +188,7 @@ def _segment(raw: dict[str, Any], number: int, before: Sequence[Segment]) -> tup
     return [], Segment(
         kind=SegmentKind(kind), to=to, rate_c_per_min=rate_c, for_min=figures["for_min"],
         wait_within_c=figures["wait_within_c"] or 5.0, limit_min=figures["limit_min"], note=raw.get("note", ""),
-    )  # fmt: skip
+    )
 
 
 def _temperature_fault(text: str) -> str:
@@ -212,7 +212,7 @@ def temperature_c(text: str, facts: AlloyFacts, tap_c: tuple[float, float]) -> f
     base = {
         "liquidus": facts.liquidus_c, "solidus": facts.solidus_c, "pour_min": facts.pour_min_c,
         "pour_max": facts.pour_max_c, "tap_min": tap_c[0], "tap_max": tap_c[1], "tap_mid": 0.5 * (tap_c[0] + tap_c[1]),
-    }[point.lower()]  # fmt: skip
+    }[point.lower()]
     by = float(figure or 0.0) * (5.0 / 9.0 if (unit or "").upper() == "F" else 1.0)
     return base - by if sign == "-" else base + by
 
@@ -254,14 +254,14 @@ def resolve(profile: Profile, facts: AlloyFacts, tap_c: tuple[float, float], lim
                 for_s=None if one.for_min is None else 60.0 * one.for_min, wait_within_c=one.wait_within_c,
                 limit_s=None if one.limit_min is None else 60.0 * one.limit_min, note=one.note,
             )
-        )  # fmt: skip
+        )
         at_c = to_c
     if faults:
         raise _refused(profile.key, profile.file, faults)
     return ProfilePlan(
         name=profile.key, hash=profile.hash, alloy=facts.key, segments=tuple(made), limit_c=lowest.limit_c,
         limit_whose=lowest.whose, text=profile.text, about=profile.about,
-    )  # fmt: skip
+    )
 
 
 class ProfileLibrary:

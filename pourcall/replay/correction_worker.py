@@ -43,9 +43,12 @@ def prepare_apart(database: Path, asked: PourCorrection, utc_s: float) -> Change
     job = msgspec.json.encode(Job(str(database), asked, utc_s))
     try:
         done = subprocess.run(
-            [sys.executable, "-m", "pourcall.replay.correction_worker"], input=job, capture_output=True,
-            timeout=MOST_S, check=False,
-        )  # fmt: skip
+            [sys.executable, "-m", "pourcall.replay.correction_worker"],
+            input=job,
+            capture_output=True,
+            timeout=MOST_S,
+            check=False,
+        )
     except subprocess.TimeoutExpired as err:
         raise PourcallError(f"working it out took longer than {MOST_S:.0f} s", remedy="Try again later") from err
     if done.returncode == REFUSED:

@@ -37,9 +37,15 @@ def planned_mould(melt: MeltDetail, name: str, utc_s: float) -> tuple[MeltPlan, 
 
 
 def pour_at(
-    store: Store, found: PourDetail, melt: MeltDetail, *, at_mono_s: float, at_utc_s: float, lift_mono_s: float | None,
+    store: Store,
+    found: PourDetail,
+    melt: MeltDetail,
+    *,
+    at_mono_s: float,
+    at_utc_s: float,
+    lift_mono_s: float | None,
     mould: str,
-) -> Pour:  # fmt: skip
+) -> Pour:
     """The pour as the engine would have recorded it at another moment. Raises BadInput for a mould not in the melt."""
     plan, planned = planned_mould(melt, mould, at_utc_s)
     until_s = max(at_mono_s, lift_mono_s or at_mono_s, found.at_mono_s) + SEEN_AFTER_S
@@ -67,10 +73,21 @@ def into_another_mould(found: PourDetail, melt: MeltDetail, mould: str) -> Pour:
             "mould from the recorded figure of the pot"
         )
     return Pour(
-        number=row.number, mould=planned.name, setup=planned.setup, at_mono_s=found.at_mono_s, at_utc_s=row.at_utc_s,
-        marked=row.marked, pot_temp_c=row.pot_temp_c, pot_u_c=row.pot_u_c, lip_temp_c=lip_c, lip_u_c=lip_u_c,
-        lip_min_c=planned.lip_min_c, lip_max_c=planned.lip_max_c, basis=basis, lift_mono_s=found.lift_mono_s,
-    )  # fmt: skip
+        number=row.number,
+        mould=planned.name,
+        setup=planned.setup,
+        at_mono_s=found.at_mono_s,
+        at_utc_s=row.at_utc_s,
+        marked=row.marked,
+        pot_temp_c=row.pot_temp_c,
+        pot_u_c=row.pot_u_c,
+        lip_temp_c=lip_c,
+        lip_u_c=lip_u_c,
+        lip_min_c=planned.lip_min_c,
+        lip_max_c=planned.lip_max_c,
+        basis=basis,
+        lift_mono_s=found.lift_mono_s,
+    )
 
 
 def metal_history(store: Store, melt: str, session_id: int, until_s: float) -> MetalHistory:

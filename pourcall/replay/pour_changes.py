@@ -21,9 +21,19 @@ from pourcall.records.read.views import PourDetail
 from pourcall.replay.pour_again import into_another_mould, pour_at
 
 _FIGURES = (
-    "mould", "setup", "at_mono_s", "at_utc_s", "lift_mono_s", "pot_temp_c", "pot_u_c", "lip_temp_c", "lip_u_c",
-    "lip_min_c", "lip_max_c", "basis",
-)  # fmt: skip
+    "mould",
+    "setup",
+    "at_mono_s",
+    "at_utc_s",
+    "lift_mono_s",
+    "pot_temp_c",
+    "pot_u_c",
+    "lip_temp_c",
+    "lip_u_c",
+    "lip_min_c",
+    "lip_max_c",
+    "basis",
+)
 
 
 class Change(msgspec.Struct, frozen=True):
@@ -44,9 +54,10 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
         ).fetchall()
     row_id, *_, none_now = rows[-1]
     told = [
-        bool(asked.restore), asked.not_poured,
+        bool(asked.restore),
+        asked.not_poured,
         asked.at_utc_s is not None or asked.lift_utc_s is not None or asked.no_lift or bool(asked.mould),
-    ]  # fmt: skip
+    ]
     if sum(told) != 1:
         raise BadInput(
             "nothing is to be corrected" if not any(told) else "these corrections contradict each other",
@@ -68,11 +79,19 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
         return Change(row_id, {"not_poured": 1}, "was no pour")
     pour, words = _moved(store, asked, found, utc_s)
     values: dict[str, int | float | str | None] = {
-        "mould": pour.mould, "setup": pour.setup if asked.mould else found.row.setup, "at_mono_s": pour.at_mono_s,
-        "at_utc_s": pour.at_utc_s, "lift_mono_s": pour.lift_mono_s, "pot_temp_c": pour.pot_temp_c,
-        "pot_u_c": pour.pot_u_c, "lip_temp_c": pour.lip_temp_c, "lip_u_c": pour.lip_u_c, "lip_min_c": pour.lip_min_c,
-        "lip_max_c": pour.lip_max_c, "basis": pour.basis,
-    }  # fmt: skip
+        "mould": pour.mould,
+        "setup": pour.setup if asked.mould else found.row.setup,
+        "at_mono_s": pour.at_mono_s,
+        "at_utc_s": pour.at_utc_s,
+        "lift_mono_s": pour.lift_mono_s,
+        "pot_temp_c": pour.pot_temp_c,
+        "pot_u_c": pour.pot_u_c,
+        "lip_temp_c": pour.lip_temp_c,
+        "lip_u_c": pour.lip_u_c,
+        "lip_min_c": pour.lip_min_c,
+        "lip_max_c": pour.lip_max_c,
+        "basis": pour.basis,
+    }
     old = dict(zip(_FIGURES, rows[-1][1:-1], strict=True))
     values = {key: value for key, value in values.items() if value != old[key]}
     if not set(values) - {"basis"}:
@@ -175,9 +194,7 @@ def _moved(store: Store, asked: PourCorrection, found: PourDetail, utc_s: float)
     if asked.at_utc_s is None and asked.lift_utc_s is None and not asked.no_lift:
         pour = into_another_mould(found, melt, name)
     else:
-        pour = pour_at(
-            store, found, melt, at_mono_s=at_s, at_utc_s=at_utc_s, lift_mono_s=lift_s, mould=name
-        )  # fmt: skip
+        pour = pour_at(store, found, melt, at_mono_s=at_s, at_utc_s=at_utc_s, lift_mono_s=lift_s, mould=name)
     parts = []
     if asked.mould:
         parts.append(f"went into {pour.mould}")

@@ -52,9 +52,15 @@ def config_of(trace: TraceFile, setup: Setup) -> EngineConfig:
     step_s = max(statistics.median(steps), 0.05)
     board = BoardConfig(name=BOARD, chip="", sample_s=step_s)
     probe = ProbeConfig(
-        name=PROBE, board=BOARD, channel="0", tc_type=setup.tc_type, place=setup.place, sheath=setup.sheath,
-        rating_c=setup.rating_c, stale_after_s=max(3.0, 2.5 * step_s),
-    )  # fmt: skip
+        name=PROBE,
+        board=BOARD,
+        channel="0",
+        tc_type=setup.tc_type,
+        place=setup.place,
+        sheath=setup.sheath,
+        rating_c=setup.rating_c,
+        stale_after_s=max(3.0, 2.5 * step_s),
+    )
     return EngineConfig(furnace=FURNACE, rating_c=2000.0, boards=(board,), probes=(probe,))
 
 
@@ -65,9 +71,10 @@ def inputs_of(trace: TraceFile, column: Column, plan: MeltPlan, setup: Setup) ->
     """
     if setup.unit not in DEGREES and setup.unit not in EMF_UV_PER:
         raise BadTrace(
-            f"column {column.name!r} is in {setup.unit or 'an unknown unit'}", where=trace.name,
+            f"column {column.name!r} is in {setup.unit or 'an unknown unit'}",
+            where=trace.name,
             remedy="Say what it is with --column-unit: degC, degF, K, uV, mV or V",
-        )  # fmt: skip
+        )
     utc_s = trace.began_utc_s or 0.0
     seq = 1
     yield CommandIn(seq=seq, mono_s=0.0, utc_s=utc_s, command=StartMelt(plan=plan, who="replay"))

@@ -139,17 +139,17 @@ class Shop:
                     SHEATHS[setup.sheath], dt_s=dt_s, start_c=start_c, place=setup.start, depth_mm=setup.depth_mm,
                     gain=setup.gain, noise_c=setup.noise_c, rng=rng,
                 )
-            )  # fmt: skip
+            )
             self.amps.append(
                 Amp(
                     setup.chip, channel=setup.channel, tc_type=setup.tc_type, boot_ms=scenario.boot_ms,
                     faults=self.faults, offset_uv=setup.offset_uv, cold_error_c=setup.cold_error_c,
                 )
-            )  # fmt: skip
+            )
         self.crew = Crew(
             scenario.steps, self.plant, self.probes[0], plans=scenario.plans, keys=scenario.keys, faults=self.faults,
             mark_delay_s=scenario.mark_delay_s,
-        )  # fmt: skip
+        )
         self.n_steps = 0
         self._faults_left = sorted(scenario.faults, key=lambda fault: fault.at_s, reverse=True)
         self._done_s: float | None = None
@@ -273,7 +273,7 @@ def run(scenario: Scenario, *, until_s: float | None = None) -> Iterator[TruthAn
                                 sample_hex=rubbish.hex(), printable=0.37 if "scrambled" in link else 1.0,
                             ),
                             truth,
-                        )  # fmt: skip
+                        )
                         continue
                 seq += 1
                 yield TruthAndSample(
@@ -288,7 +288,7 @@ def run(scenario: Scenario, *, until_s: float | None = None) -> Iterator[TruthAn
                             late_s=t_s - taken_s,
                         ),
                         truth,
-                    )  # fmt: skip
+                    )
                 held.clear()
         if t_s >= next_tick_s - 1e-9:
             next_tick_s += 1.0

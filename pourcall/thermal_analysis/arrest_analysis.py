@@ -74,13 +74,30 @@ class Findings:
 NOTHING = Findings()
 
 
-class ArrestDesk:
+class ArrestAnalysis:
     """One melt, one probe. `take` each followed sample while it is in the metal, `tick` once a second."""
 
     __slots__ = (
-        "_due", "_ends_s", "_findings", "_first_s", "_last", "_last_s", "_n", "_off", "_others", "_own", "_said",
-        "_sum", "_told", "_u_c", "_wrong", "bin_s", "facts", "melting", "watch",
-    )  # fmt: skip
+        "_due",
+        "_ends_s",
+        "_findings",
+        "_first_s",
+        "_last",
+        "_last_s",
+        "_n",
+        "_off",
+        "_others",
+        "_own",
+        "_said",
+        "_sum",
+        "_told",
+        "_u_c",
+        "_wrong",
+        "bin_s",
+        "facts",
+        "melting",
+        "watch",
+    )
 
     def __init__(
         self, facts: AlloyFacts, sheath_s: float, sample_s: float, *, others: Sequence[AlloyHalts] = ()

@@ -70,9 +70,15 @@ def halts_of(facts: AlloyFacts) -> AlloyHalts:
     """What of a sheet is needed to name its alloy by where it halts."""
     cp = facts.cp_solid_j_per_kg_k
     return AlloyHalts(
-        facts.key, facts.name, facts.family, facts.solidus_c, facts.liquidus_c, facts.eutectic_c, facts.arrests_c,
+        facts.key,
+        facts.name,
+        facts.family,
+        facts.solidus_c,
+        facts.liquidus_c,
+        facts.eutectic_c,
+        facts.arrests_c,
         round(1000.0 * facts.latent_kj_per_kg / cp, 1) if cp > 0.0 else 0.0,
-    )  # fmt: skip
+    )
 
 
 def expected_of(facts: AlloyFacts | AlloyHalts) -> Expected:
@@ -181,7 +187,7 @@ def _fitting(arrest: Arrest, others: Sequence[Expected], own: str) -> tuple[str,
 
 def _told(
     verdict: Verdict, text: str, reads_c: float, near: Point, error_c: float, u_c: float, others: tuple[str, ...] = ()
-) -> Check:  # fmt: skip
+) -> Check:
     return Check(
         verdict=verdict, text=text, reads_c=reads_c, expected_c=near.temp_c, error_c=error_c, u_c=u_c, others=others
     )

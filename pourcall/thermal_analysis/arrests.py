@@ -209,9 +209,12 @@ class ArrestWatch:
         self._since_summed = 0
         shifted = [(t - base_t, c - base_c) for t, c in self._bins]
         self._sums = (
-            sum([t for t, _ in shifted]), sum([c for _, c in shifted]), sum([t * t for t, _ in shifted]),
-            sum([t * c for t, c in shifted]), sum([c * c for _, c in shifted]),
-        )  # fmt: skip
+            sum([t for t, _ in shifted]),
+            sum([c for _, c in shifted]),
+            sum([t * t for t, _ in shifted]),
+            sum([t * c for t, c in shifted]),
+            sum([c * c for _, c in shifted]),
+        )
 
     def _slide(self, at_s: float, temp_c: float) -> None:
         """One bin in, the oldest out."""
@@ -219,9 +222,12 @@ class ArrestWatch:
         (old_t, old_c), (s_t, s_c, s_tt, s_tc, s_cc) = bins[0], self._sums
         new_t, new_c, old_t, old_c = at_s - base_t, temp_c - base_c, old_t - base_t, old_c - base_c
         self._sums = (
-            s_t + new_t - old_t, s_c + new_c - old_c, s_tt + new_t * new_t - old_t * old_t,
-            s_tc + new_t * new_c - old_t * old_c, s_cc + new_c * new_c - old_c * old_c,
-        )  # fmt: skip
+            s_t + new_t - old_t,
+            s_c + new_c - old_c,
+            s_tt + new_t * new_t - old_t * old_t,
+            s_tc + new_t * new_c - old_t * old_c,
+            s_cc + new_c * new_c - old_c * old_c,
+        )
         bins.append((at_s, temp_c))
         self._since_summed += 1
         if self._since_summed >= SUM_EVERY:
@@ -316,9 +322,17 @@ class ArrestWatch:
             onset_s += (plateau_c - held.onset_c) / held.rate
             onset_c = plateau_c
         return Arrest(
-            Kind.PLATEAU, held.way, onset_s, onset_c, plateau_c, middle_s, level, undercooling_c, held.rate,
+            Kind.PLATEAU,
+            held.way,
+            onset_s,
+            onset_c,
+            plateau_c,
+            middle_s,
+            level,
+            undercooling_c,
+            held.rate,
             held.high_c - held.low_c,
-        )  # fmt: skip
+        )
 
     def _drop(self, rate: float) -> None:
         self._open, self._rate, self._steady_s, self._rate_age_s = None, rate, 0.0, 0.0

@@ -88,9 +88,10 @@ def find_plateau(
     trace = binned(times_s, temps_c)
     if trace.scatter_c > NOISIEST_C:
         raise PoorPlateau(
-            "too_noisy", f"single readings scatter by {say_difference_c(trace.scatter_c)}",
+            "too_noisy",
+            f"single readings scatter by {say_difference_c(trace.scatter_c)}",
             "Look for a loose terminal or mains pick-up; keep the leads away from the furnace's",
-        )  # fmt: skip
+        )
     bath = point.kind == "bath"
     # an average over SMOOTH bins scatters by 1 / sqrt(SMOOTH); 8 of those sigmas hold nearly all of a long plateau
     band_c = max(BATH_BAND_C if bath else BAND_C, 8.0 * trace.noise_c / sqrt(SMOOTH))
@@ -109,7 +110,7 @@ def find_plateau(
 
 def _arrest(
     trace: Trace, found: Stretch, band_c: float, flat_s: float, point: CalPoint, wanted: str, settle_s: float
-) -> Plateau:  # fmt: skip
+) -> Plateau:
     middle_c = 0.5 * (found.low_c + found.high_c)
     way, rate, lowest_c = _approach(trace, found, middle_c, band_c)
     _check_approach(way, rate, wanted, middle_c)
@@ -124,7 +125,7 @@ def _arrest(
             "too_steep",
             f"near {say_c(middle_c)} it only slows to {100.0 * share:.0f} % of its rate before: a slope, no arrest",
             "An alloy or impure metal freezes over a range: use the pure metal, or one of the eutectics",
-        )  # fmt: skip
+        )
     missing = [value is None for value in trace.raw[found.first : found.last + 1]]
     if sum(missing) > MOST_MISSING * len(missing) or longest_true(missing) * trace.step_s > MOST_GAP_S:
         raise PoorPlateau(
@@ -140,14 +141,15 @@ def _arrest(
             f"the arrest lasted {flat_s:.0f} s, and at this rate a cup of {point.name} should stand near "
             f"{expected_k / abs(rate):.0f} s: the probe froze to the wall or the bottom, or there is too little metal",
             "Hold it in the middle, 40 mm deep, clear of the wall, in 150 to 200 g",
-        )  # fmt: skip
+        )
     under_c = max(0.0, middle_c - lowest_c) if way == "freezing" else max(0.0, lowest_c - middle_c)
     under_c = under_c if under_c > band_c else 0.0
     if way == "freezing" and under_c > 0.5 * expected_k:
         raise PoorPlateau(
-            "not_recovered", f"it undercooled by {say_difference_c(under_c)} and cannot have come back all the way",
+            "not_recovered",
+            f"it undercooled by {say_difference_c(under_c)} and cannot have come back all the way",
             "Stir it, or seed it with a grain of the solid metal as it nears the point",
-        )  # fmt: skip
+        )
     return _measured(trace, found, way, rate, under_c, ended=ended, settle_s=settle_s)
 
 
@@ -162,7 +164,7 @@ def _check_approach(way: Direction, rate: float, wanted: str, middle_c: float) -
             "too_fast",
             f"it came to {say_c(middle_c)} at {told}: the probe had only just gone in, or the cup is too small",
             "Put the probe in while all is liquid; take 150 to 200 g and cool it slowly, under a lid",
-        )  # fmt: skip
+        )
 
 
 def _approach(trace: Trace, found: Stretch, middle_c: float, band_c: float) -> tuple[Direction, float, float]:
@@ -193,9 +195,10 @@ def _approach(trace: Trace, found: Stretch, middle_c: float, band_c: float) -> t
         if rate is not None and rate > 0.0:
             return "melting", rate, high_c
     raise PoorPlateau(
-        "no_approach", f"the trace does not show how the metal came to {say_c(middle_c)}",
+        "no_approach",
+        f"the trace does not show how the metal came to {say_c(middle_c)}",
         "Begin a minute before, with the metal 20 degrees hotter, and let it cool through",
-    )  # fmt: skip
+    )
 
 
 def _rate(trace: Trace, until: int) -> float | None:
@@ -233,9 +236,15 @@ def _whole(trace: Trace, found: Stretch, rate: float) -> Stretch:
 
 
 def _measured(
-    trace: Trace, found: Stretch, direction: Direction, rate: float | None, under_c: float, *, ended: bool,
+    trace: Trace,
+    found: Stretch,
+    direction: Direction,
+    rate: float | None,
+    under_c: float,
+    *,
+    ended: bool,
     settle_s: float = 0.0,
-) -> Plateau:  # fmt: skip
+) -> Plateau:
     """Value and uncertainty from the core of the plateau. Raises PoorPlateau where it slopes."""
     length = found.last - found.first + 1
     flat_s = length * trace.step_s
@@ -263,20 +272,29 @@ def _measured(
         raise PoorPlateau(
             "not_flat",
             f"the plateau near {say_c(value_c)} slopes by {say_difference_c(60.0 * abs(slope))} a minute",
-            "Stir the bath and wait until it stands" if rate is None else
-            "Impure metal, or a sample that freezes from the wall inwards: use purer metal, slower cooling",
-        )  # fmt: skip
+            "Stir the bath and wait until it stands"
+            if rate is None
+            else "Impure metal, or a sample that freezes from the wall inwards: use purer metal, slower cooling",
+        )
     # blocks, because neighbouring readings of a slow probe are not independent; their spread holds slow wander as well
     blocks = 5 if len(points) >= 25 else 4
     size = len(points) / blocks
     means = [fmean(value for _, value in points[int(b * size) : int((b + 1) * size)]) for b in range(blocks)]
     scatter_c = max(stdev(means) / sqrt(blocks), trace.noise_c / sqrt(len(points)))
     return Plateau(
-        value_c=value_c, standard_c=scatter_c, tilt_c=tilt_c, scatter_c=trace.scatter_c,
-        samples=len(points), slope_c_per_min=60.0 * slope, began_s=trace.at(found.first),
-        ended_s=trace.at(found.last) if ended else None, flat_s=flat_s, undercooling_c=under_c,
-        rate_before_c_per_min=None if rate is None else 60.0 * rate, direction=direction,
-    )  # fmt: skip
+        value_c=value_c,
+        standard_c=scatter_c,
+        tilt_c=tilt_c,
+        scatter_c=trace.scatter_c,
+        samples=len(points),
+        slope_c_per_min=60.0 * slope,
+        began_s=trace.at(found.first),
+        ended_s=trace.at(found.last) if ended else None,
+        flat_s=flat_s,
+        undercooling_c=under_c,
+        rate_before_c_per_min=None if rate is None else 60.0 * rate,
+        direction=direction,
+    )
 
 
 def _known(trace: Trace, first: int, last: int) -> list[tuple[float, float]]:

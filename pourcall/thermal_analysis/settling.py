@@ -181,9 +181,9 @@ class _Fitter:
         return guess
 
     def _cost(self, guess: _Guess) -> float:
-        known = sum([
-            ((value - mid) / spread) ** 2 for value, mid, spread in zip(guess, self._mid, self._spread, strict=True)
-        ])  # fmt: skip
+        known = sum(
+            [((value - mid) / spread) ** 2 for value, mid, spread in zip(guess, self._mid, self._spread, strict=True)]
+        )
         return sum([miss * miss for miss in self._misses(guess)]) / self._noise2 + known
 
     def _lags(self, guess: _Guess) -> tuple[float, float, float]:
@@ -215,13 +215,10 @@ class _Fitter:
         tilt, shift, less = b * rho * over, -rate * quick_s * (1.0 - rho), (1.0 - rho) / quick_s
         turn = -rho * (1.0 - rho) / (1.0 + rho)  # tau1 moves with rho while the sum stays
         by_ratio = [
-            shift - tilt * (x - y * (1.0 + t * less)) + turn * z
-            for t, x, y, z in zip(times, u, w, by_sum, strict=True)
-        ]  # fmt: skip
+            shift - tilt * (x - y * (1.0 + t * less)) + turn * z for t, x, y, z in zip(times, u, w, by_sum, strict=True)
+        ]
         columns = [self._ones, drift, [-x for x in u], [-x for x in f], by_sum, by_ratio]
-        miss = [
-            c - end_c - rate * k + a * x + b * y for c, k, x, y in zip(self._temps, drift, u, f, strict=True)
-        ]  # fmt: skip
+        miss = [c - end_c - rate * k + a * x + b * y for c, k, x, y in zip(self._temps, drift, u, f, strict=True)]
         scale = 1.0 / self._noise2
         matrix = [[0.0] * 6 for _ in range(6)]
         for i in range(6):

@@ -23,8 +23,14 @@ from pourcall.thermometry.thermocouple import TYPES, curves, emf_uv_or_none, see
 
 # uV/degC by which each part of the MAX31855 family divides. Source: its data sheet. There is no part for type B.
 LINEAR_UV_PER_C: Final = {
-    "K": 41.276, "J": 57.953, "N": 36.256, "T": 52.18, "E": 76.373, "R": 10.506, "S": 9.587,
-}  # fmt: skip
+    "K": 41.276,
+    "J": 57.953,
+    "N": 36.256,
+    "T": 52.18,
+    "E": 76.373,
+    "R": 10.506,
+    "S": 9.587,
+}
 
 # Terminals outside these are used, knowing it (fault A3): the amplifier is where it was not meant to be.
 COLD_LOW_C: Final = -10.0

@@ -87,19 +87,36 @@ _POINTS: Final = (
 POINTS: Final = {point.key: point for point in _POINTS}
 BOILING: Final = "boiling"
 _OTHER_NAMES: Final = {
-    "aluminum": "aluminium", "sn": "tin", "zn": "zinc", "al": "aluminium", "ag": "silver", "cu": "copper",
-    "pb": "lead", "bi": "bismuth", "water": BOILING, "steam": BOILING, "lead+tin": "tin+lead", "sn+pb": "tin+lead",
+    "aluminum": "aluminium",
+    "sn": "tin",
+    "zn": "zinc",
+    "al": "aluminium",
+    "ag": "silver",
+    "cu": "copper",
+    "pb": "lead",
+    "bi": "bismuth",
+    "water": BOILING,
+    "steam": BOILING,
+    "lead+tin": "tin+lead",
+    "sn+pb": "tin+lead",
     "pb+sn": "tin+lead",
-    "tin+bismuth": "bismuth+tin", "bi+sn": "bismuth+tin", "zn+al": "zinc+aluminium", "al+si": "aluminium+silicon",
-    "al+cu": "aluminium+copper", "ag+cu": "silver+copper",
-}  # fmt: skip
+    "tin+bismuth": "bismuth+tin",
+    "bi+sn": "bismuth+tin",
+    "zn+al": "zinc+aluminium",
+    "al+si": "aluminium+silicon",
+    "al+cu": "aluminium+copper",
+    "ag+cu": "silver+copper",
+}
 POINT_NAMES: Final = (*POINTS, BOILING)
 
 
 def cal_point(
-    key: str, *, altitude_m: float | None = None, pressure_hpa: float | None = None,
+    key: str,
+    *,
+    altitude_m: float | None = None,
+    pressure_hpa: float | None = None,
     sea_level_hpa: float | None = None,
-) -> CalPoint:  # fmt: skip
+) -> CalPoint:
     """A point by its key or another of its names. Water boils by `boiling_point`, which takes the other arguments.
 
     Raises NotFound for an unknown point, BadInput for air pressure told of a metal, and as `boiling_point`.
@@ -119,9 +136,18 @@ def cal_point(
 
 # IAPWS-IF97 (Revised Release 2007), Table 34: saturation line. Range 611.213 Pa to 22.064 MPa.
 _N: Final = (
-    0.0, 0.11670521452767e4, -0.72421316703206e6, -0.17073846940092e2, 0.12020824702470e5, -0.32325550322333e7,
-    0.14915108613530e2, -0.48232657361591e4, 0.40511340542057e6, -0.23855557567849, 0.65017534844798e3,
-)  # fmt: skip
+    0.0,
+    0.11670521452767e4,
+    -0.72421316703206e6,
+    -0.17073846940092e2,
+    0.12020824702470e5,
+    -0.32325550322333e7,
+    0.14915108613530e2,
+    -0.48232657361591e4,
+    0.40511340542057e6,
+    -0.23855557567849,
+    0.65017534844798e3,
+)
 WEATHER_HALF_HPA: Final = 25.0  # sea-level pressure swings so much with the weather: judgement
 BAROMETER_HALF_HPA: Final = 2.0  # a phone's or house barometer read on the spot: judgement
 WATER_HALF_C: Final = 0.15  # tap water, the depth of the probe, bumping: judgement
@@ -186,6 +212,12 @@ def boiling_point(
     temp_c = saturation_c(here_hpa)
     weather_c = 0.5 * (saturation_c(here_hpa + half_hpa) - saturation_c(here_hpa - half_hpa))
     return CalPoint(
-        BOILING, f"boiling water ({how})", temp_c, "bath", sqrt(weather_c**2 + WATER_HALF_C**2),
-        "IAPWS-IF97; ICAO Standard Atmosphere", "computed", note=f"{here_hpa:.0f} hPa +-{half_hpa:g} hPa",
-    )  # fmt: skip
+        BOILING,
+        f"boiling water ({how})",
+        temp_c,
+        "bath",
+        sqrt(weather_c**2 + WATER_HALF_C**2),
+        "IAPWS-IF97; ICAO Standard Atmosphere",
+        "computed",
+        note=f"{here_hpa:.0f} hPa +-{half_hpa:g} hPa",
+    )

@@ -136,6 +136,10 @@ def sides(findings: Iterable[tuple[str, int]]) -> Sides:
         else:
             grade[direction] = max(grade[direction], severity)
     return Sides(
-        cold=grade["cold"], cold_strength=trust["cold"], hot=grade["hot"], hot_strength=trust["hot"],
-        unsided=grade["both"], unrelated=grade["neither"],
-    )  # fmt: skip
+        cold=grade["cold"],
+        cold_strength=trust["cold"],
+        hot=grade["hot"],
+        hot_strength=trust["hot"],
+        unsided=grade["both"],
+        unrelated=grade["neither"],
+    )

@@ -148,9 +148,19 @@ def _real(rows: Sequence[_Row], never: frozenset[str]) -> tuple[list[_Row], list
 
 def _row(r: tuple[Any, ...]) -> _Row:
     return _Row(
-        pour=r[0], setup=r[1], alloy=r[2], lip_c=r[3], u_c=r[4], results=_results(r[5]), melt_id=r[6], melt=r[7],
-        utc_s=r[8], batch=r[9], thinnest_mm=r[10], material=r[11],
-    )  # fmt: skip
+        pour=r[0],
+        setup=r[1],
+        alloy=r[2],
+        lip_c=r[3],
+        u_c=r[4],
+        results=_results(r[5]),
+        melt_id=r[6],
+        melt=r[7],
+        utc_s=r[8],
+        batch=r[9],
+        thinnest_mm=r[10],
+        material=r[11],
+    )
 
 
 def _results(text: str | None) -> tuple[tuple[str, int], ...]:
@@ -279,9 +289,15 @@ def _pour(row: _Row, *, shift_c: float = 0.0, apart: float = 1.0) -> InspectedPo
 
 
 def _borrowed(
-    name: str, sheet: AlloySheet, thinnest_mm: float | None, material: str, middle_c: float, rows: Sequence[_Row],
-    plans: dict[tuple[str, str], _Plan], described: dict[str, SetupView],
-) -> tuple[InspectedPour, ...]:  # fmt: skip
+    name: str,
+    sheet: AlloySheet,
+    thinnest_mm: float | None,
+    material: str,
+    middle_c: float,
+    rows: Sequence[_Row],
+    plans: dict[tuple[str, str], _Plan],
+    described: dict[str, SetupView],
+) -> tuple[InspectedPour, ...]:
     found: list[InspectedPour] = []
     likeness: dict[str, tuple[float, float]] = {}  # setup -> how far apart, shift
     for row in rows:

@@ -64,9 +64,12 @@ class Side:
     def kept(self, which: NDArray[np.bool_]) -> "Side":
         """Only these states."""
         return replace(
-            self, threshold=self.threshold[which], scale=self.scale[which], background=self.background[which],
+            self,
+            threshold=self.threshold[which],
+            scale=self.scale[which],
+            background=self.background[which],
             log_prior=self.log_prior[which],
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -94,11 +94,14 @@ def borrowed_evidence(prior: Prior, family: str, pours: Sequence[InspectedPour])
     hot = _side(1.0, prior.hot_c + prior.spread_c * reach, prior)
     return tuple(
         lent(
-            cold, hot, [as_trial(pour) for pour in group], thresholds=_FIRST,
+            cold,
+            hot,
+            [as_trial(pour) for pour in group],
+            thresholds=_FIRST,
             apart_c=_apart_c(family, group[0].apart),
         )
         for group in by_setup(pours).values()
-    )  # fmt: skip
+    )
 
 
 def by_setup(pours: Sequence[InspectedPour]) -> dict[str, list[InspectedPour]]:
@@ -145,9 +148,12 @@ def _side(sign: float, threshold_c: Array, prior: Prior) -> Side:
         return np.ascontiguousarray(np.broadcast_to(view, shape)).ravel()
 
     return Side(
-        sign, spread_out(threshold_c, 0), spread_out(prior.scale_c * factor, 1), spread_out(chance, 2),
+        sign,
+        spread_out(threshold_c, 0),
+        spread_out(prior.scale_c * factor, 1),
+        spread_out(chance, 2),
         spread_out(np.log(factor_w), 1) + spread_out(np.log(chance_w), 2),
-    )  # fmt: skip
+    )
 
 
 def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: int = 41, outlook: bool = True) -> Advice:
@@ -172,9 +178,18 @@ def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: in
     both = tuple(pour.pour for pour in data.pours if pour.found.both_at_once)
     if not allowed.any():
         return _advice(
-            data, level, accept, temps_c, mean, low, high, both, next_kind="none", bounded_by=top.whose,
+            data,
+            level,
+            accept,
+            temps_c,
+            mean,
+            low,
+            high,
+            both,
+            next_kind="none",
+            bounded_by=top.whose,
             allowed_max_c=top.limit_c,
-        )  # fmt: skip
+        )
     inside = np.flatnonzero(allowed)
     best = int(inside[np.argmax(aimed[inside])])
     reached = grid.best_within((free[0][:, inside], free[1][:, inside]))
@@ -188,10 +203,25 @@ def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: in
     if outlook:
         more = 0 if gain < GOOD_ENOUGH else pours_more(found, free, mean, allowed, reached, gain)
     return _advice(
-        data, level, accept, temps_c, mean, low, high, both,
-        best=best, best_sound=float(aimed[best]), usable=usable, choice=choice, next_kind=kind, bounded_by=held,
-        gain=gain, more=more, hopeless=hopeless, allowed_max_c=float(temps_c[inside[-1]]),
-    )  # fmt: skip
+        data,
+        level,
+        accept,
+        temps_c,
+        mean,
+        low,
+        high,
+        both,
+        best=best,
+        best_sound=float(aimed[best]),
+        usable=usable,
+        choice=choice,
+        next_kind=kind,
+        bounded_by=held,
+        gain=gain,
+        more=more,
+        hopeless=hopeless,
+        allowed_max_c=float(temps_c[inside[-1]]),
+    )
 
 
 def _aimed(temps_c: Array, mean: Array, pours: Sequence[InspectedPour]) -> Array:
@@ -221,11 +251,26 @@ def _around(best: int, aimed: Array, allowed: Mask, level: float) -> tuple[int, 
 
 
 def _advice(
-    data: SetupData, level: float, accept: int, temps_c: Array, mean: Array, low: Array, high: Array,
-    both: tuple[str, ...], *, best: int | None = None,
-    best_sound: float | None = None, usable: tuple[int, int] | None = None, choice: int | None = None, next_kind: str,
-    bounded_by: str, gain: float = 0.0, more: int | None = None, hopeless: float = 0.0, allowed_max_c: float,
-) -> Advice:  # fmt: skip
+    data: SetupData,
+    level: float,
+    accept: int,
+    temps_c: Array,
+    mean: Array,
+    low: Array,
+    high: Array,
+    both: tuple[str, ...],
+    *,
+    best: int | None = None,
+    best_sound: float | None = None,
+    usable: tuple[int, int] | None = None,
+    choice: int | None = None,
+    next_kind: str,
+    bounded_by: str,
+    gain: float = 0.0,
+    more: int | None = None,
+    hopeless: float = 0.0,
+    allowed_max_c: float,
+) -> Advice:
 
     def whole(at: int) -> int:
         """Rounded, but never out of its limits by it."""

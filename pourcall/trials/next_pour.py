@@ -25,9 +25,14 @@ FAMILY = {"zinc": (7.0, 15.0, 30.0), "aluminium": (9.0, 20.0, 40.0), "copper": (
 
 
 def next_pour(
-    data: SetupData, found: Fit, free: tuple[Array, Array], aimed: Array, temps_c: Array, allowed: Mask,
+    data: SetupData,
+    found: Fit,
+    free: tuple[Array, Array],
+    aimed: Array,
+    temps_c: Array,
+    allowed: Mask,
     gain: float,
-) -> tuple[int, str]:  # fmt: skip
+) -> tuple[int, str]:
     """Where to pour next: the best until a casting is sound, then where most is learned for little risk."""
     reachable = allowed & _within_a_step(data, temps_c)
     if not reachable.any():

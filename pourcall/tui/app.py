@@ -24,7 +24,7 @@ from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.units import Unit
 from pourcall.tui.client import Address, ApiClient, LinkState
 from pourcall.tui.screen.forecast_lines import METAL_PLACES, best_metal_c, coast_c
-from pourcall.tui.input.key_controller import Hand
+from pourcall.tui.input.key_controller import KeyController
 from pourcall.tui.input.key_actions import Action, Do, Say, Send
 from pourcall.tui.screen.help import Help, pressing
 from pourcall.tui.screen.key_line import keys_for
@@ -33,7 +33,7 @@ from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.drawing.picture import picture_of
 from pourcall.tui.sounds.player import Player
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
-from pourcall.tui.sounds.cues import SoundDesk
+from pourcall.tui.sounds.cues import CueSelector
 from pourcall.tui.drawing.spans import Line, Role, Span, line
 from pourcall.tui.drawing.trace import SPAN_MAX_S, TraceBuffer, span_for
 from pourcall.tui.drawing.widgets import DECIMATE, Lines, TraceView
@@ -77,7 +77,7 @@ class Dashboard(App[int]):
         self._unit, self._furnace, self._steady = unit, furnace, steady_marks
         self.client = client or ApiClient(address, mono_s=mono_s)
         self.client.on_change, self.client.on_event = self._on_change, self._on_event
-        self.hand, self.desk = Hand(), SoundDesk()
+        self.hand, self.desk = KeyController(), CueSelector()
         self.player = Player(sound.player, sound.volume, self.bell, path=player_path)
         self._traces: dict[tuple[str, str], TraceBuffer] = {}
         self._said: tuple[Line, float] = ((), float("-inf"))
@@ -280,11 +280,11 @@ class Dashboard(App[int]):
         look = Look(
             unit=self._unit, width=self.size.width, height=self.size.height,
             blink_on=int(now_s / BLINK_S) % 2 == 0, steady_marks=self._steady,
-        )  # fmt: skip
+        )
         link = LinkView(
             state=self.client.link, silent_s=self.client.silent_s, problem=self.client.problem,
             read_only=self.client.read_only, address=str(self.client.address),
-        )  # fmt: skip
+        )
         others = tuple(other for name, other in sorted(self.client.snapshots.items()) if name != chosen)
         prompt = self.hand.prompt(now_s, live=self.live)
         said = self._said[0] if now_s < self._said[1] else ()
@@ -292,7 +292,7 @@ class Dashboard(App[int]):
             snapshot=snapshot, others=others, link=link, look=look, sound=self.player.label,
             message=prompt[0] if prompt else said, keys=keys_for(snapshot, len(others)),
             prompt_keys=prompt[1] if prompt else (),
-        )  # fmt: skip
+        )
 
     def draw(self) -> None:
         """Bring the screen up to date; regions that say the same as before are not touched."""
@@ -320,7 +320,7 @@ class Dashboard(App[int]):
             ("header", (screen.header,)), ("band", screen.band), ("figure", screen.figure), ("facts", screen.facts),
             ("how", (screen.how,)), ("scale", screen.scale), ("info", screen.info), ("alarms", screen.alarms),
             ("message", (screen.message,)), ("keys", screen.keys),
-        ):  # fmt: skip
+        ):
             find(f"#{name}", Lines).show(lines)
 
     def on_resize(self) -> None:
@@ -353,7 +353,7 @@ class Dashboard(App[int]):
         picture = picture_of(
             curves, window_c, span_s, ahead, now_mono_s, trace.picture_rows, metal_c=best_metal_c(snapshot),
             dips=tuple((dip.ended_mono_s, dip.temp_c) for dip in snapshot.dips if dip.temp_c is not None),
-        )  # fmt: skip
+        )
         trace.draw(picture, self._unit)
 
     def _refetch(self) -> None:

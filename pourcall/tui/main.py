@@ -56,7 +56,7 @@ def run_dashboard(
         app = Dashboard(
             address, unit=unit, sound=sound, furnace=furnace,
             steady_marks=steady_marks or bool(os.environ.get("POURCALL_STEADY")),
-        )  # fmt: skip
+        )
         code = app.run()
         return app.return_code or code or 0
     finally:

@@ -24,10 +24,19 @@ def row(number: int, key: str, offset_uv: float, at_day: float, **more: object) 
     point = cal_point(key)
     detail = PointDetail(point=key, due_days=float(more.pop("due_days", 180.0)), tc_type=str(more.pop("tc_type", "K")))  # type: ignore[arg-type]
     return PointRow(
-        id=number, furnace="club", probe="metal", at_utc_s=T0 + DAY_S * at_day, method="arrest",
-        reference_c=point.temp_c, emf_uv=emf_uv("K", point.temp_c) - offset_uv, offset_uv=offset_uv,
-        spread_uv=float(more.pop("spread_uv", 30.0)), who="ann", detail=detail, **more,  # type: ignore[arg-type]
-    )  # fmt: skip
+        id=number,
+        furnace="club",
+        probe="metal",
+        at_utc_s=T0 + DAY_S * at_day,
+        method="arrest",
+        reference_c=point.temp_c,
+        emf_uv=emf_uv("K", point.temp_c) - offset_uv,
+        offset_uv=offset_uv,
+        spread_uv=float(more.pop("spread_uv", 30.0)),  # type: ignore[arg-type]
+        who="ann",
+        detail=detail,
+        **more,  # type: ignore[arg-type]
+    )
 
 
 def test_points_of_several_metals_become_one_calibration_that_corrects_each() -> None:
@@ -78,9 +87,17 @@ def test_a_correction_takes_the_place_of_its_row_and_another_type_of_couple_does
 
 def test_a_row_entered_by_hand_without_an_emf_is_an_offset() -> None:
     by_hand = PointRow(
-        id=1, furnace="club", probe="metal", at_utc_s=T0, method="ice", reference_c=0.0, emf_uv=None, offset_uv=-12.0,
-        spread_uv=None, who="ann",
-    )  # fmt: skip
+        id=1,
+        furnace="club",
+        probe="metal",
+        at_utc_s=T0,
+        method="ice",
+        reference_c=0.0,
+        emf_uv=None,
+        offset_uv=-12.0,
+        spread_uv=None,
+        who="ann",
+    )
     force = in_force([by_hand], "K")
     assert force is not None
     assert (force.calibration.offset_uv, force.calibration.points, force.calibration.how) == (-12.0, (), "ice 0.0")

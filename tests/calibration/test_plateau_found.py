@@ -23,10 +23,17 @@ def drawn(metal: str, seed: int) -> Cup:
     """IEC class 1 wire (gain within 0.4 %), two codes of offset, 99.9 % metal (within 1 degC): evenly spread."""
     rng = random.Random(f"{metal} {seed}")
     return Cup(
-        metal, seed, gain=rng.uniform(0.996, 1.004), offset_uv=rng.uniform(-15.0, 15.0), noise_c=rng.uniform(0.05, 0.3),
-        impurity_c=rng.uniform(-1.0, 1.0), depth_mm=rng.uniform(30.0, 60.0), superheat_c=rng.uniform(30.0, 60.0),
-        mass_kg=rng.uniform(0.15, 0.25), sample_s=rng.choice((0.5, 1.0, 2.0)),
-    )  # fmt: skip
+        metal,
+        seed,
+        gain=rng.uniform(0.996, 1.004),
+        offset_uv=rng.uniform(-15.0, 15.0),
+        noise_c=rng.uniform(0.05, 0.3),
+        impurity_c=rng.uniform(-1.0, 1.0),
+        depth_mm=rng.uniform(30.0, 60.0),
+        superheat_c=rng.uniform(30.0, 60.0),
+        mass_kg=rng.uniform(0.15, 0.25),
+        sample_s=rng.choice((0.5, 1.0, 2.0)),
+    )
 
 
 @pytest.mark.parametrize("metal", ["tin", "lead", "zinc", "aluminium"])

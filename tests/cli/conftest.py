@@ -64,9 +64,13 @@ def shell(home: Path) -> Run:
 
     def one(*words: str) -> Done:
         done = subprocess.run(
-            [sys.executable, "-m", "pourcall", *words], env=environment(home), capture_output=True, text=True,
-            stdin=subprocess.DEVNULL, timeout=60.0,
-        )  # fmt: skip
+            [sys.executable, "-m", "pourcall", *words],
+            env=environment(home),
+            capture_output=True,
+            text=True,
+            stdin=subprocess.DEVNULL,
+            timeout=60.0,
+        )
         return Done(done.returncode, done.stdout, done.stderr)
 
     return one

@@ -56,17 +56,25 @@ def fill(database: Path, poured: Sequence[Poured]) -> None:
         began = MeltStarted(furnace="club", seq=seq, mono_s=at_s, utc_s=utc_s, plan=plan)
         recorder.put("club", start, (began,))
         pour = Pour(
-            number=1, mould=mould.name, setup=one.setup, at_mono_s=at_s, at_utc_s=utc_s, marked="live",
-            pot_temp_c=None if one.lip_c is None else one.lip_c + 20.0, pot_u_c=4.0, lip_temp_c=one.lip_c,
-            lip_u_c=one.u_c, lip_min_c=546.0, lip_max_c=579.0, basis="probe in the metal",
-        )  # fmt: skip
+            number=1,
+            mould=mould.name,
+            setup=one.setup,
+            at_mono_s=at_s,
+            at_utc_s=utc_s,
+            marked="live",
+            pot_temp_c=None if one.lip_c is None else one.lip_c + 20.0,
+            pot_u_c=4.0,
+            lip_temp_c=one.lip_c,
+            lip_u_c=one.u_c,
+            lip_min_c=546.0,
+            lip_max_c=579.0,
+            basis="probe in the metal",
+        )
         mark = CommandIn(seq=seq + 1, mono_s=at_s, utc_s=utc_s, command=MarkPour())
         marked = PourMarked(furnace="club", seq=seq + 1, mono_s=at_s, utc_s=utc_s, melt=melt, pour=pour)
         recorder.put("club", mark, (marked,))
         end = CommandIn(seq=seq + 2, mono_s=at_s, utc_s=utc_s, command=EndMelt(ending=MeltEnding.POURED))
-        over = MeltEnded(
-            furnace="club", seq=seq + 2, mono_s=at_s, utc_s=utc_s, melt=melt, ending=MeltEnding.POURED
-        )  # fmt: skip
+        over = MeltEnded(furnace="club", seq=seq + 2, mono_s=at_s, utc_s=utc_s, melt=melt, ending=MeltEnding.POURED)
         recorder.put("club", end, (over,))
         recorder.call(lambda conn, melt=melt, one=one: _enter(conn, melt, one)).result(10.0)  # type: ignore[misc]
     assert recorder.stop(10.0) == 0
@@ -167,9 +175,12 @@ def test_a_result_that_cannot_be_meant_is_refused_and_nothing_is_written(
 
 
 def test_a_running_daemon_records_the_result(
-    run: Run, database: Path, serve: Callable[..., Any], write_settings: Callable[[str], Path],
+    run: Run,
+    database: Path,
+    serve: Callable[..., Any],
+    write_settings: Callable[[str], Path],
     settings_for: Callable[[str], str],
-) -> None:  # fmt: skip
+) -> None:
     fill(database, [Poured("deck cleat", 550.0)])
     write_settings(settings_for("socket://127.0.0.1:9"))
     serving = serve()
@@ -211,12 +222,17 @@ def test_the_data_of_a_setup_are_what_was_poured_planned_and_found(database: Pat
     assert data.setup == "deck cleat"
     assert [pour.pour for pour in data.pours] == ["2026-001-1", "2026-002-1", "2026-003-1", "2026-004-1"]
     assert [(p.found.cold, p.found.hot, p.found.unrelated) for p in data.pours] == [
-        (2, 0, 0), (1, 0, 0), (0, 0, 0), (0, 2, 1),
-    ]  # fmt: skip
+        (2, 0, 0),
+        (1, 0, 0),
+        (0, 0, 0),
+        (0, 2, 1),
+    ]
     assert {pour.u_c for pour in data.pours} == {3.0}  # half of the expanded uncertainty
     assert data.left_out == (
-        "awaiting inspection: 2026-005-1", "no temperature at the lip: 2026-006-1", "in another alloy: 2026-009-1",
-    )  # fmt: skip
+        "awaiting inspection: 2026-005-1",
+        "no temperature at the lip: 2026-006-1",
+        "in another alloy: 2026-009-1",
+    )
     assert data.loss_c == 20.0
     assert data.floor_c == 484.0 + 25.0  # liquidus and margin as the sheet of ZA-27 has them
     assert set(data.seen) == {"misrun", "cold_shut", "penetration", "crush"}

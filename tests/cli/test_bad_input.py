@@ -109,7 +109,7 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
         (("replay", TRACE), "no alloy is named. Say with --alloy"),
         (("capture", "/dev/no-such", "x", "--seconds", "-1"), "cannot end before it began"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_meant_is_said(run: Run, words: tuple[str, ...], says: str) -> None:
     check(run(*words), 2, says)
 
@@ -191,10 +191,16 @@ def test_settings_with_several_faults_are_told_all_at_once(
     path = write_settings(FAULTY)
     before = hashes(home)
     check(
-        run(*command), 2, "the settings have 4 faults", "[shop] unit = 'degX'",
-        "[furnace.club] raitng_c: unknown key; did you mean 'rating_c'?", "[board.bench] format = 'pourcal'",
-        "[mqqt]: unknown table; did you mean 'mqtt'?", str(path), "nothing was started and nothing was changed",
-    )  # fmt: skip
+        run(*command),
+        2,
+        "the settings have 4 faults",
+        "[shop] unit = 'degX'",
+        "[furnace.club] raitng_c: unknown key; did you mean 'rating_c'?",
+        "[board.bench] format = 'pourcal'",
+        "[mqqt]: unknown table; did you mean 'mqtt'?",
+        str(path),
+        "nothing was started and nothing was changed",
+    )
     assert hashes(home) == before or command == ("serve",)
     assert not (home / "data" / "pourcall.sqlite").exists()
 
@@ -339,14 +345,26 @@ def test_commands_that_only_ask_and_commands_that_fail_change_no_row(run: Run, r
     afile.touch()
     out = str(recorded_home / "out")
     for words, code in (
-        (("melt", "list"), 0), (("melt", "show", "2026-001"), 0), (("pour", "list"), 0), (("doctor",), 0),
-        (("export", "2026-001", "--to", out), 0), (("export", "2026-099", "--to", out), 3),
-        (("export", "2026-001-9", "--to", out), 3), (("export", "2026-001", "--to", str(afile)), 2),
-        (("melt", "show", "2026-099"), 3), (("pour", "show", "2026-099-1"), 3), (("melt", "end"), 6),
-        (("melt", "start", "za27"), 6), (("pour", "mark"), 6), (("dip", "--read", "500C"), 6), (("melt", "show"), 6),
-        (("backup", str(recorded_home / "b.zip")), 0), (("backup", str(recorded_home / "b.zip"), "--restore"), 5),
-        (("backup", str(afile), "--check"), 2), (("backup", str(recorded_home / "none"), "--check"), 2),
-    ):  # fmt: skip
+        (("melt", "list"), 0),
+        (("melt", "show", "2026-001"), 0),
+        (("pour", "list"), 0),
+        (("doctor",), 0),
+        (("export", "2026-001", "--to", out), 0),
+        (("export", "2026-099", "--to", out), 3),
+        (("export", "2026-001-9", "--to", out), 3),
+        (("export", "2026-001", "--to", str(afile)), 2),
+        (("melt", "show", "2026-099"), 3),
+        (("pour", "show", "2026-099-1"), 3),
+        (("melt", "end"), 6),
+        (("melt", "start", "za27"), 6),
+        (("pour", "mark"), 6),
+        (("dip", "--read", "500C"), 6),
+        (("melt", "show"), 6),
+        (("backup", str(recorded_home / "b.zip")), 0),
+        (("backup", str(recorded_home / "b.zip"), "--restore"), 5),
+        (("backup", str(afile), "--check"), 2),
+        (("backup", str(recorded_home / "none"), "--check"), 2),
+    ):
         done = run(*(only_melt(recorded_home) if word == "2026-001" else word for word in words))
         assert done.code == code, (words, done.err)
         assert "Traceback" not in done.err
@@ -376,9 +394,12 @@ def test_without_a_record_the_way_to_one_is_told(run: Run) -> None:
 
 
 def test_a_record_of_a_newer_program_is_refused_and_untouched(
-    run: Run, shell: Run, recorded_home: Path, write_settings: Callable[[str], Path],
+    run: Run,
+    shell: Run,
+    recorded_home: Path,
+    write_settings: Callable[[str], Path],
     settings_for: Callable[[str], str],
-) -> None:  # fmt: skip
+) -> None:
     database = recorded_home / "data" / "pourcall.sqlite"
     conn = sqlite3.connect(database)
     conn.execute("PRAGMA user_version = 99")
@@ -396,9 +417,12 @@ def test_a_record_of_a_newer_program_is_refused_and_untouched(
 
 
 def test_a_second_daemon_is_refused_with_the_pid_and_the_first_goes_on(
-    serve: Callable[..., Any], shell: Run, home: Path, write_settings: Callable[[str], Path],
+    serve: Callable[..., Any],
+    shell: Run,
+    home: Path,
+    write_settings: Callable[[str], Path],
     settings_for: Callable[[str], str],
-) -> None:  # fmt: skip
+) -> None:
     write_settings(settings_for("/dev/no-such-board"))
     first = serve()
     assert "pourcall is listening" in first.said

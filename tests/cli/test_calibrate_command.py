@@ -173,9 +173,13 @@ def test_live_it_watches_the_daemons_readings_until_the_plateau_is_there(
         sample = next(samples)
         temp_c, _ = to_temperature(RawKind.EMF_UV, sample.emf_uv, sample.cold_junction_c, "K")
         view = ProbeView(
-            name="metal", place=Place.MELT, state=ProbeState.IN_METAL, temp_c=temp_c, status=Status.GOOD,
+            name="metal",
+            place=Place.MELT,
+            state=ProbeState.IN_METAL,
+            temp_c=temp_c,
+            status=Status.GOOD,
             reason=Reason.OK,
-        )  # fmt: skip
+        )
         return [FurnaceSnapshot(furnace="club", seq=1, mono_s=sample.at_s, utc_s=0.0, probes=(view,))]
 
     monkeypatch.setattr(client.DaemonClient, "furnaces", furnaces)

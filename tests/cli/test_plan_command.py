@@ -247,7 +247,7 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
         (("za27", "--mould", "a,kg=0.5", "--furnace", "club"), 2, "there are no settings"),
         (("za27", "--mould", "a,kg=0.5", "--html", "/no/such/folder/plan.html"), 2, "/no/such/folder"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_meant_is_refused_with_what_and_where(
     run: Run, given: tuple[str, ...], code: int, said: str
 ) -> None:

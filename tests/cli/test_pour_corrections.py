@@ -68,9 +68,14 @@ def test_the_same_moment_worked_out_again_gives_what_the_engine_said_live(home: 
         for name in ("2026-001-1", "2026-001-2"):
             found = store.pour(name)
             again = pour_at(
-                store, found, store.melt("2026-001"), at_mono_s=found.at_mono_s, at_utc_s=found.row.at_utc_s,
-                lift_mono_s=found.lift_mono_s, mould=found.row.mould,
-            )  # fmt: skip
+                store,
+                found,
+                store.melt("2026-001"),
+                at_mono_s=found.at_mono_s,
+                at_utc_s=found.row.at_utc_s,
+                lift_mono_s=found.lift_mono_s,
+                mould=found.row.mould,
+            )
             row = found.row
             assert (again.pot_temp_c, again.pot_u_c) == (row.pot_temp_c, row.pot_u_c)
             assert (again.lip_temp_c, again.lip_u_c, again.marked) == (row.lip_temp_c, row.lip_u_c, row.marked)
@@ -186,7 +191,7 @@ REFUSED = (
     (("complete", "2026-001-7", "--batch", "B7"), 3, "no pour '2026-001-7' on record"),
     (("complete", "2026-001-1", "--setup", "deck claet 160 mm"), 3, "did you mean deck cleat 160 mm?"),
     (("complete", "2026-001-1", "--note", "bell\x07"), 2, "the note has a character that cannot be seen: U+0007"),
-)  # fmt: skip
+)
 
 
 def test_a_correction_that_cannot_stand_is_refused_in_words_and_nothing_is_written(home: Path, run: Run) -> None:

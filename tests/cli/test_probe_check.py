@@ -93,9 +93,17 @@ def test_live_it_finds_the_plateau_by_itself_and_stops(run: Run, monkeypatch: py
     def furnaces(self: object) -> list[FurnaceSnapshot]:
         second = float(next(at))
         view = ProbeView(
-            name="metal", place=Place.MELT, state=ProbeState.IN_METAL, temp_c=cup_c(second, 375.0), u_c=3.0,
-            status=Status.GOOD, reason=Reason.OK, rate_c_per_min=None, age_s=0.0, tc_type="K",
-        )  # fmt: skip
+            name="metal",
+            place=Place.MELT,
+            state=ProbeState.IN_METAL,
+            temp_c=cup_c(second, 375.0),
+            u_c=3.0,
+            status=Status.GOOD,
+            reason=Reason.OK,
+            rate_c_per_min=None,
+            age_s=0.0,
+            tc_type="K",
+        )
         return [FurnaceSnapshot(furnace="club", seq=1, mono_s=second, utc_s=1.7e9 + second, probes=(view,))]
 
     monkeypatch.setattr(client.DaemonClient, "furnaces", furnaces)

@@ -22,9 +22,14 @@ def asked(done: Any) -> Any:
 
 
 def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon(
-    home: Path, socket_board: Any, serve: Callable[..., Any], shell: Run, run: Run,
-    write_settings: Callable[[str], Path], settings_for: Callable[[str], str],
-) -> None:  # fmt: skip
+    home: Path,
+    socket_board: Any,
+    serve: Callable[..., Any],
+    shell: Run,
+    run: Run,
+    write_settings: Callable[[str], Path],
+    settings_for: Callable[[str], str],
+) -> None:
     write_settings(settings_for(socket_board.port))
     described = ("--pattern", "oak, two halves", "--material", "green sand", "--batch", "B7", "--vents", "two horns")
     words = told(
@@ -39,8 +44,9 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
     (shot,) = asked(run("melt", "show", "--json"))
     melt = shot["melt"]
     assert [(m["name"], m["setup"], m["thinnest_mm"], m["mass_kg"], m["material"]) for m in shot["plan"]["moulds"]] == [
-        ("deck cleat 1", "deck cleat", 6.0, 0.6, "green_sand"), ("deck cleat 2", "deck cleat", 6.0, 0.6, "green_sand"),
-    ]  # fmt: skip
+        ("deck cleat 1", "deck cleat", 6.0, 0.6, "green_sand"),
+        ("deck cleat 2", "deck cleat", 6.0, 0.6, "green_sand"),
+    ]
     charged = told(run("melt", "charge", "--new", "1.2kg", "--returns", "300g", "--remelt", "2", "--what", "old gates"))
     assert charged == f"Melt {melt}: 1.2 kg new; 0.3 kg returns, molten twice before, old gates; on record\n"
     early = run("melt", "mark", "add", "--mass", "300g", "--ago", "2000s")
@@ -86,9 +92,11 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
 
     shown = told(run("melt", "show", melt))
     for line in (
-        "charge 1: 1.2 kg new", "charge 2: 0.3 kg returns, molten twice before, old gates",
-        f"left: ingot {melt}-i1 0.4 kg", "left: heel 0.2 kg",
-    ):  # fmt: skip
+        "charge 1: 1.2 kg new",
+        "charge 2: 0.3 kg returns, molten twice before, old gates",
+        f"left: ingot {melt}-i1 0.4 kg",
+        "left: heel 0.2 kg",
+    ):
         assert f"  {line}\n" in shown
     assert "poured, ingots 0.75 kg, heel 0.2 kg" in told(run("melt", "list"))
     (row,) = asked(run("mould", "list", "--json"))
@@ -150,7 +158,7 @@ REFUSED = (
     (("pour", "result", "MELT-1", "--defect", "misrun:4"), 2, "severity 4 is not 0 to 3"),
     (("pour", "result", "MELT-1", "--defect", "misrn:2"), 2, "Nearest: misrun"),
     (("pour", "result", "MELT-1", "misrun=2", "--defect", "misrun:1"), 2, "misrun is told twice"),
-)  # fmt: skip
+)
 
 
 def test_entries_that_cannot_be_meant_are_refused_in_words_and_nothing_is_written(

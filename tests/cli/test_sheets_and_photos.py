@@ -139,16 +139,26 @@ def test_a_disk_that_fills_leaves_no_half_file_of_any_kind(shop: Path, home: Pat
     old.write_text("an older drawing")
     before = sorted(os.listdir(shop))
     for words in (
-        ("export", "2026-001"), ("export", "2026-001", "--format", "jsonl"), ("export", "2026-001-1", "--to", "."),
-        ("export", "2026-001", "--format", "parquet"), ("export", "2026-001", "--recompute"),
-        ("export", "2026-001", "--plot", "melt.pdf"), ("export", "2026-001", "--plot", "melt.png"),
-        ("sheet", "2026-001-1", "--pdf", "s.pdf"), ("sheet", "2026-001-1", "--png", "s.png", "--html", "s.html"),
+        ("export", "2026-001"),
+        ("export", "2026-001", "--format", "jsonl"),
+        ("export", "2026-001-1", "--to", "."),
+        ("export", "2026-001", "--format", "parquet"),
+        ("export", "2026-001", "--recompute"),
+        ("export", "2026-001", "--plot", "melt.pdf"),
+        ("export", "2026-001", "--plot", "melt.png"),
+        ("sheet", "2026-001-1", "--pdf", "s.pdf"),
+        ("sheet", "2026-001-1", "--png", "s.png", "--html", "s.html"),
         ("compare", "2026-001-1", "2026-002-1", "--html", "c.html", "--plot", "c.png"),
-    ):  # fmt: skip
+    ):
         done = subprocess.run(
-            [sys.executable, "-m", "pourcall", *words], env={**os.environ, "POURCALL_HOME": str(home)}, cwd=shop,
-            capture_output=True, text=True, preexec_fn=small, timeout=60.0,
-        )  # fmt: skip
+            [sys.executable, "-m", "pourcall", *words],
+            env={**os.environ, "POURCALL_HOME": str(home)},
+            cwd=shop,
+            capture_output=True,
+            text=True,
+            preexec_fn=small,
+            timeout=60.0,
+        )
         assert done.returncode == 5, (words, done)
         assert "could not be written: File too large" in done.stderr, (words, done.stderr)
         assert "nothing half is left" in done.stderr
@@ -193,9 +203,12 @@ def test_photos_of_a_folder_find_their_pours_and_stand_on_the_sheet(shop: Path, 
     folder.mkdir()
     poured_s = json.loads(run("pour", "show", "2026-001-1", "--json").out)["row"]["at_utc_s"]
     for name, body, after_s in (
-        ("2026-002-2 horn tip.png", png(1), 50.0), ("a.png", png(2), 86_400.0), ("b.png", png(3), 9 * 86_400.0),
-        ("list.txt", b"cleats", 60.0), ("2026-044-1.png", png(4), 60.0),
-    ):  # fmt: skip
+        ("2026-002-2 horn tip.png", png(1), 50.0),
+        ("a.png", png(2), 86_400.0),
+        ("b.png", png(3), 9 * 86_400.0),
+        ("list.txt", b"cleats", 60.0),
+        ("2026-044-1.png", png(4), 60.0),
+    ):
         (folder / name).write_bytes(body)
         os.utime(folder / name, (poured_s + after_s, poured_s + after_s))
     dry = run("pour", "photo", "--folder", str(folder), "--dry-run")
@@ -206,8 +219,9 @@ def test_photos_of_a_folder_find_their_pours_and_stand_on_the_sheet(shop: Path, 
         assert reason in dry.err
     done = json.loads(run("pour", "photo", "--folder", str(folder), "--caption", "after fettling", "--json").out)
     assert [(Path(one["file"]).name, one["melt"], one["pour"]) for one in done] == [
-        ("2026-002-2 horn tip.png", "2026-002", "2026-002-2"), ("a.png", "2026-002", "")
-    ]  # fmt: skip
+        ("2026-002-2 horn tip.png", "2026-002", "2026-002-2"),
+        ("a.png", "2026-002", ""),
+    ]
     assert run("pour", "photo", "--folder", str(folder)).out.count("was on record already") == 2
     assert len(os.listdir(home / "data" / "photos")) == 2
     run("sheet", "2026-002-2")
@@ -228,9 +242,15 @@ def test_of_several_photos_none_is_kept_where_one_is_no_image(shop: Path, run: R
 
 
 def test_a_photo_goes_on_record_beside_a_running_daemon(
-    home: Path, socket_board: Any, serve: Callable[..., Any], shell: Run, run: Run, tmp_path: Path,
-    write_settings: Callable[[str], Path], settings_for: Callable[[str], str],
-) -> None:  # fmt: skip
+    home: Path,
+    socket_board: Any,
+    serve: Callable[..., Any],
+    shell: Run,
+    run: Run,
+    tmp_path: Path,
+    write_settings: Callable[[str], Path],
+    settings_for: Callable[[str], str],
+) -> None:
     assert run("demo", "--headless", "--export", str(tmp_path / "demo"), "--home", str(home)).code == 0
     write_settings(settings_for(socket_board.port))
     daemon = serve()

@@ -86,9 +86,12 @@ def test_from_the_demonstration_to_an_exported_pour_a_backup_and_another_home(
 
     def elsewhere(*words: str) -> Any:
         done = subprocess.run(
-            [sys.executable, "-m", "pourcall", *words], env={**os.environ, "POURCALL_HOME": str(other)},
-            capture_output=True, text=True, timeout=60.0,
-        )  # fmt: skip
+            [sys.executable, "-m", "pourcall", *words],
+            env={**os.environ, "POURCALL_HOME": str(other)},
+            capture_output=True,
+            text=True,
+            timeout=60.0,
+        )
         assert done.returncode == 0, done.stderr
         return done.stdout
 
@@ -101,9 +104,13 @@ def test_from_the_demonstration_to_an_exported_pour_a_backup_and_another_home(
 
 
 def test_a_melt_by_hand_against_a_running_daemon_is_on_the_record(
-    home: Path, socket_board: Any, serve: Callable[..., Any], shell: Run, write_settings: Callable[[str], Path],
+    home: Path,
+    socket_board: Any,
+    serve: Callable[..., Any],
+    shell: Run,
+    write_settings: Callable[[str], Path],
     settings_for: Callable[[str], str],
-) -> None:  # fmt: skip
+) -> None:
     write_settings(settings_for(socket_board.port))
     daemon = serve()
     assert "pourcall is listening" in daemon.said
@@ -247,11 +254,24 @@ def test_the_demonstration_in_a_terminal_shows_the_furnace_and_leaves_the_trace_
     seen = bytearray()
     process = subprocess.Popen(
         [
-            sys.executable, "-m", "pourcall", "demo", "--quiet", "--speed", "200", "--home", str(home),
-            "--export", str(tmp_path),
+            sys.executable,
+            "-m",
+            "pourcall",
+            "demo",
+            "--quiet",
+            "--speed",
+            "200",
+            "--home",
+            str(home),
+            "--export",
+            str(tmp_path),
         ],
-        stdin=slave, stdout=slave, stderr=slave, start_new_session=True, env={**os.environ, "TERM": "xterm-256color"},
-    )  # fmt: skip
+        stdin=slave,
+        stdout=slave,
+        stderr=slave,
+        start_new_session=True,
+        env={**os.environ, "TERM": "xterm-256color"},
+    )
     os.close(slave)
 
     def shows(*words: bytes) -> bool:

@@ -55,7 +55,7 @@ PLAN = MeltPlan(
     charge_kg=1.5,
     moulds=(),
     limits=(PotLimit(limit_c=620.0, whose="alloy", why="for tests"),),
-)  # fmt: skip
+)
 
 
 class HandClock:
@@ -143,16 +143,16 @@ class SmallEngine:
             probe="melt_probe", temp_c=None if is_open else sample.raw_value, at_mono_s=item.mono_s,
             at_utc_s=item.utc_s, reason=Reason.SENSOR_OPEN if is_open else Reason.OK, raw_kind=sample.raw_kind,
             raw_value=sample.raw_value,
-        )  # fmt: skip
+        )
         return [reading, self._alarm("sensor_open", True, "", head)] if is_open else [reading]
 
     def _alarm(self, kind: str, present: bool, detail: str, head: dict[str, Any]) -> AlarmChanged:
         state = AlarmState.UNACKED if present else AlarmState.RTN_UNACKED
         view = AlarmView(
             id=f"{kind}:{self.shot.furnace}", kind=kind, subject=self.shot.furnace, priority=Priority.ALARM,
-            state=state, present=present, what=detail, remedy="look", raised_mono_s=self.shot.mono_s,
+            state=state, active=present, what=detail, remedy="look", raised_mono_s=self.shot.mono_s,
             raised_utc_s=self.shot.utc_s,
-        )  # fmt: skip
+        )
         alarms = [alarm for alarm in self.shot.alarms if alarm.id != view.id]
         self.shot = msgspec.structs.replace(self.shot, alarms=(*alarms, view))
         return AlarmChanged(**head, alarm=view)

@@ -15,7 +15,7 @@ from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import parse_settings
 from pourcall.calibration.correction import ProbeFacts, RawSample, emf_trace, find_point
-from pourcall.daemon.sequencer import Passed
+from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.contract.config import EngineConfig
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
@@ -60,7 +60,7 @@ async def lived(paths: Paths, *, days_later: float = 0.0) -> bytes:
         for command in () if days_later else keys:
             daemon.service.door(FURNACE).submit(command)
 
-    def hear(passed: Passed, hear_call: Callable[[str], None]) -> None:
+    def hear(passed: ProcessedInput, hear_call: Callable[[str], None]) -> None:
         said.extend(msgspec.json.encode(output) for output in passed.outputs)
         for output in passed.outputs:
             kind = getattr(getattr(output, "call", None), "kind", None)
@@ -78,7 +78,7 @@ async def lived(paths: Paths, *, days_later: float = 0.0) -> bytes:
     daemon = Daemon(
         parse_settings(text), text, paths, clock=clock, link_for=link_maker(clock), consumed=step.consumed,
         simulated=True, speed=600.0,
-    )  # fmt: skip
+    )
     await daemon.start()
     try:
         assert daemon.service is not None

@@ -52,7 +52,7 @@ class Bench:
         self.http = aiohttp.ClientSession(
             "http://pourcall", connector=aiohttp.UnixConnector(str(self.paths.socket)),
             timeout=aiohttp.ClientTimeout(WAIT_S),
-        )  # fmt: skip
+        )
         return self
 
     async def __aexit__(self, *_: object) -> None:
@@ -66,7 +66,7 @@ class Bench:
         self.seq += 1
         line = encode_sample(
             self.seq, 1000 + 100 * self.seq, "0", emf_uv=emf_uv, cold_junction_c=0.0, flags=flags
-        )  # fmt: skip
+        )
         os.write(self.master, line)
 
     async def get(self, path: str, status: int = 200) -> Any:
@@ -103,7 +103,7 @@ async def bench(paths: Paths) -> AsyncIterator[Bench]:
 START = {
     "type": "start_request", "alloy": "ZA-27", "charge_kg": 1.5, "who": "deck crew",
     "moulds": [{"name": "cleat 1", "mass_kg": 0.4}],
-}  # fmt: skip
+}
 
 
 async def test_health_says_who_and_when(bench: Bench) -> None:

@@ -8,7 +8,7 @@ from pourcall.contract.events import AlarmChanged, CallChanged
 from pourcall.contract.inputs import Command
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
-from pourcall.daemon.sequencer import Passed
+from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
 from pourcall.records.read.store import Store
@@ -35,7 +35,7 @@ async def test_a_whole_melt_runs_faster_than_life_and_no_time_out_is_faked(paths
 
     step = LockStep(Shop(scenario), clock, on_keys=press)
 
-    def hear(passed: Passed) -> None:
+    def hear(passed: ProcessedInput) -> None:
         for out in passed.outputs:
             if isinstance(out, AlarmChanged):
                 alarms.append(out)
@@ -49,7 +49,7 @@ async def test_a_whole_melt_runs_faster_than_life_and_no_time_out_is_faked(paths
     daemon = Daemon(
         parse_settings(text), text, paths, clock=clock, link_for=link_maker(clock), consumed=step.consumed,
         simulated=True, speed=600.0,
-    )  # fmt: skip
+    )
     await daemon.start()
     try:
         assert daemon.service is not None

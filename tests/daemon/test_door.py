@@ -8,14 +8,14 @@ from pourcall.contract.events import AlarmChanged, MeltStarted
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import EndMelt, MeltEnding, Note, SampleIn, StartMelt
 from pourcall.contract.plan import MeltPlan
-from pourcall.daemon.sequencer import Door, Passed
+from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
 
 OPEN = Sample(channel="0", raw_kind=RawKind.EMF_UV, raw_value=None, flags=1)
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)
 
 
 def test_every_input_gets_the_next_number_and_both_times(clock: Any, engine: Any) -> None:
-    door = Door("crucible", engine, None, clock)
+    door = InputSequencer("crucible", engine, None, clock)
     door.frame("bench", WARM)
     door.tick()
     door.store("")
@@ -24,7 +24,7 @@ def test_every_input_gets_the_next_number_and_both_times(clock: Any, engine: Any
 
 
 def test_the_monotonic_time_of_inputs_never_steps_back(clock: Any, engine: Any) -> None:
-    door = Door("crucible", engine, None, clock)
+    door = InputSequencer("crucible", engine, None, clock)
     door.tick()
     clock._mono_s -= 5.0
     door.tick()
@@ -32,7 +32,7 @@ def test_the_monotonic_time_of_inputs_never_steps_back(clock: Any, engine: Any) 
 
 
 def test_jitter_of_the_port_is_no_lateness_but_a_backlog_is(clock: Any, engine: Any) -> None:
-    door = Door("crucible", engine, None, clock)
+    door = InputSequencer("crucible", engine, None, clock)
     door.frame("bench", WARM, late_s=0.004)
     door.frame("bench", WARM, late_s=9.8765)
     assert [item.late_s for item in engine.of(SampleIn)] == [0.0, 9.88]
@@ -42,8 +42,8 @@ def test_an_alarm_goes_out_at_once_as_pending_and_is_recorded_after_its_commit(
     clock: Any, engine: Any, slow_disk: Any
 ) -> None:
     disk = slow_disk(prompt=False)
-    door = Door("crucible", engine, disk, clock)
-    heard: list[Passed] = []
+    door = InputSequencer("crucible", engine, disk, clock)
+    heard: list[ProcessedInput] = []
     door.subscribe(heard.append)
     door.frame("bench", OPEN)
     assert [out.alarm.recorded for out in heard[0].outputs if isinstance(out, AlarmChanged)] == ["pending"]
@@ -54,7 +54,7 @@ def test_an_alarm_goes_out_at_once_as_pending_and_is_recorded_after_its_commit(
 
 async def test_a_command_is_called_recorded_only_after_the_commit(clock: Any, engine: Any, slow_disk: Any) -> None:
     disk = slow_disk(prompt=False)
-    door = Door("crucible", engine, disk, clock, patience_s=0.02)
+    door = InputSequencer("crucible", engine, disk, clock, patience_s=0.02)
     late = await door.command(Note(text="a dull day"))
     assert (late.accepted, late.recorded) == (True, False)
     assert "kept in memory and will be written" in late.what
@@ -66,7 +66,7 @@ async def test_a_command_is_called_recorded_only_after_the_commit(clock: Any, en
 async def test_a_refused_command_says_why_and_what_to_do(
     clock: Any, engine: Any, slow_disk: Any, plan: MeltPlan
 ) -> None:
-    door = Door("crucible", engine, slow_disk(), clock)
+    door = InputSequencer("crucible", engine, slow_disk(), clock)
     began = await door.command(StartMelt(plan=plan))
     again = await door.command(StartMelt(plan=plan))
     assert (began.accepted, began.melt) == (True, "2026-001")
@@ -75,7 +75,7 @@ async def test_a_refused_command_says_why_and_what_to_do(
 
 async def test_the_recorder_is_told_when_a_melt_runs(clock: Any, engine: Any, slow_disk: Any, plan: MeltPlan) -> None:
     disk = slow_disk()
-    door = Door("crucible", engine, disk, clock)
+    door = InputSequencer("crucible", engine, disk, clock)
     await door.command(StartMelt(plan=plan))
     assert disk.melting == {"crucible": True}
     await door.command(EndMelt(ending=MeltEnding.POURED))
@@ -84,7 +84,7 @@ async def test_the_recorder_is_told_when_a_melt_runs(clock: Any, engine: Any, sl
 
 def test_input_and_outputs_go_to_the_recorder_together(clock: Any, engine: Any, slow_disk: Any, plan: MeltPlan) -> None:
     disk = slow_disk()
-    door = Door("crucible", engine, disk, clock)
+    door = InputSequencer("crucible", engine, disk, clock)
     passed = door.submit(StartMelt(plan=plan))
     furnace, item, outputs = disk.kept[0]
     assert (furnace, item, passed.ticket) == ("crucible", passed.item, 1)
@@ -92,10 +92,10 @@ def test_input_and_outputs_go_to_the_recorder_together(clock: Any, engine: Any, 
 
 
 def test_a_subscriber_that_fails_does_not_keep_the_news_from_the_next(clock: Any, engine: Any) -> None:
-    door = Door("crucible", engine, None, clock)
-    heard: list[Passed] = []
+    door = InputSequencer("crucible", engine, None, clock)
+    heard: list[ProcessedInput] = []
 
-    def fails(_: Passed) -> None:
+    def fails(_: ProcessedInput) -> None:
         raise RuntimeError("a client's trouble")
 
     door.subscribe(fails)
@@ -109,7 +109,7 @@ def test_a_subscriber_that_fails_does_not_keep_the_news_from_the_next(clock: Any
 def test_an_input_the_engine_fails_on_is_recorded_and_told(clock: Any, engine: Any, slow_disk: Any) -> None:
     disk = slow_disk()
     told: list[str] = []
-    door = Door("crucible", engine, disk, clock, on_failure=lambda furnace, err: told.append(f"{furnace}: {err}"))
+    door = InputSequencer("crucible", engine, disk, clock, on_failure=lambda furnace, err: told.append(f"{furnace}: {err}"))
     engine.fail_on = SampleIn
     door.frame("bench", WARM)
     assert told == ["crucible: a fault of ours"]
@@ -121,4 +121,4 @@ def test_an_input_the_engine_fails_on_is_recorded_and_told(clock: Any, engine: A
 def test_without_someone_to_tell_an_engine_failure_is_raised(clock: Any, engine: Any) -> None:
     engine.fail_on = SampleIn
     with pytest.raises(RuntimeError, match="a fault of ours"):
-        Door("crucible", engine, None, clock).frame("bench", WARM)
+        InputSequencer("crucible", engine, None, clock).frame("bench", WARM)

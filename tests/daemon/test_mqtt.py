@@ -26,7 +26,7 @@ from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import Note
 from pourcall.contract.settings import Mqtt
 from pourcall.daemon.clock import RealClock
-from pourcall.daemon.sequencer import Door
+from pourcall.daemon.sequencer import InputSequencer
 from pourcall.daemon.mqtt import MqttPublisher
 from pourcall.daemon.outbox import Message, Outbox
 
@@ -84,7 +84,7 @@ def broker(home: Path) -> Iterator[Broker]:
 class Publishing:
     """A publisher on one furnace, and what it reported."""
 
-    def __init__(self, door: Door, port: int, session: int = 7, longest_s: float = 0.2) -> None:
+    def __init__(self, door: InputSequencer, port: int, session: int = 7, longest_s: float = 0.2) -> None:
         self.told: list[tuple[str, bool]] = []
         self.door = door
         self.publisher = MqttPublisher(
@@ -113,7 +113,7 @@ class Publishing:
 
 @pytest.fixture
 def publishing(engine: Any, broker: Broker) -> Callable[..., Publishing]:
-    return lambda **named: Publishing(Door("crucible", engine, None, RealClock()), broker.port, **named)
+    return lambda **named: Publishing(InputSequencer("crucible", engine, None, RealClock()), broker.port, **named)
 
 
 async def hear(port: int, enough: Callable[[dict[str, list[Any]]], bool]) -> dict[str, list[Any]]:
@@ -251,7 +251,7 @@ class StallingProxy:
 
 async def test_a_link_that_stalls_is_noticed_and_delays_nothing(broker: Broker, engine: Any) -> None:
     broker.start()
-    door = Door("crucible", engine, None, RealClock())
+    door = InputSequencer("crucible", engine, None, RealClock())
     async with StallingProxy(broker.port) as proxy, Publishing(door, proxy.port) as ours:
         await until(lambda: ours.publisher.connected)
         proxy.stalled = True  # fault M3

@@ -33,7 +33,7 @@ STEP_C = 40.0
 SENSOR_ALARMS = {
     "sensor_open", "sensor_short", "no_value", "over_range", "dead_bus", "implausible", "intermittent",
     "cold_junction", "unchanging", "late_data",
-}  # fmt: skip
+}
 SPREAD = ("lead", "za27", "a356", "ag925", "c87300")  # from cold to hot, with a tick a second as live
 SOLDERS = {"bi58sn42", "sn63pb37", "sn50pb50", "pewter"}  # liquid at the 240 degC to which the damaged couple falls
 COARSE_TICK_S = 15  # where every alloy or every column is run: as many ticks as rows
@@ -77,7 +77,7 @@ def told(name: str, column: Column, alloy: str, *, tick_s: int = 1) -> Told:
         for output in engine.handle(item):
             if isinstance(output, Reading):
                 found.readings.append(output)
-            elif isinstance(output, AlarmChanged) and output.alarm.present:
+            elif isinstance(output, AlarmChanged) and output.alarm.active:
                 found.alarms[output.alarm.kind] += 1
             elif isinstance(output, CallChanged) and output.call.kind is CallKind.POUR and output.how == "raised":
                 found.pours_at_s.append(output.mono_s)

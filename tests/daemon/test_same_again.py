@@ -15,7 +15,7 @@ from pourcall.contract.events import AlarmChanged, CallChanged, MeltEnded
 from pourcall.contract.inputs import Command, Input, LinkIn, LinkKind, SampleIn
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
-from pourcall.daemon.sequencer import Passed
+from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
 from pourcall.records.read.journal import read_events, read_inputs
@@ -42,7 +42,7 @@ BAD_DAY = (
     FaultAt(860.0, "cold_junction_hot"), FaultAt(880.0, "sound"),
     FaultAt(940.0, "frozen"), FaultAt(1000.0, "sound"),
     FaultAt(1060.0, "short"), FaultAt(1075.0, "sound"),
-)  # fmt: skip
+)
 AGAIN = """
 import os, sys
 from pathlib import Path
@@ -70,7 +70,7 @@ class Lived:
         self.calls: set[str] = set()
         self.melts: list[str] = []
 
-    def hear(self, passed: Passed, hear_call: Callable[[str], None]) -> None:
+    def hear(self, passed: ProcessedInput, hear_call: Callable[[str], None]) -> None:
         self.inputs.append(passed.item)
         for output in passed.outputs:
             self.said.append(msgspec.json.encode(output))
@@ -117,7 +117,7 @@ async def lived(scenario: Scenario, paths: Paths, *, unplug_at_s: float = 0.0) -
     daemon = Daemon(
         parse_settings(text), text, paths, clock=clock, link_for=link_maker(clock), consumed=step.consumed,
         simulated=True, speed=600.0,
-    )  # fmt: skip
+    )
     await daemon.start()
     try:
         assert daemon.service is not None
@@ -140,7 +140,7 @@ def again(paths: Paths, seed: str) -> bytes:
     done = subprocess.run(
         [sys.executable, "-c", AGAIN, str(paths.database)], env={**os.environ, "PYTHONHASHSEED": seed},
         capture_output=True, timeout=60.0,
-    )  # fmt: skip
+    )
     assert done.returncode == 0, done.stderr.decode()
     return done.stdout
 

@@ -15,15 +15,15 @@ from pourcall.contract.inputs import EndMelt, MeltEnding, Note, StartMelt
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
-from pourcall.daemon.sequencer import Door
+from pourcall.daemon.sequencer import InputSequencer
 from pourcall.daemon.api.hub import Client, Hub
-from pourcall.daemon.live_trace import TraceBook
+from pourcall.daemon.live_trace import LiveTrace
 
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)
 _decoder = msgspec.json.Decoder(StreamMessage)
 
 
-def hub_on(door: Door, delta_s: float = 0.01) -> Hub:
+def hub_on(door: InputSequencer, delta_s: float = 0.01) -> Hub:
     health = Health(pid=1, mono_s=0.0, utc_s=0.0, furnaces=("crucible",))
     return Hub({"crucible": door}, lambda: health, delta_s=delta_s)
 
@@ -33,7 +33,7 @@ async def take(client: Client, hub: Hub) -> list[Any]:
 
 
 async def test_a_client_gets_a_snapshot_then_events_at_once_then_the_delta(clock: Any, engine: Any) -> None:
-    door = Door("crucible", engine, None, clock)
+    door = InputSequencer("crucible", engine, None, clock)
     hub, client = hub_on(door), Client()
     hub.join(client)
     first = await take(client, hub)
@@ -47,7 +47,7 @@ async def test_a_client_gets_a_snapshot_then_events_at_once_then_the_delta(clock
 
 
 async def test_a_field_back_at_its_default_is_part_of_the_delta(clock: Any, engine: Any, plan: MeltPlan) -> None:
-    door = Door("crucible", engine, None, clock)
+    door = InputSequencer("crucible", engine, None, clock)
     door.submit(StartMelt(plan=plan))
     hub, client = hub_on(door), Client()
     hub.join(client)
@@ -61,7 +61,7 @@ async def test_a_field_back_at_its_default_is_part_of_the_delta(clock: Any, engi
 
 
 async def test_a_slow_client_is_skipped_to_a_fresh_snapshot(clock: Any, engine: Any) -> None:
-    door = Door("crucible", engine, None, clock)
+    door = InputSequencer("crucible", engine, None, clock)
     hub, slow = hub_on(door), Client(limit=4)
     hub.join(slow)
     await take(slow, hub)
@@ -75,7 +75,7 @@ async def test_a_slow_client_is_skipped_to_a_fresh_snapshot(clock: Any, engine: 
 
 
 async def test_merged_deltas_give_the_snapshot_whatever_was_skipped(clock: Any, engine: Any, plan: MeltPlan) -> None:
-    door = Door("crucible", engine, None, clock)
+    door = InputSequencer("crucible", engine, None, clock)
     hub = hub_on(door, delta_s=0.0)
     clients = [Client(limit=3), Client(limit=1000)]
     for client in clients:
@@ -107,7 +107,7 @@ async def test_merged_deltas_give_the_snapshot_whatever_was_skipped(clock: Any, 
 
 
 async def test_nothing_is_encoded_while_nobody_listens(clock: Any, engine: Any) -> None:
-    door = Door("crucible", engine, None, clock)
+    door = InputSequencer("crucible", engine, None, clock)
     hub, client = hub_on(door), Client()
     hub.join(client)
     await take(client, hub)
@@ -121,7 +121,7 @@ def reading(at_s: float, temp_c: float | None) -> Reading:
     reason = Reason.OK if temp_c is not None else Reason.SENSOR_OPEN
     return Reading(
         probe="p", temp_c=temp_c, reason=reason, at_mono_s=at_s, at_utc_s=at_s, raw_kind=RawKind.ITS90_C
-    )  # fmt: skip
+    )
 
 
 @given(
@@ -132,7 +132,7 @@ def reading(at_s: float, temp_c: float | None) -> Reading:
 def test_a_trace_keeps_the_extremes_whatever_it_is_decimated_to(
     temps_c: list[float], buckets: int, points: int
 ) -> None:
-    book = TraceBook("crucible", 100.0, buckets=buckets)
+    book = LiveTrace("crucible", 100.0, buckets=buckets)
     book.restart(100.0, melting=True)
     for second, temp_c in enumerate(temps_c):
         book.add(reading(100.0 + second, temp_c))
@@ -145,16 +145,16 @@ def test_a_trace_keeps_the_extremes_whatever_it_is_decimated_to(
 
 
 def test_a_reading_without_a_number_leaves_a_gap() -> None:
-    book = TraceBook("crucible", 0.0)
+    book = LiveTrace("crucible", 0.0)
     for at_s, temp_c in ((0.0, 20.0), (1.0, None), (2.0, 22.0)):
         book.add(reading(at_s, temp_c))
     assert [(point.min_c, point.max_c) for point in book.trace().probes["p"]] == [
         (20.0, 20.0), (None, None), (22.0, 22.0),
-    ]  # fmt: skip
+    ]
 
 
 def test_an_idle_trace_forgets_the_oldest_and_stays_fine() -> None:
-    book = TraceBook("crucible", 0.0, buckets=100)
+    book = LiveTrace("crucible", 0.0, buckets=100)
     for second in range(1000):
         book.add(reading(float(second), 20.0))
     assert book.width_s == 1.0
@@ -162,7 +162,7 @@ def test_an_idle_trace_forgets_the_oldest_and_stays_fine() -> None:
 
 
 def test_since_leaves_out_what_was_before() -> None:
-    book = TraceBook("crucible", 50.0)
+    book = LiveTrace("crucible", 50.0)
     for second in range(20):
         book.add(reading(50.0 + second, float(second)))
     curve = book.trace(since_mono_s=65.0).probes["p"]

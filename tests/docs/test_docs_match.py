@@ -77,11 +77,7 @@ def test_every_command_section_is_of_a_command() -> None:
 
 def test_every_exit_code_is_explained() -> None:
     told = {row[0] for row in rows(section(page("docs/commands.md"), "Exit codes"))}
-    kinds = [
-        kind
-        for _, kind in inspect.getmembers(errors, inspect.isclass)
-        if issubclass(kind, errors.PourcallError)
-    ]  # fmt: skip
+    kinds = [kind for _, kind in inspect.getmembers(errors, inspect.isclass) if issubclass(kind, errors.PourcallError)]
     assert {str(kind.exit_code) for kind in kinds} | {"0", "130"} == told - {"code"}
 
 
@@ -127,9 +123,14 @@ def tables() -> list[tuple[str, type[msgspec.Struct]]]:
     from pourcall.contract import settings as room
 
     return [
-        ("[shop]", room.Shop), ("[board.NAME]", room.Board), ("[furnace.NAME]", room.Furnace),
-        ("[furnace.NAME.pot]", room.Pot), ("[probe.NAME]", room.Probe), ("[mqtt]", room.Mqtt), ("[sound]", room.Sound),
-    ]  # fmt: skip
+        ("[shop]", room.Shop),
+        ("[board.NAME]", room.Board),
+        ("[furnace.NAME]", room.Furnace),
+        ("[furnace.NAME.pot]", room.Pot),
+        ("[probe.NAME]", room.Probe),
+        ("[mqtt]", room.Mqtt),
+        ("[sound]", room.Sound),
+    ]
 
 
 def bounds_and_choices(field: type) -> list[str]:

@@ -58,7 +58,7 @@ def test_a_converters_code_in_microvolts_becomes_the_temperature(row: dict[str, 
     ("true_c", "error_c"),
     [(100, 0.0), (300, -3.45), (500, 0.9), (660.323, 5.7), (771, 7.0), (900, 5.1), (961.78, 2.7), (1000, 0.8),
      (1084.62, -4.9), (1100, -6.1), (1200, -16.0), (1300, -29.5), (1372, -41.5)],
-)  # fmt: skip
+)
 def test_the_raw_linear_reading_is_as_wrong_as_the_formula_says(true_c: float, error_c: float) -> None:
     chip_c = linear_chip_c("K", true_c, 25.0)
     assert chip_c - true_c == pytest.approx(error_c, abs=0.06)
@@ -77,7 +77,7 @@ def test_the_cold_junction_is_never_added_in_degrees(true_c: float, terminals_c:
 
 # A couple's leads swapped at terminals of 25 degC (same source): the reading falls as the metal heats.
 @pytest.mark.parametrize(("true_c", "read_c", "abs_c"), [(30, 20.0, 0.05), (60, -11.1, 0.05), (100, -55.8, 0.05),
-                                                         (200, -218.0, 0.5)])  # fmt: skip
+                                                         (200, -218.0, 0.5)])
 def test_swapped_leads_read_colder_as_it_heats(true_c: float, read_c: float, abs_c: float) -> None:
     assert seen_c(tc.emf_uv("K", 25.0) - tc.emf_uv("K", true_c), 25.0) == pytest.approx(read_c, abs=abs_c)
 
@@ -87,7 +87,7 @@ def test_swapped_leads_read_colder_as_it_heats(true_c: float, read_c: float, abs
     ("what", "true_c", "head_c", "low_by_c"),
     [("extension swapped at both ends", 750, 60, 69), ("extension swapped at both ends", 1100, 80, 118),
      ("copper for extension", 750, 60, 34), ("copper for extension", 1100, 80, 59)],
-)  # fmt: skip
+)
 def test_wiring_mistakes_read_as_low_as_worked_out(what: str, true_c: float, head_c: float, low_by_c: float) -> None:
     cable_uv = tc.emf_uv("K", head_c) - tc.emf_uv("K", 25.0)
     couple_uv = tc.emf_uv("K", true_c) - tc.emf_uv("K", head_c)
@@ -164,7 +164,7 @@ def test_nothing_raises_and_number_and_status_always_agree(
 
 # Fault A3: terminals outside -10 to 60 degC are used and told.
 @pytest.mark.parametrize(("cold_c", "reason"), [(-10.0, Reason.OK), (60.0, Reason.OK), (-10.1, Reason.COLD_JUNCTION),
-                                                (60.1, Reason.COLD_JUNCTION)])  # fmt: skip
+                                                (60.1, Reason.COLD_JUNCTION)])
 def test_hot_or_frozen_terminals_are_used_knowing_it(cold_c: float, reason: Reason) -> None:
     temp_c, found = to_temperature(EMF, 20000.0, cold_c, "K")
     assert found is reason

@@ -99,7 +99,7 @@ def test_the_very_ends_of_the_range_go_both_ways(tc_type: str) -> None:
     ("tc_type", "low_c", "high_c"),
     [("B", 0, 1820), ("E", -270, 1000), ("J", -210, 1200), ("K", -270, 1372), ("N", -270, 1300), ("R", -50, 1768.1),
      ("S", -50, 1768.1), ("T", -270, 400)],
-)  # fmt: skip
+)
 def test_ranges_are_the_published_ones(tc_type: str, low_c: float, high_c: float) -> None:
     assert tc.temp_range_c(tc_type) == (low_c, high_c)
     if tc_type != "B":

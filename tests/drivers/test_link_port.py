@@ -149,7 +149,7 @@ def test_frames_come_with_the_clock_that_was_given(bench: Bench, heard: Heard, s
     samples = heard.arrivals(2)
     assert [(each.frame.raw_value, each.frame.board_seq) for each in samples if isinstance(each.frame, Sample)] == [
         (666.0, 1), (666.0, 2),
-    ]  # fmt: skip
+    ]
     mono_s, item = heard.items.get(timeout=WAIT_S)
     assert isinstance(item, Arrival)
     assert isinstance(item.frame, BoardStatus)
@@ -344,7 +344,7 @@ def test_backlog_delivered_in_a_burst_is_marked_late_by_its_age(bench: Bench, he
     link = SerialLink(
         bench.name, ourline.decoder, into(got),
         mono_s=lambda: now_s[0], list_ports=list,
-    )  # fmt: skip
+    )
     link.start()
 
     def samples(count: int) -> list[float]:
@@ -620,7 +620,7 @@ def test_bytes_at_another_speed_without_line_ends_are_not_taken_for_silence(
     link = SerialLink(
         bench.name, ourline.decoder, into(got),
         mono_s=lambda: now_s[0], list_ports=list,
-    )  # fmt: skip
+    )
     link.start()
     try:
         got.get(timeout=WAIT_S)

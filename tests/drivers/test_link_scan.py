@@ -115,7 +115,7 @@ def test_scan_says_what_each_port_speaks() -> None:
     }
     assert {device: report.format for device, report in reports.items()} == {
         "ours": "our_line", "hex": "max31855_hex", "text": "text", "quiet": guess.NOTHING, "busy": guess.NOTHING,
-    }  # fmt: skip
+    }
     assert (reports["ours"].identity, reports["ours"].baud) == (IDENTITY, 115_200)
     assert reports["text"].columns == 2
     assert reports["hex"].heard == hex_line
@@ -211,7 +211,7 @@ def test_capture_of_a_port_that_is_not_there_is_a_link_error_with_a_remedy(tmp_p
         capture.capture_port(
             "/dev/ttyNOT-THERE", tmp_path / "a.bin", baud=9600, mono_s=time.monotonic, utc_s=time.time,
             keep_on=lambda *_: False,
-        )  # fmt: skip
+        )
     assert "Plug the board in" in err.value.remedy
     assert not (tmp_path / "a.bin").exists()
 

@@ -38,7 +38,7 @@ def test_a_unit_row_under_the_header_gives_units_and_is_no_data() -> None:
         ("temp [C]", "degC"), ("temp_F", "degF"), ("Probe (°C)", "degC"), ("metal K", "K"), ("emf_uv", "uV"),
         ("emf [mV]", "mV"), ("V couple µV", "uV"), ("TC1", ""),
     ],
-)  # fmt: skip
+)
 def test_a_unit_in_the_name_is_understood(title: str, unit: str) -> None:
     trace = read_trace(rows_of(f"time;{title}", "0;20", "1;60", "2;90"))
     assert trace.columns[0].unit == unit
@@ -235,7 +235,7 @@ def tables(draw: st.DrawFn) -> tuple[list[float], list[list[float | None]]]:
 def test_what_is_written_in_any_dialect_is_read_back(
     table: tuple[list[float], list[list[float | None]]], separator: str, comma: bool, header: bool, units: bool,
     end: str, encoding: str, gap: str,
-) -> None:  # fmt: skip
+) -> None:
     times, columns = table
     comma = comma and separator != ","
 

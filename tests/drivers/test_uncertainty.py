@@ -51,7 +51,7 @@ def test_limits_become_a_standard_uncertainty_as_the_gum_says() -> None:
     [(231.928, 1.5, 1.1, 2.5, 2.2), (419.527, 1.7, 1.7, 3.1, 3.1), (660.323, 2.6, 2.6, 5.0, 5.0),
      (750.0, 3.0, 3.0, 5.6, 5.6), (961.78, 3.8, 3.8, 7.2, 7.2), (1084.62, None, 4.3, 8.1, 8.1),
      (1150.0, None, 4.6, 8.6, 8.6)],
-)  # fmt: skip
+)
 def test_what_the_classes_mean_at_a_pour(
     temp_c: float, class_1: float | None, special: float, class_2: float, standard: float
 ) -> None:
@@ -72,7 +72,7 @@ def test_what_the_classes_mean_at_a_pour(
      ("J", CLASS_2, 700.0, 5.25), ("E", WireClass.ASTM_STANDARD, 400.0, 2.0), ("B", CLASS_2, 1000.0, 2.5),
      ("B", WireClass.IEC_3, 700.0, 4.0), ("N", CLASS_1, 1000.0, 4.0), ("K", WireClass.ASTM_STANDARD, -200.0, 4.0),
      ("R", WireClass.ASTM_SPECIAL, 1000.0, 1.0)],
-)  # fmt: skip
+)
 def test_tolerances_of_other_types(tc_type: str, wire_class: WireClass, temp_c: float, half_c: float) -> None:
     assert tolerance(tc_type, wire_class, temp_c).half_width_c == pytest.approx(half_c)
 

@@ -101,7 +101,7 @@ def test_chip_word_with_reserved_bits_leaves_no_number_at_all() -> None:
         "PS1,1,2,3,0,1001,0,0", "PS1,1,2,3,16,0,0,0", "PS1,1,2,3,0,0,5001,0", "PI1,,1,2,3,4", "PI1,b,1,2,3,a b",
         "PI1,b,1,2,3,4,5", "", ",,,",
     ],
-)  # fmt: skip
+)
 def test_sealed_nonsense_is_refused(text: str) -> None:
     with pytest.raises(FrameError):
         up(text)

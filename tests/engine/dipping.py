@@ -42,9 +42,15 @@ class Dipped:
 
 
 def dip_once(
-    sheath: str, key: str, seed: int, *, hold_s: float | None, own_error: bool = False, tap_c: float | None = None,
+    sheath: str,
+    key: str,
+    seed: int,
+    *,
+    hold_s: float | None,
+    own_error: bool = False,
+    tap_c: float | None = None,
     depth_mm: float = 55.0,
-) -> Dipped:  # fmt: skip
+) -> Dipped:
     """A cold probe into stirred metal, power off. hold_s None: out when the engine says so."""
     rng = Random(seed * 7_919 + zlib.crc32(f"{sheath} {key}".encode()))
     metal = alloy(key)
@@ -57,9 +63,14 @@ def dip_once(
     plant.add(CHARGE_KG, tap_c)
     gain = 1.0 + max(-0.004, min(0.004, rng.gauss(0.0, 0.0015))) if own_error else 1.0  # IEC 60584-1 class 1
     probe = Probe(
-        SHEATHS[sheath], dt_s=dt_s, start_c=rng.uniform(20.0, 90.0), depth_mm=depth_mm, gain=gain,
-        noise_c=rng.uniform(0.03, 0.35), rng=rng,
-    )  # fmt: skip
+        SHEATHS[sheath],
+        dt_s=dt_s,
+        start_c=rng.uniform(20.0, 90.0),
+        depth_mm=depth_mm,
+        gain=gain,
+        noise_c=rng.uniform(0.03, 0.35),
+        rng=rng,
+    )
     chip = rng.choice(list(CHIPS))
     offset_uv, cold_error_c = (rng.uniform(-6.0, 6.0), rng.uniform(-0.5, 0.5)) if own_error else (0.0, 0.0)
     amp = Amp(
@@ -71,12 +82,17 @@ def dip_once(
             boards=(BoardConfig(name="bench", chip=CHIPS[chip], sample_s=1.0 / rate_hz),),
             probes=(
                 ProbeConfig(
-                    name="metal", board="bench", channel="0", place=Place.DIP, sheath=RULE_OF_SHEATH[sheath],
-                    wire_class="iec_1", rating_c=1260.0,
+                    name="metal",
+                    board="bench",
+                    channel="0",
+                    place=Place.DIP,
+                    sheath=RULE_OF_SHEATH[sheath],
+                    wire_class="iec_1",
+                    rating_c=1260.0,
                 ),
             ),
         )
-    )  # fmt: skip
+    )
     mould = MouldPlan(name="cleat", lip_min_c=tap_c - 30.0, lip_max_c=tap_c + 20.0, loss_c=10.0)
     seen = Dipped([], tap_c, 0.0, probe.settle_s)
     count = steps = 0
@@ -120,6 +136,12 @@ def dip_once(
 
 def a_dip(number: int, temp_c: float | None, *, ended_s: float, probe: str = "metal") -> ev.Dip:
     return ev.Dip(
-        probe=probe, number=number, began_mono_s=ended_s - 15.0, ended_mono_s=ended_s, ended_utc_s=1.78e9 + ended_s,
-        temp_c=temp_c, u_c=None if temp_c is None else 3.0, how="settled",
-    )  # fmt: skip
+        probe=probe,
+        number=number,
+        began_mono_s=ended_s - 15.0,
+        ended_mono_s=ended_s,
+        ended_utc_s=1.78e9 + ended_s,
+        temp_c=temp_c,
+        u_c=None if temp_c is None else 3.0,
+        how="settled",
+    )

@@ -8,7 +8,7 @@ import pytest
 from pourcall.contract.events import AlarmState, AlarmView, Priority
 from pourcall.engine.alarms import catalogue
 from pourcall.engine.alarms.catalogue import AlarmKind
-from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.alarms.manager import AlarmManager
 
 UTC = 1_777_700_000.0
 
@@ -18,11 +18,11 @@ class Desk:
 
     def __init__(self) -> None:
         self.said: list[tuple[AlarmView, str]] = []
-        self.desk = AlarmDesk(lambda view, who: self.said.append((view, who)))
+        self.desk = AlarmManager(lambda view, who: self.said.append((view, who)))
         self.t_s = 100.0
 
     def judge(self, kind: str, present: bool, *, subject: str = "small", **more: object) -> None:
-        self.desk.judge(kind, subject, present, self.t_s, UTC + self.t_s, **more)  # type: ignore[arg-type]
+        self.desk.set_condition(kind, subject, present, self.t_s, UTC + self.t_s, **more)  # type: ignore[arg-type]
 
     def wait(self, seconds: float) -> None:
         until_s = self.t_s + seconds

@@ -25,7 +25,7 @@ from pourcall.contract.reading import ProbeState
 from pourcall.engine.melt.melt_state import Band, band_with_arrest
 from pourcall.engine.melt.pour_call import hold_back, judge
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.thermal_analysis.arrest_analysis import ArrestDesk, Findings
+from pourcall.thermal_analysis.arrest_analysis import ArrestAnalysis, Findings
 from pourcall.thermal_analysis.arrest_check import halts_of
 from tests.engine.conftest import Bench
 
@@ -33,24 +33,44 @@ SHEETS = load_sheets()
 HALTS = tuple(halts_of(sheet.facts()) for sheet in SHEETS.all())
 TRACES = Path(__file__).parents[1] / "data" / "traces"
 FIXED_POINTS = [
-    ("tin", 231.928, 241.0), ("lead", 327.462, 157.0), ("zinc", 419.527, 225.0), ("aluminium", 660.323, 337.0),
+    ("tin", 231.928, 241.0),
+    ("lead", 327.462, 157.0),
+    ("zinc", 419.527, 225.0),
+    ("aluminium", 660.323, 337.0),
     ("copper", 1084.62, 422.0),
-]  # fmt: skip
+]
 
 
 def pure(name: str, melts_c: float, stored_k: float) -> AlloyFacts:
     """A sheet of a metal that melts at one temperature."""
     return AlloyFacts(
-        key=name, name=name, family="other", solidus_c=melts_c, liquidus_c=melts_c, pour_min_c=melts_c + 20.0,
-        pour_max_c=melts_c + 80.0, alloy_max_c=melts_c + 150.0, latent_kj_per_kg=stored_k, cp_solid_j_per_kg_k=1000.0,
-        cp_liquid_j_per_kg_k=1000.0, density_liquid_kg_per_m3=7000.0,
-    )  # fmt: skip
+        key=name,
+        name=name,
+        family="other",
+        solidus_c=melts_c,
+        liquidus_c=melts_c,
+        pour_min_c=melts_c + 20.0,
+        pour_max_c=melts_c + 80.0,
+        alloy_max_c=melts_c + 150.0,
+        latent_kj_per_kg=stored_k,
+        cp_solid_j_per_kg_k=1000.0,
+        cp_liquid_j_per_kg_k=1000.0,
+        density_liquid_kg_per_m3=7000.0,
+    )
 
 
 def heated(
-    melts: list[tuple[float, float, float]], *, from_c: float, to_c: float, rate_c_per_s: float = 0.5,
-    tau_s: float = 4.2, noise_c: float = 0.2, offset_c: float = 0.0, hz: float = 1.0, seed: int = 1,
-) -> Iterator[tuple[float, float, float]]:  # fmt: skip
+    melts: list[tuple[float, float, float]],
+    *,
+    from_c: float,
+    to_c: float,
+    rate_c_per_s: float = 0.5,
+    tau_s: float = 4.2,
+    noise_c: float = 0.2,
+    offset_c: float = 0.0,
+    hz: float = 1.0,
+    seed: int = 1,
+) -> Iterator[tuple[float, float, float]]:
     """(time, reading, true) of metal heated steadily. melts: (from degC, to degC, H/c in K spread over that range)."""
     rng, dt = Random(seed), 1.0 / hz
     true_c = junction_c = from_c
@@ -75,7 +95,7 @@ def followed(
     facts: AlloyFacts, trace: Iterator[tuple[float, float, float]], *, tau_s: float = 4.2, hz: float = 1.0
 ) -> list[tuple[float, float, float, Findings]]:
     """(time, reading, true, findings) each second."""
-    desk, out, next_s = ArrestDesk(facts, tau_s, 1.0 / hz, others=HALTS), [], 0.0
+    desk, out, next_s = ArrestAnalysis(facts, tau_s, 1.0 / hz, others=HALTS), [], 0.0
     for t_s, reads_c, true_c in trace:
         desk.take(t_s, reads_c)
         if t_s >= next_s:
@@ -95,9 +115,13 @@ def test_melting_and_liquid_are_told_by_the_shape_however_far_the_probe_is_out(
 ) -> None:
     offset_c *= min(1.0, (4.0 + 0.06 * melts_c) / 24.0)  # a probe is out by less where it is not so hot
     trace = heated(
-        [(melts_c, melts_c, stored_k)], from_c=melts_c - 150.0, to_c=melts_c + 60.0, tau_s=tau_s, hz=hz,
+        [(melts_c, melts_c, stored_k)],
+        from_c=melts_c - 150.0,
+        to_c=melts_c + 60.0,
+        tau_s=tau_s,
+        hz=hz,
         offset_c=offset_c,
-    )  # fmt: skip
+    )
     seen = followed(pure(metal, melts_c, stored_k), trace, tau_s=tau_s, hz=hz)
     began_s = next(t for t, _, true_c, _ in seen if true_c >= melts_c)
     over_s = next(t for t, _, true_c, _ in seen if true_c > melts_c)
@@ -184,7 +208,7 @@ def test_a_dry_out_hold_below_the_melt_and_then_its_own_arrest_accuse_nobody() -
 
 
 def test_what_slows_just_after_the_power_was_turned_is_not_believed() -> None:
-    desk = ArrestDesk(SHEETS.get("alloy3").facts(), 4.2, 1.0)
+    desk = ArrestAnalysis(SHEETS.get("alloy3").facts(), 4.2, 1.0)
     seen = []
     for second in range(900):
         if second == 360:
@@ -195,7 +219,7 @@ def test_what_slows_just_after_the_power_was_turned_is_not_believed() -> None:
 
 
 def test_a_probe_that_gives_nothing_any_more_claims_nothing_any_more() -> None:
-    desk = ArrestDesk(SHEETS.get("lead").facts(), 4.2, 1.0)
+    desk = ArrestAnalysis(SHEETS.get("lead").facts(), 4.2, 1.0)
     for t_s, reads_c, true_c in heated([(327.46, 327.46, 157.0)], from_c=250.0, to_c=330.0):
         desk.take(t_s, reads_c)
         found = desk.tick(t_s)
@@ -208,7 +232,7 @@ def test_a_probe_that_gives_nothing_any_more_claims_nothing_any_more() -> None:
 def test_freezing_is_seen_and_its_undercooled_beginning_is_no_accusation() -> None:
     # aluminium undercools by 1-4 degC unrefined (memory); the plateau is read after it springs back
     facts = SHEETS.get("413").facts()
-    desk, rng, seen = ArrestDesk(facts, 4.2, 1.0, others=HALTS), Random(5), []
+    desk, rng, seen = ArrestAnalysis(facts, 4.2, 1.0, others=HALTS), Random(5), []
     for second in range(1100):
         true_c = max(650.0 - 0.5 * second, 577.0)
         if second < 152 and true_c <= 577.0:
@@ -254,7 +278,7 @@ def test_another_alloy_in_the_pot_is_told_with_what_would_fit(
 
 def test_without_other_sheets_the_warning_stands_without_a_name() -> None:
     facts = SHEETS.get("za27").facts()
-    desk = ArrestDesk(facts, 4.2, 1.0)
+    desk = ArrestAnalysis(facts, 4.2, 1.0)
     for t_s, reads_c, _ in heated([(381.0, 387.0, 200.0)], from_c=200.0, to_c=540.0):
         desk.take(t_s, reads_c)
         found = desk.tick(t_s)
@@ -282,7 +306,7 @@ def test_real_heatings_without_any_metal_accuse_nobody(key: str) -> None:
         with (TRACES / name).open(newline="", encoding="utf-8") as file:
             rows = list(csv.reader(file))
         for column in range(1, len(rows[0])):
-            desk = ArrestDesk(SHEETS.get(key).facts(), 4.2, 15.0, others=HALTS)
+            desk = ArrestAnalysis(SHEETS.get(key).facts(), 4.2, 15.0, others=HALTS)
             for row in rows[2:]:
                 try:
                     at_s, temp_c = float(row[0]), float(row[column])
@@ -322,8 +346,9 @@ def test_the_low_probe_is_liquid_and_the_high_one_melts() -> None:
     assert band_with_arrest(Band.COLD, LIQUID, same_probe=True)[0] is Band.FLUID
     assert band_with_arrest(Band.COLD, MELTS, same_probe=True)[0] is Band.MUSHY_RISING
     assert band_with_arrest(Band.WINDOW, MELTS, same_probe=False) == (
-        Band.MUSHY_RISING, "it still melts: an arrest goes on",
-    )  # fmt: skip
+        Band.MUSHY_RISING,
+        "it still melts: an arrest goes on",
+    )
     assert band_with_arrest(Band.WINDOW, FREEZES, same_probe=True)[0] is Band.MUSHY
 
 
@@ -346,9 +371,12 @@ def narrow_plan(tap_c: tuple[float, float]) -> MeltPlan:
     """A window so near the liquidus that a probe which reads high is inside it while the metal melts."""
     mould = MouldPlan(name="cleat 1", lip_min_c=tap_c[0] - 5.0, lip_max_c=tap_c[1] - 5.0, loss_c=5.0, loss_u_c=0.0)
     return MeltPlan(
-        melt="2026-014", alloy=ALLOY3, charge_kg=1.5, moulds=(mould,),
+        melt="2026-014",
+        alloy=ALLOY3,
+        charge_kg=1.5,
+        moulds=(mould,),
         limits=(PotLimit(limit_c=520.0, whose="alloy", why="sheet"),),
-    )  # fmt: skip
+    )
 
 
 def melted(
@@ -448,7 +476,7 @@ def test_no_sequence_of_samples_breaks_it_and_twice_the_same_gives_the_same(
     facts = SHEETS.get(key).facts()
 
     def once() -> list[Findings]:
-        desk, t_s, temp_c, out = ArrestDesk(facts, 4.2, 1.0, others=HALTS), 0.0, 300.0, []
+        desk, t_s, temp_c, out = ArrestAnalysis(facts, 4.2, 1.0, others=HALTS), 0.0, 300.0, []
         for what, step, value in ops:
             if what == "run":
                 for _ in range(60):

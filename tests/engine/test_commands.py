@@ -18,9 +18,14 @@ def refusal(outs: list[object]) -> CommandRefused:
 
 
 NEEDS_MELT: list[inp.Command] = [
-    inp.EndMelt(ending=inp.MeltEnding.POURED), inp.MarkPour(), inp.MarkLift(), inp.MarkAddition(), inp.MarkSkim(),
-    inp.AnswerCall(call="pour", answer=inp.Answer.DONE), inp.ChangeMelt(plan=make_plan()),
-]  # fmt: skip
+    inp.EndMelt(ending=inp.MeltEnding.POURED),
+    inp.MarkPour(),
+    inp.MarkLift(),
+    inp.MarkAddition(),
+    inp.MarkSkim(),
+    inp.AnswerCall(call="pour", answer=inp.Answer.DONE),
+    inp.ChangeMelt(plan=make_plan()),
+]
 
 
 @pytest.mark.parametrize("command", NEEDS_MELT, ids=lambda c: str(type(c).__struct_config__.tag))

@@ -39,12 +39,13 @@ print(made.hexdigest())
 def test_a_journal_replayed_elsewhere_gives_byte_equal_outputs(seed: int) -> None:
     scenario = normal_melt(seed)
     config = EngineConfig(
-        furnace="small", boards=(BoardConfig(name="bench", chip="max31855", sample_s=1.0 / scenario.rate_hz),),
+        furnace="small",
+        boards=(BoardConfig(name="bench", chip="max31855", sample_s=1.0 / scenario.rate_hz),),
         probes=tuple(
             ProbeConfig(name=p.name, board="bench", channel=p.channel, tc_type=p.tc_type, place=p.place)
             for p in scenario.probes
         ),
-    )  # fmt: skip
+    )
     items: list[Input] = [item for item, _ in run(scenario)]
     engine, made = Engine(config), hashlib.sha256()
     for item in items:
@@ -54,9 +55,14 @@ def test_a_journal_replayed_elsewhere_gives_byte_equal_outputs(seed: int) -> Non
     told = set()
     for hash_seed in ("1", "4242"):
         done = subprocess.run(
-            [sys.executable, "-c", REPLAY], input=journal, capture_output=True, check=True, timeout=100,
-            env={**os.environ, "PYTHONHASHSEED": hash_seed}, cwd=Path(__file__).parents[2],
-        )  # fmt: skip
+            [sys.executable, "-c", REPLAY],
+            input=journal,
+            capture_output=True,
+            check=True,
+            timeout=100,
+            env={**os.environ, "PYTHONHASHSEED": hash_seed},
+            cwd=Path(__file__).parents[2],
+        )
         told.add(done.stdout.decode().strip())
     assert told == {made.hexdigest()}
 
@@ -75,12 +81,13 @@ def test_looking_at_the_engine_changes_nothing() -> None:
     """Snapshots between inputs, as many as anybody likes, leave every output as it was."""
     scenario = normal_melt(2)
     config = EngineConfig(
-        furnace="small", boards=(BoardConfig(name="bench", chip="emf", sample_s=1.0 / scenario.rate_hz),),
+        furnace="small",
+        boards=(BoardConfig(name="bench", chip="emf", sample_s=1.0 / scenario.rate_hz),),
         probes=tuple(
             ProbeConfig(name=p.name, board="bench", channel=p.channel, tc_type=p.tc_type, place=p.place)
             for p in scenario.probes
         ),
-    )  # fmt: skip
+    )
     quiet, watched = Engine(config), Engine(config)
     for number, (item, _) in enumerate(run(scenario, until_s=1500.0)):
         outs = watched.handle(item)

@@ -298,7 +298,7 @@ def test_three_good_dips_in_a_row_tell_their_spread() -> None:
 
 
 @pytest.mark.parametrize(
-    ("temps", "last_s", "not_off_s", "spread_c"),
+    ("temps", "last_s", "power_maybe_on_until_s", "spread_c"),
     [
         ((560.0, None, 563.0), 140.0, -math.inf, None),  # one gave no figure
         ((560.0, 566.0, 563.0), 330.0, -math.inf, None),  # over more than five minutes
@@ -307,12 +307,12 @@ def test_three_good_dips_in_a_row_tell_their_spread() -> None:
     ],
 )
 def test_what_tells_no_spread(
-    temps: tuple[float | None, ...], last_s: float, not_off_s: float, spread_c: float | None
+    temps: tuple[float | None, ...], last_s: float, power_maybe_on_until_s: float, spread_c: float | None
 ) -> None:
     three = [
         a_dip(k + 1, temp_c, ended_s=s) for k, (temp_c, s) in enumerate(zip(temps, (20.0, 80.0, last_s), strict=True))
     ]
-    assert dip_spread_c(three, not_off_s) == spread_c
+    assert dip_spread_c(three, power_maybe_on_until_s) == spread_c
 
 
 def test_dips_of_two_probes_are_not_compared() -> None:

@@ -17,19 +17,36 @@ LATCHED = (A.LATCHED_UNACKED, A.LATCHED_ACKED)
 # second time, what is inactive clears no second time. WORSEN and RESET come only where there is something to worsen or
 # to release; a clear alarm whose severity rises is raised anew, which the desk does by RAISE.
 EVERYDAY_NO_CHANGE = {
-    (A.NORMAL, E.CLEAR), (A.NORMAL, E.ACK), (A.NORMAL, E.WORSEN), (A.NORMAL, E.RESET),
-    (A.UNACKED, E.RAISE), (A.UNACKED, E.WORSEN), (A.UNACKED, E.RESET),
-    (A.ACKED, E.RAISE), (A.ACKED, E.ACK), (A.ACKED, E.RESET),
-    (A.RTN_UNACKED, E.CLEAR), (A.RTN_UNACKED, E.RESET),
-}  # fmt: skip
+    (A.NORMAL, E.CLEAR),
+    (A.NORMAL, E.ACK),
+    (A.NORMAL, E.WORSEN),
+    (A.NORMAL, E.RESET),
+    (A.UNACKED, E.RAISE),
+    (A.UNACKED, E.WORSEN),
+    (A.UNACKED, E.RESET),
+    (A.ACKED, E.RAISE),
+    (A.ACKED, E.ACK),
+    (A.ACKED, E.RESET),
+    (A.RTN_UNACKED, E.CLEAR),
+    (A.RTN_UNACKED, E.RESET),
+}
 # The same with the latch (Part 9, LatchedState): released only by a person, only when acknowledged, only when clear.
 LATCHING_NO_CHANGE = {
-    (A.NORMAL, E.CLEAR), (A.NORMAL, E.ACK), (A.NORMAL, E.WORSEN), (A.NORMAL, E.RESET),
-    (A.UNACKED, E.RAISE), (A.UNACKED, E.WORSEN), (A.UNACKED, E.RESET),
-    (A.ACKED, E.RAISE), (A.ACKED, E.ACK), (A.ACKED, E.RESET),
-    (A.LATCHED_UNACKED, E.CLEAR), (A.LATCHED_UNACKED, E.RESET),
-    (A.LATCHED_ACKED, E.CLEAR), (A.LATCHED_ACKED, E.ACK),
-}  # fmt: skip
+    (A.NORMAL, E.CLEAR),
+    (A.NORMAL, E.ACK),
+    (A.NORMAL, E.WORSEN),
+    (A.NORMAL, E.RESET),
+    (A.UNACKED, E.RAISE),
+    (A.UNACKED, E.WORSEN),
+    (A.UNACKED, E.RESET),
+    (A.ACKED, E.RAISE),
+    (A.ACKED, E.ACK),
+    (A.ACKED, E.RESET),
+    (A.LATCHED_UNACKED, E.CLEAR),
+    (A.LATCHED_UNACKED, E.RESET),
+    (A.LATCHED_ACKED, E.CLEAR),
+    (A.LATCHED_ACKED, E.ACK),
+}
 
 
 def test_every_everyday_alarm_pair_is_decided_exactly_once() -> None:

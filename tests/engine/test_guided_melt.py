@@ -64,24 +64,35 @@ def profile_of(shop: Workshop) -> ProfilePlan:
 def model_of(shop: Workshop) -> FurnaceModel:
     """What the settings of an electric furnace say; as if it had been learned, where `version` is raised."""
     return usual_model(
-        "small", kind="fuel" if shop.fuel else "electric", power_w=shop.panel_w, pot_kg=shop.scenario.pot.mass_kg,
+        "small",
+        kind="fuel" if shop.fuel else "electric",
+        power_w=shop.panel_w,
+        pot_kg=shop.scenario.pot.mass_kg,
         sheath_s=SHEATH_S[shop.sheath],
-    )  # fmt: skip
+    )
 
 
 def watched(shop: Workshop, probe: ProbeConfig, sample_s: float, panel: PanelConfig | None = None) -> Watched:
     """An engine for this furnace, before anything went in."""
     config = EngineConfig(
-        furnace="small", kind="fuel" if shop.fuel else "electric", panel=panel, probes=(probe,),
+        furnace="small",
+        kind="fuel" if shop.fuel else "electric",
+        panel=panel,
+        probes=(probe,),
         boards=(BoardConfig(name="bench", sample_s=sample_s),),
-    )  # fmt: skip
+    )
     return Watched(Engine(config), profile_of(shop).segments[-1].to_c, shop.tap_c)
 
 
 def melt(
-    seed: int, *, profile: bool = True, learned: bool = False, minutes: float = 40.0, panel: PanelConfig | None = None,
+    seed: int,
+    *,
+    profile: bool = True,
+    learned: bool = False,
+    minutes: float = 40.0,
+    panel: PanelConfig | None = None,
     obey: bool = True,
-) -> Watched:  # fmt: skip
+) -> Watched:
     """A melt with a person who sets the knob as told after a few seconds; obey=False: who only turned it up."""
     shop = Workshop(seed)
     bout = shop.bout(0, parts=False)
@@ -222,10 +233,12 @@ def test_answering_done_to_the_cut_marks_the_power_off_and_not_now_keeps_it() ->
         last = seen.items[upto - 1]
         engine.handle(
             inp.CommandIn(
-                seq=last.seq + 1, mono_s=last.mono_s, utc_s=last.utc_s,
+                seq=last.seq + 1,
+                mono_s=last.mono_s,
+                utc_s=last.utc_s,
                 command=inp.AnswerCall(call="cut_power", answer=answer),
             )
-        )  # fmt: skip
+        )
         assert engine.snapshot().power is level
         assert engine.calls.up(ev.CallKind.CUT_POWER) is None
 

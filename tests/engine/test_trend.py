@@ -18,9 +18,11 @@ def fed(points: list[tuple[float, float]], span_s: float = 2.0) -> Trend:
 
 
 @given(
-    slope=st.floats(-20.0, 20.0), start_c=st.floats(0.0, 1200.0), step_s=st.sampled_from([0.1, 0.25, 0.5, 1.0, 2.0]),
+    slope=st.floats(-20.0, 20.0),
+    start_c=st.floats(0.0, 1200.0),
+    step_s=st.sampled_from([0.1, 0.25, 0.5, 1.0, 2.0]),
     began_s=st.floats(0.0, 1e6),
-)  # fmt: skip
+)
 def test_a_straight_line_has_its_own_slope_by_both_measures(
     slope: float, start_c: float, step_s: float, began_s: float
 ) -> None:

@@ -94,9 +94,14 @@ class Rig(Bench):
     def event(self, event: LinkEvent) -> None:
         """A link event enters the engine."""
         self.put(
-            inp.LinkIn, board="bench", kind=event.kind, detail=event.detail, count=event.count,
-            sample_hex=event.sample_hex, printable=event.printable,
-        )  # fmt: skip
+            inp.LinkIn,
+            board="bench",
+            kind=event.kind,
+            detail=event.detail,
+            count=event.count,
+            sample_hex=event.sample_hex,
+            printable=event.printable,
+        )
 
     def take(self, items: Sequence[Item]) -> None:
         """What a real link delivered."""
@@ -123,7 +128,7 @@ class Rig(Bench):
         """Every time an alarm of this kind came up (went from not present to present)."""
         first: dict[float, AlarmChanged] = {}
         for out in self.said_of(kind):
-            if out.alarm.present and out.alarm.state is AlarmState.UNACKED:
+            if out.alarm.active and out.alarm.state is AlarmState.UNACKED:
                 first.setdefault(out.alarm.raised_mono_s, out)
         return list(first.values())
 
@@ -133,7 +138,7 @@ class Rig(Bench):
         assert [alarm.id for alarm in shown] == [f"{kind}:{subject}"]
         (alarm,) = shown
         assert alarm.priority is priority
-        assert alarm.present
+        assert alarm.active
         assert alarm.raised_mono_s - self.broken_s <= within_s + 1e-6, alarm.raised_mono_s - self.broken_s
         ever = {out.alarm.kind for out in self.outs if isinstance(out, AlarmChanged) and not out.alarm.suppressed_by}
         assert ever == {kind}, "another alarm sounded on the way"
@@ -179,9 +184,12 @@ class Wire:
         os.close(keep)
         self.got: queue.Queue[tuple[float, Sequence[Item]]] = queue.Queue()
         self.link = SerialLink(
-            self.name, make_decoder, lambda at_s, items: self.got.put((at_s, items)), mono_s=time.monotonic,
+            self.name,
+            make_decoder,
+            lambda at_s, items: self.got.put((at_s, items)),
+            mono_s=time.monotonic,
             list_ports=list,
-        )  # fmt: skip
+        )
 
     def write(self, data: bytes) -> None:
         os.write(self.board, data)

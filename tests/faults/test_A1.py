@@ -52,7 +52,7 @@ def test_an_emf_of_zero_is_no_dead_bus(rig: Rig) -> None:
 def test_it_clears_by_itself_when_the_bus_is_back(rig: Rig) -> None:
     story(rig, broken=True)
     rig.waits(60.0, lambda: rig.sample(METAL_C))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
     assert rig.engine.metal.temp_c is not None
 
 

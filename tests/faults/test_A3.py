@@ -61,7 +61,7 @@ def test_two_samples_raise_nothing_and_it_clears_by_itself(rig: Rig) -> None:
     rig.silent()
     rig.waits(10.0, lambda: send(rig, 70.0))
     rig.waits(20.0, lambda: send(rig, 25.0))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
     assert rig.up(CallKind.POUR)
 
 

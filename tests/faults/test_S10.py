@@ -45,7 +45,7 @@ def test_a_backlog_of_window_temperatures_never_starts_a_call(rig: Rig) -> None:
 def test_it_clears_by_itself_when_readings_are_fresh_again(rig: Rig) -> None:
     story(rig, broken=True)
     rig.waits(15.0, lambda: send(rig, METAL_C, 0.0))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
     assert rig.up(CallKind.POUR)
 
 

@@ -43,7 +43,7 @@ def test_it_clears_by_itself_when_the_port_can_be_had(rig: Rig) -> None:
     story(rig, broken=True)
     rig.put_link_opened()
     rig.waits(10.0, lambda: rig.sample(METAL_C))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
 
 
 def test_the_same_run_with_the_port_raises_nothing(rig: Rig) -> None:
@@ -54,9 +54,12 @@ def test_the_same_run_with_the_port_raises_nothing(rig: Rig) -> None:
 def test_a_missing_port_is_told_by_the_real_link(rig: Rig, tmp_path: Path) -> None:
     got: queue.Queue[list[Item]] = queue.Queue()
     link = SerialLink(
-        str(tmp_path / "ttyNONE"), ourline.decoder, lambda _, items: got.put(list(items)), mono_s=time.monotonic,
+        str(tmp_path / "ttyNONE"),
+        ourline.decoder,
+        lambda _, items: got.put(list(items)),
+        mono_s=time.monotonic,
         list_ports=list,
-    )  # fmt: skip
+    )
     link.start()
     try:
         rig.breaks()
@@ -72,9 +75,12 @@ def test_a_busy_port_is_told_by_the_real_link_and_names_who_has_it(rig: Rig, wir
     other = Wire()
     other.unplug()
     second = SerialLink(
-        wire.name, ourline.decoder, lambda at_s, items: other.got.put((at_s, items)), mono_s=time.monotonic,
+        wire.name,
+        ourline.decoder,
+        lambda at_s, items: other.got.put((at_s, items)),
+        mono_s=time.monotonic,
         list_ports=list,
-    )  # fmt: skip
+    )
     second.start()
     try:
         _, items = other.got.get(timeout=5.0)

@@ -28,7 +28,7 @@ def test_a_board_that_never_said_anything_is_lost_too_and_comes_up_by_itself(rig
     rig.waits(5.0)
     rig.one_alarm("link_lost", Priority.ALARM, 4.0, subject="bench")
     rig.waits(10.0, lambda: rig.sample(20.0))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
 
 
 def test_the_same_run_with_bytes_raises_nothing(rig: Rig) -> None:

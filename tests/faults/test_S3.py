@@ -39,7 +39,7 @@ def test_it_clears_by_itself_when_the_frames_are_whole_again(rig: Rig) -> None:
     story(rig, frozenset(range(2, 12, 2)))
     assert len(rig.raised("link_noisy")) == 1
     rig.waits(20.0, lambda: rig.sample(570.0))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
 
 
 def test_the_same_run_with_whole_frames_raises_nothing(rig: Rig) -> None:

@@ -21,7 +21,7 @@ def story(rig: Rig, broken: bool) -> None:
 
 def test_random_bytes_end_as_one_alarm_for_the_lost_link_and_no_number(rig: Rig) -> None:
     story(rig, broken=True)
-    shown = [alarm for alarm in rig.alarms().values() if not alarm.suppressed_by and alarm.present]
+    shown = [alarm for alarm in rig.alarms().values() if not alarm.suppressed_by and alarm.active]
     assert [alarm.id for alarm in shown] == ["link_lost:bench"]
     assert shown[0].priority is Priority.ALARM
     assert shown[0].raised_mono_s - rig.broken_s <= 4.0

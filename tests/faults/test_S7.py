@@ -35,7 +35,7 @@ def test_it_clears_when_the_right_board_is_back(rig: Rig) -> None:
     story(rig, "B03")
     says(rig, "A17")
     rig.waits(10.0, lambda: rig.sample(METAL_C))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
     assert rig.engine.metal.temp_c is not None
 
 

@@ -26,10 +26,10 @@ def story(rig: Rig, broken: bool) -> None:
 
 def test_a_board_that_comes_back_clears_its_alarm_within_five_seconds_and_the_melt_goes_on(rig: Rig) -> None:
     story(rig, broken=True)
-    cleared = [out for out in rig.said_of("link_lost") if not out.alarm.present]
+    cleared = [out for out in rig.said_of("link_lost") if not out.alarm.active]
     assert cleared
     assert cleared[0].mono_s - rig.broken_s <= 5.0 + 1.0  # the off-delay, told at a tick
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
     assert rig.up(CallKind.POUR), "the metal stood still meanwhile, and the probe with it"
 
 
@@ -63,7 +63,7 @@ def test_on_real_ports_the_second_one_takes_up_where_the_first_ended(rig: Rig, w
         second.write(rig.line(2))
         second.into(rig, samples=1)
         rig.waits(6.0, lambda: rig.sample(METAL_C))
-        assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+        assert not [alarm for alarm in rig.alarms().values() if alarm.active]
     finally:
         second.link.stop()
         second.unplug()

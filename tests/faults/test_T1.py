@@ -39,7 +39,7 @@ def test_one_open_sample_raises_nothing_and_the_alarm_clears_when_the_contact_is
     assert not rig.alarms()
     rig.waits(5.0, lambda: rig.sample(None, flags=int(SampleFlag.OPEN)))
     rig.waits(10.0, lambda: rig.sample(METAL_C))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
 
 
 def test_the_same_run_with_a_whole_couple_raises_nothing(rig: Rig) -> None:

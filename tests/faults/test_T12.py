@@ -36,7 +36,7 @@ def test_slow_changes_too_are_found_within_their_minute(rig: Rig) -> None:
     rig.waits(60.0, lambda: flicker(rig, every=20))  # a change every 10 s
     assert rig.raised("intermittent")
     assert rig.raised("intermittent")[0].alarm.raised_mono_s - rig.broken_s <= 60.0
-    shown = [alarm.id for alarm in rig.alarms().values() if alarm.present and not alarm.suppressed_by]
+    shown = [alarm.id for alarm in rig.alarms().values() if alarm.active and not alarm.suppressed_by]
     assert shown == ["intermittent:metal"]
 
 
@@ -47,7 +47,7 @@ def test_it_does_not_resume_by_itself_but_after_a_person_mended_it(rig: Rig) -> 
     rig.no_call()
     rig.do(AckAlarm(alarm="intermittent:metal"))
     rig.waits(70.0, lambda: rig.sample(METAL_C))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
     assert rig.engine.metal.temp_c is not None
 
 

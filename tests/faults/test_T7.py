@@ -33,7 +33,7 @@ def test_it_is_not_believed_again_until_a_person_has_looked(rig: Rig) -> None:
     rig.no_call()
     rig.do(AckAlarm(alarm="implausible:metal"))
     rig.waits(70.0, lambda: rig.sample(METAL_C))
-    assert not [alarm for alarm in rig.alarms().values() if alarm.present]
+    assert not [alarm for alarm in rig.alarms().values() if alarm.active]
     assert rig.engine.metal.temp_c is not None
 
 

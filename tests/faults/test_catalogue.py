@@ -13,7 +13,7 @@ import pytest
 from pourcall.contract.events import Priority
 from pourcall.drivers.wire import framing
 from pourcall.engine.alarms.catalogue import CATALOGUE
-from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.sensing import measurement as measure
 from pourcall.engine.sensing.link_health import BoardLink
 from tests.faults.conftest import Rig
@@ -81,13 +81,13 @@ def without(detector: str, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(BoardLink, "heard", lambda self, mono_s: None)
     else:
         assert detector in CATALOGUE
-        judge = AlarmDesk.judge
+        judge = AlarmManager.set_condition
 
-        def deaf(self: AlarmDesk, kind: str, *args: object, **named: object) -> None:
+        def deaf(self: AlarmManager, kind: str, *args: object, **named: object) -> None:
             if kind != detector:
                 judge(self, kind, *args, **named)  # type: ignore[arg-type]
 
-        monkeypatch.setattr(AlarmDesk, "judge", deaf)
+        monkeypatch.setattr(AlarmManager, "set_condition", deaf)
 
 
 def _forgetful(self: framing.LineFramer, data: bytes) -> list[bytes]:

@@ -165,9 +165,20 @@ def test_whatever_comes_in_a_cup_gives_a_check_or_a_reason(key: str, points: lis
 
 def kept(days: float, offset_c: float | None, u_c: float = 2.0, alloy: str = "za12") -> CupCheck:
     return CupCheck(
-        probe="metal", furnace="club", alloy=alloy, alloy_name="ZA-12", at_utc_s=1_777_700_000.0 + days * DAY_S,
-        verdict="fits", reads_c=377.0, at_c=377.0, offset_c=offset_c, u_c=u_c, probe_u_c=4.0, text="t", remedy="r",
-    )  # fmt: skip
+        probe="metal",
+        furnace="club",
+        alloy=alloy,
+        alloy_name="ZA-12",
+        at_utc_s=1_777_700_000.0 + days * DAY_S,
+        verdict="fits",
+        reads_c=377.0,
+        at_c=377.0,
+        offset_c=offset_c,
+        u_c=u_c,
+        probe_u_c=4.0,
+        text="t",
+        remedy="r",
+    )
 
 
 @pytest.mark.parametrize("mixed", [False, True], ids=["one_alloy", "many_alloys"])
@@ -175,11 +186,13 @@ def test_the_drift_is_the_weighted_line_numpy_finds(mixed: bool) -> None:
     rng = Random(4)
     checks = [
         kept(
-            20.0 * k, -1.5 * k * 20.0 / 30.4375 + rng.gauss(0.0, 0.3), u_c=2.0 + 0.5 * (k % 3),
+            20.0 * k,
+            -1.5 * k * 20.0 / 30.4375 + rng.gauss(0.0, 0.3),
+            u_c=2.0 + 0.5 * (k % 3),
             alloy=f"alloy {k // 2}" if mixed else "za12",
         )
         for k in range(6)
-    ]  # fmt: skip
+    ]
     found = drift(checks)
     assert found is not None
     days = [one.at_utc_s / DAY_S for one in checks]

@@ -31,9 +31,18 @@ FIXED_POINTS = [
 
 
 def textbook(
-    freezes_c: float, stored_k: float, *, rate_c_per_s: float = 0.6, tau_s: float = 4.2, noise_c: float = 0.2,
-    undercooling_c: float = 0.0, seed: int = 1, hz: float = 1.0, offset_c: float = 0.0, above_c: float = 40.0,
-) -> Iterator[tuple[float, float]]:  # fmt: skip
+    freezes_c: float,
+    stored_k: float,
+    *,
+    rate_c_per_s: float = 0.6,
+    tau_s: float = 4.2,
+    noise_c: float = 0.2,
+    undercooling_c: float = 0.0,
+    seed: int = 1,
+    hz: float = 1.0,
+    offset_c: float = 0.0,
+    above_c: float = 40.0,
+) -> Iterator[tuple[float, float]]:
     """Newtonian cooling through one plateau, behind a first-order sheath, with noise and in steps of 0.25 degC.
 
     Lumped balance m c dT/dt = -U A (T - Ta), the plateau lasting H/c over the rate before it (any heat transfer text).

@@ -13,7 +13,7 @@ import pytest
 from scipy.stats import binomtest, chi2
 
 from pourcall.contract.furnace_model import PARAMETERS
-from pourcall.furnace.forecast import Ahead
+from pourcall.furnace.forecast import Forecast
 from pourcall.furnace.model import usual_model
 from pourcall.metal.alloys.sheet import load_sheets
 from tests.benches import bench_module
@@ -84,8 +84,8 @@ def test_learning_helps_and_its_uncertainty_is_honest() -> None:
 ZA12 = load_sheets().get("za12").facts()
 
 
-def fresh(**own: Any) -> Ahead:
-    return Ahead(usual_model("small", power_w=2200.0), ZA12, 1.5, 0.0, **own)
+def fresh(**own: Any) -> Forecast:
+    return Forecast(usual_model("small", power_w=2200.0), ZA12, 1.5, 0.0, **own)
 
 
 def test_the_same_melt_gives_the_same_bytes() -> None:
@@ -110,7 +110,7 @@ def test_with_the_power_off_no_time_is_promised_and_why_is_said() -> None:
 
 def test_a_setting_that_never_gets_there_is_said() -> None:
     weak = usual_model("small", power_w=250.0)
-    ahead = Ahead(weak, ZA12, 3.0, 0.0)
+    ahead = Forecast(weak, ZA12, 3.0, 0.0)
     ahead.set_power(1.0, 0.0)
     for second in range(1, 60):
         view = ahead.tick(float(second), 700.0, 720.0, 700.0)
@@ -248,8 +248,8 @@ def test_the_moment_to_cut_is_where_the_coast_is_the_aim() -> None:
 
 
 def test_one_dip_sets_a_furnace_nobody_knows_anything_of_right() -> None:
-    """Members spread from solid to far too hot: degrees hide the heat in the freezing range, heat does not."""
-    ahead = Ahead(usual_model("small", kind="fuel"), ZA12, 1.5, 0.0, wall_c=20.0, wall_u_c=120.0)
+    """Ensemble spread from solid to far too hot: degrees hide the heat in the freezing range, heat does not."""
+    ahead = Forecast(usual_model("small", kind="fuel"), ZA12, 1.5, 0.0, wall_c=20.0, wall_u_c=120.0)
     ahead.set_power(1.0, 0.0)
     for second in range(5, 1300, 5):
         view = ahead.tick(float(second), 480.0, 510.0, 480.0)
@@ -265,7 +265,7 @@ def test_one_dip_sets_a_furnace_nobody_knows_anything_of_right() -> None:
 
 
 def test_a_dip_that_found_it_not_liquid_takes_back_what_was_believed_beyond() -> None:
-    ahead = Ahead(usual_model("small", kind="fuel"), ZA12, 1.5, 0.0)
+    ahead = Forecast(usual_model("small", kind="fuel"), ZA12, 1.5, 0.0)
     ahead.set_power(1.0, 0.0)
     for second in range(5, 1300, 5):
         before = ahead.tick(float(second), 480.0, 510.0, 480.0)

@@ -15,7 +15,7 @@ from scipy.stats import norm
 from pourcall.contract.errors import BadTrace
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
 from pourcall.contract.plan import AlloyFacts
-from pourcall.furnace.ensemble import COUNT, EXTRA, Members, cholesky, design, normal_quantile
+from pourcall.furnace.ensemble import COUNT, EXTRA, Ensemble, cholesky, design, normal_quantile
 from pourcall.furnace.fit import Problem, fit, predict
 from pourcall.furnace.model import (
     SIGMA,
@@ -39,17 +39,33 @@ SHEETS = load_sheets()
 ZA12 = SHEETS.get("za12").facts()
 # Zinc: 419.527 degC (ITS-90); latent heat 112 kJ/kg, H/c_l 225 K (SGTE data).
 ZINC = AlloyFacts(
-    key="zinc", name="zinc", family="zinc", solidus_c=419.527, liquidus_c=419.527, pour_min_c=450.0, pour_max_c=500.0,
-    alloy_max_c=550.0, latent_kj_per_kg=112.0, cp_solid_j_per_kg_k=388.0, cp_liquid_j_per_kg_k=112_000.0 / 225.0,
+    key="zinc",
+    name="zinc",
+    family="zinc",
+    solidus_c=419.527,
+    liquidus_c=419.527,
+    pour_min_c=450.0,
+    pour_max_c=500.0,
+    alloy_max_c=550.0,
+    latent_kj_per_kg=112.0,
+    cp_solid_j_per_kg_k=388.0,
+    cp_liquid_j_per_kg_k=112_000.0 / 225.0,
     density_liquid_kg_per_m3=6570.0,
-)  # fmt: skip
+)
 
 
 def furnace(**own: float) -> Furnace:
     base = {
-        "power_w": 2000.0, "low_share": 0.5, "wall_j_per_k": 1500.0, "loss_w_per_k": 1.5, "exchange_m2": 0.04,
-        "contact_w_per_k": 35.0, "limit_c": 5000.0, "pot_j_per_k": 600.0, "flame_share": 0.0,
-    }  # fmt: skip
+        "power_w": 2000.0,
+        "low_share": 0.5,
+        "wall_j_per_k": 1500.0,
+        "loss_w_per_k": 1.5,
+        "exchange_m2": 0.04,
+        "contact_w_per_k": 35.0,
+        "limit_c": 5000.0,
+        "pot_j_per_k": 600.0,
+        "flame_share": 0.0,
+    }
     return Furnace(**{**base, **own})
 
 
@@ -147,9 +163,7 @@ def test_what_is_foreseen_in_long_steps_is_what_a_general_solver_finds(own: dict
         to_pot = f.exchange_m2 * SIGMA * ((wall + 273.15) ** 4 - (pot + 273.15) ** 4)
         to_charge = f.contact_w_per_k * math.sqrt(kg) * (0.2 + 0.8 * liquid) * (pot - charge)
         to_wall = power * (1.0 - f.flame_share) - f.loss_w_per_k * (wall - 20.0) - to_pot
-        return [
-            to_wall / f.wall_j_per_k, (to_pot + power * f.flame_share - to_charge) / f.pot_j_per_k, to_charge / kg
-        ]  # fmt: skip
+        return [to_wall / f.wall_j_per_k, (to_pot + power * f.flame_share - to_charge) / f.pot_j_per_k, to_charge / kg]
 
     start = State(20.0, 20.0, metal.enthalpy(20.0))
 
@@ -246,7 +260,7 @@ def test_cholesky_is_that_of_a_general_library_and_takes_what_is_semi_definite()
 
 def test_a_reading_moves_mean_and_spread_as_the_textbook_kalman_filter_does() -> None:
     # scalar, linear: x ~ N(m, P), y = x + N(0, R): m' = m + K (y - m), P' = (1 - K) P, with K = P/(P + R)
-    members = Members(
+    members = Ensemble(
         usual_model("small"), Metal(ZA12), wall_c=500.0, wall_u_c=20.0, pot_c=480.0, pot_u_c=0.0, metal_c=470.0
     )
     members.take_chamber(530.0, 30.0, 1.0)
@@ -258,17 +272,28 @@ def test_a_reading_moves_mean_and_spread_as_the_textbook_kalman_filter_does() ->
 # -- the fit ----------------------------------------------------------------------------------------------------------
 
 TRUE = {
-    "power_w": 2400.0, "low_share": 0.5, "wall_j_per_k": 1400.0, "loss_w_per_k": 1.1, "exchange_m2": 0.03,
-    "contact_w_per_k": 40.0, "limit_c": 900.0, "pot_j_per_k": 700.0, "flame_share": 0.01,
-}  # fmt: skip
+    "power_w": 2400.0,
+    "low_share": 0.5,
+    "wall_j_per_k": 1400.0,
+    "loss_w_per_k": 1.1,
+    "exchange_m2": 0.03,
+    "contact_w_per_k": 40.0,
+    "limit_c": 900.0,
+    "pot_j_per_k": 700.0,
+    "flame_share": 0.01,
+}
 
 
 def made(number: int, *, charge_kg: float, cut_s: float, noise_c: float = 1.0) -> LearnTrace:
     """A trace made by the model itself at TRUE, with noise: what the fit must find is then known."""
     empty = LearnTrace(
-        melt=f"2026-{number:03}", alloy=ZA12, charge_kg=charge_kg, times_s=(0.0, cut_s + 400.0), temps_c=(0.0, 0.0),
+        melt=f"2026-{number:03}",
+        alloy=ZA12,
+        charge_kg=charge_kg,
+        times_s=(0.0, cut_s + 400.0),
+        temps_c=(0.0, 0.0),
         power=((0.0, 1.0), (cut_s, 0.0)),
-    )  # fmt: skip
+    )
     times, reads, _ = predict(empty, [math.log(TRUE[name]) for name in PARAMETERS], wall_c=20.0)
     rng = Random(number)
     noisy = tuple(float(value) + rng.gauss(0.0, noise_c) for value in reads)

@@ -153,9 +153,16 @@ class Teller:
         utc_s = UTC_S + mono_s
         sample = Sample(channel="1", raw_kind=RawKind.EMF_UV, raw_value=temp_c * 40.0, cold_junction_c=22.0)
         reading = Reading(
-            probe="dome", temp_c=temp_c, reason=Reason.OK, at_mono_s=mono_s, at_utc_s=utc_s, raw_kind=RawKind.EMF_UV,
-            raw_value=temp_c * 40.0, cold_junction_c=22.0, u_c=3.0,
-        )  # fmt: skip
+            probe="dome",
+            temp_c=temp_c,
+            reason=Reason.OK,
+            at_mono_s=mono_s,
+            at_utc_s=utc_s,
+            raw_kind=RawKind.EMF_UV,
+            raw_value=temp_c * 40.0,
+            cold_junction_c=22.0,
+            u_c=3.0,
+        )
         self.recorder.put(
             "club", SampleIn(seq=self.seq, mono_s=mono_s, utc_s=utc_s, board="bench", sample=sample), (reading,)
         )
@@ -163,9 +170,12 @@ class Teller:
     def melt(self, melt: str, began_s: float) -> None:
         mould = MouldPlan(name="cleat", setup="v1", mass_kg=0.4, lip_min_c=520.0, lip_max_c=560.0, loss_c=25.0)
         plan = MeltPlan(
-            melt=melt, alloy=ZA27, charge_kg=1.5, moulds=(mould,),
+            melt=melt,
+            alloy=ZA27,
+            charge_kg=1.5,
+            moulds=(mould,),
             limits=(PotLimit(limit_c=620.0, whose="alloy", why="sheet"),),
-        )  # fmt: skip
+        )
         self.say(began_s, MeltStarted, StartMelt(plan=plan), plan=plan)
         self.say(began_s + 5.0, PowerMarked, level=PowerLevel.HIGH, at_mono_s=began_s + 5.0)
         for second in range(0, 1500, 10):
@@ -173,14 +183,27 @@ class Teller:
         for k, temp_c in enumerate((495.0, 520.0, 548.0)):
             at_s = began_s + 1000.0 + 150.0 * k
             dip = Dip(
-                probe="dip", number=k + 1, began_mono_s=at_s - 15.0, ended_mono_s=at_s, ended_utc_s=UTC_S + at_s,
-                temp_c=temp_c, u_c=6.0, how="settled",
-            )  # fmt: skip
+                probe="dip",
+                number=k + 1,
+                began_mono_s=at_s - 15.0,
+                ended_mono_s=at_s,
+                ended_utc_s=UTC_S + at_s,
+                temp_c=temp_c,
+                u_c=6.0,
+                how="settled",
+            )
             self.say(at_s, DipRecorded, dip=dip)
         bad = Dip(
-            probe="dip", number=4, began_mono_s=began_s + 1330.0, ended_mono_s=began_s + 1335.0,
-            ended_utc_s=UTC_S + began_s + 1335.0, temp_c=None, u_c=None, how="not usable", why="too short",
-        )  # fmt: skip
+            probe="dip",
+            number=4,
+            began_mono_s=began_s + 1330.0,
+            ended_mono_s=began_s + 1335.0,
+            ended_utc_s=UTC_S + began_s + 1335.0,
+            temp_c=None,
+            u_c=None,
+            how="not usable",
+            why="too short",
+        )
         self.say(began_s + 1340.0, DipRecorded, dip=bad)
         for what, value in (("typed_temperature", 551.0), ("panel_temperature", 640.0)):
             self.say(began_s + 1350.0, Marked, what=what, text=what, at_mono_s=began_s + 1345.0, value=value)

@@ -56,8 +56,14 @@ def drive(watch: ResponseWatch, seconds: int, temp_of: object, power: PowerLevel
     found = Findings()
     for second in range(start_s, start_s + seconds):
         found = watch.update(
-            float(second), power, metal_c=temp_of(second), chamber_c=None, alloy=ZA12, mass_kg=1.5, target_c=500.0  # type: ignore[operator]
-        )  # fmt: skip
+            float(second),
+            power,
+            metal_c=temp_of(second),  # type: ignore[operator]
+            chamber_c=None,
+            alloy=ZA12,
+            mass_kg=1.5,
+            target_c=500.0,
+        )
     return found
 
 

@@ -27,10 +27,15 @@ LIBRARY = load_sheets()
 @pytest.mark.parametrize(
     ("symbol", "melting_c", "tolerance_c"),
     [
-        ("Zn", 419.527, 0.001), ("Sn", 231.928, 0.001), ("Al", 660.323, 0.001), ("Ag", 961.78, 0.01),
-        ("Cu", 1084.62, 0.01), ("Pb", 327.46, 0.02), ("Bi", 271.41, 0.02),
+        ("Zn", 419.527, 0.001),
+        ("Sn", 231.928, 0.001),
+        ("Al", 660.323, 0.001),
+        ("Ag", 961.78, 0.01),
+        ("Cu", 1084.62, 0.01),
+        ("Pb", 327.46, 0.02),
+        ("Bi", 271.41, 0.02),
     ],
-)  # fmt: skip
+)
 def test_rows_1_to_7_melting_points(symbol: str, melting_c: float, tolerance_c: float) -> None:
     assert MELTING_C[symbol] == pytest.approx(melting_c, abs=tolerance_c)
 
@@ -43,9 +48,9 @@ def test_row_8_zinc_boils_at_907_degc() -> None:  # S9, sourced; third law 906.7
 
 # Rows 9-12: CRC heats of fusion (S9, sourced).
 @pytest.mark.parametrize(
-    ("symbol", "kj_per_kg", "relative"), [("Zn", 108.1, 0.003), ("Al", 396.9, 0.005),
-    ("Cu", 208.7, 0.005), ("Sn", 60.24, 0.01)]
-)  # fmt: skip
+    ("symbol", "kj_per_kg", "relative"),
+    [("Zn", 108.1, 0.003), ("Al", 396.9, 0.005), ("Cu", 208.7, 0.005), ("Sn", 60.24, 0.01)],
+)
 def test_rows_9_to_12_heats_of_fusion(symbol: str, kj_per_kg: float, relative: float) -> None:
     assert elements.fusion_kj_per_kg(symbol) == pytest.approx(kj_per_kg, rel=relative)
 
@@ -86,10 +91,13 @@ def test_rows_24_to_26_activity_of_zinc_in_brass() -> None:  # COST 507 paramete
 @pytest.mark.parametrize(
     ("pair", "second_percent", "liquidus_c", "solidus_c"),
     [
-        (("Al", "Zn"), 96.0, 388.4, 380.9), (("Al", "Zn"), 89.0, 434.3, 380.9), (("Al", "Zn"), 73.0, 508.4, 421.6),
-        (("Al", "Si"), 7.0, 616.6, 577.0), (("Cu", "Zn"), 30.0, 949.1, 918.2),
+        (("Al", "Zn"), 96.0, 388.4, 380.9),
+        (("Al", "Zn"), 89.0, 434.3, 380.9),
+        (("Al", "Zn"), 73.0, 508.4, 421.6),
+        (("Al", "Si"), 7.0, 616.6, 577.0),
+        (("Cu", "Zn"), 30.0, 949.1, 918.2),
     ],
-)  # fmt: skip
+)
 def test_rows_27_to_32_liquidus_and_solidus_of_binaries(
     pair: tuple[str, str], second_percent: float, liquidus_c: float, solidus_c: float
 ) -> None:
@@ -100,8 +108,11 @@ def test_rows_27_to_32_liquidus_and_solidus_of_binaries(
 
 def test_rows_33_to_37_melting_ranges_and_windows_of_the_trade() -> None:  # S1, S4, sourced, +-1 degC
     for name, solidus_c, liquidus_c in (
-        ("ZA-12", 377, 432), ("ZA-27", 376, 484), ("C83600", 854, 1010), ("C86500", 862, 880),
-    ):  # fmt: skip
+        ("ZA-12", 377, 432),
+        ("ZA-27", 376, 484),
+        ("C83600", 854, 1010),
+        ("C86500", 862, 880),
+    ):
         sheet = LIBRARY.get(name)
         assert (sheet.solidus.value, sheet.liquidus.value) == pytest.approx((solidus_c, liquidus_c), abs=1.0)
     brass = LIBRARY.get("C87500")

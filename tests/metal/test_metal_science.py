@@ -23,9 +23,18 @@ ZINC_KEYS = tuple(sheet.key for sheet in LIBRARY.all() if sheet.zinc_percent >= 
 # Reference table of the third-law line, computed before this program, three digits.
 @pytest.mark.parametrize(
     ("temp_c", "pressure_pa"),
-    [(420, 21.2), (550, 566), (600, 1530), (650, 3698), (700, 8135), (800, 31300), (900, 94750),
-    (1000, 239000), (1100, 522900)],
-)  # fmt: skip
+    [
+        (420, 21.2),
+        (550, 566),
+        (600, 1530),
+        (650, 3698),
+        (700, 8135),
+        (800, 31300),
+        (900, 94750),
+        (1000, 239000),
+        (1100, 522900),
+    ],
+)
 def test_pressure_of_pure_zinc_over_its_table(temp_c: float, pressure_pa: float) -> None:
     assert vapour.zinc_pressure_pa(temp_c) == pytest.approx(pressure_pa, rel=0.003)
 
@@ -33,9 +42,16 @@ def test_pressure_of_pure_zinc_over_its_table(temp_c: float, pressure_pa: float)
 # Reference table "zinc weight percent against kPa", COST 507, computed; two to three digits.
 @pytest.mark.parametrize(
     ("zinc_percent", "temp_c", "kpa"),
-    [(5, 1090, 3.2), (10.53, 1050, 5.7), (14, 1150, 21.6), (30, 1000, 21.6), (30, 1150, 83.3),
-    (37, 950, 20.8), (37, 1050, 55.6)],
-)  # fmt: skip
+    [
+        (5, 1090, 3.2),
+        (10.53, 1050, 5.7),
+        (14, 1150, 21.6),
+        (30, 1000, 21.6),
+        (30, 1150, 83.3),
+        (37, 950, 20.8),
+        (37, 1050, 55.6),
+    ],
+)
 def test_zinc_pressure_over_brass_over_its_table(zinc_percent: float, temp_c: float, kpa: float) -> None:
     shares = {"Cu": 100.0 - zinc_percent, "Zn": zinc_percent}
     assert vapour.zinc_pressure_over_pa(shares, temp_c) / 1000.0 == pytest.approx(kpa, rel=0.02)
@@ -88,13 +104,17 @@ def test_activity_in_brass_agrees_with_the_slope_of_the_excess_energy(x: float, 
 @pytest.mark.parametrize(
     ("shares", "temp_c", "zinc_g_per_min"),
     [
-        ({"Zn": 100.0}, 450, 0.0058), ({"Zn": 100.0}, 500, 0.0215), ({"Zn": 89.0, "Al": 11.0}, 500, 0.0177),
-        ({"Zn": 89.0, "Al": 11.0}, 600, 0.151), ({"Zn": 89.0, "Al": 11.0}, 780, 2.70),
+        ({"Zn": 100.0}, 450, 0.0058),
+        ({"Zn": 100.0}, 500, 0.0215),
+        ({"Zn": 89.0, "Al": 11.0}, 500, 0.0177),
+        ({"Zn": 89.0, "Al": 11.0}, 600, 0.151),
+        ({"Zn": 89.0, "Al": 11.0}, 780, 2.70),
         ({"Zn": 5.0, "Cu": 95.0}, 1090, 0.42),
-        ({"Zn": 14.0, "Cu": 86.0}, 1050, 1.16), ({"Zn": 30.0, "Cu": 70.0}, 1090, 8.9),
+        ({"Zn": 14.0, "Cu": 86.0}, 1050, 1.16),
+        ({"Zn": 30.0, "Cu": 70.0}, 1090, 8.9),
         ({"Zn": 37.0, "Cu": 63.0}, 1090, 19.6),
     ],
-)  # fmt: skip
+)
 def test_bare_evaporation_over_its_table(shares: dict[str, float], temp_c: float, zinc_g_per_min: float) -> None:
     pressure_pa = vapour.zinc_pressure_over_pa(shares, temp_c)
     assert evaporation.bare_zinc_g_per_min(pressure_pa, temp_c, 100.0) == pytest.approx(zinc_g_per_min, rel=0.02)
@@ -123,7 +143,7 @@ def test_a_measured_brass_lies_within_the_stated_factor_of_ten_or_so() -> None:
         ("c85700", 3.0, 1010, 950, Pot(height_mm=120, mass_kg=0.8, emissivity=0.5), 425, 5320, 2.1),
         ("c87300", 3.0, 1120, 1040, Pot(height_mm=120, mass_kg=0.8, emissivity=0.4), 473, 6970, 2.6),
     ],
-)  # fmt: skip
+)
 def test_loss_in_the_open_is_that_of_the_worked_cases(
     key: str, kg: float, temp_c: float, outside_c: float, pot: Pot, mouth_w: float, wall_w: float, rate: float
 ) -> None:
@@ -135,9 +155,12 @@ def test_loss_in_the_open_is_that_of_the_worked_cases(
 
 
 @given(
-    key=st.sampled_from(KEYS), kg=st.floats(0.5, 5.0), walk_s=st.floats(0.0, 60.0), more_s=st.floats(0.5, 30.0),
+    key=st.sampled_from(KEYS),
+    kg=st.floats(0.5, 5.0),
+    walk_s=st.floats(0.0, 60.0),
+    more_s=st.floats(0.5, 30.0),
     over_c=st.floats(20.0, 120.0),
-)  # fmt: skip
+)
 def test_a_longer_walk_a_lighter_pot_and_a_later_mould_never_lose_less(
     key: str, kg: float, walk_s: float, more_s: float, over_c: float
 ) -> None:
@@ -196,9 +219,12 @@ def test_sheets_give_the_worked_freezing_times(key: str, mm: float, lip_c: float
 
 
 @given(
-    key=st.sampled_from(KEYS), mm=st.floats(0.5, 50.0), flow=st.floats(5.0, 2400.0), factor=st.floats(0.2, 3.0),
+    key=st.sampled_from(KEYS),
+    mm=st.floats(0.5, 50.0),
+    flow=st.floats(5.0, 2400.0),
+    factor=st.floats(0.2, 3.0),
     material=st.sampled_from(("green_sand", "oil_sand", "resin_sand", "plaster", "steel_die")),
-)  # fmt: skip
+)
 def test_the_lowest_filling_temperature_just_fills_and_is_never_below_the_floor(
     key: str, mm: float, flow: float, factor: float, material: str
 ) -> None:
@@ -318,12 +344,18 @@ def test_compositions_beyond_the_phases_kept_are_refused(pair: tuple[str, str], 
 @pytest.mark.parametrize(
     "bad",
     [
-        lambda: vapour.zinc_pressure_pa(20.0), lambda: vapour.zinc_pressure_pa(float("nan")),
-        lambda: vapour.temp_at_fraction_c({"Zn": 100.0}, 0.0), lambda: evaporation.mass_transfer_m_per_s(500.0, 0.0),
-        lambda: evaporation.mass_transfer_m_per_s(10.0, 80.0), lambda: filling.fall_speed_m_per_s(-1.0),
-        lambda: filling.choke_area_mm2(1.0, 2380.0, 0.0, 100.0), lambda: filling.sprue_taper(150.0, 30.0),
-        lambda: filling.surface_tension_head_mm(LIBRARY.get("za27"), 0.0), lambda: solidify.plate_modulus_mm(-4.0),
-        lambda: solidify.cylinder_modulus_mm(30.0, 0.0), lambda: filling.lowest_fill_c(LIBRARY.get("za27"), 3.0, -1.0),
+        lambda: vapour.zinc_pressure_pa(20.0),
+        lambda: vapour.zinc_pressure_pa(float("nan")),
+        lambda: vapour.temp_at_fraction_c({"Zn": 100.0}, 0.0),
+        lambda: evaporation.mass_transfer_m_per_s(500.0, 0.0),
+        lambda: evaporation.mass_transfer_m_per_s(10.0, 80.0),
+        lambda: filling.fall_speed_m_per_s(-1.0),
+        lambda: filling.choke_area_mm2(1.0, 2380.0, 0.0, 100.0),
+        lambda: filling.sprue_taper(150.0, 30.0),
+        lambda: filling.surface_tension_head_mm(LIBRARY.get("za27"), 0.0),
+        lambda: solidify.plate_modulus_mm(-4.0),
+        lambda: solidify.cylinder_modulus_mm(30.0, 0.0),
+        lambda: filling.lowest_fill_c(LIBRARY.get("za27"), 3.0, -1.0),
         lambda: energy.melt_energy(LIBRARY.get("za27"), -1.0, 560.0),
         lambda: energy.enthalpy_kj_per_kg(LIBRARY.get("za27"), 1e5),
         lambda: energy.melt_energy(LIBRARY.get("za27"), 1.0, 560.0, power_w=-3.0),
@@ -334,7 +366,7 @@ def test_compositions_beyond_the_phases_kept_are_refused(pair: tuple[str, str], 
         lambda: Ladle(mass_kg=0.0),
         lambda: energy.addition_dip(LIBRARY.get("za27"), 0.0, 500.0, 1.0),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_meant_is_refused(bad: object) -> None:
     with pytest.raises(OutOfRange):
         bad()  # type: ignore[operator]

@@ -14,10 +14,15 @@ chemicals = pytest.importorskip("chemicals", reason="the witness library is in t
 @pytest.mark.parametrize(
     ("symbol", "cas"),
     [
-        ("Ag", "7440-22-4"), ("Al", "7429-90-5"), ("Bi", "7440-69-9"), ("Cu", "7440-50-8"), ("Pb", "7439-92-1"),
-        ("Sn", "7440-31-5"), ("Zn", "7440-66-6"),
+        ("Ag", "7440-22-4"),
+        ("Al", "7429-90-5"),
+        ("Bi", "7440-69-9"),
+        ("Cu", "7440-50-8"),
+        ("Pb", "7439-92-1"),
+        ("Sn", "7440-31-5"),
+        ("Zn", "7440-66-6"),
     ],
-)  # fmt: skip
+)
 def test_fusion_and_melting_points_agree_with_the_crc_tables_of_a_general_library(symbol: str, cas: str) -> None:
     assert elements.FUSION_J_PER_MOL[symbol] == pytest.approx(chemicals.Hfus(cas), rel=1e-6)
     assert elements.MELTING_C[symbol] + 273.15 == pytest.approx(chemicals.Tm(cas), abs=0.02)

@@ -15,11 +15,18 @@ from pourcall.metal.alloys.sheet_text import list_rows, render_sheet
 TABLE = Path(__file__).parents[1] / "data" / "metals" / "alloys.csv"
 ROWS = list(csv.DictReader(TABLE.read_text("utf-8").splitlines()))
 COLUMNS = {
-    "solidus": "solidus_C", "liquidus": "liquidus_C", "pour_min": "pour_min_C", "pour_max": "pour_max_C",
-    "density_solid": "density_solid_kg_m3", "density_liquid": "density_liquid_kg_m3", "cp_solid": "cp_solid_J_kgK",
-    "cp_liquid": "cp_liquid_J_kgK", "latent": "latent_kJ_kg", "conductivity": "k_solid_W_mK",
+    "solidus": "solidus_C",
+    "liquidus": "liquidus_C",
+    "pour_min": "pour_min_C",
+    "pour_max": "pour_max_C",
+    "density_solid": "density_solid_kg_m3",
+    "density_liquid": "density_liquid_kg_m3",
+    "cp_solid": "cp_solid_J_kgK",
+    "cp_liquid": "cp_liquid_J_kgK",
+    "latent": "latent_kJ_kg",
+    "conductivity": "k_solid_W_mK",
     "shrinkage": "pattern_shrink_pct",
-}  # fmt: skip
+}
 # Sheets that found a better source than the table has: (key of the sheet, value) -> source and mark now. The figure of
 # the table stays in the sheet's `also`. S19: 356.0-F data sheet with Aluminum Association values, 677-788 degC.
 BETTER_SOURCED = {("a356", "pour_min"): ("S19", "sourced"), ("a356", "pour_max"): ("S19", "sourced")}
@@ -125,11 +132,21 @@ def test_zinc_bearing_copper_alloys_stop_at_0_8_of_boiling(library: SheetLibrary
 @pytest.mark.parametrize(
     ("name", "temp_c", "kj_per_kg"),
     [
-        ("alloy 3", 420, 312), ("ZA-8", 450, 364), ("ZA-12", 500, 411), ("ZA-27", 560, 563), ("aluminium", 720, 1139),
-        ("A356", 720, 1195), ("413", 700, 1220), ("535", 720, 1094), ("copper", 1180, 717), ("C26000", 1050, 625),
-        ("C85700", 1010, 598), ("C87300", 1120, 634), ("C95400", 1150, 811),
+        ("alloy 3", 420, 312),
+        ("ZA-8", 450, 364),
+        ("ZA-12", 500, 411),
+        ("ZA-27", 560, 563),
+        ("aluminium", 720, 1139),
+        ("A356", 720, 1195),
+        ("413", 700, 1220),
+        ("535", 720, 1094),
+        ("copper", 1180, 717),
+        ("C26000", 1050, 625),
+        ("C85700", 1010, 598),
+        ("C87300", 1120, 634),
+        ("C95400", 1150, 811),
     ],
-)  # fmt: skip
+)
 def test_facts_add_up_to_the_computed_enthalpy(
     library: SheetLibrary, name: str, temp_c: float, kj_per_kg: float
 ) -> None:
@@ -150,11 +167,19 @@ def test_every_sheet_that_ships_has_facts_and_a_composition_of_100_percent(libra
 @pytest.mark.parametrize(
     ("spelled", "key"),
     [
-        ("ZA-27", "za27"), ("za 27", "za27"), ("Z35840", "za27"), ("silicon bronze", "c87300"),
-        ("SILICON BRONZE", "c87300"), ("yellow brass", "c85700"), ("LM25", "a356"), ("aluminum", "aluminium"),
-        ("85-5-5-5", "c83600"), ("zp3", "alloy3"), ("c87300", "c87300"),
+        ("ZA-27", "za27"),
+        ("za 27", "za27"),
+        ("Z35840", "za27"),
+        ("silicon bronze", "c87300"),
+        ("SILICON BRONZE", "c87300"),
+        ("yellow brass", "c85700"),
+        ("LM25", "a356"),
+        ("aluminum", "aluminium"),
+        ("85-5-5-5", "c83600"),
+        ("zp3", "alloy3"),
+        ("c87300", "c87300"),
     ],
-)  # fmt: skip
+)
 def test_an_alloy_is_found_by_key_name_or_alias_however_it_is_spelled(
     library: SheetLibrary, spelled: str, key: str
 ) -> None:
@@ -330,9 +355,18 @@ def test_every_key_a_sheet_may_have_is_a_field_of_the_sheet() -> None:
 # A page that prints a range (S19), one pouring temperature (S20, S22) or a foundry's range (S21), against our window.
 @pytest.mark.parametrize(
     ("name", "printed_c"),
-    [("A356", (677, 788)), ("A356", (710,)), ("319", (720,)), ("413", (725,)), ("535", (700,)), ("aluminium", (740,)),
-     ("C83600", (1093, 1204)), ("C90300", (1093, 1204)), ("ZA-27", (550,))],
-)  # fmt: skip
+    [
+        ("A356", (677, 788)),
+        ("A356", (710,)),
+        ("319", (720,)),
+        ("413", (725,)),
+        ("535", (700,)),
+        ("aluminium", (740,)),
+        ("C83600", (1093, 1204)),
+        ("C90300", (1093, 1204)),
+        ("ZA-27", (550,)),
+    ],
+)
 def test_pouring_temperatures_that_were_read_lie_inside_the_windows_and_are_shown_beside_them(
     library: SheetLibrary, name: str, printed_c: tuple[float, ...]
 ) -> None:

@@ -167,14 +167,20 @@ def test_a_hotter_mould_after_a_cooler_one_is_pointed_out() -> None:
 @pytest.mark.parametrize(
     "change",
     [
-        {"charge_kg": 0.0}, {"charge_kg": -1.0}, {"charge_kg": float("nan")}, {"loss_c": -3.0}, {"loss_c": 4000.0},
-        {"moulds": [MouldSpec(name="a"), MouldSpec(name="a")]}, {"moulds": [MouldSpec(name=" ")]},
-        {"moulds": [MouldSpec(name="a", mass_kg=-1.0)]}, {"moulds": [MouldSpec(name="a", lip_min_c=540.0)]},
+        {"charge_kg": 0.0},
+        {"charge_kg": -1.0},
+        {"charge_kg": float("nan")},
+        {"loss_c": -3.0},
+        {"loss_c": 4000.0},
+        {"moulds": [MouldSpec(name="a"), MouldSpec(name="a")]},
+        {"moulds": [MouldSpec(name=" ")]},
+        {"moulds": [MouldSpec(name="a", mass_kg=-1.0)]},
+        {"moulds": [MouldSpec(name="a", lip_min_c=540.0)]},
         {"moulds": [MouldSpec(name="a", lip_min_c=560.0, lip_max_c=540.0)]},
         {"moulds": [MouldSpec(name="a", material="mud")]},
     ],
     ids=str,
-)  # fmt: skip
+)
 def test_what_cannot_be_meant_is_refused(change: dict[str, object]) -> None:
     wanted: dict[str, object] = {"charge_kg": 2.0, "moulds": CLEATS, **change}
     with pytest.raises((BadInput, OutOfRange)):

@@ -104,9 +104,15 @@ def _pour_call(engine: Engine, call: ev.CallView, truth: Truth, lifted_s: float 
     window_c = (mould.lip_min_c, min(mould.lip_max_c, engine.run.plan.lowest_limit.limit_c - mould.loss_c))
     assert engine.metal.temp_c is not None
     return PourCall(
-        truth.t_s, mould, engine.metal.temp_c, engine.judgement.lip_u_c, truth.metal_c, truth.liquid_fraction,
-        0.0 if lifted_s is None else truth.t_s - lifted_s, window_c,
-    )  # fmt: skip
+        truth.t_s,
+        mould,
+        engine.metal.temp_c,
+        engine.judgement.lip_u_c,
+        truth.metal_c,
+        truth.liquid_fraction,
+        0.0 if lifted_s is None else truth.t_s - lifted_s,
+        window_c,
+    )
 
 
 def blocks() -> Iterator[tuple[int, ...]]:

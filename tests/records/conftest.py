@@ -69,23 +69,45 @@ class Makers:
         self.random = random.Random(seed)
 
     def sample(
-        self, mono_s: float, temp_c: float | None = 500.0, *, probe: str = "melt_probe", channel: str = "0",
-        reason: Reason = Reason.OK, late_s: float = 0.0, u_c: float | None = None,
-    ) -> tuple[SampleIn, tuple[Reading, ...]]:  # fmt: skip
+        self,
+        mono_s: float,
+        temp_c: float | None = 500.0,
+        *,
+        probe: str = "melt_probe",
+        channel: str = "0",
+        reason: Reason = Reason.OK,
+        late_s: float = 0.0,
+        u_c: float | None = None,
+    ) -> tuple[SampleIn, tuple[Reading, ...]]:
         self.seq += 1
         utc_s = self.base_s + mono_s
         raw = None if temp_c is None else round(temp_c * 41.0, 1)
         item = SampleIn(
-            seq=self.seq, mono_s=mono_s, utc_s=utc_s, board="bench", late_s=late_s,
+            seq=self.seq,
+            mono_s=mono_s,
+            utc_s=utc_s,
+            board="bench",
+            late_s=late_s,
             sample=Sample(
-                channel=channel, raw_kind=RawKind.EMF_UV, raw_value=raw, cold_junction_c=22.0625, board_seq=self.seq,
+                channel=channel,
+                raw_kind=RawKind.EMF_UV,
+                raw_value=raw,
+                cold_junction_c=22.0625,
+                board_seq=self.seq,
                 board_ms=int(mono_s * 1000.0),
             ),
-        )  # fmt: skip
+        )
         reading = Reading(
-            probe=probe, temp_c=temp_c, reason=reason, at_mono_s=mono_s - late_s, at_utc_s=utc_s - late_s,
-            raw_kind=RawKind.EMF_UV, raw_value=raw, cold_junction_c=22.0625, u_c=u_c,
-        )  # fmt: skip
+            probe=probe,
+            temp_c=temp_c,
+            reason=reason,
+            at_mono_s=mono_s - late_s,
+            at_utc_s=utc_s - late_s,
+            raw_kind=RawKind.EMF_UV,
+            raw_value=raw,
+            cold_junction_c=22.0625,
+            u_c=u_c,
+        )
         return item, (reading,)
 
     def note(self, mono_s: float, text: str = "lid on") -> tuple[CommandIn, tuple[Event, ...]]:
@@ -97,16 +119,25 @@ class Makers:
         return MeltPlan(
             melt=melt,
             alloy=AlloyFacts(
-                key="za27", name="ZA-27", family="zinc", solidus_c=376.0, liquidus_c=484.0, pour_min_c=515.0,
-                pour_max_c=590.0, alloy_max_c=620.0, latent_kj_per_kg=128.0, cp_solid_j_per_kg_k=534.0,
-                cp_liquid_j_per_kg_k=600.0, density_liquid_kg_per_m3=4600.0,
+                key="za27",
+                name="ZA-27",
+                family="zinc",
+                solidus_c=376.0,
+                liquidus_c=484.0,
+                pour_min_c=515.0,
+                pour_max_c=590.0,
+                alloy_max_c=620.0,
+                latent_kj_per_kg=128.0,
+                cp_solid_j_per_kg_k=534.0,
+                cp_liquid_j_per_kg_k=600.0,
+                density_liquid_kg_per_m3=4600.0,
             ),
             charge_kg=1.5,
             moulds=(
                 MouldPlan(name=mould, setup="cleat_v1", mass_kg=0.4, lip_min_c=520.0, lip_max_c=560.0, loss_c=25.0),
             ),
             limits=(PotLimit(limit_c=620.0, whose="alloy", why="sheet"),),
-        )  # fmt: skip
+        )
 
     def start(self, mono_s: float, plan: MeltPlan) -> tuple[CommandIn, tuple[Event, ...]]:
         self.seq += 1
@@ -120,10 +151,21 @@ class Makers:
     ) -> tuple[CommandIn, tuple[Event, ...]]:
         item, _ = self.note(mono_s, "poured")
         pour = Pour(
-            number=number, mould=mould, setup="cleat_v1", at_mono_s=mono_s, at_utc_s=item.utc_s, marked="live",
-            pot_temp_c=lip_c + 25.0, pot_u_c=3.0, lip_temp_c=lip_c, lip_u_c=6.0, lip_min_c=520.0, lip_max_c=560.0,
-            basis="probe in the metal less 25 degC on the way", lift_mono_s=mono_s - 20.0,
-        )  # fmt: skip
+            number=number,
+            mould=mould,
+            setup="cleat_v1",
+            at_mono_s=mono_s,
+            at_utc_s=item.utc_s,
+            marked="live",
+            pot_temp_c=lip_c + 25.0,
+            pot_u_c=3.0,
+            lip_temp_c=lip_c,
+            lip_u_c=6.0,
+            lip_min_c=520.0,
+            lip_max_c=560.0,
+            basis="probe in the metal less 25 degC on the way",
+            lift_mono_s=mono_s - 20.0,
+        )
         return item, (
             PourMarked(furnace="crucible", seq=item.seq, mono_s=mono_s, utc_s=item.utc_s, melt=melt, pour=pour),
         )
@@ -131,9 +173,16 @@ class Makers:
     def dip(self, mono_s: float, number: int = 1, temp_c: float = 548.2) -> tuple[CommandIn, tuple[Event, ...]]:
         item, _ = self.note(mono_s, "dip")
         dip = Dip(
-            probe="dip_probe", number=number, began_mono_s=mono_s - 20.0, ended_mono_s=mono_s, ended_utc_s=item.utc_s,
-            temp_c=temp_c, u_c=2.5, how="settled", fit_error_c=0.8,
-        )  # fmt: skip
+            probe="dip_probe",
+            number=number,
+            began_mono_s=mono_s - 20.0,
+            ended_mono_s=mono_s,
+            ended_utc_s=item.utc_s,
+            temp_c=temp_c,
+            u_c=2.5,
+            how="settled",
+            fit_error_c=0.8,
+        )
         return item, (DipRecorded(furnace="crucible", seq=item.seq, mono_s=mono_s, utc_s=item.utc_s, dip=dip),)
 
     def end(self, mono_s: float, melt: str = "2026-001") -> tuple[CommandIn, tuple[Event, ...]]:

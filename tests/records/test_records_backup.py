@@ -68,9 +68,10 @@ def test_our_backup_of_a_live_database_has_every_row_where_a_plain_copy_has_none
     with Store.open(back.database, utc_s=UTC_S) as store, store.reading() as conn:
         assert conn.execute("SELECT count(*) FROM journal").fetchone() == (100,)
     for mine, theirs in (
-        (home.settings, back.settings), (home.alloys / "za27.toml", back.alloys / "za27.toml"),
+        (home.settings, back.settings),
+        (home.alloys / "za27.toml", back.alloys / "za27.toml"),
         (home.photos / "ab.jpg", back.photos / "ab.jpg"),
-    ):  # fmt: skip
+    ):
         assert mine.read_bytes() == theirs.read_bytes()
 
 

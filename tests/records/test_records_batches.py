@@ -62,9 +62,12 @@ def test_kinds_of_rows_that_take_turns_come_back_in_their_order(database: Path, 
         make.seq += 1
         tick = TickIn(seq=make.seq, mono_s=at_s, utc_s=make.base_s + at_s)
         for item, outputs in (
-            (tick, ()), make.sample(at_s + 0.25, 500.0 + n, u_c=2.5), make.sample(at_s + 0.5, 400.0),
-            make.sample(at_s + 1 / 3, 500.0, u_c=2.5, late_s=0.2), make.note(at_s + 0.75),
-        ):  # fmt: skip
+            (tick, ()),
+            make.sample(at_s + 0.25, 500.0 + n, u_c=2.5),
+            make.sample(at_s + 0.5, 400.0),
+            make.sample(at_s + 1 / 3, 500.0, u_c=2.5, late_s=0.2),
+            make.note(at_s + 0.75),
+        ):
             recorder.put("crucible", item, outputs)
             said.append(item)
     recorder.stop()

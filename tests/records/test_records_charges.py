@@ -128,9 +128,15 @@ def test_an_addition_marked_while_the_melt_ran_stands_in_the_same_list(
     item, _ = make.note(500.0)
     item = msgspec.structs.replace(item, command=MarkAddition(mass_kg=0.3, source="new", ago_s=20.0))
     mark = Marked(
-        furnace="crucible", seq=item.seq, mono_s=500.0, utc_s=item.utc_s, what="addition", text="0.3 kg added (new)",
-        at_mono_s=480.0, value=0.3,
-    )  # fmt: skip
+        furnace="crucible",
+        seq=item.seq,
+        mono_s=500.0,
+        utc_s=item.utc_s,
+        what="addition",
+        text="0.3 kg added (new)",
+        at_mono_s=480.0,
+        value=0.3,
+    )
     recorder.wait(recorder.put("crucible", item, (mark,))).result(5)
     asked = ChargeRequest(melt="2026-001", entries=(new(1.2), returns(0.3, remelts=1)))
     recorder.call(lambda conn: library.enter(conn, asked, UTC_S + 900.0)).result(5)

@@ -108,9 +108,17 @@ def test_a_pour_keeps_the_version_of_its_setup(shop: Shop, make: Maker) -> None:
 
     first = UTC_S + 1000.0 - 100.0  # before the first pour
     cleat = MouldSetupRequest(
-        name="cleat_v1", add=True, pattern="oak", material="green_sand", batch="B7", thinnest_mm=6.0, mass_kg=0.6,
-        preheat_c=40.0, gating="foot", venting="two horns",
-    )  # fmt: skip
+        name="cleat_v1",
+        add=True,
+        pattern="oak",
+        material="green_sand",
+        batch="B7",
+        thinnest_mm=6.0,
+        mass_kg=0.6,
+        preheat_c=40.0,
+        gating="foot",
+        venting="two horns",
+    )
     shop.recorder.call(lambda conn: library.enter(conn, cleat, first)).result(5)
     between = UTC_S + 2000.0
     thinner = MouldSetupRequest(name="Cleat v1", thinnest_mm=5.0, batch="B8", why="planed", who="ann")
@@ -166,18 +174,19 @@ def test_a_setup_that_cannot_be_is_refused_and_nothing_is_written(shop: Shop, as
 
 
 def test_a_mould_named_after_a_setup_takes_section_material_and_mass_from_it(shop: Shop) -> None:
-    shop.enter(
-        MouldSetupRequest(name="deck cleat", add=True, thinnest_mm=6.0, mass_kg=0.6, material="plaster")
-    )  # fmt: skip
+    shop.enter(MouldSetupRequest(name="deck cleat", add=True, thinnest_mm=6.0, mass_kg=0.6, material="plaster"))
     with Store.read(shop.path) as store:
         full = library.described(
             store,
             (
-                MouldRequest(name="Deck_Cleat"), MouldRequest(name="deck cleat 2", mass_kg=0.5),
-                MouldRequest(name="left", setup="deck cleat", material="green_sand"), MouldRequest(name="bell"),
-                MouldRequest(name="deck cleat"), MouldRequest(name="deck cleat"),
+                MouldRequest(name="Deck_Cleat"),
+                MouldRequest(name="deck cleat 2", mass_kg=0.5),
+                MouldRequest(name="left", setup="deck cleat", material="green_sand"),
+                MouldRequest(name="bell"),
+                MouldRequest(name="deck cleat"),
+                MouldRequest(name="deck cleat"),
             ),
-        )  # fmt: skip
+        )
     told = [(one.name, one.setup, one.thinnest_mm, one.mass_kg, one.material) for one in full]
     assert told == [
         ("Deck_Cleat", "deck cleat", 6.0, 0.6, "plaster"),
@@ -288,9 +297,13 @@ def test_nothing_that_was_entered_can_be_altered_in_the_file(shop: Shop) -> None
     conn = sqlite3.connect(shop.path)
     try:
         for sql in (
-            "UPDATE charges SET mass_kg = 9", "DELETE FROM charges", "UPDATE leavings SET mass_kg = 9",
-            "DELETE FROM leavings", "UPDATE mould_setups SET batch = 'x'", "DELETE FROM melt_endings",
-        ):  # fmt: skip
+            "UPDATE charges SET mass_kg = 9",
+            "DELETE FROM charges",
+            "UPDATE leavings SET mass_kg = 9",
+            "DELETE FROM leavings",
+            "UPDATE mould_setups SET batch = 'x'",
+            "DELETE FROM melt_endings",
+        ):
             with pytest.raises(sqlite3.IntegrityError, match="append-only"):
                 conn.execute(sql)
     finally:
@@ -349,8 +362,9 @@ def test_what_an_older_file_holds_is_read_as_before(tmp_path: Path) -> None:
         with store.reading() as reading:
             (setup,) = setup_list(reading)
     assert [charge_words(one) for one in detail.charges] == [
-        "1 kg metal of unknown source", "0.3 kg returns, molten twice before",
-    ]  # fmt: skip
+        "1 kg metal of unknown source",
+        "0.3 kg returns, molten twice before",
+    ]
     assert (detail.left, detail.row.ending, detail.row.heel_kg) == ((), "poured", None)
     assert (pour.pour, pour.batch, pour.not_poured) == ("2026-001-1", "", False)
     assert (setup.version, setup.batch, setup.preheat_c, setup.pours) == (1, "", None, 1)

@@ -41,9 +41,12 @@ def melted(database: Path, recording: Any, make: Maker) -> Path:
         recorder.put("crucible", *make.sample(mono_s, 500.0 + n * 0.125, u_c=2.5))
         if n % 10 != 3:
             second = make.sample(
-                round(mono_s + 0.02, 3), None if n % 10 == 5 else -3.25, probe="ambient_probe", channel="1",
+                round(mono_s + 0.02, 3),
+                None if n % 10 == 5 else -3.25,
+                probe="ambient_probe",
+                channel="1",
                 reason=Reason.SENSOR_OPEN if n % 10 == 5 else Reason.OK,
-            )  # fmt: skip
+            )
             recorder.put("crucible", *second)
     recorder.put("crucible", *make.pour(105.0, mould="=HYPERLINK(1)"))
     recorder.put("crucible", *make.end(109.95))
@@ -59,9 +62,18 @@ def test_pandas_reads_what_was_recorded(melted: Path, tmp_path: Path) -> None:
     table = pandas.read_csv(made.csv)
     assert made.csv.name == "melt-2026-001.csv"
     assert list(table.columns) == [
-        "elapsed_s", "utc", "ambient_probe_temp_c", "ambient_probe_u_c", "ambient_probe_status",
-        "ambient_probe_reason", "melt_probe_temp_c", "melt_probe_u_c", "melt_probe_status", "melt_probe_reason", "mark",
-    ]  # fmt: skip
+        "elapsed_s",
+        "utc",
+        "ambient_probe_temp_c",
+        "ambient_probe_u_c",
+        "ambient_probe_status",
+        "ambient_probe_reason",
+        "melt_probe_temp_c",
+        "melt_probe_u_c",
+        "melt_probe_status",
+        "melt_probe_reason",
+        "mark",
+    ]
     assert len(table) == made.rows == 100
     assert list(table["melt_probe_temp_c"]) == [500.0 + n * 0.125 for n in range(100)]
     assert list(table["elapsed_s"]) == pytest.approx([n * 0.1 for n in range(100)])

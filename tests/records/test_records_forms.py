@@ -35,9 +35,12 @@ def melted(database: Path, recording: Callable[..., Any], make: Any) -> Path:
         recorder.put("crucible", *make.sample(mono_s, 500.0 + n * 0.125, u_c=2.5))
         if n % 10 != 3:
             second = make.sample(
-                round(mono_s + 0.02, 3), None if bad else -3.25, probe="ambient", channel="1",
+                round(mono_s + 0.02, 3),
+                None if bad else -3.25,
+                probe="ambient",
+                channel="1",
                 reason=Reason.SENSOR_OPEN if bad else Reason.OK,
-            )  # fmt: skip
+            )
             recorder.put("crucible", *second)
     recorder.put("crucible", *make.pour(105.0, mould=mould))
     recorder.put("crucible", *make.end(109.95))

@@ -114,13 +114,15 @@ def test_all_other_inputs_come_back_in_their_order(database: Path) -> None:
         IdentityIn(seq=2, board="bench", identity=Identity(board="b", channels=("0", "1")), **common),
         TickIn(seq=3, mono_s=101.0, utc_s=1.78e9 + 0.123456789),
         BoardStatusIn(
-            seq=4, board="bench", status=BoardStatus(board_seq=1, board_ms=2, boot=3, output=0, applied_permille=400,
-                                                     ttl_left_ms=900), **common,
+            seq=4,
+            board="bench",
+            status=BoardStatus(board_seq=1, board_ms=2, boot=3, output=0, applied_permille=400, ttl_left_ms=900),
+            **common,
         ),
         StoreIn(seq=5, problem="store_full", waiting_rows=3, **common),
         CommandIn(seq=6, command=EnterTemperature(temp_c=512.25), **common),
         TickIn(seq=7, mono_s=102.0, utc_s=1.78e9 + 1.0),
-    ]  # fmt: skip
+    ]
     assert [bits(item) for item in written(database, items)] == [bits(item) for item in items]
 
 
@@ -159,9 +161,18 @@ def test_any_sqlite_tool_reads_plain_units(database: Path, make: Maker) -> None:
     finally:
         conn.close()
     assert row == (
-        "crucible", "melt_probe", 123.456, item.utc_s, 541.25, 2.5, "good", "ok", "emf_uv", item.sample.raw_value,
+        "crucible",
+        "melt_probe",
+        123.456,
+        item.utc_s,
+        541.25,
+        2.5,
+        "good",
+        "ok",
+        "emf_uv",
+        item.sample.raw_value,
         22.0625,
-    )  # fmt: skip
+    )
 
 
 @given(st.floats(allow_nan=False))

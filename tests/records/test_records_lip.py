@@ -13,10 +13,19 @@ from pourcall.records.read.lip_budget import Times, lip_parts
 from pourcall.records.read.views import LipPart, PourRow
 
 ALLOY = AlloyFacts(
-    key="za27", name="ZA-27", family="zinc", solidus_c=376.0, liquidus_c=484.0, pour_min_c=515.0, pour_max_c=590.0,
-    alloy_max_c=620.0, latent_kj_per_kg=128.0, cp_solid_j_per_kg_k=534.0, cp_liquid_j_per_kg_k=600.0,
+    key="za27",
+    name="ZA-27",
+    family="zinc",
+    solidus_c=376.0,
+    liquidus_c=484.0,
+    pour_min_c=515.0,
+    pour_max_c=590.0,
+    alloy_max_c=620.0,
+    latent_kj_per_kg=128.0,
+    cp_solid_j_per_kg_k=534.0,
+    cp_liquid_j_per_kg_k=600.0,
     density_liquid_kg_per_m3=4600.0,
-)  # fmt: skip
+)
 TOLD_APART = (
     "sheet of ZA-27. loss <14.0 degC apart>: 15 s in the open <9.0 degC apart>, ladle <1.5 degC apart>, stream "
     "<3.5 degC apart> (computed, +-40 %)"
@@ -24,24 +33,42 @@ TOLD_APART = (
 
 
 def made(
-    pot: MetalNow, loss_c: float, lift_s: float | None, at_s: float, *, why: str = "", seen_s: float = 100.0,
+    pot: MetalNow,
+    loss_c: float,
+    lift_s: float | None,
+    at_s: float,
+    *,
+    why: str = "",
+    seen_s: float = 100.0,
     loss_u_c: float = 5.0,
-) -> tuple[PourRow, MouldPlan]:  # fmt: skip
+) -> tuple[PourRow, MouldPlan]:
     """A pour by the engine's own function, as a row of the record."""
-    mould = MouldPlan(
-        name="cleat", lip_min_c=535.0, lip_max_c=570.0, loss_c=loss_c, loss_u_c=loss_u_c, why=why
-    )  # fmt: skip
+    mould = MouldPlan(name="cleat", lip_min_c=535.0, lip_max_c=570.0, loss_c=loss_c, loss_u_c=loss_u_c, why=why)
     plan = MeltPlan(melt="2026-001", alloy=ALLOY, charge_kg=1.5, moulds=(mould,), limits=())
     run, history = MeltRun(plan, 0.0), MetalHistory()
     history.add(seen_s, pot)
     run.lift_s = lift_s
     pour = run.pour(mould, history, at_s, at_s, 0.0, 1)
     row = PourRow(
-        pour="2026-001-1", melt="2026-001", number=1, furnace="club", alloy="za27", mould="cleat", setup="",
-        at_utc_s=at_s, pot_temp_c=pour.pot_temp_c, pot_u_c=pour.pot_u_c, lip_temp_c=pour.lip_temp_c,
-        lip_u_c=pour.lip_u_c, lip_min_c=535.0, lip_max_c=570.0, marked="live", basis=pour.basis, result="",
+        pour="2026-001-1",
+        melt="2026-001",
+        number=1,
+        furnace="club",
+        alloy="za27",
+        mould="cleat",
+        setup="",
+        at_utc_s=at_s,
+        pot_temp_c=pour.pot_temp_c,
+        pot_u_c=pour.pot_u_c,
+        lip_temp_c=pour.lip_temp_c,
+        lip_u_c=pour.lip_u_c,
+        lip_min_c=535.0,
+        lip_max_c=570.0,
+        marked="live",
+        basis=pour.basis,
+        result="",
         corrected=False,
-    )  # fmt: skip
+    )
     return row, mould
 
 
@@ -55,16 +82,20 @@ def sum_of(parts: tuple[LipPart, ...]) -> tuple[float, float]:
 
 
 @given(
-    st.floats(480.0, 1200.0), st.floats(0.5, 20.0), st.floats(0.0, 80.0), st.floats(0.0, 12.0), st.floats(0.0, 170.0),
+    st.floats(480.0, 1200.0),
+    st.floats(0.5, 20.0),
+    st.floats(0.0, 80.0),
+    st.floats(0.0, 12.0),
+    st.floats(0.0, 170.0),
     st.booleans(),
-)  # fmt: skip
+)
 def test_the_parts_add_up_to_the_figure_and_to_its_uncertainty(
     pot_c: float, pot_u_c: float, loss_c: float, loss_u_c: float, waited_s: float, lifted: bool
 ) -> None:
     lift_s = 101.0 if lifted else None
     row, mould = made(
         MetalNow(pot_c, pot_u_c, "probe in the metal"), loss_c, lift_s, 101.0 + waited_s, loss_u_c=loss_u_c
-    )  # fmt: skip
+    )
     parts = lip_parts(row, mould, Times(at_s=101.0 + waited_s, lift_s=lift_s, order=1))
     level_c, u_c = sum_of(parts)
     assert row.lip_temp_c is not None
@@ -79,8 +110,12 @@ def test_lift_walk_ladle_and_stream_stand_apart_where_the_plan_told_them_apart()
     row, mould = made(MetalNow(570.0, 3.0, "probe in the metal"), 14.0, 101.0, 131.0, why=TOLD_APART)
     parts = lip_parts(row, mould, Times(at_s=131.0, lift_s=101.0, order=2))
     assert [(part.what, part.change_c) for part in parts[1:-1]] == [
-        ("lift and walk", -9.0), ("ladle", -1.5), ("stream", -3.5), ("the way", None), ("waiting", -7.0),
-    ]  # fmt: skip
+        ("lift and walk", -9.0),
+        ("ladle", -1.5),
+        ("stream", -3.5),
+        ("the way", None),
+        ("waiting", -7.0),
+    ]
     assert parts[4].text == "uncertainty of all of it: computed, +-40 %"
     assert parts[5].text == "10 s beyond the 20 s it was planned for; pour 2 of this lift"
     assert (parts[-1].temp_c, parts[0].text) == (row.lip_temp_c, "probe in the metal, at the lift")

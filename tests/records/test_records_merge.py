@@ -157,8 +157,9 @@ def test_melts_of_both_shops_stand_side_by_side_and_export_the_same(here: Paths,
             ]
             assert conn.execute("PRAGMA foreign_key_check").fetchall() == []
             assert conn.execute("SELECT name FROM mould_setups ORDER BY 1").fetchall() == [
-                ("cleat_v1",), ("cleat_v1@hill",)
-            ]  # fmt: skip
+                ("cleat_v1",),
+                ("cleat_v1@hill",),
+            ]
 
 
 def test_settings_and_sheets_are_put_aside_and_photos_go_by_their_hash(here: Paths, there: Paths) -> None:
@@ -207,9 +208,7 @@ def test_a_later_archive_of_the_same_shop_adds_only_what_is_new(here: Paths, the
         assert ours.pour("2026-002@hill-1").row.result == "sound"
         with ours.reading() as conn:
             for table in ("results", "notes", "pours", "charges", "dips", "events", "journal"):
-                here_n, there_n = (
-                    conn.execute(f"SELECT count(*) FROM {table}").fetchone()[0], _count(there, table)
-                )  # fmt: skip
+                here_n, there_n = (conn.execute(f"SELECT count(*) FROM {table}").fetchone()[0], _count(there, table))
                 assert here_n == there_n + _count_of_one(here, table), table
             assert conn.execute("SELECT count(*) FROM merges").fetchone() == (2,)
 

@@ -72,10 +72,19 @@ def test_an_image_is_known_by_its_bytes_whatever_it_is_called(tmp_path: Path, bo
 @pytest.mark.parametrize(
     "body",
     [
-        b"", b"\xff", b"GIF89a" + bytes(40), b"<svg onload=alert(1)>", b"%PDF-1.7", b"MZ" + bytes(90), jpeg()[:-9],
-        png()[:-9], webp()[:-3], b"RIFF\0\0\0\0WAVE", "pour 1".encode("utf-16"),
+        b"",
+        b"\xff",
+        b"GIF89a" + bytes(40),
+        b"<svg onload=alert(1)>",
+        b"%PDF-1.7",
+        b"MZ" + bytes(90),
+        jpeg()[:-9],
+        png()[:-9],
+        webp()[:-3],
+        b"RIFF\0\0\0\0WAVE",
+        "pour 1".encode("utf-16"),
     ],
-)  # fmt: skip
+)
 def test_what_is_no_whole_image_is_refused_though_it_be_called_one(tmp_path: Path, body: bytes) -> None:
     path = tmp_path / "casting.jpg"
     path.write_bytes(body)
@@ -113,10 +122,25 @@ def test_a_scrambled_header_never_breaks_the_reading(noise: bytes, at: int) -> N
 def pour(name: str, at_s: float) -> PourRow:
     melt, _, number = name.rpartition("-")
     return PourRow(
-        pour=name, melt=melt, number=int(number), furnace="club", alloy="za27", mould="cleat", setup="", at_utc_s=at_s,
-        pot_temp_c=None, pot_u_c=None, lip_temp_c=None, lip_u_c=None, lip_min_c=535.0, lip_max_c=570.0, marked="live",
-        basis="", result="", corrected=False,
-    )  # fmt: skip
+        pour=name,
+        melt=melt,
+        number=int(number),
+        furnace="club",
+        alloy="za27",
+        mould="cleat",
+        setup="",
+        at_utc_s=at_s,
+        pot_temp_c=None,
+        pot_u_c=None,
+        lip_temp_c=None,
+        lip_u_c=None,
+        lip_min_c=535.0,
+        lip_max_c=570.0,
+        marked="live",
+        basis="",
+        result="",
+        corrected=False,
+    )
 
 
 def test_a_photo_belongs_to_the_melt_before_it_and_to_a_pour_only_where_there_is_one() -> None:

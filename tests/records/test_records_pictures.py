@@ -81,9 +81,15 @@ def test_our_png_looks_as_another_painter_paints_the_svg(cast: Path, which: str)
     assert (wide, high) == pytest.approx([2.0 * side for side in size_of(svg)], abs=2.0)
     fonts = [font.face.filename for font in map(_font, faces(svg))]
     theirs = resvg_py.svg_to_bytes(
-        svg_string=svg, width=wide, height=high, skip_system_fonts=True, font_files=fonts, background="#ffffff",
-        sans_serif_family="Bitstream Vera Sans", font_family="Bitstream Vera Sans",
-    )  # fmt: skip
+        svg_string=svg,
+        width=wide,
+        height=high,
+        skip_system_fonts=True,
+        font_files=fonts,
+        background="#ffffff",
+        sans_serif_family="Bitstream Vera Sans",
+        font_family="Bitstream Vera Sans",
+    )
     one, other = grey(ours), grey(bytes(theirs))
     assert one.shape == other.shape
     ink = float(np.mean(one < 0.9))
@@ -133,10 +139,20 @@ def test_a_plot_of_a_melt_has_all_that_happened_in_words_and_in_both_times(cast:
     words = words_of(plot_svg(of_melt(cast), Unit.C, clock))
     told = " ".join(words)
     for wanted in (
-        "Melt 2026-001, ZA-27", "liquidus 484 °C", "solidus 376 °C", "in the pot for Cleat A: 545 °C to 585 °C",
-        "melting", "ready", "pot lifted", "pour 1 into Cleat A, 541 °C at the lip", "pour 1, Cleat A: 541 °C",
-        "dip 1: 548 °C, settled", "18.3 min", "°C", "melt_probe",
-    ):  # fmt: skip
+        "Melt 2026-001, ZA-27",
+        "liquidus 484 °C",
+        "solidus 376 °C",
+        "in the pot for Cleat A: 545 °C to 585 °C",
+        "melting",
+        "ready",
+        "pot lifted",
+        "pour 1 into Cleat A, 541 °C at the lip",
+        "pour 1, Cleat A: 541 °C",
+        "dip 1: 548 °C, settled",
+        "18.3 min",
+        "°C",
+        "melt_probe",
+    ):
         assert wanted in told, wanted
     assert {"0", "10", "20", "00:00", "00:10", "00:20"} <= set(words)  # minutes since the start, and by the clock
     warm = " ".join(words_of(plot_svg(of_melt(cast), Unit.F, clock)))
@@ -179,10 +195,15 @@ def test_every_probe_has_its_own_dash_and_a_pour_its_own_shape(cast: Path) -> No
     pours = [of_pour(cast)] * 8
     over = ElementTree.fromstring(overlay_svg(pours, [p.pour_s for p in pours], from_s=-60, until_s=60, zero="it"))
     marks = [
-        (e.tag, e.attrib.get("fill") == "#ffffff", len(e.attrib.get("points", "").split()),
-         e.attrib.get("points", "").split(" ")[0].split(",")[0])
-        for e in over.iter() if e.attrib.get("stroke-width") == "1.6"
-    ]  # fmt: skip
+        (
+            e.tag,
+            e.attrib.get("fill") == "#ffffff",
+            len(e.attrib.get("points", "").split()),
+            e.attrib.get("points", "").split(" ")[0].split(",")[0],
+        )
+        for e in over.iter()
+        if e.attrib.get("stroke-width") == "1.6"
+    ]
     assert len(marks) == 16  # in the field and in the list
     assert len(set(marks[::2])) == 8
 
@@ -235,10 +256,20 @@ def test_a_sheet_is_one_page_of_paper_with_what_matters_in_words(cast: Path, pap
     assert [float(side) * MM_PER_POINT for side in page.mediabox[2:]] == pytest.approx(size_mm, abs=0.1)
     text = " ".join(page.extract_text().split())
     for told in (
-        "2026-001-1", "Cleat A in ZA-27", "541 °C ± 6 °C", "inside its window", "wanted 520 °C to 560 °C", "boat club",
-        "probe in the metal less 25 degC on the way", "cleat_v1", "not inspected yet", "Hot <metal>.", "liquidus",
-        "pour 2 into Cleat B", "Around the pour",
-    ):  # fmt: skip
+        "2026-001-1",
+        "Cleat A in ZA-27",
+        "541 °C ± 6 °C",
+        "inside its window",
+        "wanted 520 °C to 560 °C",
+        "boat club",
+        "probe in the metal less 25 degC on the way",
+        "cleat_v1",
+        "not inspected yet",
+        "Hot <metal>.",
+        "liquidus",
+        "pour 2 into Cleat B",
+        "Around the pour",
+    ):
         assert told in text, told
     assert reader.metadata is not None
     assert reader.metadata.title == "Pour 2026-001-1: Cleat A"

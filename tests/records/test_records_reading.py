@@ -44,12 +44,14 @@ def counted(database: Path, span_s: int) -> dict[tuple[str, int], tuple[int, int
     conn.close()
     return {
         key: (
-            sum(t is not None for t in all_mc), sum(t is None for t in all_mc),
+            sum(t is not None for t in all_mc),
+            sum(t is None for t in all_mc),
             min((t for t in all_mc if t is not None), default=None),
-            max((t for t in all_mc if t is not None), default=None), sum(t for t in all_mc if t is not None),
+            max((t for t in all_mc if t is not None), default=None),
+            sum(t for t in all_mc if t is not None),
         )
         for key, all_mc in found.items()
-    }  # fmt: skip
+    }
 
 
 def rolled(database: Path, span_s: int) -> dict[tuple[str, int], tuple[int, int, int | None, int | None, int]]:
@@ -152,8 +154,11 @@ def test_a_trace_shows_what_came_a_moment_ago_and_leaves_gaps_open(recording: An
         with pytest.raises(NotFound):
             store.trace("kiln", 0.0, 10)
     assert [(round(point.mono_s), point.max_c) for point in points] == [
-        (101, 601.0), (102, 602.0), (300, 800.0), (301, None),
-    ]  # fmt: skip
+        (101, 601.0),
+        (102, 602.0),
+        (300, 800.0),
+        (301, None),
+    ]
 
 
 def test_a_melt_that_outlives_a_restart_is_one_trace(database: Path, recording: Any, make: Maker) -> None:
@@ -191,15 +196,28 @@ def test_melt_and_pour_lists_and_details(database: Path, recording: Any, make: M
         seq=make.seq, mono_s=107.0, utc_s=UTC_S + 7.0, command=MarkAddition(mass_kg=0.3, source="returns", who="ann")
     )
     marked = Marked(
-        furnace="crucible", seq=add.seq, mono_s=107.0, utc_s=add.utc_s, what="addition", text="0.3 kg returns",
-        at_mono_s=107.0, value=0.3,
-    )  # fmt: skip
+        furnace="crucible",
+        seq=add.seq,
+        mono_s=107.0,
+        utc_s=add.utc_s,
+        what="addition",
+        text="0.3 kg returns",
+        at_mono_s=107.0,
+        value=0.3,
+    )
     recorder.put("crucible", add, (marked,))
     alarm = AlarmView(
-        id="sensor_open:melt_probe", kind="sensor_open", subject="melt_probe", priority=Priority.ALARM,
-        state=AlarmState.UNACKED, present=True, what="open", remedy="look", raised_mono_s=108.0,
+        id="sensor_open:melt_probe",
+        kind="sensor_open",
+        subject="melt_probe",
+        priority=Priority.ALARM,
+        state=AlarmState.UNACKED,
+        active=True,
+        what="open",
+        remedy="look",
+        raised_mono_s=108.0,
         raised_utc_s=UTC_S + 8.0,
-    )  # fmt: skip
+    )
     item, _ = make.note(108.0)
     down = LinkChanged(furnace="crucible", seq=item.seq, mono_s=108.0, utc_s=item.utc_s, board="bench", up=False)
     rang = AlarmChanged(furnace="crucible", seq=item.seq, mono_s=108.0, utc_s=item.utc_s, alarm=alarm)
@@ -232,8 +250,9 @@ def test_melt_and_pour_lists_and_details(database: Path, recording: Any, make: M
         assert store.pours(setup="cleat_v1", alloy="za27", limit=1) == (second,)
         detail = store.melt("2026-001")
         assert [(plan.version, plan.plan.charge_kg, plan.why) for plan in detail.plans] == [
-            (1, 1.5, ""), (2, 1.8, "one more"),
-        ]  # fmt: skip
+            (1, 1.5, ""),
+            (2, 1.8, "one more"),
+        ]
         assert [(a.alarm, a.priority) for a in detail.alarms] == [("sensor_open:melt_probe", 2)]
         assert [(g.board, g.began_utc_s, g.ended_utc_s) for g in detail.gaps] == [("bench", UTC_S + 8, UTC_S + 11)]
         assert [(n.what, n.value, n.who) for n in detail.notes] == [("addition", 0.3, "ann")]
@@ -269,8 +288,9 @@ def test_a_correction_is_a_new_row_and_the_old_one_stays(database: Path, recordi
     assert [row.lip_temp_c for row in detail.earlier] == [541.0, 538.0, 536.5]
     conn = sqlite3.connect(database)
     assert conn.execute("SELECT field, old, new, who, why FROM corrections").fetchall() == [
-        ("lip_temp_c", 541.0, 538.0, "ann", "ladle was cold"), ("lip_temp_c", 538.0, 536.5, "ann", "ladle was cold"),
-    ]  # fmt: skip
+        ("lip_temp_c", 541.0, 538.0, "ann", "ladle was cold"),
+        ("lip_temp_c", 538.0, 536.5, "ann", "ladle was cold"),
+    ]
     conn.close()
 
 
@@ -310,8 +330,9 @@ def test_what_people_enter_later_finds_its_place(database: Path, recording: Any,
     assert [(photo.hash, photo.caption) for photo in photos] == [(kept[0], "gate side")]
     conn = sqlite3.connect(database)
     assert conn.execute("SELECT thinnest_mm, corrects FROM mould_setups ORDER BY id").fetchall() == [
-        (4.0, None), (5.0, 1),
-    ]  # fmt: skip
+        (4.0, None),
+        (5.0, 1),
+    ]
     assert conn.execute("SELECT body FROM texts WHERE kind = 'profile'").fetchall() == [("[[segment]]",)]
     conn.close()
 

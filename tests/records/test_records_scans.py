@@ -97,10 +97,14 @@ def test_a_stretch_begins_and_ends_where_it_is_told(journal: sqlite3.Connection)
 times = st.one_of(st.integers(0, 3000), st.floats(0.0, 3.0).map(lambda t: t if t * 1000.0 % 1.0 else t + 0.0001234))
 utcs = st.one_of(st.integers(-3, 3), st.just(700_000), st.floats(1.78e9, 1.79e9))
 readings = st.tuples(
-    st.integers(1, 4), times, utcs, st.one_of(st.none(), st.integers(-50_000, 700_000)),
-    st.one_of(st.none(), st.integers(0, 9000), st.just(200_000_000)), st.sampled_from([0, 1, 2, 63, 64, 1 << 30]),
+    st.integers(1, 4),
+    times,
+    utcs,
+    st.one_of(st.none(), st.integers(-50_000, 700_000)),
+    st.one_of(st.none(), st.integers(0, 9000), st.just(200_000_000)),
+    st.sampled_from([0, 1, 2, 63, 64, 1 << 30]),
     st.one_of(st.none(), st.none(), st.just(0.125), st.just("text"), st.just(b"blob")),
-)  # fmt: skip
+)
 
 
 def as_kept(row: Row) -> Row:

@@ -78,11 +78,19 @@ def test_the_facts_of_a_pour_stand_on_one_time_axis(cast: Path) -> None:
     assert facts.liquidus_s == 900.0  # said ready then; this record names no probe that stays in the metal
     assert facts.liquid_s == 300.0
     kinds = [(round(mark.at_s), mark.kind) for mark in facts.marks]
-    assert kinds == [(300, "state"), (900, "state"), (1100, "dip"), (1180, "lift"), (1190, "lift"), (1200, "pour"),
-                     (1210, "pour")]  # fmt: skip
+    assert kinds == [
+        (300, "state"),
+        (900, "state"),
+        (1100, "dip"),
+        (1180, "lift"),
+        (1190, "lift"),
+        (1200, "pour"),
+        (1210, "pour"),
+    ]
     assert [(span.state.value, span.from_s, span.until_s) for span in facts.states] == [
-        ("melting", 300.0, 900.0), ("ready", 900.0, None)
-    ]  # fmt: skip
+        ("melting", 300.0, 900.0),
+        ("ready", 900.0, None),
+    ]
     points = facts.detail["melt_probe"]
     assert points[0].mono_s == pytest.approx(780.0, abs=3.0)
     near = next(point for point in points if 999.0 < point.mono_s < 1001.0)
@@ -97,10 +105,22 @@ def test_a_pour_nobody_made_has_no_sheet(cast: Path) -> None:
 def test_the_page_says_number_temperature_window_and_how_it_is_known(cast: Path) -> None:
     page = Page(sheet_html(facts_of(cast), cast.parent / "photos", clock=clock, shop="boat club", cautions=("Hot.",)))
     for told in (
-        "2026-001-1", "Cleat A", "ZA-27", "541 °C ± 6 °C", "520 °C to 560 °C", "inside its window", "boat club",
-        "probe in the metal less 25 degC on the way", "cleat_v1", "not inspected yet", "Hot.", "5 min 0 s before",
-        "20 s from lift to pour", "dip 1: 548 °C", "pour 2 into Cleat B",
-    ):  # fmt: skip
+        "2026-001-1",
+        "Cleat A",
+        "ZA-27",
+        "541 °C ± 6 °C",
+        "520 °C to 560 °C",
+        "inside its window",
+        "boat club",
+        "probe in the metal less 25 degC on the way",
+        "cleat_v1",
+        "not inspected yet",
+        "Hot.",
+        "5 min 0 s before",
+        "20 s from lift to pour",
+        "dip 1: 548 °C",
+        "pour 2 into Cleat B",
+    ):
         assert told in page.words, told
     assert page.open == []
     assert page.words.count("2026-001-1") >= 2

@@ -61,8 +61,12 @@ def old(database: Path, make: Maker) -> Path:
 
 def give_up(path: Path, **named: Any) -> thinning.Thinned:
     told: dict[str, Any] = {
-        "older_than_s": 365 * DAY_S, "keep_every_s": 10.0, "who": "ann", "why": "small card", "utc_s": LATER_S,
-    }  # fmt: skip
+        "older_than_s": 365 * DAY_S,
+        "keep_every_s": 10.0,
+        "who": "ann",
+        "why": "small card",
+        "utc_s": LATER_S,
+    }
     return thin(path, **{**told, **named})
 
 
@@ -221,11 +225,13 @@ def test_the_newest_row_stays_so_that_no_id_is_ever_given_twice(database: Path, 
 @pytest.mark.parametrize(
     ("named", "words"),
     [
-        ({"older_than_s": 29 * DAY_S}, "30 days"), ({"older_than_s": float("nan")}, "30 days"),
-        ({"keep_every_s": 0.5}, "1 to 60 s"), ({"keep_every_s": float("nan")}, "1 to 60 s"),
+        ({"older_than_s": 29 * DAY_S}, "30 days"),
+        ({"older_than_s": float("nan")}, "30 days"),
+        ({"keep_every_s": 0.5}, "1 to 60 s"),
+        ({"keep_every_s": float("nan")}, "1 to 60 s"),
         ({"keep_every_s": 3600.0}, "1 to 60 s"),
     ],
-)  # fmt: skip
+)
 def test_figures_that_make_no_sense_are_refused(old: Path, named: dict[str, float], words: str) -> None:
     with pytest.raises(BadInput, match=words):
         give_up(old, **named)
@@ -244,11 +250,9 @@ def test_a_newer_or_missing_record_is_refused(tmp_path: Path, old: Path) -> None
 
 
 @given(
-    st.lists(
-        st.tuples(st.integers(1, 3), st.floats(0.0, 300.0), st.integers(0, 2)), min_size=1, max_size=80
-    ),
+    st.lists(st.tuples(st.integers(1, 3), st.floats(0.0, 300.0), st.integers(0, 2)), min_size=1, max_size=80),
     st.floats(1.0, 60.0),
-)  # fmt: skip
+)
 def test_of_every_probe_each_slot_each_change_and_the_last_reading_stay(
     told: list[tuple[int, float, int]], keep_every_s: float
 ) -> None:

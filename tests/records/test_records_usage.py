@@ -136,9 +136,17 @@ def test_doctor_tells_for_each_probe_whether_its_calibration_is_due(
         conn.execute("INSERT INTO probes (furnace_id, name) VALUES (1, 'wall')")
         for probe, days in (("melt_probe", 10.0), ("wall", 300.0)):  # due after half a year
             entries.add_calibration(
-                conn, "crucible", probe, method="ice", reference_c=0.0, offset_uv=12.0, who="ann",
-                utc_s=time.time() - days * DAY_S, emf_uv=-12.0, spread_uv=4.0,
-            )  # fmt: skip
+                conn,
+                "crucible",
+                probe,
+                method="ice",
+                reference_c=0.0,
+                offset_uv=12.0,
+                who="ann",
+                utc_s=time.time() - days * DAY_S,
+                emf_uv=-12.0,
+                spread_uv=4.0,
+            )
 
     write_aside(shop.database, enter, utc_s=time.time())
     told = findings(capsys)

@@ -19,7 +19,7 @@ ZINC = sim_alloy(
         cp_liquid_j_per_kg_k=112_000.0 / 225.0, density_liquid_kg_per_m3=6570.0,
     ),
     undercooling_c=0.5, emissivity=0.0,
-)  # fmt: skip
+)
 LIGHT_POT = PotSpec(mass_kg=0.01, cp_j_per_kg_k=950.0, outer_m2=0.02, mouth_m2=0.002)
 
 
@@ -28,7 +28,7 @@ def bare_body(power_w: float = 0.0, start_c: float = 500.0) -> Plant:
     spec = FurnaceSpec(
         "body", power_w, hot_j_per_k=1000.0, hot_lining_w_per_k=0.0, exchange_m2=0.0, leak_w_per_k=2.0,
         wall_limit_c=5000.0,
-    )  # fmt: skip
+    )
     return Plant(spec, PotSpec(), ZINC, dt_s=0.5, start=PlantStart(ambient_c=20.0, wall_c=start_c))
 
 
@@ -142,7 +142,7 @@ def test_the_heat_from_solid_to_fully_liquid_is_that_of_the_sheet(key: str) -> N
         ("a356", 1.0, 720.0, 650.0, math.pi * (0.1 * 0.12 + 0.05**2), 1860.0 + 83.0),
         ("c87300", 3.0, 1120.0, 1040.0, math.pi * (0.1 * 0.12 + 0.05**2), 6970.0 + 473.0),
     ],
-)  # fmt: skip
+)
 def test_a_lifted_pot_loses_what_the_worked_example_says(
     key: str, kg: float, metal_c: float, pot_c: float, outer_m2: float, watts: float
 ) -> None:

@@ -72,7 +72,7 @@ def amp_with(word: str, size: float | None = None, chip: str = "max31855") -> tu
 @pytest.mark.parametrize(
     ("word", "flag"),
     [("open", SampleFlag.OPEN), ("short", SampleFlag.SHORT_GROUND), ("short_supply", SampleFlag.SHORT_SUPPLY)],
-)  # fmt: skip
+)
 @pytest.mark.parametrize("chip", ["max31855", "emf", "its90"])
 def test_broken_wires_are_flagged_and_have_no_value(word: str, flag: SampleFlag, chip: str) -> None:
     amp, _ = amp_with(word, chip=chip)

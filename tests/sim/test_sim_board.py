@@ -33,7 +33,7 @@ def decoder_for(dialect: str, chip: str) -> Decoder:
     makers: dict[str, Callable[[], Decoder]] = {
         "pourcall": ourline.decoder, "max31855_hex": max31855.decoder, "max31856_hex": max31856.decoder,
         "mcp960x_hex": mcp960x.decoder,
-    }  # fmt: skip
+    }
     return makers[dialect]()
 
 

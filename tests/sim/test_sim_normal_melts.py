@@ -22,7 +22,7 @@ def test_two_hundred_seeds_hold_every_kind_alloy_chip_rate_and_habit() -> None:
     assert set(ALLOY_KEYS) <= tags
     assert set(HABITS) <= tags
     wanted = {"max31855", "emf", "its90", "type_K", "type_N", "cold_start", "hot_start", "electric", "fuel",
-              "second_melt", "board_ms_wraps"}  # fmt: skip
+              "second_melt", "board_ms_wraps"}
     assert wanted <= tags
     assert {scenario.rate_hz for scenario in made} == {1.0, 2.0, 4.0, 5.0, 10.0}
     assert {len(scenario.plans[0].moulds) for scenario in made} == {1, 2, 3}

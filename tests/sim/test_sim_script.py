@@ -31,7 +31,7 @@ class Fixed:
         ("after 21", False), ("metal >= 600 or after 5", True), ("metal >= 600 and after 5", False),
         ("heard pour", True), ("heard dip", False), ("metal >= 600 or heard pour and after 5", True),
     ],
-)  # fmt: skip
+)
 def test_conditions_mean_what_they_say(text: str, holds: bool) -> None:
     assert parse_condition(text)(Fixed(("pour",), metal=520.0, liquid=0.9, after=20.0)) is holds
 

@@ -37,10 +37,19 @@ def pours(*told: tuple[float, str], u_c: float = 3.0, apart: float = 1.0) -> tup
 def cleat(*told: tuple[float, str], limit_c: float = 595.0, whose: str = "alloy") -> SetupData:
     """The boat club's deck cleat in ZA-27 (invented setup)."""
     return SetupData(
-        setup="deck cleat", alloy="za27", alloy_name="ZA-27", family="zinc", window_min_c=546.0, window_max_c=579.0,
-        window_why="window of the ZA-27 sheet", doubtful=True, floor_c=509.0,
-        bounds=(Bound(limit_c=limit_c, whose=whose, why=f"the {whose} limit"),), pours=pours(*told), loss_c=22.0,
-    )  # fmt: skip
+        setup="deck cleat",
+        alloy="za27",
+        alloy_name="ZA-27",
+        family="zinc",
+        window_min_c=546.0,
+        window_max_c=579.0,
+        window_why="window of the ZA-27 sheet",
+        doubtful=True,
+        floor_c=509.0,
+        bounds=(Bound(limit_c=limit_c, whose=whose, why=f"the {whose} limit"),),
+        pours=pours(*told),
+        loss_c=22.0,
+    )
 
 
 def words(advice: Advice) -> str:

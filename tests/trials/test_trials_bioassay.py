@@ -85,9 +85,14 @@ def test_posterior_means_agree_with_an_integration_by_scipy() -> None:
 
     def moment(of_alpha: float, of_beta: float) -> float:
         value, _ = integrate.dblquad(
-            lambda y, x: (x**of_alpha) * (y**of_beta) * np.exp(log_likelihood(x, y)), -5.0, 10.0, 0.05, 40.0,
-            epsabs=1e-9, epsrel=1e-6,
-        )  # fmt: skip
+            lambda y, x: (x**of_alpha) * (y**of_beta) * np.exp(log_likelihood(x, y)),
+            -5.0,
+            10.0,
+            0.05,
+            40.0,
+            epsabs=1e-9,
+            epsrel=1e-6,
+        )
         return float(value)
 
     whole = moment(0, 0)

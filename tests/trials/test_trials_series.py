@@ -57,9 +57,20 @@ class Book:
         plan = melt_plan(melt, load_sheets(None).get("za27"), 1.5, [mould])
         told: dict[str, Any] = {"seq": seq, "mono_s": at_s, "utc_s": utc_s}
         pour = Pour(
-            number=1, mould="mould", setup=setup, at_mono_s=at_s, at_utc_s=utc_s, marked="live", lip_temp_c=lip_c,
-            pot_temp_c=lip_c + 20.0, pot_u_c=4.0, lip_u_c=6.0, lip_min_c=546.0, lip_max_c=579.0, basis="probe",
-        )  # fmt: skip
+            number=1,
+            mould="mould",
+            setup=setup,
+            at_mono_s=at_s,
+            at_utc_s=utc_s,
+            marked="live",
+            lip_temp_c=lip_c,
+            pot_temp_c=lip_c + 20.0,
+            pot_u_c=4.0,
+            lip_u_c=6.0,
+            lip_min_c=546.0,
+            lip_max_c=579.0,
+            basis="probe",
+        )
         for command, event in (
             (StartMelt(plan=plan), MeltStarted(furnace="club", plan=plan, **told)),
             (MarkPour(), PourMarked(furnace="club", melt=melt, pour=pour, **told)),
@@ -115,8 +126,10 @@ def test_a_new_batch_of_sand_returned_metal_and_a_warmer_mould_are_each_told(boo
     charged(book, book.melt(560.0, ("sound", 0)), source="returns", origin=first)
     data = book.data()
     assert [in_unit(one) for one in data.changed] == [
-        "mould preheated to 40 °C or 120 °C", "remelt count 0 or 1", "batch of the mould sand 7 or sand 8",
-    ]  # fmt: skip
+        "mould preheated to 40 °C or 120 °C",
+        "remelt count 0 or 1",
+        "batch of the mould sand 7 or sand 8",
+    ]
     said = " ".join(in_unit(one) for one in advise(data, outlook=False).words)
     assert "More than the temperature changed: mould preheated to 40 °C or 120 °C, remelt count 0 or 1" in said
 

@@ -36,7 +36,7 @@ from pourcall.contract.snapshot import (
     MetalView,
     ProbeView,
     ProfileView,
-    SpanView,
+    Interval,
     WindowView,
 )
 from pourcall.contract.status import Reason, Status
@@ -45,7 +45,7 @@ ALLOY = AlloyFacts(
     key="za27", name="ZA-27", family="zinc", solidus_c=375.0, liquidus_c=484.0, pour_min_c=510.0, pour_max_c=555.0,
     alloy_max_c=620.0, latent_kj_per_kg=128.0, cp_solid_j_per_kg_k=525.0, cp_liquid_j_per_kg_k=600.0,
     density_liquid_kg_per_m3=4600.0, zinc_bearing=True,
-)  # fmt: skip
+)
 MOULDS = tuple(
     MouldPlan(
         name=name, setup="deck cleat", mass_kg=0.4, thinnest_mm=6.0, lip_min_c=515.0, lip_max_c=545.0, loss_c=14.0
@@ -55,11 +55,11 @@ MOULDS = tuple(
 PLAN = MeltPlan(
     melt="2026-014", alloy=ALLOY, charge_kg=1.8, moulds=MOULDS,
     limits=(PotLimit(limit_c=600.0, whose="alloy", why="alloy sheet"),),
-)  # fmt: skip
+)
 WINDOW = WindowView(
     mould="cleat 1", index=0, of=3, lip_min_c=515.0, lip_max_c=545.0, tap_min_c=529.0, tap_max_c=559.0, loss_c=14.0,
     why="alloy sheet, narrowed by filling 6 mm in green sand", lip_now_c=474.0, too_cold=0.999, too_hot=0.0,
-)  # fmt: skip
+)
 
 
 class Scenes:
@@ -72,7 +72,7 @@ class Scenes:
             furnace="forge", seq=1, mono_s=5000.0, utc_s=1_767_250_000.0, boards={"amp": "up"},
             metal=MetalView(temp_c=None, how="probe is out"),
             probes=(Scenes.probe(temp_c=21.4, state=ProbeState.OUT),),
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -81,7 +81,7 @@ class Scenes:
         base = ProbeView(
             name="melt_probe", place=Place.MELT, state=ProbeState.IN_METAL, temp_c=488.2, u_c=3.6, status=Status.GOOD,
             reason=Reason.OK, rate_c_per_min=6.2, age_s=0.4,
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -93,7 +93,7 @@ class Scenes:
             metal=MetalView(temp_c=488.2, u_c=3.6, reason=Reason.OK, probe="melt_probe",
                 how="probe in the metal", rate_c_per_min=6.2, age_s=0.4),
             window=WINDOW, instruction="Wait: 41 °C to the pour window, about 7 min", boards={"amp": "up"},
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -102,7 +102,7 @@ class Scenes:
         base = ProbeView(
             name="chamber", place=Place.CHAMBER, state=ProbeState.OUT, temp_c=702.0, u_c=6.0, status=Status.GOOD,
             reason=Reason.OK,
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -111,7 +111,7 @@ class Scenes:
         call = CallView(
             kind=CallKind.POUR, text="POUR now: cleat 1 of 3, arrives at 529 °C", raised_mono_s=7400.0, repeat_s=10.0,
             why="the whole band of uncertainty lies inside the window", mould="cleat 1",
-        )  # fmt: skip
+        )
         window = msgspec.structs.replace(WINDOW, lip_now_c=529.0, too_cold=0.004, too_hot=0.002)
         base = Scenes.heating(
             seq=200, mono_s=7410.0, melt_state=MeltState.READY, instruction=call.text, instruction_is_do=True,
@@ -119,7 +119,7 @@ class Scenes:
             metal=MetalView(temp_c=543.1, u_c=3.8, reason=Reason.OK, probe="melt_probe",
                 how="probe in the metal", rate_c_per_min=1.2, age_s=0.4),
             probes=(Scenes.probe(temp_c=543.1, rate_c_per_min=1.2),),
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -129,7 +129,7 @@ class Scenes:
             number=1, mould="cleat 1", setup="deck cleat", at_mono_s=7425.0, at_utc_s=1_767_252_425.0, marked="live",
             pot_temp_c=543.0, pot_u_c=4.0, lip_temp_c=528.0, lip_u_c=7.0, lip_min_c=515.0, lip_max_c=545.0,
             basis="last probe figure before the lift, less the loss",
-        )  # fmt: skip
+        )
         base = Scenes.ready(
             seq=230, mono_s=7432.0, lift_mono_s=7418.0, countdown_s=65.0, pours=(pour,), calls=(),
             instruction="Pour cleat 2 next", instruction_is_do=True,
@@ -137,7 +137,7 @@ class Scenes:
             metal=MetalView(temp_c=None, how="probe is out since the lift"),
             window=msgspec.structs.replace(WINDOW, mould="cleat 2", index=1, lip_now_c=525.0, too_cold=0.04,
                                            too_hot=0.0),
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -156,7 +156,7 @@ class Scenes:
                              what="The disk is full: nothing more is recorded",
                              remedy="Free some space; recording goes on by itself", raised_mono_s=6900.0),
             ),
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -164,12 +164,12 @@ class Scenes:
         """An open thermocouple that nobody has seen yet."""
         base = AlarmView(
             id="sensor_open:melt_probe", kind="sensor_open", subject="melt_probe", priority=Priority.ALARM,
-            state=AlarmState.UNACKED, present=True,
+            state=AlarmState.UNACKED, active=True,
             what="The thermocouple melt_probe is open: there is no temperature",
             remedy="Switch the power off, then look at plug and tip",
             raised_mono_s=7030.0, raised_utc_s=1_767_252_030.0,
             recorded="recorded",
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -178,7 +178,7 @@ class Scenes:
         base = Dip(
             probe="melt_probe", number=3, began_mono_s=6975.0, ended_mono_s=7000.0, ended_utc_s=1_767_252_000.0,
             temp_c=486.9, u_c=4.2, how="settled", fit_error_c=0.4,
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -186,10 +186,10 @@ class Scenes:
         """The forecast of the heating melt: in the window in 12 min, the power to be cut in 8."""
         band = tuple((60.0 * n, 488.0 + 3.4 * n - 2.0 - 0.5 * n, 488.0 + 3.4 * n + 2.0 + 0.5 * n) for n in range(1, 41))
         base = AheadView(
-            at_mono_s=7040.0, ready_s=SpanView(720.0, 610.0, 880.0), coast_c=SpanView(503.0, 498.0, 509.0),
-            coast_in_s=240.0, cut_in_s=480.0, aim_c=544.0, cooling_s=SpanView(None),
-            model_c=SpanView(488.0, 484.0, 492.0), band=band, model="learned, version 3",
-        )  # fmt: skip
+            at_mono_s=7040.0, ready_s=Interval(720.0, 610.0, 880.0), coast_c=Interval(503.0, 498.0, 509.0),
+            coast_in_s=240.0, cut_in_s=480.0, aim_c=544.0, cooling_s=Interval(None),
+            model_c=Interval(488.0, 484.0, 492.0), band=band, model="learned, version 3",
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -200,7 +200,7 @@ class Scenes:
             dial="977 degF", advice="Dial 977 degF on the panel: metal to <544.0 degC>",
             segments=("to <480.0 degC> at full power", "to <544.0 degC> at <6.0 degC apart> a minute",
                       "hold <544.0 degC> until told"),
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -209,7 +209,7 @@ class Scenes:
         base = Scenes.profile(
             segment=3, kind="hold", setpoint_c=544.0, rate_c_per_min=None, waits=True,
             advice="Holding at <544.0 degC>: say when to go on",
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -218,7 +218,7 @@ class Scenes:
         base = DipView(
             probe="melt_probe", began_mono_s=7034.0, hold_s=5.6, text="hold still", temp_c=531.2, fit_error_c=1.2,
             good=True,
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -228,7 +228,7 @@ class Scenes:
             ahead=Scenes.ahead(), profile=Scenes.profile(), last_dip=Scenes.dip(depth_mm=40.0, stirred=True),
             dips=(Scenes.dip(number=1), Scenes.dip(number=2), Scenes.dip()), dip_spread_c=1.6,
             arrest="Liquidus seen at <482.0 degC>: the probe reads <2.0 degC apart> low, or the alloy is not ZA-27",
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -238,7 +238,7 @@ class Scenes:
             probes=(Scenes.probe(place=Place.DIP, state=ProbeState.SETTLING, temp_c=519.0), Scenes.chamber()),
             metal=MetalView(temp_c=None, how="dip 4 goes on"), dip_now=Scenes.dip_now(), profile=Scenes.holding(),
             melt_state=MeltState.LIQUID, instruction="Liquid: <12.0 degC apart> to the pour window",
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -247,8 +247,8 @@ class Scenes:
         base = Scenes.guided(
             probes=(Scenes.chamber(),), metal=MetalView(temp_c=None, how="chamber only: dip to know"),
             melt_state=MeltState.UNKNOWN, last_dip=None, dips=(), dip_spread_c=None, profile=None, arrest="",
-            ahead=Scenes.ahead(model_c=SpanView(505.0, 490.0, 520.0)), instruction="Chamber only: dip to know",
-        )  # fmt: skip
+            ahead=Scenes.ahead(model_c=Interval(505.0, 490.0, 520.0)), instruction="Chamber only: dip to know",
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
@@ -260,10 +260,10 @@ class Scenes:
             last_dip=Scenes.dip(ended_mono_s=7380.0, temp_c=542.0),
             ahead=Scenes.ahead(
                 at_mono_s=7408.0, ready_s=None, why="the power is off", power_off=True, cut_in_s=None,
-                coast_c=SpanView(547.0, 544.0, 550.0), coast_in_s=95.0, cooling_s=SpanView(600.0, 470.0, 745.0),
+                coast_c=Interval(547.0, 544.0, 550.0), coast_in_s=95.0, cooling_s=Interval(600.0, 470.0, 745.0),
                 band=band,
             ),
-        )  # fmt: skip
+        )
         return msgspec.structs.replace(base, **over)
 
     @staticmethod

@@ -50,7 +50,7 @@ async def test_the_first_message_is_the_whole_and_deltas_are_merged_over_it(
         await daemon.change(
             "forge", seq=101, melt_state=MeltState.READY, metal=MetalView(temp_c=531.0, u_c=4.0), window=None,
             alarms=(scenes.alarm(),), flags={"fume": 1}, power=None,
-        )  # fmt: skip
+        )
         await eventually(lambda: client.snapshots["forge"].seq == 101)
         assert client.snapshots["forge"] == daemon.snapshots["forge"]
         assert client.link is LinkState.LIVE

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pourcall.contract.events import CallKind, CallView, MeltState
 from pourcall.contract.reading import Place
-from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, SpanView
+from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, Interval
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import Unit
 from pourcall.tui.client import LinkState
@@ -44,7 +44,7 @@ def all_text(screen: Screen) -> str:
     return text_of(
         (screen.header,), screen.band, screen.figure, screen.facts, (screen.how,), screen.scale, screen.info,
         screen.alarms, (screen.message,), screen.keys,
-    )  # fmt: skip
+    )
 
 
 def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
@@ -52,7 +52,7 @@ def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
     snapshot: FurnaceSnapshot = scenes.dipping(
         alarms=scenes.broken().alarms, pours=scenes.lifted().pours, flags={"fume": 2, "holding": 1},
         store_problem="store_full", simulated=True,
-    )  # fmt: skip
+    )
     return msgspec.structs.replace(snapshot, **over)
 
 
@@ -67,7 +67,7 @@ def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
         ((720.0, 610.0, None), "12 min (10 or more)"), ((720.0, None, 880.0), "12 min (at most 15)"),
         ((-5.0, -9.0, 3.0), "0 s (0 to 3)"), ((float("nan"), 1.0, 2.0), "--"),
     ],
-)  # fmt: skip
+)
 def test_a_time_stands_with_its_interval(span: tuple[Any, Any, Any], words: str) -> None:
     assert about(*span) == words
 
@@ -109,7 +109,7 @@ def test_where_no_time_can_be_said_the_reason_is(scenes: Any) -> None:
     ("kind", "cut_in_s", "words"),
     [("electric", 480.0, "cut power in 8 min"), ("electric", 0.0, "cut power now"), ("fuel", 480.0, "burner off in 8"),
      ("fuel", 0.0, "burner off now")],
-)  # fmt: skip
+)
 def test_the_time_to_cut_is_said_of_what_is_to_be_cut(scenes: Any, kind: str, cut_in_s: float, words: str) -> None:
     snapshot = scenes.guided(kind=kind, ahead=scenes.ahead(cut_in_s=cut_in_s))
     assert words in text_of(drawn(snapshot, width=120, height=36).info)
@@ -126,7 +126,7 @@ def test_the_coast_is_marked_on_the_scale_with_its_figure(scenes: Any) -> None:
     rows = [plain(row) for row in drawn(scenes.guided()).scale]
     coast, metal = (next(n for n, row in enumerate(rows) if tip in row) for tip in ("503 ◇", "488 ►"))
     assert coast < metal
-    close = scenes.guided(ahead=scenes.ahead(coast_c=SpanView(488.4)))
+    close = scenes.guided(ahead=scenes.ahead(coast_c=Interval(488.4)))
     rows = [plain(row) for row in drawn(close).scale]
     assert any("488 ◇" in row for row in rows)
     assert any("488 ►" in row for row in rows)
@@ -167,7 +167,7 @@ def test_a_reckoned_figure_is_small_and_says_that_it_is_one(scenes: Any, unit: U
 
 
 def test_a_figure_hardly_known_at_all_is_not_shown(scenes: Any) -> None:
-    snapshot = scenes.chamber_only(ahead=scenes.ahead(model_c=SpanView(252.0, -89.0, 593.0)))
+    snapshot = scenes.chamber_only(ahead=scenes.ahead(model_c=Interval(252.0, -89.0, 593.0)))
     text = all_text(drawn(snapshot))
     assert "reckoned" not in text
     assert "≈" not in text
@@ -175,12 +175,12 @@ def test_a_figure_hardly_known_at_all_is_not_shown(scenes: Any) -> None:
 
 
 def test_a_highest_temperature_below_the_measured_one_is_no_forecast(scenes: Any) -> None:
-    snapshot = scenes.coasting(ahead=msgspec.structs.replace(scenes.coasting().ahead, coast_c=SpanView(530.0)))
+    snapshot = scenes.coasting(ahead=msgspec.structs.replace(scenes.coasting().ahead, coast_c=Interval(530.0)))
     assert "◇" not in all_text(drawn(snapshot))
 
 
 def test_an_interval_that_is_not_known_is_said_to_be_so(scenes: Any) -> None:
-    snapshot = scenes.chamber_only(ahead=scenes.ahead(model_c=SpanView(505.0)))
+    snapshot = scenes.chamber_only(ahead=scenes.ahead(model_c=Interval(505.0)))
     assert plain(drawn(snapshot).facts[2]) == "  interval not known"
 
 
@@ -339,7 +339,7 @@ def test_everything_at_once_fits_its_places(scenes: Any, width: int, height: int
             (screen.alarms, width, sizes.alarm_rows), (screen.keys, width, sizes.key_rows),
             (screen.figure, sizes.figure_width, sizes.digit_rows), (screen.facts, sizes.facts_width, 5),
             (screen.scale, sizes.scale_width, height - 12), ((screen.how,), width - sizes.scale_width, 1),
-        ):  # fmt: skip
+        ):
             assert len(rows) <= high
             assert all(len(plain(row)) <= most for row in rows), [plain(row) for row in rows]
         assert len(screen.band) == sizes.band_rows
@@ -351,9 +351,9 @@ def test_everything_at_once_fits_its_places(scenes: Any, width: int, height: int
 def test_what_is_no_number_is_nowhere_shown_as_one(scenes: Any) -> None:
     nan = float("nan")
     hollow = scenes.ahead(
-        ready_s=SpanView(nan, nan, nan), coast_c=SpanView(nan), coast_in_s=nan, cut_in_s=nan, model_c=SpanView(nan),
-        cooling_s=SpanView(nan), band=((60.0, nan, nan),),
-    )  # fmt: skip
+        ready_s=Interval(nan, nan, nan), coast_c=Interval(nan), coast_in_s=nan, cut_in_s=nan, model_c=Interval(nan),
+        cooling_s=Interval(nan), band=((60.0, nan, nan),),
+    )
     profile = scenes.profile(setpoint_c=nan, hold_left_s=nan, to_c=nan)
     dip = scenes.dip_now(hold_s=nan, temp_c=nan, fit_error_c=nan, good=False)
     for snapshot in (
@@ -369,7 +369,7 @@ def test_when_the_link_is_lost_nothing_foreseen_stays(scenes: Any) -> None:
     for name in ("guided", "dipping", "chamber_only", "coasting"):
         text = all_text(drawn(getattr(scenes, name)(), link=LOST, width=120, height=36))
         for words in ("ready in", "WAIT", "coast", "cut in", "cut power", "window lasts", "reckoned", "≈", "◇",
-                      "za27_standard", "panel", "steps", "hold still", "HOLD", "heading to"):  # fmt: skip
+                      "za27_standard", "panel", "steps", "hold still", "HOLD", "heading to"):
             assert words not in text, (name, words)
         for figure in ("503", "505", "547", "531", "512", "977"):
             assert figure not in text, (name, figure)

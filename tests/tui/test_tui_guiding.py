@@ -9,7 +9,7 @@ from pourcall.contract.events import CallKind, CallView
 from pourcall.contract.inputs import Answer, AnswerCall, NextSegment, StartDip, StopProfile
 from pourcall.contract.reading import Place
 from pourcall.contract.units import Unit
-from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, Hand
+from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, KeyController
 from pourcall.tui.input.key_actions import Do, Say, Send
 from pourcall.tui.input.profile_keys import DIP_ASK_S
 from pourcall.tui.screen.help import KEYS, help_lines, pressing
@@ -17,7 +17,7 @@ from pourcall.tui.screen.key_line import keys_for
 from pourcall.tui.drawing.spans import plain
 
 
-def words(hand: Hand, now_s: float) -> str:
+def words(hand: KeyController, now_s: float) -> str:
     """The open question with its keys, as text."""
     prompt = hand.prompt(now_s)
     assert prompt is not None
@@ -28,7 +28,7 @@ def words(hand: Hand, now_s: float) -> str:
 
 
 def test_a_profile_is_begun_by_two_keys_and_never_by_one(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     assert hand.press("g", scenes.heating(), 100.0) == []
     assert "Guide this melt by the profile meant for ZA-27? / g yes, esc no" in words(hand, 100.0)
     assert hand.press("g", scenes.heating(), 100.4) == []  # still held down
@@ -39,21 +39,21 @@ def test_a_profile_is_begun_by_two_keys_and_never_by_one(scenes: Any) -> None:
 
 
 def test_a_hold_that_waits_goes_on_by_two_keys(scenes: Any) -> None:
-    hand, snapshot = Hand(), scenes.guided(profile=scenes.holding())
+    hand, snapshot = KeyController(), scenes.guided(profile=scenes.holding())
     hand.press("g", snapshot, 100.0)
     assert "za27_standard, segment 3 of 3, waits for you. Go on? / g go on, x stop guiding" in words(hand, 100.0)
     assert hand.press("g", snapshot, 100.0 + BOUNCE_S) == [Send("forge", NextSegment())]
 
 
 def test_a_hold_that_still_runs_is_ended_only_as_such(scenes: Any) -> None:
-    hand, snapshot = Hand(), scenes.guided(profile=scenes.holding(waits=False, hold_left_s=300.0))
+    hand, snapshot = KeyController(), scenes.guided(profile=scenes.holding(waits=False, hold_left_s=300.0))
     hand.press("g", snapshot, 100.0)
     assert "is still holding. End the hold?" in words(hand, 100.0)
     assert hand.press("g", snapshot, 103.0) == [Send("forge", NextSegment())]
 
 
 def test_a_ramp_is_not_skipped_and_guidance_is_stopped_by_x(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("g", scenes.guided(), 100.0)
     assert "is a ramp: over when the metal is there / x stop guiding" in words(hand, 100.0)
     assert hand.press("g", scenes.guided(), 103.0) == [Say("Nothing was done")]
@@ -62,20 +62,20 @@ def test_a_ramp_is_not_skipped_and_guidance_is_stopped_by_x(scenes: Any) -> None
 
 
 def test_after_the_end_of_a_profile_another_can_begin(scenes: Any) -> None:
-    hand, snapshot = Hand(), scenes.guided(profile=scenes.profile(stopped=True))
+    hand, snapshot = KeyController(), scenes.guided(profile=scenes.profile(stopped=True))
     hand.press("g", snapshot, 100.0)
     assert "Guide this melt by" in words(hand, 100.0)
 
 
 def test_without_a_melt_there_is_nothing_to_guide(scenes: Any) -> None:
-    said = Hand().press("g", scenes.idle(), 100.0)
+    said = KeyController().press("g", scenes.idle(), 100.0)
     assert isinstance(said[0], Say)
     assert "nothing to guide" in said[0].text
 
 
 def test_done_to_the_call_to_cut_says_that_the_power_is_off(scenes: Any) -> None:
     call = CallView(kind=CallKind.CUT_POWER, text="Cut the power", why="", raised_mono_s=0.0, repeat_s=5.0)
-    hand, snapshot = Hand(), scenes.guided(calls=(call,))
+    hand, snapshot = KeyController(), scenes.guided(calls=(call,))
     assert ("enter", "done") in [(key.key, key.word) for key in keys_for(snapshot, 0)]
     hand.press("enter", snapshot, 0.0)
     assert "The power is off: goes on record in 3 s" in words(hand, 0.0)
@@ -86,7 +86,7 @@ def test_done_to_the_call_to_cut_says_that_the_power_is_off(scenes: Any) -> None
 
 
 def test_depth_and_stirring_are_asked_once_and_remembered(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     assert hand.press("d", scenes.heating(), 100.0) == []
     assert "How deep is the tip in the metal? / 1 20 mm, 2 40 mm, 3 60 mm, 4 80 mm, 5 100 mm, 0 not to say" in words(
         hand, 100.0
@@ -104,12 +104,12 @@ def test_depth_and_stirring_are_asked_once_and_remembered(scenes: Any) -> None:
 
 def test_what_another_screen_said_of_this_melts_dips_is_not_asked_again(scenes: Any) -> None:
     snapshot = scenes.heating(last_dip=scenes.dip(depth_mm=60.0, stirred=False))
-    sent = Hand().press("d", snapshot, 100.0)
+    sent = KeyController().press("d", snapshot, 100.0)
     assert sent == [Send("forge", StartDip(probe="melt_probe", depth_mm=60.0, stirred=False))]
 
 
 def test_a_question_nobody_answers_announces_the_dip_all_the_same(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("d", scenes.heating(), 100.0)
     assert hand.tick(100.0 + DIP_ASK_S - 0.1, live=True) == []
     assert hand.tick(100.0 + DIP_ASK_S, live=True) == [Send("forge", StartDip(probe="melt_probe"))]
@@ -119,14 +119,14 @@ def test_a_question_nobody_answers_announces_the_dip_all_the_same(scenes: Any) -
 
 
 def test_a_question_left_by_escape_announces_nothing(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("d", scenes.heating(), 100.0)
     assert hand.press("escape", scenes.heating(), 101.0) == []
     assert hand.tick(200.0, live=True) == []
 
 
 def test_the_key_held_down_is_no_answer_and_announces_once(scenes: Any) -> None:
-    hand, known = Hand(), scenes.heating(last_dip=scenes.dip(depth_mm=60.0))
+    hand, known = KeyController(), scenes.heating(last_dip=scenes.dip(depth_mm=60.0))
     hand.press("d", scenes.heating(), 100.0)
     assert hand.press("d", scenes.heating(), 100.3) == []
     assert hand.busy
@@ -138,15 +138,15 @@ def test_the_key_held_down_is_no_answer_and_announces_once(scenes: Any) -> None:
 def test_a_probe_for_dipping_is_preferred_to_one_that_stays(scenes: Any) -> None:
     probes = (scenes.probe(), scenes.probe(name="hand_probe", place=Place.DIP))
     snapshot = scenes.heating(probes=probes, last_dip=scenes.dip(depth_mm=60.0))
-    (sent,) = Hand().press("d", snapshot, 100.0)
+    (sent,) = KeyController().press("d", snapshot, 100.0)
     assert isinstance(sent, Send)
     assert isinstance(sent.command, StartDip)
     assert sent.command.probe == "hand_probe"
-    assert isinstance(Hand().press("d", scenes.heating(probes=(scenes.chamber(),)), 100.0)[0], Say)
+    assert isinstance(KeyController().press("d", scenes.heating(probes=(scenes.chamber(),)), 100.0)[0], Say)
 
 
 def test_a_lapse_while_the_daemon_is_away_sends_nothing(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("d", scenes.heating(), 100.0)
     assert hand.tick(150.0, live=False) == []
 
@@ -156,8 +156,8 @@ def test_a_lapse_while_the_daemon_is_away_sends_nothing(scenes: Any) -> None:
 
 def test_help_is_one_key_and_needs_no_daemon(scenes: Any) -> None:
     for key in ("question_mark", "h"):
-        assert Hand().press(key, None, 0.0) == [Do("help")]
-        assert Hand().press(key, scenes.guided(), 0.0) == [Do("help")]
+        assert KeyController().press(key, None, 0.0) == [Do("help")]
+        assert KeyController().press(key, scenes.guided(), 0.0) == [Do("help")]
 
 
 def test_every_key_of_the_screen_is_on_the_help_page(scenes: Any) -> None:

@@ -20,12 +20,12 @@ from pourcall.contract.inputs import (
     SilenceAlarms,
     StartDip,
 )
-from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, HOLD_POUR_S, Hand
+from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, HOLD_POUR_S, KeyController
 from pourcall.tui.input.key_actions import Do, Say, Send
 from pourcall.tui.drawing.spans import plain
 
 
-def words(hand: Hand, now_s: float) -> str:
+def words(hand: KeyController, now_s: float) -> str:
     """The prompt as text."""
     prompt = hand.prompt(now_s)
     assert prompt is not None
@@ -39,7 +39,7 @@ def call(kind: CallKind, **over: Any) -> CallView:
 
 
 def test_space_marks_the_next_pour_without_a_question_and_holds_it_where_it_can_be_seen(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     assert hand.press("space", scenes.ready(), 100.0) == []
     assert "Pour into cleat 1, 0 s ago: goes on record in 6 s" in words(hand, 100.0)
     assert hand.tick(100.0 + HOLD_POUR_S - 0.1, live=True) == []
@@ -48,7 +48,7 @@ def test_space_marks_the_next_pour_without_a_question_and_holds_it_where_it_can_
 
 
 def test_a_pour_can_be_taken_back(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("space", scenes.ready(), 100.0)
     said = hand.press("escape", scenes.ready(), 102.0)
     assert isinstance(said[0], Say)
@@ -56,7 +56,7 @@ def test_a_pour_can_be_taken_back(scenes: Any) -> None:
 
 
 def test_a_pour_can_be_dated_back_and_forth(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("space", scenes.ready(), 100.0)
     for key in ("plus", "plus", "plus", "minus"):
         hand.press(key, scenes.ready(), 101.0)
@@ -65,7 +65,7 @@ def test_a_pour_can_be_dated_back_and_forth(scenes: Any) -> None:
 
 
 def test_a_pour_is_never_dated_into_the_future(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("space", scenes.ready(), 100.0)
     for _ in range(5):
         hand.press("minus", scenes.ready(), 101.0)
@@ -73,7 +73,7 @@ def test_a_pour_is_never_dated_into_the_future(scenes: Any) -> None:
 
 
 def test_a_key_held_down_marks_one_pour(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     sent = []
     for n in range(300):  # ten seconds of auto-repeat at 30 a second
         sent += hand.press("space", scenes.ready(), 100.0 + n / 30)
@@ -83,7 +83,7 @@ def test_a_key_held_down_marks_one_pour(scenes: Any) -> None:
 
 
 def test_a_second_mould_right_after_the_first_counts_too(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("space", scenes.ready(), 100.0)
     first = hand.press("space", scenes.ready(), 100.0 + BOUNCE_S + 1.0)
     assert first == [Send("forge", MarkPour(ago_s=2.5, mould="cleat 1"))]
@@ -94,7 +94,7 @@ def test_a_second_mould_right_after_the_first_counts_too(scenes: Any) -> None:
 @pytest.mark.parametrize("key", ["space", "l"])
 def test_a_mark_that_cannot_be_meant_now_is_asked_once(scenes: Any, key: str) -> None:
     for state in (MeltState.SOLID, MeltState.MELTING, MeltState.LIQUID, MeltState.UNKNOWN):
-        hand = Hand()
+        hand = KeyController()
         snapshot = scenes.heating(melt_state=state)
         assert hand.press(key, snapshot, 100.0) == []
         assert "not called for pouring" in words(hand, 100.0)
@@ -108,7 +108,7 @@ def test_a_mark_that_cannot_be_meant_now_is_asked_once(scenes: Any, key: str) ->
 
 @pytest.mark.parametrize("key", ["space", "l", "d"])
 def test_without_a_melt_nothing_is_marked_and_the_reason_is_said(scenes: Any, key: str) -> None:
-    hand = Hand()
+    hand = KeyController()
     said = hand.press(key, scenes.idle(), 100.0)
     assert isinstance(said[0], Say)
     assert hand.tick(200.0, live=True) == []
@@ -118,7 +118,7 @@ def test_every_single_key_alone_sends_nothing_that_cannot_be_undone(scenes: Any)
     alarmed = scenes.ready(alarms=(scenes.alarm(priority=Priority.TRIP, state=AlarmState.LATCHED_ACKED),))
     for snapshot in (scenes.idle(), scenes.heating(), scenes.ready(), scenes.lifted(), scenes.broken(), alarmed):
         for key in "abcdefghijklmnopqrstuvwxyz0123456789":
-            hand = Hand()
+            hand = KeyController()
             hand.see(snapshot, 0.0)
             for action in hand.press(key, snapshot, 100.0):
                 harmless = (AckAlarm, SilenceAlarms, StartDip)
@@ -127,13 +127,13 @@ def test_every_single_key_alone_sends_nothing_that_cannot_be_undone(scenes: Any)
 
 
 def test_the_lift_is_held_for_a_moment_and_counted_from_the_key(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("l", scenes.ready(), 50.0)
     assert hand.tick(53.0, live=True) == [Send("forge", MarkLift(ago_s=3.0))]
 
 
 def test_a_mark_waits_for_a_daemon_that_is_away_and_keeps_its_time(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("space", scenes.ready(), 100.0)
     assert hand.tick(130.0, live=False) == []
     prompt = hand.prompt(130.0, live=False)
@@ -143,7 +143,7 @@ def test_a_mark_waits_for_a_daemon_that_is_away_and_keeps_its_time(scenes: Any) 
 
 
 def test_a_mark_stays_with_the_furnace_it_was_made_for(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("space", scenes.ready(), 100.0)
     assert hand.press("f", scenes.ready(), 101.0) == [Do("furnace")]
     sent = hand.press("enter", scenes.ready(furnace="kiln"), 102.0)
@@ -152,7 +152,7 @@ def test_a_mark_stays_with_the_furnace_it_was_made_for(scenes: Any) -> None:
 
 
 def test_in_a_fast_simulation_the_time_held_counts_as_simulated(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("space", scenes.ready(simulated=True, mono_s=5000.0), 100.0)
     hand.see(scenes.ready(simulated=True, mono_s=5040.0), 102.0)
     assert hand.press("enter", scenes.ready(simulated=True, mono_s=5040.0), 102.0) == [
@@ -161,7 +161,7 @@ def test_in_a_fast_simulation_the_time_held_counts_as_simulated(scenes: Any) -> 
 
 
 def test_a_pour_that_is_still_held_goes_out_before_the_end_of_its_melt(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("space", scenes.ready(), 100.0)
     hand.press("m", scenes.ready(), 101.0)
     sent = hand.press("o", scenes.ready(), 102.0)
@@ -169,13 +169,13 @@ def test_a_pour_that_is_still_held_goes_out_before_the_end_of_its_melt(scenes: A
 
 
 def test_acknowledge_takes_the_alarm_on_top_and_only_that(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.see(scenes.broken(), 0.0)
     assert hand.press("a", scenes.broken(), 5.0) == [Send("forge", AckAlarm(alarm="sensor_open:melt_probe"))]
 
 
 def test_an_alarm_that_came_this_moment_is_not_acknowledged_unread(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.see(scenes.heating(), 0.0)
     hand.see(scenes.broken(), 10.0)
     assert isinstance(hand.press("a", scenes.broken(), 10.4)[0], Say)
@@ -184,8 +184,8 @@ def test_an_alarm_that_came_this_moment_is_not_acknowledged_unread(scenes: Any) 
 
 
 def test_a_latched_trip_is_released_only_after_a_question(scenes: Any) -> None:
-    hand = Hand()
-    trip = scenes.alarm(id="pot_limit:pot", priority=Priority.TRIP, state=AlarmState.LATCHED_ACKED, present=False)
+    hand = KeyController()
+    trip = scenes.alarm(id="pot_limit:pot", priority=Priority.TRIP, state=AlarmState.LATCHED_ACKED, active=False)
     snapshot = scenes.heating(alarms=(trip,))
     assert hand.press("a", snapshot, 10.0) == []
     assert hand.press("a", snapshot, 10.3) == []  # a bounce
@@ -193,19 +193,19 @@ def test_a_latched_trip_is_released_only_after_a_question(scenes: Any) -> None:
 
 
 def test_silence_is_at_once_here_and_asked_of_the_daemon(scenes: Any) -> None:
-    assert Hand().press("s", scenes.broken(), 0.0) == [Do("silence"), Send("forge", SilenceAlarms())]
-    assert Hand().press("s", None, 0.0) == [Do("silence")]
+    assert KeyController().press("s", scenes.broken(), 0.0) == [Do("silence"), Send("forge", SilenceAlarms())]
+    assert KeyController().press("s", None, 0.0) == [Do("silence")]
 
 
 def test_not_now_answers_the_most_urgent_call_after_a_moment(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     snapshot = scenes.ready(calls=(call(CallKind.SKIM), call(CallKind.POUR)))
     assert hand.press("n", snapshot, 0.0) == []
     assert hand.tick(3.0, live=True) == [Send("forge", AnswerCall(call="pour", answer=Answer.NOT_NOW))]
 
 
 def test_not_now_to_cutting_the_power_is_asked_once(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     snapshot = scenes.heating(calls=(call(CallKind.CUT_POWER),))
     assert hand.press("n", snapshot, 0.0) == []
     assert hand.tick(100.0, live=True) == []
@@ -214,7 +214,7 @@ def test_not_now_to_cutting_the_power_is_asked_once(scenes: Any) -> None:
 
 
 def test_enter_says_done_to_a_call_that_only_a_person_can_tell(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     assert hand.press("enter", scenes.ready(calls=(call(CallKind.POUR),)), 0.0) == []
     assert not hand.busy
     hand.press("enter", scenes.ready(calls=(call(CallKind.SKIM),)), 0.0)
@@ -223,13 +223,13 @@ def test_enter_says_done_to_a_call_that_only_a_person_can_tell(scenes: Any) -> N
 
 @pytest.mark.parametrize(("key", "level"), [("0", PowerLevel.OFF), ("1", PowerLevel.LOW), ("2", PowerLevel.HIGH)])
 def test_power_takes_two_keys(scenes: Any, key: str, level: PowerLevel) -> None:
-    hand = Hand()
+    hand = KeyController()
     assert hand.press("p", scenes.heating(), 0.0) == []
     assert hand.press(key, scenes.heating(), 1.0) == [Send("forge", MarkPower(level=level))]
 
 
 def test_ending_a_melt_asks_once_and_any_other_key_leaves_it(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     assert hand.press("m", scenes.heating(), 0.0) == []
     assert "End melt 2026-014?" in words(hand, 0.0)
     assert hand.press("m", scenes.heating(), 0.2) == [Say("Nothing was done")]
@@ -238,17 +238,17 @@ def test_ending_a_melt_asks_once_and_any_other_key_leaves_it(scenes: Any) -> Non
 
 
 def test_m_without_a_melt_starts_one(scenes: Any) -> None:
-    assert Hand().press("m", scenes.idle(), 0.0) == [Do("start_melt")]
+    assert KeyController().press("m", scenes.idle(), 0.0) == [Do("start_melt")]
 
 
 def test_leaving_during_a_melt_asks_once_and_takes_a_held_mark_along(scenes: Any) -> None:
-    hand = Hand()
+    hand = KeyController()
     hand.press("space", scenes.ready(), 0.0)
     assert hand.press("q", scenes.ready(), 1.0) == []
     assert hand.press("q", scenes.ready(), 3.0) == [Send("forge", MarkPour(ago_s=3.0, mould="cleat 1")), Do("quit")]
-    assert Hand().press("q", scenes.idle(), 0.0) == [Do("quit")]
+    assert KeyController().press("q", scenes.idle(), 0.0) == [Do("quit")]
 
 
 def test_while_the_daemon_is_away_no_key_pretends_to_do_something() -> None:
     for key in ("space", "l", "d", "n", "a", "p", "m"):
-        assert all(isinstance(action, Say) for action in Hand().press(key, None, 0.0))
+        assert all(isinstance(action, Say) for action in KeyController().press(key, None, 0.0))

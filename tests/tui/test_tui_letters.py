@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from pourcall.contract.events import CallKind, CallView, MeltState
-from pourcall.contract.snapshot import SpanView
+from pourcall.contract.snapshot import Interval
 from pourcall.tui.screen.headline import LONGEST, headline
 from pourcall.tui.drawing.letters import letters, letters_width, writable
 
@@ -88,10 +88,10 @@ def test_after_the_lift_it_says_pour_and_then_that_the_pot_is_to_be_emptied(scen
 def test_waiting_has_its_time_only_where_one_is_foreseen(scenes: Any) -> None:
     assert headline(scenes.guided()) == "WAIT 12 MIN"
     assert headline(scenes.heating()) == ""
-    for span in (SpanView(None), SpanView(0.0, 0.0, 0.0), SpanView(30.0, 20.0, 40.0), SpanView(720.0),
-                 SpanView(720.0, 300.0, 1200.0)):  # fmt: skip
+    for span in (Interval(None), Interval(0.0, 0.0, 0.0), Interval(30.0, 20.0, 40.0), Interval(720.0),
+                 Interval(720.0, 300.0, 1200.0)):
         assert headline(scenes.guided(ahead=scenes.ahead(ready_s=span))) == ""
-    assert headline(scenes.guided(ahead=scenes.ahead(ready_s=SpanView(7000.0, 6000.0, 8000.0)))) == "WAIT"
+    assert headline(scenes.guided(ahead=scenes.ahead(ready_s=Interval(7000.0, 6000.0, 8000.0)))) == "WAIT"
     assert headline(scenes.guided(melt_state=MeltState.READY)) == "READY"
     assert headline(scenes.idle()) == ""
 
@@ -104,7 +104,7 @@ def test_waiting_has_its_time_only_where_one_is_foreseen(scenes: Any) -> None:
         (4.0, "Power off. Hold still", "POWER OFF"), (4.0, "a word with much too much in it", "HOLD STILL"),
         (0.0, "", "TAKE IT OUT"), (3.0, "", "HOLD STILL"),
     ],
-)  # fmt: skip
+)
 def test_a_dip_says_what_the_hand_is_to_do(scenes: Any, hold_s: float | None, text: str, large: str) -> None:
     assert headline(scenes.dipping(dip_now=scenes.dip_now(hold_s=hold_s, text=text))) == large
     assert len(large) <= LONGEST

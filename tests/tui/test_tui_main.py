@@ -60,7 +60,7 @@ def test_on_a_real_terminal_it_draws_takes_a_key_and_leaves_the_terminal_tidy(sh
     process = subprocess.Popen(
         [sys.executable, "-c", PROGRAM, str(short_dir / "d.sock"), str(log_file)],
         stdin=theirs, stdout=theirs, stderr=theirs, env=environ, start_new_session=True,
-    )  # fmt: skip
+    )
     os.close(theirs)
     text = bytearray()
     keys = [b"q", b"q"]

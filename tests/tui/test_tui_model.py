@@ -40,7 +40,7 @@ def all_text(screen: Screen) -> str:
     regions: tuple[tuple[Line, ...], ...] = (
         (screen.header,), screen.band, screen.figure, screen.facts, (screen.how,), screen.scale, screen.info,
         screen.alarms, (screen.message,), screen.keys,
-    )  # fmt: skip
+    )
     return "\n".join(plain(row) for region in regions for row in region)
 
 
@@ -56,7 +56,7 @@ def test_no_line_is_wider_than_its_place(scenes: Any, name: str, width: int, hei
         ((screen.header, *screen.band, *screen.info, *screen.alarms, *screen.keys), width),
         (screen.figure, sizes.figure_width), (screen.facts, sizes.facts_width), (screen.scale, sizes.scale_width),
         ((screen.how,), width - sizes.scale_width),
-    ):  # fmt: skip
+    ):
         assert all(len(plain(row)) <= most for row in rows), [plain(row) for row in rows]
 
 
@@ -133,7 +133,7 @@ def test_temperatures_inside_texts_are_in_the_readers_unit(scenes: Any) -> None:
     snapshot = scenes.heating(
         instruction=f"Wait: {say_difference_c(42.0)} to the pour window", alarms=(alarm,),
         metal=MetalView(temp_c=488.2, how=f"dip 3, less {say_difference_c(5.0)}"),
-    )  # fmt: skip
+    )
     screen = drawn(snapshot, unit=Unit.F, others=(scenes.broken(furnace="kiln", alarms=(alarm,)),))
     text = all_text(screen)
     # SI Brochure: 42 K = 75.6 degF of difference, 601 degC = 1113.8 degF, 20 K = 36 degF, 5 K = 9 degF
@@ -181,7 +181,7 @@ def test_without_colour_every_alarm_state_and_priority_is_told_apart(scenes: Any
                         blink_on=blink_on, steady_marks=steady).alarms[0])
             for priority, state in itertools.product(Priority, AlarmState)
             if state is not AlarmState.NORMAL
-        ]  # fmt: skip
+        ]
         assert len(set(looks)) == len(looks)
 
 
@@ -231,7 +231,7 @@ def test_shelved_and_explained_alarms_are_counted_aside(scenes: Any) -> None:
     alarms = (
         scenes.alarm(priority=Priority.WARNING, shelved_until_mono_s=7040.0 + 720.0),
         scenes.alarm(id="b:b", suppressed_by="c:c"), scenes.alarm(id="c:c", what="the reason of b"),
-    )  # fmt: skip
+    )
     text = "\n".join(plain(row) for row in drawn(scenes.heating(alarms=alarms)).alarms)
     assert "1 shelved, back in 12 min" in text
     assert "1 explained by the above" in text

@@ -18,7 +18,7 @@ import pytest
 
 from pourcall.contract.events import AlarmState, CallKind, CallView, Priority
 from pourcall.tui.sounds.player import Player
-from pourcall.tui.sounds.cues import SILENCE_S, TONES, Code, Cue, SoundDesk, length_s, wav_of
+from pourcall.tui.sounds.cues import SILENCE_S, TONES, Code, Cue, CueSelector, length_s, wav_of
 
 
 def samples_of(wav: bytes) -> tuple[list[int], int]:
@@ -109,7 +109,7 @@ def test_volume_is_the_share_of_full_scale() -> None:
 # -- the desk ----------------------------------------------------------------------------------------------------------
 
 
-def heard(desk: SoundDesk, snapshots: Any, begin_s: float, end_s: float, **more: Any) -> list[tuple[float, Code]]:
+def heard(desk: CueSelector, snapshots: Any, begin_s: float, end_s: float, **more: Any) -> list[tuple[float, Code]]:
     """What starts when, with the desk asked five times a second."""
     out = []
     for n in range(round((end_s - begin_s) * 5)):
@@ -127,11 +127,11 @@ def call(kind: CallKind, repeat_s: float) -> CallView:
 
 def test_a_normal_melt_is_silent(scenes: Any) -> None:
     for snapshot in (scenes.idle(), scenes.heating(), scenes.lifted()):
-        assert heard(SoundDesk(), [snapshot], 0.0, 60.0) == []
+        assert heard(CueSelector(), [snapshot], 0.0, 60.0) == []
 
 
 def test_an_alarm_sounds_until_it_is_acknowledged(scenes: Any) -> None:
-    desk = SoundDesk()
+    desk = CueSelector()
     starts = [at_s for at_s, code in heard(desk, [scenes.broken()], 0.0, 60.0) if code is Code.ALARM]
     assert starts == pytest.approx([2.0 * n for n in range(30)], abs=0.21)
     acked = scenes.heating(alarms=(scenes.alarm(state=AlarmState.ACKED),))
@@ -140,22 +140,22 @@ def test_an_alarm_sounds_until_it_is_acknowledged(scenes: Any) -> None:
 
 def test_a_caution_sounds_once_and_a_warning_again_after_half_a_minute(scenes: Any) -> None:
     caution = scenes.heating(alarms=(scenes.alarm(priority=Priority.CAUTION),))
-    assert heard(SoundDesk(), [caution], 0.0, 100.0) == [(0.0, Code.CAUTION)]
+    assert heard(CueSelector(), [caution], 0.0, 100.0) == [(0.0, Code.CAUTION)]
     warning = scenes.heating(alarms=(scenes.alarm(priority=Priority.WARNING),))
-    assert heard(SoundDesk(), [warning], 0.0, 100.0) == [(t, Code.WARNING) for t in (0.0, 30.0, 60.0, 90.0)]
+    assert heard(CueSelector(), [warning], 0.0, 100.0) == [(t, Code.WARNING) for t in (0.0, 30.0, 60.0, 90.0)]
 
 
 def test_only_the_most_severe_sounds(scenes: Any) -> None:
     alarms = (
         scenes.alarm(id="a:a", priority=Priority.CAUTION), scenes.alarm(id="b:b", priority=Priority.TRIP),
         scenes.alarm(id="c:c", priority=Priority.ALARM),
-    )  # fmt: skip
+    )
     snapshot = scenes.ready(alarms=alarms, calls=(call(CallKind.POUR, 10.0),))
-    assert {code for _, code in heard(SoundDesk(), [snapshot], 0.0, 60.0)} == {Code.TRIP}
+    assert {code for _, code in heard(CueSelector(), [snapshot], 0.0, 60.0)} == {Code.TRIP}
 
 
 def test_a_trip_cuts_into_a_lesser_sound(scenes: Any) -> None:
-    desk = SoundDesk()
+    desk = CueSelector()
     assert desk.step([scenes.heating(alarms=(scenes.alarm(priority=Priority.WARNING),))], 0.0) is not None
     cue = desk.step([scenes.heating(alarms=(scenes.alarm(id="t:t", priority=Priority.TRIP),))], 0.5)
     assert cue is not None
@@ -163,7 +163,7 @@ def test_a_trip_cuts_into_a_lesser_sound(scenes: Any) -> None:
 
 
 def test_silence_lasts_thirty_seconds_and_then_it_sounds_again(scenes: Any) -> None:
-    desk = SoundDesk()
+    desk = CueSelector()
     heard(desk, [scenes.broken()], 0.0, 10.0)
     desk.silence(10.0)
     starts = heard(desk, [scenes.broken()], 10.0, 45.0)
@@ -172,48 +172,48 @@ def test_silence_lasts_thirty_seconds_and_then_it_sounds_again(scenes: Any) -> N
 
 def test_a_silence_asked_of_the_daemon_by_someone_else_is_kept_too(scenes: Any) -> None:
     quiet = scenes.broken(silenced_until_mono_s=7060.0)  # the snapshot's own time is 7040
-    assert heard(SoundDesk(), [quiet], 0.0, 20.0) == []
-    assert heard(SoundDesk(), [scenes.broken(silenced_until_mono_s=7040.0)], 0.0, 1.0) != []
+    assert heard(CueSelector(), [quiet], 0.0, 20.0) == []
+    assert heard(CueSelector(), [scenes.broken(silenced_until_mono_s=7040.0)], 0.0, 1.0) != []
 
 
 def test_calls_repeat_as_they_say_and_a_call_without_repeat_sounds_once(scenes: Any) -> None:
     pour = scenes.ready(calls=(call(CallKind.POUR, 10.0),))
-    assert heard(SoundDesk(), [pour], 0.0, 35.0) == [(t, Code.POUR) for t in (0.0, 10.0, 20.0, 30.0)]
+    assert heard(CueSelector(), [pour], 0.0, 35.0) == [(t, Code.POUR) for t in (0.0, 10.0, 20.0, 30.0)]
     cut = scenes.heating(calls=(call(CallKind.CUT_POWER, 5.0),))
-    assert heard(SoundDesk(), [cut], 0.0, 11.0) == [(t, Code.CUT_POWER) for t in (0.0, 5.0, 10.0)]
+    assert heard(CueSelector(), [cut], 0.0, 11.0) == [(t, Code.CUT_POWER) for t in (0.0, 5.0, 10.0)]
     skim = scenes.heating(calls=(call(CallKind.SKIM, 0.0),))
-    assert heard(SoundDesk(), [skim], 0.0, 60.0) == [(0.0, Code.NOTICE)]
+    assert heard(CueSelector(), [skim], 0.0, 60.0) == [(0.0, Code.NOTICE)]
 
 
 def test_a_call_is_heard_while_alarms_are_silenced(scenes: Any) -> None:
-    desk = SoundDesk()
+    desk = CueSelector()
     desk.silence(0.0)
     snapshot = scenes.ready(alarms=(scenes.alarm(),), calls=(call(CallKind.WINDOW_CLOSING, 5.0),))
     assert {code for _, code in heard(desk, [snapshot], 0.0, 12.0)} == {Code.WINDOW_CLOSING}
 
 
 def test_an_alarm_of_a_furnace_that_is_not_on_the_screen_is_heard(scenes: Any) -> None:
-    assert heard(SoundDesk(), [scenes.heating(), scenes.broken(furnace="kiln")], 0.0, 1.0) == [(0.0, Code.ALARM)]
+    assert heard(CueSelector(), [scenes.heating(), scenes.broken(furnace="kiln")], 0.0, 1.0) == [(0.0, Code.ALARM)]
 
 
 def test_shelved_explained_and_returned_alarms_are_quiet_but_a_trip_never_is(scenes: Any) -> None:
     quiet = (
         scenes.alarm(shelved_until_mono_s=9e9), scenes.alarm(id="b:b", suppressed_by="c:c"),
         scenes.alarm(id="d:d", state=AlarmState.RTN_UNACKED),
-    )  # fmt: skip
-    assert heard(SoundDesk(), [scenes.heating(alarms=quiet)], 0.0, 10.0) == []
+    )
+    assert heard(CueSelector(), [scenes.heating(alarms=quiet)], 0.0, 10.0) == []
     trip = scenes.alarm(priority=Priority.TRIP, shelved_until_mono_s=9e9, suppressed_by="c:c")
-    assert heard(SoundDesk(), [scenes.heating(alarms=(trip,))], 0.0, 1.0) == [(0.0, Code.TRIP)]
+    assert heard(CueSelector(), [scenes.heating(alarms=(trip,))], 0.0, 1.0) == [(0.0, Code.TRIP)]
 
 
 def test_a_lost_daemon_sounds_as_an_alarm_of_the_dashboards_own(scenes: Any) -> None:
-    desk = SoundDesk()
+    desk = CueSelector()
     assert {code for _, code in heard(desk, [scenes.lifted()], 0.0, 10.0, daemon_lost=True)} == {Code.ALARM}
     assert heard(desk, [scenes.lifted()], 10.0, 20.0) == []
 
 
 def test_an_alarm_that_comes_again_sounds_again(scenes: Any) -> None:
-    desk = SoundDesk()
+    desk = CueSelector()
     caution = scenes.heating(alarms=(scenes.alarm(priority=Priority.CAUTION),))
     heard(desk, [caution], 0.0, 5.0)
     heard(desk, [scenes.heating()], 5.0, 10.0)

@@ -17,9 +17,12 @@ class _InOrder(argparse.Action):
     """Keeps options in the order they were typed: --from and --remelt belong to the metal named before them."""
 
     def __call__(
-        self, parser: argparse.ArgumentParser, namespace: argparse.Namespace, values: str | Sequence[Any] | None,
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: str | Sequence[Any] | None,
         option_string: str | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         told: Told = [*(getattr(namespace, "told", None) or []), (self.metavar_word, str(values))]
         namespace.told = told
 
@@ -32,10 +35,11 @@ class _InOrder(argparse.Action):
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """The sub-command of `melt`."""
     charge = subs.add_parser(
-        "charge", help="what went into the pot, with where it came from",
+        "charge",
+        help="what went into the pot, with where it came from",
         description="Each metal begins with --new, --returns or --scrap and its mass; --from, --remelt and --what "
         "after it belong to it. The remelt count of returns is carried on from their melt where it is not told.",
-    )  # fmt: skip
+    )
     charge.add_argument("melt", nargs="?", default="", help="such as 2026-014 (default: the melt that runs)")
     order = {"action": _InOrder, "dest": "told", "default": None}
     charge.add_argument("--new", metavar="MASS", help="metal that was never molten here, such as 1.2kg", **order)  # type: ignore[arg-type]

@@ -119,11 +119,18 @@ def _list(args: argparse.Namespace) -> int:
         detail = store.melt(melt)
     lines = [
         DipLine(
-            at_utc_s=dip.ended_utc_s, number=dip.number, probe=dip.probe, temp_c=dip.temp_c, u_c=dip.u_c, how=dip.how,
-            depth_mm=dip.depth_mm, stirred=dip.stirred, why=dip.why,
+            at_utc_s=dip.ended_utc_s,
+            number=dip.number,
+            probe=dip.probe,
+            temp_c=dip.temp_c,
+            u_c=dip.u_c,
+            how=dip.how,
+            depth_mm=dip.depth_mm,
+            stirred=dip.stirred,
+            why=dip.why,
         )
         for dip in detail.dips
-    ]  # fmt: skip
+    ]
     for note in detail.notes:
         if note.what in TYPED:
             source = note.text.partition(READ_OFF)[2] or "typed"

@@ -13,10 +13,11 @@ NONE = "none"
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> argparse.ArgumentParser:
     """The sub-command of `melt`."""
     end = subs.add_parser(
-        "end", help="the pot is done with; what became of the metal",
+        "end",
+        help="the pot is done with; what became of the metal",
         description="Several may be told at once: --poured --ingots 400g --heel 0.3kg. Ingots get numbers to write on "
         "them (2026-014-i1). With --melt, a melt that is over: told later, or corrected.",
-    )  # fmt: skip
+    )
     end.add_argument("ending", nargs="?", default="", choices=["", *(ending.value for ending in MeltEnding)])
     end.add_argument("--poured", action="store_true", help="into its moulds (when nothing else is said)")
     end.add_argument(
@@ -46,9 +47,14 @@ def request_of(args: argparse.Namespace) -> EndMelt | EndingRequest:
         raise BadInput("why was it abandoned?", remedy="Write --abandoned 'burner out of gas'")
     if args.melt:
         return EndingRequest(
-            melt=args.melt, ending=_ending(words) if words else None, ingots_kg=ingots if args.ingots else None,
-            heel_kg=heel_kg if args.heel else None, detail=args.abandoned, why=args.why, who=args.who,
-        )  # fmt: skip
+            melt=args.melt,
+            ending=_ending(words) if words else None,
+            ingots_kg=ingots if args.ingots else None,
+            heel_kg=heel_kg if args.heel else None,
+            detail=args.abandoned,
+            why=args.why,
+            who=args.who,
+        )
     if args.why:
         raise BadInput("--why belongs to a correction", remedy="Name the melt that is over with --melt")
     if not words:

@@ -158,12 +158,17 @@ def _history(args: argparse.Namespace, name: str) -> int:
         ("model", "learned", "from", "power", "wall", "loss", "met to", "hash"),
         [
             (
-                str(one.version), local_time(one.learned_utc_s), ", ".join(one.melts), f"{one.value('power_w'):.0f} W",
-                f"{one.value('wall_j_per_k'):.0f} J/K", f"{one.value('loss_w_per_k'):.2g} W/K",
-                format_difference(one.residual_c, unit), one.hash,
+                str(one.version),
+                local_time(one.learned_utc_s),
+                ", ".join(one.melts),
+                f"{one.value('power_w'):.0f} W",
+                f"{one.value('wall_j_per_k'):.0f} J/K",
+                f"{one.value('loss_w_per_k'):.2g} W/K",
+                format_difference(one.residual_c, unit),
+                one.hash,
             )
             for one in known
         ],
         right=(0, 3, 4, 5, 6),
-    )  # fmt: skip
+    )
     return 0

@@ -20,7 +20,7 @@ from pourcall.cli.common import (
     seconds,
     temperature,
     unit_of,
-)  # fmt: skip
+)
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts import charging, ending
 from pourcall.cli.periods import add_period, period_of
@@ -115,9 +115,10 @@ def mould_request(text: str, unit: Unit) -> MouldRequest:
                 fields["loss_c"] = _figure(value) * (5.0 / 9.0 if unit is Unit.F else 1.0)
             else:
                 raise BadInput(
-                    f"{key!r} says nothing about a mould", where=f"mould {name!r}",
+                    f"{key!r} says nothing about a mould",
+                    where=f"mould {name!r}",
                     remedy="Known are kg, mm, material, setup, min, max, loss",
-                )  # fmt: skip
+                )
         except ValueError as err:
             if isinstance(err, BadInput):
                 raise
@@ -139,18 +140,24 @@ def _command(args: argparse.Namespace) -> int:
     if args.what == "start":
         unit = unit_of(args)
         request = StartRequest(
-            alloy=args.alloy, charge_kg=kilograms(args.charge) if args.charge else 0.0, who=args.who,
-            later_kg=kilograms(args.later) if args.later else 0.0, profile=args.profile,
+            alloy=args.alloy,
+            charge_kg=kilograms(args.charge) if args.charge else 0.0,
+            who=args.who,
+            later_kg=kilograms(args.later) if args.later else 0.0,
+            profile=args.profile,
             moulds=tuple(mould_request(text, unit) for text in args.mould),
-        )  # fmt: skip
+        )
     elif args.what == "change":
         if not (args.alloy or args.charge or args.mould):
             raise BadInput("nothing is to be changed", remedy="Give --alloy, --charge or --mould")
         unit = unit_of(args)
         request = ChangeRequest(
-            alloy=args.alloy, charge_kg=kilograms(args.charge) if args.charge else None, why=args.why, who=args.who,
+            alloy=args.alloy,
+            charge_kg=kilograms(args.charge) if args.charge else None,
+            why=args.why,
+            who=args.who,
             moulds=tuple(mould_request(text, unit) for text in args.mould) if args.mould else None,
-        )  # fmt: skip
+        )
     elif args.what == "end":
         request = ending.request_of(args)
         if isinstance(request, EndingRequest):
@@ -209,13 +216,19 @@ def _list(args: argparse.Namespace) -> int:
             ("melt", "began", "furnace", "alloy", "kg", "pours", "dips", "ended"),
             [
                 (
-                    row.melt, local_time(row.began_utc_s), row.furnace, row.alloy_name, f"{row.charge_kg:.2f}",
-                    f"{row.pours}/{row.moulds}", str(row.dips), _ended(row),
+                    row.melt,
+                    local_time(row.began_utc_s),
+                    row.furnace,
+                    row.alloy_name,
+                    f"{row.charge_kg:.2f}",
+                    f"{row.pours}/{row.moulds}",
+                    str(row.dips),
+                    _ended(row),
                 )
                 for row in rows
             ],
             right=(4, 5, 6),
-        )  # fmt: skip
+        )
         say_invented(row.melt for row in rows)
     return 0
 

@@ -23,7 +23,7 @@ from pourcall.cli.common import (
     settings_or_none,
     temperature,
     unit_of,
-)  # fmt: skip
+)
 from pourcall.contract.errors import BadInput
 from pourcall.contract.units import Unit
 from pourcall.metal.alloys.sheet import load_sheets
@@ -37,15 +37,35 @@ from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 T = TypeVar("T", bound=JobTable)
 # Words of the command line -> keys of the job. What is a mass may carry kg, g or lb, what is a temperature C, F or K.
 MOULD_KEYS = {
-    "kg": "mass_kg", "casting": "casting_kg", "gating": "gating_kg", "volume": "volume_cm3", "pattern": "pattern_kg",
-    "density": "pattern_kg_per_m3", "cavities": "cavities", "copies": "copies", "mm": "thinnest_mm",
-    "thickest": "thickest_mm", "head": "head_mm", "flow": "flow_mm", "fill": "fill_s", "factor": "fill_factor",
-    "material": "material", "setup": "setup", "min": "lip_min_c", "max": "lip_max_c", "loss": "loss_c",
-}  # fmt: skip
+    "kg": "mass_kg",
+    "casting": "casting_kg",
+    "gating": "gating_kg",
+    "volume": "volume_cm3",
+    "pattern": "pattern_kg",
+    "density": "pattern_kg_per_m3",
+    "cavities": "cavities",
+    "copies": "copies",
+    "mm": "thinnest_mm",
+    "thickest": "thickest_mm",
+    "head": "head_mm",
+    "flow": "flow_mm",
+    "fill": "fill_s",
+    "factor": "fill_factor",
+    "material": "material",
+    "setup": "setup",
+    "min": "lip_min_c",
+    "max": "lip_max_c",
+    "loss": "loss_c",
+}
 POT_KEYS = {
-    "kg": "mass_kg", "mouth": "mouth_mm", "outside": "outside_mm", "height": "height_mm", "depth": "depth_mm",
-    "material": "material", "rating": "rating_c",
-}  # fmt: skip
+    "kg": "mass_kg",
+    "mouth": "mouth_mm",
+    "outside": "outside_mm",
+    "height": "height_mm",
+    "depth": "depth_mm",
+    "material": "material",
+    "rating": "rating_c",
+}
 LADLE_KEYS = {"kg": "mass_kg", "preheat": "preheat_c", "contact": "contact"}
 ROOM_KEYS = {"volume": "volume_m3", "changes": "changes_per_h"}
 _WORDS = ("name", "setup", "material")

@@ -16,13 +16,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--material", default="", help="mould material (default: as planned)")
     parser.add_argument("--level", default="80%", help="share of sound castings that counts as usable (default: 80%%)")
     parser.add_argument(
-        "--accept", type=int, default=0, choices=(0, 1, 2), metavar="0|1|2",
+        "--accept",
+        type=int,
+        default=0,
+        choices=(0, 1, 2),
+        metavar="0|1|2",
         help="worst severity that still passes: 1 accepts slight faults (default: 0, none)",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--plot", type=Path, default=None, metavar="FILE",
+        "--plot",
+        type=Path,
+        default=None,
+        metavar="FILE",
         help="draw the curve as well: .svg, or .png and .pdf with the extra `pictures`",
-    )  # fmt: skip
+    )
     add_json(parser)
     add_unit(parser)
 

@@ -13,9 +13,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--align", choices=["pour", "liquidus"], default="pour", help="what stands at zero in the drawing"
     )
     parser.add_argument(
-        "--plot", "--svg", type=Path, default=None, metavar="FILE",
+        "--plot",
+        "--svg",
+        type=Path,
+        default=None,
+        metavar="FILE",
         help="write the drawing: .svg, or .png and .pdf with the extra `pictures`",
-    )  # fmt: skip
+    )
     parser.add_argument("--html", type=Path, default=None, metavar="FILE", help="write everything as one page")
     add_json(parser)
     add_unit(parser)

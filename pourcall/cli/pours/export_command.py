@@ -24,17 +24,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--to", type=Path, default=Path("."), metavar="DIR", help="folder to write to (default: here)")
     parser.add_argument(
-        "--format", choices=["csv", "jsonl", "parquet"], default="csv",
+        "--format",
+        choices=["csv", "jsonl", "parquet"],
+        default="csv",
         help="CSV with W3C metadata beside it (default), JSON lines, or Parquet (needs pyarrow)",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--recompute", action="store_true",
+        "--recompute",
+        action="store_true",
         help="of the whole melt: as decided then beside what the calibration in force now makes of the same raw values",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--plot", type=Path, default=None, metavar="FILE",
+        "--plot",
+        type=Path,
+        default=None,
+        metavar="FILE",
         help="a drawing instead of the trace: .svg, or .png and .pdf with the extra `pictures`",
-    )  # fmt: skip
+    )
     add_json(parser)
     add_unit(parser)
 
@@ -58,9 +64,7 @@ def run(args: argparse.Namespace) -> int:
     with Store.read(our_paths().database) as store:
         if args.recompute:
             return _recomputed(store, args)
-        done = (export_pour if POUR.fullmatch(args.what) else export_melt)(
-            store, args.what, args.to, kind=args.format
-        )  # fmt: skip
+        done = (export_pour if POUR.fullmatch(args.what) else export_melt)(store, args.what, args.to, kind=args.format)
     if args.json:
         print_json({args.format: str(done.csv), "metadata": str(done.metadata), "rows": done.rows})
     elif args.format != "csv":

@@ -76,25 +76,38 @@ def run(args: argparse.Namespace) -> int:
             ("mould setup", "version", "pattern", "material", "thinnest", "mass", "preheat", "pours"),
             [
                 (
-                    row.name, str(row.version), row.pattern, row.material.replace("_", " "), _mm(row), _kg(row),
-                    "" if row.preheat_c is None else format_temperature(row.preheat_c, unit), str(row.pours),
+                    row.name,
+                    str(row.version),
+                    row.pattern,
+                    row.material.replace("_", " "),
+                    _mm(row),
+                    _kg(row),
+                    "" if row.preheat_c is None else format_temperature(row.preheat_c, unit),
+                    str(row.pours),
                 )
                 for row in rows
             ],
             right=(1, 4, 5, 6, 7),
-        )  # fmt: skip
+        )
     return 0
 
 
 def _request(args: argparse.Namespace) -> MouldSetupRequest:
     return MouldSetupRequest(
-        name=args.name, add=args.what == "add", pattern=args.pattern, material=_material(args.material),
-        batch=args.batch, gating=args.gating, venting=args.vents,
+        name=args.name,
+        add=args.what == "add",
+        pattern=args.pattern,
+        material=_material(args.material),
+        batch=args.batch,
+        gating=args.gating,
+        venting=args.vents,
         thinnest_mm=None if args.thinnest is None else millimetres(args.thinnest),
         mass_kg=None if args.mass is None else kilograms(args.mass, bare=False),
-        preheat_c=None if args.preheat is None else temperature(args.preheat, _asked_unit(args)), detail=args.note,
-        why=args.why, who=args.who,
-    )  # fmt: skip
+        preheat_c=None if args.preheat is None else temperature(args.preheat, _asked_unit(args)),
+        detail=args.note,
+        why=args.why,
+        who=args.who,
+    )
 
 
 def _asked_unit(args: argparse.Namespace) -> Unit | None:
@@ -140,10 +153,16 @@ def _show(rows: "tuple[SetupView, ...]", unit: Unit) -> None:
 
 def _facts(row: "SetupView", unit: Unit) -> tuple[tuple[str, str], ...]:
     return (
-        ("pattern", row.pattern), ("material", row.material.replace("_", " ")), ("batch", row.batch),
-        ("gating", row.gating), ("vents", row.venting), ("thinnest", _mm(row)), ("mass", _kg(row)),
-        ("preheat", "" if row.preheat_c is None else format_temperature(row.preheat_c, unit)), ("note", row.detail),
-    )  # fmt: skip
+        ("pattern", row.pattern),
+        ("material", row.material.replace("_", " ")),
+        ("batch", row.batch),
+        ("gating", row.gating),
+        ("vents", row.venting),
+        ("thinnest", _mm(row)),
+        ("mass", _kg(row)),
+        ("preheat", "" if row.preheat_c is None else format_temperature(row.preheat_c, unit)),
+        ("note", row.detail),
+    )
 
 
 def _mm(row: "SetupView") -> str:

@@ -28,13 +28,19 @@ def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     photo.add_argument("pour", nargs="?", default="", help="such as 2026-014-1 (not with --folder)")
     photo.add_argument("files", nargs="*", type=Path, metavar="FILE", help="JPEG, PNG or WebP")
     photo.add_argument(
-        "--folder", type=Path, default=None, metavar="DIR",
+        "--folder",
+        type=Path,
+        default=None,
+        metavar="DIR",
         help="every photo in there: by the pour number in its name, else by the time it was taken",
-    )  # fmt: skip
+    )
     photo.add_argument(
-        "--within-days", type=float, default=WITHIN_DAYS, metavar="N",
+        "--within-days",
+        type=float,
+        default=WITHIN_DAYS,
+        metavar="N",
         help="with --folder: taken at most so long after the pour (default: %(default)g)",
-    )  # fmt: skip
+    )
     photo.add_argument("--dry-run", action="store_true", help="say what belongs where, write nothing")
     photo.add_argument("--caption", default="", help="what is to be seen")
     photo.add_argument("--who", default="shop", help="who took it, for the record")
@@ -110,9 +116,13 @@ def _put(args: argparse.Namespace, photo: "Photo", melt: str, number: int | None
     from pourcall.records.entries.entries import add_photo, store_photo_file
 
     told: dict[str, Any] = {
-        "file": str(photo.path), "melt": melt, "pour": "" if number is None else f"{melt}-{number}",
-        "taken": local_time(photo.taken_utc_s), "exif": photo.by_exif, "what": "would be put on record",
-    }  # fmt: skip
+        "file": str(photo.path),
+        "melt": melt,
+        "pour": "" if number is None else f"{melt}-{number}",
+        "taken": local_time(photo.taken_utc_s),
+        "exif": photo.by_exif,
+        "what": "would be put on record",
+    }
     if args.dry_run:
         return told
     paths = our_paths()
@@ -127,9 +137,16 @@ def _put(args: argparse.Namespace, photo: "Photo", melt: str, number: int | None
         if known is not None:
             return "was on record already"
         add_photo(
-            conn, melt, digest, suffix, size, who=args.who, utc_s=photo.taken_utc_s, pour_number=number,
+            conn,
+            melt,
+            digest,
+            suffix,
+            size,
+            who=args.who,
+            utc_s=photo.taken_utc_s,
+            pour_number=number,
             caption=args.caption,
-        )  # fmt: skip
+        )
         return "on record"
 
     return {**told, "what": write_aside(paths.database, write, utc_s=RealClock().utc_s()), "hash": digest}

@@ -32,18 +32,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         sub.add_argument("--furnace", default="")
         sub.add_argument("--who", default="shop")
     result = subs.add_parser(
-        "result", help="what inspection found: sound, or defects with their severity",
+        "result",
+        help="what inspection found: sound, or defects with their severity",
         description="What inspection found. The same defect told again corrects itself; nothing is ever erased.",
-    )  # fmt: skip
+    )
     result.add_argument("pour", nargs="?", default="", help="such as 2026-014-1")
     result.add_argument(
-        "findings", nargs="*", metavar="FINDING",
+        "findings",
+        nargs="*",
+        metavar="FINDING",
         help="sound, or DEFECT=SEVERITY[@PLACE] such as misrun=2@'horn tip': 1 slight, 2 marked, 3 scrap, 0 takes back",
-    )  # fmt: skip
+    )
     result.add_argument(
-        "--defect", action="append", default=[], metavar="DEFECT:SEVERITY[@PLACE]",
+        "--defect",
+        action="append",
+        default=[],
+        metavar="DEFECT:SEVERITY[@PLACE]",
         help="the same as an option, such as misrun:2@gate; again for the next; all are recorded or none",
-    )  # fmt: skip
+    )
     result.add_argument("--detail", default="", help="in words, for findings without a place")
     result.add_argument("--correct", action="store_true", help="the casting was called sound, or faulty, by mistake")
     result.add_argument("--classes", action="store_true", help="list the classes of defects and end")
@@ -101,10 +107,18 @@ def run(args: argparse.Namespace) -> int:
             say_invented([detail.row.melt])
             return 0
         rows = store.pours(
-            limit=args.limit, melt=args.melt, setup=args.setup, alloy=args.alloy, defect=_defect_key(args.defect),
-            awaiting=args.awaiting, furnace=args.furnace, since_utc_s=since_s, until_utc_s=until_s,
-            batch=args.batch, tag=args.tag,
-        )  # fmt: skip
+            limit=args.limit,
+            melt=args.melt,
+            setup=args.setup,
+            alloy=args.alloy,
+            defect=_defect_key(args.defect),
+            awaiting=args.awaiting,
+            furnace=args.furnace,
+            since_utc_s=since_s,
+            until_utc_s=until_s,
+            batch=args.batch,
+            tag=args.tag,
+        )
     if args.json:
         print_json(rows)
     elif not rows:
@@ -116,7 +130,11 @@ def run(args: argparse.Namespace) -> int:
             ("pour", "at", "mould", "alloy", "pot", "lip", "window", "result"),
             [
                 (
-                    row.pour, local_time(row.at_utc_s), row.mould, row.alloy, format_temperature(row.pot_temp_c, unit),
+                    row.pour,
+                    local_time(row.at_utc_s),
+                    row.mould,
+                    row.alloy,
+                    format_temperature(row.pot_temp_c, unit),
                     format_temperature(row.lip_temp_c, unit),
                     f"{format_temperature(row.lip_min_c, unit)} to {format_temperature(row.lip_max_c, unit)}",
                     row.result or "-",
@@ -124,7 +142,7 @@ def run(args: argparse.Namespace) -> int:
                 for row in rows
             ],
             right=(4, 5),
-        )  # fmt: skip
+        )
         say_invented(row.melt for row in rows)
     return 0
 
@@ -170,9 +188,10 @@ def _refuse_nothing(pour: str, findings: Sequence[str]) -> None:
         raise BadInput("no pour is named", remedy="Write its number: `pourcall pour result 2026-014-1 sound`")
     if not findings:
         raise BadInput(
-            "nothing was found, not even that it is sound", where=pour,
+            "nothing was found, not even that it is sound",
+            where=pour,
             remedy="Write `sound`, or defects such as misrun=2; `pourcall pour result --classes` lists them",
-        )  # fmt: skip
+        )
 
 
 def _tends(direction: str) -> str:

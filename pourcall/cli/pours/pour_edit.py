@@ -12,9 +12,10 @@ from pourcall.contract.errors import BadInput
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """The sub-commands of `pour`."""
     correct = subs.add_parser(
-        "correct", help="its time, lift or mould was wrong, or it was no pour; what it was is kept",
+        "correct",
+        help="its time, lift or mould was wrong, or it was no pour; what it was is kept",
         description="Where time, lift or mould change, the temperature at the lip is worked out again from the trace.",
-    )  # fmt: skip
+    )
     correct.add_argument("pour", help="such as 2026-014-1")
     correct.add_argument("--at", default="", metavar="TIME", help="14:32:10, or +20s, -15s from what is on record")
     correct.add_argument("--lift", default="", metavar="TIME", help="when the pot was lifted; likewise")
@@ -58,9 +59,16 @@ def _correction(args: argparse.Namespace) -> Entry:
     if not_poured and not args.not_poured.strip():
         raise BadInput("why was it no pour?", where=args.pour, remedy="Write --not-poured 'marked twice'")
     return PourCorrection(
-        pour=args.pour, at_utc_s=at_utc_s, lift_utc_s=lift_utc_s, no_lift=args.no_lift, mould=args.mould,
-        not_poured=not_poured, restore=args.restore, why=args.not_poured if not_poured else args.why, who=args.who,
-    )  # fmt: skip
+        pour=args.pour,
+        at_utc_s=at_utc_s,
+        lift_utc_s=lift_utc_s,
+        no_lift=args.no_lift,
+        mould=args.mould,
+        not_poured=not_poured,
+        restore=args.restore,
+        why=args.not_poured if not_poured else args.why,
+        who=args.who,
+    )
 
 
 def _completion(args: argparse.Namespace) -> Entry:

@@ -16,9 +16,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--png", type=Path, default=None, metavar="FILE", help="the page as PNG (extra `pictures`)")
     parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help="of PDF and PNG (default: a4)")
     parser.add_argument(
-        "--plot", "--svg", type=Path, default=None, metavar="FILE",
+        "--plot",
+        "--svg",
+        type=Path,
+        default=None,
+        metavar="FILE",
         help="the drawing alone: .svg, or .png and .pdf with the extra `pictures`",
-    )  # fmt: skip
+    )
     add_unit(parser)
 
 
@@ -39,9 +43,11 @@ def run(args: argparse.Namespace) -> int:
     settings = settings_or_none()
     material = "green_sand" if facts.mould is None else facts.mould.material
     told: dict[str, Any] = {
-        "unit": unit, "cautions": caution_lines(facts.row.alloy, material),
-        "shop": "" if settings is None else settings.shop.name, "clock": local_time,
-    }  # fmt: skip
+        "unit": unit,
+        "cautions": caution_lines(facts.row.alloy, material),
+        "shop": "" if settings is None else settings.shop.name,
+        "clock": local_time,
+    }
     html = args.html
     if html is None and not drawings and args.pdf is None and args.png is None:
         html = Path(f"pour-{facts.row.pour}.html")

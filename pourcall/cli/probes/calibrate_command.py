@@ -109,9 +109,14 @@ def _calibrate(args: argparse.Namespace) -> int:
         return _keep(args, facts, found, "live", due_days, unit)
     try:
         found = find_point(
-            trace, point, facts, grade=args.grade, depth_mm=args.depth, with_board=not args.other_meter,
+            trace,
+            point,
+            facts,
+            grade=args.grade,
+            depth_mm=args.depth,
+            with_board=not args.other_meter,
             direction=args.direction,
-        )  # fmt: skip
+        )
     except Exception as err:
         raise _spoken(err, unit) from err
     return _keep(args, facts, found, source, due_days, unit)
@@ -147,22 +152,41 @@ def _keep(
 
         def enter(conn: Any) -> int:
             new = add_point(
-                conn, facts, found, who=args.who or who_of(), utc_s=utc_s, source=source, due_days=due_days,
-                grade=args.grade, depth_mm=args.depth,
-            )  # fmt: skip
+                conn,
+                facts,
+                found,
+                who=args.who or who_of(),
+                utc_s=utc_s,
+                source=source,
+                due_days=due_days,
+                grade=args.grade,
+                depth_mm=args.depth,
+            )
             nonlocal force
             force = in_force(calibration_rows(conn, facts.name, facts.furnace), facts.tc_type)
             return new
 
         row_id = write_aside(our_paths().database, enter, utc_s=utc_s)
     if args.json:
-        print_json({
-            "probe": facts.name, "furnace": facts.furnace, "point": found.point.key,
-            "reference_c": found.point.temp_c, "measured_c": found.plateau.value_c, "error_c": found.error_c,
-            "standard_c": found.standard_c, "emf_uv": found.emf_uv, "correction_uv": found.offset_uv,
-            "standard_uv": found.spread_uv, "beyond_class": found.beyond_class, "plateau": found.plateau,
-            "parts": [part._asdict() for part in found.parts], "kept_as": row_id, "source": source,
-        })  # fmt: skip
+        print_json(
+            {
+                "probe": facts.name,
+                "furnace": facts.furnace,
+                "point": found.point.key,
+                "reference_c": found.point.temp_c,
+                "measured_c": found.plateau.value_c,
+                "error_c": found.error_c,
+                "standard_c": found.standard_c,
+                "emf_uv": found.emf_uv,
+                "correction_uv": found.offset_uv,
+                "standard_uv": found.spread_uv,
+                "beyond_class": found.beyond_class,
+                "plateau": found.plateau,
+                "parts": [part._asdict() for part in found.parts],
+                "kept_as": row_id,
+                "source": source,
+            }
+        )
         return 0
     _tell(found, facts, unit)
     if row_id is None:

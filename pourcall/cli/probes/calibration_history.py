@@ -51,12 +51,17 @@ def listing(args: argparse.Namespace) -> int:
     for furnace, probe in sorted({(row.furnace, row.probe) for row in rows}):
         own = [row for row in rows if (row.furnace, row.probe) == (furnace, probe)]
         force = in_force(own, type_of(settings, own))
-        out.append({
-            "furnace": furnace, "probe": probe, "points": [] if force is None else [row.key for row in force.rows],
-            "date": None if force is None else force.calibration.date,
-            "due": None if force is None else force.calibration.due,
-            "overdue": force is not None and force.overdue(now_s), "entries": len(own),
-        })  # fmt: skip
+        out.append(
+            {
+                "furnace": furnace,
+                "probe": probe,
+                "points": [] if force is None else [row.key for row in force.rows],
+                "date": None if force is None else force.calibration.date,
+                "due": None if force is None else force.calibration.due,
+                "overdue": force is not None and force.overdue(now_s),
+                "entries": len(own),
+            }
+        )
     if args.json:
         print_json(out)
         return 0
@@ -67,12 +72,15 @@ def listing(args: argparse.Namespace) -> int:
         ["probe", "furnace", "date", "due", "points"],
         [
             [
-                one["probe"], one["furnace"], one["date"] or "-",
-                (one["due"] or "-") + (" OVERDUE" if one["overdue"] else ""), ", ".join(one["points"]) or "(none)",
+                one["probe"],
+                one["furnace"],
+                one["date"] or "-",
+                (one["due"] or "-") + (" OVERDUE" if one["overdue"] else ""),
+                ", ".join(one["points"]) or "(none)",
             ]
             for one in out
         ],
-    )  # fmt: skip
+    )
     return 0
 
 
@@ -103,10 +111,14 @@ def show(args: argparse.Namespace) -> int:
 
         write_pictures({args.svg: drift_svg(args.probe, rows, tc_type=tc_type, unit=unit_of(args))})
     if args.json:
-        print_json({
-            "probe": args.probe, "rows": rows, "in_force": None if force is None else force.calibration,
-            "drift_uv": None if force is None else force.drift_uv,
-        })  # fmt: skip
+        print_json(
+            {
+                "probe": args.probe,
+                "rows": rows,
+                "in_force": None if force is None else force.calibration,
+                "drift_uv": None if force is None else force.drift_uv,
+            }
+        )
         return 0
     history_table(rows, force, unit_of(args), tc_type)
     if args.svg is not None:
@@ -127,13 +139,20 @@ def history_table(rows: "list[PointRow]", force: "InForce | None", unit: Unit, t
         slope = max(seebeck_uv_per_c(row.detail.tc_type if row.detail else tc_type, row.reference_c), 0.05)
         change = changes.get(row.id)
         state = "in force" if row.id in used else "corrected" if row.id in corrected else ""
-        lines.append([
-            str(row.id), day(row.at_utc_s), row.key, format_temperature(row.reference_c, unit, 1),
-            f"{row.offset_uv:+.1f}", "-" if row.spread_uv is None else f"{row.spread_uv:.1f}",
-            _signed(-row.offset_uv / slope, unit),
-            "" if change is None else f"{_signed(-change.change_uv / slope, unit)} in {change.days:.0f} d",
-            row.who, state,
-        ])  # fmt: skip
+        lines.append(
+            [
+                str(row.id),
+                day(row.at_utc_s),
+                row.key,
+                format_temperature(row.reference_c, unit, 1),
+                f"{row.offset_uv:+.1f}",
+                "-" if row.spread_uv is None else f"{row.spread_uv:.1f}",
+                _signed(-row.offset_uv / slope, unit),
+                "" if change is None else f"{_signed(-change.change_uv / slope, unit)} in {change.days:.0f} d",
+                row.who,
+                state,
+            ]
+        )
     print_table(
         ["no", "date", "point", "at", "uV", "u uV", "reads high by", "moved by", "who", ""],
         lines,

@@ -127,7 +127,7 @@ def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit:
 def readings(
     facts: "ProbeFacts", unit: Unit, wait: str, what: str, take: Callable[[float, float | None], str]
 ) -> Iterator[None]:
-    """Hand each look at the daemon's reading to `take` (time, degC or None), for so long as `wait` says.
+    """KeyController each look at the daemon's reading to `take` (time, degC or None), for so long as `wait` says.
 
     What `take` says is shown on standard error, one line that is rewritten. Raises NotFound for a probe it has not.
     """

@@ -138,13 +138,18 @@ def checks_table(checks: "list[CupCheck]", unit: Unit) -> None:
     rows = []
     for one in checks:
         known = one.offset_c is not None and one.u_c is not None
-        rows.append([
-            day(one.at_utc_s), one.alloy, "-" if one.at_c is None else format_temperature(one.at_c, unit, 1),
-            format_temperature(one.reads_c, unit, 1),
-            _signed(one.offset_c, unit) if known and one.offset_c is not None else "-",
-            f"± {format_difference(one.u_c, unit)}" if known and one.u_c is not None else "-",
-            "beyond its budget" if one.beyond else {"fits": "", "probe": ""}.get(one.verdict, "not the alloy"), one.who,
-        ])  # fmt: skip
+        rows.append(
+            [
+                day(one.at_utc_s),
+                one.alloy,
+                "-" if one.at_c is None else format_temperature(one.at_c, unit, 1),
+                format_temperature(one.reads_c, unit, 1),
+                _signed(one.offset_c, unit) if known and one.offset_c is not None else "-",
+                f"± {format_difference(one.u_c, unit)}" if known and one.u_c is not None else "-",
+                "beyond its budget" if one.beyond else {"fits": "", "probe": ""}.get(one.verdict, "not the alloy"),
+                one.who,
+            ]
+        )
     print_table(["check", "alloy", "sheet", "read", "off by", "k = 2", "", "who"], rows, right=(2, 3, 4, 5))
     found = drift(checks)
     if found is None:

@@ -73,14 +73,27 @@ def _show(args: argparse.Namespace) -> int:
     wire_class = WireClass(facts.wire_class)
     whole = budget(Chain(facts.tc_type, facts.amplifier, wire_class, calibration), at_c, cold_c, noise_c=noise_c)
     if args.json:
-        print_json({
-            "probe": facts.name, "furnace": facts.furnace, "type": facts.tc_type, "wire_class": facts.wire_class,
-            "amplifier": facts.amplifier.value, "sheath": facts.sheath, "at_c": at_c, "cold_junction_c": cold_c,
-            "parts": [part._asdict() for part in whole.parts], "standard_c": whole.standard_c,
-            "expanded_c": whole.expanded_c, "off_spec": whole.off_spec, "calibration": calibration,
-            "due": calibration.due or None, "overdue": force is not None and force.overdue(time.time()),
-            "history": rows, "checks": checks,
-        })  # fmt: skip
+        print_json(
+            {
+                "probe": facts.name,
+                "furnace": facts.furnace,
+                "type": facts.tc_type,
+                "wire_class": facts.wire_class,
+                "amplifier": facts.amplifier.value,
+                "sheath": facts.sheath,
+                "at_c": at_c,
+                "cold_junction_c": cold_c,
+                "parts": [part._asdict() for part in whole.parts],
+                "standard_c": whole.standard_c,
+                "expanded_c": whole.expanded_c,
+                "off_spec": whole.off_spec,
+                "calibration": calibration,
+                "due": calibration.due or None,
+                "overdue": force is not None and force.overdue(time.time()),
+                "history": rows,
+                "checks": checks,
+            }
+        )
         return 0
     print(
         f"{facts.name}: type {facts.tc_type}, {CLASS_WORDS[wire_class]}, sheath {facts.sheath}, "
@@ -91,14 +104,17 @@ def _show(args: argparse.Namespace) -> int:
         ["part", "stated", "spread as", "u (k = 1)", "share", "what"],
         [
             [
-                part.name, format_difference(part.stated_c, unit, 2), part.shape.value,
-                format_difference(part.standard_c, unit, 2), f"{_share(part.standard_c, whole.standard_c)} %",
+                part.name,
+                format_difference(part.stated_c, unit, 2),
+                part.shape.value,
+                format_difference(part.standard_c, unit, 2),
+                f"{_share(part.standard_c, whole.standard_c)} %",
                 part.words,
             ]
             for part in sorted(whole.parts, key=lambda one: -one.standard_c)
         ],
         right=(1, 3, 4),
-    )  # fmt: skip
+    )
     print(f"not in it: drift of used wire, depth and stirring, lag. Worth improving first: {whole.largest.name}")
     if whole.off_spec:
         print("mind: that is beyond what the class of the wire or the amplifier's data sheet covers")
@@ -147,13 +163,21 @@ def _list(args: argparse.Namespace) -> int:
     for name, probe in settings.probe.items():
         own = [row for row in rows if (row.furnace, row.probe) == (probe.furnace, name)]
         force = in_force(own, probe.type)
-        out.append({
-            "probe": name, "furnace": probe.furnace, "place": probe.place.value, "type": probe.type,
-            "wire_class": probe.wire_class, "board": probe.board, "channel": probe.channel, "sheath": probe.sheath,
-            "calibrated": None if force is None else force.calibration.date,
-            "due": None if force is None else force.calibration.due,
-            "overdue": force is not None and force.overdue(now_s),
-        })  # fmt: skip
+        out.append(
+            {
+                "probe": name,
+                "furnace": probe.furnace,
+                "place": probe.place.value,
+                "type": probe.type,
+                "wire_class": probe.wire_class,
+                "board": probe.board,
+                "channel": probe.channel,
+                "sheath": probe.sheath,
+                "calibrated": None if force is None else force.calibration.date,
+                "due": None if force is None else force.calibration.due,
+                "overdue": force is not None and force.overdue(now_s),
+            }
+        )
     if args.json:
         print_json(out)
         return 0
@@ -161,11 +185,16 @@ def _list(args: argparse.Namespace) -> int:
         ["probe", "furnace", "place", "type", "class", "board", "calibrated", "due"],
         [
             [
-                str(one["probe"]), str(one["furnace"]), str(one["place"]), str(one["type"]), str(one["wire_class"]),
-                f"{one['board']}/{one['channel']}", str(one["calibrated"] or "never"),
+                str(one["probe"]),
+                str(one["furnace"]),
+                str(one["place"]),
+                str(one["type"]),
+                str(one["wire_class"]),
+                f"{one['board']}/{one['channel']}",
+                str(one["calibrated"] or "never"),
                 f"{one['due'] or '-'}{' OVERDUE' if one['overdue'] else ''}",
             ]
             for one in out
         ],
-    )  # fmt: skip
+    )
     return 0

@@ -77,12 +77,18 @@ def run(args: argparse.Namespace) -> int:
         happened += [output for output in step.outputs if not isinstance(output, Reading)]
         if shot is not None:
             reading = next(output for output in step.outputs if isinstance(output, Reading))
-            rows.append({
-                "elapsed_s": reading.at_mono_s, "temp_c": reading.temp_c, "u_c": shot.probes[0].u_c,
-                "status": reading.status.value, "reason": reading.reason.value,
-                "probe_state": shot.probes[0].state.value, "melt_state": shot.melt_state.value,
-                "metal_c": shot.metal.temp_c,
-            })  # fmt: skip
+            rows.append(
+                {
+                    "elapsed_s": reading.at_mono_s,
+                    "temp_c": reading.temp_c,
+                    "u_c": shot.probes[0].u_c,
+                    "status": reading.status.value,
+                    "reason": reading.reason.value,
+                    "probe_state": shot.probes[0].state.value,
+                    "melt_state": shot.melt_state.value,
+                    "metal_c": shot.metal.temp_c,
+                }
+            )
     if args.csv is not None:
         _write_csv(args.csv, rows)
     if args.json:
@@ -186,7 +192,7 @@ def _lines(happened: list[ev.Event], unit: Unit) -> Iterator[str]:
             yield f"{at}probe {event.new.value.replace('_', ' ')}: {event.why}"
         elif isinstance(event, ev.CallChanged) and event.how != "repeated":
             yield f"{at}call {event.how}: {in_unit(event.call.text, unit)}"
-        elif isinstance(event, ev.AlarmChanged) and event.alarm.present:
+        elif isinstance(event, ev.AlarmChanged) and event.alarm.active:
             yield f"{at}{event.alarm.priority.name}: {in_unit(event.alarm.what, unit)}"
         elif isinstance(event, ev.AlarmChanged):
             yield f"{at}cleared: {in_unit(event.alarm.what, unit)}"

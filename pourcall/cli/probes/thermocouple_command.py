@@ -46,11 +46,18 @@ def run(args: argparse.Namespace) -> int:
     limits = tolerance(tc_type, WireClass(args.wire_class), hot_c)
     slope = seebeck_uv_per_c(tc_type, hot_c)
     if args.json:
-        print_json({
-            "type": tc_type, "temp_c": hot_c, "terminal_emf_uv": terminal_uv, "cold_junction_c": cold_c,
-            "emf_0c_uv": terminal_uv + cold_uv, "seebeck_uv_per_c": slope, "tolerance_c": limits.half_width_c,
-            "tolerance_covered": limits.covered,
-        })  # fmt: skip
+        print_json(
+            {
+                "type": tc_type,
+                "temp_c": hot_c,
+                "terminal_emf_uv": terminal_uv,
+                "cold_junction_c": cold_c,
+                "emf_0c_uv": terminal_uv + cold_uv,
+                "seebeck_uv_per_c": slope,
+                "tolerance_c": limits.half_width_c,
+                "tolerance_covered": limits.covered,
+            }
+        )
         return 0
     cold = format_temperature(cold_c, unit, 1)
     print(

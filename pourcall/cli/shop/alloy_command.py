@@ -48,7 +48,9 @@ def run(args: argparse.Namespace) -> int:
         ("key", "name", "solid below", "liquid above", "pour", "pour window from"),
         [
             (
-                sheet.key, sheet.name, format_temperature(sheet.solidus.value, unit),
+                sheet.key,
+                sheet.name,
+                format_temperature(sheet.solidus.value, unit),
                 format_temperature(sheet.liquidus.value, unit),
                 f"{format_temperature(sheet.pour_min.value, unit)} to {format_temperature(sheet.pour_max.value, unit)}",
                 f"{sheet.pour_min.mark} ({sheet.pour_min.source})",
@@ -56,5 +58,5 @@ def run(args: argparse.Namespace) -> int:
             for sheet in sheets
         ],
         right=(2, 3),
-    )  # fmt: skip
+    )
     return 0

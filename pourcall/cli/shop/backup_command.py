@@ -63,9 +63,13 @@ def _merge(args: argparse.Namespace, paths: "Paths") -> int:
 
     with SingleLock(paths.lock):
         done = merge(
-            args.file, paths, mark=args.mark, who=args.who or who_of() or "shop", utc_s=RealClock().utc_s(),
+            args.file,
+            paths,
+            mark=args.mark,
+            who=args.who or who_of() or "shop",
+            utc_s=RealClock().utc_s(),
             dry_run=args.dry_run,
-        )  # fmt: skip
+        )
     would = "would come in" if args.dry_run else "came in"
     if done.nothing:
         print("all of it is here already; nothing was changed")

@@ -42,9 +42,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--home", type=Path, default=None, help="keep record and settings in this folder")
     parser.add_argument(
-        "--records", type=Path, default=None, metavar="DIR",
+        "--records",
+        type=Path,
+        default=None,
+        metavar="DIR",
         help="run no furnace: put six invented melts with a dozen pours into DIR, to try advise, compare, sheet on",
-    )  # fmt: skip
+    )
     parser.add_argument("--empty", action="store_true", help="dashboard without the six invented melts before it")
     parser.add_argument("--quiet", action="store_true", help="no sound")
     parser.add_argument("--shop-only", action="store_true", help=argparse.SUPPRESS)
@@ -153,9 +156,11 @@ def _with_dashboard(args: argparse.Namespace, home: Path, paths: Paths) -> int:
     try:
         _wait_for(shop, paths, home)
         return run_dashboard(
-            address_for(paths), unit=parse_unit(args.unit) if args.unit else Unit.C,
-            sound=Sound(player="off") if args.quiet else Sound(), log_file=paths.data / "dashboard.log",
-        )  # fmt: skip
+            address_for(paths),
+            unit=parse_unit(args.unit) if args.unit else Unit.C,
+            sound=Sound(player="off") if args.quiet else Sound(),
+            log_file=paths.data / "dashboard.log",
+        )
     finally:
         shop.terminate()
         try:

@@ -25,7 +25,7 @@ from pourcall.contract.events import CallChanged, PourMarked
 from pourcall.contract.inputs import LinkKind, MarkAddition
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import Settings, parse_settings
-from pourcall.daemon.sequencer import Door
+from pourcall.daemon.sequencer import InputSequencer
 from pourcall.engine.core import Engine
 from pourcall.planning.melt_plans import Planner
 from pourcall.records.entries import entries
@@ -158,7 +158,7 @@ def _one_melt(
         clock = _SteppedClock(melt.began_utc_s)
         config = config_for(settings, melt.furnace, simulated=True)
         recorder.begin_session(melt.furnace, text, msgspec.json.encode(config), clock.mono_s(), clock.utc_s())
-        door = Door(melt.furnace, Engine(config), recorder, clock)
+        door = InputSequencer(melt.furnace, Engine(config), recorder, clock)
         request = StartRequest(alloy=melt.alloy, charge_kg=melt.charge_kg, moulds=invented.moulds(melt), who=WHO)
         plan, _ = Planner(settings, None).start(melt.furnace, request, melt.melt)
         poured = _run(door, clock, Shop(invented.scenario_of(melt, plan, seed)), melt)
@@ -172,7 +172,7 @@ def _one_melt(
     return len(poured)
 
 
-def _run(door: Door, clock: _SteppedClock, shop: Shop, melt: InventedMelt) -> dict[int, tuple[str, float]]:
+def _run(door: InputSequencer, clock: _SteppedClock, shop: Shop, melt: InventedMelt) -> dict[int, tuple[str, float]]:
     """From the cold charge to the empty pot; pour -> (setup, true temperature at the lip), which no record holds."""
     poured: dict[int, tuple[str, float]] = {}
     lips: dict[str, float] = {}  # by mould: the first metal that went in
@@ -248,9 +248,16 @@ def _photo(conn: sqlite3.Connection, melt: str, number: int, paths: Paths, utc_s
         source.write_bytes(invented.picture())
         digest, suffix, size = entries.store_photo_file(paths.photos, source)
     entries.add_photo(
-        conn, melt, digest, suffix, size, who=WHO, utc_s=utc_s, pour_number=number,
+        conn,
+        melt,
+        digest,
+        suffix,
+        size,
+        who=WHO,
+        utc_s=utc_s,
+        pour_number=number,
         caption="Invented: drawn, not photographed. One horn short.",
-    )  # fmt: skip
+    )
 
 
 def _board(furnace: str) -> str:

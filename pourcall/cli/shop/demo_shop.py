@@ -19,7 +19,7 @@ from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
-from pourcall.daemon.sequencer import Passed
+from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.clock import SimClock
 from pourcall.sim.scenarios.demo import WORKSHOP, demo_scenario
@@ -95,11 +95,17 @@ async def run_demo(
     paths.settings.parent.mkdir(parents=True, exist_ok=True)
     paths.settings.write_text(text, encoding="utf-8")
     daemon = Daemon(
-        parse_settings(text, where=str(paths.settings)), text, paths, clock=clock, link_for=link_maker(clock),
-        consumed=step.consumed, simulated=True, speed=speed or 0.0,
-    )  # fmt: skip
+        parse_settings(text, where=str(paths.settings)),
+        text,
+        paths,
+        clock=clock,
+        link_for=link_maker(clock),
+        consumed=step.consumed,
+        simulated=True,
+        speed=speed or 0.0,
+    )
 
-    def on_passed(passed: Passed) -> None:
+    def on_passed(passed: ProcessedInput) -> None:
         for output in passed.outputs:
             if isinstance(output, CallChanged) and output.how == "raised":
                 step.hear_call(output.call.kind.value)

@@ -76,10 +76,15 @@ def _format(report: PortReport) -> str:
 
 def _as_row(report: PortReport) -> dict[str, object]:
     return {
-        "port": report.port.device, "usb": report.port.usb_name, "format": _format(report), "baud": report.baud,
-        "channels": report.channels, "says": report.sentence, "unavailable": report.unavailable,
+        "port": report.port.device,
+        "usb": report.port.usb_name,
+        "format": _format(report),
+        "baud": report.baud,
+        "channels": report.channels,
+        "says": report.sentence,
+        "unavailable": report.unavailable,
         "identity": None if report.identity is None else msgspec.to_builtins(report.identity),
-    }  # fmt: skip
+    }
 
 
 def _ask(question: str, ready: str, *, ask: bool, among: tuple[str, ...] = ()) -> str:
@@ -136,9 +141,15 @@ def _ask_all(speaking: list[PortReport], *, ask: bool) -> str:
             sheath = _ask("  its sheath", "mineral_6mm", ask=ask, among=SHEATHS)
             probes.append(name)
             lines += [
-                "", f"[probe.{name}]", f'furnace = "{furnace}"', f'board = "{board}"', f'channel = "{channel}"',
-                f'type = "{tc_type}"', f'place = "{place}"', f'sheath = "{sheath}"',
-            ]  # fmt: skip
+                "",
+                f"[probe.{name}]",
+                f'furnace = "{furnace}"',
+                f'board = "{board}"',
+                f'channel = "{channel}"',
+                f'type = "{tc_type}"',
+                f'place = "{place}"',
+                f'sheath = "{sheath}"',
+            ]
     return "\n".join(lines) + "\n"
 
 

@@ -46,9 +46,14 @@ def run(args: argparse.Namespace) -> int:
         if not args.dry_run:
             _backed_up(args, paths, utc_s)
         done = thin(
-            paths.database, older_than_s=older_than_s, keep_every_s=keep_every_s, who=args.who or who_of() or "shop",
-            why=args.why, utc_s=utc_s, dry_run=args.dry_run,
-        )  # fmt: skip
+            paths.database,
+            older_than_s=older_than_s,
+            keep_every_s=keep_every_s,
+            who=args.who or who_of() or "shop",
+            why=args.why,
+            utc_s=utc_s,
+            dry_run=args.dry_run,
+        )
     if args.json:
         print_json(done)
         return 0

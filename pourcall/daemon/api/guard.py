@@ -110,7 +110,7 @@ def _check_figures(asked: Asked) -> None:
         for name, most in (
             ("mass_kg", 1000.0), ("charge_kg", 1000.0), ("depth_mm", 2000.0), ("minutes", 1440.0), ("heel_kg", 1000.0)
         )
-    ]  # fmt: skip
+    ]
     for name, figure, most in (*figures, *(("ingots_kg", each, 1000.0) for each in getattr(asked, "ingots_kg", ()))):
         if figure is not None and not 0.0 <= figure <= most:
             raise BadInput(f"{name} = {figure:g} is not between 0 and {most:g}", remedy="Check the figure")

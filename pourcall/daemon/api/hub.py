@@ -15,7 +15,7 @@ import msgspec
 from pourcall.contract.api import Health, StreamDelta, StreamEvent, StreamMessage, StreamSnapshot
 from pourcall.contract.reading import Reading
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.daemon.sequencer import Door, Passed
+from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
 
 DELTA_S = 0.1  # real seconds between deltas, at least
 QUEUE = 256  # messages a client may lag before it is skipped to a fresh snapshot
@@ -68,7 +68,7 @@ class Client:
 class Hub:
     """Joins the doors to the clients. `health` gives the words for the head of a snapshot."""
 
-    def __init__(self, doors: Mapping[str, Door], health: Callable[[], Health], *, delta_s: float = DELTA_S) -> None:
+    def __init__(self, doors: Mapping[str, InputSequencer], health: Callable[[], Health], *, delta_s: float = DELTA_S) -> None:
         self._doors, self._health, self._delta_s = doors, health, delta_s
         self._encoder = msgspec.json.Encoder()
         self._clients: set[Client] = set()
@@ -115,7 +115,7 @@ class Hub:
     def _text(self, message: StreamMessage) -> str:
         return self._encoder.encode(message).decode()
 
-    def _on_passed(self, passed: Passed) -> None:
+    def _on_passed(self, passed: ProcessedInput) -> None:
         if not self._clients:
             return
         for out in passed.outputs:

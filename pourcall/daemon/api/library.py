@@ -116,7 +116,7 @@ def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, u
         entries.add_result(
             conn, pour_name, one.defect, one.severity, who=found.who, utc_s=utc_s, detail=one.detail,
             correcting=found.correcting,
-        )  # fmt: skip
+        )
     return f"{pour_name}: {', '.join(f'{one.defect} {one.severity or str()}'.strip() for one in told)}"
 
 
@@ -178,7 +178,7 @@ def described(store: Store, moulds: tuple[MouldRequest, ...]) -> tuple[MouldRequ
                 thinnest_mm=one.thinnest_mm if one.thinnest_mm is not None else setup.thinnest_mm,
                 material=one.material or setup.material, mass_kg=one.mass_kg or setup.mass_kg or 0.0,
             )
-        )  # fmt: skip
+        )
     return tuple(full)
 
 

@@ -64,7 +64,7 @@ ROUTES: tuple[Route, ...] = (
           CommandResult, Entry),
     Route("GET", "/v1/openapi.json", "openapi", "This description", dict[str, Any]),
     Route("GET", "/v1/stream", "stream", "WebSocket: snapshots, then deltas and events", StreamMessage),
-)  # fmt: skip
+)
 
 
 def document() -> dict[str, Any]:

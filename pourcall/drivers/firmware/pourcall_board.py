@@ -171,7 +171,7 @@ def main() -> None:
     spi = machine.SPI(
         SPI_ID, baudrate=1_000_000, polarity=0, phase=0,
         sck=machine.Pin(SCK_PIN), miso=machine.Pin(MISO_PIN), mosi=machine.Pin(MOSI_PIN),
-    )  # fmt: skip
+    )
     serial = "".join([f"{byte:02x}" for byte in machine.unique_id()])
     board = Board(serial, int.from_bytes(os.urandom(4), "big"))
     heard = select.poll()

@@ -97,7 +97,7 @@ def unseal(line: bytes) -> list[str]:
 def encode_sample(
     seq: int, millis: int, channel: str, *,
     emf_uv: float | None = None, chip_code: bytes | None = None, cold_junction_c: float | None = None, flags: int = 0,
-) -> bytes:  # fmt: skip
+) -> bytes:
     """A PC1 line. emf in microvolts, chip_code as register bytes (4, 5 or 6). Raises OutOfRange."""
     if not CHANNEL.fullmatch(channel):
         raise OutOfRange(f"channel {channel!r} is not 1 to 16 letters, digits, dots, dashes")
@@ -114,7 +114,7 @@ def encode_sample(
 def encode_status(status: BoardStatus) -> bytes:
     """A PS1 line. Raises OutOfRange."""
     fields = (status.board_seq, status.board_ms, status.boot, status.output, status.applied_permille,
-              status.ttl_left_ms, status.inputs)  # fmt: skip
+              status.ttl_left_ms, status.inputs)
     return seal("PS1," + ",".join(str(_u32(field)) for field in fields))
 
 
@@ -227,7 +227,7 @@ def _sample(fields: list[str], chip: str) -> Sample:
         return Sample(
             channel=channel, raw_kind=RawKind.EMF_UV, raw_value=None if flags & _NO_VALUE else emf_uv,
             cold_junction_c=cold_junction_c, flags=flags, board_seq=seq, board_ms=millis,
-        )  # fmt: skip
+        )
     seen = _chip_sample(channel, code, chip)
     flags |= seen.flags
     value, kind = (seen.raw_value, seen.raw_kind) if emf_uv is None else (emf_uv, RawKind.EMF_UV)
@@ -239,7 +239,7 @@ def _sample(fields: list[str], chip: str) -> Sample:
     return Sample(
         channel=channel, raw_kind=kind, raw_value=None if no_value else value, cold_junction_c=cold_c, flags=flags,
         raw_code=seen.raw_code, board_seq=seq, board_ms=millis,
-    )  # fmt: skip
+    )
 
 
 def _chip_sample(channel: str, code: str, chip: str) -> Sample:

@@ -7,7 +7,7 @@ pour, so it raises no alarm here; near boiling the alloy's own limit does.
 
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.units import say_c
-from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.alarms.manager import AlarmManager
 
 DISTURBED_S = 120.0  # so long after skimming or stirring the skin counts as broken
 STEP_BACK_C = 5.0  # hysteresis: a level is left only this far below where it began
@@ -24,11 +24,11 @@ def fume_level(plan: MeltPlan, temp_c: float | None, *, disturbed: bool, level: 
     return max(risen, min(level, plan.fume.level(temp_c + STEP_BACK_C, disturbed)))
 
 
-def judge_fume(
-    desk: AlarmDesk, plan: MeltPlan, furnace: str, temp_c: float | None, level: int, mono_s: float, utc_s: float
+def set_fume_conditions(
+    desk: AlarmManager, plan: MeltPlan, furnace: str, temp_c: float | None, level: int, mono_s: float, utc_s: float
 ) -> None:
     """The alarm beyond a factor of ten over a limit; never for brass, whose fume is known before the burner is lit."""
     if plan.fume is None or plan.fume.flares:
         return
     at = "" if temp_c is None else f"It is at {say_c(temp_c)}."
-    desk.judge("fume", furnace, level >= ALARM_LEVEL, mono_s, utc_s, detail=at)
+    desk.set_condition("fume", furnace, level >= ALARM_LEVEL, mono_s, utc_s, detail=at)

@@ -50,7 +50,7 @@ LATCHING_TABLE: dict[tuple[AlarmState, AlarmEvent], AlarmState] = {
     (A.LATCHED_ACKED, E.WORSEN): A.UNACKED,
     (A.LATCHED_ACKED, E.RESET): A.NORMAL,
 }
-_EXPLAINED_BY: dict[str, tuple[str, ...]] = {
+_SUPPRESSED_BY: dict[str, tuple[str, ...]] = {
     child: tuple(parent for parent, children in PARENTS.items() if child in children)
     for children in PARENTS.values()
     for child in children
@@ -59,15 +59,15 @@ _EXPLAINED_BY: dict[str, tuple[str, ...]] = {
 
 @dataclass(slots=True)
 class _Alarm:
-    """One alarm's memory. `wish` is what the rules say; `present` follows it after the on- or off-delay."""
+    """One alarm's memory. `condition` is what the rules say; `active` follows it after the on- or off-delay."""
 
     id: str
     kind: AlarmKind
     subject: str
     state: AlarmState = AlarmState.NORMAL
-    present: bool = False
-    wish: bool = False
-    wish_since_s: float = 0.0
+    active: bool = False
+    condition: bool = False
+    condition_since_s: float = 0.0
     priority: Priority = Priority.CAUTION
     what: str = ""
     remedy: str = ""
@@ -77,7 +77,7 @@ class _Alarm:
     suppressed_by: str = ""
 
 
-class AlarmDesk:
+class AlarmManager:
     """All alarms of one furnace. `said` receives (view, who) at each change a client should see."""
 
     def __init__(
@@ -90,7 +90,7 @@ class AlarmDesk:
 
     # -- what the rules say -------------------------------------------------------------------------------------------
 
-    def judge(
+    def set_condition(
         self,
         kind: str,
         subject: str,
@@ -109,44 +109,44 @@ class AlarmDesk:
             if not present:
                 return
             alarm = self._alarms[key] = _Alarm(key, CATALOGUE[kind], subject)
-        if present != alarm.wish:
-            alarm.wish = present
-            alarm.wish_since_s = mono_s
+        if present != alarm.condition:
+            alarm.condition = present
+            alarm.condition_since_s = mono_s
         if present:
             severity = priority or alarm.kind.priority
-            worse = alarm.present and severity < alarm.priority
-            if not alarm.present or worse:
+            worse = alarm.active and severity < alarm.priority
+            if not alarm.active or worse:
                 alarm.what, alarm.remedy = alarm.kind.texts(subject, detail)
             if worse:
                 alarm.priority = severity
                 self._step(alarm, AlarmEvent.WORSEN, mono_s, utc_s, always=True)
-            elif not alarm.present:
+            elif not alarm.active:
                 # Highest severity seen is kept until acknowledged and clear.
                 fresh = alarm.state is AlarmState.NORMAL
                 alarm.priority = severity if fresh else min(severity, alarm.priority)
         delay_s = alarm.kind.on_delay_s if present else alarm.kind.off_delay_s
-        if present != alarm.present and (at_once or mono_s - alarm.wish_since_s >= delay_s):
-            alarm.present = present
+        if present != alarm.active and (at_once or mono_s - alarm.condition_since_s >= delay_s):
+            alarm.active = present
             self._step(alarm, AlarmEvent.RAISE if present else AlarmEvent.CLEAR, mono_s, utc_s, always=True)
 
     def withdraw(self, kind: str, subject: str, mono_s: float, utc_s: float) -> None:
         """The rule no longer applies at all (another melt, the pot was lifted): clear without the off-delay."""
-        self.judge(kind, subject, False, mono_s, utc_s, at_once=True)
+        self.set_condition(kind, subject, False, mono_s, utc_s, at_once=True)
 
     def tick(self, mono_s: float, utc_s: float) -> None:
         """Delays, silence and shelves run on."""
         for alarm in list(self._alarms.values()):
-            delay_s = alarm.kind.on_delay_s if alarm.wish else alarm.kind.off_delay_s
-            if alarm.wish != alarm.present and mono_s - alarm.wish_since_s >= delay_s:
-                alarm.present = alarm.wish
-                self._step(alarm, AlarmEvent.RAISE if alarm.wish else AlarmEvent.CLEAR, mono_s, utc_s, always=True)
+            delay_s = alarm.kind.on_delay_s if alarm.condition else alarm.kind.off_delay_s
+            if alarm.condition != alarm.active and mono_s - alarm.condition_since_s >= delay_s:
+                alarm.active = alarm.condition
+                self._step(alarm, AlarmEvent.RAISE if alarm.condition else AlarmEvent.CLEAR, mono_s, utc_s, always=True)
             if alarm.shelved_until_s is not None and mono_s >= alarm.shelved_until_s:
                 alarm.shelved_until_s = None
                 self._said(self._view(alarm), "time")
         if self.silenced_until_s is not None and mono_s >= self.silenced_until_s:
             self.silenced_until_s = None
 
-    def explain(self) -> None:
+    def update_suppression(self) -> None:
         """One situation shows one alarm: what a stronger alarm explains stands under it."""
         alarms = self._alarms
         if len(alarms) < 2 and not any(alarm.suppressed_by for alarm in alarms.values()):
@@ -158,11 +158,11 @@ class AlarmDesk:
 
     def _parent(self, alarm: _Alarm) -> str:
         """The id of a stronger alarm that is up and explains this one; empty: none."""
-        for kind in _EXPLAINED_BY.get(alarm.kind.name, ()):
+        for kind in _SUPPRESSED_BY.get(alarm.kind.name, ()):
             for subject in (alarm.subject, self._board_of(alarm.subject)):
                 key = f"{kind}:{subject}"
                 parent = self._alarms.get(key)
-                if parent is not None and parent.present and key != alarm.id:
+                if parent is not None and parent.active and key != alarm.id:
                     return key
         return ""
 
@@ -216,7 +216,7 @@ class AlarmDesk:
     def is_up(self, kind: str, subject: str) -> bool:
         """The condition holds now, delays included."""
         alarm = self._alarms.get(f"{kind}:{subject}")
-        return alarm is not None and alarm.present
+        return alarm is not None and alarm.active
 
     def is_acked(self, kind: str, subject: str) -> bool:
         """A person has seen it (or it is not up at all)."""
@@ -236,7 +236,7 @@ class AlarmDesk:
             subject=alarm.subject,
             priority=alarm.priority,
             state=alarm.state,
-            present=alarm.present,
+            active=alarm.active,
             what=alarm.what,
             remedy=alarm.remedy,
             raised_mono_s=alarm.raised_mono_s,
@@ -260,6 +260,6 @@ class AlarmDesk:
             alarm.state = new
         if new is not None or always:
             self._said(self._view(alarm), who)
-        if alarm.state is AlarmState.NORMAL and not alarm.wish and alarm.shelved_until_s is None:
+        if alarm.state is AlarmState.NORMAL and not alarm.condition and alarm.shelved_until_s is None:
             del self._alarms[alarm.id]
         return new is not None

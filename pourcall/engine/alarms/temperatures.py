@@ -6,7 +6,7 @@ from pourcall.contract.config import EngineConfig
 from pourcall.contract.plan import MeltPlan, PotLimit
 from pourcall.contract.reading import Place
 from pourcall.contract.units import say_c
-from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
 
@@ -15,8 +15,8 @@ RISING_C_PER_MIN = 2.0
 POT_WHOSE = ("pot", "furnace")
 
 
-def judge_temperatures(
-    desk: AlarmDesk,
+def set_temperature_conditions(
+    desk: AlarmManager,
     config: EngineConfig,
     plan: MeltPlan | None,
     metal: MetalNow | None,
@@ -41,12 +41,12 @@ def judge_temperatures(
             if limit is not None:
                 over = _over(desk, kind, furnace, metal_c, limit.limit_c)
                 detail = f"It must stay below {say_c(limit.limit_c)}: {limit.why}." if over else ""
-                desk.judge(kind, furnace, over, mono_s, utc_s, detail=detail)
+                desk.set_condition(kind, furnace, over, mono_s, utc_s, detail=detail)
         above = not poured and _over(desk, "above_window", furnace, metal_c, tap_max_c)
         rising = rate_c_per_min is not None and rate_c_per_min > RISING_C_PER_MIN
         detail = f"Its window ends at {say_c(tap_max_c)}." if above else ""
-        desk.judge("overshoot", furnace, above and rising, mono_s, utc_s, detail=detail)
-        desk.judge("above_window", furnace, above, mono_s, utc_s, detail=detail)
+        desk.set_condition("overshoot", furnace, above and rising, mono_s, utc_s, detail=detail)
+        desk.set_condition("above_window", furnace, above, mono_s, utc_s, detail=detail)
     for channel in channels:
         reading, probe = channel.last, channel.config
         if reading is None:
@@ -56,14 +56,14 @@ def judge_temperatures(
             continue  # moving, late: neither up nor down
         over = _over(desk, "probe_rating", probe.name, temp_c, probe.rating_c)
         detail = f"Its limit is {say_c(probe.rating_c)}." if over else ""
-        desk.judge("probe_rating", probe.name, over, mono_s, utc_s, detail=detail)
+        desk.set_condition("probe_rating", probe.name, over, mono_s, utc_s, detail=detail)
         if channel.tracker.place is Place.CHAMBER:
             over = _over(desk, "furnace_rating", furnace, temp_c, config.rating_c)
             detail = f"Its limit is {say_c(config.rating_c)}." if over else ""
-            desk.judge("furnace_rating", furnace, over, mono_s, utc_s, detail=detail)
+            desk.set_condition("furnace_rating", furnace, over, mono_s, utc_s, detail=detail)
 
 
-def _over(desk: AlarmDesk, kind: str, subject: str, temp_c: float | None, limit_c: float) -> bool:
+def _over(desk: AlarmManager, kind: str, subject: str, temp_c: float | None, limit_c: float) -> bool:
     """Above the limit, or not yet 3 degC below it again. Without a figure an alarm that is up stays up."""
     up = desk.is_up(kind, subject)
     if temp_c is None:

@@ -78,7 +78,7 @@ class DipWatch:
         self.run: DipRun | None = None
         self.depth_mm: float | None = None  # as last said; holds for later dips, over melts too
         self.stirred: bool | None = None
-        self.not_off_s = -math.inf  # last moment at which the power was not known to be off
+        self.power_maybe_on_until_s = -math.inf  # last moment at which the power was not known to be off
 
     def announce(self, depth_mm: float | None, stirred: bool | None) -> None:
         """A person says how it is held; for the dip that is on, and for those to come."""
@@ -96,7 +96,7 @@ class DipWatch:
     def update(self, channel: ProbeChannel, mono_s: float, temp_c: float, *, power_off: bool = False) -> DipRun | None:
         """One followed sample; returns the dip that just ended."""
         if not power_off:
-            self.not_off_s = mono_s
+            self.power_maybe_on_until_s = mono_s
         if channel.tracker.state not in (ProbeState.ENTERING, ProbeState.SETTLING, ProbeState.IN_METAL):
             ended, self.run = self.run, None
             if ended is not None:
@@ -160,18 +160,33 @@ def deep_enough_mm(sheath: str) -> float:
 
 
 def judge_dip(
-    run: DipRun, channel: ProbeChannel, number: int, mono_s: float, utc_s: float, alloy: AlloyFacts | None,
-    earlier: Sequence[Dip] = (), not_off_s: float = math.inf,
-) -> Dip:  # fmt: skip
+    run: DipRun,
+    channel: ProbeChannel,
+    number: int,
+    mono_s: float,
+    utc_s: float,
+    alloy: AlloyFacts | None,
+    earlier: Sequence[Dip] = (),
+    power_maybe_on_until_s: float = math.inf,
+) -> Dip:
     """What a dip that is over is worth. alloy None: no melt runs, and nothing is known of the metal.
 
-    earlier: the dips of this melt before it, in order; not_off_s: when the power was last not known to be off.
+    earlier: the dips of this melt before it, in order; power_maybe_on_until_s: when the power was last not known to
+    be off.
     """
     rule, sheath = channel.tracker.rule, channel.config.sheath
     blank = Dip(
-        probe=channel.config.name, number=number, began_mono_s=run.began_s, ended_mono_s=mono_s, ended_utc_s=utc_s,
-        temp_c=None, u_c=None, how="not usable", depth_mm=run.depth_mm, stirred=run.stirred,
-    )  # fmt: skip
+        probe=channel.config.name,
+        number=number,
+        began_mono_s=run.began_s,
+        ended_mono_s=mono_s,
+        ended_utc_s=utc_s,
+        temp_c=None,
+        u_c=None,
+        how="not usable",
+        depth_mm=run.depth_mm,
+        stirred=run.stirred,
+    )
     tau_s, step_s = rule.tau_metal_s, channel.tracker.trend.step_s
     kept = before_exit(run.points, mono_s, span_s=rule.span_s, step_s=step_s, tau_s=tau_s)
     fit = fit_settling(kept, tau_s) or _flat(kept, run.began_s, tau_s)
@@ -193,10 +208,14 @@ def judge_dip(
     # the figure is that of the last sample still surely in the metal
     error_c = math.hypot(fit.fit_error_c, fit.drift_c_per_s * (mono_s - kept[-1][0]))
     dip = msgspec.structs.replace(
-        blank, temp_c=fit.temp_c, u_c=math.hypot(base_u_c, error_c, stem_c), fit_error_c=error_c,
-        how="settled" if abs(fit.to_go_c) <= SETTLED_C else "extrapolated", why=why,
-    )  # fmt: skip
-    return _widened(dip, earlier, not_off_s)
+        blank,
+        temp_c=fit.temp_c,
+        u_c=math.hypot(base_u_c, error_c, stem_c),
+        fit_error_c=error_c,
+        how="settled" if abs(fit.to_go_c) <= SETTLED_C else "extrapolated",
+        why=why,
+    )
+    return _widened(dip, earlier, power_maybe_on_until_s)
 
 
 def _why_not(fit: SettleFit | None, held_s: float, tau_s: float, wandered_c: float) -> str:
@@ -262,16 +281,17 @@ def _flat(points: Sequence[tuple[float, float]], began_s: float, tau_s: float) -
 # -- several dips -----------------------------------------------------------------------------------------------------
 
 
-def dip_spread_c(dips: Sequence[Dip], not_off_s: float) -> float | None:
+def dip_spread_c(dips: Sequence[Dip], power_maybe_on_until_s: float) -> float | None:
     """Highest less lowest of the last three dips: good ones, of one probe, within five minutes, in a steady bath.
 
-    Steady: the power was off all the time, or they do not go all one way. not_off_s: when it was last not known off.
+    Steady: the power was off all the time, or they do not go all one way. power_maybe_on_until_s: when it was last
+    not known off.
     """
-    temps = _last_three(dips, not_off_s)
+    temps = _last_three(dips, power_maybe_on_until_s)
     return None if temps is None else max(temps) - min(temps)
 
 
-def _last_three(dips: Sequence[Dip], not_off_s: float) -> tuple[float, float, float] | None:
+def _last_three(dips: Sequence[Dip], power_maybe_on_until_s: float) -> tuple[float, float, float] | None:
     if len(dips) < 3:
         return None
     one, two, three = dips[-3:]
@@ -280,18 +300,20 @@ def _last_three(dips: Sequence[Dip], not_off_s: float) -> tuple[float, float, fl
     if len({one.probe, two.probe, three.probe}) > 1 or three.ended_mono_s - one.began_mono_s > SPREAD_WITHIN_S:
         return None
     temps = (one.temp_c, two.temp_c, three.temp_c)
-    if not_off_s >= one.began_mono_s and (temps[0] < temps[1] < temps[2] or temps[0] > temps[1] > temps[2]):
+    if power_maybe_on_until_s >= one.began_mono_s and (
+        temps[0] < temps[1] < temps[2] or temps[0] > temps[1] > temps[2]
+    ):
         return None
     return temps
 
 
-def _widened(dip: Dip, earlier: Sequence[Dip], not_off_s: float) -> Dip:
+def _widened(dip: Dip, earlier: Sequence[Dip], power_maybe_on_until_s: float) -> Dip:
     """The dip with the uncertainty that three in a row show, where that is larger than what was stated.
 
     Two standard deviations; where they go all one way (the bath cools), about the straight line through them.
     """
     three = [*earlier[-2:], dip]
-    temps = _last_three(three, not_off_s)
+    temps = _last_three(three, power_maybe_on_until_s)
     if temps is None or dip.u_c is None:
         return dip
     first, middle, last = temps
@@ -316,9 +338,14 @@ def is_panel(source: str) -> bool:
 
 
 def panel_pair(
-    panel_s: float, panel_c: float, *, dips: Sequence[Dip], live_c: float | None = None,
-    rate_c_per_min: float | None = None, panel_before: tuple[float, float] | None = None,
-) -> tuple[float, float] | None:  # fmt: skip
+    panel_s: float,
+    panel_c: float,
+    *,
+    dips: Sequence[Dip],
+    live_c: float | None = None,
+    rate_c_per_min: float | None = None,
+    panel_before: tuple[float, float] | None = None,
+) -> tuple[float, float] | None:
     """(metal degC, panel degC) for the panel-to-melt offset, or None: they were not seen side by side, standing still.
 
     panel_s, panel_c: when the panel showed what. dips: of this melt, in order. live_c, rate_c_per_min: of a probe that

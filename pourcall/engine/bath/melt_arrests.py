@@ -1,8 +1,8 @@
 """The arrests of the running melt, all its probes, at work in the engine.
 
-One `ArrestDesk` for each probe that stays in the metal: a dip is too short to see an arrest, a chamber probe sees none.
-In: every reading, a tick a second. Out: arrests for the record, the alarm of a wrong alloy, a word against a pour and
-against a state that the figures alone would have.
+One `ArrestAnalysis` for each probe that stays in the metal: a dip is too short to see an arrest, a chamber probe sees
+none. In: every reading, a tick a second. Out: arrests for the record, the alarm of a wrong alloy, a word against a
+pour and against a state that the figures alone would have.
 """
 
 from collections.abc import Callable
@@ -12,12 +12,12 @@ from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import StartMelt
 from pourcall.contract.plan import AlloyFacts, AlloyHalts, MeltPlan
 from pourcall.contract.reading import Place, ProbeState, Reading
-from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.melt.melt_state import Band, band_with_arrest
 from pourcall.engine.melt.pour_call import Judgement, hold_back
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
-from pourcall.thermal_analysis.arrest_analysis import NOTHING, ArrestDesk, Findings
+from pourcall.thermal_analysis.arrest_analysis import NOTHING, ArrestAnalysis, Findings
 
 _IN = (ProbeState.IN_METAL, ProbeState.FROZEN_IN)
 ALARM = "wrong_alloy"
@@ -26,12 +26,12 @@ ALARM = "wrong_alloy"
 class MeltArrests:
     """Arrests of one furnace; between melts it does nothing. `say` takes the type of an event and its fields."""
 
-    def __init__(self, config: EngineConfig, alarms: AlarmDesk, say: Callable[..., None]) -> None:
+    def __init__(self, config: EngineConfig, alarms: AlarmManager, say: Callable[..., None]) -> None:
         self._config, self._alarms, self._say = config, alarms, say
         self._sample_s = {board.name: board.sample_s for board in config.boards}
         self._alloy: AlloyFacts | None = None
         self._others: tuple[AlloyHalts, ...] = ()
-        self._desks: dict[str, ArrestDesk] = {}
+        self._desks: dict[str, ArrestAnalysis] = {}
         self.findings: Findings = NOTHING
         self.probe = ""  # whose findings they are
 
@@ -71,7 +71,7 @@ class MeltArrests:
         elif reading.temp_c is not None and reading.reason in USABLE:
             if desk is None:
                 sample_s = self._sample_s.get(channel.config.board, 1.0)
-                desk = ArrestDesk(self._alloy, tracker.rule.tau_metal_s, sample_s, others=self._others)
+                desk = ArrestAnalysis(self._alloy, tracker.rule.tau_metal_s, sample_s, others=self._others)
                 self._desks[reading.probe] = desk
             desk.take(reading.at_mono_s, reading.temp_c)
 
@@ -95,7 +95,7 @@ class MeltArrests:
         self.findings, self.probe = best, whose
         if self._alloy is not None:
             wrong = best.wrong_alloy
-            self._alarms.judge(ALARM, self._config.furnace, bool(wrong), mono_s, utc_s, detail=wrong)
+            self._alarms.set_condition(ALARM, self._config.furnace, bool(wrong), mono_s, utc_s, detail=wrong)
 
     def judged(self, judgement: Judgement | None) -> Judgement | None:
         """Nothing is poured while an arrest goes on, whatever the figures say."""

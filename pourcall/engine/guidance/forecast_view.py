@@ -1,10 +1,10 @@
 """Foresight and profile as the snapshot shows them. The guide's state into frozen views."""
 
 from pourcall.contract.profile_plan import ProfileSegment, SegmentKind
-from pourcall.contract.snapshot import AheadView, ProfileView, SpanView
+from pourcall.contract.snapshot import AheadView, Interval, ProfileView
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.engine.guidance.forecasting import Guide
-from pourcall.furnace.forecast import NOTHING, Span
+from pourcall.furnace.forecast import NOTHING
 
 
 def ahead_view(guide: Guide, mono_s: float, *, chamber_only: bool) -> AheadView | None:
@@ -19,7 +19,7 @@ def ahead_view(guide: Guide, mono_s: float, *, chamber_only: bool) -> AheadView 
     metal = seen.metal_c
     if chamber_only and ahead.seen:
         mid_c, u_c = ahead.metal_from_chamber()
-        metal = Span(mid_c, mid_c - u_c, mid_c + u_c)
+        metal = Interval(mid_c, mid_c - u_c, mid_c + u_c)
     known = ahead.seen > 0  # before anything was read of the metal there is no peak to speak of
     return AheadView(
         at_mono_s=guide.seen_s,
@@ -71,5 +71,5 @@ def segment_words(segment: ProfileSegment) -> str:
     return f"hold {say_c(segment.to_c)} {how}"
 
 
-def _span(span: Span) -> SpanView | None:
-    return None if span == NOTHING else SpanView(span.mid, span.low, span.high)
+def _span(span: Interval) -> Interval | None:
+    return None if span == NOTHING else Interval(span.mid, span.low, span.high)

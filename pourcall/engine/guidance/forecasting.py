@@ -16,10 +16,10 @@ from pourcall.contract.inputs import PowerLevel, StartMelt
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.engine.guidance.profile_advice import Advice, Panel
-from pourcall.engine.guidance.profile_run import PERSON_S, ProfileRun
+from pourcall.engine.guidance.profile_run import OPERATOR_REACTION_S, ProfileRun
 from pourcall.engine.guidance.response import Findings, ResponseWatch
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
-from pourcall.furnace.forecast import Ahead, View
+from pourcall.furnace.forecast import Forecast, Outlook
 from pourcall.furnace.model import usual_model
 from pourcall.thermometry.sheaths import SHEATHS
 
@@ -49,8 +49,8 @@ class Guide:
 
     def __init__(self, config: EngineConfig) -> None:
         self.config, self.fuel = config, config.kind == "fuel"
-        self.ahead: Ahead | None = None
-        self.seen = View()
+        self.ahead: Forecast | None = None
+        self.seen = Outlook()
         self.seen_s = -1e9
         self.aim_c: float | None = None
         self.profile: ProfileRun | None = None
@@ -67,9 +67,15 @@ class Guide:
     # -- begin, change, end -------------------------------------------------------------------------------------------
 
     def start(
-        self, command: StartMelt, power: PowerKnob, mono_s: float, *, room_c: float | None, metal_c: float | None,
+        self,
+        command: StartMelt,
+        power: PowerKnob,
+        mono_s: float,
+        *,
+        room_c: float | None,
+        metal_c: float | None,
         chamber_c: float | None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """A melt begins. metal_c, chamber_c: what the probes read at that moment; room_c: the board's cold junction."""
         model = command.model or self._usual()
         self.failed, self.advice, self.dial = "", "", ""
@@ -86,16 +92,29 @@ class Guide:
         self.set_power(power, mono_s)
 
     def _begin(
-        self, model: FurnaceModel, plan: MeltPlan, mono_s: float, *, room_c: float, wall_c: float | None,
-        wall_u_c: float, metal_c: float | None,
-    ) -> None:  # fmt: skip
-        self.seen, self.seen_s, self._band = View(), -1e9, (-1e9, ())
+        self,
+        model: FurnaceModel,
+        plan: MeltPlan,
+        mono_s: float,
+        *,
+        room_c: float,
+        wall_c: float | None,
+        wall_u_c: float,
+        metal_c: float | None,
+    ) -> None:
+        self.seen, self.seen_s, self._band = Outlook(), -1e9, (-1e9, ())
         self._share = (None, False)
         try:
-            self.ahead = Ahead(
-                model, plan.alloy, plan.charge_kg, mono_s, room_c=room_c, wall_c=wall_c, wall_u_c=wall_u_c,
+            self.ahead = Forecast(
+                model,
+                plan.alloy,
+                plan.charge_kg,
+                mono_s,
+                room_c=room_c,
+                wall_c=wall_c,
+                wall_u_c=wall_u_c,
                 metal_c=metal_c,
-            )  # fmt: skip
+            )
         except (ArithmeticError, ValueError) as err:
             self._fail(err)
 
@@ -109,9 +128,14 @@ class Guide:
             return
         seen = self.seen
         self._begin(
-            ahead.model, new, mono_s, room_c=ahead.room_c, wall_c=seen.wall_c, wall_u_c=WALL_KNOWN_U_C,
+            ahead.model,
+            new,
+            mono_s,
+            room_c=ahead.room_c,
+            wall_c=seen.wall_c,
+            wall_u_c=WALL_KNOWN_U_C,
             metal_c=seen.metal_c.mid,
-        )  # fmt: skip
+        )
         self.set_power(power, mono_s)
 
     def end(self, mono_s: float) -> None:
@@ -121,7 +145,7 @@ class Guide:
             tau_s = model.value("wall_j_per_k") / model.value("loss_w_per_k")
             self._wall = (mono_s, self.seen.wall_c, tau_s)
         self.ahead, self.profile, self._response = None, None, None
-        self.seen, self.aim_c, self.found = View(), None, Findings()
+        self.seen, self.aim_c, self.found = Outlook(), None, Findings()
 
     def _usual(self) -> FurnaceModel:
         sheath_s = next((SHEATHS[probe.sheath].tau_metal_s for probe in self.config.probes), 4.2)
@@ -247,7 +271,7 @@ class Guide:
         if not self.learned or self.guiding or self.seen_s < 0.0:
             return None
         left_s = self.seen.cut_in_s
-        return left_s is not None and left_s - (mono_s - self.seen_s) <= PERSON_S
+        return left_s is not None and left_s - (mono_s - self.seen_s) <= OPERATOR_REACTION_S
 
     # -- time ---------------------------------------------------------------------------------------------------------
 
@@ -257,11 +281,17 @@ class Guide:
         if self._response is not None:
             mass_kg = run.plan.charge_kg if self.ahead is None else self.ahead.mass_kg
             self.found = self._response.update(
-                mono_s, power.level, metal_c=sight.standing_c, chamber_c=sight.chamber_c, alloy=run.plan.alloy,
-                mass_kg=mass_kg, target_c=None if run.next_mould is None else low_c, busy=sight.busy,
-            )  # fmt: skip
+                mono_s,
+                power.level,
+                metal_c=sight.standing_c,
+                chamber_c=sight.chamber_c,
+                alloy=run.plan.alloy,
+                mass_kg=mass_kg,
+                target_c=None if run.next_mould is None else low_c,
+                busy=sight.busy,
+            )
         if run.lifted(mono_s):
-            self.seen, self.aim_c = View(), None  # the pot is out: nothing of this is true any more
+            self.seen, self.aim_c = Outlook(), None  # the pot is out: nothing of this is true any more
             return ()
         profile = self.profile if self.guiding else None
         self.aim_c = 0.5 * (low_c + high_c) if profile is None else profile.plan.segments[-1].to_c
@@ -291,7 +321,7 @@ class Guide:
         except (ArithmeticError, ValueError) as err:
             self._fail(err)
 
-    def _trying(self, what: Callable[[Ahead], None]) -> None:
+    def _trying(self, what: Callable[[Forecast], None]) -> None:
         if self.ahead is not None and not self.failed:
             try:
                 what(self.ahead)
@@ -301,7 +331,7 @@ class Guide:
     def _fail(self, err: Exception) -> None:
         """A forecast that cannot be reckoned is left out; the melt goes on."""
         self.failed = f"foresight stopped for this melt: {err}"
-        self.seen = View(why=self.failed)
+        self.seen = Outlook(why=self.failed)
 
     def band(self) -> tuple[tuple[float, float, float], ...]:
         """The trace to come, as of the last look: (seconds from then, low, high). Kept until the next."""

@@ -14,10 +14,10 @@ from pourcall.contract.inputs import Answer, PowerLevel
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.units import say_c
-from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.dips import BELOW_LIQUID, panel_pair
 from pourcall.engine.bath.metal import MetalNow
-from pourcall.engine.calls import CallDesk
+from pourcall.engine.calls import CallManager
 from pourcall.engine.guidance.forecasting import Guide, Sight
 from pourcall.engine.guidance.profile_advice import Advice, Say
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
@@ -32,7 +32,9 @@ ALARMS = ("flame_out", "not_responding")
 class Guiding:
     """One furnace. `say` takes the type of an event and its fields."""
 
-    def __init__(self, config: EngineConfig, calls: CallDesk, alarms: AlarmDesk, say: Callable[..., None]) -> None:
+    def __init__(
+        self, config: EngineConfig, calls: CallManager, alarms: AlarmManager, say: Callable[..., None]
+    ) -> None:
         self.guide = Guide(config)
         self._config, self._calls, self._alarms, self._say = config, calls, alarms, say
         self._panel: tuple[float, float] | None = None  # when the panel was read, what it showed; till compared
@@ -69,9 +71,12 @@ class Guiding:
     # -- what people say ----------------------------------------------------------------------------------------------
 
     def command(
-        self, command: inp.RunProfile | inp.StopProfile | inp.NextSegment, run: MeltRun, metal_c: float | None,
+        self,
+        command: inp.RunProfile | inp.StopProfile | inp.NextSegment,
+        run: MeltRun,
+        metal_c: float | None,
         mono_s: float,
-    ) -> tuple[str, str]:  # fmt: skip
+    ) -> tuple[str, str]:
         """Begin, stop, go on. What was wrong and what to do, or two empty texts."""
         profile = self.guide.profile
         if isinstance(command, inp.RunProfile):
@@ -122,9 +127,14 @@ class Guiding:
             self._calls.end(CallKind.STEP, "the power is set")
 
     def panel_read(
-        self, at_s: float, panel_c: float, dips: Sequence[ev.Dip], metal: MetalNow, rate_c_per_min: float | None,
+        self,
+        at_s: float,
+        panel_c: float,
+        dips: Sequence[ev.Dip],
+        metal: MetalNow,
+        rate_c_per_min: float | None,
         mono_s: float,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """The panel was read off. Where the metal is known too and both stand still, they are a pair for the record."""
         before, self._panel = self._panel, (at_s, panel_c)
         self._compare(dips, metal, rate_c_per_min, before, mono_s)
@@ -142,16 +152,24 @@ class Guiding:
             self._compare(dips, metal, rate_c_per_min, None, mono_s)
 
     def _compare(
-        self, dips: Sequence[ev.Dip], metal: MetalNow, rate_c_per_min: float | None,
-        before: tuple[float, float] | None, mono_s: float,
-    ) -> None:  # fmt: skip
+        self,
+        dips: Sequence[ev.Dip],
+        metal: MetalNow,
+        rate_c_per_min: float | None,
+        before: tuple[float, float] | None,
+        mono_s: float,
+    ) -> None:
         if self._panel is None:
             return
         panel_s, panel_c = self._panel
         pair = panel_pair(
-            panel_s, panel_c, dips=dips, live_c=metal.temp_c if metal.live and not metal.dip else None,
-            rate_c_per_min=rate_c_per_min, panel_before=before,
-        )  # fmt: skip
+            panel_s,
+            panel_c,
+            dips=dips,
+            live_c=metal.temp_c if metal.live and not metal.dip else None,
+            rate_c_per_min=rate_c_per_min,
+            panel_before=before,
+        )
         if pair is None:
             return
         self._panel = None
@@ -163,9 +181,15 @@ class Guiding:
     # -- time ---------------------------------------------------------------------------------------------------------
 
     def tick(
-        self, run: MeltRun, channels: Sequence[ProbeChannel], metal: MetalNow, rate_c_per_min: float | None,
-        power: PowerKnob, mono_s: float, utc_s: float,
-    ) -> None:  # fmt: skip
+        self,
+        run: MeltRun,
+        channels: Sequence[ProbeChannel],
+        metal: MetalNow,
+        rate_c_per_min: float | None,
+        power: PowerKnob,
+        mono_s: float,
+        utc_s: float,
+    ) -> None:
         """A second passed in a melt."""
         guide = self.guide
         guide.set_power(power, mono_s)
@@ -182,12 +206,16 @@ class Guiding:
                 self._calls.end(CallKind.CUT_POWER, "power is off" if power.off else "it rises less")
         furnace, found = self._config.furnace, guide.found
         for kind, detail in zip(ALARMS, (found.flame_out, found.not_responding), strict=True):
-            self._alarms.judge(kind, furnace, bool(detail), mono_s, utc_s, detail=detail)
+            self._alarms.set_condition(kind, furnace, bool(detail), mono_s, utc_s, detail=detail)
 
     def _look(
-        self, run: MeltRun, channels: Sequence[ProbeChannel], metal: MetalNow, rate_c_per_min: float | None,
+        self,
+        run: MeltRun,
+        channels: Sequence[ProbeChannel],
+        metal: MetalNow,
+        rate_c_per_min: float | None,
         mono_s: float,
-    ) -> Sight:  # fmt: skip
+    ) -> Sight:
         """What the probes show now; what stays in the pot, and the chamber, teach the forecast on the way."""
         guide = self.guide
         standing_c = chamber_c = None
@@ -255,6 +283,12 @@ class Guiding:
             return
         of = len(profile.plan.segments)
         self._say(
-            ev.ProfileChanged, profile=profile.plan.name, hash=profile.plan.hash, segment=min(profile.index + 1, of),
-            of=of, how=how, text=text, plan=plan,
-        )  # fmt: skip
+            ev.ProfileChanged,
+            profile=profile.plan.name,
+            hash=profile.plan.hash,
+            segment=min(profile.index + 1, of),
+            of=of,
+            how=how,
+            text=text,
+            plan=plan,
+        )

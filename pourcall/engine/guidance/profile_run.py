@@ -2,9 +2,9 @@
 
 We never turn a knob here. Advice names the number on the panel in the panel's own unit and step, with the caster's unit
 beside it (as a token, see contract/units.py); where there is no panel it names off, low, high. *Cut the power* is said
-early enough for a person: the furnace model is asked where the metal coasts to if the power goes off PERSON_S from now.
-It is repeated until answered or seen; late and missed each have their own words. A profile is frozen while it runs; a
-changed mind (`change`) goes on from where the metal is: nothing restarts.
+early enough for a person: the furnace model is asked where the metal coasts to if the power goes off
+OPERATOR_REACTION_S from now. It is repeated until answered or seen; late and missed each have their own words. A
+profile is frozen while it runs; a changed mind (`change`) goes on from where the metal is: nothing restarts.
 """
 
 import math
@@ -15,9 +15,9 @@ from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentK
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.engine.guidance.profile_advice import Advice, CoastTeller, Panel, Say
 
-PERSON_S = 13.0  # from the call to a hand on the knob, on the whole (2 to 25 s; judgement)
+OPERATOR_REACTION_S = 13.0  # from the call to a hand on the knob, on the whole (2 to 25 s; judgement)
 STANDING_BY_S = 5.0  # the same of somebody who was told to stand by
-STOOD_BY_S = 10.0  # so long before, at least
+STANDBY_MIN_S = 10.0  # so long before, at least
 HEADS_UP_S = 60.0
 CUT_REPEAT_S = 5.0
 MISSED_S = 30.0  # after so long without an answer the words change
@@ -27,7 +27,10 @@ UNSURE_MOST_C = 25.0  # lower than this nobody is helped: a furnace hardly known
 OVER_C = 3.0
 BLIND_S = 45.0  # without foresight: so long it may rise on after the power went off
 AGAIN_SHORT_C = 5.0  # a coast that ends so far below the aim wants power again
-COAST_SHOWS_S, NEVER_SHOWN_C = 300.0, 40.0  # so long after the power went off metal has peaked, or never will (ours)
+COAST_SHOWS_S, COAST_DISBELIEF_C = (
+    300.0,
+    40.0,
+)  # so long after the power went off metal has peaked, or never will (ours)
 QUIET_S = 45.0  # after the power went off nothing is called until the coast has shown
 LATE_REPEAT_S = 120.0
 DIAL_STEP_S = 120.0  # a person is not asked to turn a knob more often
@@ -68,7 +71,7 @@ class ProfileRun:
     began_s: float
     fuel: bool = False
     panel: Panel | None = None
-    person_s: float = PERSON_S
+    person_s: float = OPERATOR_REACTION_S
     window_c: tuple[float, float] | None = None  # tap window, to say what is too hot
     index: int = 0
     over: bool = False
@@ -149,9 +152,13 @@ class ProfileRun:
     # -- time ---------------------------------------------------------------------------------------------------------
 
     def tick(
-        self, mono_s: float, metal_c: float | None, rate_c_per_min: float | None, power: PowerLevel | None,
+        self,
+        mono_s: float,
+        metal_c: float | None,
+        rate_c_per_min: float | None,
+        power: PowerLevel | None,
         coast: CoastTeller | None = None,
-    ) -> tuple[Advice, ...]:  # fmt: skip
+    ) -> tuple[Advice, ...]:
         """Time passed. metal_c None: not known now (between dips). power None: nobody says. Most pressing first."""
         segment = self.segment
         if segment is None:
@@ -172,14 +179,28 @@ class ProfileRun:
         return tuple(said)
 
     def _advice(
-        self, say: Say, text: str, why: str = "", repeat_s: float = 0.0, *, setpoint_c: float | None = None,
-        dial: float | None = None, level: PowerLevel | None = None,
-    ) -> Advice:  # fmt: skip
+        self,
+        say: Say,
+        text: str,
+        why: str = "",
+        repeat_s: float = 0.0,
+        *,
+        setpoint_c: float | None = None,
+        dial: float | None = None,
+        level: PowerLevel | None = None,
+    ) -> Advice:
         of = len(self.plan.segments)
         return Advice(
-            say=say, text=text, why=why, repeat_s=repeat_s, segment=min(self.index + 1, of), of=of,
-            setpoint_c=setpoint_c, dial=dial, level=level,
-        )  # fmt: skip
+            say=say,
+            text=text,
+            why=why,
+            repeat_s=repeat_s,
+            segment=min(self.index + 1, of),
+            of=of,
+            setpoint_c=setpoint_c,
+            dial=dial,
+            level=level,
+        )
 
     def _go_on(self, mono_s: float, metal_c: float | None) -> None:
         old = self.plan.segments[self.index]
@@ -231,17 +252,24 @@ class ProfileRun:
             remedy = "go on, or end it" if segment.kind is SegmentKind.HOLD else "look at burner, lid and charge"
             said.append(
                 self._advice(
-                    Say.LATE, f"Segment {self.index + 1} {what} after {minutes:.0f} min: {remedy}",
-                    "longer than the profile allows", LATE_REPEAT_S,
+                    Say.LATE,
+                    f"Segment {self.index + 1} {what} after {minutes:.0f} min: {remedy}",
+                    "longer than the profile allows",
+                    LATE_REPEAT_S,
                 )
-            )  # fmt: skip
+            )
 
     # -- the knob -----------------------------------------------------------------------------------------------------
 
     def _judge_knob(
-        self, segment: ProfileSegment, mono_s: float, metal_c: float | None, power: PowerLevel | None,
-        coast: CoastTeller | None, said: list[Advice],
-    ) -> None:  # fmt: skip
+        self,
+        segment: ProfileSegment,
+        mono_s: float,
+        metal_c: float | None,
+        power: PowerLevel | None,
+        coast: CoastTeller | None,
+        said: list[Advice],
+    ) -> None:
         """What to dial, or where to set burner or knob."""
         place = self._place
         if place is None or self._cut is not None:
@@ -289,16 +317,20 @@ class ProfileRun:
         said.append(self._advice(Say.DIAL, text, why, setpoint_c=wanted_c, dial=figure))
 
     def _level(
-        self, segment: ProfileSegment, mono_s: float, metal_c: float | None, power: PowerLevel | None,
+        self,
+        segment: ProfileSegment,
+        mono_s: float,
+        metal_c: float | None,
+        power: PowerLevel | None,
         coast: CoastTeller | None,
-    ) -> str:  # fmt: skip
+    ) -> str:
         """off, low, high, or empty: leave it as it is."""
         if metal_c is None:
             return "high" if segment.kind is SegmentKind.RAMP and self._cut_over_s < -1e8 else ""
         peak_c = None if coast is None else coast.coast_peak_c(0.0)
         if power is PowerLevel.OFF and mono_s - self._cut_over_s >= COAST_SHOWS_S and self._cut_over_s > -1e8:
             # What should long have shown and is not there is not waited for, nor believed when the power is on again.
-            self._doubted = peak_c is not None and peak_c > metal_c + NEVER_SHOWN_C
+            self._doubted = peak_c is not None and peak_c > metal_c + COAST_DISBELIEF_C
         short_c = segment.to_c - (self._peaks(coast, metal_c).after(0.0) or metal_c) - _unsure_c(coast)
         settled = mono_s - self._cut_over_s >= QUIET_S
         if segment.kind is SegmentKind.RAMP:
@@ -318,9 +350,15 @@ class ProfileRun:
     # -- cut the power ------------------------------------------------------------------------------------------------
 
     def _judge_cut(
-        self, segment: ProfileSegment, mono_s: float, metal_c: float | None, rate: float | None,
-        power: PowerLevel | None, coast: CoastTeller | None, said: list[Advice],
-    ) -> None:  # fmt: skip
+        self,
+        segment: ProfileSegment,
+        mono_s: float,
+        metal_c: float | None,
+        rate: float | None,
+        power: PowerLevel | None,
+        coast: CoastTeller | None,
+        said: list[Advice],
+    ) -> None:
         """Call it in time; keep calling until the power is off, answered, or the rise is seen to give way."""
         off = power is PowerLevel.OFF
         cut = self._cut
@@ -342,7 +380,7 @@ class ProfileRun:
         aim_c = segment.to_c - below_c - _unsure_c(coast)
         place = self._place
         soon_s = None if place is None else place.soon_s
-        stands_by = soon_s is not None and mono_s - soon_s >= STOOD_BY_S
+        stands_by = soon_s is not None and mono_s - soon_s >= STANDBY_MIN_S
         peak_c = peaks.after(min(STANDING_BY_S, self.person_s) if stands_by else self.person_s)
         if peak_c is None:
             return

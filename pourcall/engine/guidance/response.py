@@ -89,9 +89,17 @@ class ResponseWatch:
         self._found = NOTHING
 
     def update(
-        self, mono_s: float, power: PowerLevel | None, *, metal_c: float | None, chamber_c: float | None,
-        alloy: AlloyFacts | None, mass_kg: float, target_c: float | None, busy: bool = False,
-    ) -> Findings:  # fmt: skip
+        self,
+        mono_s: float,
+        power: PowerLevel | None,
+        *,
+        metal_c: float | None,
+        chamber_c: float | None,
+        alloy: AlloyFacts | None,
+        mass_kg: float,
+        target_c: float | None,
+        busy: bool = False,
+    ) -> Findings:
         """What is found now.
 
         metal_c: of a probe that stays in the metal, else None; busy: lifted, pouring, a dip going on.

@@ -5,7 +5,7 @@ from collections import deque
 from pourcall.contract.config import BoardConfig
 from pourcall.contract.frames import Identity
 from pourcall.contract.inputs import LinkIn, LinkKind
-from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.alarms.manager import AlarmManager
 
 SILENT_S = 3.0
 NOISY_FRAMES, NOISY_S = 3, 10.0
@@ -76,7 +76,7 @@ class BoardLink:
         else:
             self.problem, self.detail = item.kind, item.detail
 
-    def judge(self, desk: AlarmDesk, mono_s: float, utc_s: float) -> bool:
+    def judge(self, desk: AlarmManager, mono_s: float, utc_s: float) -> bool:
         """Tell the alarm desk; returns True where the link has just been lost."""
         name = self.config.name
         while self._bad and self._bad[0][0] < mono_s - NOISY_S:
@@ -91,12 +91,14 @@ class BoardLink:
         unavailable = self.problem == LinkKind.UNAVAILABLE
         was_lost, self.lost = self.lost, self.closed or silent or unavailable
         detail = "It was unplugged." if self.closed else f"Nothing for {silent_s:.0f} s."
-        desk.judge("port_unavailable", name, unavailable, mono_s, utc_s, detail=self.detail, at_once=True)
-        desk.judge("port_shared", name, self.problem == LinkKind.PORT_SHARED, mono_s, utc_s, detail=self.detail)
-        desk.judge("identity_mismatch", name, bool(self.mismatch), mono_s, utc_s, detail=self.mismatch, at_once=True)
-        desk.judge("link_wrong_speed", name, wrong_speed and not unavailable, mono_s, utc_s, at_once=True)
+        desk.set_condition("port_unavailable", name, unavailable, mono_s, utc_s, detail=self.detail, at_once=True)
+        desk.set_condition("port_shared", name, self.problem == LinkKind.PORT_SHARED, mono_s, utc_s, detail=self.detail)
+        desk.set_condition(
+            "identity_mismatch", name, bool(self.mismatch), mono_s, utc_s, detail=self.mismatch, at_once=True
+        )
+        desk.set_condition("link_wrong_speed", name, wrong_speed and not unavailable, mono_s, utc_s, at_once=True)
         lost = (self.closed or silent) and not wrong_speed and not unavailable
-        desk.judge("link_lost", name, lost, mono_s, utc_s, detail=detail, at_once=True)
+        desk.set_condition("link_lost", name, lost, mono_s, utc_s, detail=detail, at_once=True)
         noisy = bad >= NOISY_FRAMES and not self.lost and not no_text  # it is about to be called a wrong speed
-        desk.judge("link_noisy", name, noisy, mono_s, utc_s, detail=f"{bad} in the last {NOISY_S:.0f} s.")
+        desk.set_condition("link_noisy", name, noisy, mono_s, utc_s, detail=f"{bad} in the last {NOISY_S:.0f} s.")
         return self.lost and not was_lost

@@ -74,15 +74,31 @@ PROBE_TABLE: dict[tuple[ProbeState, Sign], ProbeState] = {
     (P.FROZEN_IN, S.SURGE_DOWN): P.LEAVING,  # pulled out with a lump on it
     (P.FROZEN_IN, S.COLD): P.OUT,
 }
-PROBE_STAYS: frozenset[tuple[ProbeState, Sign]] = frozenset({
-    (P.OUT, S.SURGE_DOWN), (P.OUT, S.QUIET), (P.OUT, S.SETTLED), (P.OUT, S.COLD), (P.OUT, S.FROZEN), (P.OUT, S.FLUID),
-    (P.ENTERING, S.SURGE_UP),
-    (P.SETTLING, S.QUIET), (P.SETTLING, S.WARMED), (P.SETTLING, S.FROZEN), (P.SETTLING, S.FLUID),
-    (P.IN_METAL, S.QUIET), (P.IN_METAL, S.SETTLED), (P.IN_METAL, S.WARMED), (P.IN_METAL, S.FLUID),
-    (P.LEAVING, S.SURGE_DOWN),
-    (P.FROZEN_IN, S.SURGE_UP), (P.FROZEN_IN, S.QUIET), (P.FROZEN_IN, S.SETTLED), (P.FROZEN_IN, S.WARMED),
-    (P.FROZEN_IN, S.FROZEN),
-})  # fmt: skip
+PROBE_STAYS: frozenset[tuple[ProbeState, Sign]] = frozenset(
+    {
+        (P.OUT, S.SURGE_DOWN),
+        (P.OUT, S.QUIET),
+        (P.OUT, S.SETTLED),
+        (P.OUT, S.COLD),
+        (P.OUT, S.FROZEN),
+        (P.OUT, S.FLUID),
+        (P.ENTERING, S.SURGE_UP),
+        (P.SETTLING, S.QUIET),
+        (P.SETTLING, S.WARMED),
+        (P.SETTLING, S.FROZEN),
+        (P.SETTLING, S.FLUID),
+        (P.IN_METAL, S.QUIET),
+        (P.IN_METAL, S.SETTLED),
+        (P.IN_METAL, S.WARMED),
+        (P.IN_METAL, S.FLUID),
+        (P.LEAVING, S.SURGE_DOWN),
+        (P.FROZEN_IN, S.SURGE_UP),
+        (P.FROZEN_IN, S.QUIET),
+        (P.FROZEN_IN, S.SETTLED),
+        (P.FROZEN_IN, S.WARMED),
+        (P.FROZEN_IN, S.FROZEN),
+    }
+)
 
 WHY: dict[Sign, str] = {
     S.SURGE_UP: "rises faster than metal can",

@@ -4,7 +4,7 @@ T12, A1-A3, S10)."""
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.events import Priority
 from pourcall.contract.reading import Place
-from pourcall.engine.alarms.manager import AlarmDesk
+from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.sensing.measurement import COLD_ALARM_C, LATE_S, ProbeChannel
 from pourcall.thermometry.amplifier_limits import Amplifier
 from pourcall.thermometry.tolerance import WireClass
@@ -20,7 +20,7 @@ _AMPLIFIERS = {
 }
 
 
-class SensorJudge:
+class SensorConditions:
     """Alarm rules of one probe; cheap while nothing is wrong, since it runs for every sample."""
 
     def __init__(self, channel: ProbeChannel) -> None:
@@ -38,13 +38,21 @@ class SensorJudge:
         was, self._stale = self._stale, last is not None and mono_s - last.at_mono_s > stale_s
         return self._stale and not was
 
-    def judge(self, desk: AlarmDesk, mono_s: float, utc_s: float, *, lifted: bool) -> None:
+    def judge(self, desk: AlarmManager, mono_s: float, utc_s: float, *, lifted: bool) -> None:
         """lifted: the pot is out of the furnace, and what that explains raises nothing."""
         health, late = self.channel.health, self.channel.late_s > LATE_S
         wrong = bool(
-            health.open or health.short or health.no_value or health.over_range or health.dead_words
-            or health.cold_out or health.implausible or health.intermittent or late or self._silent
-        )  # fmt: skip
+            health.open
+            or health.short
+            or health.no_value
+            or health.over_range
+            or health.dead_words
+            or health.cold_out
+            or health.implausible
+            or health.intermittent
+            or late
+            or self._silent
+        )
         if not wrong and not self._wrong:
             return
         self._wrong = wrong
@@ -54,7 +62,7 @@ class SensorJudge:
             # A fault that stood before the lift stays; a new one that the lift explains is not raised.
             if present and lifted and not desk.is_up(kind, name):
                 return
-            desk.judge(kind, name, present, mono_s, utc_s, detail=detail, priority=priority)
+            desk.set_condition(kind, name, present, mono_s, utc_s, detail=detail, priority=priority)
 
         say("sensor_open", health.open >= TWICE and not health.intermittent)
         say("sensor_short", health.short >= TWICE)
@@ -69,15 +77,22 @@ class SensorJudge:
         very_hot = cold_c is not None and cold_c > COLD_ALARM_C
         at = "" if cold_c is None else f"Its terminals are at <{cold_c:.1f} degC>."
         say("cold_junction", health.cold_out >= COLD_SAMPLES, at, Priority.ALARM if very_hot else None)
-        desk.judge("late_data", board, late, mono_s, utc_s, detail=f"They are {self.channel.late_s:.0f} s old.")
+        desk.set_condition("late_data", board, late, mono_s, utc_s, detail=f"They are {self.channel.late_s:.0f} s old.")
         if not wrong:
             # Off-delays still run; come back until all of them are over.
             self._wrong = any(desk.is_up(kind, name) for kind in _KINDS) or desk.is_up("late_data", board)
 
 
 _KINDS = (
-    "sensor_open", "sensor_short", "no_value", "over_range", "dead_bus", "implausible", "intermittent", "cold_junction",
-)  # fmt: skip
+    "sensor_open",
+    "sensor_short",
+    "no_value",
+    "over_range",
+    "dead_bus",
+    "implausible",
+    "intermittent",
+    "cold_junction",
+)
 
 
 def expanded_u_c(channel: ProbeChannel, chip: str) -> float | None:

@@ -16,37 +16,90 @@ STEFAN_BOLTZMANN_W_PER_M2_K4 = 5.670374419e-8  # CODATA 2018
 
 # g/mol; IUPAC standard atomic weights, abridged (S9)
 MOLAR_MASS_G_PER_MOL = {
-    "Ag": 107.8682, "Al": 26.9815385, "As": 74.9216, "Be": 9.0121831, "Bi": 208.9804, "C": 12.011, "Cd": 112.414,
-    "Cr": 51.9961, "Cu": 63.546, "Fe": 55.845, "Mg": 24.305, "Mn": 54.938044, "Ni": 58.6934, "O": 15.999,
-    "P": 30.973762, "Pb": 207.2, "S": 32.06, "Sb": 121.76, "Si": 28.085, "Sn": 118.71, "Sr": 87.62, "Ti": 47.867,
-    "Zn": 65.38, "Zr": 91.224,
-}  # fmt: skip
+    "Ag": 107.8682,
+    "Al": 26.9815385,
+    "As": 74.9216,
+    "Be": 9.0121831,
+    "Bi": 208.9804,
+    "C": 12.011,
+    "Cd": 112.414,
+    "Cr": 51.9961,
+    "Cu": 63.546,
+    "Fe": 55.845,
+    "Mg": 24.305,
+    "Mn": 54.938044,
+    "Ni": 58.6934,
+    "O": 15.999,
+    "P": 30.973762,
+    "Pb": 207.2,
+    "S": 32.06,
+    "Sb": 121.76,
+    "Si": 28.085,
+    "Sn": 118.71,
+    "Sr": 87.62,
+    "Ti": 47.867,
+    "Zn": 65.38,
+    "Zr": 91.224,
+}
 
 # degC. ITS-90 defining points (S8) for Ag, Al, Cu, Sn, Zn; the rest CRC tables (S9).
 MELTING_C = {
-    "Ag": 961.78, "Al": 660.323, "Bi": 271.406, "Cd": 321.07, "Cu": 1084.62, "Fe": 1538.0, "Mg": 650.0, "Mn": 1246.0,
-    "Ni": 1455.0, "Pb": 327.462, "Sb": 630.628, "Si": 1414.0, "Sn": 231.928, "Zn": 419.527,
-}  # fmt: skip
+    "Ag": 961.78,
+    "Al": 660.323,
+    "Bi": 271.406,
+    "Cd": 321.07,
+    "Cu": 1084.62,
+    "Fe": 1538.0,
+    "Mg": 650.0,
+    "Mn": 1246.0,
+    "Ni": 1455.0,
+    "Pb": 327.462,
+    "Sb": 630.628,
+    "Si": 1414.0,
+    "Sn": 231.928,
+    "Zn": 419.527,
+}
 
 # J/mol at the melting point. CRC tables (S9), sourced.
 FUSION_J_PER_MOL = {
-    "Ag": 11300.0, "Al": 10710.0, "Bi": 11106.0, "Cu": 13260.0, "Pb": 4774.0, "Sn": 7150.0, "Zn": 7068.0,
-}  # fmt: skip
+    "Ag": 11300.0,
+    "Al": 10710.0,
+    "Bi": 11106.0,
+    "Cu": 13260.0,
+    "Pb": 4774.0,
+    "Sn": 7150.0,
+    "Zn": 7068.0,
+}
 
 
 # kg/m3: rho = rho_m - k (T - T_m). (density at T_m, slope k, highest degC of the fit). CRC molten metals (S9).
 _LIQUID_DENSITY = {
-    "Ag": (9320.0, 0.9, 1500.0), "Al": (2377.0, 0.311, 917.0), "Bi": (10050.0, 1.35, 800.0),
-    "Cu": (7997.0, 0.819, 2227.0), "Fe": (7035.0, 0.926, 2207.0), "Mg": (1584.0, 0.234, 900.0),
-    "Mn": (5950.0, 1.05, 1590.0), "Ni": (7810.0, 0.726, 1700.0), "Pb": (10660.0, 1.22, 700.0),
-    "Sb": (6530.0, 0.67, 745.0), "Si": (2570.0, 0.36, 1500.0), "Sn": (6979.0, 0.652, 1650.0),
+    "Ag": (9320.0, 0.9, 1500.0),
+    "Al": (2377.0, 0.311, 917.0),
+    "Bi": (10050.0, 1.35, 800.0),
+    "Cu": (7997.0, 0.819, 2227.0),
+    "Fe": (7035.0, 0.926, 2207.0),
+    "Mg": (1584.0, 0.234, 900.0),
+    "Mn": (5950.0, 1.05, 1590.0),
+    "Ni": (7810.0, 0.726, 1700.0),
+    "Pb": (10660.0, 1.22, 700.0),
+    "Sb": (6530.0, 0.67, 745.0),
+    "Si": (2570.0, 0.36, 1500.0),
+    "Sn": (6979.0, 0.652, 1650.0),
     "Zn": (6570.0, 1.10, 700.0),
-}  # fmt: skip
+}
 
 # N/m near the melting point, clean metal (memory, M2). A skin of oxide may double it, which is not counted.
 SURFACE_TENSION_N_PER_M = {
-    "Ag": 0.92, "Al": 0.90, "Bi": 0.38, "Cu": 1.30, "Fe": 1.80, "Pb": 0.45, "Sn": 0.55, "Zn": 0.78,
-}  # fmt: skip
+    "Ag": 0.92,
+    "Al": 0.90,
+    "Bi": 0.38,
+    "Cu": 1.30,
+    "Fe": 1.80,
+    "Pb": 0.45,
+    "Sn": 0.55,
+    "Zn": 0.78,
+}
 
 
 class Segment(msgspec.Struct, frozen=True):
@@ -64,9 +117,13 @@ class Segment(msgspec.Struct, frozen=True):
     def enthalpy(self, kelvin: float) -> float:
         """H = G - T dG/dT, J/mol."""
         return (
-            self.a - self.c * kelvin - self.d * kelvin**2 - 2.0 * self.e * kelvin**3 + 2.0 * self.f / kelvin
+            self.a
+            - self.c * kelvin
+            - self.d * kelvin**2
+            - 2.0 * self.e * kelvin**3
+            + 2.0 * self.f / kelvin
             - 6.0 * self.g * kelvin**7
-        )  # fmt: skip
+        )
 
 
 # SGTE unary functions (A. T. Dinsdale, CALPHAD 15 (1991) 317), as in the stored databases of C1 and C2. Copper's

@@ -53,9 +53,17 @@ REQUIRED_VALUES = ("solidus", "liquidus", "pour_min", "pour_max")
 REQUIRED_WORDS = ("name", "family", "base")
 _WORD_KEYS = ("key", "name", "family", "base", "designation", "notes")
 _TOP_KEYS = (
-    "format", *_WORD_KEYS, "aliases", "zinc_bearing", "hazards", "composition", "arrests", "protection_tube", "extends",
+    "format",
+    *_WORD_KEYS,
+    "aliases",
+    "zinc_bearing",
+    "hazards",
+    "composition",
+    "arrests",
+    "protection_tube",
+    "extends",
     *VALUE_KEYS,
-)  # fmt: skip
+)
 _VALUE_FIELDS = ("value", "unit", "source", "mark", "note", "also")
 _OTHER_FIELDS = ("value", "unit", "source", "mark", "note")
 _SHARE_FIELDS = ("nominal", "min", "max", "source", "mark")

@@ -10,15 +10,24 @@ from pourcall.metal.alloys.sheet import AlloySheet, Value
 
 # key -> (unit, what rests on it, value by family)
 _STAND_INS: dict[str, tuple[str, str, dict[str, float]]] = {
-    "density_solid": ("kg/m3", "masses from volumes and patterns",
-                      {"zinc": 6030.0, "aluminium": 2685.0, "copper": 8800.0, "other": 7280.0}),
-    "density_liquid": ("kg/m3", "what the pot holds, choke and flow",
-                       {"zinc": 5490.0, "aluminium": 2380.0, "copper": 7680.0, "other": 6930.0}),
+    "density_solid": (
+        "kg/m3",
+        "masses from volumes and patterns",
+        {"zinc": 6030.0, "aluminium": 2685.0, "copper": 8800.0, "other": 7280.0},
+    ),
+    "density_liquid": (
+        "kg/m3",
+        "what the pot holds, choke and flow",
+        {"zinc": 5490.0, "aluminium": 2380.0, "copper": 7680.0, "other": 6930.0},
+    ),
     "cp_solid": ("J/(kg K)", "energy and time", {"zinc": 448.0, "aluminium": 963.0, "copper": 377.0, "other": 226.0}),
-    "cp_liquid": ("J/(kg K)", "energy, loss on the way, flow",
-                  {"zinc": 548.0, "aluminium": 1160.0, "copper": 478.0, "other": 250.0}),
+    "cp_liquid": (
+        "J/(kg K)",
+        "energy, loss on the way, flow",
+        {"zinc": 548.0, "aluminium": 1160.0, "copper": 478.0, "other": 250.0},
+    ),
     "latent": ("kJ/kg", "energy, flow", {"zinc": 120.0, "aluminium": 389.0, "copper": 190.0, "other": 62.0}),
-}  # fmt: skip
+}
 _LIKE = {"zinc": "ZA-12", "aluminium": "A356", "copper": "C90300", "other": "pewter"}
 
 

@@ -22,11 +22,19 @@ LONG_RANGE_C = 40.0
 # Heat-transfer coefficient while filling, W/(m2 K). Sand: aluminium 500-1000, copper 500-1500, zinc 400-1000 (memory);
 # plaster 100-500 (memory); coated steel die 700-1500 (sourced). Oil sand 10-20 % below green sand (low confidence).
 _INTERFACE = {
-    ("green_sand", "aluminium"): 800.0, ("green_sand", "zinc"): 600.0, ("green_sand", "copper"): 1000.0,
-    ("green_sand", "other"): 600.0, ("plaster", "aluminium"): 250.0, ("plaster", "zinc"): 250.0,
-    ("plaster", "copper"): 300.0, ("plaster", "other"): 250.0, ("steel_die", "aluminium"): 1100.0,
-    ("steel_die", "zinc"): 1100.0, ("steel_die", "copper"): 1300.0, ("steel_die", "other"): 1100.0,
-}  # fmt: skip
+    ("green_sand", "aluminium"): 800.0,
+    ("green_sand", "zinc"): 600.0,
+    ("green_sand", "copper"): 1000.0,
+    ("green_sand", "other"): 600.0,
+    ("plaster", "aluminium"): 250.0,
+    ("plaster", "zinc"): 250.0,
+    ("plaster", "copper"): 300.0,
+    ("plaster", "other"): 250.0,
+    ("steel_die", "aluminium"): 1100.0,
+    ("steel_die", "zinc"): 1100.0,
+    ("steel_die", "copper"): 1300.0,
+    ("steel_die", "other"): 1100.0,
+}
 _LIKE = {"oil_sand": ("green_sand", 0.85), "resin_sand": ("green_sand", 1.0)}
 _MOULD_C = {"green_sand": 25.0, "oil_sand": 25.0, "resin_sand": 25.0, "plaster": 100.0, "steel_die": 200.0}
 

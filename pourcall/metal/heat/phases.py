@@ -104,9 +104,7 @@ _SYSTEMS: dict[tuple[str, str], tuple[tuple[Phase, ...], float, float, float]] =
     ),
     ("Al", "Si"): (
         (
-            Phase(
-                "liquid", _al_liquid, _si_liquid, ((-11340.1, -1.23394), (-3530.93, 1.35993), (2265.39, 0.0))
-            ),
+            Phase("liquid", _al_liquid, _si_liquid, ((-11340.1, -1.23394), (-3530.93, 1.35993), (2265.39, 0.0))),
             Phase("fcc", _zero, lambda kelvin: 51000.0 - 21.8 * kelvin, ((-3143.78, 0.39297),)),
             Phase("diamond", _zero, _zero, second_only=True),
         ),
@@ -116,16 +114,14 @@ _SYSTEMS: dict[tuple[str, str], tuple[tuple[Phase, ...], float, float, float]] =
     ),
     ("Cu", "Zn"): (
         (
-            Phase(
-                "liquid", _cu_liquid, _zn_liquid, ((-40695.54, 12.65269), (4402.72, -6.55425), (7818.10, -3.25416))
-            ),
+            Phase("liquid", _cu_liquid, _zn_liquid, ((-40695.54, 12.65269), (4402.72, -6.55425), (7818.10, -3.25416))),
             Phase("fcc", _zero, _zn_fcc, ((-42803.75, 10.02258), (2936.39, -3.05323), (9034.20, -5.39314))),
         ),
         32.0,
         850.0,
         1120.0,
     ),
-}  # fmt: skip
+}
 
 
 def freezing_range(first: str, second: str, second_percent: float) -> FreezingRange:

@@ -138,10 +138,9 @@ def wall_loss_w(pot: Pot, outside_c: float, ambient_c: float) -> float:
     """Radiation and convection from side and bottom of a bare hot pot, W."""
     outside_m, height_m = pot.outside_mm / 1000.0, pot.height_mm / 1000.0
     area_m2 = math.pi * outside_m * height_m + math.pi * outside_m**2 / 4.0
-    return (
-        radiated_w(outside_c, area_m2, WALL_EMISSIVITY, ambient_c)
-        + WALL_FILM_W_PER_M2_K * area_m2 * (outside_c - ambient_c)
-    )  # fmt: skip
+    return radiated_w(outside_c, area_m2, WALL_EMISSIVITY, ambient_c) + WALL_FILM_W_PER_M2_K * area_m2 * (
+        outside_c - ambient_c
+    )
 
 
 def cooling_rate_c_per_s(

@@ -24,9 +24,15 @@ class ExposureLimit(msgspec.Struct, frozen=True):
         return f"{self.mg_per_m3:g} mg/m3 ({self.kind}, {self.body}, {self.jurisdiction}, {self.dated})"
 
 
-_OSHA, _NIOSH, _ACGIH, _ONT = ("OSHA PEL", "US law"), ("NIOSH REL", "US guidance"), ("ACGIH TLV", "guidance"), (
-    "Ontario table", "Ontario",
-)  # fmt: skip
+_OSHA, _NIOSH, _ACGIH, _ONT = (
+    ("OSHA PEL", "US law"),
+    ("NIOSH REL", "US guidance"),
+    ("ACGIH TLV", "guidance"),
+    (
+        "Ontario table",
+        "Ontario",
+    ),
+)
 _UNDATED = "undated, read 2026-11"
 _BY_HEART = "from memory, check"
 

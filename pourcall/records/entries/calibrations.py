@@ -40,11 +40,21 @@ def calibration_rows(conn: sqlite3.Connection, probe: str = "", furnace: str = "
     rows = conn.execute(f"{_COLUMNS}{where} ORDER BY c.id", [value for _, value in wanted])
     return [
         PointRow(
-            id=r[0], furnace=r[1], probe=r[2], at_utc_s=r[3], method=r[4], reference_c=r[5], emf_uv=r[6],
-            offset_uv=r[7], spread_uv=r[8], who=r[9], detail=_detail(r[10]), corrects=r[11],
+            id=r[0],
+            furnace=r[1],
+            probe=r[2],
+            at_utc_s=r[3],
+            method=r[4],
+            reference_c=r[5],
+            emf_uv=r[6],
+            offset_uv=r[7],
+            spread_uv=r[8],
+            who=r[9],
+            detail=_detail(r[10]),
+            corrects=r[11],
         )
         for r in rows
-    ]  # fmt: skip
+    ]
 
 
 def _detail(text: str) -> PointDetail | None:
@@ -75,9 +85,17 @@ def calibrations_in_force(
 
 
 def add_point(
-    conn: sqlite3.Connection, facts: "ProbeFacts", found: "FoundPoint", *, who: str, utc_s: float, source: str,
-    due_days: float, grade: str, depth_mm: float | None,
-) -> int:  # fmt: skip
+    conn: sqlite3.Connection,
+    facts: "ProbeFacts",
+    found: "FoundPoint",
+    *,
+    who: str,
+    utc_s: float,
+    source: str,
+    due_days: float,
+    grade: str,
+    depth_mm: float | None,
+) -> int:
     """Keep a point; the row's id. Furnace and probe are entered where they were never recorded."""
     conn.execute("INSERT OR IGNORE INTO furnaces (name) VALUES (?)", (facts.furnace,))
     conn.execute(
@@ -103,10 +121,18 @@ def add_point(
     )
     method = found.point.key if found.point.kind == "bath" else "arrest"
     return add_calibration(
-        conn, facts.furnace, facts.name, method=method, reference_c=round(found.point.temp_c, 4),
-        offset_uv=round(found.offset_uv, 3), who=who, utc_s=utc_s, emf_uv=round(found.emf_uv, 3),
-        spread_uv=round(found.spread_uv, 3), detail=msgspec.json.encode(detail).decode(),
-    )  # fmt: skip
+        conn,
+        facts.furnace,
+        facts.name,
+        method=method,
+        reference_c=round(found.point.temp_c, 4),
+        offset_uv=round(found.offset_uv, 3),
+        who=who,
+        utc_s=utc_s,
+        emf_uv=round(found.emf_uv, 3),
+        spread_uv=round(found.spread_uv, 3),
+        detail=msgspec.json.encode(detail).decode(),
+    )
 
 
 def write_aside(path: Path, function: Callable[[sqlite3.Connection], T], *, utc_s: float) -> T:

@@ -62,11 +62,20 @@ def charges_of(conn: sqlite3.Connection, melt_id: int, began_utc_s: float) -> tu
         count, how = _count(one, highest)
         found.append(
             ChargeView(
-                number=one.number, at_utc_s=one.at_utc_s, mass_kg=one.mass_kg, source=one.source, origin=one.origin,
-                remelts=count, remelts_how=how, detail=one.detail, who=one.who, why=one.why, corrected=one.corrected,
+                number=one.number,
+                at_utc_s=one.at_utc_s,
+                mass_kg=one.mass_kg,
+                source=one.source,
+                origin=one.origin,
+                remelts=count,
+                remelts_how=how,
+                detail=one.detail,
+                who=one.who,
+                why=one.why,
+                corrected=one.corrected,
                 added=one.at_utc_s > began_utc_s + ADDED_AFTER_S,
             )
-        )  # fmt: skip
+        )
     return tuple(sorted(found, key=lambda one: (one.added, one.at_utc_s if one.added else 0.0, one.number)))
 
 
@@ -85,9 +94,10 @@ def charge(conn: sqlite3.Connection, asked: ChargeRequest, utc_s: float) -> str:
         return _correct(conn, asked, melt_id, rows, who, why, utc_s)
     if not 1 <= len(rows) <= MOST_ENTRIES:
         raise BadInput(
-            "nothing is said to have gone into the pot", where=asked.melt,
+            "nothing is said to have gone into the pot",
+            where=asked.melt,
             remedy="Write --new 1.2kg, --returns 0.6kg --from 2026-011, or --scrap 200g",
-        )  # fmt: skip
+        )
     for row in rows:
         insert(conn, "charges", melt_id=melt_id, at_utc_s=began_utc_s, who=who, why=why, **row)
     told = sorted(charges_of(conn, melt_id, began_utc_s), key=lambda one: one.number)[-len(rows) :]
@@ -106,9 +116,14 @@ def charge_words(one: ChargeView) -> str:
 
 
 def _correct(
-    conn: sqlite3.Connection, asked: ChargeRequest, melt_id: int, rows: list[dict[str, object]], who: str, why: str,
+    conn: sqlite3.Connection,
+    asked: ChargeRequest,
+    melt_id: int,
+    rows: list[dict[str, object]],
+    who: str,
+    why: str,
     utc_s: float,
-) -> str:  # fmt: skip
+) -> str:
     if len(rows) > 1:
         raise BadInput(
             f"{len(rows)} entries cannot stand in the place of one", where=asked.melt, remedy="Correct one at a time"
@@ -128,9 +143,17 @@ def _correct(
     now = [one for one in charges_of(conn, melt_id, began_utc_s) if one.number == old.number]
     told = charge_words(now[0]) if now else ""
     insert(  # the row itself keeps the time the metal went in; this one, when that was corrected
-        conn, "corrections", at_utc_s=utc_s, who=who, table_name="charges", row_id=old.row_id, field="entry",
-        old=charge_words(was), new=told, why=why,
-    )  # fmt: skip
+        conn,
+        "corrections",
+        at_utc_s=utc_s,
+        who=who,
+        table_name="charges",
+        row_id=old.row_id,
+        field="entry",
+        old=charge_words(was),
+        new=told,
+        why=why,
+    )
     if not now:
         return f"melt {asked.melt}: entry {old.number} does not hold any more; it is kept on record"
     return f"melt {asked.melt}: entry {old.number} is {told}; what it was is kept on record"
@@ -143,34 +166,40 @@ def _checked(
     if entry.source not in SOURCES:
         raise BadInput(f"{entry.source!r} is no source of metal", where=melt, remedy=f"Use {', '.join(SOURCES)}")
     row: dict[str, object] = {
-        "mass_kg": check_mass_kg(entry.mass_kg, melt), "source": entry.source, "remelts": entry.remelts,
+        "mass_kg": check_mass_kg(entry.mass_kg, melt),
+        "source": entry.source,
+        "remelts": entry.remelts,
         "detail": clean_text(entry.detail, "the words about the metal"),
-    }  # fmt: skip
+    }
     if entry.remelts is not None and not 0 <= entry.remelts <= MOST_REMELTS:
         raise BadInput(
-            f"a remelt count of {entry.remelts} cannot be meant", where=melt,
+            f"a remelt count of {entry.remelts} cannot be meant",
+            where=melt,
             remedy=f"Say how often the metal was molten before: 0 to {MOST_REMELTS}",
-        )  # fmt: skip
+        )
     if entry.source == "new" and entry.remelts:
         raise BadInput(
-            f"new metal with a remelt count of {entry.remelts} contradicts itself", where=melt,
+            f"new metal with a remelt count of {entry.remelts} contradicts itself",
+            where=melt,
             remedy="Metal that was molten before is --returns, or --scrap where its source is not known",
-        )  # fmt: skip
+        )
     came_from = clean_text(entry.origin, "the melt it is from", most=60)
     if not came_from:
         return row
     if entry.source != "returns":
         raise BadInput(
-            f"{entry.source} metal from melt {came_from} contradicts itself", where=melt,
+            f"{entry.source} metal from melt {came_from} contradicts itself",
+            where=melt,
             remedy="Metal from a melt of ours is --returns",
-        )  # fmt: skip
+        )
     origin_id, ingot = _origin(conn, came_from, melt, melt_id, began_utc_s)
     carried = highest_count(conn, origin_id)
     if entry.remelts is not None and carried is not None and entry.remelts <= carried.remelts:
         raise BadInput(
             f"returns of {came_from} were molten {carried.remelts + 1} times before, not {entry.remelts}",
-            where=melt, remedy="Leave --remelt out: it is carried on; or correct the charge of that melt first",
-        )  # fmt: skip
+            where=melt,
+            remedy="Leave --remelt out: it is carried on; or correct the charge of that melt first",
+        )
     return {**row, "from_melt_id": origin_id, "from_ingot": ingot}
 
 
@@ -191,9 +220,10 @@ def _origin(
         raise BadInput(f"melt {melt} cannot be a source of its own", where="--from", remedy="Name the melt before")
     if origin_utc_s > began_utc_s:
         raise BadInput(
-            f"melt {name} began after melt {melt}: its metal cannot have gone into it", where="--from",
+            f"melt {name} began after melt {melt}: its metal cannot have gone into it",
+            where="--from",
             remedy="Name a melt before it",
-        )  # fmt: skip
+        )
     if number is None:
         return origin_id, None
     ingots = [

@@ -53,9 +53,16 @@ _CORRECTABLE = {
 
 
 def add_result(
-    conn: sqlite3.Connection, pour: str, defect: str, severity: int, *, who: str, utc_s: float, detail: str = "",
+    conn: sqlite3.Connection,
+    pour: str,
+    defect: str,
+    severity: int,
+    *,
+    who: str,
+    utc_s: float,
+    detail: str = "",
     correcting: bool = False,
-) -> int:  # fmt: skip
+) -> int:
     """What inspection found on a pour: a defect with severity 1 to 3, or `sound` with 0; the row's id.
 
     The same defect told again corrects itself; with 0 it is taken back. A casting that is sound and has a defect is
@@ -90,18 +97,20 @@ def add_result(
         old = standing[SOUND]
     elif severity == 0 and defect != SOUND and (old is None or old[2] == 0):
         raise BadInput(
-            f"{defect} is not on record, so it cannot be taken back", where=pour,
+            f"{defect} is not on record, so it cannot be taken back",
+            where=pour,
             remedy="Severity is 1 (slight), 2 (marked) or 3 (scrap); a casting without fault is `sound`",
-        )  # fmt: skip
+        )
     corrects = None if old is None else old[0]
     return insert(conn, "results", **here, defect=defect, severity=severity, detail=detail, corrects=corrects)
 
 
 def _contradicts(pour: str, told: str, stands: str) -> BadInput:
     return BadInput(
-        f"{told} contradicts what is on record: {stands}", where=pour,
+        f"{told} contradicts what is on record: {stands}",
+        where=pour,
         remedy="Tell it as a correction (`pourcall pour result ... --correct`); the old entry is kept",
-    )  # fmt: skip
+    )
 
 
 def add_note(
@@ -110,9 +119,16 @@ def add_note(
     """A note on a melt that may be long over; the row's id."""
     melt_id, furnace_id = _melt(conn, melt)
     return insert(
-        conn, "notes", furnace_id=furnace_id, melt_id=melt_id, pour_number=pour_number, at_utc_s=utc_s, what="note",
-        text=text, who=who,
-    )  # fmt: skip
+        conn,
+        "notes",
+        furnace_id=furnace_id,
+        melt_id=melt_id,
+        pour_number=pour_number,
+        at_utc_s=utc_s,
+        what="note",
+        text=text,
+        who=who,
+    )
 
 
 def add_tag(conn: sqlite3.Connection, melt: str, tag: str, *, utc_s: float, pour_number: int = 0) -> None:
@@ -131,21 +147,43 @@ def add_setup(conn: sqlite3.Connection, name: str, *, utc_s: float, **what: Any)
 
 
 def add_charge(
-    conn: sqlite3.Connection, melt: str, source: str, *, utc_s: float, mass_kg: float | None = None,
-    remelts: int | None = None, detail: str = "",
-) -> int:  # fmt: skip
+    conn: sqlite3.Connection,
+    melt: str,
+    source: str,
+    *,
+    utc_s: float,
+    mass_kg: float | None = None,
+    remelts: int | None = None,
+    detail: str = "",
+) -> int:
     """Metal that went into the pot: `new`, `returns`, `scrap` or in words; the row's id."""
     melt_id, _ = _melt(conn, melt)
     return insert(
-        conn, "charges", melt_id=melt_id, at_utc_s=utc_s, mass_kg=mass_kg, source=source, remelts=remelts,
+        conn,
+        "charges",
+        melt_id=melt_id,
+        at_utc_s=utc_s,
+        mass_kg=mass_kg,
+        source=source,
+        remelts=remelts,
         detail=detail,
-    )  # fmt: skip
+    )
 
 
 def add_calibration(
-    conn: sqlite3.Connection, furnace: str, probe: str, *, method: str, reference_c: float, offset_uv: float, who: str,
-    utc_s: float, emf_uv: float | None = None, spread_uv: float | None = None, detail: str = "",
-) -> int:  # fmt: skip
+    conn: sqlite3.Connection,
+    furnace: str,
+    probe: str,
+    *,
+    method: str,
+    reference_c: float,
+    offset_uv: float,
+    who: str,
+    utc_s: float,
+    emf_uv: float | None = None,
+    spread_uv: float | None = None,
+    detail: str = "",
+) -> int:
     """A calibration point of a probe, in emf; the row's id. Raises NotFound for a probe never recorded."""
     row = conn.execute(
         "SELECT p.id FROM probes p JOIN furnaces f ON f.id = p.furnace_id WHERE f.name = ? AND p.name = ?",
@@ -154,9 +192,18 @@ def add_calibration(
     if row is None:
         raise NotFound(f"no probe {probe!r} of the furnace {furnace!r} on record")
     return insert(
-        conn, "calibrations", probe_id=row[0], at_utc_s=utc_s, method=method, reference_c=reference_c, emf_uv=emf_uv,
-        offset_uv=offset_uv, spread_uv=spread_uv, who=who, detail=detail,
-    )  # fmt: skip
+        conn,
+        "calibrations",
+        probe_id=row[0],
+        at_utc_s=utc_s,
+        method=method,
+        reference_c=reference_c,
+        emf_uv=emf_uv,
+        offset_uv=offset_uv,
+        spread_uv=spread_uv,
+        who=who,
+        detail=detail,
+    )
 
 
 def add_profile_run(
@@ -167,9 +214,15 @@ def add_profile_run(
     if row is None:
         raise NotFound(f"no furnace {furnace!r} on record")
     return insert(
-        conn, "profile_runs", furnace_id=row[0], melt_id=_melt(conn, melt)[0] if melt else None, began_utc_s=utc_s,
-        name=name, text_hash=keep_text(conn, "profile", text), who=who,
-    )  # fmt: skip
+        conn,
+        "profile_runs",
+        furnace_id=row[0],
+        melt_id=_melt(conn, melt)[0] if melt else None,
+        began_utc_s=utc_s,
+        name=name,
+        text_hash=keep_text(conn, "profile", text),
+        who=who,
+    )
 
 
 def store_photo_file(photos: Path, source: Path, suffix: str = "") -> tuple[str, str, int]:
@@ -193,15 +246,31 @@ def store_photo_file(photos: Path, source: Path, suffix: str = "") -> tuple[str,
 
 
 def add_photo(
-    conn: sqlite3.Connection, melt: str, digest: str, suffix: str, size: int, *, who: str, utc_s: float,
-    pour_number: int | None = None, caption: str = "",
-) -> int:  # fmt: skip
+    conn: sqlite3.Connection,
+    melt: str,
+    digest: str,
+    suffix: str,
+    size: int,
+    *,
+    who: str,
+    utc_s: float,
+    pour_number: int | None = None,
+    caption: str = "",
+) -> int:
     """A photo whose file is in the photo folder (`store_photo_file`); the row's id."""
     melt_id, _ = _melt(conn, melt)
     return insert(
-        conn, "photos", hash=digest, suffix=suffix, bytes=size, at_utc_s=utc_s, who=who, melt_id=melt_id,
-        pour_number=pour_number, caption=caption,
-    )  # fmt: skip
+        conn,
+        "photos",
+        hash=digest,
+        suffix=suffix,
+        bytes=size,
+        at_utc_s=utc_s,
+        who=who,
+        melt_id=melt_id,
+        pour_number=pour_number,
+        caption=caption,
+    )
 
 
 def correct(
@@ -221,9 +290,17 @@ def correct(
     old = dict(zip((name for name, *_ in cursor.description), row, strict=True))
     for field, new in changes.items():
         insert(
-            conn, "corrections", at_utc_s=utc_s, who=who, table_name=table, row_id=row_id, field=field, old=old[field],
-            new=new, why=why,
-        )  # fmt: skip
+            conn,
+            "corrections",
+            at_utc_s=utc_s,
+            who=who,
+            table_name=table,
+            row_id=row_id,
+            field=field,
+            old=old[field],
+            new=new,
+            why=why,
+        )
     fresh = {**old, **changes, "corrects": row_id}
     del fresh["id"]
     if table == "pours":

@@ -88,9 +88,12 @@ def job_for(
         raise NotFound(f"no melt of {prior.furnace} has ended yet", remedy="Record one, with the knob marked")
     before = models(conn, prior.furnace)
     return Job(
-        prior=prior, traces=tuple(learn_trace(conn, melt) for melt in wanted), utc_s=utc_s,
-        version=(before[-1].version if before else 0) + 1, pairs=panel_pairs(conn, prior.furnace),
-    )  # fmt: skip
+        prior=prior,
+        traces=tuple(learn_trace(conn, melt) for melt in wanted),
+        utc_s=utc_s,
+        version=(before[-1].version if before else 0) + 1,
+        pairs=panel_pairs(conn, prior.furnace),
+    )
 
 
 def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
@@ -121,13 +124,17 @@ def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
         elif isinstance(event, PourMarked) and event.melt == melt:
             until_s = min(until_s, event.pour.at_mono_s - 30.0)
     probe = _probe_at(config, Place.MELT) or _probe_at(config, Place.DIP)
-    times, temps = ((), ()) if probe is None or probe.place is not Place.MELT else _readings(
-        conn, melt, probe.name, began_s, until_s
-    )  # fmt: skip
+    times, temps = (
+        ((), ())
+        if probe is None or probe.place is not Place.MELT
+        else _readings(conn, melt, probe.name, began_s, until_s)
+    )
     above = _probe_at(config, Place.CHAMBER)
-    chamber = ((), ()) if above is None else _readings(
-        conn, melt, above.name, began_s, until_s, every_s=CHAMBER_POINT_S, to_the_end=True
-    )  # fmt: skip
+    chamber = (
+        ((), ())
+        if above is None
+        else _readings(conn, melt, above.name, began_s, until_s, every_s=CHAMBER_POINT_S, to_the_end=True)
+    )
     dips, typed = _figures(events, began_s, until_s)
     rule = SHEATHS["mineral_6mm" if probe is None else probe.sheath]
     first_c = temps[0] if temps else chamber[1][0] if chamber[1] else None
@@ -135,11 +142,21 @@ def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
     hot = first_c > HOT_C if first_c is not None else _melted_before(conn, melt)
     wall_c = first_c if first_c is not None else STILL_HOT_SHARE * plan.alloy.liquidus_c
     return LearnTrace(
-        melt=melt, alloy=plan.alloy, charge_kg=max(0.0, plan.charge_kg - sum(kg for _, kg in added)), times_s=times,
-        temps_c=temps, power=power, added=added, room_c=min(20.0 if first_c is None else first_c, 25.0), hot=hot,
-        hot_wall_c=wall_c, sheath_s=rule.tau_metal_s, dips=dips, typed=typed,
+        melt=melt,
+        alloy=plan.alloy,
+        charge_kg=max(0.0, plan.charge_kg - sum(kg for _, kg in added)),
+        times_s=times,
+        temps_c=temps,
+        power=power,
+        added=added,
+        room_c=min(20.0 if first_c is None else first_c, 25.0),
+        hot=hot,
+        hot_wall_c=wall_c,
+        sheath_s=rule.tau_metal_s,
+        dips=dips,
+        typed=typed,
         chamber=tuple(zip(*chamber, strict=True)),
-    )  # fmt: skip
+    )
 
 
 def _probe_at(config: EngineConfig, place: Place) -> ProbeConfig | None:
@@ -196,9 +213,15 @@ def _marks(
 
 
 def _readings(
-    conn: sqlite3.Connection, melt: str, probe: str, began_s: float, until_s: float, *, every_s: float = POINT_S,
+    conn: sqlite3.Connection,
+    melt: str,
+    probe: str,
+    began_s: float,
+    until_s: float,
+    *,
+    every_s: float = POINT_S,
     to_the_end: bool = False,
-) -> tuple[tuple[float, ...], tuple[float, ...]]:  # fmt: skip
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Readings of a probe as decided then, one in two seconds, up to where it was taken out; to_the_end: all of them,
     of one that nobody takes out.
     """

@@ -28,11 +28,17 @@ def left_of(conn: sqlite3.Connection, melt_id: int, melt: str) -> tuple[LeftView
     )
     return tuple(
         LeftView(
-            name=ingot_name(melt, r[1]) if r[0] == INGOT else "", kind=r[0], number=r[1], mass_kg=r[2], at_utc_s=r[3],
-            who=r[4], why=r[5], corrected=bool(r[6]),
+            name=ingot_name(melt, r[1]) if r[0] == INGOT else "",
+            kind=r[0],
+            number=r[1],
+            mass_kg=r[2],
+            at_utc_s=r[3],
+            who=r[4],
+            why=r[5],
+            corrected=bool(r[6]),
         )
         for r in rows
-    )  # fmt: skip
+    )
 
 
 def ingot_name(melt: str, number: int) -> str:
@@ -66,9 +72,17 @@ def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> str:
     if asked.ending is not None or detail:
         word = last[4] if asked.ending is None else asked.ending.value
         insert(
-            conn, "melt_endings", melt_id=melt_id, journal_id=last[1], mono_s=last[2], utc_s=last[3], ending=word,
-            corrects=last[0], who=who, detail=detail or (last[5] if word == last[4] else ""),
-        )  # fmt: skip
+            conn,
+            "melt_endings",
+            melt_id=melt_id,
+            journal_id=last[1],
+            mono_s=last[2],
+            utc_s=last[3],
+            ending=word,
+            corrects=last[0],
+            who=who,
+            detail=detail or (last[5] if word == last[4] else ""),
+        )
         said.append(word + (f" ({detail})" if detail else ""))
     if asked.ingots_kg is not None:
         if len(asked.ingots_kg) > MOST_INGOTS:
@@ -111,10 +125,28 @@ def _replace(
 
 
 def _put(
-    conn: sqlite3.Connection, melt_id: int, kind: str, number: int, mass_kg: float, who: str, why: str, utc_s: float,
-    *, corrects: int | None = None, taken_back: int = 0,
-) -> None:  # fmt: skip
+    conn: sqlite3.Connection,
+    melt_id: int,
+    kind: str,
+    number: int,
+    mass_kg: float,
+    who: str,
+    why: str,
+    utc_s: float,
+    *,
+    corrects: int | None = None,
+    taken_back: int = 0,
+) -> None:
     insert(
-        conn, "leavings", melt_id=melt_id, at_utc_s=utc_s, kind=kind, number=number, mass_kg=mass_kg, who=who, why=why,
-        taken_back=taken_back, corrects=corrects,
-    )  # fmt: skip
+        conn,
+        "leavings",
+        melt_id=melt_id,
+        at_utc_s=utc_s,
+        kind=kind,
+        number=number,
+        mass_kg=mass_kg,
+        who=who,
+        why=why,
+        taken_back=taken_back,
+        corrects=corrects,
+    )

@@ -102,9 +102,15 @@ def describe_mould(conn: sqlite3.Connection, asked: MouldSetupRequest, utc_s: fl
             raise BadInput(f"the mould setup {name!r} is like that already", remedy="Nothing was written")
     row |= fresh
     insert(
-        conn, "mould_setups", name=name, at_utc_s=utc_s, who=clean_text(asked.who, "who"),
-        why=clean_text(asked.why, "why"), corrects=None if old is None else _newest_id(conn, name), **row,
-    )  # fmt: skip
+        conn,
+        "mould_setups",
+        name=name,
+        at_utc_s=utc_s,
+        who=clean_text(asked.who, "who"),
+        why=clean_text(asked.why, "why"),
+        corrects=None if old is None else _newest_id(conn, name),
+        **row,
+    )
     version = len(_all(conn, name))
     changed = f": {', '.join(key.removesuffix('_mm').removesuffix('_kg').removesuffix('_c') for key in fresh)}"
     if version == 1:

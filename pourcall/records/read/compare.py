@@ -140,7 +140,7 @@ ASPECTS: tuple[Aspect, ...] = (
     Aspect("mould", "text", "beside", lambda f: f.row.mould),
     Aspect("order in the melt", "count", "beside", lambda f: float(f.row.number)),
     Aspect("marked", "text", "beside", lambda f: f.row.marked),
-)  # fmt: skip
+)
 
 
 def compare(several: Sequence[PourFacts]) -> Comparison:

@@ -28,7 +28,7 @@ from pourcall.records.entries.charges import charge_words
 from pourcall.records.entries.setups import setup_at
 from pourcall.records.read import tracing
 from pourcall.records.read.store import Store
-from pourcall.records.read.tracing import Span
+from pourcall.records.read.tracing import SessionStretch
 from pourcall.records.read.views import DipRow, MeltDetail, NoteRow, PhotoRow, PourRow, ResultRow
 
 AFTER_S = 180.0  # of the trace behind the last pour
@@ -52,7 +52,7 @@ class Mark(_Fact, frozen=True):
     number: int = 0  # of a pour or a dip
 
 
-class StateSpan(_Fact, frozen=True):
+class StateStretch(_Fact, frozen=True):
     """How long the melt stood in one state; until_s None: to the end."""
 
     state: MeltState
@@ -121,7 +121,7 @@ class PourFacts(_Fact, frozen=True):
     main_probe: str
     simulated: bool
     program: str
-    states: tuple[StateSpan, ...]
+    states: tuple[StateStretch, ...]
     marks: tuple[Mark, ...]
     dips: tuple[DipRow, ...]
     results: tuple[ResultRow, ...]
@@ -143,9 +143,10 @@ def pour_facts(store: Store, pour: str, *, points: int = 400) -> PourFacts:
     found = store.pour(pour)
     if found.row.not_poured:
         raise BadInput(
-            f"that pour was none: {found.row.why or 'marked by mistake'}", where=pour,
+            f"that pour was none: {found.row.why or 'marked by mistake'}",
+            where=pour,
             remedy="`pourcall pour correct ... --restore` takes that back",
-        )  # fmt: skip
+        )
     melt = store.melt(found.row.melt)
     with store.reading() as conn:
         furnace, began_s, spans = tracing.melt_spans(conn, found.row.melt, AFTER_S)
@@ -180,23 +181,46 @@ def pour_facts(store: Store, pour: str, *, points: int = 400) -> PourFacts:
         liquidus_s = liquidus_s if crossed_s is None else crossed_s
     highs = [p.max_c for p in trace.get(stays, ()) if p.max_c is not None and p.mono_s <= until_s]
     return PourFacts(
-        row=found.row, pour_s=pour_s, lift_s=lift_s, melt_began_utc_s=melt.row.began_utc_s, furnace=furnace,
+        row=found.row,
+        pour_s=pour_s,
+        lift_s=lift_s,
+        melt_began_utc_s=melt.row.began_utc_s,
+        furnace=furnace,
         alloy_name=melt.row.alloy_name if plan is None else plan.alloy.name,
-        alloy=None if plan is None else plan.alloy, mould=mould, setup=setup,
-        charge_kg=melt.row.charge_kg if plan is None else plan.charge_kg, charges=charges,
-        pours_in_melt=len(melt.pours), liquidus_s=liquidus_s, highest_c=max(highs, default=None), probes=probes,
-        main_probe=main, simulated=simulated, program=program, states=states, marks=marks, dips=melt.dips,
-        results=found.results, tags=tuple(tag for (tag,) in tags), earlier=found.earlier,
+        alloy=None if plan is None else plan.alloy,
+        mould=mould,
+        setup=setup,
+        charge_kg=melt.row.charge_kg if plan is None else plan.charge_kg,
+        charges=charges,
+        pours_in_melt=len(melt.pours),
+        liquidus_s=liquidus_s,
+        highest_c=max(highs, default=None),
+        probes=probes,
+        main_probe=main,
+        simulated=simulated,
+        program=program,
+        states=states,
+        marks=marks,
+        dips=melt.dips,
+        results=found.results,
+        tags=tuple(tag for (tag,) in tags),
+        earlier=found.earlier,
         photos=tuple(p for p in melt.photos if p.pour_number in (None, found.row.number)),
         notes=tuple(n for n in melt.notes if n.pour_number in (None, found.row.number) and n.who != "daemon"),
-        trace=trace, detail=detail,
-    )  # fmt: skip
+        trace=trace,
+        detail=detail,
+    )
 
 
 def stretch(
-    conn: sqlite3.Connection, furnace: str, began_s: float, spans: Iterable[Span], from_s: float, until_s: float,
+    conn: sqlite3.Connection,
+    furnace: str,
+    began_s: float,
+    spans: Iterable[SessionStretch],
+    from_s: float,
+    until_s: float,
     points: int,
-) -> dict[str, tuple[TracePoint, ...]]:  # fmt: skip
+) -> dict[str, tuple[TracePoint, ...]]:
     """The trace between two elapsed times."""
     from_s = max(from_s, 0.0)
     clipped = []
@@ -214,8 +238,8 @@ def stretch(
 
 
 def timeline(
-    conn: sqlite3.Connection, melt: MeltDetail, began_s: float, spans: list[Span]
-) -> tuple[tuple[Mark, ...], tuple[StateSpan, ...]]:
+    conn: sqlite3.Connection, melt: MeltDetail, began_s: float, spans: list[SessionStretch]
+) -> tuple[tuple[Mark, ...], tuple[StateStretch, ...]]:
     """What happened, in order, and the states of the melt."""
     melt_id, first_id = conn.execute("SELECT id, journal_id FROM melts WHERE melt = ?", (melt.row.melt,)).fetchone()
     shift_of = {span.session_id: span.shift_s for span in spans}
@@ -237,13 +261,13 @@ def timeline(
     marks = [*_marks(events), *_dips(conn, melt_id, shift_of, began_s), *_pours(conn, melt_id, shift_of, began_s)]
     if melt.thinned:
         marks.append(Mark(at_s=0.0, kind="thinned", text=melt.thinned))
-    states: list[StateSpan] = []
+    states: list[StateStretch] = []
     for less_s, event in events:
         if isinstance(event, MeltStateChanged):
             at_s = max(0.0, event.mono_s + less_s)
             if states:
                 states[-1] = msgspec.structs.replace(states[-1], until_s=at_s)
-            states.append(StateSpan(state=event.new, from_s=at_s, until_s=None))
+            states.append(StateStretch(state=event.new, from_s=at_s, until_s=None))
     end_s = until_s - began_s
     kept = (mark for mark in marks if -1.0 <= mark.at_s <= max(end_s, 0.0) + AFTER_S)
     return tuple(sorted(kept, key=lambda mark: mark.at_s)), tuple(states)
@@ -262,10 +286,10 @@ def _marks(events: Iterable[tuple[float, Event]]) -> Iterator[Mark]:
                 if event.how == "raised" and at_s - last.get(name, -1e9) > SAME_CALL_S:
                     yield Mark(at_s=at_s, kind="call", text=event.call.text)
                 last[name] = at_s
-            case AlarmChanged() if event.alarm.present and event.alarm.id not in alarms:
+            case AlarmChanged() if event.alarm.active and event.alarm.id not in alarms:
                 alarms.add(event.alarm.id)
                 yield Mark(at_s=at_s, kind="alarm", text=f"{event.alarm.priority.name}: {event.alarm.what}")
-            case AlarmChanged() if not event.alarm.present:
+            case AlarmChanged() if not event.alarm.active:
                 alarms.discard(event.alarm.id)
             case PowerMarked():
                 yield Mark(at_s=event.at_mono_s + less_s, kind="power", text=f"power {event.level.value}")
@@ -307,11 +331,17 @@ def _pours(conn: sqlite3.Connection, melt_id: int, shift_of: dict[int, float], b
 def _charges(melt: MeltDetail) -> tuple[ChargeRow, ...]:
     return tuple(
         ChargeRow(
-            at_s=one.at_utc_s - melt.row.began_utc_s, mass_kg=one.mass_kg, source=one.source, remelts=one.remelts,
-            detail=one.detail, origin=one.origin, added=one.added, words=charge_words(one),
+            at_s=one.at_utc_s - melt.row.began_utc_s,
+            mass_kg=one.mass_kg,
+            source=one.source,
+            remelts=one.remelts,
+            detail=one.detail,
+            origin=one.origin,
+            added=one.added,
+            words=charge_words(one),
         )
         for one in melt.charges
-    )  # fmt: skip
+    )
 
 
 def _setup(conn: sqlite3.Connection, row: PourRow) -> Setup | None:
@@ -321,10 +351,18 @@ def _setup(conn: sqlite3.Connection, row: PourRow) -> Setup | None:
     if known is None:
         return Setup(name=name, batch=row.batch) if row.batch else None
     return Setup(
-        name=known.name, pattern=known.pattern, material=known.material, gating=known.gating, venting=known.venting,
-        thinnest_mm=known.thinnest_mm, mass_kg=known.mass_kg, detail=known.detail, batch=row.batch or known.batch,
-        preheat_c=known.preheat_c, version=known.version,
-    )  # fmt: skip
+        name=known.name,
+        pattern=known.pattern,
+        material=known.material,
+        gating=known.gating,
+        venting=known.venting,
+        thinnest_mm=known.thinnest_mm,
+        mass_kg=known.mass_kg,
+        detail=known.detail,
+        batch=row.batch or known.batch,
+        preheat_c=known.preheat_c,
+        version=known.version,
+    )
 
 
 def _session(
@@ -345,7 +383,7 @@ def _session(
     return probes + more, simulated, row[1]
 
 
-def _liquid_since(states: tuple[StateSpan, ...], until_s: float) -> float | None:
+def _liquid_since(states: tuple[StateStretch, ...], until_s: float) -> float | None:
     """When it was first known to be liquid, and not known to be solid again before then."""
     since_s = None
     for at in range(bisect_right([span.from_s for span in states], until_s) - 1, -1, -1):

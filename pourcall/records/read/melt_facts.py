@@ -13,7 +13,7 @@ import msgspec
 from pourcall.contract.api import TracePoint
 from pourcall.contract.plan import AlloyFacts
 from pourcall.records.read import tracing
-from pourcall.records.read.facts import AFTER_S, Mark, StateSpan, stretch, timeline
+from pourcall.records.read.facts import AFTER_S, Mark, StateStretch, stretch, timeline
 from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import MeltDetail, PourRow
@@ -54,7 +54,7 @@ class MeltFacts(msgspec.Struct, frozen=True, kw_only=True):
     ending: str  # empty while it runs
     trace: dict[str, tuple[TracePoint, ...]]
     spread_c: dict[str, tuple[tuple[float, float], ...]]  # (elapsed, expanded uncertainty) here and there
-    states: tuple[StateSpan, ...]
+    states: tuple[StateStretch, ...]
     marks: tuple[Mark, ...]  # lifts and pours among them
     windows: tuple[TapWindow, ...]
     pours: tuple[PouredAt, ...]
@@ -88,12 +88,24 @@ def melt_facts(store: Store, melt: str, *, number: int = 0, points: int = 520) -
     plan = detail.plans[-1].plan if detail.plans else None
     limit = min(plan.limits, key=lambda one: one.limit_c, default=None) if plan is not None else None
     return MeltFacts(
-        melt=melt, furnace=furnace, alloy_name=detail.row.alloy_name if plan is None else plan.alloy.name,
-        alloy=None if plan is None else plan.alloy, limit_c=None if limit is None else limit.limit_c,
-        limit_whose="" if limit is None else limit.whose, began_utc_s=detail.row.began_utc_s, end_s=end_s,
-        ending=detail.row.ending, trace=trace, spread_c=spread_c, states=states, marks=marks,
-        windows=tuple(_windows(detail, pours, end_s)), pours=pours, number=number, invented=invented,
-    )  # fmt: skip
+        melt=melt,
+        furnace=furnace,
+        alloy_name=detail.row.alloy_name if plan is None else plan.alloy.name,
+        alloy=None if plan is None else plan.alloy,
+        limit_c=None if limit is None else limit.limit_c,
+        limit_whose="" if limit is None else limit.whose,
+        began_utc_s=detail.row.began_utc_s,
+        end_s=end_s,
+        ending=detail.row.ending,
+        trace=trace,
+        spread_c=spread_c,
+        states=states,
+        marks=marks,
+        windows=tuple(_windows(detail, pours, end_s)),
+        pours=pours,
+        number=number,
+        invented=invented,
+    )
 
 
 def spreads_at(samples: Sequence[tuple[float, float]], times_s: Iterable[float]) -> list[float | None]:
@@ -117,7 +129,7 @@ def spreads_at(samples: Sequence[tuple[float, float]], times_s: Iterable[float])
 
 
 def _spread(
-    conn: sqlite3.Connection, held: Iterable[tuple[tracing.Span, tracing.Extent]], began_s: float
+    conn: sqlite3.Connection, held: Iterable[tuple[tracing.SessionStretch, tracing.Extent]], began_s: float
 ) -> dict[str, tuple[tuple[float, float], ...]]:
     """Read here and there: it changes slowly, and a long melt must not be read whole for it."""
     names = dict(conn.execute("SELECT id, name FROM probes").fetchall())

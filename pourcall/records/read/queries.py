@@ -72,38 +72,59 @@ _SETUP_BATCH = (  # of the setup as it stood at the pour; described only later: 
 
 
 def melts(
-    conn: sqlite3.Connection, *, limit: int, furnace: str | None, year: int | None, alloy: str | None = None,
-    since_utc_s: float | None = None, until_utc_s: float | None = None,
-) -> tuple[MeltRow, ...]:  # fmt: skip
+    conn: sqlite3.Connection,
+    *,
+    limit: int,
+    furnace: str | None,
+    year: int | None,
+    alloy: str | None = None,
+    since_utc_s: float | None = None,
+    until_utc_s: float | None = None,
+) -> tuple[MeltRow, ...]:
     """The newest melts first, those of other shops last. alloy: key or name; since and until: when they began."""
     where, args = _where(
-        ("f.name = ?", furnace), ("m.melt GLOB ?", None if year is None else f"{year:04d}-*"),
+        ("f.name = ?", furnace),
+        ("m.melt GLOB ?", None if year is None else f"{year:04d}-*"),
         ("? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)", alloy),
-        ("m.began_utc_s >= ?", since_utc_s), ("m.began_utc_s < ?", until_utc_s),
-    )  # fmt: skip
+        ("m.began_utc_s >= ?", since_utc_s),
+        ("m.began_utc_s < ?", until_utc_s),
+    )
     rows = conn.execute(f"{_MELT}{where} ORDER BY {_ours_first(conn, 'm.id')}m.id DESC LIMIT ?", (*args, limit))
     return tuple(_melt(row) for row in rows)
 
 
 def pours(
-    conn: sqlite3.Connection, *, limit: int, melt: str | None, setup: str | None, alloy: str | None,
-    defect: str | None = None, awaiting: bool = False, furnace: str | None = None, since_utc_s: float | None = None,
-    until_utc_s: float | None = None, batch: str | None = None, tag: str | None = None,
-) -> tuple[PourRow, ...]:  # fmt: skip
+    conn: sqlite3.Connection,
+    *,
+    limit: int,
+    melt: str | None,
+    setup: str | None,
+    alloy: str | None,
+    defect: str | None = None,
+    awaiting: bool = False,
+    furnace: str | None = None,
+    since_utc_s: float | None = None,
+    until_utc_s: float | None = None,
+    batch: str | None = None,
+    tag: str | None = None,
+) -> tuple[PourRow, ...]:
     """The newest pours first. defect: only those where it stands on record; awaiting: only those without a result.
 
     setup: of the pour, else its mould's name; batch: of the pour, else of its setup as it stood then; tag: of the pour
     or its melt. Case does not count in these.
     """
     where, args = _where(
-        ("m.melt = ?", melt), ("coalesce(nullif(w.setup, ''), w.mould) = ? COLLATE NOCASE", setup),
+        ("m.melt = ?", melt),
+        ("coalesce(nullif(w.setup, ''), w.mould) = ? COLLATE NOCASE", setup),
         (f"coalesce(nullif(w.batch, ''), {_SETUP_BATCH}) = ? COLLATE NOCASE", batch),
         (f"EXISTS ({_TAGGED} AND t.tag = ? COLLATE NOCASE)", tag),
         ("? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)", alloy),
         (f"EXISTS ({_STANDING} AND r.defect = ?)", defect),
-        (f"EXISTS ({_STANDING}) = ?", 0 if awaiting else None), ("f.name = ?", furnace),
-        ("w.at_utc_s >= ?", since_utc_s), ("w.at_utc_s < ?", until_utc_s),
-    )  # fmt: skip
+        (f"EXISTS ({_STANDING}) = ?", 0 if awaiting else None),
+        ("f.name = ?", furnace),
+        ("w.at_utc_s >= ?", since_utc_s),
+        ("w.at_utc_s < ?", until_utc_s),
+    )
     order = f"{_ours_first(conn, 'w.melt_id')}w.melt_id DESC, w.number DESC"
     rows = conn.execute(f"{_POUR.format(table='pours_now')}{where} ORDER BY {order} LIMIT ?", (*args, limit))
     return tuple(_pour(row) for row in rows)
@@ -129,8 +150,16 @@ def melt(conn: sqlite3.Connection, name: str) -> MeltDetail:
         ),
         dips=tuple(
             DipRow(
-                probe=r[0], number=r[1], ended_utc_s=r[2], temp_c=r[3], u_c=r[4], how=r[5], fit_error_c=r[6],
-                depth_mm=r[7], stirred=None if r[8] is None else bool(r[8]), why=r[9],
+                probe=r[0],
+                number=r[1],
+                ended_utc_s=r[2],
+                temp_c=r[3],
+                u_c=r[4],
+                how=r[5],
+                fit_error_c=r[6],
+                depth_mm=r[7],
+                stirred=None if r[8] is None else bool(r[8]),
+                why=r[9],
             )
             for r in conn.execute(
                 "SELECT probe, number, ended_utc_s, temp_c, u_c, how, fit_error_c, depth_mm, stirred, why FROM dips d"
@@ -141,7 +170,13 @@ def melt(conn: sqlite3.Connection, name: str) -> MeltDetail:
         ),
         alarms=tuple(
             AlarmRow(
-                alarm=r[0], at_utc_s=r[1], priority=r[2], state=r[3], present=bool(r[4]), what=r[5], remedy=r[6],
+                alarm=r[0],
+                at_utc_s=r[1],
+                priority=r[2],
+                state=r[3],
+                present=bool(r[4]),
+                what=r[5],
+                remedy=r[6],
                 by=r[7],
             )
             for r in conn.execute(
@@ -157,7 +192,7 @@ def melt(conn: sqlite3.Connection, name: str) -> MeltDetail:
         charges=charges_of(conn, melt_id, row.began_utc_s),
         left=left_of(conn, melt_id, name),
         thinned=melt_thinned(conn, name),
-    )  # fmt: skip
+    )
 
 
 def pour(conn: sqlite3.Connection, name: str) -> PourDetail:
@@ -222,8 +257,14 @@ def sessions(conn: sqlite3.Connection, furnace: str | None) -> tuple[SessionRow,
     where, args = _where(("f.name = ?", furnace))
     return tuple(
         SessionRow(
-            id=r[0], furnace=r[1], began_mono_s=r[2], began_utc_s=r[3], ended_utc_s=r[4], settings_toml=r[5],
-            config_json=r[6], program=r[7],
+            id=r[0],
+            furnace=r[1],
+            began_mono_s=r[2],
+            began_utc_s=r[3],
+            ended_utc_s=r[4],
+            settings_toml=r[5],
+            config_json=r[6],
+            program=r[7],
         )
         for r in conn.execute(
             "SELECT s.id, f.name, s.began_mono_s, s.began_utc_s, e.utc_s, t.body, c.body, s.program FROM sessions s"
@@ -232,7 +273,7 @@ def sessions(conn: sqlite3.Connection, furnace: str | None) -> tuple[SessionRow,
             " ORDER BY s.id",
             args,
         )
-    )  # fmt: skip
+    )
 
 
 def _ours_first(conn: sqlite3.Connection, melt_id: str) -> str:
@@ -254,20 +295,50 @@ def _melt(r: tuple[Any, ...]) -> MeltRow:
     if r[13] is not None:
         alloy_name = msgspec.json.decode(r[13], type=MeltPlan).alloy.name
     return MeltRow(
-        melt=r[0], furnace=r[1], alloy=r[2], alloy_name=alloy_name, charge_kg=r[4], began_utc_s=r[5], ended_utc_s=r[6],
-        ending=r[7], moulds=r[8], pours=r[9], dips=r[10], tags=tuple(r[11].split("\x1f")) if r[11] else (),
-        ingots_kg=r[14], heel_kg=r[15], ending_detail=r[16],
-    )  # fmt: skip
+        melt=r[0],
+        furnace=r[1],
+        alloy=r[2],
+        alloy_name=alloy_name,
+        charge_kg=r[4],
+        began_utc_s=r[5],
+        ended_utc_s=r[6],
+        ending=r[7],
+        moulds=r[8],
+        pours=r[9],
+        dips=r[10],
+        tags=tuple(r[11].split("\x1f")) if r[11] else (),
+        ingots_kg=r[14],
+        heel_kg=r[15],
+        ending_detail=r[16],
+    )
 
 
 def _pour(r: tuple[Any, ...]) -> PourRow:
     result = r[17] or ""
     return PourRow(
-        pour=pour_id(r[0], r[1]), melt=r[0], number=r[1], furnace=r[2], alloy=r[3], mould=r[4], setup=r[5],
-        at_utc_s=r[6], pot_temp_c=r[7], pot_u_c=r[8], lip_temp_c=r[9], lip_u_c=r[10], lip_min_c=r[11],
-        lip_max_c=r[12], marked=r[13], basis=r[14], corrected=bool(r[15]),
-        result="sound" if result == "sound 0" else result, batch=r[21], not_poured=bool(r[22]), who=r[23], why=r[24],
-    )  # fmt: skip
+        pour=pour_id(r[0], r[1]),
+        melt=r[0],
+        number=r[1],
+        furnace=r[2],
+        alloy=r[3],
+        mould=r[4],
+        setup=r[5],
+        at_utc_s=r[6],
+        pot_temp_c=r[7],
+        pot_u_c=r[8],
+        lip_temp_c=r[9],
+        lip_u_c=r[10],
+        lip_min_c=r[11],
+        lip_max_c=r[12],
+        marked=r[13],
+        basis=r[14],
+        corrected=bool(r[15]),
+        result="sound" if result == "sound 0" else result,
+        batch=r[21],
+        not_poured=bool(r[22]),
+        who=r[23],
+        why=r[24],
+    )
 
 
 def _notes(conn: sqlite3.Connection, melt_id: int, number: int | None) -> tuple[NoteRow, ...]:

@@ -99,15 +99,26 @@ class Store:
         return next_melt(utc_s, last)
 
     def melts(
-        self, *, limit: int = 50, furnace: str | None = None, year: int | None = None, alloy: str | None = None,
-        since_utc_s: float | None = None, until_utc_s: float | None = None,
-    ) -> tuple[MeltRow, ...]:  # fmt: skip
+        self,
+        *,
+        limit: int = 50,
+        furnace: str | None = None,
+        year: int | None = None,
+        alloy: str | None = None,
+        since_utc_s: float | None = None,
+        until_utc_s: float | None = None,
+    ) -> tuple[MeltRow, ...]:
         """`melt list`, newest first. alloy: key or name; since, until: when they began."""
         with self.reading() as conn:
             return queries.melts(
-                conn, limit=limit, furnace=furnace, year=year, alloy=alloy, since_utc_s=since_utc_s,
+                conn,
+                limit=limit,
+                furnace=furnace,
+                year=year,
+                alloy=alloy,
+                since_utc_s=since_utc_s,
                 until_utc_s=until_utc_s,
-            )  # fmt: skip
+            )
 
     def melt(self, melt: str) -> MeltDetail:
         """`melt show`. Raises NotFound."""
@@ -115,17 +126,36 @@ class Store:
             return queries.melt(conn, melt)
 
     def pours(
-        self, *, limit: int = 50, melt: str | None = None, setup: str | None = None, alloy: str | None = None,
-        defect: str | None = None, awaiting: bool = False, furnace: str | None = None,
-        since_utc_s: float | None = None, until_utc_s: float | None = None, batch: str | None = None,
+        self,
+        *,
+        limit: int = 50,
+        melt: str | None = None,
+        setup: str | None = None,
+        alloy: str | None = None,
+        defect: str | None = None,
+        awaiting: bool = False,
+        furnace: str | None = None,
+        since_utc_s: float | None = None,
+        until_utc_s: float | None = None,
+        batch: str | None = None,
         tag: str | None = None,
-    ) -> tuple[PourRow, ...]:  # fmt: skip
+    ) -> tuple[PourRow, ...]:
         """`pour list`, newest first. defect: only pours with it; awaiting: only pours not inspected yet."""
         with self.reading() as conn:
             return queries.pours(
-                conn, limit=limit, melt=melt, setup=setup, alloy=alloy, defect=defect, awaiting=awaiting,
-                furnace=furnace, since_utc_s=since_utc_s, until_utc_s=until_utc_s, batch=batch, tag=tag,
-            )  # fmt: skip
+                conn,
+                limit=limit,
+                melt=melt,
+                setup=setup,
+                alloy=alloy,
+                defect=defect,
+                awaiting=awaiting,
+                furnace=furnace,
+                since_utc_s=since_utc_s,
+                until_utc_s=until_utc_s,
+                batch=batch,
+                tag=tag,
+            )
 
     def find(self, words: Sequence[str], *, limit: int = 20) -> tuple[Hit, ...]:
         """`melt find`: texts of the newest `limit` melts that have all the words. Raises BadInput for no word."""
@@ -159,9 +189,12 @@ class Store:
 def _connect(path: Path) -> tuple[sqlite3.Connection, tuple[int, int] | None]:
     try:
         conn = sqlite3.connect(
-            f"file:{quote(str(path.resolve()))}?mode=ro", uri=True, isolation_level=None, timeout=5.0,
+            f"file:{quote(str(path.resolve()))}?mode=ro",
+            uri=True,
+            isolation_level=None,
+            timeout=5.0,
             check_same_thread=False,
-        )  # fmt: skip
+        )
         conn.execute("PRAGMA query_only = ON")
         conn.execute("PRAGMA cache_size = -4000")
         conn.execute("SELECT count(*) FROM sqlite_master").fetchone()

@@ -17,7 +17,7 @@ FINE_SLOTS = 12_000  # nor so many slots of 5 s
 MANY_SLOTS = 20_000  # from here on SQLite merges the slots of a bucket, not we
 
 
-class Span(msgspec.Struct, frozen=True):
+class SessionStretch(msgspec.Struct, frozen=True):
     """A stretch of one session, in its own monotonic time; `shift_s` is added to times shown."""
 
     session_id: int
@@ -35,7 +35,7 @@ def session_trace(conn: sqlite3.Connection, furnace: str, since_mono_s: float, p
     ).fetchone()
     if row is None:
         raise NotFound(f"nothing is on record for the furnace {furnace!r}")
-    return draw(conn, furnace, since_mono_s, [Span(row[0], since_mono_s, None)], points)
+    return draw(conn, furnace, since_mono_s, [SessionStretch(row[0], since_mono_s, None)], points)
 
 
 def melt_trace(conn: sqlite3.Connection, melt: str, points: int, after_s: float) -> Trace:
@@ -50,7 +50,7 @@ def melt_thinned(conn: sqlite3.Connection, melt: str) -> str:
     return spans_thinned(conn, melt_spans(conn, melt, 0.0)[2])
 
 
-def spans_thinned(conn: sqlite3.Connection, spans: list[Span]) -> str:
+def spans_thinned(conn: sqlite3.Connection, spans: list[SessionStretch]) -> str:
     """The same of some stretches."""
     if conn.execute("SELECT 1 FROM thinnings LIMIT 1").fetchone() is None:
         return ""
@@ -58,7 +58,7 @@ def spans_thinned(conn: sqlite3.Connection, spans: list[Span]) -> str:
     return thinned(conn, [(found.first_id, found.last_id) for found in extents])
 
 
-def melt_spans(conn: sqlite3.Connection, melt: str, after_s: float) -> tuple[str, float, list[Span]]:
+def melt_spans(conn: sqlite3.Connection, melt: str, after_s: float) -> tuple[str, float, list[SessionStretch]]:
     """Furnace, beginning (mono) and stretches of a melt; the end may lie in a later session than its beginning."""
     row = conn.execute(
         "SELECT m.id, f.name, m.furnace_id, m.session_id, m.began_mono_s, m.began_utc_s FROM melts m"
@@ -84,7 +84,7 @@ def melt_spans(conn: sqlite3.Connection, melt: str, after_s: float) -> tuple[str
         ).fetchone()
         if after is not None:
             last, until_s = after
-    spans: list[Span] = []
+    spans: list[SessionStretch] = []
     base_s: float | None = None
     for session_id, mono_s, utc_s in conn.execute(
         "SELECT id, began_mono_s, began_utc_s FROM sessions WHERE furnace_id = ? AND id >= ? AND (? IS NULL OR id <= ?)"
@@ -95,7 +95,7 @@ def melt_spans(conn: sqlite3.Connection, melt: str, after_s: float) -> tuple[str
             base_s = utc_s - mono_s
         shift_s = (utc_s - mono_s) - base_s
         spans.append(
-            Span(
+            SessionStretch(
                 session_id,
                 began_s if session_id == first else mono_s,
                 until_s if session_id == last else None,
@@ -105,7 +105,7 @@ def melt_spans(conn: sqlite3.Connection, melt: str, after_s: float) -> tuple[str
     return furnace, began_s, spans
 
 
-def draw(conn: sqlite3.Connection, furnace: str, began_s: float, spans: list[Span], points: int) -> Trace:
+def draw(conn: sqlite3.Connection, furnace: str, began_s: float, spans: list[SessionStretch], points: int) -> Trace:
     """Spans decimated to about `points` buckets for each probe, all on one time axis."""
     points = max(points, 1)
     extents = [extent(conn, span) for span in spans]
@@ -140,7 +140,7 @@ class Extent(msgspec.Struct, frozen=True):
     rows: int
 
 
-def extent(conn: sqlite3.Connection, span: Span) -> Extent | None:
+def extent(conn: sqlite3.Connection, span: SessionStretch) -> Extent | None:
     """Where the rows of a span lie; None: the session has no readings."""
     sources = conn.execute(
         "SELECT count(DISTINCT probe_id), min(id), max(id) FROM sources WHERE session_id = ?", (span.session_id,)
@@ -181,7 +181,7 @@ def extent(conn: sqlite3.Connection, span: Span) -> Extent | None:
 
 
 def _readings(
-    conn: sqlite3.Connection, span: Span, held: Extent, level: int, buckets: tuple[float, float]
+    conn: sqlite3.Connection, span: SessionStretch, held: Extent, level: int, buckets: tuple[float, float]
 ) -> Iterator[tuple[int, float, int | None, int | None]]:
     """(probe, time, min, max) of a span from rows (level 0) or from slots, with the rows that are not rolled up yet.
 

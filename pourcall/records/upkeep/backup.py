@@ -231,8 +231,11 @@ def aside_folder(paths: Paths) -> Path:
 
 def _folders(paths: Paths) -> dict[str, Path]:
     return {
-        "alloys": paths.alloys, "profiles": paths.profiles, "photos": paths.photos, "aside": aside_folder(paths),
-    }  # fmt: skip
+        "alloys": paths.alloys,
+        "profiles": paths.profiles,
+        "photos": paths.photos,
+        "aside": aside_folder(paths),
+    }
 
 
 def _is_safe(name: str) -> bool:

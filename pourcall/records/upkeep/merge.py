@@ -52,9 +52,15 @@ class Merged(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def merge(
-    archive: Path, paths: Paths, *, mark: str = "", who: str, utc_s: float, dry_run: bool = False,
+    archive: Path,
+    paths: Paths,
+    *,
+    mark: str = "",
+    who: str,
+    utc_s: float,
+    dry_run: bool = False,
     free: Callable[[Path], int] = free_bytes,
-) -> Merged:  # fmt: skip
+) -> Merged:
     """Take an archive in: all of its rows or none. No daemon may write meanwhile.
 
     mark: '' takes the one this shop came in under before, else the name in its settings. Raises BadInput for a bad
@@ -248,6 +254,7 @@ def _sha256(path: Path) -> str:
 
 def _failed(where: Path, why: Exception) -> StoreError:
     return StoreError(
-        f"the archive could not be taken in: {why}", where=str(where),
+        f"the archive could not be taken in: {why}",
+        where=str(where),
         remedy="The record is as it was; free some space and try again",
-    )  # fmt: skip
+    )

@@ -14,9 +14,25 @@ from pourcall.contract.errors import BadInput
 from pourcall.records.upkeep.merge_journal import Journal
 
 _DONE = frozenset(
-    ("texts", "furnaces", "probes", "sessions", "session_ends", "sources", "reasons", "journal", "other_readings",
-     "events", "rollup", "state", "melts", "alarms", "merges", "merged_melts")
-)  # fmt: skip
+    (
+        "texts",
+        "furnaces",
+        "probes",
+        "sessions",
+        "session_ends",
+        "sources",
+        "reasons",
+        "journal",
+        "other_readings",
+        "events",
+        "rollup",
+        "state",
+        "melts",
+        "alarms",
+        "merges",
+        "merged_melts",
+    )
+)
 _PLACES = frozenset(("event_id", "journal_id", "first_id", "last_id"))  # where a row came from: no part of what it says
 _SETUPS = frozenset((("mould_setups", "name"), ("trial_series", "name")))  # besides every column called `setup`
 Row = dict[str, Any]
@@ -59,9 +75,11 @@ class Rows:
                 self.ours["melts"][theirs] = int(found[0])
                 continue
             row.update(
-                melt=f"{number}@{self.journal.mark}", furnace_id=session.furnace, session_id=session.ours,
+                melt=f"{number}@{self.journal.mark}",
+                furnace_id=session.furnace,
+                session_id=session.ours,
                 journal_id=row["journal_id"] + self.journal.offset,
-            )  # fmt: skip
+            )
             melt_id = self._insert("melts", row)
             if melt_id is None:
                 raise BadInput(

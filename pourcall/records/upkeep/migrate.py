@@ -22,12 +22,29 @@ PAGE_BYTES = 512
 
 # Codes of journal.marks & 63. Append only: a code once given is never given again.
 REASON_CODES: dict[Reason, int] = {
-    Reason.OK: 0, Reason.OVERRIDE: 1, Reason.LAST_KNOWN: 2, Reason.LATE: 3, Reason.OFF_SPEC: 4, Reason.SPIKE: 5,
-    Reason.COLD_JUNCTION: 6, Reason.DISAGREE: 7, Reason.WAITING: 8, Reason.OVER_RANGE: 9, Reason.SENSOR_OPEN: 10,
-    Reason.SENSOR_SHORT: 11, Reason.INTERMITTENT: 12, Reason.UNCHANGING: 13, Reason.IMPLAUSIBLE: 14,
-    Reason.DEAD_BUS: 15, Reason.LINK_LOST: 16, Reason.CONFIG: 17, Reason.OUT_OF_SERVICE: 18,
-    Reason.MOVING: 19, Reason.OUT_OF_METAL: 20, Reason.NO_VALUE: 21,
-}  # fmt: skip
+    Reason.OK: 0,
+    Reason.OVERRIDE: 1,
+    Reason.LAST_KNOWN: 2,
+    Reason.LATE: 3,
+    Reason.OFF_SPEC: 4,
+    Reason.SPIKE: 5,
+    Reason.COLD_JUNCTION: 6,
+    Reason.DISAGREE: 7,
+    Reason.WAITING: 8,
+    Reason.OVER_RANGE: 9,
+    Reason.SENSOR_OPEN: 10,
+    Reason.SENSOR_SHORT: 11,
+    Reason.INTERMITTENT: 12,
+    Reason.UNCHANGING: 13,
+    Reason.IMPLAUSIBLE: 14,
+    Reason.DEAD_BUS: 15,
+    Reason.LINK_LOST: 16,
+    Reason.CONFIG: 17,
+    Reason.OUT_OF_SERVICE: 18,
+    Reason.MOVING: 19,
+    Reason.OUT_OF_METAL: 20,
+    Reason.NO_VALUE: 21,
+}
 NO_READING = 63
 OTHER_REASON = 62  # a reason without a code: the row is kept all the same
 

@@ -112,9 +112,17 @@ def in_runs(ids: Iterable[int]) -> list[tuple[int, int]]:
 
 
 def thin(
-    path: Path, *, older_than_s: float, keep_every_s: float, who: str, why: str, utc_s: float, dry_run: bool = False,
-    free: Callable[[Path], int] | None = None, piece_rows: int = PIECE_ROWS,
-) -> Thinned:  # fmt: skip
+    path: Path,
+    *,
+    older_than_s: float,
+    keep_every_s: float,
+    who: str,
+    why: str,
+    utc_s: float,
+    dry_run: bool = False,
+    free: Callable[[Path], int] | None = None,
+    piece_rows: int = PIECE_ROWS,
+) -> Thinned:
     """Give up readings older than `older_than_s`, and shrink the file. Nothing is written with `dry_run`.
 
     Raises BadInput for figures that make no sense, StoreError where the file cannot be used or written.
@@ -150,9 +158,10 @@ def thin(
                 done = msgspec.structs.replace(done, unshrunk=unshrunk)
     except sqlite3.Error as err:
         raise StoreError(
-            f"thinning stopped: {err}", where=str(path),
+            f"thinning stopped: {err}",
+            where=str(path),
             remedy="What is done is told in the record and nothing else was lost; free some space and run it again",
-        ) from err  # fmt: skip
+        ) from err
     return done if dry_run else msgspec.structs.replace(done, bytes_after=_size(path))
 
 
@@ -165,11 +174,17 @@ def thinnings(conn: sqlite3.Connection, first_id: int = 0, last_id: int = 2**62)
     )
     return tuple(
         Thinning(
-            at_utc_s=r[0], who=r[1], why=r[2], keep_every_s=r[3], from_utc_s=r[4], until_utc_s=r[5], rows_before=r[6],
+            at_utc_s=r[0],
+            who=r[1],
+            why=r[2],
+            keep_every_s=r[3],
+            from_utc_s=r[4],
+            until_utc_s=r[5],
+            rows_before=r[6],
             rows_given_up=r[7],
         )
         for r in rows
-    )  # fmt: skip
+    )
 
 
 def thinned(conn: sqlite3.Connection, extents: Iterable[tuple[int, int]]) -> str:
@@ -197,9 +212,13 @@ def _pieces(conn: sqlite3.Connection, until_utc_s: float, keep_every_s: float, p
 
 
 def _look(
-    conn: sqlite3.Connection, first: int, last: int, until_utc_s: float, keep_every_s: float,
+    conn: sqlite3.Connection,
+    first: int,
+    last: int,
+    until_utc_s: float,
+    keep_every_s: float,
     windows: dict[int, list[tuple[float, float]]],
-) -> Piece | None:  # fmt: skip
+) -> Piece | None:
     sources = {
         row[0]: (row[1], row[2], row[3])
         for row in conn.execute(
@@ -272,10 +291,18 @@ def _give_up(conn: sqlite3.Connection, piece: Piece, keep_every_s: float, who: s
             "INSERT INTO thinnings (at_utc_s, who, why, first_id, last_id, keep_every_s, rows_before, from_utc_s,"
             " until_utc_s, rows_given_up) VALUES (?,?,?,?,?,?,?,?,?,?)",
             (
-                utc_s, who, why, piece.first_id, piece.last_id, keep_every_s, piece.rows, piece.from_utc_s,
-                piece.until_utc_s, piece.given_up,
+                utc_s,
+                who,
+                why,
+                piece.first_id,
+                piece.last_id,
+                keep_every_s,
+                piece.rows,
+                piece.from_utc_s,
+                piece.until_utc_s,
+                piece.given_up,
             ),
-        )  # fmt: skip
+        )
         conn.executemany("DELETE FROM journal WHERE id BETWEEN ? AND ?", piece.runs)
         conn.execute("COMMIT")
     finally:

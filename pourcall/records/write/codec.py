@@ -177,11 +177,18 @@ def sample_row(row_id: int, source: Source, item: SampleIn, reading: Reading | N
     fixed = int(value * 10000.0 + 0.5)
     reason = reading.reason
     return (
-        row_id, source.id, mono, utc, fixed if fixed / 10000.0 == value else value,
+        row_id,
+        source.id,
+        mono,
+        utc,
+        fixed if fixed / 10000.0 == value else value,
         _COLD.get(cold) or _short_cold(cold),
-        (0 if reason is _OK else REASON_CODES.get(reason, OTHER_REASON)) | flags << 6, board_seq,
-        board_ms - ms - source.board_ms_base, int(temp_c * 1000.0 + 0.5), int(u_c * 1000.0 + 0.5),
-    )  # fmt: skip
+        (0 if reason is _OK else REASON_CODES.get(reason, OTHER_REASON)) | flags << 6,
+        board_seq,
+        board_ms - ms - source.board_ms_base,
+        int(temp_c * 1000.0 + 0.5),
+        int(u_c * 1000.0 + 0.5),
+    )
 
 
 def _short_cold(cold: float) -> int | float:
@@ -205,12 +212,21 @@ def _full_row(row_id: int, source: Source, item: SampleIn, reading: Reading | No
         marks = REASON_CODES.get(reading.reason, OTHER_REASON)
         temp_mc, u_mc = pack_milli(reading.temp_c), pack_milli(reading.u_c)
     return (
-        row_id, source.id, None if item.seq + source.seq_base == row_id else item.seq, mono, utc,
-        None if value is None else pack_fixed(value), None if cold is None else pack_fixed(cold),
-        marks | int(sample.flags) << 6, sample.raw_code, sample.board_seq,
-        None if board_ms is None else board_ms - ms - source.board_ms_base, temp_mc, u_mc,
+        row_id,
+        source.id,
+        None if item.seq + source.seq_base == row_id else item.seq,
+        mono,
+        utc,
+        None if value is None else pack_fixed(value),
+        None if cold is None else pack_fixed(cold),
+        marks | int(sample.flags) << 6,
+        sample.raw_code,
+        sample.board_seq,
+        None if board_ms is None else board_ms - ms - source.board_ms_base,
+        temp_mc,
+        u_mc,
         float(item.late_s) if item.late_s or copysign(1.0, item.late_s) < 0.0 else None,
-    )  # fmt: skip
+    )
 
 
 def full_row(row: Row) -> Row:
@@ -240,9 +256,21 @@ def status_row(row_id: int, source: Source, item: BoardStatusIn) -> Row | None:
     seq = None if item.seq + source.seq_base == row_id else item.seq
     board_ms = s.board_ms - whole_ms(item.mono_s) - source.board_ms_base
     return (
-        row_id, source.id, seq, mono, utc, s.applied_permille, s.ttl_left_ms, NO_READING | s.inputs << 6, s.boot,
-        s.board_seq, board_ms, None, s.output, None,
-    )  # fmt: skip
+        row_id,
+        source.id,
+        seq,
+        mono,
+        utc,
+        s.applied_permille,
+        s.ttl_left_ms,
+        NO_READING | s.inputs << 6,
+        s.boot,
+        s.board_seq,
+        board_ms,
+        None,
+        s.output,
+        None,
+    )
 
 
 def other_row(row_id: int, source: Source, item: Input, reading: Reading | None) -> Row:

@@ -32,7 +32,7 @@ class SessionIds(msgspec.Struct, frozen=True):
     offset_ms: int
 
 
-class Book:
+class NameIds:
     """Ids of one open file."""
 
     def __init__(self, conn: sqlite3.Connection) -> None:

@@ -56,7 +56,7 @@ class Projector:
                 self._dip(ids, event_id, event)
             case AlarmChanged():
                 self._alarm(ids, event_id, event)
-                if isinstance(item, DaemonIn) and item.lasted_s > 0.0 and event.alarm.present:
+                if isinstance(item, DaemonIn) and item.lasted_s > 0.0 and event.alarm.active:
                     self._paused(ids, item)
             case Marked():
                 self._mark(ids, event_id, event, item)
@@ -245,7 +245,7 @@ class Projector:
             subject=alarm.subject,
             priority=int(alarm.priority),
             state=alarm.state.value,
-            present=alarm.present,
+            present=alarm.active,
             what=alarm.what,
             remedy=alarm.remedy,
             raised_utc_s=alarm.raised_utc_s,
@@ -307,9 +307,14 @@ class Projector:
     def _paused(self, ids: SessionIds, item: DaemonIn) -> None:
         """The daemon stood still (fault C5): nothing was heard for so long, whatever the boards say of it later."""
         self._insert(
-            "gaps", furnace_id=ids.furnace_id, session_id=ids.id, board="", began_utc_s=item.utc_s - item.lasted_s,
-            ended_utc_s=item.utc_s, reason="the daemon stood still",
-        )  # fmt: skip
+            "gaps",
+            furnace_id=ids.furnace_id,
+            session_id=ids.id,
+            board="",
+            began_utc_s=item.utc_s - item.lasted_s,
+            ended_utc_s=item.utc_s,
+            reason="the daemon stood still",
+        )
 
     def _insert(self, table: str, **columns: object) -> int:
         return insert(self._conn, table, **columns)

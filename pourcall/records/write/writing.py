@@ -30,7 +30,7 @@ from pourcall.records.write.codec import (
     sample_row,
     status_row,
 )
-from pourcall.records.write.ids import Book, Session, SessionIds
+from pourcall.records.write.ids import NameIds, Session, SessionIds
 from pourcall.records.write.projections import Projector
 from pourcall.records.write.sqlite_errors import is_store_trouble
 
@@ -56,7 +56,7 @@ class BatchWriter:
     def __init__(self, conn: sqlite3.Connection, sessions: Sequence[Session]) -> None:
         self.conn = conn
         self._sessions = sessions
-        self._book = Book(conn)
+        self._book = NameIds(conn)
         self._projector = Projector(conn)
         self._fast: dict[tuple[int, str, str, str], tuple[Source, object]] = {}
         self._next_id = 1 + int(conn.execute("SELECT coalesce(max(id), 0) FROM journal").fetchone()[0])
@@ -206,10 +206,15 @@ class BatchWriter:
                     source = self._source(number, row_id, kind, item)
                     work.others.append(
                         (
-                            row_id, source.id, output.at_mono_s, output.at_utc_s, pack_milli(output.temp_c),
-                            pack_milli(output.u_c), REASON_CODES.get(output.reason, OTHER_REASON),
+                            row_id,
+                            source.id,
+                            output.at_mono_s,
+                            output.at_utc_s,
+                            pack_milli(output.temp_c),
+                            pack_milli(output.u_c),
+                            REASON_CODES.get(output.reason, OTHER_REASON),
                         )
-                    )  # fmt: skip
+                    )
             else:
                 work.events.append((row_id, ids, output, item))
 

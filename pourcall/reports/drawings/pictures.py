@@ -20,9 +20,11 @@ ENDINGS = (".svg", ".png", ".pdf")
 PNG_SCALE = 8.0 / 3.0  # pixels for each point: a drawing 540 wide becomes 1080 pixels wide
 # The first that has every letter of a text is taken. Bitstream Vera comes with ReportLab, the others with systems.
 _FAMILIES = (
-    ("Vera", "VeraBd"), ("DejaVuSans", "DejaVuSans-Bold"), ("LiberationSans-Regular", "LiberationSans-Bold"),
+    ("Vera", "VeraBd"),
+    ("DejaVuSans", "DejaVuSans-Bold"),
+    ("LiberationSans-Regular", "LiberationSans-Bold"),
     ("arial", "arialbd"),
-)  # fmt: skip
+)
 
 
 def ending_of(path: Path, allowed: Iterable[str] = ENDINGS) -> str:

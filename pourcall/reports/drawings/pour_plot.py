@@ -21,9 +21,15 @@ _UP = 46  # an overlay has no numbered marks above its field
 FONT = "font-family:sans-serif;font-size:14px"
 NUMBERED = ("call", "alarm", "power", "dip", "skim", "addition", "temperature")
 STATE_FILL: dict[MeltState, str] = {
-    MeltState.EMPTY: "#ffffff", MeltState.SOLID: "#c9ccd1", MeltState.MELTING: "#e8c89a", MeltState.LIQUID: "#f3e3a8",
-    MeltState.READY: "#a9d3a4", MeltState.ABOVE: "#e8a090", MeltState.FREEZING: "#a9c6e3", MeltState.UNKNOWN: "#f0f0f0",
-}  # fmt: skip
+    MeltState.EMPTY: "#ffffff",
+    MeltState.SOLID: "#c9ccd1",
+    MeltState.MELTING: "#e8c89a",
+    MeltState.LIQUID: "#f3e3a8",
+    MeltState.READY: "#a9d3a4",
+    MeltState.ABOVE: "#e8a090",
+    MeltState.FREEZING: "#a9c6e3",
+    MeltState.UNKNOWN: "#f0f0f0",
+}
 TRACE_INK = ("#1f4e79", "#8c510a", "#5e3c99", "#4d4d4d", "#01665e")
 _RED, _GREEN, _BLUE, _INK = "#a11d1d", "#1b7837", "#2a6099", "#222222"
 _STEP_SHARE = 0.02  # a line is broken where readings are further apart than this share of the width
@@ -116,9 +122,14 @@ def pour_drawing(facts: PourFacts, unit: Unit) -> list[str]:
 
 
 def overlay_svg(
-    several: Sequence[PourFacts], shifts_s: Sequence[float], *, from_s: float, until_s: float, zero: str,
+    several: Sequence[PourFacts],
+    shifts_s: Sequence[float],
+    *,
+    from_s: float,
+    until_s: float,
+    zero: str,
     unit: Unit = Unit.C,
-) -> str:  # fmt: skip
+) -> str:
     """Several pours over each other; `shifts_s` is the elapsed time of each that stands at zero, named by `zero`."""
     pairs = list(zip(several, shifts_s, strict=True))
     shown = [
@@ -180,9 +191,10 @@ def _shape(number: int, at: float, to: float, ink: str) -> str:
     if kind == 0:
         return f'<circle cx="{at:.1f}" cy="{to:.1f}" r="5" {look}/>'
     corners = (
-        ((-1, -1), (1, -1), (1, 1), (-1, 1)), ((0, -1.2), (1.1, 0.9), (-1.1, 0.9)),
+        ((-1, -1), (1, -1), (1, 1), (-1, 1)),
+        ((0, -1.2), (1.1, 0.9), (-1.1, 0.9)),
         ((0, -1.3), (1.3, 0), (0, 1.3), (-1.3, 0)),
-    )[kind - 1]  # fmt: skip
+    )[kind - 1]
     points = " ".join(f"{at + half * across:.1f},{to + half * down:.1f}" for across, down in corners)
     return f'<polygon points="{points}" {look}/>'
 
@@ -295,8 +307,10 @@ def _traces(trace: dict[str, tuple[TracePoint, ...]], main: str, x: Scale, y: Sc
         total_s = series[-1].mono_s - series[0].mono_s if series else 0.0
         drawn.append(_line(series, x, y, ink, 2.0 if number == 0 else 1.2, "" if number == 0 else "5 3", total_s))
         if len(names) > 1:
-            drawn.append(f'<text x="{WIDTH - _RIGHT - 4}" y="{_TOP + 14 + 16 * number}" text-anchor="end" '
-                         f'fill="{ink}">{esc(name)}</text>')  # fmt: skip
+            drawn.append(
+                f'<text x="{WIDTH - _RIGHT - 4}" y="{_TOP + 14 + 16 * number}" text-anchor="end" '
+                f'fill="{ink}">{esc(name)}</text>'
+            )
     return drawn
 
 

@@ -57,9 +57,14 @@ text-indent:-3.1em}.happened b{display:inline-block;width:1.4em;text-align:cente
 
 
 def sheet_html(
-    facts: PourFacts, photos: Path, *, unit: Unit = Unit.C, cautions: Sequence[str] = (), shop: str = "",
+    facts: PourFacts,
+    photos: Path,
+    *,
+    unit: Unit = Unit.C,
+    cautions: Sequence[str] = (),
+    shop: str = "",
     clock: Clock,
-) -> str:  # fmt: skip
+) -> str:
     """The page. `photos` is the photo folder, `cautions` whole sentences; temperatures in `unit`."""
     row = facts.row
     parts = [_header(facts, shop, clock), _lip(facts, unit)]

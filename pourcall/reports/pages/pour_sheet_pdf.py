@@ -45,9 +45,15 @@ class _Look:
         self.figure, self.judged = style(27.0, leading=31.0), style(12.0)
         self.heading = style(10.4)
         self.mind = style(
-            8.4, borderColor=_RED, borderWidth=1.4, borderPadding=(3, 5, 5, 5), spaceBefore=10, spaceAfter=9,
-            leftIndent=6, rightIndent=6,
-        )  # fmt: skip
+            8.4,
+            borderColor=_RED,
+            borderWidth=1.4,
+            borderPadding=(3, 5, 5, 5),
+            spaceBefore=10,
+            spaceAfter=9,
+            leftIndent=6,
+            rightIndent=6,
+        )
 
     def say(self, markup: str, style: Any = None) -> Any:
         return self.lib.Paragraph(markup, self.body if style is None else style)
@@ -69,9 +75,15 @@ class _Look:
 
 
 def sheet_pdf(
-    facts: PourFacts, photos: Path, *, unit: Unit = Unit.C, cautions: Sequence[str] = (), shop: str = "",
-    clock: sheet.Clock, paper: Paper = "a4",
-) -> bytes:  # fmt: skip
+    facts: PourFacts,
+    photos: Path,
+    *,
+    unit: Unit = Unit.C,
+    cautions: Sequence[str] = (),
+    shop: str = "",
+    clock: sheet.Clock,
+    paper: Paper = "a4",
+) -> bytes:
     """The page, as `sheet_html` has it. Raises BadInput where the extra `pictures` is missing."""
     wide, high = (side - 2.0 * _MARGIN for side in _SIZES[paper])
     known = msgspec.json.encode(msgspec.structs.replace(facts, trace={}, detail={})).decode()
@@ -86,9 +98,14 @@ def sheet_pdf(
         _MARGIN, _MARGIN, wide, high, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0
     )
     document = templates.BaseDocTemplate(
-        out, pagesize=_SIZES[paper], title=f"Pour {facts.row.pour}: {facts.row.mould}", author=shop, invariant=1,
-        creator=f"pourcall {facts.program}", lang="en",
-    )  # fmt: skip
+        out,
+        pagesize=_SIZES[paper],
+        title=f"Pour {facts.row.pour}: {facts.row.mould}",
+        author=shop,
+        invariant=1,
+        creator=f"pourcall {facts.program}",
+        lang="en",
+    )
     document.addPageTemplates([templates.PageTemplate(frames=[frame])])
     document.build(story)
     return out.getvalue()
@@ -135,10 +152,12 @@ def _header(look: _Look, facts: PourFacts, shop: str, clock: sheet.Clock) -> Any
     number = look.say(f"<b>{esc(row.pour)}</b>", look.number)
     across = min(look.wide * 0.6, 26.0 * len(row.pour) + 12.0)
     return look.table(
-        [[number, look.say(what, look.what)]], [across, look.wide - across],
-        ("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("LINEBELOW", (0, 0), (-1, -1), 2.2, _grey(0.1)),
+        [[number, look.say(what, look.what)]],
+        [across, look.wide - across],
+        ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
+        ("LINEBELOW", (0, 0), (-1, -1), 2.2, _grey(0.1)),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 4),
-    )  # fmt: skip
+    )
 
 
 def _lip(look: _Look, facts: PourFacts, unit: Unit) -> list[Any]:
@@ -147,9 +166,11 @@ def _lip(look: _Look, facts: PourFacts, unit: Unit) -> list[Any]:
     beside = f'at the mould lip: <font color="{ink}"><b>{esc(words)}</b></font><br/>{esc(wanted)}'
     across = min(look.wide * 0.6, 17.5 * len(figure) + 12.0)
     line = look.table(
-        [[look.say(f"<b>{esc(figure)}</b>", look.figure), look.say(beside, look.judged)]], [across, look.wide - across],
-        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("TOPPADDING", (0, 0), (-1, -1), 4),
-    )  # fmt: skip
+        [[look.say(f"<b>{esc(figure)}</b>", look.figure), look.say(beside, look.judged)]],
+        [across, look.wide - across],
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("TOPPADDING", (0, 0), (-1, -1), 4),
+    )
     return [line, look.say(esc(how), look.how)]
 
 

@@ -23,7 +23,7 @@ from pourcall.records.entries.melt_outcome import left_words
 from pourcall.records.read.queries import melt as melt_detail
 from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
-from pourcall.records.read.tracing import Extent, Span, extent, melt_spans
+from pourcall.records.read.tracing import Extent, SessionStretch, extent, melt_spans
 from pourcall.records.read.views import MeltDetail, PourRow
 from pourcall.reports.tables.csv_text import number_cell, text_cell, write_whole, write_whole_bytes
 from pourcall.reports.tables.row_alignment import SCAN_MS, scans
@@ -47,7 +47,7 @@ class _Job(msgspec.Struct, frozen=True):
     title: str
     furnace: str
     began_s: float
-    spans: list[tuple[Span, Extent]]
+    spans: list[tuple[SessionStretch, Extent]]
     probes: list[tuple[int, str]]  # id and name, in column order
     marks: list[tuple[float, str]]  # time on the axis of the first session
     thinned: str = ""  # what became of its readings, if not all are there
@@ -87,14 +87,24 @@ def export_pours(rows: Iterable[PourRow], path: Path) -> None:
     listed = [
         ",".join(
             (
-                text_cell(r.pour), utc_text(r.at_utc_s), text_cell(r.furnace), text_cell(r.alloy), text_cell(r.mould),
-                text_cell(r.setup), number_cell(r.pot_temp_c, 1), number_cell(r.pot_u_c, 1),
-                number_cell(r.lip_temp_c, 1), number_cell(r.lip_u_c, 1), number_cell(r.lip_min_c, 1),
-                number_cell(r.lip_max_c, 1), text_cell(r.result), text_cell(r.batch),
+                text_cell(r.pour),
+                utc_text(r.at_utc_s),
+                text_cell(r.furnace),
+                text_cell(r.alloy),
+                text_cell(r.mould),
+                text_cell(r.setup),
+                number_cell(r.pot_temp_c, 1),
+                number_cell(r.pot_u_c, 1),
+                number_cell(r.lip_temp_c, 1),
+                number_cell(r.lip_u_c, 1),
+                number_cell(r.lip_min_c, 1),
+                number_cell(r.lip_max_c, 1),
+                text_cell(r.result),
+                text_cell(r.batch),
             )
         )
         for r in rows
-    ]  # fmt: skip
+    ]
     write_whole([(path, lambda file: _put(file, "\n".join([head, *listed]) + "\n"))])
 
 
@@ -236,9 +246,15 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
         shift_s = span.shift_s
         until_s = found.until_s if span.until_s is None else span.until_s
         found_scans = scans(
-            conn, found, place_of, form, len(job.probes),
-            since_ms=span.since_s * 1000.0, until_ms=until_s * 1000.0, offset_ms=offset_ms,
-        )  # fmt: skip
+            conn,
+            found,
+            place_of,
+            form,
+            len(job.probes),
+            since_ms=span.since_s * 1000.0,
+            until_ms=until_s * 1000.0,
+            offset_ms=offset_ms,
+        )
         for at_ms, utc_ms, body in found_scans:
             last_s, last_utc_ms = at_ms / 1000.0 + shift_s, utc_ms
             emit(last_s, last_utc_ms, body)

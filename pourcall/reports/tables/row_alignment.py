@@ -92,9 +92,16 @@ class _Open:
 
 
 def scans(
-    conn: sqlite3.Connection, found: Extent, place_of: Mapping[int, int], form: Form, columns: int, *,
-    since_ms: float, until_ms: float, offset_ms: int,
-) -> Iterator[Scan]:  # fmt: skip
+    conn: sqlite3.Connection,
+    found: Extent,
+    place_of: Mapping[int, int],
+    form: Form,
+    columns: int,
+    *,
+    since_ms: float,
+    until_ms: float,
+    offset_ms: int,
+) -> Iterator[Scan]:
     """The scans of a stretch in the order of the journal. `place_of`: source -> column; within one transaction."""
     blank = [form.empty] * columns
     figures = Figures(form)

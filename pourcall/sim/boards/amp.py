@@ -24,12 +24,12 @@ class Amp:
     __slots__ = (
         "_cold_emf_uv", "_cold_for_c", "_frozen_cold_c", "_high_c", "_last", "_low_c", "_seq", "boot_ms", "channel",
         "chip", "cold_error_c", "faults", "offset_uv", "tc_type",
-    )  # fmt: skip
+    )
 
     def __init__(
         self, chip: str, *, channel: str = "1", tc_type: str = "K", faults: Faults | None = None, boot_ms: int = 0,
         offset_uv: float = 0.0, cold_error_c: float = 0.0,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """`boot_ms`: the board's own counter at simulated time 0. Raises BadInput for no such chip or part."""
         if chip not in CHIPS:
             raise BadInput(f"{chip!r} is no simulated chip", remedy=f"Use one of {', '.join(CHIPS)}")

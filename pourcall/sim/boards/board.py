@@ -51,7 +51,7 @@ class Board:
 
     def __init__(
         self, shop: Shop, dialect: str = "pourcall", *, name: str = "", serial: str = "", driven: bool = False
-    ) -> None:  # fmt: skip
+    ) -> None:
         """`driven`: the board's output feeds the element, so PW1 sets the power. Raises BadInput."""
         chips = {setup.chip for setup in shop.scenario.probes}
         if dialect not in DIALECTS:
@@ -64,7 +64,7 @@ class Board:
             board=name or "bench", firmware="sim 1", serial=serial or f"SIM-{shop.scenario.seed:05d}",
             chip={"max31855": "max31855", "emf": "emf", "its90": "max31856"}[chip],
             channels=tuple(setup.channel for setup in shop.scenario.probes),
-        )  # fmt: skip
+        )
         self.boot = 1
         self._down = ourline.DownDecoder()
         self._permille, self._until_s, self._last_seq, self._output = 0, 0.0, 0, 0
@@ -109,7 +109,7 @@ class Board:
                     sample.board_seq or 0, sample.board_ms or 0, sample.channel, emf_uv=emf_uv, chip_code=code,
                     cold_junction_c=sample.cold_junction_c, flags=sample.flags & ourline.SENT_FLAGS,
                 )
-            )  # fmt: skip
+            )
         return lines
 
     def _hex_line(self, samples: list[Sample]) -> list[bytes]:

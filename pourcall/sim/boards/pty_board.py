@@ -207,7 +207,7 @@ class LockStep:
         self, shop: Shop, clock: SimClock, *, dialect: str = "pourcall", speed: float | None = None,
         on_keys: Callable[[list[Command]], None] | None = None, use_socket: bool = False, name: str = "bench",
         driven: bool = False, patience_s: float = PATIENCE_S,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """`speed`: simulated seconds a real second; None as fast as the reader takes them."""
         self.shop, self.clock, self.speed, self.name = shop, clock, speed, name
         self.board = Board(shop, dialect, name=name, driven=driven)

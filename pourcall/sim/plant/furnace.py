@@ -75,11 +75,11 @@ class Plant:
         "brought_j", "dt_s", "element_broken", "exhaust_j", "furnace", "lid_open", "lifted", "lining_c",
         "liquid_fraction", "lost_j", "lump_kg", "mass_kg", "metal_c", "pot", "pot_c", "poured_j", "poured_kg",
         "power_share", "power_w", "skimmed_j", "stirred_s", "supplied_j", "t_s", "wall_c", "welded_on",
-    )  # fmt: skip
+    )
 
     def __init__(
         self, furnace: FurnaceSpec, pot: PotSpec, alloy: SimAlloy, *, dt_s: float = 0.5, start: PlantStart = COLD
-    ) -> None:  # fmt: skip
+    ) -> None:
         """`dt_s` is the fixed step: 0.05 to 1 s; 5 s is good enough to look ahead."""
         room_c = start.ambient_c
         self.furnace, self.pot, self.alloy, self.ambient_c, self.dt_s = furnace, pot, alloy, room_c, dt_s

@@ -41,7 +41,7 @@ class MeltCurve:
     __slots__ = (
         "_f_mid", "_f_plateau", "_h_mid", "_h_plateau_end", "_h_solid", "_k_lower", "_k_solid", "_k_upper",
         "_t_mid", "cp_liquid", "h_liquid", "k_liquid", "liquidus_c", "plateau_c",
-    )  # fmt: skip
+    )
 
     def __init__(self, facts: AlloyFacts, plateau_c: float, plateau_fraction: float) -> None:
         """`plateau_fraction` 0..1. A pure metal or eutectic (plateau at the liquidus) melts wholly on the plateau."""
@@ -139,4 +139,4 @@ def alloy(key: str) -> SimAlloy:
     return sim_alloy(
         load_sheets().get(key).facts(),
         plateau_c=plateau_c, plateau_fraction=fraction, undercooling_c=undercooling_c, emissivity=emissivity,
-    )  # fmt: skip
+    )

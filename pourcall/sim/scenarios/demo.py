@@ -22,11 +22,11 @@ WORKSHOP = "boat club workshop"
 FURNACE = FurnaceSpec(
     name="club furnace", power_w=2150.0, hot_j_per_k=1200.0, lining_j_per_k=4500.0, hot_lining_w_per_k=0.9,
     exchange_m2=0.038, wall_limit_c=860.0,
-)  # fmt: skip
+)
 BURNER = FurnaceSpec(
     name="club burner", power_w=14_000.0, fuel=True, useful_share=0.3, pot_share=0.35, hot_j_per_k=1300.0,
     lining_j_per_k=4500.0, exchange_m2=0.045,
-)  # fmt: skip
+)
 POT = PotSpec(mass_kg=0.62, outer_m2=0.038, mouth_m2=0.005)
 BRONZE_POT = PotSpec(mass_kg=0.75, outer_m2=0.042, mouth_m2=0.0055)
 CLEAT_KG, FAIRLEAD_KG = 0.6, 0.9
@@ -37,7 +37,7 @@ CLEATS = tuple(
         lip_max_c=570.0, loss_c=loss_c, why="sheet, narrowed for 6 mm in green sand; loss of the lift and the walk",
     )
     for number, loss_c in ((1, 10.5), (2, 17.5))
-)  # fmt: skip
+)
 FAIRLEADS = (
     MouldPlan(
         name="fairlead 1", setup="fairlead 120 mm", mass_kg=FAIRLEAD_KG, thinnest_mm=5.0, lip_min_c=1040.0,
@@ -47,7 +47,7 @@ FAIRLEADS = (
         name="fairlead 2", setup="fairlead 120 mm", mass_kg=FAIRLEAD_KG, thinnest_mm=5.0, lip_min_c=1040.0,
         lip_max_c=1110.0, loss_c=62.0, why="sheet, narrowed for 5 mm in green sand; loss of the lift and the walk",
     ),
-)  # fmt: skip
+)
 DEMOS = ("cleats_left_in", "cleats_dip", "fairleads_dip")
 
 
@@ -68,7 +68,7 @@ def demo_plan(name: str = "cleats_left_in", melt: str = "2026-014") -> MeltPlan:
 def demo_scenario(
     name: str = "cleats_left_in", *, plans: Sequence[MeltPlan] | None = None, seed: int = 2026, rate_hz: float = 2.0,
     keys: frozenset[str] | None = None,
-) -> Scenario:  # fmt: skip
+) -> Scenario:
     """A demonstration as a Scenario. `plans`: from the alloy sheets of the running system, in place of ours;
     `keys`: which marks the operator makes himself (all, unless told; without "start" the caller starts the melt)."""
     bronze = name == "fairleads_dip"
@@ -84,7 +84,7 @@ def demo_scenario(
         ),
         steps=demo_steps(name), plans=tuple(plans) if plans is not None else (demo_plan(name),), rate_hz=rate_hz,
         stream_loss_c=6.0, boot_ms=3500, board_status=True, tail_s=90.0, mark_delay_s=6.0,
-    )  # fmt: skip
+    )
     if keys is None:
         return scenario
     return replace(scenario, keys=keys)

@@ -87,7 +87,7 @@ class Bout:
         self.probe = Probe(
             SHEATHS[shop.sheath], dt_s=dt_s, start_c=self.plant.pot_c, place="melt", gain=shop.gain,
             noise_c=rng.uniform(0.05, 0.35), rng=rng,
-        )  # fmt: skip
+        )
         in_parts = rng.random() < 0.5 if parts is None else parts
         self.first_kg = round(self.charge_kg * (rng.uniform(0.6, 0.75) if in_parts else 1.0), 3)
         self.rest_kg = round(self.charge_kg - self.first_kg, 3)

@@ -76,12 +76,12 @@ _CLEAT_SETUP = MouldSetupRequest(
     name=CLEAT, add=True, pattern="cleat 160 v2, two in one flask", material="green_sand", batch="sand 7",
     gating="tapered sprue, one gate at the base", venting="two 2 mm vents at the horn tips", thinnest_mm=6.0,
     mass_kg=0.6, preheat_c=40.0, who=WHO,
-)  # fmt: skip
+)
 _FAIRLEAD_SETUP = MouldSetupRequest(
     name=FAIRLEAD, add=True, pattern="fairlead 120 v1", material="green_sand", batch="sand 7",
     gating="choke in the runner, two gates under the flange", venting="one 3 mm vent at the lip", thinnest_mm=5.0,
     mass_kg=0.9, preheat_c=60.0, who=WHO,
-)  # fmt: skip
+)
 _NEW_SAND = MouldSetupRequest(name=FAIRLEAD, batch="sand 8", who=WHO, why="the old sand was burnt out")
 _NEW_ZA = ChargeEntry(source="new", mass_kg=1.05, detail="ingot ZA-27")
 _NEW_BRONZE = ChargeEntry(source="new", mass_kg=1.5, detail="ingot silicon bronze")
@@ -120,7 +120,7 @@ MELTS = (
         "Between the two, in fresh sand; a third of the metal are returns: not temperature alone that changed.",
         (_NEW_BRONZE, _BACK_BRONZE), inspected=1, setups=(_NEW_SAND,),
     ),
-)  # fmt: skip
+)
 _LAWS = {
     CLEAT: _Law(
         543.0, 585.0, 6.0,
@@ -132,7 +132,7 @@ _LAWS = {
         cold=(("cold_shut", "lip, where the streams meet"), ("misrun", "lip"), ("misrun", "half of the lip")),
         hot=(("rough_surface", "flange"), ("penetration", "flange, inner corner"), ("blowhole", "under the flange")),
     ),
-}  # fmt: skip
+}
 _CHANCE = 1.0 / 30.0  # of a fault that has nothing to do with temperature
 _CHANCE_FAULT = ("sand_inclusion", "cope side")
 _GRADE_STEP = 1.1  # scales from one grade to the next
@@ -163,7 +163,7 @@ def moulds(melt: InventedMelt) -> tuple[MouldRequest, ...]:
             lip_max_c=min(most_c, melt.aim_c + first_c - mould.loss_c + half_c), loss_c=mould.loss_c,
         )
         for mould in planned
-    )  # fmt: skip
+    )
 
 
 def scenario_of(melt: InventedMelt, plan: MeltPlan, seed: int = SEED) -> Scenario:

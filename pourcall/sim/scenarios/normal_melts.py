@@ -49,7 +49,7 @@ def pot_for(facts: AlloyFacts, charge_kg: float) -> PotSpec:
 def pour_losses_c(
     metal: SimAlloy, pot: PotSpec, charge_kg: float, tap_c: float, pours: list[tuple[float, float, float]],
     *, behind_c: float,
-) -> list[tuple[float, float]]:  # fmt: skip
+) -> list[tuple[float, float]]:
     """What the bath has lost in the lifted pot when each pour begins and ends, by the plant's own physics.
 
     `pours`: (seconds after the lift or the pour before, kg, kg/s). `behind_c`: by how much the pot is colder than the
@@ -142,7 +142,7 @@ class _Draw:
                 why="sheet, narrowed by section; loss by the lift, the walk and the stream",
             )
             for i, (begun_c, ended_c) in enumerate(losses)
-        ]  # fmt: skip
+        ]
         inset_c = min(3.0 + 0.1 * losses[0][1], 0.3 * (hi_c - lo_c))  # lid and tongs cost some degrees too
         self.lo_c, self.hi_c, self.gap_s, self.pour_rate = lo_c + inset_c, hi_c - 0.25 * (hi_c - lo_c), gap_s, rate
         self.target_c = min(self.lo_c + 0.8 * (self.hi_c - self.lo_c), highest_c - 4.0)
@@ -162,7 +162,7 @@ class _Draw:
             hot_j_per_k=hot_j, lining_j_per_k=lining_j, hot_lining_w_per_k=rng.uniform(0.6, 1.2),
             exchange_m2=max(0.025, self.pot.outer_m2),
             wall_limit_c=min(1330.0, self.target_c + rng.uniform(160.0, 300.0)),
-        )  # fmt: skip
+        )
         room_c = rng.uniform(8.0, 30.0)
         self.hot = rng.random() < 0.3
         if self.hot:
@@ -194,7 +194,7 @@ class _Draw:
                 name=name, place=where, sheath=sheath, channel=channel, tc_type=tc_type, chip=chip, start=at,
                 depth_mm=rng.uniform(40.0, 70.0), gain=1.0 + max(-0.004, min(0.004, rng.gauss(0.0, 0.0015))),
                 noise_c=rng.uniform(0.03, 0.35), offset_uv=rng.uniform(-6.0, 6.0), cold_error_c=rng.uniform(-0.5, 0.5),
-            )  # fmt: skip
+            )
 
         name = "chamber" if self.kind == "chamber" else "metal"
         probes = [setup(name, place, rng.choice(main), "1", start)]
@@ -235,7 +235,7 @@ class _Draw:
             ]
         bring = Step(
             "bring", lo_c=self.lo_c, hi_c=self.hi_c, target_c=self.target_c, every_s=every_s, for_s=self.dip_s
-        )  # fmt: skip
+        )
         at_last = msgspec.structs.replace(bring, every_s=0.0)
         early_c = self.lo_c - rng.uniform(8.0, 25.0)
         if early_c > self.facts.liquidus_c + 5.0:
@@ -295,7 +295,7 @@ class _Draw:
             boot_ms=2**32 - 600_000 if wraps else rng.randrange(1, 10**8), board_status=status,
             tail_s=rng.uniform(60.0, 300.0), mark_delay_s=rng.uniform(2.0, 25.0),
             tags=(*self.tags, habit, *(["board_ms_wraps"] if wraps else [])),
-        )  # fmt: skip
+        )
 
 
 def normal_melt(seed: int) -> Scenario:

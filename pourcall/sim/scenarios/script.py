@@ -27,7 +27,7 @@ _TERM = re.compile(r"(?:(heard)\s+(\w+))|(?:(\w+)\s*(>=|<=|>|<)\s*(-?\d+(?:\.\d+
 VERBS = (
     "bring", "charge", "dip", "end", "fault", "key", "lid", "lift", "power", "pour", "probe", "put_back", "say", "skim",
     "start", "stir", "wait", "watch",
-)  # fmt: skip
+)
 
 
 class Step(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):

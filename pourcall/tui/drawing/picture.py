@@ -71,7 +71,7 @@ def picture_of(
         curves=tuple((tuple(_inside(segments, low_c, high_c, -span_s / 60.0)), role) for segments, role in curves),
         window_c=window_c, band=band, coast=coast,
         dips=tuple(p for p in points if -span_s / 60.0 <= p[0] <= 0.0 and low_c <= p[1] <= high_c),
-    )  # fmt: skip
+    )
 
 
 def _near(

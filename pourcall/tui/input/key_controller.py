@@ -37,7 +37,7 @@ BOUNCE_S = 1.5  # the same marking key sooner than this after itself is the same
 READ_S = 1.0  # an alarm younger than this on the screen cannot have been read
 
 
-class Hand:
+class KeyController:
     """The keys of the dashboard. Marks are dated back by this computer's time; in a simulation by the simulated one."""
 
     def __init__(self) -> None:
@@ -262,7 +262,7 @@ class Hand:
         endings = (
             ("o", "poured", MeltEnding.POURED), ("i", "ingots", MeltEnding.INGOTS),
             ("h", "heel left", MeltEnding.HEEL), ("x", "abandoned", MeltEnding.ABANDONED),
-        )  # fmt: skip
+        )
         choices = {key: (word, Send(snapshot.furnace, EndMelt(ending=ending))) for key, word, ending in endings}
         self._ask = Ask(f"End melt {snapshot.melt}? How did it end:", now_s + 2 * ASK_S, choices)
         return []

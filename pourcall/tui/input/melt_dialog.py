@@ -71,7 +71,7 @@ def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
                     thinnest_mm=thinnest_mm, lip_min_c=window[0] if window else None,
                     lip_max_c=window[1] if window else None,
                 )
-            )  # fmt: skip
+            )
     return tuple(moulds)
 
 
@@ -130,7 +130,7 @@ class StartMelt(ModalScreen[StartRequest | None]):
             request = StartRequest(
                 alloy=values["alloy"], charge_kg=parse_charge_kg(values["charge"]),
                 moulds=parse_moulds(values["moulds"], self._unit), who="dashboard",
-            )  # fmt: skip
+            )
         except BadInput as err:
             self.say(f"! {err}", Role.WARN)
             return

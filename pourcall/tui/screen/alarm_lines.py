@@ -65,7 +65,7 @@ def _headline(alarm: AlarmView, look: Look, silenced: str) -> Line:
     return line(
         " ", first, Span(f" {word} ", shown_role), Span(f" {state}{silenced}  ", Role.DIM),
         Span(alarm.what, Role.STRONG if unseen else Role.PLAIN), Span(pending, Role.DIM),
-    )  # fmt: skip
+    )
 
 
 def _silenced(snapshot: FurnaceSnapshot) -> str:
@@ -101,4 +101,4 @@ def _elsewhere(others: tuple[FurnaceSnapshot, ...], look: Look) -> list[Line]:
             " ", first, Span(f" {word} ", role), Span(f" {ALARM_WORDS[alarm.state]}  ", Role.DIM),
             Span(f"on {furnace} (f): {alarm.what}", Role.STRONG),
         )
-    ]  # fmt: skip
+    ]

@@ -83,7 +83,7 @@ def last_dip(snapshot: FurnaceSnapshot, unit: Unit) -> Line:
         label, f"{dip.number}: {with_unit(dip.temp_c, unit, dip.u_c)} {dip.how}, ",
         Span(f"{duration(age_s)} ago{', ? too old to pour by' if old else ''}", Role.CHECK if old else Role.PLAIN),
         Span(spread_words(snapshot, unit)),
-    )  # fmt: skip
+    )
 
 
 def spread_words(snapshot: FurnaceSnapshot, unit: Unit) -> str:

@@ -5,7 +5,7 @@ Every figure comes with its 90 % interval where there is one. What a model recko
 
 from pourcall.contract.events import CallKind, MeltState
 from pourcall.contract.reading import Place
-from pourcall.contract.snapshot import AheadView, FurnaceSnapshot, SpanView
+from pourcall.contract.snapshot import AheadView, FurnaceSnapshot, Interval
 from pourcall.contract.status import Status
 from pourcall.contract.units import Unit
 from pourcall.tui.drawing.spans import Line, Role, Span, joined, line, width_of
@@ -69,7 +69,7 @@ def _ready(snapshot: FurnaceSnapshot, ahead: AheadView, gone_s: float) -> Line:
     return line(Span(f"ready in {_left(span, gone_s)}", Role.STRONG))
 
 
-def _left(span: SpanView, gone_s: float) -> str:
+def _left(span: Interval, gone_s: float) -> str:
     """A time with its interval, less what has passed since it was reckoned."""
     low_s = span.low - gone_s if finite(span.low) else None
     high_s = span.high - gone_s if finite(span.high) else None
@@ -127,7 +127,7 @@ def _lasts(snapshot: FurnaceSnapshot, ahead: AheadView, gone_s: float) -> Line:
     return line(Span(f"window lasts {_left(span, gone_s)}", Role.STRONG))
 
 
-def reckoned(snapshot: FurnaceSnapshot) -> SpanView | None:
+def reckoned(snapshot: FurnaceSnapshot) -> Interval | None:
     """The metal by the model, where nothing measures it; None: measured, being measured, or hardly known at all."""
     ahead = snapshot.ahead
     if snapshot.metal.temp_c is not None or ahead is None or ahead.model_c is None:
@@ -150,7 +150,7 @@ def best_metal_c(snapshot: FurnaceSnapshot) -> float | None:
     return snapshot.last_dip.temp_c if snapshot.last_dip is not None else None
 
 
-def reckoned_facts(span: SpanView, unit: Unit) -> tuple[Line, Line]:
+def reckoned_facts(span: Interval, unit: Unit) -> tuple[Line, Line]:
     """Beside the large dash: the figure, never without the word, and its interval. It is never drawn large."""
     between = (
         f"{figure(span.low, unit)} to {figure(span.high, unit)}, by model"

@@ -55,7 +55,7 @@ def _next(snapshot: FurnaceSnapshot, look: Look) -> Line:
         Span("next  ", Role.DIM), Span(f"{window.mould}", Role.STRONG), f" ({window.index + 1} of {window.of})",
         f": at the lip {span_of(window.lip_min_c, window.lip_max_c, look.unit)}",
         f", in the pot {span_of(window.tap_min_c, window.tap_max_c, look.unit)}",
-    )  # fmt: skip
+    )
 
 
 def _now(snapshot: FurnaceSnapshot, look: Look) -> Line:
@@ -65,7 +65,7 @@ def _now(snapshot: FurnaceSnapshot, look: Look) -> Line:
     return line(
         Span("now   ", Role.DIM), f"arrives at {with_unit(window.lip_now_c, look.unit)}: ",
         Span(f"too cold {percent(window.too_cold)}, too hot {percent(window.too_hot)}", Role.STRONG),
-    )  # fmt: skip
+    )
 
 
 def _pours(snapshot: FurnaceSnapshot, look: Look) -> Line:

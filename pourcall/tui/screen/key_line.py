@@ -27,7 +27,7 @@ def keys_for(snapshot: FurnaceSnapshot | None, others: int) -> tuple[Key, ...]:
         *((Key("n", "not now", 1),) if snapshot.calls else ()),
         *((Key("enter", "done", 1),) if done_call(snapshot) is not None else ()),
         *alarms, Key("p", "power", 2), Key("m", "end melt", 4), *last,
-    )  # fmt: skip
+    )
 
 
 def fitting_keys(keys: tuple[Key, ...], width: int, rows: int) -> tuple[tuple[str, str], ...]:

@@ -54,7 +54,7 @@ def screen_of(scene: Scene, *, scale_height: int) -> Screen:
         return Screen(
             sizes=sizes, header=_header_alone(scene), band=band, band_role=band_role, figure=(), facts=(),
             how=line(Span(" " + DISCLAIMER, Role.DIM)), scale=(), info=(), alarms=(), message=scene.message, keys=keys,
-        )  # fmt: skip
+        )
     return Screen(
         sizes=sizes,
         header=_header(snapshot, scene),

@@ -100,7 +100,7 @@ def in_readers_unit(scene: Scene) -> Scene:
             dip_now=dip and msgspec.structs.replace(dip, text=in_unit(dip.text, unit, 1)),  # a fit error is under 1
             last_dip=last and msgspec.structs.replace(last, why=in_unit(last.why, unit)),
             arrest=in_unit(snapshot.arrest, unit),
-        )  # fmt: skip
+        )
 
     return msgspec.structs.replace(
         scene,
@@ -125,4 +125,4 @@ def dashed(snapshot: FurnaceSnapshot, silent_s: float = 0.0) -> FurnaceSnapshot:
         mono_s=snapshot.mono_s + max(0.0, silent_s), ahead=None, dip_now=None, profile=None,
         countdown_s=None, applied_permille=None, power=None, calls=(), boards={}, flags={},
         instruction="", instruction_is_do=False,
-    )  # fmt: skip
+    )

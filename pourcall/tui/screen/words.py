@@ -56,7 +56,7 @@ UNSEEN = frozenset({AlarmState.UNACKED, AlarmState.RTN_UNACKED, AlarmState.LATCH
 CALL_ORDER = (
     CallKind.CUT_POWER, CallKind.WINDOW_CLOSING, CallKind.POUR, CallKind.DIP, CallKind.SKIM, CallKind.ADD,
     CallKind.STEP,
-)  # fmt: skip
+)
 CALL_WORDS = {
     CallKind.DIP: "dip",
     CallKind.CUT_POWER: "cut power",

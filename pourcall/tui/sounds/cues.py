@@ -114,7 +114,7 @@ class _Wish(msgspec.Struct, frozen=True):
     repeat_s: float
 
 
-class SoundDesk:
+class CueSelector:
     """Decides what must be heard: one sound at a time, the most urgent first. Takes the clock as an argument.
 
     `step` is called several times a second with all furnaces as they stand.

@@ -68,7 +68,7 @@ class Player:
             self._running = subprocess.Popen(
                 [*self._command, str(self._file(cue.code))],
                 stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-            )  # fmt: skip
+            )
         except OSError:
             self._give_up()
             self.play(cue)

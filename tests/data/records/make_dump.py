@@ -71,11 +71,13 @@ def fill(path: Path) -> None:
                 recorder.put(
                     "crucible",
                     *make.sample(
-                        at_s + second + (1 / 3 if second % 9 == 0 else 0.0), None if bad else 500.0 + second / 7,
-                        reason=Reason.SENSOR_OPEN if bad else Reason.OK, u_c=None if bad else 2.5,
+                        at_s + second + (1 / 3 if second % 9 == 0 else 0.0),
+                        None if bad else 500.0 + second / 7,
+                        reason=Reason.SENSOR_OPEN if bad else Reason.OK,
+                        u_c=None if bad else 2.5,
                         late_s=0.4 if second == 40 else 0.0,
                     ),
-                )  # fmt: skip
+                )
             recorder.put("crucible", *make.dip(at_s + 61.0))
             recorder.put("crucible", *make.pour(at_s + 62.0, number))
             if melt != 3:
@@ -96,9 +98,17 @@ def annotate(conn: sqlite3.Connection) -> None:
     entries.add_photo(conn, "2026-001", "ab" * 32, ".jpg", 4711, who="Ann", utc_s=UTC_S, pour_number=1, caption="tip")
     entries.correct_pour(conn, "2026-001-1", {"mould": "Cleat B"}, who="Ann", why="mixed up", utc_s=UTC_S)
     entries.add_calibration(
-        conn, "crucible", "melt_probe", method="ice", reference_c=0.0, offset_uv=12.0, who="Ann", utc_s=UTC_S,
-        emf_uv=-12.0, spread_uv=4.0,
-    )  # fmt: skip
+        conn,
+        "crucible",
+        "melt_probe",
+        method="ice",
+        reference_c=0.0,
+        offset_uv=12.0,
+        who="Ann",
+        utc_s=UTC_S,
+        emf_uv=-12.0,
+        spread_uv=4.0,
+    )
 
 
 def answers(conn: sqlite3.Connection) -> dict[str, list[list[Any]]]:
