@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from pourcall.contract.reading import ProbeState
-from pourcall.contract.status import REASON_WORDS, STATUS_OF
+from pourcall.contract.status import STATUS_OF
 from pourcall.contract.units import in_unit
 from pourcall.daemon.api.openapi import ROUTES
 from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS
@@ -20,6 +20,7 @@ from pourcall.engine.alarms.manager import ALARM_TABLE
 from pourcall.engine.melt.melt_state import MELT_TABLE
 from pourcall.engine.sensing.probe_state import PROBE_TABLE, WHY
 from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.texts import word
 from pourcall.thermometry.sheaths import SHEATHS
 
 DOCS = Path(__file__).resolve().parent
@@ -106,7 +107,7 @@ def reasons() -> str:
     """Reasons of a reading."""
     return _table(
         ("reason", "status", "in words"),
-        [(f"`{reason}`", f"{STATUS_OF[reason]}", words) for reason, words in REASON_WORDS.items()],
+        [(f"`{reason}`", f"{status}", word("reason", reason)) for reason, status in STATUS_OF.items()],
     )
 
 

@@ -13,6 +13,7 @@ from pourcall.contract.api import ApiError, Asked, CommandResult, Health, Result
 from pourcall.contract.entries import Entry
 from pourcall.contract.paths import Paths
 from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.texts import written
 
 TIMEOUT_S = 10.0
 ENTRY_S = 150.0  # a pour that is worked out again goes through hours of readings
@@ -64,7 +65,7 @@ class DaemonClient:
         data = self._ask("POST", f"/v1/furnaces/{furnace}/commands", msgspec.json.encode(command))
         result = msgspec.json.decode(data, type=CommandResult)
         if not result.accepted:
-            raise errors.Refused(result.what, remedy=result.remedy)
+            raise errors.Refused(written(result.what), remedy=written(result.remedy))
         return result
 
     def result(self, pour: str, found: ResultRequest) -> CommandResult:

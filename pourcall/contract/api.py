@@ -20,6 +20,7 @@ import msgspec
 
 from pourcall.contract.events import Event
 from pourcall.contract.inputs import Command
+from pourcall.contract.message import NOTHING, Told
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION, VERSION
 
@@ -141,8 +142,8 @@ class CommandResult(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=Tru
     accepted: bool
     seq: int
     recorded: bool
-    what: str = ""  # what was done, or why not
-    remedy: str = ""
+    what: Told = NOTHING  # what was done, or why not
+    remedy: Told = NOTHING
     melt: str = ""
     pour: int | None = None
 

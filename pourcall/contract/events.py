@@ -4,10 +4,12 @@
 """
 
 from enum import IntEnum, StrEnum
+from typing import Any
 
 import msgspec
 
 from pourcall.contract.inputs import MeltEnding, PowerLevel
+from pourcall.contract.message import NOTHING, Told
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place, ProbeState, Reading
@@ -75,8 +77,8 @@ class AlarmView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, r
     priority: Priority
     state: AlarmState
     active: bool  # sent and recorded as `present`
-    what: str  # what it means, one sentence
-    remedy: str  # what to do, one sentence
+    what: Told  # what it means, one sentence
+    remedy: Told  # what to do, one sentence
     raised_mono_s: float
     raised_utc_s: float
     shelved_until_mono_s: float | None = None
@@ -88,12 +90,44 @@ class CallView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One call as it stands."""
 
     kind: CallKind
-    text: str  # the one instruction, in words
-    why: str
+    text: Told  # the one instruction
+    why: Told
     raised_mono_s: float
     repeat_s: float  # sounded again so often until answered; 0: once
     said: int = 1  # how often it was sounded so far
     mould: str = ""
+
+
+class DipHow(StrEnum):
+    """How a dip's figure was found."""
+
+    SETTLED = "settled"
+    EXTRAPOLATED = "extrapolated"
+    NOT_USABLE = "not usable"
+
+    @classmethod
+    def _missing_(cls, value: object) -> Any:
+        """Old records say `settled, U by the spread of three dips`."""
+        return next((one for one in cls if isinstance(value, str) and value.startswith(f"{one.value},")), None)
+
+
+class DipFault(StrEnum):
+    """Why a dip is of no use. What is wrong with the hand is mended at once; the metal takes its time."""
+
+    TOO_SHORT = "too_short"
+    UNSETTLED = "unsettled"  # long enough in, and still known too badly
+    WANDERED = "wandered"
+    HOT_GAS = "hot_gas"  # it warmed as slowly as in gas: only the tip was in
+    TOO_SHALLOW = "too_shallow"
+    SHELL = "shell"  # metal froze on the cold sheath, the pot is known to be liquid
+    SHELL_OR_MUSHY = "shell_or_mushy"  # a shell, or the pot is not fully liquid: cannot be told
+    MUSHY = "mushy"  # the pot is not fully liquid
+    SOLID = "solid"  # even below the solidus
+
+    @property
+    def below_liquidus(self) -> bool:
+        """It read at or below the liquidus."""
+        return self in (DipFault.SHELL, DipFault.SHELL_OR_MUSHY, DipFault.MUSHY, DipFault.SOLID)
 
 
 class Dip(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -106,12 +140,44 @@ class Dip(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     ended_utc_s: float
     temp_c: float | None  # settled or extrapolated; None: not usable, `why` says what was missing
     u_c: float | None
-    how: str  # "settled", "extrapolated", "not usable"
+    how: DipHow
     fit_error_c: float | None = None
     valid_s: float = 90.0
     depth_mm: float | None = None
     stirred: bool | None = None
-    why: str = ""
+    widened: bool = False  # U is the spread of three dips in a row, which was larger than what each stated
+    fault: DipFault | None = None  # why it is of no use; on old records None, and `why` says it
+    why: Told = NOTHING
+
+
+class Marking(StrEnum):
+    """When a pour was marked."""
+
+    LIVE = "live"
+    AFTERWARDS = "backwards"
+
+
+class FigureSource(StrEnum):
+    """Where a temperature of the metal comes from."""
+
+    PROBE = "probe"  # stands in the metal
+    LAST_GOOD = "last_good"  # of such a probe, a moment ago
+    DIP_ON = "dip_on"  # a dip that goes on
+    DIP = "dip"
+    TYPED = "typed"  # a figure that a person read off an instrument
+    NONE = "none"
+
+
+class PourSource(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """What the temperature of a pour rests on."""
+
+    figure: FigureSource
+    at_lift: bool = False  # the figure as the pot left the furnace; else as it was poured
+    age_s: float = 0.0  # of a dip or a typed figure, when the pot was judged by it: its U had grown
+    stale_s: float = 0.0  # between the last figure and that moment
+    lag_c: float = 0.0  # allowed for the sheath
+    dip: int | None = None
+    instrument: str = ""  # of a typed figure
 
 
 class Pour(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -122,15 +188,16 @@ class Pour(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     setup: str
     at_mono_s: float
     at_utc_s: float
-    marked: str  # "live" or "backwards"
+    marked: Marking
     pot_temp_c: float | None
     pot_u_c: float | None
     lip_temp_c: float | None
     lip_u_c: float | None
     lip_min_c: float
     lip_max_c: float
-    basis: str  # how the figures were made, in a sentence
+    basis: Told  # how the figures were made, in a sentence
     lift_mono_s: float | None = None
+    source: PourSource | None = None  # on old records None, and `basis` says it
 
 
 class _Event(msgspec.Struct, frozen=True, kw_only=True, tag_field="type", omit_defaults=True):
@@ -148,7 +215,7 @@ class ProbeStateChanged(_Event, frozen=True, tag="probe_state_changed"):
     probe: str
     old: ProbeState
     new: ProbeState
-    why: str
+    why: Told
 
 
 class PlaceChanged(_Event, frozen=True, tag="place_changed"):
@@ -164,7 +231,7 @@ class MeltStateChanged(_Event, frozen=True, tag="melt_state_changed"):
 
     old: MeltState
     new: MeltState
-    why: str
+    why: Told
 
 
 class FlagChanged(_Event, frozen=True, tag="flag_changed"):
@@ -172,7 +239,7 @@ class FlagChanged(_Event, frozen=True, tag="flag_changed"):
 
     flag: Flag
     level: int
-    why: str = ""
+    why: Told = NOTHING
 
 
 class CallChanged(_Event, frozen=True, tag="call_changed"):
@@ -180,7 +247,7 @@ class CallChanged(_Event, frozen=True, tag="call_changed"):
 
     call: CallView
     how: str
-    why: str = ""
+    why: Told = NOTHING
 
 
 class AlarmChanged(_Event, frozen=True, tag="alarm_changed"):
@@ -246,15 +313,22 @@ class ProfileChanged(_Event, frozen=True, tag="profile_changed"):
     segment: int  # from 1
     of: int
     how: str
-    text: str = ""
+    text: Told = NOTHING
     plan: ProfilePlan | None = None  # of one that began or changed: frozen, for the record
+
+
+class PanelCompared(_Event, frozen=True, tag="panel_compared"):
+    """The panel was read while the metal was known and both stood still."""
+
+    metal_c: float
+    panel_c: float
 
 
 class Marked(_Event, frozen=True, tag="marked"):
     """An addition, a skim, a typed temperature, a note: `what` in a word, `text` in a sentence."""
 
     what: str
-    text: str
+    text: Told
     at_mono_s: float
     value: float | None = None
 
@@ -263,8 +337,8 @@ class CommandRefused(_Event, frozen=True, tag="command_refused"):
     """Understood and not done."""
 
     command: str
-    what: str
-    remedy: str
+    what: Told
+    remedy: Told
 
 
 class LinkChanged(_Event, frozen=True, tag="link_changed"):
@@ -297,6 +371,7 @@ Event = (
     | DipRecorded
     | PowerMarked
     | ProfileChanged
+    | PanelCompared
     | Marked
     | CommandRefused
     | LinkChanged

@@ -5,7 +5,11 @@ sheet, no file and no science of its own, and a journal replayed years later jud
 All temperatures in degC.
 """
 
+from enum import StrEnum
+
 import msgspec
+
+from pourcall.contract.message import NOTHING, Told
 
 
 class AlloyFacts(msgspec.Struct, frozen=True, kw_only=True):
@@ -43,6 +47,32 @@ class AlloyHalts(msgspec.Struct, frozen=True, array_like=True):
     latent_k: float = 0.0  # latent heat over the solid's specific heat; 0: not known
 
 
+class WindowBasis(StrEnum):
+    """Where a mould's window comes from."""
+
+    SHEET = "sheet"
+    LEARNED = "learned"  # from this shop's own inspected pours
+    STATED = "stated"  # by the person who plans
+
+
+class LossBasis(StrEnum):
+    """Where the loss on the way comes from."""
+
+    COMPUTED = "computed"  # +-40 %
+    MEASURED = "measured"  # in this shop, for the walk
+    STATED = "stated"
+
+
+class Way(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The parts of `loss_c`, where they are told apart; a stated loss has none."""
+
+    basis: LossBasis
+    open_s: float = 0.0  # in the open, from the lift to the lip
+    walk_c: float = 0.0
+    ladle_c: float | None = None  # None: no ladle
+    stream_c: float = 0.0
+
+
 class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):
     """One mould of a melt, in its order, with its window at the lip and the loss on the way there."""
 
@@ -57,7 +87,9 @@ class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):
     loss_u_c: float = 5.0  # expanded uncertainty of that loss (k = 2)
     loss_s: float = 20.0  # from the lift: the time that loss stands for; a later mould's holds the wait for the earlier
     window_same_probe: bool = False  # learned with this probe: repeatability counts, not absolute uncertainty
-    why: str = ""  # how window and loss were made, in a sentence
+    why: Told = NOTHING  # how window and loss were made, in a sentence
+    window_basis: WindowBasis | None = None  # on old plans None, and `why` says it
+    way: Way | None = None
 
     @property
     def tap_min_c(self) -> float:
@@ -75,7 +107,7 @@ class PotLimit(msgspec.Struct, frozen=True, kw_only=True):
 
     limit_c: float
     whose: str
-    why: str
+    why: Told
 
 
 class FumeTable(msgspec.Struct, frozen=True, kw_only=True):

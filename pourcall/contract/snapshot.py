@@ -1,15 +1,19 @@
 """One furnace as it stands, frozen. The dashboard draws this and nothing else; the API serves it.
 
-Texts are ready to be read by a person; temperatures are in degC and are turned into the reader's unit where shown.
+Facts, and messages that a client says in its reader's unit (pourcall.texts); temperatures in degC.
 """
+
+from enum import StrEnum
 
 import msgspec
 
-from pourcall.contract.events import AlarmView, CallView, Dip, MeltState, Pour
+from pourcall.contract.events import AlarmView, CallKind, CallView, Dip, FigureSource, MeltState, Pour
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import NOTHING, Told
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.status import Reason, Status
+from pourcall.contract.units import Unit
 
 
 class ProbeView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -34,7 +38,8 @@ class MetalView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     u_c: float | None = None
     reason: Reason = Reason.WAITING  # of the reading it rests on
     probe: str = ""  # the probe that says so, where one does
-    how: str = ""  # "probe in the metal", "dip 3, 40 s ago", "chamber only: dip to know"
+    source: FigureSource = FigureSource.NONE
+    how: Told = NOTHING  # "probe in the metal", "dip 3, 40 s ago", "chamber only: dip to know"
     rate_c_per_min: float | None = None
     age_s: float = 0.0
 
@@ -50,7 +55,7 @@ class WindowView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     tap_min_c: float
     tap_max_c: float  # never above the lowest pot limit
     loss_c: float
-    why: str = ""
+    why: Told = NOTHING
     lip_now_c: float | None = None  # predicted at the lip if poured now
     too_cold: float | None = None  # probability, 0 to 1
     too_hot: float | None = None
@@ -72,7 +77,7 @@ class AheadView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
     at_mono_s: float
     ready_s: Interval | None = None  # until the metal is inside the tap window at the present setting
-    why: str = ""
+    why: Told = NOTHING
     coast_c: Interval | None = None  # highest the metal goes if the power is cut now
     coast_in_s: float | None = None  # when that is
     cut_in_s: float | None = None  # until cutting the power would just coast to `aim_c`; 0: now
@@ -81,7 +86,7 @@ class AheadView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     model_c: Interval | None = None  # the metal by the model; with a chamber probe alone it is all there is
     power_off: bool = False  # the trace below is one with the power off
     band: tuple[tuple[float, float, float], ...] = ()  # (seconds from now, low, high): the trace to come
-    model: str = ""  # "learned, version 3" or "nothing learned yet"
+    model_version: int = 0  # of what this furnace's own melts taught; 0: nothing yet
 
 
 class ProfileView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -96,10 +101,20 @@ class ProfileView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
     rate_c_per_min: float | None = None  # of a ramp; None: full power
     hold_left_s: float | None = None  # of a hold whose time runs
     waits: bool = False  # a hold waits to be told (`g` on the dashboard, `pourcall profile next`)
-    dial: str = ""  # what should stand on the panel now, in its own unit: "977 degF"
-    advice: str = ""  # the last thing it said
+    dial: float | None = None  # what should stand on the panel now, in the panel's own unit
+    dial_unit: Unit = Unit.C
+    advice: Told = NOTHING  # the last thing it said
     stopped: bool = False
-    segments: tuple[str, ...] = ()  # each in a few words, temperatures as tokens
+    segments: tuple[Told, ...] = ()  # each in a few words
+
+
+class DipHint(StrEnum):
+    """What the person who holds the probe is to do."""
+
+    HOLD = "hold"  # still, where it is
+    DEEPER = "deeper"
+    HOLD_ON = "hold_on"  # longer than usual: to tell a frozen shell from a pot that is not liquid
+    OUT = "out"
 
 
 class DipView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -108,10 +123,45 @@ class DipView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     probe: str
     began_mono_s: float
     hold_s: float | None  # so long to hold still yet, about; 0: take it out; None: not to be said yet
-    text: str  # "hold still", "take it out", "deeper" ... ready to read
+    hint: DipHint  # what the hand on the probe is to do
+    text: Told
     temp_c: float | None = None  # where it is heading
     fit_error_c: float | None = None
     good: bool = False  # worth a figure already
+
+
+class ToDo(StrEnum):
+    """The kinds of instruction: what somebody must do now, or that nothing is to be done."""
+
+    WAIT = "wait"  # nothing: the text says how things stand
+    START = "start"  # no melt runs
+    CUT = "cut"
+    STEP = "step"  # what the profile wants
+    DIP = "dip"
+    SKIM = "skim"
+    POUR = "pour"
+    POUR_SOON = "pour_soon"  # the window is about to close
+    MARK_POUR = "mark_pour"  # the pot is lifted
+    CHOOSE = "choose"  # the window has closed with metal in the hand: the person chooses
+    COOL = "cool"  # too hot
+    CHECK = "check"  # a figure is not to be trusted
+    EMPTY = "empty"  # every mould is poured
+
+
+class Instruction(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The one thing to do now, or how things stand. Screen, sound and broker say this and nothing beside it."""
+
+    todo: ToDo
+    text: Told
+    why: Told = NOTHING
+    must: bool = False  # somebody must do something now
+    call: CallKind | None = None  # the call that it speaks for, to be answered
+    mould: str = ""
+    level: PowerLevel | None = None  # what a burner or knob should be set to
+    dial: float | None = None  # what a panel should be set to, in its own unit
+
+
+WATCH = Instruction(todo=ToDo.WAIT, text=NOTHING)
 
 
 class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -132,8 +182,7 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     probes: tuple[ProbeView, ...] = ()
     metal: MetalView = MetalView(temp_c=None)
     window: WindowView | None = None
-    instruction: str = ""  # the one thing to do now, or how things stand
-    instruction_is_do: bool = False  # someone must do something now
+    instruction: Instruction = WATCH
     calls: tuple[CallView, ...] = ()
     alarms: tuple[AlarmView, ...] = ()
     silenced_until_mono_s: float | None = None
@@ -145,7 +194,7 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     dip_now: DipView | None = None
     ahead: AheadView | None = None
     profile: ProfileView | None = None
-    arrest: str = ""  # what the last arrest said of alloy and probe; temperatures as tokens
+    arrest: Told = NOTHING  # what the last arrest said of alloy and probe
     pours: tuple[Pour, ...] = ()
     boards: dict[str, str] = {}  # board -> "up", or why not
     store_problem: str = ""

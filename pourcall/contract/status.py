@@ -65,28 +65,3 @@ STATUS_OF: dict[Reason, Status] = {
     Reason.CONFIG: Status.BAD,
     Reason.OUT_OF_SERVICE: Status.BAD,
 }
-
-REASON_WORDS: dict[Reason, str] = {
-    Reason.OK: "fresh and plausible",
-    Reason.OVERRIDE: "typed by a person",
-    Reason.LAST_KNOWN: "last good value, held over a short gap",
-    Reason.LATE: "old bytes delivered late",
-    Reason.OFF_SPEC: "outside the probe's class or calibration",
-    Reason.MOVING: "probe on its way: not yet the metal",
-    Reason.OUT_OF_METAL: "probe is not in the metal",
-    Reason.SPIKE: "one sample that cannot be metal; not followed",
-    Reason.COLD_JUNCTION: "amplifier too hot or too cold",
-    Reason.DISAGREE: "two probes disagree",
-    Reason.WAITING: "no reading yet",
-    Reason.NO_VALUE: "the source sends no number",
-    Reason.OVER_RANGE: "beyond the range of this probe",
-    Reason.SENSOR_OPEN: "thermocouple open",
-    Reason.SENSOR_SHORT: "thermocouple shorted",
-    Reason.INTERMITTENT: "contact comes and goes",
-    Reason.UNCHANGING: "value frozen",
-    Reason.IMPLAUSIBLE: "moves faster than metal can",
-    Reason.DEAD_BUS: "amplifier does not answer",
-    Reason.LINK_LOST: "no data from the board",
-    Reason.CONFIG: "channel set up wrongly",
-    Reason.OUT_OF_SERVICE: "out of service",
-}

@@ -107,8 +107,7 @@ def format_temperature(temp_c: float | None, unit: Unit = Unit.C, decimals: int 
     mark = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}[unit]
     if temp_c is None or not math.isfinite(temp_c):
         return f"-- {mark}"
-    value = round(from_c(temp_c, unit), decimals) + 0.0  # + 0.0 turns -0.0 into 0.0
-    return f"{value:.{decimals}f} {mark}"
+    return f"{rounded(from_c(temp_c, unit), decimals):.{decimals}f} {mark}"
 
 
 def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:
@@ -116,8 +115,18 @@ def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int 
     mark = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}[unit]
     if delta_c is None or not math.isfinite(delta_c):
         return f"-- {mark}"
-    value = round(difference_from_c(delta_c, unit), decimals) + 0.0
-    return f"{value:.{decimals}f} {mark}"
+    return f"{rounded(difference_from_c(delta_c, unit), decimals):.{decimals}f} {mark}"
+
+
+def format_rate(rate_c_per_min: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:
+    """A rate with its unit, `6.2 °C/min`; a dash where there is no number."""
+    return f"{format_difference(rate_c_per_min, unit, decimals)}/min"
+
+
+def rounded(value: float, decimals: int = 0) -> float:
+    """Half away from zero, as people round, and never -0: the one rounding of every figure that is shown."""
+    scale = 10.0**decimals
+    return math.copysign(math.floor(abs(value) * scale + 0.5 + 1e-9) / scale, value) + 0.0
 
 
 _TOKEN = re.compile(r"<(-?\d+(?:\.\d+)?) degC( apart)?>")

@@ -50,8 +50,15 @@ class Learner:
     """Watches the doors; `run` is a task of the daemon's."""
 
     def __init__(
-        self, store: Store, recorder: RecorderLike, usual: Callable[[str], FurnaceModel], clock: Clock,
-        in_thread: InThread, *, fit: Fit = fit_apart, settle_s: float = SETTLE_S,
+        self,
+        store: Store,
+        recorder: RecorderLike,
+        usual: Callable[[str], FurnaceModel],
+        clock: Clock,
+        in_thread: InThread,
+        *,
+        fit: Fit = fit_apart,
+        settle_s: float = SETTLE_S,
     ) -> None:
         """usual: what the settings say of a furnace, the prior of every fit."""
         self._store, self._recorder, self._usual, self._clock = store, recorder, usual, clock

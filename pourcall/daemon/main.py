@@ -15,26 +15,26 @@ from pathlib import Path
 
 import msgspec
 
+from pourcall.contract.calibration import Calibration
 from pourcall.contract.clock import Clock
+from pourcall.contract.config import config_for
 from pourcall.contract.errors import BadInput, BadSettings, PourcallError
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import Settings, parse_settings
-from pourcall.daemon.api.routes import Api
-from pourcall.daemon.clock import RealClock
-from pourcall.engine.alarms.catalogue import CATALOGUE
-from pourcall.contract.config import config_for
-from pourcall.engine.core import Engine
-from pourcall.daemon.learning import Learner
 from pourcall.daemon.api.library import learned_model, running_melt
-from pourcall.daemon.ports import check_boards, link_maker
-from pourcall.records.entries.calibrations import calibrations_in_force
-from pourcall.records.write.recorder import Recorder
-from pourcall.records.read.store import Store
-from pourcall.daemon.service import Consumed, LinkFactory, Service
-from pourcall.daemon.process_lock import SingleLock, private_folder
+from pourcall.daemon.api.routes import Api
 from pourcall.daemon.api.sockets import has_unix_sockets
+from pourcall.daemon.clock import RealClock
+from pourcall.daemon.learning import Learner
+from pourcall.daemon.ports import check_boards, link_maker
+from pourcall.daemon.process_lock import SingleLock, private_folder
+from pourcall.daemon.service import Consumed, LinkFactory, Service
 from pourcall.daemon.sleep_blocker import WakeKeeper
-from pourcall.contract.calibration import Calibration
+from pourcall.engine.alarms.catalogue import CATALOGUE
+from pourcall.engine.core import Engine
+from pourcall.records.entries.calibrations import calibrations_in_force
+from pourcall.records.read.store import Store
+from pourcall.records.write.recorder import Recorder
 
 log = logging.getLogger(__name__)
 
@@ -179,7 +179,11 @@ class Daemon:
             late = " (overdue)" if one.overdue(self.clock.utc_s()) else ""
             log.info(
                 "%s: calibration of %s in force, %s; due %s%s",
-                name, one.calibration.date, one.calibration.how, one.calibration.due, late,
+                name,
+                one.calibration.date,
+                one.calibration.how,
+                one.calibration.due,
+                late,
             )
             if self.settings.probe[name].offset_uv:
                 log.warning("%s: offset_uv of the settings is not used, since a calibration is on record", name)
@@ -276,7 +280,14 @@ def serve(
     """
     settings, text = read_settings(settings_path)
     daemon = Daemon(
-        settings, text, paths, tcp_port=tcp_port, clock=clock, link_for=link_for, consumed=consumed,
-        simulated=simulated, speed=speed,
+        settings,
+        text,
+        paths,
+        tcp_port=tcp_port,
+        clock=clock,
+        link_for=link_for,
+        consumed=consumed,
+        simulated=simulated,
+        speed=speed,
     )
     return asyncio.run(_serve(daemon, on_ready))

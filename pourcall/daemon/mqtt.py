@@ -34,8 +34,8 @@ from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Mqtt
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import VERSION
-from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
 from pourcall.daemon.outbox import Message, Outbox
+from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
 
 log = logging.getLogger(__name__)
 
@@ -46,8 +46,20 @@ BIRTH_AGAIN_S = 60.0  # the birth is repeated, should an old will have come afte
 HISTORY_S = 5.0  # an event sent later than this after it happened is marked as history
 CLASH = (3, 60.0)  # so many drops within so many seconds: two clients share an id (fault M8)
 _STATE_FIELDS = (
-    "kind", "melt", "melt_state", "flags", "power", "applied_permille", "metal", "window", "instruction",
-    "instruction_is_do", "countdown_s", "store_problem", "boards", "simulated",
+    "kind",
+    "melt",
+    "melt_state",
+    "flags",
+    "power",
+    "applied_permille",
+    "metal",
+    "window",
+    "instruction",
+    "instruction_is_do",
+    "countdown_s",
+    "store_problem",
+    "boards",
+    "simulated",
 )
 _REFUSALS = frozenset({4, 5, 134, 135})  # MQTT 3.1.1 section 3.2.2.3 and MQTT 5.0 section 3.2.2.2
 

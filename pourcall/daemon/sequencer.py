@@ -141,8 +141,15 @@ class InputSequencer:
         seq, mono_s, utc_s = self._stamp()
         return self._pass(
             LinkIn(
-                seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, kind=kind, detail=detail, count=count,
-                sample_hex=sample_hex, printable=printable,
+                seq=seq,
+                mono_s=mono_s,
+                utc_s=utc_s,
+                board=board,
+                kind=kind,
+                detail=detail,
+                count=count,
+                sample_hex=sample_hex,
+                printable=printable,
             )
         )
 
@@ -157,9 +164,7 @@ class InputSequencer:
         """Something about the daemon itself."""
         seq, mono_s, utc_s = self._stamp()
         return self._pass(
-            DaemonIn(
-                seq=seq, mono_s=mono_s, utc_s=utc_s, kind=kind, present=present, detail=detail, lasted_s=lasted_s
-            )
+            DaemonIn(seq=seq, mono_s=mono_s, utc_s=utc_s, kind=kind, present=present, detail=detail, lasted_s=lasted_s)
         )
 
     def tick(self) -> ProcessedInput:

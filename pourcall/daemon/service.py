@@ -32,13 +32,14 @@ from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Board, Settings
 from pourcall.daemon.clock import RealClock
-from pourcall.daemon.sequencer import InputSequencer, EngineLike, ProcessedInput, RecorderLike
 from pourcall.daemon.lag import LagWatch
-from pourcall.planning.melt_plans import Planner
-from pourcall.daemon.tasks import Tasks
 from pourcall.daemon.live_trace import LiveTrace
+from pourcall.daemon.sequencer import EngineLike, InputSequencer, ProcessedInput, RecorderLike
 from pourcall.daemon.sleep_blocker import WakeKeeper
+from pourcall.daemon.tasks import Tasks
 from pourcall.drivers.inbox import Arrival, Deliver, Inbox, Item, LinkEvent
+from pourcall.planning.melt_plans import Planner
+from pourcall.texts import written
 
 log = logging.getLogger(__name__)
 
@@ -267,7 +268,9 @@ class Service:
         """What the settings alone say of a furnace. Blocking."""
         return self._planner.usual(furnace)
 
-    def keep(self, name: str, run: Callable[[], Coroutine[Any, Any, None]], hear: Callable[[ProcessedInput], None]) -> None:
+    def keep(
+        self, name: str, run: Callable[[], Coroutine[Any, Any, None]], hear: Callable[[ProcessedInput], None]
+    ) -> None:
         """A task that lives as long as the daemon and hears what passes every door."""
         for door in self.doors.values():
             door.subscribe(hear)
@@ -471,4 +474,4 @@ def _minding(result: CommandResult, mind: tuple[str, ...]) -> CommandResult:
     """The result with what to mind about the plan."""
     if not mind or not result.accepted:
         return result
-    return msgspec.structs.replace(result, what=". Mind: ".join((result.what, "; ".join(mind))))
+    return msgspec.structs.replace(result, what=". Mind: ".join((written(result.what), "; ".join(mind))))

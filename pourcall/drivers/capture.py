@@ -36,7 +36,10 @@ class CaptureWriter:
     def __init__(self, path: Path, *, port: str, baud: int, started_utc_s: float, started_mono_s: float) -> None:
         self._path, self._started_mono_s = path, started_mono_s
         self._about: dict[str, Any] = {
-            "kind": KIND, "version": VERSION, "port": port, "baud": baud,
+            "kind": KIND,
+            "version": VERSION,
+            "port": port,
+            "baud": baud,
             "started_utc": datetime.fromtimestamp(started_utc_s, UTC).isoformat(timespec="milliseconds"),
         }
         self._pieces: list[list[float | int]] = []
@@ -82,8 +85,15 @@ class CaptureWriter:
 
 
 def capture_port(
-    port: str, path: Path, *, baud: int, mono_s: Callable[[], float], utc_s: Callable[[], float],
-    keep_on: Callable[[float, int], bool], send: bytes = b"", open_port: OpenPort = access.open_port,
+    port: str,
+    path: Path,
+    *,
+    baud: int,
+    mono_s: Callable[[], float],
+    utc_s: Callable[[], float],
+    keep_on: Callable[[float, int], bool],
+    send: bytes = b"",
+    open_port: OpenPort = access.open_port,
 ) -> int:
     """Write what `port` sends to `path` while keep_on(seconds so far, bytes so far) is true; the number of bytes.
 
@@ -143,7 +153,8 @@ def read_capture(path: Path) -> Capture:
         port, baud, started = str(about["port"]), int(about["baud"]), str(about["started_utc"])
     except (ValueError, KeyError, TypeError) as err:
         raise BadTrace(
-            f"the sidecar is not one of {KIND} {VERSION}: {err}", where=str(sidecar),
+            f"the sidecar is not one of {KIND} {VERSION}: {err}",
+            where=str(sidecar),
             remedy="Remove it to read the bytes without their times",
         ) from err
     pieces, at = [], 0

@@ -54,8 +54,14 @@ class SerialLink:
     """
 
     def __init__(
-        self, port: str, make_decoder: Callable[[], Decoder], deliver: Deliver, *, mono_s: Callable[[], float],
-        baud: int = 115_200, list_ports: ports.ListPorts = ports.list_ports,
+        self,
+        port: str,
+        make_decoder: Callable[[], Decoder],
+        deliver: Deliver,
+        *,
+        mono_s: Callable[[], float],
+        baud: int = 115_200,
+        list_ports: ports.ListPorts = ports.list_ports,
         open_port: ports.OpenPort = access.open_port,
     ) -> None:
         self.port = port
@@ -245,8 +251,8 @@ class SerialLink:
         return None
 
     def _unavailable(self, err: BaseException) -> None:
-        kind, sentence = (access.NO_PORT, str(err)) if isinstance(err, LinkError) else (
-            access.why_unavailable(self.port, err)
+        kind, sentence = (
+            (access.NO_PORT, str(err)) if isinstance(err, LinkError) else (access.why_unavailable(self.port, err))
         )
         if sentence == self._told_unavailable or (self._was_lost and kind == access.NO_PORT):
             return  # that it is not there yet was said when it was lost

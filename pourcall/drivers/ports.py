@@ -116,8 +116,12 @@ def ask_identity(port: access.Port, wait_s: float) -> Identity | None:
 
 
 def scan(
-    ports: Sequence[PortInfo] | None = None, *, mono_s: Callable[[], float], bauds: Sequence[int] = BAUDS,
-    listen_s: float = LISTEN_S, open_port: OpenPort = access.open_port,
+    ports: Sequence[PortInfo] | None = None,
+    *,
+    mono_s: Callable[[], float],
+    bauds: Sequence[int] = BAUDS,
+    listen_s: float = LISTEN_S,
+    open_port: OpenPort = access.open_port,
 ) -> list[PortReport]:
     """Listen on every port (all at once, the system's own when none are given) and say what each one speaks.
 
@@ -144,8 +148,15 @@ def scan_port(
             return best or PortReport(info, guess.NOTHING, sentence, unavailable=kind)
         told = guess.guess_format(heard)
         report = PortReport(
-            info, told.format, told.sentence, baud if heard else 0, told.channels, told.identity, told.example,
-            told.columns, heard,
+            info,
+            told.format,
+            told.sentence,
+            baud if heard else 0,
+            told.channels,
+            told.identity,
+            told.example,
+            told.columns,
+            heard,
         )
         if told.format in guess.FORMATS:
             return report

@@ -24,11 +24,30 @@ _TIME_WORD = re.compile(r"\b(time|t|elapsed|timestamp|date|datetime|utc|clock|se
 _SURE_TIME_WORD = re.compile(r"\b(time|elapsed|timestamp|date|datetime|utc|clock|seconds)\b")
 _TEMP_WORD = re.compile(r"temp|\btc|tc\d|°|deg ?[cfk]\b|celsius|fahrenheit|kelvin|couple|probe|metal|melt|\bpt\d")
 _EMF_WORD = re.compile(r"emf|volt|(?:\b|_)[um\u00b5]v\b")
-_TEMP_UNITS = {"c": "degC", "degc": "degC", "f": "degF", "degf": "degF", "k": "K", "kelvin": "K", "celsius": "degC",
-               "fahrenheit": "degF"}
+_TEMP_UNITS = {
+    "c": "degC",
+    "degc": "degC",
+    "f": "degF",
+    "degf": "degF",
+    "k": "K",
+    "kelvin": "K",
+    "celsius": "degC",
+    "fahrenheit": "degF",
+}
 _EMF_UNITS = {"uv": "uV", "microvolt": "uV", "mv": "mV", "millivolt": "mV", "v": "V"}
-_TIME_UNITS = {"s": 1.0, "sec": 1.0, "second": 1.0, "seconds": 1.0, "ms": 0.001, "min": 60.0, "minute": 60.0,
-               "minutes": 60.0, "h": 3600.0, "hour": 3600.0, "hours": 3600.0}
+_TIME_UNITS = {
+    "s": 1.0,
+    "sec": 1.0,
+    "second": 1.0,
+    "seconds": 1.0,
+    "ms": 0.001,
+    "min": 60.0,
+    "minute": 60.0,
+    "minutes": 60.0,
+    "h": 3600.0,
+    "hour": 3600.0,
+    "hours": 3600.0,
+}
 _CLOCK = re.compile(r"(\d{1,3}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?")
 
 
@@ -98,7 +117,8 @@ def read_trace(text: str, *, name: str = "trace", time_column: str = "") -> Trac
     kept = _rising(seconds)
     if len(kept) < LEAST_ROWS:
         raise BadTrace(
-            f"column {header[index]!r} does not rise as a time should", where=name,
+            f"column {header[index]!r} does not rise as a time should",
+            where=name,
             remedy="Name the time column with --time",
         )
     first_s = seconds[kept[0]] or 0.0

@@ -3,11 +3,10 @@
 import math
 from collections.abc import Callable
 
-from pourcall.contract.events import CallKind, CallView, Dip, MeltState
+from pourcall.contract.events import CallKind, CallView, Dip, DipFault, MeltState
 from pourcall.contract.inputs import Answer
 from pourcall.contract.plan import MouldPlan, tap_window_c
 from pourcall.contract.units import say_c
-from pourcall.engine.bath.dips import BELOW_LIQUID, BELOW_SOLID
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
 from pourcall.engine.melt.pour_call import Judgement
@@ -308,17 +307,17 @@ class CallManager:
             due = since_s >= wait_s
             why = "the last dip is too old to go by"
         if can_dip and not good and not due and could_be_c is not None and could_be_c >= low_c:
-            due = since_s >= _dip_again_bad_s(dips[-1].why if dips else "")
+            due = since_s >= _dip_again_bad_s(dips[-1].fault if dips else None)
             why = f"nothing tells the metal yet, and by reckoning it may be at up to {say_c(could_be_c)}"
         if due and CallKind.DIP not in run.not_now:
             self._raise(CallKind.DIP, "Dip now: hold the probe in the middle of the metal, still", why, mono_s)
 
 
-def _dip_again_bad_s(why: str) -> float:
+def _dip_again_bad_s(fault: DipFault | None) -> float:
     """Seconds from a dip that gave no figure to the next, by what was wrong with it."""
-    if BELOW_SOLID in why:
+    if fault is DipFault.SOLID:
         return DIP_AGAIN_SOLID_S
-    return DIP_AGAIN_MUSHY_S if why.startswith(BELOW_LIQUID) else DIP_AGAIN_BAD_S
+    return DIP_AGAIN_MUSHY_S if fault is not None and fault.below_liquidus else DIP_AGAIN_BAD_S
 
 
 def _dip_again_s(good: list[Dip], aim_c: float) -> float:

@@ -18,7 +18,7 @@ from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_condit
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.alarms.temperatures import set_temperature_conditions
 from pourcall.engine.bath.dip_view import dip_view
-from pourcall.engine.bath.dips import DipWatch, dip_spread_c, judge_dip
+from pourcall.engine.bath.dips import DipWatch, dip_spread_c, evaluate_dip
 from pourcall.engine.bath.melt_arrests import MeltArrests
 from pourcall.engine.bath.metal import MetalHistory, MetalNow, metal_now, metal_rate_c_per_min
 from pourcall.engine.calls import CallManager
@@ -163,7 +163,9 @@ class Engine:
         if self.run is not None:
             self.run.dips = number
         alloy = None if self.run is None else self.run.plan.alloy
-        dip = judge_dip(ended, channel, number, self.mono_s, self.utc_s, alloy, self.dips, watch.power_maybe_on_until_s)
+        dip = evaluate_dip(
+            ended, channel, number, self.mono_s, self.utc_s, alloy, self.dips, watch.power_maybe_on_until_s
+        )
         self.dips.append(dip)
         del self.dips[:-50]
         self.say(ev.DipRecorded, dip=dip)

@@ -3,14 +3,16 @@
 from typing import TYPE_CHECKING
 
 from pourcall.contract.events import CallKind, MeltState
+from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import lip_window_c, tap_window_c
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.contract.snapshot import FurnaceSnapshot, ProbeView, WindowView
-from pourcall.contract.status import REASON_WORDS, STATUS_OF, Reason, Status
-from pourcall.contract.units import say_c, say_difference_c
+from pourcall.contract.snapshot import FurnaceSnapshot, Instruction, ProbeView, ToDo, WindowView
+from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.guidance.forecast_view import ahead_view, profile_view
 from pourcall.engine.melt.melt_state import MELT_TABLE, Band
+from pourcall.engine.melt.pour_call import Judgement
 from pourcall.engine.sensing.measurement import ProbeChannel
 
 if TYPE_CHECKING:
@@ -40,7 +42,6 @@ def state_why(band: Band, metal: MetalNow) -> str:
 def snapshot(engine: "Engine") -> FurnaceSnapshot:
     """The furnace as it stands."""
     run, mono_s = engine.run, engine.mono_s
-    text, must = instruction(engine)
     return FurnaceSnapshot(
         furnace=engine.config.furnace,
         seq=engine.seq,
@@ -57,8 +58,7 @@ def snapshot(engine: "Engine") -> FurnaceSnapshot:
         probes=tuple(_probe(channel, mono_s) for channel in engine.channels),
         metal=engine.metal.view(engine.rate_c_per_min),
         window=_window(engine),
-        instruction=text,
-        instruction_is_do=must,
+        instruction=instruction(engine),
         calls=engine.calls.views(),
         alarms=engine.alarms.views(),
         silenced_until_mono_s=engine.alarms.silenced_until_s,
@@ -124,65 +124,87 @@ def _window(engine: "Engine") -> WindowView | None:
     )
 
 
-def instruction(engine: "Engine") -> tuple[str, bool]:
-    """The one thing to do now, or how things stand; and whether somebody must do it."""
+def instruction(engine: "Engine") -> Instruction:
+    """The one thing to do now, or how things stand."""
     run, metal = engine.run, engine.metal
     if run is None:
-        return "No melt runs. Start one before you charge the pot", False
+        return Instruction(todo=ToDo.START, text=tell("instruction.start"))
     if run.lifted(engine.mono_s):
         mould = run.next_mould
         if mould is None:
-            return "Every mould is poured. Empty the pot, then end the melt", True
-        number = (run.next_index or 0) + 1
-        return f"Pour {mould.name} ({number} of {len(run.plan.moulds)}) and mark it", True
+            return Instruction(todo=ToDo.EMPTY, text=tell("instruction.empty"), must=True)
+        text = tell(
+            "instruction.mark_pour", mould=mould.name, number=(run.next_index or 0) + 1, of=len(run.plan.moulds)
+        )
+        return Instruction(todo=ToDo.MARK_POUR, text=text, must=True, mould=mould.name)
     calls = engine.calls.views()
     if calls:
-        return calls[0].text, True
+        call = calls[0]
+        level = dial = None
+        if call.kind is CallKind.CUT_POWER:
+            level = PowerLevel.OFF
+        elif call.kind is CallKind.STEP:
+            level, dial = engine.guiding.asked
+        return Instruction(
+            todo=_TODO[call.kind],
+            text=call.text,
+            why=call.why,
+            must=True,
+            call=call.kind,
+            mould=call.mould,
+            level=level,
+            dial=dial,
+        )
     if run.next_mould is None:
-        return "Every mould is poured. Empty the pot, then end the melt", True
+        return Instruction(todo=ToDo.EMPTY, text=tell("instruction.empty"), must=True)
     if metal.temp_c is None:
-        return _unknown(engine), False
+        return Instruction(todo=ToDo.WAIT, text=_unknown(engine))
     low_c, high_c = tap_window_c(run.next_mould, run.plan)
     state = engine.state
-    to_go = f"{say_difference_c(max(low_c - metal.temp_c, 0.0))} to the pour window"
-    if state is MeltState.SOLID:
-        return f"Heating: {to_go}", False
-    if state is MeltState.MELTING:
-        return f"Melting: it may stand still for minutes. {to_go}", False
-    if state is MeltState.FREEZING:
-        return f"The metal is freezing. {to_go}", False
-    if state is MeltState.LIQUID:
-        return f"Liquid: {to_go}", False
-    if state is MeltState.ABOVE:
-        return f"Too hot by {say_difference_c(metal.temp_c - high_c)}: let it cool with the power off", False
-    if state is MeltState.READY and CallKind.POUR in run.not_now:
-        return f"In the window at {say_c(metal.temp_c)}; you said not now", False
-    if state is MeltState.READY and engine.judgement is not None and not engine.judgement.pour:
-        return _nearly(engine, low_c, high_c), False
-    return "In the pour window", False
+    to_go_c = max(low_c - metal.temp_c, 0.0)
+    match state:
+        case MeltState.SOLID | MeltState.MELTING | MeltState.FREEZING | MeltState.LIQUID:
+            return Instruction(todo=ToDo.WAIT, text=tell(f"instruction.{state.value}", to_go_difference_c=to_go_c))
+        case MeltState.ABOVE:
+            over_c = metal.temp_c - high_c
+            return Instruction(todo=ToDo.COOL, text=tell("instruction.above", over_difference_c=over_c))
+        case MeltState.READY if CallKind.POUR in run.not_now:
+            return Instruction(todo=ToDo.WAIT, text=tell("instruction.not_now", metal_c=metal.temp_c))
+        case MeltState.READY if engine.judgement is not None and not engine.judgement.pour:
+            return Instruction(todo=ToDo.WAIT, text=_nearly(engine.judgement))
+        case _:
+            return Instruction(todo=ToDo.WAIT, text=tell("instruction.in_window"))
 
 
-def _nearly(engine: "Engine", low_c: float, high_c: float) -> str:
+_TODO = {
+    CallKind.CUT_POWER: ToDo.CUT,
+    CallKind.WINDOW_CLOSING: ToDo.POUR_SOON,
+    CallKind.POUR: ToDo.POUR,
+    CallKind.DIP: ToDo.DIP,
+    CallKind.SKIM: ToDo.SKIM,
+    CallKind.STEP: ToDo.STEP,
+}
+
+
+def _nearly(judgement: Judgement) -> Message:
     """Inside the window, but not surely so: say towards which side, and by how much."""
-    judgement = engine.judgement
-    if judgement is None:
-        return "In the pour window"
     if judgement.too_cold >= judgement.too_hot:
-        odds = f"too cold {judgement.too_cold:.0%}"
-        return f"Just inside the window, {odds}: a little hotter is surer"
-    odds = f"too hot {judgement.too_hot:.0%}"
-    return f"Just inside the window, {odds}: a little cooler is surer"
+        return tell("instruction.hotter_is_surer", cold_share=judgement.too_cold)
+    return tell("instruction.cooler_is_surer", hot_share=judgement.too_hot)
 
 
-def _unknown(engine: "Engine") -> str:
+def _unknown(engine: "Engine") -> Message:
     """Nothing tells the metal's temperature: which probe is why, and what it wants."""
     for channel in engine.channels:
         reading = channel.last
         if channel.tracker.place is Place.MELT:
             if reading is None or STATUS_OF[reading.reason] is Status.BAD:
-                words = REASON_WORDS[Reason.WAITING if reading is None else reading.reason]
-                return f"No temperature from {channel.config.name.replace('_', ' ')}: {words}"
+                reason = Reason.WAITING if reading is None else reading.reason
+                return tell(
+                    "instruction.no_temperature",
+                    probe=channel.config.name.replace("_", " "),
+                    reason=reason.value,
+                )
             if channel.tracker.state is ProbeState.OUT and not channel.tracker.been_in:
-                return "Waiting for the charge to warm the probe"
-    how = engine.metal.how
-    return how[:1].upper() + how[1:]
+                return tell("instruction.warming")
+    return tell("instruction.unknown", how=engine.metal.how)

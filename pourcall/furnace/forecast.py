@@ -11,6 +11,7 @@ import math
 import msgspec
 
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
+from pourcall.contract.message import Told
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.snapshot import Interval
 from pourcall.furnace.ensemble import COUNT, Ensemble, deviation
@@ -56,7 +57,7 @@ class Outlook(msgspec.Struct, frozen=True, kw_only=True):
     """What foresight says now. Times in seconds from now, temperatures of the true metal in degC."""
 
     ready_s: Interval = NOTHING  # until the target is reached at the present setting
-    why: str = ""  # why there is no time, where there is none
+    why: Told = ""  # why there is no time, where there is none
     coast_c: Interval = NOTHING  # highest the metal goes if the power is cut now
     coast_in_s: float | None = None
     cut_in_s: float | None = None  # until the coast peak would be the aim, at the present setting

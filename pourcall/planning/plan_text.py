@@ -9,6 +9,7 @@ from pourcall.contract.plan import MouldPlan
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
 from pourcall.metal.vapour.fume import rough
 from pourcall.planning.planner import PourPlan
+from pourcall.texts import written
 
 WIDTH = 100
 MAIN_SOURCES = ("solidus", "liquidus", "pour_min", "pour_max", "alloy_max")
@@ -104,7 +105,7 @@ def window_lines(planned: MouldPlan, plan: PourPlan, unit: Unit) -> list[str]:
     return [
         f"in the pot {tap}, losing {losing} on the way",
         f"at the lip {format_temperature(planned.lip_min_c, unit)} to {format_temperature(planned.lip_max_c, unit)}",
-        planned.why,
+        written(planned.why),
     ]
 
 

@@ -16,8 +16,8 @@
     limit_min = 20
 
 Refused by segment, with the limit: unknown keys, a target above pot, probe, furnace or alloy, a hold below the
-liquidus, a wait without an end. Files that ship lie in pourcall/profiles/ramps; a user's folder adds and overrides by name of
-the file. Errors: BadSheet, NotFound.
+liquidus, a wait without an end. Files that ship lie in pourcall/profiles/ramps; a user's folder adds and overrides by
+name of the file. Errors: BadSheet, NotFound.
 """
 
 import difflib
@@ -118,9 +118,15 @@ def parse_profile(text: str, *, key: str, file: str = "") -> Profile:
     if faults:
         raise _refused(key, file, faults)
     return Profile(
-        key=key, name=raw.get("name", key), hash=hashlib.sha256(text.encode()).hexdigest()[:16], text=text,
-        about=raw.get("about", ""), alloys=tuple(raw.get("alloys", ())), families=tuple(raw.get("families", ())),
-        segments=tuple(segments), file=file,
+        key=key,
+        name=raw.get("name", key),
+        hash=hashlib.sha256(text.encode()).hexdigest()[:16],
+        text=text,
+        about=raw.get("about", ""),
+        alloys=tuple(raw.get("alloys", ())),
+        families=tuple(raw.get("families", ())),
+        segments=tuple(segments),
+        file=file,
     )
 
 
@@ -186,8 +192,13 @@ def _segment(raw: dict[str, Any], number: int, before: Sequence[Segment]) -> tup
     if faults:
         return faults, None
     return [], Segment(
-        kind=SegmentKind(kind), to=to, rate_c_per_min=rate_c, for_min=figures["for_min"],
-        wait_within_c=figures["wait_within_c"] or 5.0, limit_min=figures["limit_min"], note=raw.get("note", ""),
+        kind=SegmentKind(kind),
+        to=to,
+        rate_c_per_min=rate_c,
+        for_min=figures["for_min"],
+        wait_within_c=figures["wait_within_c"] or 5.0,
+        limit_min=figures["limit_min"],
+        note=raw.get("note", ""),
     )
 
 
@@ -210,8 +221,13 @@ def temperature_c(text: str, facts: AlloyFacts, tap_c: tuple[float, float]) -> f
         return parse_temperature_c(text)
     point, sign, figure, unit = found.groups()
     base = {
-        "liquidus": facts.liquidus_c, "solidus": facts.solidus_c, "pour_min": facts.pour_min_c,
-        "pour_max": facts.pour_max_c, "tap_min": tap_c[0], "tap_max": tap_c[1], "tap_mid": 0.5 * (tap_c[0] + tap_c[1]),
+        "liquidus": facts.liquidus_c,
+        "solidus": facts.solidus_c,
+        "pour_min": facts.pour_min_c,
+        "pour_max": facts.pour_max_c,
+        "tap_min": tap_c[0],
+        "tap_max": tap_c[1],
+        "tap_mid": 0.5 * (tap_c[0] + tap_c[1]),
     }[point.lower()]
     by = float(figure or 0.0) * (5.0 / 9.0 if (unit or "").upper() == "F" else 1.0)
     return base - by if sign == "-" else base + by
@@ -250,17 +266,28 @@ def resolve(profile: Profile, facts: AlloyFacts, tap_c: tuple[float, float], lim
                 )
         made.append(
             ProfileSegment(
-                kind=one.kind, to_c=round(to_c, 2), asked=one.to, rate_c_per_min=one.rate_c_per_min,
-                for_s=None if one.for_min is None else 60.0 * one.for_min, wait_within_c=one.wait_within_c,
-                limit_s=None if one.limit_min is None else 60.0 * one.limit_min, note=one.note,
+                kind=one.kind,
+                to_c=round(to_c, 2),
+                asked=one.to,
+                rate_c_per_min=one.rate_c_per_min,
+                for_s=None if one.for_min is None else 60.0 * one.for_min,
+                wait_within_c=one.wait_within_c,
+                limit_s=None if one.limit_min is None else 60.0 * one.limit_min,
+                note=one.note,
             )
         )
         at_c = to_c
     if faults:
         raise _refused(profile.key, profile.file, faults)
     return ProfilePlan(
-        name=profile.key, hash=profile.hash, alloy=facts.key, segments=tuple(made), limit_c=lowest.limit_c,
-        limit_whose=lowest.whose, text=profile.text, about=profile.about,
+        name=profile.key,
+        hash=profile.hash,
+        alloy=facts.key,
+        segments=tuple(made),
+        limit_c=lowest.limit_c,
+        limit_whose=lowest.whose,
+        text=profile.text,
+        about=profile.about,
     )
 
 

@@ -8,7 +8,7 @@ import msgspec
 
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.errors import BadInput
-from pourcall.contract.events import Event, PlaceChanged, Pour, PowerMarked
+from pourcall.contract.events import Event, Marking, PlaceChanged, Pour, PowerMarked
 from pourcall.contract.inputs import Command, CommandIn, MarkPower, SetPlace
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.units import say_c, say_difference_c
@@ -52,7 +52,7 @@ def pour_at(
     history = metal_history(store, melt.row.melt, found.session_id, until_s)
     run = MeltRun(plan, 0.0)
     run.lift_s = lift_mono_s
-    ago_s = 1.0 if found.row.marked == "backwards" else 0.0
+    ago_s = 1.0 if found.row.marked == Marking.AFTERWARDS else 0.0
     pour = run.pour(planned, history, at_mono_s, at_utc_s, ago_s, found.row.number)
     return msgspec.structs.replace(pour, basis=f"{pour.basis}; worked out again from the recorded trace")
 
@@ -78,7 +78,7 @@ def into_another_mould(found: PourDetail, melt: MeltDetail, mould: str) -> Pour:
         setup=planned.setup,
         at_mono_s=found.at_mono_s,
         at_utc_s=row.at_utc_s,
-        marked=row.marked,
+        marked=Marking(row.marked),
         pot_temp_c=row.pot_temp_c,
         pot_u_c=row.pot_u_c,
         lip_temp_c=lip_c,

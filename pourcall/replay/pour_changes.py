@@ -19,6 +19,7 @@ from pourcall.records.read.lookup import find_pour
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import PourDetail
 from pourcall.replay.pour_again import into_another_mould, pour_at
+from pourcall.texts import written
 
 _FIGURES = (
     "mould",
@@ -90,7 +91,7 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
         "lip_u_c": pour.lip_u_c,
         "lip_min_c": pour.lip_min_c,
         "lip_max_c": pour.lip_max_c,
-        "basis": pour.basis,
+        "basis": written(pour.basis),
     }
     old = dict(zip(_FIGURES, rows[-1][1:-1], strict=True))
     values = {key: value for key, value in values.items() if value != old[key]}

@@ -17,11 +17,11 @@ from pourcall.contract.inputs import BoardStatusIn, Command, CommandIn, Input, L
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Place
 from pourcall.sim.boards.amp import Amp
-from pourcall.sim.scenarios.crew import ALL_KEYS, Crew
 from pourcall.sim.boards.faults import Faults
-from pourcall.sim.plant.metal import SimAlloy
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
+from pourcall.sim.plant.metal import SimAlloy
 from pourcall.sim.plant.probe import SHEATHS, Probe
+from pourcall.sim.scenarios.crew import ALL_KEYS, Crew
 from pourcall.sim.scenarios.script import Step
 
 BOARD = "bench"
@@ -136,18 +136,34 @@ class Shop:
             start_c = {"chamber": self.plant.wall_c, "melt": self.plant.pot_c}.get(setup.start, room_c)
             self.probes.append(
                 Probe(
-                    SHEATHS[setup.sheath], dt_s=dt_s, start_c=start_c, place=setup.start, depth_mm=setup.depth_mm,
-                    gain=setup.gain, noise_c=setup.noise_c, rng=rng,
+                    SHEATHS[setup.sheath],
+                    dt_s=dt_s,
+                    start_c=start_c,
+                    place=setup.start,
+                    depth_mm=setup.depth_mm,
+                    gain=setup.gain,
+                    noise_c=setup.noise_c,
+                    rng=rng,
                 )
             )
             self.amps.append(
                 Amp(
-                    setup.chip, channel=setup.channel, tc_type=setup.tc_type, boot_ms=scenario.boot_ms,
-                    faults=self.faults, offset_uv=setup.offset_uv, cold_error_c=setup.cold_error_c,
+                    setup.chip,
+                    channel=setup.channel,
+                    tc_type=setup.tc_type,
+                    boot_ms=scenario.boot_ms,
+                    faults=self.faults,
+                    offset_uv=setup.offset_uv,
+                    cold_error_c=setup.cold_error_c,
                 )
             )
         self.crew = Crew(
-            scenario.steps, self.plant, self.probes[0], plans=scenario.plans, keys=scenario.keys, faults=self.faults,
+            scenario.steps,
+            self.plant,
+            self.probes[0],
+            plans=scenario.plans,
+            keys=scenario.keys,
+            faults=self.faults,
             mark_delay_s=scenario.mark_delay_s,
         )
         self.n_steps = 0
@@ -269,8 +285,14 @@ def run(scenario: Scenario, *, until_s: float | None = None) -> Iterator[TruthAn
                         rubbish = rng.randbytes(24)
                         yield TruthAndSample(
                             LinkIn(
-                                seq=seq, mono_s=mono_s, utc_s=utc_s, board=BOARD, kind=LinkKind.BAD_FRAMES, count=1,
-                                sample_hex=rubbish.hex(), printable=0.37 if "scrambled" in link else 1.0,
+                                seq=seq,
+                                mono_s=mono_s,
+                                utc_s=utc_s,
+                                board=BOARD,
+                                kind=LinkKind.BAD_FRAMES,
+                                count=1,
+                                sample_hex=rubbish.hex(),
+                                printable=0.37 if "scrambled" in link else 1.0,
                             ),
                             truth,
                         )
@@ -284,7 +306,11 @@ def run(scenario: Scenario, *, until_s: float | None = None) -> Iterator[TruthAn
                     seq += 1
                     yield TruthAndSample(
                         SampleIn(
-                            seq=seq, mono_s=mono_s + late_s, utc_s=utc_s + late_s, board=BOARD, sample=sample,
+                            seq=seq,
+                            mono_s=mono_s + late_s,
+                            utc_s=utc_s + late_s,
+                            board=BOARD,
+                            sample=sample,
                             late_s=t_s - taken_s,
                         ),
                         truth,

@@ -23,21 +23,21 @@ from pourcall.contract.settings import Sound
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.units import Unit
 from pourcall.tui.client import Address, ApiClient, LinkState
-from pourcall.tui.screen.forecast_lines import METAL_PLACES, best_metal_c, coast_c
-from pourcall.tui.input.key_controller import KeyController
-from pourcall.tui.input.key_actions import Action, Do, Say, Send
-from pourcall.tui.screen.help import Help, pressing
-from pourcall.tui.screen.key_line import keys_for
-from pourcall.tui.input.melt_dialog import StartMelt
-from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.drawing.picture import picture_of
-from pourcall.tui.sounds.player import Player
-from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
-from pourcall.tui.sounds.cues import CueSelector
 from pourcall.tui.drawing.spans import Line, Role, Span, line
 from pourcall.tui.drawing.trace import SPAN_MAX_S, TraceBuffer, span_for
 from pourcall.tui.drawing.widgets import DECIMATE, Lines, TraceView
+from pourcall.tui.input.key_actions import Action, Do, Say, Send
+from pourcall.tui.input.key_controller import KeyController
+from pourcall.tui.input.melt_dialog import StartMelt
+from pourcall.tui.screen.forecast_lines import METAL_PLACES, best_metal_c, coast_c
+from pourcall.tui.screen.help import Help, pressing
+from pourcall.tui.screen.key_line import keys_for
+from pourcall.tui.screen.model import Screen, screen_of
+from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
 from pourcall.tui.screen.words import UNIT_MARK, Look
+from pourcall.tui.sounds.cues import CueSelector
+from pourcall.tui.sounds.player import Player
 
 log = logging.getLogger(__name__)
 
@@ -278,19 +278,30 @@ class Dashboard(App[int]):
         """All that the screen is made of, now."""
         now_s, chosen, snapshot = self._mono_s(), self._chosen(), self.snapshot
         look = Look(
-            unit=self._unit, width=self.size.width, height=self.size.height,
-            blink_on=int(now_s / BLINK_S) % 2 == 0, steady_marks=self._steady,
+            unit=self._unit,
+            width=self.size.width,
+            height=self.size.height,
+            blink_on=int(now_s / BLINK_S) % 2 == 0,
+            steady_marks=self._steady,
         )
         link = LinkView(
-            state=self.client.link, silent_s=self.client.silent_s, problem=self.client.problem,
-            read_only=self.client.read_only, address=str(self.client.address),
+            state=self.client.link,
+            silent_s=self.client.silent_s,
+            problem=self.client.problem,
+            read_only=self.client.read_only,
+            address=str(self.client.address),
         )
         others = tuple(other for name, other in sorted(self.client.snapshots.items()) if name != chosen)
         prompt = self.hand.prompt(now_s, live=self.live)
         said = self._said[0] if now_s < self._said[1] else ()
         return Scene(
-            snapshot=snapshot, others=others, link=link, look=look, sound=self.player.label,
-            message=prompt[0] if prompt else said, keys=keys_for(snapshot, len(others)),
+            snapshot=snapshot,
+            others=others,
+            link=link,
+            look=look,
+            sound=self.player.label,
+            message=prompt[0] if prompt else said,
+            keys=keys_for(snapshot, len(others)),
             prompt_keys=prompt[1] if prompt else (),
         )
 
@@ -317,9 +328,16 @@ class Dashboard(App[int]):
 
     def _show(self, screen: Screen, find: Callable[[str, type[Lines]], Lines]) -> None:
         for name, lines in (
-            ("header", (screen.header,)), ("band", screen.band), ("figure", screen.figure), ("facts", screen.facts),
-            ("how", (screen.how,)), ("scale", screen.scale), ("info", screen.info), ("alarms", screen.alarms),
-            ("message", (screen.message,)), ("keys", screen.keys),
+            ("header", (screen.header,)),
+            ("band", screen.band),
+            ("figure", screen.figure),
+            ("facts", screen.facts),
+            ("how", (screen.how,)),
+            ("scale", screen.scale),
+            ("info", screen.info),
+            ("alarms", screen.alarms),
+            ("message", (screen.message,)),
+            ("keys", screen.keys),
         ):
             find(f"#{name}", Lines).show(lines)
 
@@ -351,7 +369,13 @@ class Dashboard(App[int]):
         if ahead is not None and coast_c(snapshot) is None:
             ahead = msgspec.structs.replace(ahead, coast_c=None)
         picture = picture_of(
-            curves, window_c, span_s, ahead, now_mono_s, trace.picture_rows, metal_c=best_metal_c(snapshot),
+            curves,
+            window_c,
+            span_s,
+            ahead,
+            now_mono_s,
+            trace.picture_rows,
+            metal_c=best_metal_c(snapshot),
             dips=tuple((dip.ended_mono_s, dip.temp_c) for dip in snapshot.dips if dip.temp_c is not None),
         )
         trace.draw(picture, self._unit)

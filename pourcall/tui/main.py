@@ -54,7 +54,10 @@ def run_dashboard(
     handler = _log_to(log_file)
     try:
         app = Dashboard(
-            address, unit=unit, sound=sound, furnace=furnace,
+            address,
+            unit=unit,
+            sound=sound,
+            furnace=furnace,
             steady_marks=steady_marks or bool(os.environ.get("POURCALL_STEADY")),
         )
         code = app.run()

@@ -48,8 +48,17 @@ channel = "0"
 PLAN = MeltPlan(
     melt="2026-001",
     alloy=AlloyFacts(
-        key="za27", name="ZA-27", family="zinc", solidus_c=376.0, liquidus_c=484.0, pour_min_c=515.0, pour_max_c=590.0,
-        alloy_max_c=620.0, latent_kj_per_kg=128.0, cp_solid_j_per_kg_k=534.0, cp_liquid_j_per_kg_k=600.0,
+        key="za27",
+        name="ZA-27",
+        family="zinc",
+        solidus_c=376.0,
+        liquidus_c=484.0,
+        pour_min_c=515.0,
+        pour_max_c=590.0,
+        alloy_max_c=620.0,
+        latent_kj_per_kg=128.0,
+        cp_solid_j_per_kg_k=534.0,
+        cp_liquid_j_per_kg_k=600.0,
         density_liquid_kg_per_m3=4600.0,
     ),
     charge_kg=1.5,
@@ -140,8 +149,12 @@ class SmallEngine:
         sample = item.sample
         is_open = bool(sample.flags & 1)
         reading = Reading(
-            probe="melt_probe", temp_c=None if is_open else sample.raw_value, at_mono_s=item.mono_s,
-            at_utc_s=item.utc_s, reason=Reason.SENSOR_OPEN if is_open else Reason.OK, raw_kind=sample.raw_kind,
+            probe="melt_probe",
+            temp_c=None if is_open else sample.raw_value,
+            at_mono_s=item.mono_s,
+            at_utc_s=item.utc_s,
+            reason=Reason.SENSOR_OPEN if is_open else Reason.OK,
+            raw_kind=sample.raw_kind,
             raw_value=sample.raw_value,
         )
         return [reading, self._alarm("sensor_open", True, "", head)] if is_open else [reading]
@@ -149,8 +162,15 @@ class SmallEngine:
     def _alarm(self, kind: str, present: bool, detail: str, head: dict[str, Any]) -> AlarmChanged:
         state = AlarmState.UNACKED if present else AlarmState.RTN_UNACKED
         view = AlarmView(
-            id=f"{kind}:{self.shot.furnace}", kind=kind, subject=self.shot.furnace, priority=Priority.ALARM,
-            state=state, active=present, what=detail, remedy="look", raised_mono_s=self.shot.mono_s,
+            id=f"{kind}:{self.shot.furnace}",
+            kind=kind,
+            subject=self.shot.furnace,
+            priority=Priority.ALARM,
+            state=state,
+            active=present,
+            what=detail,
+            remedy="look",
+            raised_mono_s=self.shot.mono_s,
             raised_utc_s=self.shot.utc_s,
         )
         alarms = [alarm for alarm in self.shot.alarms if alarm.id != view.id]

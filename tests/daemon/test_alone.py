@@ -14,8 +14,8 @@ from pourcall.contract.errors import DaemonError
 from pourcall.daemon.api import sockets
 from pourcall.daemon.lag import LagWatch
 from pourcall.daemon.process_lock import SingleLock, private_folder
-from pourcall.daemon.tasks import Tasks
 from pourcall.daemon.sleep_blocker import WakeKeeper, helper_command
+from pourcall.daemon.tasks import Tasks
 
 HOLDER = """
 import sys, pathlib

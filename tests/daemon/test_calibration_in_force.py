@@ -10,15 +10,16 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from pourcall.calibration.correction import ProbeFacts, RawSample, emf_trace, find_point
+from pourcall.contract.calibration import Calibration
+from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import Command, Input
 from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import parse_settings
-from pourcall.calibration.correction import ProbeFacts, RawSample, emf_trace, find_point
-from pourcall.daemon.sequencer import ProcessedInput
-from pourcall.contract.config import EngineConfig
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
+from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.records.entries.calibrations import (
     add_point,
     calibration_rows,
@@ -28,17 +29,16 @@ from pourcall.records.entries.calibrations import (
     write_aside,
 )
 from pourcall.records.read.journal import read_inputs
-from pourcall.reports.tables.recompute import recompute_melt
 from pourcall.records.read.store import Store
 from pourcall.replay.traces import outputs_as_bytes
-from pourcall.contract.calibration import Calibration
-from pourcall.thermometry.reference_points import cal_point
-from pourcall.thermometry.compensation import to_temperature
+from pourcall.reports.tables.recompute import recompute_melt
+from pourcall.sim.boards.pty_board import LockStep
+from pourcall.sim.clock import SimClock
 from pourcall.sim.plant.cup import Cup, cool_cup
 from pourcall.sim.scenarios.demo import demo_scenario
-from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.shop import START_UTC_S, Shop
-from pourcall.sim.clock import SimClock
+from pourcall.thermometry.compensation import to_temperature
+from pourcall.thermometry.reference_points import cal_point
 
 if sys.platform == "win32":
     pytest.skip("pseudo-terminals are missing here", allow_module_level=True)
@@ -76,8 +76,14 @@ async def lived(paths: Paths, *, days_later: float = 0.0) -> bytes:
     )
     assert probe.name == PROBE
     daemon = Daemon(
-        parse_settings(text), text, paths, clock=clock, link_for=link_maker(clock), consumed=step.consumed,
-        simulated=True, speed=600.0,
+        parse_settings(text),
+        text,
+        paths,
+        clock=clock,
+        link_for=link_maker(clock),
+        consumed=step.consumed,
+        simulated=True,
+        speed=600.0,
     )
     await daemon.start()
     try:

@@ -20,8 +20,8 @@ from pourcall.contract.inputs import Note
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
 from pourcall.daemon.main import Daemon
-from pourcall.records.read.store import Store
 from pourcall.drivers.wire.ourline import encode_sample
+from pourcall.records.read.store import Store
 
 if sys.platform == "win32":
     pytest.skip("pseudo-terminals and Unix sockets are missing here", allow_module_level=True)
@@ -50,7 +50,8 @@ class Bench:
     async def __aenter__(self) -> "Bench":
         await self.daemon.start()
         self.http = aiohttp.ClientSession(
-            "http://pourcall", connector=aiohttp.UnixConnector(str(self.paths.socket)),
+            "http://pourcall",
+            connector=aiohttp.UnixConnector(str(self.paths.socket)),
             timeout=aiohttp.ClientTimeout(WAIT_S),
         )
         return self
@@ -64,9 +65,7 @@ class Bench:
 
     def sends(self, *, emf_uv: float | None = UV_AT_505_C, flags: int = 0) -> None:
         self.seq += 1
-        line = encode_sample(
-            self.seq, 1000 + 100 * self.seq, "0", emf_uv=emf_uv, cold_junction_c=0.0, flags=flags
-        )
+        line = encode_sample(self.seq, 1000 + 100 * self.seq, "0", emf_uv=emf_uv, cold_junction_c=0.0, flags=flags)
         os.write(self.master, line)
 
     async def get(self, path: str, status: int = 200) -> Any:
@@ -101,7 +100,10 @@ async def bench(paths: Paths) -> AsyncIterator[Bench]:
 
 
 START = {
-    "type": "start_request", "alloy": "ZA-27", "charge_kg": 1.5, "who": "deck crew",
+    "type": "start_request",
+    "alloy": "ZA-27",
+    "charge_kg": 1.5,
+    "who": "deck crew",
     "moulds": [{"name": "cleat 1", "mass_kg": 0.4}],
 }
 

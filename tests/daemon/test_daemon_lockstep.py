@@ -8,14 +8,14 @@ from pourcall.contract.events import AlarmChanged, CallChanged
 from pourcall.contract.inputs import Command
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
-from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
+from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.records.read.store import Store
-from pourcall.sim.scenarios.demo import demo_scenario
 from pourcall.sim.boards.pty_board import LockStep
-from pourcall.sim.shop import Shop
 from pourcall.sim.clock import SimClock
+from pourcall.sim.scenarios.demo import demo_scenario
+from pourcall.sim.shop import Shop
 
 if sys.platform == "win32":
     pytest.skip("pseudo-terminals are missing here", allow_module_level=True)
@@ -47,8 +47,14 @@ async def test_a_whole_melt_runs_faster_than_life_and_no_time_out_is_faked(paths
         f'[furnace.crucible]\n[probe.{scenario.probes[0].name}]\nfurnace = "crucible"\nboard = "bench"\n'
     )
     daemon = Daemon(
-        parse_settings(text), text, paths, clock=clock, link_for=link_maker(clock), consumed=step.consumed,
-        simulated=True, speed=600.0,
+        parse_settings(text),
+        text,
+        paths,
+        clock=clock,
+        link_for=link_maker(clock),
+        consumed=step.consumed,
+        simulated=True,
+        speed=600.0,
     )
     await daemon.start()
     try:

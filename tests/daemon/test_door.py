@@ -109,7 +109,9 @@ def test_a_subscriber_that_fails_does_not_keep_the_news_from_the_next(clock: Any
 def test_an_input_the_engine_fails_on_is_recorded_and_told(clock: Any, engine: Any, slow_disk: Any) -> None:
     disk = slow_disk()
     told: list[str] = []
-    door = InputSequencer("crucible", engine, disk, clock, on_failure=lambda furnace, err: told.append(f"{furnace}: {err}"))
+    door = InputSequencer(
+        "crucible", engine, disk, clock, on_failure=lambda furnace, err: told.append(f"{furnace}: {err}")
+    )
     engine.fail_on = SampleIn
     door.frame("bench", WARM)
     assert told == ["crucible: a fault of ours"]

@@ -16,15 +16,15 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import EndMelt, MeltEnding, StartMelt, StopProfile
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
-from pourcall.furnace.model import usual_model
-from pourcall.furnace.training import Fitted, Job
 from pourcall.daemon.learning import Learner
 from pourcall.daemon.main import Daemon
+from pourcall.daemon.service import Service
+from pourcall.furnace.model import usual_model
+from pourcall.furnace.training import Fitted, Job
 from pourcall.records.entries.calibrations import write_aside
 from pourcall.records.entries.furnace_models import keep_model, latest_model
 from pourcall.records.read.journal import read_inputs
 from pourcall.records.read.store import Store
-from pourcall.daemon.service import Service
 from pourcall.sim.clock import SimClock
 
 SETTINGS = """

@@ -20,19 +20,27 @@ from pourcall.contract.inputs import Input, TickIn
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason, Status
-from pourcall.replay import traces as replay
-from pourcall.engine.core import Engine
 from pourcall.drivers.trace_file import Column, TraceFile, decode, read_trace
+from pourcall.engine.core import Engine
 from pourcall.metal.alloys.sheet import SheetLibrary, load_sheets
 from pourcall.metal.windows import MouldSpec, melt_plan
+from pourcall.replay import traces as replay
 
 FOLDER = Path(__file__).parents[1] / "data" / "traces"
 TEST_2, TEST_3, ISO = "E119_Compartment_Test_2", "E119_Compartment_Test_3", "ISONG3"
 DAMAGED = {(TEST_2, "BeamTC3"): 570.0, (TEST_3, "BeamTC5"): 2640.0}  # and the time from which they fail
 STEP_C = 40.0
 SENSOR_ALARMS = {
-    "sensor_open", "sensor_short", "no_value", "over_range", "dead_bus", "implausible", "intermittent",
-    "cold_junction", "unchanging", "late_data",
+    "sensor_open",
+    "sensor_short",
+    "no_value",
+    "over_range",
+    "dead_bus",
+    "implausible",
+    "intermittent",
+    "cold_junction",
+    "unchanging",
+    "late_data",
 }
 SPREAD = ("lead", "za27", "a356", "ag925", "c87300")  # from cold to hot, with a tick a second as live
 SOLDERS = {"bi58sn42", "sn63pb37", "sn50pb50", "pewter"}  # liquid at the 240 degC to which the damaged couple falls

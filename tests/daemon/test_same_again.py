@@ -15,15 +15,15 @@ from pourcall.contract.events import AlarmChanged, CallChanged, MeltEnded
 from pourcall.contract.inputs import Command, Input, LinkIn, LinkKind, SampleIn
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
-from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.ports import link_maker
+from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.records.read.journal import read_events, read_inputs
 from pourcall.records.read.store import Store
-from pourcall.sim.scenarios.demo import demo_scenario
 from pourcall.sim.boards.pty_board import LockStep
-from pourcall.sim.shop import FaultAt, Scenario, Shop
 from pourcall.sim.clock import SimClock
+from pourcall.sim.scenarios.demo import demo_scenario
+from pourcall.sim.shop import FaultAt, Scenario, Shop
 
 if sys.platform == "win32":
     pytest.skip("pseudo-terminals are missing here", allow_module_level=True)
@@ -31,17 +31,27 @@ if sys.platform == "win32":
 FURNACE = "club"
 BAD_DAY = (
     FaultAt(120.0, "spike"),
-    FaultAt(200.0, "open"), FaultAt(212.0, "sound"),
-    FaultAt(300.0, "scrambled"), FaultAt(309.0, "sound"),
-    FaultAt(420.0, "silent"), FaultAt(440.0, "sound"),
-    FaultAt(500.0, "late", 8.0), FaultAt(540.0, "sound"),
-    FaultAt(620.0, "cut", 0.5), FaultAt(650.0, "sound"),
-    FaultAt(700.0, "hum"), FaultAt(720.0, "sound"),
-    FaultAt(760.0, "flood"), FaultAt(766.0, "sound"),
+    FaultAt(200.0, "open"),
+    FaultAt(212.0, "sound"),
+    FaultAt(300.0, "scrambled"),
+    FaultAt(309.0, "sound"),
+    FaultAt(420.0, "silent"),
+    FaultAt(440.0, "sound"),
+    FaultAt(500.0, "late", 8.0),
+    FaultAt(540.0, "sound"),
+    FaultAt(620.0, "cut", 0.5),
+    FaultAt(650.0, "sound"),
+    FaultAt(700.0, "hum"),
+    FaultAt(720.0, "sound"),
+    FaultAt(760.0, "flood"),
+    FaultAt(766.0, "sound"),
     FaultAt(800.0, "restarted"),
-    FaultAt(860.0, "cold_junction_hot"), FaultAt(880.0, "sound"),
-    FaultAt(940.0, "frozen"), FaultAt(1000.0, "sound"),
-    FaultAt(1060.0, "short"), FaultAt(1075.0, "sound"),
+    FaultAt(860.0, "cold_junction_hot"),
+    FaultAt(880.0, "sound"),
+    FaultAt(940.0, "frozen"),
+    FaultAt(1000.0, "sound"),
+    FaultAt(1060.0, "short"),
+    FaultAt(1075.0, "sound"),
 )
 AGAIN = """
 import os, sys
@@ -115,8 +125,14 @@ async def lived(scenario: Scenario, paths: Paths, *, unplug_at_s: float = 0.0) -
     step = LockStep(Shop(scenario), clock, on_keys=press, patience_s=0.05)
     text = settings_of(scenario, step.port)
     daemon = Daemon(
-        parse_settings(text), text, paths, clock=clock, link_for=link_maker(clock), consumed=step.consumed,
-        simulated=True, speed=600.0,
+        parse_settings(text),
+        text,
+        paths,
+        clock=clock,
+        link_for=link_maker(clock),
+        consumed=step.consumed,
+        simulated=True,
+        speed=600.0,
     )
     await daemon.start()
     try:
@@ -138,8 +154,10 @@ async def lived(scenario: Scenario, paths: Paths, *, unplug_at_s: float = 0.0) -
 
 def again(paths: Paths, seed: str) -> bytes:
     done = subprocess.run(
-        [sys.executable, "-c", AGAIN, str(paths.database)], env={**os.environ, "PYTHONHASHSEED": seed},
-        capture_output=True, timeout=60.0,
+        [sys.executable, "-c", AGAIN, str(paths.database)],
+        env={**os.environ, "PYTHONHASHSEED": seed},
+        capture_output=True,
+        timeout=60.0,
     )
     assert done.returncode == 0, done.stderr.decode()
     return done.stdout

@@ -15,9 +15,9 @@ from pourcall.contract.inputs import EndMelt, MeltEnding, Note, StartMelt
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
-from pourcall.daemon.sequencer import InputSequencer
 from pourcall.daemon.api.hub import Client, Hub
 from pourcall.daemon.live_trace import LiveTrace
+from pourcall.daemon.sequencer import InputSequencer
 
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)
 _decoder = msgspec.json.Decoder(StreamMessage)
@@ -119,9 +119,7 @@ async def test_nothing_is_encoded_while_nobody_listens(clock: Any, engine: Any) 
 
 def reading(at_s: float, temp_c: float | None) -> Reading:
     reason = Reason.OK if temp_c is not None else Reason.SENSOR_OPEN
-    return Reading(
-        probe="p", temp_c=temp_c, reason=reason, at_mono_s=at_s, at_utc_s=at_s, raw_kind=RawKind.ITS90_C
-    )
+    return Reading(probe="p", temp_c=temp_c, reason=reason, at_mono_s=at_s, at_utc_s=at_s, raw_kind=RawKind.ITS90_C)
 
 
 @given(
@@ -149,7 +147,9 @@ def test_a_reading_without_a_number_leaves_a_gap() -> None:
     for at_s, temp_c in ((0.0, 20.0), (1.0, None), (2.0, 22.0)):
         book.add(reading(at_s, temp_c))
     assert [(point.min_c, point.max_c) for point in book.trace().probes["p"]] == [
-        (20.0, 20.0), (None, None), (22.0, 22.0),
+        (20.0, 20.0),
+        (None, None),
+        (22.0, 22.0),
     ]
 
 

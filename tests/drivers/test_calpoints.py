@@ -40,8 +40,19 @@ def test_the_saturation_line_gives_the_check_values_of_its_release(mpa: float, k
 # NASA: (feet, degF) as printed. Its lower rows follow 0.9 degF per 500 ft, a rule of thumb; hence 0.35 degC.
 @pytest.mark.parametrize(
     ("feet", "degf"),
-    [(0, 212.0), (500, 211.1), (1000, 210.2), (2000, 208.4), (5000, 203.0), (6000, 201.1), (8000, 197.4),
-     (10000, 193.6), (12000, 189.8), (14000, 185.9), (15000, 184.1)],
+    [
+        (0, 212.0),
+        (500, 211.1),
+        (1000, 210.2),
+        (2000, 208.4),
+        (5000, 203.0),
+        (6000, 201.1),
+        (8000, 197.4),
+        (10000, 193.6),
+        (12000, 189.8),
+        (14000, 185.9),
+        (15000, 184.1),
+    ],
 )
 def test_water_boils_by_altitude_as_a_published_table_has_it(feet: int, degf: float) -> None:
     assert boiling_point(altitude_m=feet * 0.3048).temp_c == pytest.approx((degf - 32.0) / 1.8, abs=0.35)

@@ -14,13 +14,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.errors import BadInput, OutOfRange
 from pourcall.contract.frames import RawKind
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.thermometry import thermocouple as tc
-from pourcall.contract.calibration import NO_CALIBRATION, Calibration
-from pourcall.thermometry.emf_correction import calibration_point
 from pourcall.thermometry.compensation import LINEAR_UV_PER_C, cold_emf_uv, linear_chip_c, to_temperature, total_emf_uv
+from pourcall.thermometry.emf_correction import calibration_point
 
 EMF, LINEAR, ITS90, TYPED = RawKind.EMF_UV, RawKind.LINEAR_C, RawKind.ITS90_C, RawKind.TYPED_C
 VECTORS: dict[str, list[dict[str, Any]]] = json.loads(
@@ -56,8 +56,21 @@ def test_a_converters_code_in_microvolts_becomes_the_temperature(row: dict[str, 
 # How wrong the MAX31855 is by itself, terminals at 25 degC (amplifiers reference, computed from data sheet and ITS-90).
 @pytest.mark.parametrize(
     ("true_c", "error_c"),
-    [(100, 0.0), (300, -3.45), (500, 0.9), (660.323, 5.7), (771, 7.0), (900, 5.1), (961.78, 2.7), (1000, 0.8),
-     (1084.62, -4.9), (1100, -6.1), (1200, -16.0), (1300, -29.5), (1372, -41.5)],
+    [
+        (100, 0.0),
+        (300, -3.45),
+        (500, 0.9),
+        (660.323, 5.7),
+        (771, 7.0),
+        (900, 5.1),
+        (961.78, 2.7),
+        (1000, 0.8),
+        (1084.62, -4.9),
+        (1100, -6.1),
+        (1200, -16.0),
+        (1300, -29.5),
+        (1372, -41.5),
+    ],
 )
 def test_the_raw_linear_reading_is_as_wrong_as_the_formula_says(true_c: float, error_c: float) -> None:
     chip_c = linear_chip_c("K", true_c, 25.0)
@@ -76,8 +89,9 @@ def test_the_cold_junction_is_never_added_in_degrees(true_c: float, terminals_c:
 
 
 # A couple's leads swapped at terminals of 25 degC (same source): the reading falls as the metal heats.
-@pytest.mark.parametrize(("true_c", "read_c", "abs_c"), [(30, 20.0, 0.05), (60, -11.1, 0.05), (100, -55.8, 0.05),
-                                                         (200, -218.0, 0.5)])
+@pytest.mark.parametrize(
+    ("true_c", "read_c", "abs_c"), [(30, 20.0, 0.05), (60, -11.1, 0.05), (100, -55.8, 0.05), (200, -218.0, 0.5)]
+)
 def test_swapped_leads_read_colder_as_it_heats(true_c: float, read_c: float, abs_c: float) -> None:
     assert seen_c(tc.emf_uv("K", 25.0) - tc.emf_uv("K", true_c), 25.0) == pytest.approx(read_c, abs=abs_c)
 
@@ -85,8 +99,12 @@ def test_swapped_leads_read_colder_as_it_heats(true_c: float, read_c: float, abs
 # Wiring mistakes between head and terminals (25 degC), whole degrees low (same source).
 @pytest.mark.parametrize(
     ("what", "true_c", "head_c", "low_by_c"),
-    [("extension swapped at both ends", 750, 60, 69), ("extension swapped at both ends", 1100, 80, 118),
-     ("copper for extension", 750, 60, 34), ("copper for extension", 1100, 80, 59)],
+    [
+        ("extension swapped at both ends", 750, 60, 69),
+        ("extension swapped at both ends", 1100, 80, 118),
+        ("copper for extension", 750, 60, 34),
+        ("copper for extension", 1100, 80, 59),
+    ],
 )
 def test_wiring_mistakes_read_as_low_as_worked_out(what: str, true_c: float, head_c: float, low_by_c: float) -> None:
     cable_uv = tc.emf_uv("K", head_c) - tc.emf_uv("K", 25.0)
@@ -163,8 +181,10 @@ def test_nothing_raises_and_number_and_status_always_agree(
 
 
 # Fault A3: terminals outside -10 to 60 degC are used and told.
-@pytest.mark.parametrize(("cold_c", "reason"), [(-10.0, Reason.OK), (60.0, Reason.OK), (-10.1, Reason.COLD_JUNCTION),
-                                                (60.1, Reason.COLD_JUNCTION)])
+@pytest.mark.parametrize(
+    ("cold_c", "reason"),
+    [(-10.0, Reason.OK), (60.0, Reason.OK), (-10.1, Reason.COLD_JUNCTION), (60.1, Reason.COLD_JUNCTION)],
+)
 def test_hot_or_frozen_terminals_are_used_knowing_it(cold_c: float, reason: Reason) -> None:
     temp_c, found = to_temperature(EMF, 20000.0, cold_c, "K")
     assert found is reason

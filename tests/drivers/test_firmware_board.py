@@ -54,8 +54,9 @@ def test_board_and_host_reckon_the_same_checksum(data: bytes) -> None:
 
 def test_samples_decode_to_the_word_that_the_chip_gave_and_tell_of_the_restart_once() -> None:
     board = new_board()
-    frames = decoded([board.sample("1", 0x29A01900, 2**32 + 5), board.sample("2", 0x00011901, 6),
-                      board.sample("1", 0x29A01900, 7)])
+    frames = decoded(
+        [board.sample("1", 0x29A01900, 2**32 + 5), board.sample("2", 0x00011901, 6), board.sample("1", 0x29A01900, 7)]
+    )
     assert frames == [
         Sample("1", RawKind.LINEAR_C, 666.0, 25.0, SampleFlag.RESTARTED, 0x29A01900, 1, 5),
         Sample("2", RawKind.LINEAR_C, None, 25.0, SampleFlag.RESTARTED | SampleFlag.OPEN, 0x00011901, 2, 6),
@@ -123,9 +124,17 @@ def test_status_comes_once_a_second_and_at_once_when_a_button_moves() -> None:
     [
         ourline.encode_power(1, 0, 500, 3000).replace(b"500", b"900"),  # spoiled on the way
         ourline.encode_power(1, 1, 500, 3000),  # no such output
-        ourline.seal("PW1,1,0,1001,3000"), ourline.seal("PW1,1,0,500,60000"), ourline.seal("PW1,1,0,500"),
-        ourline.seal("PW1,1,0,-5,100"), ourline.seal("PW1,x,0,500,100"), ourline.seal("PW2,1,0,500,100"),
-        b"PW1,1,0,500,3000\n", b"*\n", b"\xff\xfe*1234\n", b"PW1,1,0,500,3000*zzzz\n", b"x" * 500 + b"\n",
+        ourline.seal("PW1,1,0,1001,3000"),
+        ourline.seal("PW1,1,0,500,60000"),
+        ourline.seal("PW1,1,0,500"),
+        ourline.seal("PW1,1,0,-5,100"),
+        ourline.seal("PW1,x,0,500,100"),
+        ourline.seal("PW2,1,0,500,100"),
+        b"PW1,1,0,500,3000\n",
+        b"*\n",
+        b"\xff\xfe*1234\n",
+        b"PW1,1,0,500,3000*zzzz\n",
+        b"x" * 500 + b"\n",
     ],
 )
 def test_what_is_no_command_changes_nothing_and_is_not_answered(line: bytes) -> None:
@@ -187,7 +196,9 @@ def run_main(monkeypatch: pytest.MonkeyPatch, loops: int, heard_at: dict[int, by
         return SimpleNamespace(feed=lambda: watchdog.__setitem__("fed", watchdog["fed"] + 1))
 
     machine = SimpleNamespace(
-        Pin=FakePin, WDT=make_watchdog, unique_id=lambda: b"\xe6\x61\x38",
+        Pin=FakePin,
+        WDT=make_watchdog,
+        unique_id=lambda: b"\xe6\x61\x38",
         SPI=lambda *_, **__: SimpleNamespace(read=lambda size: b"\x29\xa0\x19\x00"[:size]),
     )
     FakePin.made = {}

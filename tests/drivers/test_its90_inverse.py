@@ -97,8 +97,16 @@ def test_the_very_ends_of_the_range_go_both_ways(tc_type: str) -> None:
 # NIST tables print emf at the lowest and highest temperature; exact limits of type K: its90 reference work, 1372 degC.
 @pytest.mark.parametrize(
     ("tc_type", "low_c", "high_c"),
-    [("B", 0, 1820), ("E", -270, 1000), ("J", -210, 1200), ("K", -270, 1372), ("N", -270, 1300), ("R", -50, 1768.1),
-     ("S", -50, 1768.1), ("T", -270, 400)],
+    [
+        ("B", 0, 1820),
+        ("E", -270, 1000),
+        ("J", -210, 1200),
+        ("K", -270, 1372),
+        ("N", -270, 1300),
+        ("R", -50, 1768.1),
+        ("S", -50, 1768.1),
+        ("T", -270, 400),
+    ],
 )
 def test_ranges_are_the_published_ones(tc_type: str, low_c: float, high_c: float) -> None:
     assert tc.temp_range_c(tc_type) == (low_c, high_c)
@@ -164,7 +172,8 @@ def test_an_unknown_type_is_refused_with_the_known_ones(tc_type: str) -> None:
 def test_the_measurement_chain_of_the_daemon_loads_no_numpy() -> None:
     code = (
         "import sys\n"
-        "import pourcall.thermometry.uncertainty, pourcall.thermometry.compensation, pourcall.thermometry.thermocouple as tc\n"
+        "import pourcall.thermometry.uncertainty, pourcall.thermometry.compensation\n"
+        "import pourcall.thermometry.thermocouple as tc\n"
         "tc.temp_c('K', 20000.0)\n"
         "sys.exit(int(any(name.split('.')[0] in ('numpy', 'scipy') for name in sys.modules)))\n"
     )

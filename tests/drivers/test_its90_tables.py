@@ -93,12 +93,21 @@ def test_an_independent_library_gives_the_same_emf_and_slope(tc_type: str) -> No
 
 
 # Temperatures: ITS-90 text, table 1. Type K emf (mV) and slope (uV/degC): from SRD 60, worked out apart from us.
-@pytest.mark.parametrize(("point", "temp_c", "emf_mv", "slope"), [
-    ("ice", 0.0, 0.0000, 39.45), ("water triple", 0.01, 0.0004, 39.45), ("gallium", 29.7646, 1.1937, 40.69),
-    ("indium", 156.5985, 6.4037, 40.16), ("tin", 231.928, 9.4205, 40.39), ("zinc", 419.527, 17.2231, 42.35),
-    ("aluminium", 660.323, 27.4607, 42.19), ("silver", 961.78, 39.7781, 39.38), ("gold", 1064.18, 43.7552, 38.28),
-    ("copper", 1084.62, 44.5351, 38.04),
-])
+@pytest.mark.parametrize(
+    ("point", "temp_c", "emf_mv", "slope"),
+    [
+        ("ice", 0.0, 0.0000, 39.45),
+        ("water triple", 0.01, 0.0004, 39.45),
+        ("gallium", 29.7646, 1.1937, 40.69),
+        ("indium", 156.5985, 6.4037, 40.16),
+        ("tin", 231.928, 9.4205, 40.39),
+        ("zinc", 419.527, 17.2231, 42.35),
+        ("aluminium", 660.323, 27.4607, 42.19),
+        ("silver", 961.78, 39.7781, 39.38),
+        ("gold", 1064.18, 43.7552, 38.28),
+        ("copper", 1084.62, 44.5351, 38.04),
+    ],
+)
 def test_type_k_at_the_fixed_points(point: str, temp_c: float, emf_mv: float, slope: float) -> None:
     assert tc.emf_uv("K", temp_c) / 1000.0 == pytest.approx(emf_mv, abs=5.1e-5), point
     assert tc.seebeck_uv_per_c("K", temp_c) == pytest.approx(slope, abs=0.0051)

@@ -148,7 +148,8 @@ def test_frames_come_with_the_clock_that_was_given(bench: Bench, heard: Heard, s
     bench.write(line(2)[20:] + ourline.encode_status(BoardStatus(0, 200, 7, 0, 0, 0)))
     samples = heard.arrivals(2)
     assert [(each.frame.raw_value, each.frame.board_seq) for each in samples if isinstance(each.frame, Sample)] == [
-        (666.0, 1), (666.0, 2),
+        (666.0, 1),
+        (666.0, 2),
     ]
     mono_s, item = heard.items.get(timeout=WAIT_S)
     assert isinstance(item, Arrival)
@@ -342,8 +343,11 @@ def test_backlog_delivered_in_a_burst_is_marked_late_by_its_age(bench: Bench, he
     now_s = [100.0]
     got: queue.Queue[Item] = queue.Queue()
     link = SerialLink(
-        bench.name, ourline.decoder, into(got),
-        mono_s=lambda: now_s[0], list_ports=list,
+        bench.name,
+        ourline.decoder,
+        into(got),
+        mono_s=lambda: now_s[0],
+        list_ports=list,
     )
     link.start()
 
@@ -618,8 +622,11 @@ def test_bytes_at_another_speed_without_line_ends_are_not_taken_for_silence(
     now_s = [0.0]
     got: queue.Queue[Item] = queue.Queue()
     link = SerialLink(
-        bench.name, ourline.decoder, into(got),
-        mono_s=lambda: now_s[0], list_ports=list,
+        bench.name,
+        ourline.decoder,
+        into(got),
+        mono_s=lambda: now_s[0],
+        list_ports=list,
     )
     link.start()
     try:

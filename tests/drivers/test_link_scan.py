@@ -114,7 +114,11 @@ def test_scan_says_what_each_port_speaks() -> None:
         for report in ports.scan(infos, mono_s=Steps(), bauds=(115_200,), listen_s=3.0, open_port=opening)
     }
     assert {device: report.format for device, report in reports.items()} == {
-        "ours": "our_line", "hex": "max31855_hex", "text": "text", "quiet": guess.NOTHING, "busy": guess.NOTHING,
+        "ours": "our_line",
+        "hex": "max31855_hex",
+        "text": "text",
+        "quiet": guess.NOTHING,
+        "busy": guess.NOTHING,
     }
     assert (reports["ours"].identity, reports["ours"].baud) == (IDENTITY, 115_200)
     assert reports["text"].columns == 2
@@ -209,7 +213,11 @@ def test_capture_that_was_cut_off_or_has_no_sidecar_is_still_a_capture(tmp_path:
 def test_capture_of_a_port_that_is_not_there_is_a_link_error_with_a_remedy(tmp_path: Path) -> None:
     with pytest.raises(LinkError, match="no port") as err:
         capture.capture_port(
-            "/dev/ttyNOT-THERE", tmp_path / "a.bin", baud=9600, mono_s=time.monotonic, utc_s=time.time,
+            "/dev/ttyNOT-THERE",
+            tmp_path / "a.bin",
+            baud=9600,
+            mono_s=time.monotonic,
+            utc_s=time.time,
             keep_on=lambda *_: False,
         )
     assert "Plug the board in" in err.value.remedy

@@ -35,8 +35,14 @@ def test_a_unit_row_under_the_header_gives_units_and_is_no_data() -> None:
 @pytest.mark.parametrize(
     ("title", "unit"),
     [
-        ("temp [C]", "degC"), ("temp_F", "degF"), ("Probe (°C)", "degC"), ("metal K", "K"), ("emf_uv", "uV"),
-        ("emf [mV]", "mV"), ("V couple µV", "uV"), ("TC1", ""),
+        ("temp [C]", "degC"),
+        ("temp_F", "degF"),
+        ("Probe (°C)", "degC"),
+        ("metal K", "K"),
+        ("emf_uv", "uV"),
+        ("emf [mV]", "mV"),
+        ("V couple µV", "uV"),
+        ("TC1", ""),
     ],
 )
 def test_a_unit_in_the_name_is_understood(title: str, unit: str) -> None:
@@ -233,8 +239,14 @@ def tables(draw: st.DrawFn) -> tuple[list[float], list[list[float | None]]]:
     gap=st.sampled_from(["", "NaN", "n/a"]),
 )
 def test_what_is_written_in_any_dialect_is_read_back(
-    table: tuple[list[float], list[list[float | None]]], separator: str, comma: bool, header: bool, units: bool,
-    end: str, encoding: str, gap: str,
+    table: tuple[list[float], list[list[float | None]]],
+    separator: str,
+    comma: bool,
+    header: bool,
+    units: bool,
+    end: str,
+    encoding: str,
+    gap: str,
 ) -> None:
     times, columns = table
     comma = comma and separator != ","

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pourcall.contract.calibration import Calibration
 from pourcall.contract.errors import BadInput, OutOfRange
 from pourcall.thermometry import thermocouple as tc
 from pourcall.thermometry.amplifier_limits import Amplifier
-from pourcall.contract.calibration import Calibration
 from pourcall.thermometry.tolerance import BANDS, WireClass, class_range_c, tolerance
 from pourcall.thermometry.uncertainty import Chain, Shape, budget, combine, normal, rectangular
 
@@ -48,9 +48,15 @@ def test_limits_become_a_standard_uncertainty_as_the_gum_says() -> None:
 # What the classes mean at a pour: type K, +-degC (from three makers' tables of IEC 60584-1, printed to 0.1 degC).
 @pytest.mark.parametrize(
     ("temp_c", "class_1", "special", "class_2", "standard"),
-    [(231.928, 1.5, 1.1, 2.5, 2.2), (419.527, 1.7, 1.7, 3.1, 3.1), (660.323, 2.6, 2.6, 5.0, 5.0),
-     (750.0, 3.0, 3.0, 5.6, 5.6), (961.78, 3.8, 3.8, 7.2, 7.2), (1084.62, None, 4.3, 8.1, 8.1),
-     (1150.0, None, 4.6, 8.6, 8.6)],
+    [
+        (231.928, 1.5, 1.1, 2.5, 2.2),
+        (419.527, 1.7, 1.7, 3.1, 3.1),
+        (660.323, 2.6, 2.6, 5.0, 5.0),
+        (750.0, 3.0, 3.0, 5.6, 5.6),
+        (961.78, 3.8, 3.8, 7.2, 7.2),
+        (1084.62, None, 4.3, 8.1, 8.1),
+        (1150.0, None, 4.6, 8.6, 8.6),
+    ],
 )
 def test_what_the_classes_mean_at_a_pour(
     temp_c: float, class_1: float | None, special: float, class_2: float, standard: float
@@ -67,11 +73,22 @@ def test_what_the_classes_mean_at_a_pour(
 # Other types, at a point from each maker's table named in tolerance.py.
 @pytest.mark.parametrize(
     ("tc_type", "wire_class", "temp_c", "half_c"),
-    [("S", CLASS_1, 1000.0, 1.0), ("R", CLASS_1, 1500.0, 2.2), ("S", CLASS_2, 500.0, 1.5), ("R", CLASS_2, 1200.0, 3.0),
-     ("T", CLASS_1, 100.0, 0.5), ("T", CLASS_2, 300.0, 2.25), ("T", WireClass.IEC_3, -100.0, 1.5),
-     ("J", CLASS_2, 700.0, 5.25), ("E", WireClass.ASTM_STANDARD, 400.0, 2.0), ("B", CLASS_2, 1000.0, 2.5),
-     ("B", WireClass.IEC_3, 700.0, 4.0), ("N", CLASS_1, 1000.0, 4.0), ("K", WireClass.ASTM_STANDARD, -200.0, 4.0),
-     ("R", WireClass.ASTM_SPECIAL, 1000.0, 1.0)],
+    [
+        ("S", CLASS_1, 1000.0, 1.0),
+        ("R", CLASS_1, 1500.0, 2.2),
+        ("S", CLASS_2, 500.0, 1.5),
+        ("R", CLASS_2, 1200.0, 3.0),
+        ("T", CLASS_1, 100.0, 0.5),
+        ("T", CLASS_2, 300.0, 2.25),
+        ("T", WireClass.IEC_3, -100.0, 1.5),
+        ("J", CLASS_2, 700.0, 5.25),
+        ("E", WireClass.ASTM_STANDARD, 400.0, 2.0),
+        ("B", CLASS_2, 1000.0, 2.5),
+        ("B", WireClass.IEC_3, 700.0, 4.0),
+        ("N", CLASS_1, 1000.0, 4.0),
+        ("K", WireClass.ASTM_STANDARD, -200.0, 4.0),
+        ("R", WireClass.ASTM_SPECIAL, 1000.0, 1.0),
+    ],
 )
 def test_tolerances_of_other_types(tc_type: str, wire_class: WireClass, temp_c: float, half_c: float) -> None:
     assert tolerance(tc_type, wire_class, temp_c).half_width_c == pytest.approx(half_c)

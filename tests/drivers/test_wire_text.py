@@ -41,9 +41,20 @@ def test_every_unit_becomes_degrees_or_microvolts(line: bytes, unit: TextUnit, k
 
 @pytest.mark.parametrize(
     "line",
-    [b"12,661.5,24.9", b"12;661,5;24,9", b"12\t661,5\t24,9", b"12 661.5 24.9", b"12 661,5 24,9", b"12 | 661.5 | 24.9",
-     b"12, 661.5, 24.9", b"n=12 T=661.5 cj=24.9", b"12 661.5 C 24.9 C", b"12;661,5 \xb0C;24,9 \xc2\xb0C",
-     b"n: 12, T: 661.5 degC, CJ: 24.9", b"12,6.615e2,24.9"],
+    [
+        b"12,661.5,24.9",
+        b"12;661,5;24,9",
+        b"12\t661,5\t24,9",
+        b"12 661.5 24.9",
+        b"12 661,5 24,9",
+        b"12 | 661.5 | 24.9",
+        b"12, 661.5, 24.9",
+        b"n=12 T=661.5 cj=24.9",
+        b"12 661.5 C 24.9 C",
+        b"12;661,5 \xb0C;24,9 \xc2\xb0C",
+        b"n: 12, T: 661.5 degC, CJ: 24.9",
+        b"12,6.615e2,24.9",
+    ],
 )
 def test_separators_and_decimal_commas_are_guessed(line: bytes) -> None:
     (frame,) = decode(line, TextColumn(2, "pot", cold_column=3))
@@ -59,8 +70,10 @@ def test_single_mapped_column_reads_a_lone_comma_as_a_decimal_comma() -> None:
 
 def test_several_channels_come_from_one_line_with_board_time() -> None:
     frames = decode(
-        b"4294967295,661.5,24.9,1300", TextColumn(2, "pot", linear=True, cold_column=3),
-        TextColumn(4, "chamber", TextUnit.F), ms_column=1,
+        b"4294967295,661.5,24.9,1300",
+        TextColumn(2, "pot", linear=True, cold_column=3),
+        TextColumn(4, "chamber", TextUnit.F),
+        ms_column=1,
     )
     assert frames == [
         Sample("pot", RawKind.LINEAR_C, 661.5, 24.9, 0, board_ms=4_294_967_295),

@@ -5,8 +5,8 @@ import math
 import pytest
 
 from pourcall.contract.plan import AlloyFacts
-from pourcall.sim.plant.metal import ALLOY_KEYS, SimAlloy, alloy, sim_alloy
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
+from pourcall.sim.plant.metal import ALLOY_KEYS, SimAlloy, alloy, sim_alloy
 from pourcall.sim.scenarios.normal_melts import normal_melt
 from pourcall.sim.shop import Shop
 
@@ -14,11 +14,21 @@ from pourcall.sim.shop import Shop
 # SGTE data; the same figures stand in tests/data/metals where the metal room keeps them).
 ZINC = sim_alloy(
     AlloyFacts(
-        key="zinc", name="zinc", family="zinc", solidus_c=419.527, liquidus_c=419.527, pour_min_c=450.0,
-        pour_max_c=500.0, alloy_max_c=550.0, latent_kj_per_kg=112.0, cp_solid_j_per_kg_k=388.0,
-        cp_liquid_j_per_kg_k=112_000.0 / 225.0, density_liquid_kg_per_m3=6570.0,
+        key="zinc",
+        name="zinc",
+        family="zinc",
+        solidus_c=419.527,
+        liquidus_c=419.527,
+        pour_min_c=450.0,
+        pour_max_c=500.0,
+        alloy_max_c=550.0,
+        latent_kj_per_kg=112.0,
+        cp_solid_j_per_kg_k=388.0,
+        cp_liquid_j_per_kg_k=112_000.0 / 225.0,
+        density_liquid_kg_per_m3=6570.0,
     ),
-    undercooling_c=0.5, emissivity=0.0,
+    undercooling_c=0.5,
+    emissivity=0.0,
 )
 LIGHT_POT = PotSpec(mass_kg=0.01, cp_j_per_kg_k=950.0, outer_m2=0.02, mouth_m2=0.002)
 
@@ -26,7 +36,12 @@ LIGHT_POT = PotSpec(mass_kg=0.01, cp_j_per_kg_k=950.0, outer_m2=0.02, mouth_m2=0
 def bare_body(power_w: float = 0.0, start_c: float = 500.0) -> Plant:
     """A hot wall alone: 1000 J/K losing 2 W/K, nothing else connected."""
     spec = FurnaceSpec(
-        "body", power_w, hot_j_per_k=1000.0, hot_lining_w_per_k=0.0, exchange_m2=0.0, leak_w_per_k=2.0,
+        "body",
+        power_w,
+        hot_j_per_k=1000.0,
+        hot_lining_w_per_k=0.0,
+        exchange_m2=0.0,
+        leak_w_per_k=2.0,
         wall_limit_c=5000.0,
     )
     return Plant(spec, PotSpec(), ZINC, dt_s=0.5, start=PlantStart(ambient_c=20.0, wall_c=start_c))

@@ -5,15 +5,22 @@ from random import Random
 
 import pytest
 
-from pourcall.sim.plant.metal import alloy
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
+from pourcall.sim.plant.metal import alloy
 from pourcall.sim.plant.probe import SHEATHS, Probe, two_lags
 
 # Mineral-insulated sheaths, insulated and grounded junction, seconds in water: sab-cable.com response table.
 WATER = [
-    ("mi_0.5", 0.06, 0.13), ("mi_1.0", 0.15, 0.50), ("mi_1.5", 0.21, 0.60), ("mi_3.0", 1.2, 2.9),
-    ("mi_4.5", 2.5, 5.9), ("mi_6.0", 4.0, 9.6), ("mi_8.0", 7.0, 17.0), ("grounded_3.0", 0.22, 0.75),
-    ("grounded_4.5", 0.45, 1.6), ("grounded_6.0", 0.55, 2.6),
+    ("mi_0.5", 0.06, 0.13),
+    ("mi_1.0", 0.15, 0.50),
+    ("mi_1.5", 0.21, 0.60),
+    ("mi_3.0", 1.2, 2.9),
+    ("mi_4.5", 2.5, 5.9),
+    ("mi_6.0", 4.0, 9.6),
+    ("mi_8.0", 7.0, 17.0),
+    ("grounded_3.0", 0.22, 0.75),
+    ("grounded_4.5", 0.45, 1.6),
+    ("grounded_6.0", 0.55, 2.6),
 ]
 # Pairs a sheath of two lags cannot follow at t50 (ratio below 2.318 or above 3.322) are held to t90 alone.
 FOLLOWS_T50 = [row for row in WATER if 2.318 <= row[2] / row[1] <= 3.34]

@@ -8,8 +8,8 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.frames import RawKind, SampleFlag
 from pourcall.sim.boards.amp import Amp
 from pourcall.sim.boards.faults import WORDS, Faults
-from pourcall.sim.plant.metal import alloy
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PotSpec
+from pourcall.sim.plant.metal import alloy
 
 # MAX31855K words for a true temperature and a cold junction: worked from the data sheet's V = 41.276 uV/degC x
 # (T_R - T_AMB) and the printed type K function (reference notes on amplifiers; computed)

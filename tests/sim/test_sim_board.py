@@ -31,7 +31,9 @@ def decoder_for(dialect: str, chip: str) -> Decoder:
         )
         return text.TextDecoder(text.TextMap(columns, separator=",", ms_column=1))
     makers: dict[str, Callable[[], Decoder]] = {
-        "pourcall": ourline.decoder, "max31855_hex": max31855.decoder, "max31856_hex": max31856.decoder,
+        "pourcall": ourline.decoder,
+        "max31855_hex": max31855.decoder,
+        "max31856_hex": max31856.decoder,
         "mcp960x_hex": mcp960x.decoder,
     }
     return makers[dialect]()

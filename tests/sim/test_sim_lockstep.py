@@ -14,10 +14,10 @@ from pourcall.drivers.inbox import Arrival, Item, LinkEvent
 from pourcall.drivers.link import SerialLink
 from pourcall.drivers.wire import max31855, ourline
 from pourcall.drivers.wire.framing import Decoder
-from pourcall.sim.scenarios.demo import demo_scenario
 from pourcall.sim.boards.pty_board import LockStep
-from pourcall.sim.shop import START_MONO_S, Shop
 from pourcall.sim.clock import SimClock
+from pourcall.sim.scenarios.demo import demo_scenario
+from pourcall.sim.shop import START_MONO_S, Shop
 
 pytestmark = pytest.mark.skipif(
     sys.platform == "win32", reason="pseudo-terminals are POSIX; sockets are tested elsewhere"

@@ -7,8 +7,8 @@ import msgspec
 import pytest
 
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, SampleIn, StartMelt, TickIn
-from pourcall.sim.scenarios.crew import ALL_KEYS
 from pourcall.sim.plant.metal import ALLOY_KEYS
+from pourcall.sim.scenarios.crew import ALL_KEYS
 from pourcall.sim.scenarios.normal_melts import HABITS, KINDS, normal_melt, run
 from pourcall.sim.shop import Scenario, Truth
 
@@ -21,8 +21,19 @@ def test_two_hundred_seeds_hold_every_kind_alloy_chip_rate_and_habit() -> None:
     assert {scenario.kind for scenario in made} == set(KINDS)
     assert set(ALLOY_KEYS) <= tags
     assert set(HABITS) <= tags
-    wanted = {"max31855", "emf", "its90", "type_K", "type_N", "cold_start", "hot_start", "electric", "fuel",
-              "second_melt", "board_ms_wraps"}
+    wanted = {
+        "max31855",
+        "emf",
+        "its90",
+        "type_K",
+        "type_N",
+        "cold_start",
+        "hot_start",
+        "electric",
+        "fuel",
+        "second_melt",
+        "board_ms_wraps",
+    }
     assert wanted <= tags
     assert {scenario.rate_hz for scenario in made} == {1.0, 2.0, 4.0, 5.0, 10.0}
     assert {len(scenario.plans[0].moulds) for scenario in made} == {1, 2, 3}

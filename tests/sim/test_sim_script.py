@@ -4,10 +4,10 @@ import pytest
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import AnswerCall, MarkPower, PowerLevel
-from pourcall.sim.scenarios.crew import ALL_KEYS, Crew
-from pourcall.sim.plant.metal import alloy
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PotSpec
+from pourcall.sim.plant.metal import alloy
 from pourcall.sim.plant.probe import SHEATHS, Probe
+from pourcall.sim.scenarios.crew import ALL_KEYS, Crew
 from pourcall.sim.scenarios.script import NAMES, Step, load_steps, parse_condition
 
 
@@ -27,9 +27,17 @@ class Fixed:
 @pytest.mark.parametrize(
     ("text", "holds"),
     [
-        ("", True), ("metal >= 520", True), ("metal > 520", False), ("liquid < 0.5", False), ("after 20", True),
-        ("after 21", False), ("metal >= 600 or after 5", True), ("metal >= 600 and after 5", False),
-        ("heard pour", True), ("heard dip", False), ("metal >= 600 or heard pour and after 5", True),
+        ("", True),
+        ("metal >= 520", True),
+        ("metal > 520", False),
+        ("liquid < 0.5", False),
+        ("after 20", True),
+        ("after 21", False),
+        ("metal >= 600 or after 5", True),
+        ("metal >= 600 and after 5", False),
+        ("heard pour", True),
+        ("heard dip", False),
+        ("metal >= 600 or heard pour and after 5", True),
     ],
 )
 def test_conditions_mean_what_they_say(text: str, holds: bool) -> None:

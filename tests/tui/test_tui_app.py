@@ -59,8 +59,12 @@ async def dashboard(
     """The dashboard on its screen, connected, with its first trace drawn."""
     clock = Hands()
     app = Dashboard(
-        Address(socket=daemon.socket), sound=Sound(player="auto"), player_path=str(daemon.socket.parent),
-        steady_marks=True, mono_s=clock, **more,
+        Address(socket=daemon.socket),
+        sound=Sound(player="auto"),
+        player_path=str(daemon.socket.parent),
+        steady_marks=True,
+        mono_s=clock,
+        **more,
     )
     async with app.run_test(size=size) as pilot:
         if daemon.snapshots:
@@ -84,8 +88,15 @@ def region(app: Dashboard, name: str) -> str:
 
 @pytest.mark.parametrize(
     ("name", "size"),
-    [("idle", (80, 24)), ("heating", (80, 24)), ("ready", (80, 24)), ("lifted", (80, 24)), ("broken", (80, 24)),
-     ("heating", (120, 36)), ("broken", (120, 36))],
+    [
+        ("idle", (80, 24)),
+        ("heating", (80, 24)),
+        ("ready", (80, 24)),
+        ("lifted", (80, 24)),
+        ("broken", (80, 24)),
+        ("heating", (120, 36)),
+        ("broken", (120, 36)),
+    ],
 )
 async def test_the_screen_looks_as_it_was_when_a_person_last_read_it(
     daemon: Any, scenes: Any, eventually: Any, name: str, size: tuple[int, int]
@@ -247,14 +258,28 @@ async def test_a_melt_is_started_from_the_dashboard(daemon: Any, scenes: Any, ev
                 app.post_message(events.Key(char, char))
             app.post_message(events.Key("enter", None))
         await eventually(lambda: daemon.commands)
-        assert daemon.commands == [("forge", {
-            "type": "start_request", "alloy": "za27", "charge_kg": 1.8, "who": "dashboard",
-            "moulds": [
-                {"name": "cleat 1", "setup": "cleat", "mass_kg": 0.4, "thinnest_mm": 6.0},
-                {"name": "cleat 2", "setup": "cleat", "mass_kg": 0.4, "thinnest_mm": 6.0},
-                {"name": "fairlead", "setup": "fairlead", "mass_kg": 0.0, "lip_min_c": 505.0, "lip_max_c": 540.0},
-            ],
-        })]
+        assert daemon.commands == [
+            (
+                "forge",
+                {
+                    "type": "start_request",
+                    "alloy": "za27",
+                    "charge_kg": 1.8,
+                    "who": "dashboard",
+                    "moulds": [
+                        {"name": "cleat 1", "setup": "cleat", "mass_kg": 0.4, "thinnest_mm": 6.0},
+                        {"name": "cleat 2", "setup": "cleat", "mass_kg": 0.4, "thinnest_mm": 6.0},
+                        {
+                            "name": "fairlead",
+                            "setup": "fairlead",
+                            "mass_kg": 0.0,
+                            "lip_min_c": 505.0,
+                            "lip_max_c": 540.0,
+                        },
+                    ],
+                },
+            )
+        ]
 
 
 async def test_the_melt_dialog_keeps_what_cannot_be_used_and_says_why(
@@ -330,8 +355,14 @@ async def test_a_narrow_or_tiny_terminal_does_not_break_it(daemon: Any, scenes: 
 
 @pytest.mark.parametrize(
     ("name", "size"),
-    [("guided", (80, 24)), ("dipping", (80, 24)), ("chamber_only", (80, 24)), ("coasting", (80, 24)),
-     ("guided", (120, 36)), ("dipping", (120, 36))],
+    [
+        ("guided", (80, 24)),
+        ("dipping", (80, 24)),
+        ("chamber_only", (80, 24)),
+        ("coasting", (80, 24)),
+        ("guided", (120, 36)),
+        ("dipping", (120, 36)),
+    ],
 )
 async def test_foresight_looks_as_it_was_when_a_person_last_read_it(
     daemon: Any, scenes: Any, eventually: Any, name: str, size: tuple[int, int]
@@ -344,8 +375,11 @@ async def test_foresight_looks_as_it_was_when_a_person_last_read_it(
 
 async def test_everything_at_once_fits_eighty_by_twenty_four(daemon: Any, scenes: Any, eventually: Any) -> None:
     snapshot = scenes.dipping(
-        alarms=scenes.broken().alarms, pours=scenes.lifted().pours, flags={"fume": 2, "holding": 1},
-        store_problem="store_full", simulated=True,
+        alarms=scenes.broken().alarms,
+        pours=scenes.lifted().pours,
+        flags={"fume": 2, "holding": 1},
+        store_problem="store_full",
+        simulated=True,
     )
     await daemon.put(snapshot)
     async with dashboard(daemon, eventually, unit=Unit.F) as (app, pilot, _):
@@ -354,8 +388,18 @@ async def test_everything_at_once_fits_eighty_by_twenty_four(daemon: Any, scenes
     rows = text.rstrip("\n").split("\n")
     assert len(rows) <= 24
     assert all(len(row) <= 80 for row in rows)
-    for words in ("SIMULATED", "NOT RECORDED", "heading to 988 °F", "? waits for you: g", "*  ALARM", "Do: Switch",
-                  "WARNING", "░", "now", "help"):
+    for words in (
+        "SIMULATED",
+        "NOT RECORDED",
+        "heading to 988 °F",
+        "? waits for you: g",
+        "*  ALARM",
+        "Do: Switch",
+        "WARNING",
+        "░",
+        "now",
+        "help",
+    ):
         assert words in text
     assert "nan" not in text
 

@@ -48,8 +48,14 @@ async def test_the_first_message_is_the_whole_and_deltas_are_merged_over_it(
         await eventually(lambda: "forge" in client.snapshots and daemon.listeners)
         assert client.snapshots["forge"] == daemon.snapshots["forge"]
         await daemon.change(
-            "forge", seq=101, melt_state=MeltState.READY, metal=MetalView(temp_c=531.0, u_c=4.0), window=None,
-            alarms=(scenes.alarm(),), flags={"fume": 1}, power=None,
+            "forge",
+            seq=101,
+            melt_state=MeltState.READY,
+            metal=MetalView(temp_c=531.0, u_c=4.0),
+            window=None,
+            alarms=(scenes.alarm(),),
+            flags={"fume": 1},
+            power=None,
         )
         await eventually(lambda: client.snapshots["forge"].seq == 101)
         assert client.snapshots["forge"] == daemon.snapshots["forge"]

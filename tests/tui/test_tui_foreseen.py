@@ -12,16 +12,16 @@ from hypothesis import strategies as st
 
 from pourcall.contract.events import CallKind, CallView, MeltState
 from pourcall.contract.reading import Place
-from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, Interval
+from pourcall.contract.snapshot import FurnaceSnapshot, Interval, MetalView
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import Unit
 from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.digits import big
-from pourcall.tui.screen.key_line import key_lines, keys_for
 from pourcall.tui.drawing.letters import letters
+from pourcall.tui.drawing.spans import Line, Role, plain
+from pourcall.tui.screen.key_line import key_lines, keys_for
 from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
-from pourcall.tui.drawing.spans import Line, Role, plain
 from pourcall.tui.screen.words import Look, about
 
 LOST = LinkView(state=LinkState.LOST, silent_s=15.0)
@@ -42,16 +42,27 @@ def text_of(*regions: tuple[Line, ...]) -> str:
 def all_text(screen: Screen) -> str:
     """Every region, as plain text."""
     return text_of(
-        (screen.header,), screen.band, screen.figure, screen.facts, (screen.how,), screen.scale, screen.info,
-        screen.alarms, (screen.message,), screen.keys,
+        (screen.header,),
+        screen.band,
+        screen.figure,
+        screen.facts,
+        (screen.how,),
+        screen.scale,
+        screen.info,
+        screen.alarms,
+        (screen.message,),
+        screen.keys,
     )
 
 
 def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
     """All at once: alarms, a dip while the profile waits, foresight, an arrest, fume, a pour behind, no recording."""
     snapshot: FurnaceSnapshot = scenes.dipping(
-        alarms=scenes.broken().alarms, pours=scenes.lifted().pours, flags={"fume": 2, "holding": 1},
-        store_problem="store_full", simulated=True,
+        alarms=scenes.broken().alarms,
+        pours=scenes.lifted().pours,
+        flags={"fume": 2, "holding": 1},
+        store_problem="store_full",
+        simulated=True,
     )
     return msgspec.structs.replace(snapshot, **over)
 
@@ -62,10 +73,14 @@ def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
 @pytest.mark.parametrize(
     ("span", "words"),
     [
-        ((720.0, 610.0, 880.0), "12 min (10 to 15)"), ((42.0, 30.4, 54.2), "42 s (30 to 55)"),
-        ((6300.0, 5400.0, 7800.0), "1 h 45 (90 min to 2 h 10)"), ((720.0, None, None), "12 min"),
-        ((720.0, 610.0, None), "12 min (10 or more)"), ((720.0, None, 880.0), "12 min (at most 15)"),
-        ((-5.0, -9.0, 3.0), "0 s (0 to 3)"), ((float("nan"), 1.0, 2.0), "--"),
+        ((720.0, 610.0, 880.0), "12 min (10 to 15)"),
+        ((42.0, 30.4, 54.2), "42 s (30 to 55)"),
+        ((6300.0, 5400.0, 7800.0), "1 h 45 (90 min to 2 h 10)"),
+        ((720.0, None, None), "12 min"),
+        ((720.0, 610.0, None), "12 min (10 or more)"),
+        ((720.0, None, 880.0), "12 min (at most 15)"),
+        ((-5.0, -9.0, 3.0), "0 s (0 to 3)"),
+        ((float("nan"), 1.0, 2.0), "--"),
     ],
 )
 def test_a_time_stands_with_its_interval(span: tuple[Any, Any, Any], words: str) -> None:
@@ -107,8 +122,12 @@ def test_where_no_time_can_be_said_the_reason_is(scenes: Any) -> None:
 
 @pytest.mark.parametrize(
     ("kind", "cut_in_s", "words"),
-    [("electric", 480.0, "cut power in 8 min"), ("electric", 0.0, "cut power now"), ("fuel", 480.0, "burner off in 8"),
-     ("fuel", 0.0, "burner off now")],
+    [
+        ("electric", 480.0, "cut power in 8 min"),
+        ("electric", 0.0, "cut power now"),
+        ("fuel", 480.0, "burner off in 8"),
+        ("fuel", 0.0, "burner off now"),
+    ],
 )
 def test_the_time_to_cut_is_said_of_what_is_to_be_cut(scenes: Any, kind: str, cut_in_s: float, words: str) -> None:
     snapshot = scenes.guided(kind=kind, ahead=scenes.ahead(cut_in_s=cut_in_s))
@@ -335,10 +354,14 @@ def test_everything_at_once_fits_its_places(scenes: Any, width: int, height: int
     for over in ({}, {"dip_now": None}, {"dip_now": None, "metal": MetalView(temp_c=1203.4, u_c=12.0)}):
         screen = drawn(everything(scenes, **over), width=width, height=height, unit=unit)
         for rows, most, high in (
-            (screen.band, width, sizes.band_rows), (screen.info, width, sizes.info_rows),
-            (screen.alarms, width, sizes.alarm_rows), (screen.keys, width, sizes.key_rows),
-            (screen.figure, sizes.figure_width, sizes.digit_rows), (screen.facts, sizes.facts_width, 5),
-            (screen.scale, sizes.scale_width, height - 12), ((screen.how,), width - sizes.scale_width, 1),
+            (screen.band, width, sizes.band_rows),
+            (screen.info, width, sizes.info_rows),
+            (screen.alarms, width, sizes.alarm_rows),
+            (screen.keys, width, sizes.key_rows),
+            (screen.figure, sizes.figure_width, sizes.digit_rows),
+            (screen.facts, sizes.facts_width, 5),
+            (screen.scale, sizes.scale_width, height - 12),
+            ((screen.how,), width - sizes.scale_width, 1),
         ):
             assert len(rows) <= high
             assert all(len(plain(row)) <= most for row in rows), [plain(row) for row in rows]
@@ -351,8 +374,13 @@ def test_everything_at_once_fits_its_places(scenes: Any, width: int, height: int
 def test_what_is_no_number_is_nowhere_shown_as_one(scenes: Any) -> None:
     nan = float("nan")
     hollow = scenes.ahead(
-        ready_s=Interval(nan, nan, nan), coast_c=Interval(nan), coast_in_s=nan, cut_in_s=nan, model_c=Interval(nan),
-        cooling_s=Interval(nan), band=((60.0, nan, nan),),
+        ready_s=Interval(nan, nan, nan),
+        coast_c=Interval(nan),
+        coast_in_s=nan,
+        cut_in_s=nan,
+        model_c=Interval(nan),
+        cooling_s=Interval(nan),
+        band=((60.0, nan, nan),),
     )
     profile = scenes.profile(setpoint_c=nan, hold_left_s=nan, to_c=nan)
     dip = scenes.dip_now(hold_s=nan, temp_c=nan, fit_error_c=nan, good=False)
@@ -368,8 +396,23 @@ def test_what_is_no_number_is_nowhere_shown_as_one(scenes: Any) -> None:
 def test_when_the_link_is_lost_nothing_foreseen_stays(scenes: Any) -> None:
     for name in ("guided", "dipping", "chamber_only", "coasting"):
         text = all_text(drawn(getattr(scenes, name)(), link=LOST, width=120, height=36))
-        for words in ("ready in", "WAIT", "coast", "cut in", "cut power", "window lasts", "reckoned", "≈", "◇",
-                      "za27_standard", "panel", "steps", "hold still", "HOLD", "heading to"):
+        for words in (
+            "ready in",
+            "WAIT",
+            "coast",
+            "cut in",
+            "cut power",
+            "window lasts",
+            "reckoned",
+            "≈",
+            "◇",
+            "za27_standard",
+            "panel",
+            "steps",
+            "hold still",
+            "HOLD",
+            "heading to",
+        ):
             assert words not in text, (name, words)
         for figure in ("503", "505", "547", "531", "512", "977"):
             assert figure not in text, (name, figure)

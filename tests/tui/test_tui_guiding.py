@@ -9,12 +9,12 @@ from pourcall.contract.events import CallKind, CallView
 from pourcall.contract.inputs import Answer, AnswerCall, NextSegment, StartDip, StopProfile
 from pourcall.contract.reading import Place
 from pourcall.contract.units import Unit
-from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, KeyController
+from pourcall.tui.drawing.spans import plain
 from pourcall.tui.input.key_actions import Do, Say, Send
+from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, KeyController
 from pourcall.tui.input.profile_keys import DIP_ASK_S
 from pourcall.tui.screen.help import KEYS, help_lines, pressing
 from pourcall.tui.screen.key_line import keys_for
-from pourcall.tui.drawing.spans import plain
 
 
 def words(hand: KeyController, now_s: float) -> str:

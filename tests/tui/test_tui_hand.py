@@ -20,9 +20,9 @@ from pourcall.contract.inputs import (
     SilenceAlarms,
     StartDip,
 )
-from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, HOLD_POUR_S, KeyController
-from pourcall.tui.input.key_actions import Do, Say, Send
 from pourcall.tui.drawing.spans import plain
+from pourcall.tui.input.key_actions import Do, Say, Send
+from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, HOLD_POUR_S, KeyController
 
 
 def words(hand: KeyController, now_s: float) -> str:

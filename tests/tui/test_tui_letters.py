@@ -9,8 +9,8 @@ import pytest
 
 from pourcall.contract.events import CallKind, CallView, MeltState
 from pourcall.contract.snapshot import Interval
-from pourcall.tui.screen.headline import LONGEST, headline
 from pourcall.tui.drawing.letters import letters, letters_width, writable
+from pourcall.tui.screen.headline import LONGEST, headline
 
 SHAPES = string.ascii_uppercase + string.digits + "?!.:-°"
 
@@ -88,8 +88,13 @@ def test_after_the_lift_it_says_pour_and_then_that_the_pot_is_to_be_emptied(scen
 def test_waiting_has_its_time_only_where_one_is_foreseen(scenes: Any) -> None:
     assert headline(scenes.guided()) == "WAIT 12 MIN"
     assert headline(scenes.heating()) == ""
-    for span in (Interval(None), Interval(0.0, 0.0, 0.0), Interval(30.0, 20.0, 40.0), Interval(720.0),
-                 Interval(720.0, 300.0, 1200.0)):
+    for span in (
+        Interval(None),
+        Interval(0.0, 0.0, 0.0),
+        Interval(30.0, 20.0, 40.0),
+        Interval(720.0),
+        Interval(720.0, 300.0, 1200.0),
+    ):
         assert headline(scenes.guided(ahead=scenes.ahead(ready_s=span))) == ""
     assert headline(scenes.guided(ahead=scenes.ahead(ready_s=Interval(7000.0, 6000.0, 8000.0)))) == "WAIT"
     assert headline(scenes.guided(melt_state=MeltState.READY)) == "READY"
@@ -99,10 +104,14 @@ def test_waiting_has_its_time_only_where_one_is_foreseen(scenes: Any) -> None:
 @pytest.mark.parametrize(
     ("hold_s", "text", "large"),
     [
-        (5.6, "hold still", "HOLD STILL"), (None, "hold still", "HOLD STILL"), (0.0, "take it out", "TAKE IT OUT"),
+        (5.6, "hold still", "HOLD STILL"),
+        (None, "hold still", "HOLD STILL"),
+        (0.0, "take it out", "TAKE IT OUT"),
         (4.0, "deeper: 40 mm at least", "DEEPER"),
-        (4.0, "Power off. Hold still", "POWER OFF"), (4.0, "a word with much too much in it", "HOLD STILL"),
-        (0.0, "", "TAKE IT OUT"), (3.0, "", "HOLD STILL"),
+        (4.0, "Power off. Hold still", "POWER OFF"),
+        (4.0, "a word with much too much in it", "HOLD STILL"),
+        (0.0, "", "TAKE IT OUT"),
+        (3.0, "", "HOLD STILL"),
     ],
 )
 def test_a_dip_says_what_the_hand_is_to_do(scenes: Any, hold_s: float | None, text: str, large: str) -> None:

@@ -59,7 +59,11 @@ def test_on_a_real_terminal_it_draws_takes_a_key_and_leaves_the_terminal_tidy(sh
     log_file = short_dir / "log" / "watch.log"
     process = subprocess.Popen(
         [sys.executable, "-c", PROGRAM, str(short_dir / "d.sock"), str(log_file)],
-        stdin=theirs, stdout=theirs, stderr=theirs, env=environ, start_new_session=True,
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        env=environ,
+        start_new_session=True,
     )
     os.close(theirs)
     text = bytearray()

@@ -20,9 +20,9 @@ from pourcall.contract.units import Unit, say_c, say_difference_c
 from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.digits import big
 from pourcall.tui.drawing.letters import letters
+from pourcall.tui.drawing.spans import Line, Role, Span, fit, line, plain, spread, wrap
 from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
-from pourcall.tui.drawing.spans import Line, Role, Span, fit, line, plain, spread, wrap
 from pourcall.tui.screen.words import Look, percent, plus_minus, rate, with_unit
 
 SIZES = [(80, 24), (100, 30), (120, 36), (200, 60)]
@@ -38,8 +38,16 @@ def drawn(snapshot: Any, **over: Any) -> Screen:
 def all_text(screen: Screen) -> str:
     """Every region, as plain text."""
     regions: tuple[tuple[Line, ...], ...] = (
-        (screen.header,), screen.band, screen.figure, screen.facts, (screen.how,), screen.scale, screen.info,
-        screen.alarms, (screen.message,), screen.keys,
+        (screen.header,),
+        screen.band,
+        screen.figure,
+        screen.facts,
+        (screen.how,),
+        screen.scale,
+        screen.info,
+        screen.alarms,
+        (screen.message,),
+        screen.keys,
     )
     return "\n".join(plain(row) for region in regions for row in region)
 
@@ -54,7 +62,9 @@ def test_no_line_is_wider_than_its_place(scenes: Any, name: str, width: int, hei
     sizes = sizes_for(Look(width=width, height=height))
     for rows, most in (
         ((screen.header, *screen.band, *screen.info, *screen.alarms, *screen.keys), width),
-        (screen.figure, sizes.figure_width), (screen.facts, sizes.facts_width), (screen.scale, sizes.scale_width),
+        (screen.figure, sizes.figure_width),
+        (screen.facts, sizes.facts_width),
+        (screen.scale, sizes.scale_width),
         ((screen.how,), width - sizes.scale_width),
     ):
         assert all(len(plain(row)) <= most for row in rows), [plain(row) for row in rows]
@@ -131,7 +141,8 @@ def test_the_instruction_stands_in_the_band_word_for_word(scenes: Any) -> None:
 def test_temperatures_inside_texts_are_in_the_readers_unit(scenes: Any) -> None:
     alarm = scenes.alarm(what=f"The pot is at {say_c(601.0)}", remedy=f"Let it fall by {say_difference_c(20.0)}")
     snapshot = scenes.heating(
-        instruction=f"Wait: {say_difference_c(42.0)} to the pour window", alarms=(alarm,),
+        instruction=f"Wait: {say_difference_c(42.0)} to the pour window",
+        alarms=(alarm,),
         metal=MetalView(temp_c=488.2, how=f"dip 3, less {say_difference_c(5.0)}"),
     )
     screen = drawn(snapshot, unit=Unit.F, others=(scenes.broken(furnace="kiln", alarms=(alarm,)),))
@@ -177,8 +188,13 @@ def test_without_colour_every_signal_status_is_told_apart(scenes: Any) -> None:
 def test_without_colour_every_alarm_state_and_priority_is_told_apart(scenes: Any) -> None:
     for blink_on, steady in ((True, False), (False, False), (True, True)):  # in the dark phase of the blinking too
         looks = [
-            plain(drawn(scenes.heating(alarms=(scenes.alarm(priority=priority, state=state),)),
-                        blink_on=blink_on, steady_marks=steady).alarms[0])
+            plain(
+                drawn(
+                    scenes.heating(alarms=(scenes.alarm(priority=priority, state=state),)),
+                    blink_on=blink_on,
+                    steady_marks=steady,
+                ).alarms[0]
+            )
             for priority, state in itertools.product(Priority, AlarmState)
             if state is not AlarmState.NORMAL
         ]
@@ -230,7 +246,8 @@ def test_alarms_that_do_not_fit_are_counted_never_dropped(scenes: Any) -> None:
 def test_shelved_and_explained_alarms_are_counted_aside(scenes: Any) -> None:
     alarms = (
         scenes.alarm(priority=Priority.WARNING, shelved_until_mono_s=7040.0 + 720.0),
-        scenes.alarm(id="b:b", suppressed_by="c:c"), scenes.alarm(id="c:c", what="the reason of b"),
+        scenes.alarm(id="b:b", suppressed_by="c:c"),
+        scenes.alarm(id="c:c", what="the reason of b"),
     )
     text = "\n".join(plain(row) for row in drawn(scenes.heating(alarms=alarms)).alarms)
     assert "1 shelved, back in 12 min" in text

@@ -27,8 +27,9 @@ def curve(*, minutes: int = 60, to_c: float = 490.0) -> list[Any]:
 def ahead_of(**over: Any) -> AheadView:
     """Six degrees a minute for forty minutes, from `at`."""
     band = tuple((60.0 * n, 490.0 + 6.0 * n - n, 490.0 + 6.0 * n + n) for n in range(1, 41))
-    return AheadView(**{"at_mono_s": 3600.0, "coast_c": Interval(510.0, 505.0, 515.0), "coast_in_s": 240.0,
-                        "band": band, **over})
+    return AheadView(
+        **{"at_mono_s": 3600.0, "coast_c": Interval(510.0, 505.0, 515.0), "coast_in_s": 240.0, "band": band, **over}
+    )
 
 
 def test_the_band_begins_now_and_ends_with_the_picture() -> None:
@@ -57,8 +58,10 @@ def test_a_coast_beyond_the_picture_or_behind_now_has_no_mark() -> None:
 
 
 @given(
-    st.lists(st.tuples(st.floats(-600.0, 9000.0), NUMBER, NUMBER), max_size=60), st.floats(0.0, 9000.0),
-    st.integers(0, 200), st.integers(0, 40),
+    st.lists(st.tuples(st.floats(-600.0, 9000.0), NUMBER, NUMBER), max_size=60),
+    st.floats(0.0, 9000.0),
+    st.integers(0, 200),
+    st.integers(0, 40),
 )
 def test_whatever_the_band_the_picture_holds_only_numbers(
     band: list[tuple[float, float, float]], now_s: float, columns: int, rows: int

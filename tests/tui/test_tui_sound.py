@@ -17,8 +17,8 @@ from typing import Any
 import pytest
 
 from pourcall.contract.events import AlarmState, CallKind, CallView, Priority
-from pourcall.tui.sounds.player import Player
 from pourcall.tui.sounds.cues import SILENCE_S, TONES, Code, Cue, CueSelector, length_s, wav_of
+from pourcall.tui.sounds.player import Player
 
 
 def samples_of(wav: bytes) -> tuple[list[int], int]:
@@ -147,7 +147,8 @@ def test_a_caution_sounds_once_and_a_warning_again_after_half_a_minute(scenes: A
 
 def test_only_the_most_severe_sounds(scenes: Any) -> None:
     alarms = (
-        scenes.alarm(id="a:a", priority=Priority.CAUTION), scenes.alarm(id="b:b", priority=Priority.TRIP),
+        scenes.alarm(id="a:a", priority=Priority.CAUTION),
+        scenes.alarm(id="b:b", priority=Priority.TRIP),
         scenes.alarm(id="c:c", priority=Priority.ALARM),
     )
     snapshot = scenes.ready(alarms=alarms, calls=(call(CallKind.POUR, 10.0),))
@@ -198,7 +199,8 @@ def test_an_alarm_of_a_furnace_that_is_not_on_the_screen_is_heard(scenes: Any) -
 
 def test_shelved_explained_and_returned_alarms_are_quiet_but_a_trip_never_is(scenes: Any) -> None:
     quiet = (
-        scenes.alarm(shelved_until_mono_s=9e9), scenes.alarm(id="b:b", suppressed_by="c:c"),
+        scenes.alarm(shelved_until_mono_s=9e9),
+        scenes.alarm(id="b:b", suppressed_by="c:c"),
         scenes.alarm(id="d:d", state=AlarmState.RTN_UNACKED),
     )
     assert heard(CueSelector(), [scenes.heating(alarms=quiet)], 0.0, 10.0) == []

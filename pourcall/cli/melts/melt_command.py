@@ -30,6 +30,7 @@ from pourcall.contract.entries import EndingRequest, Entry, MeltNote
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.records.read.views import MeltRow
@@ -193,7 +194,7 @@ def enter(entry: Entry) -> int:
 def print_result(client: DaemonClient, furnace: str, request: object, unit: Unit | None = None) -> None:
     """Send a command and say what became of it, in `unit` or that of the settings."""
     result = client.command(furnace, request)  # type: ignore[arg-type]
-    what = in_unit(result.what, unit_of(argparse.Namespace()) if unit is None else unit) or "done"
+    what = say(result.what, unit_of(argparse.Namespace()) if unit is None else unit) or "done"
     melt = f" (melt {result.melt})" if result.melt and result.melt not in what else ""
     print(f"{what[:1].upper()}{what[1:]}{melt}" + ("" if result.recorded else "; not on the disk yet"))
 
@@ -269,9 +270,9 @@ def _show(args: argparse.Namespace) -> int:
             if shot.metal.temp_c is not None and shot.metal.u_c is not None:
                 metal += f" ± {format_difference(shot.metal.u_c, unit, 0)}"
             print(f"{shot.furnace}: {shot.melt or 'no melt'}, {shot.melt_state.value}, {metal}")
-            print(f"  {in_unit(shot.instruction, unit)}")
+            print(f"  {say(shot.instruction.text, unit)}")
             for alarm in shot.alarms:
-                print(f"  {alarm.priority.name}: {in_unit(alarm.what, unit)} {in_unit(alarm.remedy, unit)}")
+                print(f"  {alarm.priority.name}: {say(alarm.what, unit)} {say(alarm.remedy, unit)}")
         return 0
     from pourcall.records.entries.charges import charge_words
     from pourcall.records.entries.melt_outcome import left_words

@@ -12,6 +12,7 @@ from pourcall.contract.inputs import NextSegment, StopProfile
 from pourcall.contract.plan import PotLimit
 from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.contract.plan import AlloyFacts
@@ -72,7 +73,7 @@ def _guide(args: argparse.Namespace) -> int:
         return 0
     print(f"Profile {view.name} guides the melt: segment {view.segment} of {view.of}")
     for number, words in enumerate(view.segments, 1):
-        print(f"{'>' if number == view.segment else ' '} {number}. {in_unit(words, unit)}")
+        print(f"{'>' if number == view.segment else ' '} {number}. {say(words, unit)}")
     return 0
 
 

@@ -12,6 +12,7 @@ from pourcall.cli.common import our_paths
 from pourcall.contract.api import ResultRequest
 from pourcall.contract.entries import Entry, MouldSetupRequest
 from pourcall.contract.errors import BadInput, DaemonError, StoreError
+from pourcall.texts import written
 
 
 def record_entry(entry: Entry) -> str:
@@ -21,7 +22,7 @@ def record_entry(entry: Entry) -> str:
     """
     client = DaemonClient()
     if _answers(client):
-        return client.enter(entry).what
+        return written(client.enter(entry).what)
     from pourcall.daemon.api.library import enter, prepare
     from pourcall.daemon.clock import RealClock
     from pourcall.records.read.store import Store

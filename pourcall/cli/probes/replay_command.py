@@ -17,7 +17,8 @@ from pourcall.cli.melts.melt_command import MOULD_HELP, mould_request
 from pourcall.contract import events as ev
 from pourcall.contract.errors import BadInput, BadTrace
 from pourcall.contract.reading import Place, Reading
-from pourcall.contract.units import Unit, in_unit
+from pourcall.contract.units import Unit
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.contract.plan import MeltPlan
@@ -187,15 +188,15 @@ def _lines(happened: list[ev.Event], unit: Unit) -> Iterator[str]:
     for event in happened:
         at = f"{event.mono_s:9.1f} s  "
         if isinstance(event, ev.MeltStateChanged):
-            yield f"{at}melt {event.new.value}: {in_unit(event.why, unit)}"
+            yield f"{at}melt {event.new.value}: {say(event.why, unit)}"
         elif isinstance(event, ev.ProbeStateChanged):
-            yield f"{at}probe {event.new.value.replace('_', ' ')}: {event.why}"
+            yield f"{at}probe {event.new.value.replace('_', ' ')}: {say(event.why, unit)}"
         elif isinstance(event, ev.CallChanged) and event.how != "repeated":
-            yield f"{at}call {event.how}: {in_unit(event.call.text, unit)}"
+            yield f"{at}call {event.how}: {say(event.call.text, unit)}"
         elif isinstance(event, ev.AlarmChanged) and event.alarm.active:
-            yield f"{at}{event.alarm.priority.name}: {in_unit(event.alarm.what, unit)}"
+            yield f"{at}{event.alarm.priority.name}: {say(event.alarm.what, unit)}"
         elif isinstance(event, ev.AlarmChanged):
-            yield f"{at}cleared: {in_unit(event.alarm.what, unit)}"
+            yield f"{at}cleared: {say(event.alarm.what, unit)}"
 
 
 def _write_csv(path: Path, rows: list[dict[str, Any]]) -> None:

@@ -108,7 +108,11 @@ def _check_figures(asked: Asked) -> None:
     figures = [
         (name, getattr(asked, name, None), most)
         for name, most in (
-            ("mass_kg", 1000.0), ("charge_kg", 1000.0), ("depth_mm", 2000.0), ("minutes", 1440.0), ("heel_kg", 1000.0)
+            ("mass_kg", 1000.0),
+            ("charge_kg", 1000.0),
+            ("depth_mm", 2000.0),
+            ("minutes", 1440.0),
+            ("heel_kg", 1000.0),
         )
     ]
     for name, figure, most in (*figures, *(("ingots_kg", each, 1000.0) for each in getattr(asked, "ingots_kg", ()))):

@@ -68,7 +68,9 @@ class Client:
 class Hub:
     """Joins the doors to the clients. `health` gives the words for the head of a snapshot."""
 
-    def __init__(self, doors: Mapping[str, InputSequencer], health: Callable[[], Health], *, delta_s: float = DELTA_S) -> None:
+    def __init__(
+        self, doors: Mapping[str, InputSequencer], health: Callable[[], Health], *, delta_s: float = DELTA_S
+    ) -> None:
         self._doors, self._health, self._delta_s = doors, health, delta_s
         self._encoder = msgspec.json.Encoder()
         self._clients: set[Client] = set()

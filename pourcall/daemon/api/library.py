@@ -114,7 +114,13 @@ def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, u
     check_findings(told)
     for one in sorted(told, key=lambda finding: finding.severity > 0):  # what is taken back comes first
         entries.add_result(
-            conn, pour_name, one.defect, one.severity, who=found.who, utc_s=utc_s, detail=one.detail,
+            conn,
+            pour_name,
+            one.defect,
+            one.severity,
+            who=found.who,
+            utc_s=utc_s,
+            detail=one.detail,
             correcting=found.correcting,
         )
     return f"{pour_name}: {', '.join(f'{one.defect} {one.severity or str()}'.strip() for one in told)}"
@@ -138,7 +144,8 @@ def prepare(store: Store | None, entry: Entry, utc_s: float, *, apart: bool = Fa
 
 def enter(conn: sqlite3.Connection, entry: Entry, utc_s: float, prepared: Any = None) -> str:
     """A later entry, in the writer's transaction; what was done, in words. Raises NotFound, BadInput: nothing was."""
-    from pourcall.records.entries import charges, melt_outcome as leavings, setups
+    from pourcall.records.entries import charges, setups
+    from pourcall.records.entries import melt_outcome as leavings
     from pourcall.replay import pour_changes
 
     match entry:
@@ -174,9 +181,12 @@ def described(store: Store, moulds: tuple[MouldRequest, ...]) -> tuple[MouldRequ
         several = names.count(one.name) > 1
         full.append(
             msgspec.structs.replace(
-                one, name=f"{one.name} {names[: at + 1].count(one.name)}" if several else one.name, setup=setup.name,
+                one,
+                name=f"{one.name} {names[: at + 1].count(one.name)}" if several else one.name,
+                setup=setup.name,
                 thinnest_mm=one.thinnest_mm if one.thinnest_mm is not None else setup.thinnest_mm,
-                material=one.material or setup.material, mass_kg=one.mass_kg or setup.mass_kg or 0.0,
+                material=one.material or setup.material,
+                mass_kg=one.mass_kg or setup.mass_kg or 0.0,
             )
         )
     return tuple(full)

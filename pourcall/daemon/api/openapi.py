@@ -1,7 +1,7 @@
 """The API described for machines (OpenAPI 3.1), made from the very types that are sent.
 
-Nothing here is typed twice: the schemas come from the msgspec structs, the routes from `ROUTES`, which routes.py serves.
-Source of the format: OpenAPI Specification 3.1.0.
+Nothing here is typed twice: the schemas come from the msgspec structs, the routes from `ROUTES`, which routes.py
+serves. Source of the format: OpenAPI Specification 3.1.0.
 """
 
 from typing import Any, NamedTuple
@@ -42,26 +42,54 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/v1/furnaces", "furnaces", "Every furnace as it stands", tuple[FurnaceSnapshot, ...]),
     Route("GET", "/v1/furnaces/{furnace}", "furnace", "One furnace as it stands", FurnaceSnapshot),
     Route(
-        "POST", "/v1/furnaces/{furnace}/commands", "command",
-        "Do something: a command, or a request to start or change a melt", CommandResult, Asked,
+        "POST",
+        "/v1/furnaces/{furnace}/commands",
+        "command",
+        "Do something: a command, or a request to start or change a melt",
+        CommandResult,
+        Asked,
     ),
     Route(
-        "GET", "/v1/furnaces/{furnace}/trace", "trace", "The running melt's trace, decimated", Trace, None,
+        "GET",
+        "/v1/furnaces/{furnace}/trace",
+        "trace",
+        "The running melt's trace, decimated",
+        Trace,
+        None,
         (("since_s", "number", "from this moment of the daemon's monotonic time"), _POINTS),
     ),
-    Route("GET", "/v1/melts", "melts", "Melts on record, newest first", tuple[MeltRow, ...], None,
-          (("furnace", "string", "only this furnace"), ("limit", "integer", "at most so many"))),
+    Route(
+        "GET",
+        "/v1/melts",
+        "melts",
+        "Melts on record, newest first",
+        tuple[MeltRow, ...],
+        None,
+        (("furnace", "string", "only this furnace"), ("limit", "integer", "at most so many")),
+    ),
     Route("GET", "/v1/melts/{melt}", "melt", "One melt: plans, pours, dips, alarms, notes, gaps", MeltDetail),
-    Route("GET", "/v1/melts/{melt}/trace", "melt_trace", "A melt's trace, decimated", Trace, None,
-          (_POINTS,)),
+    Route("GET", "/v1/melts/{melt}/trace", "melt_trace", "A melt's trace, decimated", Trace, None, (_POINTS,)),
     Route("GET", "/v1/melts/{melt}/trace.csv", "melt_csv", "A melt's whole trace as CSV", "text/csv"),
-    Route("GET", "/v1/pours", "pours", "Pours on record, newest first", tuple[PourRow, ...], None,
-          (("melt", "string", _MELT), ("limit", "integer", "at most so many"))),
+    Route(
+        "GET",
+        "/v1/pours",
+        "pours",
+        "Pours on record, newest first",
+        tuple[PourRow, ...],
+        None,
+        (("melt", "string", _MELT), ("limit", "integer", "at most so many")),
+    ),
     Route("GET", "/v1/pours/{pour}", "pour", "One pour, such as 2026-014-1, with its results", PourDetail),
     Route("POST", "/v1/pours/{pour}/results", "pour_result", "What inspection found", CommandResult, ResultRequest),
     Route("GET", "/v1/moulds", "setups", "Mould setups on record, the newest version of each", tuple[SetupView, ...]),
-    Route("POST", "/v1/entries", "entry", "A later entry: charge, ending, mould setup, correction of a pour, note",
-          CommandResult, Entry),
+    Route(
+        "POST",
+        "/v1/entries",
+        "entry",
+        "A later entry: charge, ending, mould setup, correction of a pour, note",
+        CommandResult,
+        Entry,
+    ),
     Route("GET", "/v1/openapi.json", "openapi", "This description", dict[str, Any]),
     Route("GET", "/v1/stream", "stream", "WebSocket: snapshots, then deltas and events", StreamMessage),
 )

@@ -34,8 +34,8 @@ from pourcall.daemon.api import library, sockets
 from pourcall.daemon.api.guard import BODY_BYTES, printable, read_command, read_entry, read_result
 from pourcall.daemon.api.hub import Client, Hub
 from pourcall.daemon.api.openapi import ROUTES, document
-from pourcall.records.read.store import Store
 from pourcall.daemon.service import Service
+from pourcall.records.read.store import Store
 
 log = logging.getLogger(__name__)
 

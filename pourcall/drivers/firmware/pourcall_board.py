@@ -169,8 +169,13 @@ def main() -> None:
     selects = [machine.Pin(pin, machine.Pin.OUT, value=1) for pin in CS_PINS]
     contacts = [machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_UP) for pin in INPUT_PINS]
     spi = machine.SPI(
-        SPI_ID, baudrate=1_000_000, polarity=0, phase=0,
-        sck=machine.Pin(SCK_PIN), miso=machine.Pin(MISO_PIN), mosi=machine.Pin(MOSI_PIN),
+        SPI_ID,
+        baudrate=1_000_000,
+        polarity=0,
+        phase=0,
+        sck=machine.Pin(SCK_PIN),
+        miso=machine.Pin(MISO_PIN),
+        mosi=machine.Pin(MOSI_PIN),
     )
     serial = "".join([f"{byte:02x}" for byte in machine.unique_id()])
     board = Board(serial, int.from_bytes(os.urandom(4), "big"))

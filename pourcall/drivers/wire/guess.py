@@ -32,9 +32,7 @@ class Guess:
     printable: float = 1.0
 
 
-def make_decoder(
-    name: str, *, text_map: text.TextMap | None = None, chip: str = "", midway: bool = False
-) -> Decoder:
+def make_decoder(name: str, *, text_map: text.TextMap | None = None, chip: str = "", midway: bool = False) -> Decoder:
     """The decoder of a format by its word. Raises BadInput for a word that is none, and for text without a map."""
     if name == text.NAME:
         if text_map is None:

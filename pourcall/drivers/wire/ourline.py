@@ -95,8 +95,14 @@ def unseal(line: bytes) -> list[str]:
 
 
 def encode_sample(
-    seq: int, millis: int, channel: str, *,
-    emf_uv: float | None = None, chip_code: bytes | None = None, cold_junction_c: float | None = None, flags: int = 0,
+    seq: int,
+    millis: int,
+    channel: str,
+    *,
+    emf_uv: float | None = None,
+    chip_code: bytes | None = None,
+    cold_junction_c: float | None = None,
+    flags: int = 0,
 ) -> bytes:
     """A PC1 line. emf in microvolts, chip_code as register bytes (4, 5 or 6). Raises OutOfRange."""
     if not CHANNEL.fullmatch(channel):
@@ -113,8 +119,15 @@ def encode_sample(
 
 def encode_status(status: BoardStatus) -> bytes:
     """A PS1 line. Raises OutOfRange."""
-    fields = (status.board_seq, status.board_ms, status.boot, status.output, status.applied_permille,
-              status.ttl_left_ms, status.inputs)
+    fields = (
+        status.board_seq,
+        status.board_ms,
+        status.boot,
+        status.output,
+        status.applied_permille,
+        status.ttl_left_ms,
+        status.inputs,
+    )
     return seal("PS1," + ",".join(str(_u32(field)) for field in fields))
 
 
@@ -225,8 +238,13 @@ def _sample(fields: list[str], chip: str) -> Sample:
     seq, millis = _count(fields[1], "seq"), _count(fields[2], "millis")
     if not code:
         return Sample(
-            channel=channel, raw_kind=RawKind.EMF_UV, raw_value=None if flags & _NO_VALUE else emf_uv,
-            cold_junction_c=cold_junction_c, flags=flags, board_seq=seq, board_ms=millis,
+            channel=channel,
+            raw_kind=RawKind.EMF_UV,
+            raw_value=None if flags & _NO_VALUE else emf_uv,
+            cold_junction_c=cold_junction_c,
+            flags=flags,
+            board_seq=seq,
+            board_ms=millis,
         )
     seen = _chip_sample(channel, code, chip)
     flags |= seen.flags
@@ -237,8 +255,14 @@ def _sample(fields: list[str], chip: str) -> Sample:
         cold_c = None
     no_value = flags & (_NO_VALUE | SampleFlag.CHIP_RANGE)
     return Sample(
-        channel=channel, raw_kind=kind, raw_value=None if no_value else value, cold_junction_c=cold_c, flags=flags,
-        raw_code=seen.raw_code, board_seq=seq, board_ms=millis,
+        channel=channel,
+        raw_kind=kind,
+        raw_value=None if no_value else value,
+        cold_junction_c=cold_c,
+        flags=flags,
+        raw_code=seen.raw_code,
+        board_seq=seq,
+        board_ms=millis,
     )
 
 

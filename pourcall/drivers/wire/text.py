@@ -36,11 +36,19 @@ class TextUnit(StrEnum):
 
 
 _UNIT_WORDS = {
-    "": None, "c": TextUnit.C, "degc": TextUnit.C, "f": TextUnit.F, "degf": TextUnit.F, "k": TextUnit.K,
-    "uv": TextUnit.UV, "mv": TextUnit.MV,
+    "": None,
+    "c": TextUnit.C,
+    "degc": TextUnit.C,
+    "f": TextUnit.F,
+    "degf": TextUnit.F,
+    "k": TextUnit.K,
+    "uv": TextUnit.UV,
+    "mv": TextUnit.MV,
 }
-_CELL = re.compile(r"(?:[A-Za-z_][A-Za-z0-9_ ./()\-]{0,24}\s*[=:]\s*)?([+\-]?(?:\d{1,9}(?:[.,]\d{0,9})?|[.,]\d{1,9}))"
-                   r"(?:[eE]([+\-]?\d{1,2}))?\s*([A-Za-z]{0,4})")
+_CELL = re.compile(
+    r"(?:[A-Za-z_][A-Za-z0-9_ ./()\-]{0,24}\s*[=:]\s*)?([+\-]?(?:\d{1,9}(?:[.,]\d{0,9})?|[.,]\d{1,9}))"
+    r"(?:[eE]([+\-]?\d{1,2}))?\s*([A-Za-z]{0,4})"
+)
 _LABEL = re.compile(r"[A-Za-z_][A-Za-z0-9_ ./()\-]{0,24}\s*[=:]\s*")
 _OPEN_WORDS = frozenset({"open", "oc"})
 _EMPTY_WORDS = frozenset({"", "-", "--", "---", "nan", "-nan", "inf", "-inf", "err", "error", "fault", "null", "none"})

@@ -6,10 +6,10 @@ Made from what the watch has found already; nothing is fitted here, so that look
 import math
 from collections.abc import Iterable
 
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.contract.snapshot import DipView
-from pourcall.contract.units import say_c, say_difference_c
+from pourcall.contract.snapshot import DipHint, DipView
 from pourcall.engine.bath.dips import (
     FIT_LIMIT_C,
     SHALLOW_LIMIT_C,
@@ -48,13 +48,14 @@ def _view(
 ) -> DipView:
     fit, held_s = run.fit, mono_s - run.began_s
     told = fit if fit is not None and fit.fit_error_c <= 50.0 and not fit.tau_at_edge else None
-    hold_s, text, good = _said(run, channel, held_s, mono_s, tau_s, alloy)
-    if power_on and hold_s != 0.0:
-        text = f"Power off. {text}"
+    hold_s, hint, text, good = _said(run, channel, held_s, mono_s, tau_s, alloy)
+    if power_on and hint is not DipHint.OUT:
+        text = tell("dip.hint.power_off", hint=text)
     return DipView(
         probe=channel.config.name,
         began_mono_s=run.began_s,
         hold_s=hold_s,
+        hint=hint,
         text=text,
         temp_c=None if told is None else told.temp_c,
         fit_error_c=None if told is None else told.fit_error_c,
@@ -64,34 +65,35 @@ def _view(
 
 def _said(
     run: DipRun, channel: ProbeChannel, held_s: float, mono_s: float, tau_s: float, alloy: AlloyFacts | None
-) -> tuple[float | None, str, bool]:
-    """(seconds to hold yet, words, worth a figure)."""
+) -> tuple[float | None, DipHint, Message, bool]:
+    """(seconds to hold yet, what to do, the same in words, worth a figure)."""
     fit, sheath = run.fit, channel.config.sheath
     depth_mm = run.depth_mm
     if depth_mm is not None and depth_mm < deep_enough_mm(sheath):
         heading_c = fit.temp_c if fit is not None and is_good(fit) else 20.0 if run.points == [] else run.points[-1][1]
         stem_c = stem_error_c(sheath, depth_mm, heading_c)
         if stem_c > SHALLOW_LIMIT_C:
-            return None, f"Deeper, or it reads low: {deep_enough_mm(sheath):.0f} mm", False
+            return None, DipHint.DEEPER, tell("dip.hint.deeper", wanted_mm=round(deep_enough_mm(sheath))), False
     if fit is None:
-        return _rule_left_s(held_s, tau_s), "Hold still, in the middle of the metal", False
+        return _rule_left_s(held_s, tau_s), DipHint.HOLD, tell("dip.hint.middle"), False
     if fit.tau_at_edge and held_s >= GAS_TAUS * tau_s:
-        return None, "Deeper: it warms as slowly as in hot gas", False
+        return None, DipHint.DEEPER, tell("dip.hint.gas"), False
     too_long = held_s >= LONGEST_S + LONGEST_TAUS * tau_s
     if is_good(fit) and alloy is not None and at_or_below_liquidus(fit.temp_c, alloy):
         shell_s = SHELL_S + SHELL_TAUS * tau_s
         if held_s >= shell_s:
-            return 0.0, f"Take it out: the pot is not fully liquid, {say_c(fit.temp_c)}", False
-        return None, "Hold on: metal froze on the cold sheath, or the pot is not fully liquid", False
+            return 0.0, DipHint.OUT, tell("dip.hint.out_mushy", temp_c=fit.temp_c), False
+        return None, DipHint.HOLD_ON, tell("dip.hint.hold_on"), False
     if run.good_since_s is not None and is_good(fit):
         sure_s = SURE_S + SURE_TAUS * tau_s + SURE_SAMPLES * channel.tracker.trend.step_s
         left_s = run.good_since_s + sure_s - mono_s
         if left_s <= 0.0 and channel.tracker.state is not ProbeState.ENTERING:
-            return 0.0, f"Take it out: {say_c(fit.temp_c)} ± {say_difference_c(fit.fit_error_c)}", True
-        return float(math.ceil(max(left_s, 1.0))), "Hold still", True
+            text = tell("dip.hint.out", temp_c=fit.temp_c, known_difference_c=fit.fit_error_c)
+            return 0.0, DipHint.OUT, text, True
+        return float(math.ceil(max(left_s, 1.0))), DipHint.HOLD, tell("dip.hint.hold"), True
     if too_long:
-        return 0.0, "Take it out: it does not settle. Stir, then dip again, deeper and still", False
-    return _left_s(fit, held_s, tau_s), "Hold still", False
+        return 0.0, DipHint.OUT, tell("dip.hint.out_unsettled"), False
+    return _left_s(fit, held_s, tau_s), DipHint.HOLD, tell("dip.hint.hold"), False
 
 
 def _rule_left_s(held_s: float, tau_s: float) -> float:

@@ -16,10 +16,10 @@ from dataclasses import dataclass, field
 
 import msgspec
 
-from pourcall.contract.events import Dip
+from pourcall.contract.events import Dip, DipFault, DipHow
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import ProbeState
-from pourcall.contract.units import say_c, say_difference_c
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.thermal_analysis.dip_trace import before_exit, fit_settling, wandered_c
 from pourcall.thermal_analysis.settling import SettleFit
@@ -48,9 +48,6 @@ PANEL_WITHIN_S = 90.0
 PANEL_WORDS = ("panel", "controller", "furnace", "chamber")
 STILL_C_PER_MIN = 2.0
 COMPARED_WITHIN_S, APART_S = 900.0, 45.0
-
-BELOW_LIQUID = "at or below the liquidus"
-BELOW_SOLID = "even below the solidus"
 
 
 @dataclass(slots=True)
@@ -159,7 +156,7 @@ def deep_enough_mm(sheath: str) -> float:
     return DIAMETERS * SHEATH_MM[sheath]
 
 
-def judge_dip(
+def evaluate_dip(
     run: DipRun,
     channel: ProbeChannel,
     number: int,
@@ -183,7 +180,7 @@ def judge_dip(
         ended_utc_s=utc_s,
         temp_c=None,
         u_c=None,
-        how="not usable",
+        how=DipHow.NOT_USABLE,
         depth_mm=run.depth_mm,
         stirred=run.stirred,
     )
@@ -191,19 +188,22 @@ def judge_dip(
     kept = before_exit(run.points, mono_s, span_s=rule.span_s, step_s=step_s, tau_s=tau_s)
     fit = fit_settling(kept, tau_s) or _flat(kept, run.began_s, tau_s)
     held_s = kept[-1][0] - run.began_s if kept else 0.0
-    why = _why_not(fit, held_s, tau_s, wandered_c(kept))
-    if why or fit is None:
-        return msgspec.structs.replace(blank, why=why)
+    found = _fault_of(fit, held_s, tau_s, wandered_c(kept))
+    if found is not None or fit is None:
+        return _unusable(blank, found)
     if alloy is not None and at_or_below_liquidus(fit.temp_c, alloy):
-        return msgspec.structs.replace(blank, why=_not_liquid(fit.temp_c, held_s, mono_s, tau_s, alloy, earlier))
+        return _unusable(blank, _below_liquidus(fit.temp_c, held_s, mono_s, tau_s, alloy, earlier))
     stem_c = 0.0 if run.depth_mm is None else stem_error_c(sheath, run.depth_mm, fit.temp_c)
+    shallow = NOTHING
     if run.depth_mm is not None and run.depth_mm < deep_enough_mm(sheath):
-        why = (
-            f"{run.depth_mm:.0f} mm is shallower than ten sheath diameters ({deep_enough_mm(sheath):.0f} mm): "
-            f"it may read up to {say_difference_c(stem_c)} low"
+        shallow = tell(
+            "dip.shallow",
+            depth_mm=round(run.depth_mm),
+            wanted_mm=round(deep_enough_mm(sheath)),
+            low_difference_c=stem_c,
         )
         if stem_c > SHALLOW_LIMIT_C:
-            return msgspec.structs.replace(blank, why=f"too shallow: {why}. Hold it in deeper")
+            return _unusable(blank, (DipFault.TOO_SHALLOW, tell("dip.too_shallow", how=shallow)))
     base_u_c = run.u_c if run.u_c is not None else NO_BUDGET_U_C
     # the figure is that of the last sample still surely in the metal
     error_c = math.hypot(fit.fit_error_c, fit.drift_c_per_s * (mono_s - kept[-1][0]))
@@ -212,57 +212,57 @@ def judge_dip(
         temp_c=fit.temp_c,
         u_c=math.hypot(base_u_c, error_c, stem_c),
         fit_error_c=error_c,
-        how="settled" if abs(fit.to_go_c) <= SETTLED_C else "extrapolated",
-        why=why,
+        how=DipHow.SETTLED if abs(fit.to_go_c) <= SETTLED_C else DipHow.EXTRAPOLATED,
+        why=shallow,
     )
     return _widened(dip, earlier, power_maybe_on_until_s)
 
 
-def _why_not(fit: SettleFit | None, held_s: float, tau_s: float, wandered_c: float) -> str:
-    """Why the trace of a dip tells nothing; empty: it does."""
+def _unusable(blank: Dip, found: tuple[DipFault, Message] | None) -> Dip:
+    if found is None:
+        return blank
+    fault, why = found
+    return msgspec.structs.replace(blank, fault=fault, why=why)
+
+
+def _fault_of(fit: SettleFit | None, held_s: float, tau_s: float, wandered_c: float) -> tuple[DipFault, Message] | None:
+    """Why the trace of a dip tells nothing; None: it does."""
     enough_s = math.ceil(3.0 * tau_s + 2.0)
     if fit is None:
-        return f"too short: {held_s:.0f} s; hold it in for about {enough_s} s"
+        return DipFault.TOO_SHORT, tell("dip.too_short", held_s=held_s, least_s=float(max(enough_s, _longer_s(held_s))))
     if fit.tau_at_edge and held_s >= 2.0 * tau_s:
-        return "it warmed far more slowly than in metal: only the tip was in, or it hung in hot gas. Hold it in deeper"
+        return DipFault.HOT_GAS, tell("dip.hot_gas")
     if fit.fit_error_c <= FIT_LIMIT_C:
-        return ""
+        return None
     if wandered_c > WANDER_C:
-        return (
-            f"the figure wandered by {say_difference_c(wandered_c)} while it was in: stir first, then hold it still, "
-            "deep, in the middle of the metal"
-        )
+        return DipFault.WANDERED, tell("dip.wandered", by_difference_c=wandered_c)
     more_s = max(1.0, fit.tau_s * math.log(min(fit.fit_error_c, 500.0) / FIT_LIMIT_C))
     if held_s < 2.0 * tau_s:
-        return f"too short: {held_s:.0f} s; hold it in for about {max(enough_s, math.ceil(held_s + more_s))} s"
-    return (
-        f"still settling after {held_s:.0f} s: where it was heading is known to {say_difference_c(fit.fit_error_c)} "
-        f"only. Hold it in about {math.ceil(more_s) + 1} s longer, and still"
+        least_s = float(max(enough_s, math.ceil(held_s + more_s)))
+        return DipFault.TOO_SHORT, tell("dip.too_short", held_s=held_s, least_s=least_s)
+    return DipFault.UNSETTLED, tell(
+        "dip.unsettled", held_s=held_s, known_difference_c=fit.fit_error_c, longer_s=float(math.ceil(more_s) + 1)
     )
 
 
-def _not_liquid(
+def _longer_s(held_s: float) -> int:
+    """What was too short is never asked for again: at least a second more."""
+    return math.floor(held_s) + 1
+
+
+def _below_liquidus(
     temp_c: float, held_s: float, mono_s: float, tau_s: float, alloy: AlloyFacts, earlier: Sequence[Dip]
-) -> str:
+) -> tuple[DipFault, Message]:
     """A dip that ends at or below the liquidus: the pot, or a shell on the sheath. Only what can be known is said."""
-    read = f"{BELOW_LIQUID} ({say_c(temp_c)})"
     if temp_c < alloy.solidus_c - SOLID_C:
-        return f"{read}, and {BELOW_SOLID}: the metal there is solid, or the tip was not in it"
+        return DipFault.SOLID, tell("dip.solid", temp_c=temp_c)
     known = next((d for d in reversed(earlier) if d.temp_c is not None), None)
     if known is not None and mono_s - known.ended_mono_s <= LIQUID_KNOWN_S:
-        return (
-            f"{read}: metal froze on the cold sheath, since dip {known.number} found the pot liquid. "
-            "Warm the sheath over the pot, dip again and hold it in longer"
-        )
-    if held_s >= SHELL_S + SHELL_TAUS * tau_s:
-        return (
-            f"{read}: the pot is not fully liquid. It read so for {held_s:.0f} s, longer than a frozen shell lasts: "
-            "go on heating, then stir and dip again"
-        )
-    return (
-        f"{read}: metal froze on the cold sheath, or the pot is not fully liquid. Warm the sheath over the pot, stir, "
-        f"dip again and hold it in for {SHELL_S + SHELL_TAUS * tau_s:.0f} s to know which"
-    )
+        return DipFault.SHELL, tell("dip.shell", temp_c=temp_c, number=known.number)
+    shell_s = SHELL_S + SHELL_TAUS * tau_s
+    if held_s >= shell_s:
+        return DipFault.MUSHY, tell("dip.mushy", temp_c=temp_c, held_s=held_s)
+    return DipFault.SHELL_OR_MUSHY, tell("dip.shell_or_mushy", temp_c=temp_c, shell_s=shell_s)
 
 
 def _flat(points: Sequence[tuple[float, float]], began_s: float, tau_s: float) -> SettleFit | None:
@@ -325,7 +325,7 @@ def _widened(dip: Dip, earlier: Sequence[Dip], power_maybe_on_until_s: float) ->
         u_c = 2.0 * abs(off_c) / math.sqrt(1.0 + share**2 + (1.0 - share) ** 2)
     if u_c <= dip.u_c:
         return dip
-    return msgspec.structs.replace(dip, u_c=u_c, how=f"{dip.how}, U by the spread of three dips")
+    return msgspec.structs.replace(dip, u_c=u_c, widened=True)
 
 
 # -- figures typed in -------------------------------------------------------------------------------------------------

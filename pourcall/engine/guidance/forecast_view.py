@@ -1,8 +1,9 @@
 """Foresight and profile as the snapshot shows them. The guide's state into frozen views."""
 
+from pourcall.contract.message import Message, tell
 from pourcall.contract.profile_plan import ProfileSegment, SegmentKind
 from pourcall.contract.snapshot import AheadView, Interval, ProfileView
-from pourcall.contract.units import say_c, say_difference_c
+from pourcall.contract.units import Unit
 from pourcall.engine.guidance.forecasting import Guide
 from pourcall.furnace.forecast import NOTHING
 
@@ -12,10 +13,9 @@ def ahead_view(guide: Guide, mono_s: float, *, chamber_only: bool) -> AheadView 
     ahead, seen = guide.ahead, guide.seen
     if ahead is None or (guide.aim_c is None and not guide.failed):
         return None
-    model = ahead.model
-    words = f"learned, version {model.version}" if model.version > 0 else "nothing learned yet"
+    version = ahead.model.version
     if guide.failed or guide.seen_s < 0.0:
-        return AheadView(at_mono_s=mono_s, why=guide.failed or "reckoning", model=words)
+        return AheadView(at_mono_s=mono_s, why=guide.failed or tell("forecast.working"), model_version=version)
     metal = seen.metal_c
     if chamber_only and ahead.seen:
         mid_c, u_c = ahead.metal_from_chamber()
@@ -33,7 +33,7 @@ def ahead_view(guide: Guide, mono_s: float, *, chamber_only: bool) -> AheadView 
         model_c=_span(metal),
         power_off=guide.power_off,
         band=guide.band(),
-        model=words,
+        model_version=version,
     )
 
 
@@ -55,21 +55,24 @@ def profile_view(guide: Guide, mono_s: float) -> ProfileView | None:
         hold_left_s=run.hold_left_s(mono_s),
         waits=run.waits,
         dial=guide.dial,
+        dial_unit=Unit.C if run.panel is None else run.panel.unit,
         advice=guide.advice,
         stopped=run.over,
         segments=tuple(segment_words(one) for one in segments),
     )
 
 
-def segment_words(segment: ProfileSegment) -> str:
-    """One segment in a few words, temperatures as tokens."""
+def segment_words(segment: ProfileSegment) -> Message:
+    """One segment in a few words."""
+    to_c = segment.to_c
     if segment.kind is SegmentKind.RAMP:
-        rate = segment.rate_c_per_min
-        how = "at full power" if rate is None else f"at {say_difference_c(rate)} a minute"
-        return f"to {say_c(segment.to_c)} {how}"
-    how = "until told" if segment.for_s is None else f"for {segment.for_s / 60.0:g} min"
-    return f"hold {say_c(segment.to_c)} {how}"
+        if segment.rate_c_per_min is None:
+            return tell("profile.segment.full_power", to_c=to_c)
+        return tell("profile.segment.ramp", to_c=to_c, rate_c_per_min=segment.rate_c_per_min)
+    if segment.for_s is None:
+        return tell("profile.segment.hold_until_told", to_c=to_c)
+    return tell("profile.segment.hold", to_c=to_c, for_min=segment.for_s / 60.0)
 
 
 def _span(span: Interval) -> Interval | None:
-    return None if span == NOTHING else Interval(span.mid, span.low, span.high)
+    return None if span == NOTHING else span

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel, StartMelt
+from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.engine.guidance.profile_advice import Advice, Panel
@@ -54,10 +55,10 @@ class Guide:
         self.seen_s = -1e9
         self.aim_c: float | None = None
         self.profile: ProfileRun | None = None
-        self.advice = ""
-        self.dial = ""
+        self.advice: Told = NOTHING
+        self.dial: float | None = None  # what should stand on the panel, in its own unit
         self.found = Findings()
-        self.failed = ""
+        self.failed = NOTHING
         self.panel_offset_c: float | None = None
         self._response: ResponseWatch | None = None
         self._wall: tuple[float, float, float] | None = None  # when a melt ended, its wall then, how fast that cools
@@ -78,7 +79,7 @@ class Guide:
     ) -> None:
         """A melt begins. metal_c, chamber_c: what the probes read at that moment; room_c: the board's cold junction."""
         model = command.model or self._usual()
-        self.failed, self.advice, self.dial = "", "", ""
+        self.failed, self.advice, self.dial = NOTHING, NOTHING, None
         self.panel_offset_c = model.panel_offset_c
         plan = command.plan
         room = command.room_c if command.room_c is not None else _sensible_room_c(room_c)
@@ -230,7 +231,7 @@ class Guide:
                 running.change(plan, mono_s, metal_c)  # a melt that is half hot begins half-way
                 running.history.clear()
             how = "began"
-        self.advice, self.dial = "", ""
+        self.advice, self.dial = NOTHING, None
         return how
 
     def _panel(self) -> Panel | None:
@@ -305,8 +306,8 @@ class Guide:
             mono_s, sight.metal_c, sight.rate_c_per_min, power.level, None if self.failed else self.ahead
         )
         for advice in said:
-            if advice.dial is not None and profile.panel is not None:
-                self.dial = profile.panel.words(advice.dial)
+            if advice.dial is not None:
+                self.dial = advice.dial
         if said:
             self.advice = said[0].text
         return said
@@ -330,7 +331,7 @@ class Guide:
 
     def _fail(self, err: Exception) -> None:
         """A forecast that cannot be reckoned is left out; the melt goes on."""
-        self.failed = f"foresight stopped for this melt: {err}"
+        self.failed = tell("forecast.stopped", error=str(err))
         self.seen = Outlook(why=self.failed)
 
     def band(self) -> tuple[tuple[float, float, float], ...]:

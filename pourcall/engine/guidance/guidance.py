@@ -15,7 +15,7 @@ from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.units import say_c
 from pourcall.engine.alarms.manager import AlarmManager
-from pourcall.engine.bath.dips import BELOW_LIQUID, panel_pair
+from pourcall.engine.bath.dips import panel_pair
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.calls import CallManager
 from pourcall.engine.guidance.forecasting import Guide, Sight
@@ -39,6 +39,7 @@ class Guiding:
         self._config, self._calls, self._alarms, self._say = config, calls, alarms, say
         self._panel: tuple[float, float] | None = None  # when the panel was read, what it showed; till compared
         self._asked: PowerLevel | None = None  # what the step that is up asks for
+        self._asked_dial: float | None = None
 
     # -- begin and end ------------------------------------------------------------------------------------------------
 
@@ -120,6 +121,11 @@ class Guiding:
             return self._asked
         return None
 
+    @property
+    def asked(self) -> tuple[PowerLevel | None, float | None]:
+        """What the step that is up asks for: a level of burner or knob, a figure on the panel."""
+        return self._asked, self._asked_dial
+
     def marked_power(self) -> None:
         """The knob was set, by a person's word: a step that asked for it is done."""
         if self._asked is not None:
@@ -144,7 +150,7 @@ class Guiding:
     ) -> None:
         """A dip is over: foresight goes by it, and the panel read beside it may be compared."""
         if dip.temp_c is None or dip.u_c is None:
-            if dip.why.startswith(BELOW_LIQUID):
+            if dip.fault is not None and dip.fault.below_liquidus:
                 self.guide.not_liquid(mono_s)
             return
         self.guide.settled(dip.temp_c, dip.u_c, mono_s)
@@ -175,8 +181,7 @@ class Guiding:
         self._panel = None
         metal_c = pair[0]
         self.guide.compared(metal_c, panel_c)
-        text = f"metal {say_c(metal_c)} with the panel {say_c(panel_c)}"
-        self._say(ev.Marked, what="panel_pair", text=text, at_mono_s=mono_s, value=metal_c - panel_c)
+        self._say(ev.PanelCompared, metal_c=metal_c, panel_c=panel_c)
 
     # -- time ---------------------------------------------------------------------------------------------------------
 
@@ -259,6 +264,7 @@ class Guiding:
                 steps.append(advice)
         if steps:
             self._asked = next((one.level for one in steps if one.level is not None), None)
+            self._asked_dial = next((one.dial for one in steps if one.dial is not None), None)
             text = ". ".join(one.text.rstrip(".") for one in steps)
             waits = any(one.say is Say.NEXT for one in steps)
             self._calls.step(text, steps[0].why or self._place_words(steps[0]), mono_s, until_told=waits)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from pourcall.contract.events import Pour
+from pourcall.contract.events import Marking, Pour
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import MeltPlan, MouldPlan, tap_window_c, waited_s
 from pourcall.contract.units import say_c, say_difference_c
@@ -125,7 +125,7 @@ class MeltRun:
             setup=mould.setup,
             at_mono_s=at_s,
             at_utc_s=at_utc_s,
-            marked="backwards" if ago_s > 0.0 else "live",
+            marked=Marking.AFTERWARDS if ago_s > 0.0 else Marking.LIVE,
             pot_temp_c=pot_c,
             pot_u_c=pot_u_c,
             lip_temp_c=lip_c,

@@ -30,6 +30,7 @@ from pourcall.records.read import tracing
 from pourcall.records.read.store import Store
 from pourcall.records.read.tracing import SessionStretch
 from pourcall.records.read.views import DipRow, MeltDetail, NoteRow, PhotoRow, PourRow, ResultRow
+from pourcall.texts import written
 
 AFTER_S = 180.0  # of the trace behind the last pour
 DETAIL_BEFORE_S, DETAIL_AFTER_S = 420.0, 120.0
@@ -280,21 +281,21 @@ def _marks(events: Iterable[tuple[float, Event]]) -> Iterator[Mark]:
         at_s = event.mono_s + less_s
         match event:
             case MeltStateChanged():
-                yield Mark(at_s=at_s, kind="state", text=f"{event.new.value}: {event.why}")
+                yield Mark(at_s=at_s, kind="state", text=f"{event.new.value}: {written(event.why)}")
             case CallChanged() if event.how != "repeated":
                 name = f"{event.call.kind.value} {event.call.mould}"
                 if event.how == "raised" and at_s - last.get(name, -1e9) > SAME_CALL_S:
-                    yield Mark(at_s=at_s, kind="call", text=event.call.text)
+                    yield Mark(at_s=at_s, kind="call", text=written(event.call.text))
                 last[name] = at_s
             case AlarmChanged() if event.alarm.active and event.alarm.id not in alarms:
                 alarms.add(event.alarm.id)
-                yield Mark(at_s=at_s, kind="alarm", text=f"{event.alarm.priority.name}: {event.alarm.what}")
+                yield Mark(at_s=at_s, kind="alarm", text=f"{event.alarm.priority.name}: {written(event.alarm.what)}")
             case AlarmChanged() if not event.alarm.active:
                 alarms.discard(event.alarm.id)
             case PowerMarked():
                 yield Mark(at_s=event.at_mono_s + less_s, kind="power", text=f"power {event.level.value}")
             case Marked() if event.what != "note":
-                yield Mark(at_s=event.at_mono_s + less_s, kind=event.what, text=event.text or event.what)
+                yield Mark(at_s=event.at_mono_s + less_s, kind=event.what, text=written(event.text) or event.what)
             case _:
                 pass
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from pourcall.contract.plan import MouldPlan, waited_s
 from pourcall.contract.reading import GROWTH_C_PER_MIN
 from pourcall.records.read.views import LipPart, PourRow
+from pourcall.texts import written
 
 SAME_C = 0.06  # figures in sentences are rounded
 _POT = re.compile(r"in the pot (at the lift|at the pour) \((.*?)\), less ")
@@ -78,7 +79,7 @@ def _pot(row: PourRow) -> list[LipPart]:
 
 def _way(mould: MouldPlan) -> list[LipPart]:
     """Lift and walk, ladle, stream, where the plan told them apart; else the whole."""
-    found = _WAY.search(mould.why)
+    found = _WAY.search(written(mould.why))
     if found is not None:
         seconds, walk, ladle, stream, how = found.groups()
         parts = [LipPart(what="lift and walk", text=f"{seconds} s in the open", change_c=-float(walk))]
@@ -88,6 +89,6 @@ def _way(mould: MouldPlan) -> list[LipPart]:
         rest_c = -mould.loss_c - sum(part.change_c or 0.0 for part in parts)
         if abs(rest_c) <= 2.0 * SAME_C:
             return [*parts, LipPart(what="the way", text=f"uncertainty of all of it: {how}", u_c=mould.loss_u_c)]
-    stated = "as stated" in mould.why
+    stated = "as stated" in written(mould.why)
     text = "lift, walk, ladle and stream" + (", as stated" if stated else "")
     return [LipPart(what="the way", text=text, change_c=-mould.loss_c, u_c=mould.loss_u_c)]

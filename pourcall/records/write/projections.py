@@ -17,6 +17,7 @@ from pourcall.contract.events import (
     MeltChanged,
     MeltEnded,
     MeltStarted,
+    PanelCompared,
     PourMarked,
     ProfileChanged,
 )
@@ -25,6 +26,7 @@ from pourcall.contract.plan import MeltPlan
 from pourcall.records.entries import melt_outcome as leavings
 from pourcall.records.write.ids import SessionIds, keep_text
 from pourcall.records.write.rows import insert
+from pourcall.texts import written
 
 _json = msgspec.json.Encoder()
 
@@ -47,7 +49,7 @@ class Projector:
                 self._melt_started(ids, journal_id, event)
             case MeltChanged():
                 melt_id = self._melt(ids, event.old.melt, journal_id, event.mono_s, event.utc_s)
-                self._plan(melt_id, event.new, event.utc_s, event.why)
+                self._plan(melt_id, event.new, event.utc_s, written(event.why))
             case MeltEnded():
                 self._melt_ended(ids, journal_id, event, item)
             case PourMarked():
@@ -60,6 +62,8 @@ class Projector:
                     self._paused(ids, item)
             case Marked():
                 self._mark(ids, event_id, event, item)
+            case PanelCompared():
+                self._panel(ids, event_id, event)
             case LinkChanged():
                 self._link(ids, event)
             case ProfileChanged() if event.plan is not None:
@@ -200,7 +204,7 @@ class Projector:
             lip_u_c=pour.lip_u_c,
             lip_min_c=pour.lip_min_c,
             lip_max_c=pour.lip_max_c,
-            basis=pour.basis,
+            basis=written(pour.basis),
             corrects=None if old is None else old[0],
         )
 
@@ -224,11 +228,11 @@ class Projector:
             ended_utc_s=dip.ended_utc_s,
             temp_c=dip.temp_c,
             u_c=dip.u_c,
-            how=dip.how,
+            how=f"{dip.how.value}, U by the spread of three dips" if dip.widened else dip.how.value,
             fit_error_c=dip.fit_error_c,
             depth_mm=dip.depth_mm,
             stirred=dip.stirred,
-            why=dip.why,
+            why=written(dip.why),
             corrects=None if old is None else old[0],
         )
 
@@ -246,10 +250,23 @@ class Projector:
             priority=int(alarm.priority),
             state=alarm.state.value,
             present=alarm.active,
-            what=alarm.what,
-            remedy=alarm.remedy,
+            what=written(alarm.what),
+            remedy=written(alarm.remedy),
             raised_utc_s=alarm.raised_utc_s,
             by=event.by,
+        )
+
+    def _panel(self, ids: SessionIds, event_id: int, event: PanelCompared) -> None:
+        self._insert(
+            "notes",
+            event_id=event_id,
+            furnace_id=ids.furnace_id,
+            melt_id=self.running_melt(ids.furnace_id),
+            at_utc_s=event.utc_s,
+            what="panel_pair",
+            text=f"metal <{event.metal_c:.1f} degC> with the panel <{event.panel_c:.1f} degC>",
+            value=event.metal_c - event.panel_c,
+            who="",
         )
 
     def _mark(self, ids: SessionIds, event_id: int, event: Marked, item: Input) -> None:
@@ -271,7 +288,7 @@ class Projector:
             melt_id=melt_id,
             at_utc_s=event.utc_s - (event.mono_s - event.at_mono_s),
             what=event.what,
-            text=event.text,
+            text=written(event.text),
             value=event.value,
             who=who,
         )

@@ -15,6 +15,7 @@ from pourcall.reports.pages.page import bullets, esc, page, svg
 from pourcall.reports.pages.page import round_out as _round_out
 from pourcall.reports.pages.page import section as _section
 from pourcall.reports.pages.page import ticks as _ticks
+from pourcall.texts import written
 
 _STYLE = """
 body{font:10.5pt/1.4 Georgia,serif;color:#1b1b1b;max-width:48em;margin:1.5em auto;padding:0 1em}
@@ -57,7 +58,9 @@ def render_html(plan: PourPlan, unit: Unit = Unit.C) -> str:
         _section("Pot", told(pot_lines(plan, unit)[1:])),
     ]
     for order, planned in enumerate(plan.melt.moulds):
-        columns.append(_section(f"Mould {planned.name}", told([planned.why, *advice_lines(plan, order, unit)])))
+        columns.append(
+            _section(f"Mould {planned.name}", told([written(planned.why), *advice_lines(plan, order, unit)]))
+        )
     parts.append(_columns(columns))
     if plan.fume is not None:
         body = f"<p>{esc(level_words(plan))}</p>{told(plan.fume.words)}{fume_svg(plan, unit)}"

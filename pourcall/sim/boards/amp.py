@@ -9,8 +9,8 @@ chain against the simulator alone proves nothing about them: their own tests use
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
-from pourcall.thermometry.thermocouple import emf_uv, temp_range_c
 from pourcall.sim.boards.faults import Faults
+from pourcall.thermometry.thermocouple import emf_uv, temp_range_c
 
 # MAX31855 data sheet, electrical characteristics: nominal sensitivity of each part, uV/degC
 LINEAR_UV_PER_C = {"K": 41.276, "J": 57.953, "N": 36.256, "T": 52.18, "E": 76.373, "R": 10.506, "S": 9.587}
@@ -22,13 +22,32 @@ class Amp:
     """One channel of an amplifier. `sample` is called once a conversion."""
 
     __slots__ = (
-        "_cold_emf_uv", "_cold_for_c", "_frozen_cold_c", "_high_c", "_last", "_low_c", "_seq", "boot_ms", "channel",
-        "chip", "cold_error_c", "faults", "offset_uv", "tc_type",
+        "_cold_emf_uv",
+        "_cold_for_c",
+        "_frozen_cold_c",
+        "_high_c",
+        "_last",
+        "_low_c",
+        "_seq",
+        "boot_ms",
+        "channel",
+        "chip",
+        "cold_error_c",
+        "faults",
+        "offset_uv",
+        "tc_type",
     )
 
     def __init__(
-        self, chip: str, *, channel: str = "1", tc_type: str = "K", faults: Faults | None = None, boot_ms: int = 0,
-        offset_uv: float = 0.0, cold_error_c: float = 0.0,
+        self,
+        chip: str,
+        *,
+        channel: str = "1",
+        tc_type: str = "K",
+        faults: Faults | None = None,
+        boot_ms: int = 0,
+        offset_uv: float = 0.0,
+        cold_error_c: float = 0.0,
     ) -> None:
         """`boot_ms`: the board's own counter at simulated time 0. Raises BadInput for no such chip or part."""
         if chip not in CHIPS:

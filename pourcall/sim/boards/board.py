@@ -61,7 +61,9 @@ class Board:
         self.shop, self.dialect, self.driven = shop, dialect, driven
         chip = shop.scenario.probes[0].chip
         self.identity = Identity(
-            board=name or "bench", firmware="sim 1", serial=serial or f"SIM-{shop.scenario.seed:05d}",
+            board=name or "bench",
+            firmware="sim 1",
+            serial=serial or f"SIM-{shop.scenario.seed:05d}",
             chip={"max31855": "max31855", "emf": "emf", "its90": "max31856"}[chip],
             channels=tuple(setup.channel for setup in shop.scenario.probes),
         )
@@ -106,8 +108,13 @@ class Board:
                 code = chip_registers(sample, "pourcall")
             lines.append(
                 ourline.encode_sample(
-                    sample.board_seq or 0, sample.board_ms or 0, sample.channel, emf_uv=emf_uv, chip_code=code,
-                    cold_junction_c=sample.cold_junction_c, flags=sample.flags & ourline.SENT_FLAGS,
+                    sample.board_seq or 0,
+                    sample.board_ms or 0,
+                    sample.channel,
+                    emf_uv=emf_uv,
+                    chip_code=code,
+                    cold_junction_c=sample.cold_junction_c,
+                    flags=sample.flags & ourline.SENT_FLAGS,
                 )
             )
         return lines

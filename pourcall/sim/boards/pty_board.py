@@ -25,8 +25,8 @@ from typing import Protocol
 
 from pourcall.contract.inputs import Command
 from pourcall.sim.boards.board import Board
-from pourcall.sim.shop import Shop
 from pourcall.sim.clock import SimClock
+from pourcall.sim.shop import Shop
 
 PATIENCE_S = 0.5
 GRACE_S = 0.01
@@ -204,9 +204,17 @@ class LockStep:
     """
 
     def __init__(
-        self, shop: Shop, clock: SimClock, *, dialect: str = "pourcall", speed: float | None = None,
-        on_keys: Callable[[list[Command]], None] | None = None, use_socket: bool = False, name: str = "bench",
-        driven: bool = False, patience_s: float = PATIENCE_S,
+        self,
+        shop: Shop,
+        clock: SimClock,
+        *,
+        dialect: str = "pourcall",
+        speed: float | None = None,
+        on_keys: Callable[[list[Command]], None] | None = None,
+        use_socket: bool = False,
+        name: str = "bench",
+        driven: bool = False,
+        patience_s: float = PATIENCE_S,
     ) -> None:
         """`speed`: simulated seconds a real second; None as fast as the reader takes them."""
         self.shop, self.clock, self.speed, self.name = shop, clock, speed, name

@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.plan import AlloyFacts
-from pourcall.thermometry.thermocouple import emf_uv
-from pourcall.sim.plant.metal import SimAlloy, shifted, sim_alloy
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
+from pourcall.sim.plant.metal import SimAlloy, shifted, sim_alloy
 from pourcall.sim.plant.probe import SHEATHS, Probe
+from pourcall.thermometry.thermocouple import emf_uv
 
 TERMINALS_C = 24.0
 # Freezing point (ITS-90), latent heat kJ/kg, specific heats solid and liquid J/(kg K), density kg/m3, the most it
@@ -70,9 +70,18 @@ def _alloy(cup: Cup, rng: Random) -> SimAlloy:
         raise BadInput(f"no cup of {cup.metal!r}", remedy=f"Use one of {', '.join(METALS)}")
     at_c, latent, cp_solid, cp_liquid, density, most_c = METALS[cup.metal]
     facts = AlloyFacts(
-        key=cup.metal, name=cup.metal, family="other", solidus_c=at_c - cup.range_c, liquidus_c=at_c,
-        pour_min_c=at_c + 20.0, pour_max_c=at_c + 100.0, alloy_max_c=at_c + 200.0, latent_kj_per_kg=latent,
-        cp_solid_j_per_kg_k=cp_solid, cp_liquid_j_per_kg_k=cp_liquid, density_liquid_kg_per_m3=density,
+        key=cup.metal,
+        name=cup.metal,
+        family="other",
+        solidus_c=at_c - cup.range_c,
+        liquidus_c=at_c,
+        pour_min_c=at_c + 20.0,
+        pour_max_c=at_c + 100.0,
+        alloy_max_c=at_c + 200.0,
+        latent_kj_per_kg=latent,
+        cp_solid_j_per_kg_k=cp_solid,
+        cp_liquid_j_per_kg_k=cp_liquid,
+        density_liquid_kg_per_m3=density,
     )
     drawn_c = rng.uniform(0.2, most_c)
     made = sim_alloy(facts, undercooling_c=drawn_c if cup.undercooling_c is None else cup.undercooling_c)
@@ -109,8 +118,15 @@ def cool_cup(cup: Cup, *, most_s: float = 3000.0, past_c: float = 15.0) -> CupRu
 
 
 def bath(
-    temp_c: float, *, seed: int = 0, gain: float = 1.0, offset_uv: float = 0.0, noise_c: float = 0.05,
-    length_s: float = 180.0, drift_c_per_min: float = 0.0, lag_s: float = 2.0,
+    temp_c: float,
+    *,
+    seed: int = 0,
+    gain: float = 1.0,
+    offset_uv: float = 0.0,
+    noise_c: float = 0.05,
+    length_s: float = 180.0,
+    drift_c_per_min: float = 0.0,
+    lag_s: float = 2.0,
 ) -> CupRun:
     """A probe put into ice or boiling water from the room's 20 degC, once a second."""
     rng = Random(seed)

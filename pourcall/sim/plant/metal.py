@@ -2,9 +2,10 @@
 
 Not here: pots, furnaces, time (sim.plant). The plant keeps enthalpy, because that is what is conserved; temperature
 and liquid fraction follow from it. Reference state: solid at 25 degC has no enthalpy.
-Figures of the alloys are those of the sheets that ship (pourcall/metal/alloys/sheets). The share of liquid left when the eutectic
-arrives is computed from the binary phase diagrams by moles (Zn-4Al 72 %, Zn-11Al 46 %, Al-7Si 50 %, Zn-27Al none, of
-which a real casting keeps a little); undercooling: aluminium 1-4 degC, zinc under 1, bronze 1-5 (memory).
+Figures of the alloys are those of the sheets that ship (pourcall/metal/alloys/sheets). The share of liquid left when
+the eutectic arrives is computed from the binary phase diagrams by moles (Zn-4Al 72 %, Zn-11Al 46 %, Al-7Si 50 %,
+Zn-27Al none, of which a real casting keeps a little); undercooling: aluminium 1-4 degC, zinc under 1, bronze 1-5
+(memory).
 """
 
 from dataclasses import dataclass, replace
@@ -39,8 +40,20 @@ class MeltCurve:
     """
 
     __slots__ = (
-        "_f_mid", "_f_plateau", "_h_mid", "_h_plateau_end", "_h_solid", "_k_lower", "_k_solid", "_k_upper",
-        "_t_mid", "cp_liquid", "h_liquid", "k_liquid", "liquidus_c", "plateau_c",
+        "_f_mid",
+        "_f_plateau",
+        "_h_mid",
+        "_h_plateau_end",
+        "_h_solid",
+        "_k_lower",
+        "_k_solid",
+        "_k_upper",
+        "_t_mid",
+        "cp_liquid",
+        "h_liquid",
+        "k_liquid",
+        "liquidus_c",
+        "plateau_c",
     )
 
     def __init__(self, facts: AlloyFacts, plateau_c: float, plateau_fraction: float) -> None:
@@ -138,5 +151,8 @@ def alloy(key: str) -> SimAlloy:
     plateau_c, fraction, undercooling_c, emissivity = _BEYOND_THE_SHEET[key]
     return sim_alloy(
         load_sheets().get(key).facts(),
-        plateau_c=plateau_c, plateau_fraction=fraction, undercooling_c=undercooling_c, emissivity=emissivity,
+        plateau_c=plateau_c,
+        plateau_fraction=fraction,
+        undercooling_c=undercooling_c,
+        emissivity=emissivity,
     )

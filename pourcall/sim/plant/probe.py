@@ -92,14 +92,39 @@ class Probe:
     """A sheathed couple. `place` is where a person holds it: "melt" (in the pot), "chamber" or "air"."""
 
     __slots__ = (
-        "_air_s", "_dt_s", "_fast_s", "_gauss_at", "_k_fast", "_k_mix", "_k_slow", "_near", "_outer_c", "_pool",
-        "_shell_k_s", "_slow_s", "depth_mm", "gain", "in_metal", "junction_c", "noise_c", "place",
-        "sheath", "stem_share",
+        "_air_s",
+        "_dt_s",
+        "_fast_s",
+        "_gauss_at",
+        "_k_fast",
+        "_k_mix",
+        "_k_slow",
+        "_near",
+        "_outer_c",
+        "_pool",
+        "_shell_k_s",
+        "_slow_s",
+        "depth_mm",
+        "gain",
+        "in_metal",
+        "junction_c",
+        "noise_c",
+        "place",
+        "sheath",
+        "stem_share",
     )
 
     def __init__(
-        self, sheath: Sheath, *, dt_s: float, start_c: float = 20.0, place: str = "air", depth_mm: float = 50.0,
-        gain: float = 1.0, noise_c: float = 0.1, rng: Random | None = None,
+        self,
+        sheath: Sheath,
+        *,
+        dt_s: float,
+        start_c: float = 20.0,
+        place: str = "air",
+        depth_mm: float = 50.0,
+        gain: float = 1.0,
+        noise_c: float = 0.1,
+        rng: Random | None = None,
     ) -> None:
         """`gain`: the couple's own error (IEC class 1 type K: within 1 +- 0.004). `noise_c`: sigma of one sample."""
         if sheath.name not in _LAGS:

@@ -39,8 +39,16 @@ class Crew:
     """One person at the furnace. `act()` once a plant step gives the keys pressed in it."""
 
     def __init__(
-        self, steps: Sequence[Step], plant: Plant, probe: Probe, *, plans: Sequence[MeltPlan] = (),
-        keys: frozenset[str] = ALL_KEYS, faults: Faults | None = None, who: str = "shop", mark_delay_s: float = 4.0,
+        self,
+        steps: Sequence[Step],
+        plant: Plant,
+        probe: Probe,
+        *,
+        plans: Sequence[MeltPlan] = (),
+        keys: frozenset[str] = ALL_KEYS,
+        faults: Faults | None = None,
+        who: str = "shop",
+        mark_delay_s: float = 4.0,
     ) -> None:
         self._queue: deque[Step] = deque(steps)
         self.plant, self.probe, self.plans, self.keys, self.who = plant, probe, tuple(plans), keys, who

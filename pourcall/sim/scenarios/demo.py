@@ -12,20 +12,31 @@ from importlib.resources import files
 from pourcall.contract.errors import BadInput
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.reading import Place
-from pourcall.sim.plant.metal import alloy
 from pourcall.sim.plant.furnace import FurnaceSpec, PlantStart, PotSpec
+from pourcall.sim.plant.metal import alloy
 from pourcall.sim.scenarios.normal_melts import make_plan
 from pourcall.sim.scenarios.script import Step, load_steps
 from pourcall.sim.shop import ProbeSetup, Scenario
 
 WORKSHOP = "boat club workshop"
 FURNACE = FurnaceSpec(
-    name="club furnace", power_w=2150.0, hot_j_per_k=1200.0, lining_j_per_k=4500.0, hot_lining_w_per_k=0.9,
-    exchange_m2=0.038, wall_limit_c=860.0,
+    name="club furnace",
+    power_w=2150.0,
+    hot_j_per_k=1200.0,
+    lining_j_per_k=4500.0,
+    hot_lining_w_per_k=0.9,
+    exchange_m2=0.038,
+    wall_limit_c=860.0,
 )
 BURNER = FurnaceSpec(
-    name="club burner", power_w=14_000.0, fuel=True, useful_share=0.3, pot_share=0.35, hot_j_per_k=1300.0,
-    lining_j_per_k=4500.0, exchange_m2=0.045,
+    name="club burner",
+    power_w=14_000.0,
+    fuel=True,
+    useful_share=0.3,
+    pot_share=0.35,
+    hot_j_per_k=1300.0,
+    lining_j_per_k=4500.0,
+    exchange_m2=0.045,
 )
 POT = PotSpec(mass_kg=0.62, outer_m2=0.038, mouth_m2=0.005)
 BRONZE_POT = PotSpec(mass_kg=0.75, outer_m2=0.042, mouth_m2=0.0055)
@@ -33,19 +44,37 @@ CLEAT_KG, FAIRLEAD_KG = 0.6, 0.9
 
 CLEATS = tuple(
     MouldPlan(
-        name=f"cleat {number}", setup="deck cleat 160 mm", mass_kg=CLEAT_KG, thinnest_mm=6.0, lip_min_c=535.0,
-        lip_max_c=570.0, loss_c=loss_c, why="sheet, narrowed for 6 mm in green sand; loss of the lift and the walk",
+        name=f"cleat {number}",
+        setup="deck cleat 160 mm",
+        mass_kg=CLEAT_KG,
+        thinnest_mm=6.0,
+        lip_min_c=535.0,
+        lip_max_c=570.0,
+        loss_c=loss_c,
+        why="sheet, narrowed for 6 mm in green sand; loss of the lift and the walk",
     )
     for number, loss_c in ((1, 10.5), (2, 17.5))
 )
 FAIRLEADS = (
     MouldPlan(
-        name="fairlead 1", setup="fairlead 120 mm", mass_kg=FAIRLEAD_KG, thinnest_mm=5.0, lip_min_c=1040.0,
-        lip_max_c=1110.0, loss_c=26.0, why="sheet, narrowed for 5 mm in green sand; loss of the lift and the walk",
+        name="fairlead 1",
+        setup="fairlead 120 mm",
+        mass_kg=FAIRLEAD_KG,
+        thinnest_mm=5.0,
+        lip_min_c=1040.0,
+        lip_max_c=1110.0,
+        loss_c=26.0,
+        why="sheet, narrowed for 5 mm in green sand; loss of the lift and the walk",
     ),
     MouldPlan(
-        name="fairlead 2", setup="fairlead 120 mm", mass_kg=FAIRLEAD_KG, thinnest_mm=5.0, lip_min_c=1040.0,
-        lip_max_c=1110.0, loss_c=62.0, why="sheet, narrowed for 5 mm in green sand; loss of the lift and the walk",
+        name="fairlead 2",
+        setup="fairlead 120 mm",
+        mass_kg=FAIRLEAD_KG,
+        thinnest_mm=5.0,
+        lip_min_c=1040.0,
+        lip_max_c=1110.0,
+        loss_c=62.0,
+        why="sheet, narrowed for 5 mm in green sand; loss of the lift and the walk",
     ),
 )
 DEMOS = ("cleats_left_in", "cleats_dip", "fairleads_dip")
@@ -66,7 +95,11 @@ def demo_plan(name: str = "cleats_left_in", melt: str = "2026-014") -> MeltPlan:
 
 
 def demo_scenario(
-    name: str = "cleats_left_in", *, plans: Sequence[MeltPlan] | None = None, seed: int = 2026, rate_hz: float = 2.0,
+    name: str = "cleats_left_in",
+    *,
+    plans: Sequence[MeltPlan] | None = None,
+    seed: int = 2026,
+    rate_hz: float = 2.0,
     keys: frozenset[str] | None = None,
 ) -> Scenario:
     """A demonstration as a Scenario. `plans`: from the alloy sheets of the running system, in place of ours;
@@ -74,16 +107,34 @@ def demo_scenario(
     bronze = name == "fairleads_dip"
     dips = name.endswith("_dip")
     scenario = Scenario(
-        name=name, kind="dip" if dips else "left_in_thin", seed=seed, alloy=alloy("c87300" if bronze else "za27"),
-        furnace=BURNER if bronze else FURNACE, pot=BRONZE_POT if bronze else POT, start=PlantStart(19.0),
+        name=name,
+        kind="dip" if dips else "left_in_thin",
+        seed=seed,
+        alloy=alloy("c87300" if bronze else "za27"),
+        furnace=BURNER if bronze else FURNACE,
+        pot=BRONZE_POT if bronze else POT,
+        start=PlantStart(19.0),
         probes=(
             ProbeSetup(
-                name="metal", place=Place.DIP if dips else Place.MELT, sheath="mi_3.0" if dips else "mi_4.5",
-                chip="max31855", depth_mm=60.0, gain=1.0008, noise_c=0.12, offset_uv=2.0, cold_error_c=0.2,
+                name="metal",
+                place=Place.DIP if dips else Place.MELT,
+                sheath="mi_3.0" if dips else "mi_4.5",
+                chip="max31855",
+                depth_mm=60.0,
+                gain=1.0008,
+                noise_c=0.12,
+                offset_uv=2.0,
+                cold_error_c=0.2,
             ),
         ),
-        steps=demo_steps(name), plans=tuple(plans) if plans is not None else (demo_plan(name),), rate_hz=rate_hz,
-        stream_loss_c=6.0, boot_ms=3500, board_status=True, tail_s=90.0, mark_delay_s=6.0,
+        steps=demo_steps(name),
+        plans=tuple(plans) if plans is not None else (demo_plan(name),),
+        rate_hz=rate_hz,
+        stream_loss_c=6.0,
+        boot_ms=3500,
+        board_status=True,
+        tail_s=90.0,
+        mark_delay_s=6.0,
     )
     if keys is None:
         return scenario

@@ -85,8 +85,13 @@ class Bout:
         dt_s = 1.0 / SECOND_STEPS
         self.plant = Plant(scenario.furnace, scenario.pot, scenario.alloy, dt_s=dt_s, start=start)
         self.probe = Probe(
-            SHEATHS[shop.sheath], dt_s=dt_s, start_c=self.plant.pot_c, place="melt", gain=shop.gain,
-            noise_c=rng.uniform(0.05, 0.35), rng=rng,
+            SHEATHS[shop.sheath],
+            dt_s=dt_s,
+            start_c=self.plant.pot_c,
+            place="melt",
+            gain=shop.gain,
+            noise_c=rng.uniform(0.05, 0.35),
+            rng=rng,
         )
         in_parts = rng.random() < 0.5 if parts is None else parts
         self.first_kg = round(self.charge_kg * (rng.uniform(0.6, 0.75) if in_parts else 1.0), 3)

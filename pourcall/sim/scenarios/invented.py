@@ -19,9 +19,9 @@ import msgspec
 from pourcall.contract.api import MouldRequest
 from pourcall.contract.entries import ChargeEntry, MouldSetupRequest
 from pourcall.contract.plan import MeltPlan
-from pourcall.sim.scenarios.demo import CLEATS, FAIRLEADS, demo_scenario, demo_steps
-from pourcall.sim.plant.metal import alloy
 from pourcall.sim.plant.furnace import PlantStart
+from pourcall.sim.plant.metal import alloy
+from pourcall.sim.scenarios.demo import CLEATS, FAIRLEADS, demo_scenario, demo_steps
 from pourcall.sim.scenarios.script import Step
 from pourcall.sim.shop import Scenario
 
@@ -73,14 +73,30 @@ class _Law:
 
 
 _CLEAT_SETUP = MouldSetupRequest(
-    name=CLEAT, add=True, pattern="cleat 160 v2, two in one flask", material="green_sand", batch="sand 7",
-    gating="tapered sprue, one gate at the base", venting="two 2 mm vents at the horn tips", thinnest_mm=6.0,
-    mass_kg=0.6, preheat_c=40.0, who=WHO,
+    name=CLEAT,
+    add=True,
+    pattern="cleat 160 v2, two in one flask",
+    material="green_sand",
+    batch="sand 7",
+    gating="tapered sprue, one gate at the base",
+    venting="two 2 mm vents at the horn tips",
+    thinnest_mm=6.0,
+    mass_kg=0.6,
+    preheat_c=40.0,
+    who=WHO,
 )
 _FAIRLEAD_SETUP = MouldSetupRequest(
-    name=FAIRLEAD, add=True, pattern="fairlead 120 v1", material="green_sand", batch="sand 7",
-    gating="choke in the runner, two gates under the flange", venting="one 3 mm vent at the lip", thinnest_mm=5.0,
-    mass_kg=0.9, preheat_c=60.0, who=WHO,
+    name=FAIRLEAD,
+    add=True,
+    pattern="fairlead 120 v1",
+    material="green_sand",
+    batch="sand 7",
+    gating="choke in the runner, two gates under the flange",
+    venting="one 3 mm vent at the lip",
+    thinnest_mm=5.0,
+    mass_kg=0.9,
+    preheat_c=60.0,
+    who=WHO,
 )
 _NEW_SAND = MouldSetupRequest(name=FAIRLEAD, batch="sand 8", who=WHO, why="the old sand was burnt out")
 _NEW_ZA = ChargeEntry(source="new", mass_kg=1.05, detail="ingot ZA-27")
@@ -92,43 +108,92 @@ _DAY_S = 86_400.0
 _FIRST_S = 1_757_146_800.0  # 2025-09-06 08:20 UTC, a Saturday
 MELTS = (
     InventedMelt(
-        "2025-001", _FIRST_S, "cleats_left_in", "club", "za27", 1.5, 541.0,
-        "First day with the new pattern. Poured cold on purpose, to see where it stops filling.", (_NEW_ZA, _MORE_ZA),
-        pour_notes=((2, "The stream was sluggish; the far horn filled last."),), photo_of=2, setups=(_CLEAT_SETUP,),
+        "2025-001",
+        _FIRST_S,
+        "cleats_left_in",
+        "club",
+        "za27",
+        1.5,
+        541.0,
+        "First day with the new pattern. Poured cold on purpose, to see where it stops filling.",
+        (_NEW_ZA, _MORE_ZA),
+        pour_notes=((2, "The stream was sluggish; the far horn filled last."),),
+        photo_of=2,
+        setups=(_CLEAT_SETUP,),
     ),
     InventedMelt(
-        "2025-002", _FIRST_S + 7 * _DAY_S, "fairleads_dip", "burner", "c87300", 2.2, 1082.0,
-        "Outdoors, light wind. First fairleads in silicon bronze.", (_NEW_BRONZE, _MORE_BRONZE),
+        "2025-002",
+        _FIRST_S + 7 * _DAY_S,
+        "fairleads_dip",
+        "burner",
+        "c87300",
+        2.2,
+        1082.0,
+        "Outdoors, light wind. First fairleads in silicon bronze.",
+        (_NEW_BRONZE, _MORE_BRONZE),
         pour_notes=((2, "Took long over the second flask: sixteen steps and a kerb."),),
         setups=(_FAIRLEAD_SETUP,),
     ),
     InventedMelt(
-        "2025-003", _FIRST_S + 14 * _DAY_S + 1_500.0, "cleats_left_in", "club", "za27", 1.5, 561.0,
-        "Twenty degrees hotter than last time, everything else as it was.", (_NEW_ZA, _MORE_ZA),
+        "2025-003",
+        _FIRST_S + 14 * _DAY_S + 1_500.0,
+        "cleats_left_in",
+        "club",
+        "za27",
+        1.5,
+        561.0,
+        "Twenty degrees hotter than last time, everything else as it was.",
+        (_NEW_ZA, _MORE_ZA),
     ),
     InventedMelt(
-        "2025-004", _FIRST_S + 21 * _DAY_S + 600.0, "fairleads_dip", "burner", "c87300", 2.2, 1136.0,
-        "Hotter; the rest as it was.", (_NEW_BRONZE, _MORE_BRONZE),
+        "2025-004",
+        _FIRST_S + 21 * _DAY_S + 600.0,
+        "fairleads_dip",
+        "burner",
+        "c87300",
+        2.2,
+        1136.0,
+        "Hotter; the rest as it was.",
+        (_NEW_BRONZE, _MORE_BRONZE),
     ),
     InventedMelt(
-        "2025-005", _FIRST_S + 28 * _DAY_S + 2_400.0, "cleats_left_in", "club", "za27", 1.5, 591.0,
-        "The hot end: how far may it go before the boss sinks?", (_NEW_ZA, _MORE_ZA),
+        "2025-005",
+        _FIRST_S + 28 * _DAY_S + 2_400.0,
+        "cleats_left_in",
+        "club",
+        "za27",
+        1.5,
+        591.0,
+        "The hot end: how far may it go before the boss sinks?",
+        (_NEW_ZA, _MORE_ZA),
         pour_notes=((1, "Wrinkle-free skin, but the boss drew in while it froze."),),
     ),
     InventedMelt(
-        "2025-006", _FIRST_S + 35 * _DAY_S + 900.0, "fairleads_dip", "burner", "c87300", 2.2, 1106.0,
+        "2025-006",
+        _FIRST_S + 35 * _DAY_S + 900.0,
+        "fairleads_dip",
+        "burner",
+        "c87300",
+        2.2,
+        1106.0,
         "Between the two, in fresh sand; a third of the metal are returns: not temperature alone that changed.",
-        (_NEW_BRONZE, _BACK_BRONZE), inspected=1, setups=(_NEW_SAND,),
+        (_NEW_BRONZE, _BACK_BRONZE),
+        inspected=1,
+        setups=(_NEW_SAND,),
     ),
 )
 _LAWS = {
     CLEAT: _Law(
-        543.0, 585.0, 6.0,
+        543.0,
+        585.0,
+        6.0,
         cold=(("cold_shut", "horn, near side"), ("misrun", "far horn tip"), ("misrun", "both horn tips")),
         hot=(("sink", "boss"), ("internal_shrinkage", "boss, sawn through"), ("penetration", "under the base")),
     ),
     FAIRLEAD: _Law(
-        1048.0, 1112.0, 10.0,
+        1048.0,
+        1112.0,
+        10.0,
         cold=(("cold_shut", "lip, where the streams meet"), ("misrun", "lip"), ("misrun", "half of the lip")),
         hot=(("rough_surface", "flange"), ("penetration", "flange, inner corner"), ("blowhole", "under the flange")),
     ),
@@ -158,9 +223,13 @@ def moulds(melt: InventedMelt) -> tuple[MouldRequest, ...]:
     first_c = planned[0].loss_c
     return tuple(
         MouldRequest(
-            name=mould.name, setup=mould.setup, mass_kg=mould.mass_kg, thinnest_mm=mould.thinnest_mm,
+            name=mould.name,
+            setup=mould.setup,
+            mass_kg=mould.mass_kg,
+            thinnest_mm=mould.thinnest_mm,
             lip_min_c=melt.aim_c + first_c - mould.loss_c - half_c,
-            lip_max_c=min(most_c, melt.aim_c + first_c - mould.loss_c + half_c), loss_c=mould.loss_c,
+            lip_max_c=min(most_c, melt.aim_c + first_c - mould.loss_c + half_c),
+            loss_c=mould.loss_c,
         )
         for mould in planned
     )

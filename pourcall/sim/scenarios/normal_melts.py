@@ -15,11 +15,11 @@ import msgspec
 
 from pourcall.contract.plan import AlloyFacts, FumeTable, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Place
-from pourcall.metal.vapour.fume import fume_table
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.sim.scenarios.crew import ALL_KEYS
-from pourcall.sim.plant.metal import ALLOY_KEYS, SimAlloy, alloy, shifted
+from pourcall.metal.vapour.fume import fume_table
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
+from pourcall.sim.plant.metal import ALLOY_KEYS, SimAlloy, alloy, shifted
+from pourcall.sim.scenarios.crew import ALL_KEYS
 from pourcall.sim.scenarios.script import Step
 from pourcall.sim.shop import ProbeSetup, Scenario, TruthAndSample, run
 
@@ -47,8 +47,13 @@ def pot_for(facts: AlloyFacts, charge_kg: float) -> PotSpec:
 
 
 def pour_losses_c(
-    metal: SimAlloy, pot: PotSpec, charge_kg: float, tap_c: float, pours: list[tuple[float, float, float]],
-    *, behind_c: float,
+    metal: SimAlloy,
+    pot: PotSpec,
+    charge_kg: float,
+    tap_c: float,
+    pours: list[tuple[float, float, float]],
+    *,
+    behind_c: float,
 ) -> list[tuple[float, float]]:
     """What the bath has lost in the lifted pot when each pour begins and ends, by the plant's own physics.
 
@@ -136,8 +141,11 @@ class _Draw:
                     break
         self.moulds = [
             MouldPlan(
-                name=f"cleat {i + 1}", mass_kg=round(each_kg, 3), thinnest_mm=rng.choice((3.0, 4.0, 5.0, 6.0)),
-                lip_min_c=round(low_c, 1), lip_max_c=round(low_c + width_c, 1),
+                name=f"cleat {i + 1}",
+                mass_kg=round(each_kg, 3),
+                thinnest_mm=rng.choice((3.0, 4.0, 5.0, 6.0)),
+                lip_min_c=round(low_c, 1),
+                lip_max_c=round(low_c + width_c, 1),
                 loss_c=round(0.5 * (begun_c + ended_c) + rng.uniform(-1.0, 1.0), 1),
                 why="sheet, narrowed by section; loss by the lift, the walk and the stream",
             )
@@ -157,9 +165,14 @@ class _Draw:
         share = rng.uniform(0.25, 0.38)
         self.furnace = FurnaceSpec(
             name="burner furnace" if self.fuel else "electric furnace",
-            power_w=useful_w / share if self.fuel else useful_w, fuel=self.fuel, low_share=0.5,
-            useful_share=share if self.fuel else 1.0, pot_share=0.35 if self.fuel else 0.0,
-            hot_j_per_k=hot_j, lining_j_per_k=lining_j, hot_lining_w_per_k=rng.uniform(0.6, 1.2),
+            power_w=useful_w / share if self.fuel else useful_w,
+            fuel=self.fuel,
+            low_share=0.5,
+            useful_share=share if self.fuel else 1.0,
+            pot_share=0.35 if self.fuel else 0.0,
+            hot_j_per_k=hot_j,
+            lining_j_per_k=lining_j,
+            hot_lining_w_per_k=rng.uniform(0.6, 1.2),
             exchange_m2=max(0.025, self.pot.outer_m2),
             wall_limit_c=min(1330.0, self.target_c + rng.uniform(160.0, 300.0)),
         )
@@ -191,9 +204,18 @@ class _Draw:
 
         def setup(name: str, where: Place, sheath: str, channel: str, at: str) -> ProbeSetup:
             return ProbeSetup(
-                name=name, place=where, sheath=sheath, channel=channel, tc_type=tc_type, chip=chip, start=at,
-                depth_mm=rng.uniform(40.0, 70.0), gain=1.0 + max(-0.004, min(0.004, rng.gauss(0.0, 0.0015))),
-                noise_c=rng.uniform(0.03, 0.35), offset_uv=rng.uniform(-6.0, 6.0), cold_error_c=rng.uniform(-0.5, 0.5),
+                name=name,
+                place=where,
+                sheath=sheath,
+                channel=channel,
+                tc_type=tc_type,
+                chip=chip,
+                start=at,
+                depth_mm=rng.uniform(40.0, 70.0),
+                gain=1.0 + max(-0.004, min(0.004, rng.gauss(0.0, 0.0015))),
+                noise_c=rng.uniform(0.03, 0.35),
+                offset_uv=rng.uniform(-6.0, 6.0),
+                cold_error_c=rng.uniform(-0.5, 0.5),
             )
 
         name = "chamber" if self.kind == "chamber" else "metal"
@@ -233,9 +255,7 @@ class _Draw:
                 Step("probe", when="after 2", place="melt", depth_mm=self.probes[0].depth_mm),
                 Step("lid", when="after 3", open=False),
             ]
-        bring = Step(
-            "bring", lo_c=self.lo_c, hi_c=self.hi_c, target_c=self.target_c, every_s=every_s, for_s=self.dip_s
-        )
+        bring = Step("bring", lo_c=self.lo_c, hi_c=self.hi_c, target_c=self.target_c, every_s=every_s, for_s=self.dip_s)
         at_last = msgspec.structs.replace(bring, every_s=0.0)
         early_c = self.lo_c - rng.uniform(8.0, 25.0)
         if early_c > self.facts.liquidus_c + 5.0:
@@ -289,11 +309,23 @@ class _Draw:
         status = rng.random() < 0.2
         wraps = rng.random() < 0.05
         return Scenario(
-            name=f"normal {self.seed}", kind=self.kind, seed=self.seed, alloy=self.alloy, furnace=self.furnace,
-            pot=self.pot, start=self.start, probes=self.probes, steps=tuple(steps), plans=tuple(plans),
-            rate_hz=self.rate_hz, keys=HABITS[habit], stream_loss_c=self.stream_loss_c,
-            boot_ms=2**32 - 600_000 if wraps else rng.randrange(1, 10**8), board_status=status,
-            tail_s=rng.uniform(60.0, 300.0), mark_delay_s=rng.uniform(2.0, 25.0),
+            name=f"normal {self.seed}",
+            kind=self.kind,
+            seed=self.seed,
+            alloy=self.alloy,
+            furnace=self.furnace,
+            pot=self.pot,
+            start=self.start,
+            probes=self.probes,
+            steps=tuple(steps),
+            plans=tuple(plans),
+            rate_hz=self.rate_hz,
+            keys=HABITS[habit],
+            stream_loss_c=self.stream_loss_c,
+            boot_ms=2**32 - 600_000 if wraps else rng.randrange(1, 10**8),
+            board_status=status,
+            tail_s=rng.uniform(60.0, 300.0),
+            mark_delay_s=rng.uniform(2.0, 25.0),
             tags=(*self.tags, habit, *(["board_ms_wraps"] if wraps else [])),
         )
 

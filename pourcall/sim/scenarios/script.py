@@ -25,8 +25,24 @@ NAMES = ("after", "t", "metal", "liquid", "pot", "wall", "mass", "lump", "probe"
 _OPS: dict[str, Callable[[float, float], bool]] = {">=": ge, ">": gt, "<=": le, "<": lt}
 _TERM = re.compile(r"(?:(heard)\s+(\w+))|(?:(\w+)\s*(>=|<=|>|<)\s*(-?\d+(?:\.\d+)?))|(?:after\s+(\d+(?:\.\d+)?))")
 VERBS = (
-    "bring", "charge", "dip", "end", "fault", "key", "lid", "lift", "power", "pour", "probe", "put_back", "say", "skim",
-    "start", "stir", "wait", "watch",
+    "bring",
+    "charge",
+    "dip",
+    "end",
+    "fault",
+    "key",
+    "lid",
+    "lift",
+    "power",
+    "pour",
+    "probe",
+    "put_back",
+    "say",
+    "skim",
+    "start",
+    "stir",
+    "wait",
+    "watch",
 )
 
 

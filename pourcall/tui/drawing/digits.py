@@ -5,8 +5,18 @@ is about twice as high as it is wide: the strokes come out even.
 """
 
 _BARS = {
-    "0": "tbaceg", "1": "ce", "2": "tcmag", "3": "tcmeg", "4": "bcme", "5": "tbmeg", "6": "tbameg", "7": "tce",
-    "8": "tbcmaeg", "9": "tbcmeg", "-": "m", " ": "",
+    "0": "tbaceg",
+    "1": "ce",
+    "2": "tcmag",
+    "3": "tcmeg",
+    "4": "bcme",
+    "5": "tbmeg",
+    "6": "tbameg",
+    "7": "tce",
+    "8": "tbcmaeg",
+    "9": "tbcmeg",
+    "-": "m",
+    " ": "",
 }
 # t top, b upper left, c upper right, m middle, a lower left, e lower right, g ground
 _FULL = "█"

@@ -67,9 +67,14 @@ def picture_of(
         low_c, high_c = _near(metal_c, curves[0][0] if curves else [], marks, window_c, span_s / -60.0, reach_c)
     points = [((mono_s - now_mono_s) / 60.0, temp_c) for mono_s, temp_c in dips]
     return Picture(
-        past_min=span_s / 60.0, ahead_min=ahead_min, low_c=low_c, high_c=high_c,
+        past_min=span_s / 60.0,
+        ahead_min=ahead_min,
+        low_c=low_c,
+        high_c=high_c,
         curves=tuple((tuple(_inside(segments, low_c, high_c, -span_s / 60.0)), role) for segments, role in curves),
-        window_c=window_c, band=band, coast=coast,
+        window_c=window_c,
+        band=band,
+        coast=coast,
         dips=tuple(p for p in points if -span_s / 60.0 <= p[0] <= 0.0 and low_c <= p[1] <= high_c),
     )
 

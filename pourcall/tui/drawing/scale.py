@@ -11,8 +11,8 @@ import msgspec
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.snapshot import FurnaceSnapshot, WindowView
 from pourcall.contract.units import Unit
-from pourcall.tui.screen.forecast_lines import COAST_MARK, RECKONED_MARK, coast_c, reckoned
 from pourcall.tui.drawing.spans import Line, Role, Span, fit, line
+from pourcall.tui.screen.forecast_lines import COAST_MARK, RECKONED_MARK, coast_c, reckoned
 from pourcall.tui.screen.words import figure, finite
 
 METAL_TIP = "►"

@@ -23,9 +23,9 @@ from pourcall.contract.inputs import (
     StartDip,
 )
 from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.tui.drawing.spans import Line, Role, Span, line
 from pourcall.tui.input.key_actions import Action, Ask, Do, Held, Say, Send
 from pourcall.tui.input.profile_keys import DipMemory, dip_asked, guide_asked
-from pourcall.tui.drawing.spans import Line, Role, Span, line
 from pourcall.tui.screen.words import CALL_WORDS, UNSEEN, duration, sorted_alarms, sorted_calls
 
 HOLD_POUR_S = 6.0
@@ -260,8 +260,10 @@ class KeyController:
         if not snapshot.melt:
             return [Do("start_melt")]
         endings = (
-            ("o", "poured", MeltEnding.POURED), ("i", "ingots", MeltEnding.INGOTS),
-            ("h", "heel left", MeltEnding.HEEL), ("x", "abandoned", MeltEnding.ABANDONED),
+            ("o", "poured", MeltEnding.POURED),
+            ("i", "ingots", MeltEnding.INGOTS),
+            ("h", "heel left", MeltEnding.HEEL),
+            ("x", "abandoned", MeltEnding.ABANDONED),
         )
         choices = {key: (word, Send(snapshot.furnace, EndMelt(ending=ending))) for key, word, ending in endings}
         self._ask = Ask(f"End melt {snapshot.melt}? How did it end:", now_s + 2 * ASK_S, choices)

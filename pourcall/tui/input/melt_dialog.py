@@ -67,8 +67,11 @@ def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
         for number in range(1, count + 1):
             moulds.append(
                 MouldRequest(
-                    name=f"{name} {number}" if count > 1 else name, setup=name, mass_kg=mass_kg,
-                    thinnest_mm=thinnest_mm, lip_min_c=window[0] if window else None,
+                    name=f"{name} {number}" if count > 1 else name,
+                    setup=name,
+                    mass_kg=mass_kg,
+                    thinnest_mm=thinnest_mm,
+                    lip_min_c=window[0] if window else None,
                     lip_max_c=window[1] if window else None,
                 )
             )
@@ -128,8 +131,10 @@ class StartMelt(ModalScreen[StartRequest | None]):
             if not values["alloy"]:
                 raise BadInput("no alloy named", where="alloy", remedy="See: pourcall alloy list")
             request = StartRequest(
-                alloy=values["alloy"], charge_kg=parse_charge_kg(values["charge"]),
-                moulds=parse_moulds(values["moulds"], self._unit), who="dashboard",
+                alloy=values["alloy"],
+                charge_kg=parse_charge_kg(values["charge"]),
+                moulds=parse_moulds(values["moulds"], self._unit),
+                who="dashboard",
             )
         except BadInput as err:
             self.say(f"! {err}", Role.WARN)

@@ -8,8 +8,8 @@ from pourcall.contract.api import ProfileRequest
 from pourcall.contract.inputs import NextSegment, StartDip, StopProfile
 from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.tui.input.key_actions import Action, Ask, Say, Send
 from pourcall.tui.drawing.spans import Role
+from pourcall.tui.input.key_actions import Action, Ask, Say, Send
 
 DEPTHS_MM = (20.0, 40.0, 60.0, 80.0, 100.0)
 DIP_ASK_S = 10.0

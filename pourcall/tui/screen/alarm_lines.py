@@ -2,6 +2,7 @@
 
 from pourcall.contract.events import AlarmState, AlarmView
 from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.texts import say
 from pourcall.tui.drawing.spans import Line, Role, Span, fit, line
 from pourcall.tui.screen.words import (
     ALARM_WORDS,
@@ -36,7 +37,7 @@ def alarm_lines(
     room = rows - len(out)
     out.append(_headline(listed[0], look, _silenced(snapshot) if known else ", last heard"))
     if room >= 2:
-        out.append(line(Span(f"    Do: {listed[0].remedy}", Role.STRONG)))
+        out.append(line(Span(f"    Do: {say(listed[0].remedy, look.unit)}", Role.STRONG)))
     rest = listed[1:]
     room = rows - len(out)
     if rest and room > 0:
@@ -45,7 +46,7 @@ def alarm_lines(
         else:
             out += [_headline(alarm, look, "") for alarm in rest[: room - 1]]
             hidden = rest[room - 1 :]
-            words = ", ".join(f"{PRIORITY_LOOK[a.priority][0]} {a.what}" for a in hidden)
+            words = ", ".join(f"{PRIORITY_LOOK[a.priority][0]} {say(a.what, look.unit)}" for a in hidden)
             count = f" +{len(hidden)} more: {words}" if hidden else ""
             out.append(line(Span(f"{count}{aside}", Role.STRONG)))
     elif aside and room > 0:
@@ -63,8 +64,12 @@ def _headline(alarm: AlarmView, look: Look, silenced: str) -> Line:
     state = ALARM_WORDS[alarm.state]
     pending = "" if alarm.recorded == "recorded" else ", not yet on record"
     return line(
-        " ", first, Span(f" {word} ", shown_role), Span(f" {state}{silenced}  ", Role.DIM),
-        Span(alarm.what, Role.STRONG if unseen else Role.PLAIN), Span(pending, Role.DIM),
+        " ",
+        first,
+        Span(f" {word} ", shown_role),
+        Span(f" {state}{silenced}  ", Role.DIM),
+        Span(say(alarm.what, look.unit), Role.STRONG if unseen else Role.PLAIN),
+        Span(pending, Role.DIM),
     )
 
 
@@ -98,7 +103,10 @@ def _elsewhere(others: tuple[FurnaceSnapshot, ...], look: Look) -> list[Line]:
     first = blinking(mark, role, look) if alarm.state in UNSEEN else Span(f"{mark:<2}", role)
     return [
         line(
-            " ", first, Span(f" {word} ", role), Span(f" {ALARM_WORDS[alarm.state]}  ", Role.DIM),
-            Span(f"on {furnace} (f): {alarm.what}", Role.STRONG),
+            " ",
+            first,
+            Span(f" {word} ", role),
+            Span(f" {ALARM_WORDS[alarm.state]}  ", Role.DIM),
+            Span(f"on {furnace} (f): {say(alarm.what, look.unit)}", Role.STRONG),
         )
     ]

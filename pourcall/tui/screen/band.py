@@ -1,12 +1,13 @@
 """The band under the header: the one instruction, in the most prominent place, in large letters, and why."""
 
 from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.texts import say, sentence
 from pourcall.tui.client import LinkState
-from pourcall.tui.screen.dipping import heading_words
-from pourcall.tui.screen.headline import KEEP_ON, call_of, dip_headline, dip_leads, headline, panel_figure
 from pourcall.tui.drawing.letters import letters, letters_width
-from pourcall.tui.screen.scene import Scene, Sizes
 from pourcall.tui.drawing.spans import Line, Role, Span, fit, line, wrap
+from pourcall.tui.screen.dipping import heading_words
+from pourcall.tui.screen.headline import dip_leads, headline, keeps_on
+from pourcall.tui.screen.scene import Scene, Sizes
 from pourcall.tui.screen.words import Look, blinking, duration
 
 LEAST_ROOM = 30  # cells that the full instruction needs beside the large letters
@@ -30,17 +31,16 @@ def band_of(scene: Scene, snapshot: FurnaceSnapshot | None, sizes: Sizes) -> tup
         return _rows(Span("? "), "", "", what, why, Role.STRONG, sizes, look), Role.PLAIN
     large = headline(snapshot)
     if dip_leads(snapshot) and (dip := snapshot.dip_now) is not None:
-        role = Role.STRONG if dip_headline(dip) in KEEP_ON else Role.DO
+        role = Role.STRONG if keeps_on(dip) else Role.DO
         mark = blinking("> ", role, look) if role is Role.DO else Span("> ", role)
-        what = dip.text[:1].upper() + dip.text[1:]
+        what = sentence(dip.text, look.unit)
         return _rows(mark, "DIP", large, what, heading_words(dip, look.unit), role, sizes, look), _ground(role)
-    call = snapshot.calls[0] if snapshot.calls else None
-    said = call_of(snapshot)
-    why = said.why if said is not None else call.why if call else ""
-    if snapshot.instruction_is_do:
+    instruction = snapshot.instruction
+    what, why = say(instruction.text, look.unit), say(instruction.why, look.unit)
+    if instruction.must:
         mark = blinking("> ", Role.DO, look)
-        return _rows(mark, "DO", large, panel_figure(snapshot.instruction), why, Role.DO, sizes, look), Role.DO
-    what = snapshot.instruction or ("No melt is running" if not snapshot.melt else "Nothing to do now")
+        return _rows(mark, "DO", large, what, why, Role.DO, sizes, look), Role.DO
+    what = what or ("No melt is running" if not snapshot.melt else "Nothing to do now")
     return _rows(Span("  "), "", large, what, why, Role.STRONG, sizes, look), Role.PLAIN
 
 

@@ -6,13 +6,14 @@ Afterwards: what the dip was worth, and what the last three say of each other. P
 import math
 
 from pourcall.contract.events import Dip
-from pourcall.contract.snapshot import DipView, FurnaceSnapshot
+from pourcall.contract.snapshot import DipHint, DipView, FurnaceSnapshot
 from pourcall.contract.units import Unit
+from pourcall.texts import say
 from pourcall.tui.drawing.digits import big
-from pourcall.tui.screen.headline import OUT_WORDS, dip_headline, dip_words
 from pourcall.tui.drawing.letters import letters
-from pourcall.tui.screen.scene import Sizes
 from pourcall.tui.drawing.spans import Line, Role, Span, line
+from pourcall.tui.screen.headline import dip_words
+from pourcall.tui.screen.scene import Sizes
 from pourcall.tui.screen.words import DASH, UNIT_MARK, difference, duration, finite, plus_minus, with_unit
 
 
@@ -20,7 +21,7 @@ def countdown(dip: DipView, sizes: Sizes) -> tuple[Line, ...]:
     """In the place of the large figure: the seconds to hold still yet; `OUT` when it is time; a dash before that."""
     rows: tuple[str, ...]
     unit = ""
-    if dip_headline(dip) == OUT_WORDS:
+    if dip.hint is DipHint.OUT:
         rows = _centred(letters("OUT", 5), sizes.digit_rows)
     elif dip.hold_s is None or not math.isfinite(dip.hold_s):
         rows = big(f"{DASH:>4}", sizes.digit_rows)
@@ -75,12 +76,13 @@ def last_dip(snapshot: FurnaceSnapshot, unit: Unit) -> Line:
         return ()
     label = Span("dip   ", Role.DIM)
     if dip.temp_c is None:
-        why = f": {dip.why}" if dip.why else ""
-        return line(label, f"{dip.number}: ", Span(f"? {dip.how}{why}", Role.CHECK))
+        why = f": {say(dip.why, unit)}" if dip.why else ""
+        return line(label, f"{dip.number}: ", Span(f"? {dip.how.value}{why}", Role.CHECK))
     age_s = snapshot.mono_s - dip.ended_mono_s
     old = age_s > dip.valid_s
     return line(
-        label, f"{dip.number}: {with_unit(dip.temp_c, unit, dip.u_c)} {dip.how}, ",
+        label,
+        f"{dip.number}: {with_unit(dip.temp_c, unit, dip.u_c)} {dip.how.value}, ",
         Span(f"{duration(age_s)} ago{', ? too old to pour by' if old else ''}", Role.CHECK if old else Role.PLAIN),
         Span(spread_words(snapshot, unit)),
     )

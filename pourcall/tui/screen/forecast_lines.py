@@ -8,6 +8,7 @@ from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import AheadView, FurnaceSnapshot, Interval
 from pourcall.contract.status import Status
 from pourcall.contract.units import Unit
+from pourcall.texts import say
 from pourcall.tui.drawing.spans import Line, Role, Span, joined, line, width_of
 from pourcall.tui.screen.words import UNIT_MARK, Look, about, duration, figure, finite, with_unit
 
@@ -47,7 +48,7 @@ def _folded(pieces: list[Line], room: int) -> list[Line]:
 def _pieces(snapshot: FurnaceSnapshot, ahead: AheadView, unit: Unit, *, short: bool = False) -> list[Line]:
     gone_s = _gone_s(snapshot, ahead)
     said = [
-        _ready(snapshot, ahead, gone_s),
+        _ready(snapshot, ahead, gone_s, unit),
         _cut(snapshot, ahead, gone_s, short),
         _coast(snapshot, ahead, unit, gone_s),
         _lasts(snapshot, ahead, gone_s),
@@ -56,14 +57,14 @@ def _pieces(snapshot: FurnaceSnapshot, ahead: AheadView, unit: Unit, *, short: b
     return [piece for piece in said if piece]
 
 
-def _ready(snapshot: FurnaceSnapshot, ahead: AheadView, gone_s: float) -> Line:
+def _ready(snapshot: FurnaceSnapshot, ahead: AheadView, gone_s: float, unit: Unit) -> Line:
     if snapshot.melt_state in IN_WINDOW_OR_ABOVE:
         return ()
     span = ahead.ready_s
     if span is None or not finite(span.mid):
         if not ahead.why or ahead.power_off:
             return ()
-        return line(Span("no time to ready: ", Role.DIM), ahead.why)
+        return line(Span("no time to ready: ", Role.DIM), say(ahead.why, unit))
     if span.mid <= 0.0:
         return ()
     return line(Span(f"ready in {_left(span, gone_s)}", Role.STRONG))

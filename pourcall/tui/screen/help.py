@@ -10,10 +10,10 @@ from textual.screen import ModalScreen
 
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.units import Unit
-from pourcall.tui.screen.forecast_lines import BAND_MARK, COAST_MARK, DIP_MARK, RECKONED_MARK
 from pourcall.tui.drawing.scale import METAL_TIP
 from pourcall.tui.drawing.spans import Line, Role, Span, line
 from pourcall.tui.drawing.widgets import Lines
+from pourcall.tui.screen.forecast_lines import BAND_MARK, COAST_MARK, DIP_MARK, RECKONED_MARK
 from pourcall.tui.screen.words import UNIT_MARK, UNSEEN
 
 CLOSING = frozenset({"escape", "enter", "question_mark", "?", "h", "q"})

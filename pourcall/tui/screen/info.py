@@ -5,12 +5,13 @@ that stay is always the same.
 """
 
 from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.texts import say
+from pourcall.tui.drawing.spans import Line, Role, Span, joined, line, width_of
 from pourcall.tui.screen.dipping import how_taken, last_dip
 from pourcall.tui.screen.forecast_lines import IN_WINDOW_OR_ABOVE, ahead_lines
-from pourcall.tui.screen.profile_panel import guide_line, is_guiding, said_line, steps_line
 from pourcall.tui.screen.panels import POURABLE
+from pourcall.tui.screen.profile_panel import guide_line, is_guiding, said_line, steps_line
 from pourcall.tui.screen.scene import Sizes
-from pourcall.tui.drawing.spans import Line, Role, Span, joined, line, width_of
 from pourcall.tui.screen.words import Look, percent, span_of, with_unit
 
 
@@ -29,11 +30,16 @@ def _ranked(snapshot: FurnaceSnapshot, look: Look, sizes: Sizes) -> list[tuple[i
     first, second = (*ahead_lines(snapshot, look, most=2), (), ())[:2]
     rows = [(1, first), (5, second), (0 if waits else 2 if guides and not pourable else 4, guide_line(snapshot, look))]
     if sizes.roomy:
-        rows += [(10, steps_line(snapshot)), (11, said_line(snapshot))]
+        rows += [(10, steps_line(snapshot, look)), (11, said_line(snapshot, look))]
     rows += [
         (3, _next(snapshot, look)),
         (0 if pourable else 7, _now(snapshot, look)),
-        (9, line(Span("why   ", Role.DIM), snapshot.window.why) if sizes.roomy and snapshot.window else ()),
+        (
+            9,
+            line(Span("why   ", Role.DIM), say(snapshot.window.why, look.unit))
+            if sizes.roomy and snapshot.window
+            else (),
+        ),
     ]
     dip, pours = last_dip(snapshot, look.unit), _pours(snapshot, look)
     if dip and sizes.roomy and snapshot.last_dip is not None and (taken := how_taken(snapshot.last_dip)):
@@ -43,7 +49,7 @@ def _ranked(snapshot: FurnaceSnapshot, look: Look, sizes: Sizes) -> list[tuple[i
         rows.append((2 if pourable else 4, both))
     else:
         rows += [(2 if pourable else 4, dip), (6, pours)]
-    rows.append((8, line(Span("found ", Role.DIM), snapshot.arrest) if snapshot.arrest else ()))
+    rows.append((8, line(Span("found ", Role.DIM), say(snapshot.arrest, look.unit)) if snapshot.arrest else ()))
     return rows
 
 
@@ -52,7 +58,9 @@ def _next(snapshot: FurnaceSnapshot, look: Look) -> Line:
     if window is None:
         return line(Span("next  ", Role.DIM), "no mould left in the list") if snapshot.melt else ()
     return line(
-        Span("next  ", Role.DIM), Span(f"{window.mould}", Role.STRONG), f" ({window.index + 1} of {window.of})",
+        Span("next  ", Role.DIM),
+        Span(f"{window.mould}", Role.STRONG),
+        f" ({window.index + 1} of {window.of})",
         f": at the lip {span_of(window.lip_min_c, window.lip_max_c, look.unit)}",
         f", in the pot {span_of(window.tap_min_c, window.tap_max_c, look.unit)}",
     )
@@ -63,7 +71,8 @@ def _now(snapshot: FurnaceSnapshot, look: Look) -> Line:
     if window is None or window.lip_now_c is None or snapshot.melt_state not in POURABLE:
         return ()
     return line(
-        Span("now   ", Role.DIM), f"arrives at {with_unit(window.lip_now_c, look.unit)}: ",
+        Span("now   ", Role.DIM),
+        f"arrives at {with_unit(window.lip_now_c, look.unit)}: ",
         Span(f"too cold {percent(window.too_cold)}, too hot {percent(window.too_hot)}", Role.STRONG),
     )
 

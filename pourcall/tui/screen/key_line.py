@@ -1,10 +1,10 @@
 """The keys at the foot of the screen. Which there are now, which fit, how they are drawn, what the help says."""
 
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.tui.screen.profile_panel import is_guiding
-from pourcall.tui.input.key_controller import done_call
-from pourcall.tui.screen.scene import Key
 from pourcall.tui.drawing.spans import Line, Role, Span, joined, line, width_of
+from pourcall.tui.input.key_controller import done_call
+from pourcall.tui.screen.profile_panel import is_guiding
+from pourcall.tui.screen.scene import Key
 from pourcall.tui.screen.words import sorted_alarms
 
 GAP = "  "
@@ -23,10 +23,16 @@ def keys_for(snapshot: FurnaceSnapshot | None, others: int) -> tuple[Key, ...]:
     waits = profile is not None and profile.waits
     guide = Key("g", "go on" if waits else "guide", 0 if waits else 3)
     return (
-        Key("space", "pour", 1), Key("l", "lift", 2), Key("d", "dip", 2 if is_guiding(profile) else 3), guide,
+        Key("space", "pour", 1),
+        Key("l", "lift", 2),
+        Key("d", "dip", 2 if is_guiding(profile) else 3),
+        guide,
         *((Key("n", "not now", 1),) if snapshot.calls else ()),
         *((Key("enter", "done", 1),) if done_call(snapshot) is not None else ()),
-        *alarms, Key("p", "power", 2), Key("m", "end melt", 4), *last,
+        *alarms,
+        Key("p", "power", 2),
+        Key("m", "end melt", 4),
+        *last,
     )
 
 

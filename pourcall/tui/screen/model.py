@@ -7,15 +7,15 @@ Order of cues: place on the screen, word, shape; colour only repeats what those 
 import msgspec
 
 from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.tui.client import LinkState
+from pourcall.tui.drawing.scale import pointers, scale_rows
+from pourcall.tui.drawing.spans import Line, Role, Span, fit, joined, line, spread, width_of
 from pourcall.tui.screen.alarm_lines import alarm_lines
 from pourcall.tui.screen.band import band_of
-from pourcall.tui.client import LinkState
 from pourcall.tui.screen.info import info_lines
 from pourcall.tui.screen.key_line import fitting_keys, key_lines
 from pourcall.tui.screen.panels import fact_lines, how_line, main_figure
-from pourcall.tui.drawing.scale import pointers, scale_rows
-from pourcall.tui.screen.scene import Scene, Sizes, dashed, in_readers_unit, sizes_for
-from pourcall.tui.drawing.spans import Line, Role, Span, fit, joined, line, spread, width_of
+from pourcall.tui.screen.scene import Scene, Sizes, dashed, sizes_for
 from pourcall.tui.screen.words import duration
 
 DISCLAIMER = "This program controls and records; it does not protect."
@@ -40,7 +40,6 @@ class Screen(msgspec.Struct, frozen=True, kw_only=True):
 
 def screen_of(scene: Scene, *, scale_height: int) -> Screen:
     """The whole screen; `scale_height` is the room the upright scale has been given, in rows."""
-    scene = in_readers_unit(scene)
     look, sizes = scene.look, sizes_for(scene.look)
     snapshot = scene.snapshot
     if snapshot is not None and scene.link.state is not LinkState.LIVE:
@@ -52,8 +51,18 @@ def screen_of(scene: Scene, *, scale_height: int) -> Screen:
     band, band_role = band_of(scene, snapshot, sizes)
     if snapshot is None:
         return Screen(
-            sizes=sizes, header=_header_alone(scene), band=band, band_role=band_role, figure=(), facts=(),
-            how=line(Span(" " + DISCLAIMER, Role.DIM)), scale=(), info=(), alarms=(), message=scene.message, keys=keys,
+            sizes=sizes,
+            header=_header_alone(scene),
+            band=band,
+            band_role=band_role,
+            figure=(),
+            facts=(),
+            how=line(Span(" " + DISCLAIMER, Role.DIM)),
+            scale=(),
+            info=(),
+            alarms=(),
+            message=scene.message,
+            keys=keys,
         )
     return Screen(
         sizes=sizes,

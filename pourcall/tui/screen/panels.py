@@ -6,12 +6,13 @@ Pure: a snapshot and the reader's unit in, lines out.
 from pourcall.contract.events import MeltState
 from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView
-from pourcall.contract.status import REASON_WORDS, Reason, Status
+from pourcall.contract.status import Reason, Status
+from pourcall.texts import say, word
 from pourcall.tui.drawing.digits import big
+from pourcall.tui.drawing.spans import Line, Role, Span, joined, line
 from pourcall.tui.screen.dipping import countdown, dip_facts
 from pourcall.tui.screen.forecast_lines import METAL_PLACES, reckoned, reckoned_facts
 from pourcall.tui.screen.scene import Sizes
-from pourcall.tui.drawing.spans import Line, Role, Span, joined, line
 from pourcall.tui.screen.words import (
     DASH,
     MELT_WORDS,
@@ -94,7 +95,7 @@ def fact_lines(snapshot: FurnaceSnapshot, look: Look) -> tuple[Line, ...]:
     else:
         first, second = line(status_spans(reason)[0]), line(rate(metal.rate_c_per_min, look.unit))
         if metal.temp_c is None:
-            second = line(REASON_WORDS[reason])
+            second = line(word("reason", reason))
     probes = _metal_probes(snapshot) or snapshot.probes
     probe = PROBE_WORDS[probes[0].state] if probes else DASH
     third = third or line(Span("probe ", Role.DIM), probe)
@@ -133,11 +134,11 @@ def _flags(snapshot: FurnaceSnapshot) -> Line:
 
 def how_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
     """How the figure is known, or why there is none; then the other probes."""
-    how = snapshot.metal.how or ("no probe in the metal" if snapshot.metal.temp_c is None else "")
+    how = say(snapshot.metal.how, look.unit) or ("no probe in the metal" if snapshot.metal.temp_c is None else "")
     pieces = [line(Span(how))] if how else []
     reason = metal_reason(snapshot)
     if snapshot.metal.temp_c is not None and reason is not Reason.OK:
-        pieces.insert(0, line(Span(REASON_WORDS[reason], Role.STRONG)))
+        pieces.insert(0, line(Span(word("reason", reason), Role.STRONG)))
     if flags := _flags(snapshot):
         pieces.append(flags)
     for probe in snapshot.probes:

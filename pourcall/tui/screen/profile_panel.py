@@ -1,9 +1,9 @@
 """A guided profile on the screen: where it stands, what should be on the panel, what it said last."""
 
 from pourcall.contract.snapshot import FurnaceSnapshot, ProfileView
-from pourcall.tui.screen.headline import panel_figure
+from pourcall.texts import say
 from pourcall.tui.drawing.spans import Line, Role, Span, joined, line
-from pourcall.tui.screen.words import Look, duration, figure, finite, with_unit
+from pourcall.tui.screen.words import UNIT_MARK, Look, duration, figure, finite, with_unit
 
 
 def is_guiding(profile: ProfileView | None) -> bool:
@@ -26,8 +26,8 @@ def guide_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
         pieces.append(line(Span(f"{duration(profile.hold_left_s)} left", Role.STRONG)))
     elif finite(profile.setpoint_c) and figure(profile.setpoint_c, look.unit) != figure(profile.to_c, look.unit):
         pieces.append(line(f"now {with_unit(profile.setpoint_c, look.unit)}"))
-    if profile.dial:
-        pieces.append(line(Span("panel "), Span(panel_figure(profile.dial), Role.STRONG)))
+    if profile.dial is not None:
+        pieces.append(line(Span("panel "), Span(f"{profile.dial:g} {UNIT_MARK[profile.dial_unit]}", Role.STRONG)))
     return line(label, *joined(pieces, " · "))
 
 
@@ -38,21 +38,25 @@ def _segment(profile: ProfileView, look: Look) -> Line:
     return line(f"ramp to {to}{' at full power' if profile.rate_c_per_min is None else ''}")
 
 
-def said_line(snapshot: FurnaceSnapshot) -> Line:
+def said_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
     """The last thing the profile said, where the instruction no longer says it."""
     profile = snapshot.profile
-    if profile is None or profile.stopped or not profile.advice or profile.advice in snapshot.instruction:
+    if profile is None or profile.stopped or not profile.advice or profile.advice == snapshot.instruction.text:
         return ()
-    return line(Span("said  ", Role.DIM), panel_figure(profile.advice))
+    return line(Span("said  ", Role.DIM), say(profile.advice, look.unit))
 
 
-def steps_line(snapshot: FurnaceSnapshot) -> Line:
+def steps_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
     """All segments in a few words each; the one in work is marked."""
     profile = snapshot.profile
     if profile is None or profile.stopped or not profile.segments:
         return ()
     steps = [
-        line(Span(f"> {words}", Role.STRONG) if n == profile.segment else Span(words, Role.DIM))
+        line(
+            Span(f"> {say(words, look.unit)}", Role.STRONG)
+            if n == profile.segment
+            else Span(say(words, look.unit), Role.DIM)
+        )
         for n, words in enumerate(profile.segments, start=1)
     ]
     return line(Span("steps ", Role.DIM), *joined(steps, " · "))

@@ -3,14 +3,12 @@
 import msgspec
 
 from pourcall.contract.events import MeltState
-from pourcall.contract.snapshot import FurnaceSnapshot, MetalView
-from pourcall.contract.units import in_unit
+from pourcall.contract.snapshot import WATCH, FurnaceSnapshot, MetalView
 from pourcall.tui.client import LinkState
-from pourcall.tui.drawing.spans import Line, Span
+from pourcall.tui.drawing.spans import Line
 from pourcall.tui.screen.words import (
     MELT_WORDS,
     Look,
-    alarms_in_unit,
 )
 
 
@@ -76,40 +74,6 @@ def sizes_for(look: Look) -> Sizes:
     )
 
 
-def in_readers_unit(scene: Scene) -> Scene:
-    """The scene with every temperature inside a text written in the reader's unit."""
-    unit = scene.look.unit
-
-    def written(snapshot: FurnaceSnapshot) -> FurnaceSnapshot:
-        calls = tuple(
-            msgspec.structs.replace(call, text=in_unit(call.text, unit), why=in_unit(call.why, unit))
-            for call in snapshot.calls
-        )
-        window, ahead, profile = snapshot.window, snapshot.ahead, snapshot.profile
-        dip, last = snapshot.dip_now, snapshot.last_dip
-        return msgspec.structs.replace(
-            snapshot, instruction=in_unit(snapshot.instruction, unit), calls=calls,
-            alarms=alarms_in_unit(snapshot.alarms, unit),
-            metal=msgspec.structs.replace(snapshot.metal, how=in_unit(snapshot.metal.how, unit)),
-            window=window and msgspec.structs.replace(window, why=in_unit(window.why, unit)),
-            ahead=ahead and msgspec.structs.replace(ahead, why=in_unit(ahead.why, unit)),
-            profile=profile and msgspec.structs.replace(
-                profile, advice=in_unit(profile.advice, unit),
-                segments=tuple(in_unit(words, unit) for words in profile.segments),
-            ),
-            dip_now=dip and msgspec.structs.replace(dip, text=in_unit(dip.text, unit, 1)),  # a fit error is under 1
-            last_dip=last and msgspec.structs.replace(last, why=in_unit(last.why, unit)),
-            arrest=in_unit(snapshot.arrest, unit),
-        )
-
-    return msgspec.structs.replace(
-        scene,
-        snapshot=written(scene.snapshot) if scene.snapshot is not None else None,
-        others=tuple(written(other) for other in scene.others),
-        message=tuple(Span(in_unit(span.text, unit), span.role) for span in scene.message),
-    )
-
-
 def dashed(snapshot: FurnaceSnapshot, silent_s: float = 0.0) -> FurnaceSnapshot:
     """The snapshot without a single figure that is only true now; what is on the record stays, and ages.
 
@@ -120,9 +84,20 @@ def dashed(snapshot: FurnaceSnapshot, silent_s: float = 0.0) -> FurnaceSnapshot:
     if window is not None:
         window = msgspec.structs.replace(window, lip_now_c=None, too_cold=None, too_hot=None)
     return msgspec.structs.replace(
-        snapshot, metal=MetalView(temp_c=None, how=f"no word; the melt was last {was}"), probes=(),
-        melt_state=MeltState.UNKNOWN, window=window,
-        mono_s=snapshot.mono_s + max(0.0, silent_s), ahead=None, dip_now=None, profile=None,
-        countdown_s=None, applied_permille=None, power=None, calls=(), boards={}, flags={},
-        instruction="", instruction_is_do=False,
+        snapshot,
+        metal=MetalView(temp_c=None, how=f"no word; the melt was last {was}"),
+        probes=(),
+        melt_state=MeltState.UNKNOWN,
+        window=window,
+        mono_s=snapshot.mono_s + max(0.0, silent_s),
+        ahead=None,
+        dip_now=None,
+        profile=None,
+        countdown_s=None,
+        applied_permille=None,
+        power=None,
+        calls=(),
+        boards={},
+        flags={},
+        instruction=WATCH,
     )

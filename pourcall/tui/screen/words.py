@@ -11,8 +11,9 @@ import msgspec
 from pourcall.contract.events import AlarmState, AlarmView, CallKind, CallView, MeltState, Priority
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.contract.status import REASON_WORDS, Reason
-from pourcall.contract.units import Unit, difference_from_c, from_c, in_unit
+from pourcall.contract.status import Reason
+from pourcall.contract.units import Unit, difference_from_c, from_c
+from pourcall.texts import word
 from pourcall.tui.drawing.spans import Role, Span
 
 DASH = "--"
@@ -54,7 +55,12 @@ ALARM_WORDS = {  # the lifecycle, told apart by word alone
 }
 UNSEEN = frozenset({AlarmState.UNACKED, AlarmState.RTN_UNACKED, AlarmState.LATCHED_UNACKED})
 CALL_ORDER = (
-    CallKind.CUT_POWER, CallKind.WINDOW_CLOSING, CallKind.POUR, CallKind.DIP, CallKind.SKIM, CallKind.ADD,
+    CallKind.CUT_POWER,
+    CallKind.WINDOW_CLOSING,
+    CallKind.POUR,
+    CallKind.DIP,
+    CallKind.SKIM,
+    CallKind.ADD,
     CallKind.STEP,
 )
 CALL_WORDS = {
@@ -100,10 +106,11 @@ def status_look(reason: Reason) -> tuple[str, str, Role]:
 
 def status_spans(reason: Reason) -> tuple[Span, ...]:
     """`OK`, or mark, word and the reason in words."""
-    word, mark, role = status_look(reason)
+    status, mark, role = status_look(reason)
     if reason is Reason.OK:
-        return (Span(word, role),)
-    return (Span(f"{mark}{' ' if len(mark.strip()) == 2 else ''}{word}", role), Span(f" {REASON_WORDS[reason]}"))
+        return (Span(status, role),)
+    gap = " " if len(mark.strip()) == 2 else ""
+    return (Span(f"{mark}{gap}{status}", role), Span(" " + word("reason", reason)))
 
 
 def blinking(mark: str, role: Role, look: Look) -> Span:
@@ -208,14 +215,6 @@ def clock(seconds: float) -> str:
     """`1:05` of minutes and seconds, for a countdown."""
     whole = max(0, int(seconds))
     return f"{whole // 60}:{whole % 60:02d}"
-
-
-def alarms_in_unit(alarms: tuple[AlarmView, ...], unit: Unit) -> tuple[AlarmView, ...]:
-    """The alarms with the temperatures inside their texts written in the reader's unit."""
-    return tuple(
-        msgspec.structs.replace(alarm, what=in_unit(alarm.what, unit), remedy=in_unit(alarm.remedy, unit))
-        for alarm in alarms
-    )
 
 
 def sorted_alarms(alarms: tuple[AlarmView, ...]) -> tuple[AlarmView, ...]:

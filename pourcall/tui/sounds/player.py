@@ -67,7 +67,9 @@ class Player:
         try:
             self._running = subprocess.Popen(
                 [*self._command, str(self._file(cue.code))],
-                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
             )
         except OSError:
             self._give_up()

@@ -1,0 +1,34 @@
+"""What is to be said to a person, as facts: a name in the catalogue of texts, and the facts that its sentence tells of.
+
+Sentences are made at the edge alone, by `pourcall.texts`, in the reader's unit. Nothing in the program reads them back:
+what code decides by travels beside them, in typed fields. A fact's name carries its unit, and by that it is shown:
+
+    aim_c                 a temperature, degC           512 degC, 954 degF
+    spare_difference_c    a difference of temperatures  13.5 degC, 24.3 degF; also `u_c`, `..._u_c`
+    rate_c_per_min        a rate, degC a minute         6.2 degC a minute, 11.2 degF a minute
+    left_s, hold_min      a time                        40 s, 3 min
+    mass_kg, depth_mm, metal_share (0 to 1), emf_uv     with their units
+    level, probe          a word of the catalogue where it has one, else the name itself
+"""
+
+import msgspec
+
+
+class Message(msgspec.Struct, frozen=True, omit_defaults=True):
+    """One thing to be said. An empty name says nothing, and counts as false."""
+
+    name: str
+    facts: "dict[str, Fact]" = {}
+
+    def __bool__(self) -> bool:
+        return bool(self.name)
+
+
+Fact = int | float | str | Message | tuple[Message, ...]
+Told = Message | str  # a str: a sentence on record from before facts were kept, or a person's own words
+NOTHING = Message("")
+
+
+def tell(name: str, **facts: Fact) -> Message:
+    """The message of this name. `tests/texts` holds each call against the catalogue: name, facts, units."""
+    return Message(name, facts)

@@ -1,0 +1,6 @@
+"""Sentences for people, made once, at the edge, from facts. One catalogue; everything else names what it means."""
+
+from pourcall.texts.say import say, sentence, written
+from pourcall.texts.words import word
+
+__all__ = ["say", "sentence", "word", "written"]

@@ -1,0 +1,123 @@
+"""From a message to a sentence in the reader's unit. What a fact is, its name says (contract/message.py).
+
+`{aim_c}` in a template is that fact; `{aim_c:1}` with one decimal, `{probe:cap}` with a capital, `{steps:. }` several
+messages joined by what stands behind the colon.
+"""
+
+import math
+import re
+from collections.abc import Callable
+
+from pourcall.contract.message import Fact, Message, Told
+from pourcall.contract.units import Unit, format_difference, format_rate, format_temperature, in_unit
+from pourcall.texts.catalogue import current
+
+PLACE = re.compile(r"\{(\w+)(?::([^}]*))?\}")
+Writer = Callable[[float, int | None], str]
+
+
+def say(told: Told, unit: Unit = Unit.C) -> str:
+    """The sentence, temperatures in `unit`. A str (a sentence on record) has its temperatures turned too."""
+    if isinstance(told, str):
+        return in_unit(told, unit)
+    return _filled(told, _writers(unit))
+
+
+def sentence(told: Told, unit: Unit = Unit.C) -> str:
+    """The same, beginning with a capital."""
+    text = say(told, unit)
+    return text[:1].upper() + text[1:]
+
+
+def written(told: Told) -> str:
+    """The sentence for the record: temperatures as tokens, which `in_unit` shows in the unit of whoever reads it."""
+    return told if isinstance(told, str) else _filled(told, _RECORD)
+
+
+def _writers(unit: Unit) -> dict[str, Writer]:
+    return {
+        "temperature": lambda value, decimals: format_temperature(value, unit, decimals or 0),
+        "difference": lambda value, decimals: format_difference(value, unit, _tenths(value, decimals)),
+        "rate": lambda value, decimals: format_rate(value, unit, _tenths(value, decimals)),
+    }
+
+
+_RECORD: dict[str, Writer] = {
+    "temperature": lambda value, _: f"<{value:.2f} degC>",
+    "difference": lambda value, _: f"<{value:.2f} degC apart>",
+    "rate": lambda value, _: f"<{value:.2f} degC apart> a minute",
+}
+
+
+def _tenths(value: float, decimals: int | None) -> int:
+    """Differences of ten and more are said in whole degrees, smaller ones in tenths."""
+    return decimals if decimals is not None else 0 if abs(value) >= 10.0 else 1
+
+
+def _filled(message: Message, writers: dict[str, Writer]) -> str:
+    if not message:
+        return ""
+    template = current().template(message.name)
+    if template is None:  # of a newer version: its facts are better than nothing
+        told = ", ".join(f"{key} {_fact(key, value, '', writers)}" for key, value in message.facts.items())
+        return f"{message.name}: {told}" if told else message.name
+
+    def placed(found: re.Match[str]) -> str:
+        name, how = found[1], found[2] or ""
+        return _fact(name, message.facts[name], how, writers) if name in message.facts else found[0]
+
+    return PLACE.sub(placed, template)
+
+
+def _fact(name: str, value: Fact, how: str, writers: dict[str, Writer]) -> str:
+    if isinstance(value, Message):
+        text = _filled(value, writers)
+        return text[:1].upper() + text[1:] if how == "cap" else text
+    if isinstance(value, tuple):
+        return (how or ", ").join(_filled(one, writers) for one in value)
+    if isinstance(value, str):
+        text = current().template(f"word.{name}.{value}") or value
+        return text[:1].upper() + text[1:] if how == "cap" else text
+    if not math.isfinite(value):
+        return "--"
+    decimals = int(how) if how else None
+    for suffix, kind in _KINDS:
+        if name.endswith(suffix):
+            return kind(value, decimals) if callable(kind) else writers[kind](value, decimals)
+    return f"{value:.{decimals}f}" if decimals is not None else f"{value:g}"
+
+
+def duration(seconds: float, decimals: int | None = None) -> str:
+    """`40 s`, `3 min`, `1 h 05 min`."""
+    if decimals is not None or seconds < 99.5:
+        return f"{seconds:.{decimals or 0}f} s"
+    minutes = round(seconds / 60.0)
+    return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def share(value: float, decimals: int | None = None) -> str:
+    """`72 %`; never rounds a doubt away: `<1 %`, `>99 %`."""
+    if 0.0 < value < 0.01:
+        return "<1 %"
+    if 0.99 < value < 1.0:
+        return ">99 %"
+    return f"{value * 100:.{decimals or 0}f} %"
+
+
+def _with(mark: str) -> Writer:
+    return lambda value, decimals: f"{value:g} {mark}" if decimals is None else f"{value:.{decimals}f} {mark}"
+
+
+# By the end of a fact's name, the longer ending first.
+_KINDS: tuple[tuple[str, str | Writer], ...] = (
+    ("_c_per_min", "rate"),
+    ("difference_c", "difference"),
+    ("u_c", "difference"),
+    ("_c", "temperature"),
+    ("_share", share),
+    ("_kg", _with("kg")),
+    ("_mm", _with("mm")),
+    ("_uv", _with("µV")),
+    ("_min", _with("min")),
+    ("_s", duration),
+)

@@ -1,0 +1,98 @@
+"""Every message asked for is in the catalogue, with the facts its sentence tells of; and nothing is dead there."""
+
+import ast
+import pkgutil
+import re
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+from pourcall.texts import english
+from pourcall.texts.catalogue import subject_texts
+from pourcall.texts.say import PLACE
+
+PACKAGE = Path(english.__file__).parents[2]
+WORD_LISTS = frozenset({"word"})  # asked for by the value of an enumeration, through `word()` or a fact
+
+
+@cache
+def texts() -> dict[str, str]:
+    found: dict[str, str] = {}
+    for module in pkgutil.iter_modules(english.__path__):
+        for name, text in subject_texts(module.name).items():
+            assert name.split(".")[0] == module.name, f"{name} stands in {module.name}"
+            assert name not in found, f"{name} stands twice"
+            found[name] = text
+    return found
+
+
+class Asked(ast.NodeVisitor):
+    """Calls of tell("name", fact=...) in one file: (name or its fixed beginning, whether whole, facts)."""
+
+    def __init__(self) -> None:
+        self.found: list[tuple[str, bool, frozenset[str] | None]] = []
+
+    def visit_Call(self, node: ast.Call) -> None:
+        if isinstance(node.func, ast.Name) and node.func.id == "tell" and node.args:
+            facts = None if any(k.arg is None for k in node.keywords) else frozenset(k.arg or "" for k in node.keywords)
+            self.found += [(name, whole, facts) for name, whole in _names(node.args[0])]
+        self.generic_visit(node)
+
+
+def _names(node: ast.expr) -> Iterator[tuple[str, bool]]:
+    """What a name may be: a literal, one of two, or a literal beginning of an f-string."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        yield node.value, True
+    elif isinstance(node, ast.IfExp):
+        yield from _names(node.body)
+        yield from _names(node.orelse)
+    elif isinstance(node, ast.JoinedStr) and isinstance(node.values[0], ast.Constant):
+        yield str(node.values[0].value), False
+
+
+@cache
+def asked() -> list[tuple[str, str, bool, frozenset[str] | None]]:
+    found = []
+    for path in sorted(PACKAGE.rglob("*.py")):
+        visitor = Asked()
+        visitor.visit(ast.parse(path.read_text("utf-8")))
+        found += [(str(path.relative_to(PACKAGE)), *one) for one in visitor.found]
+    return found
+
+
+def places(text: str) -> frozenset[str]:
+    return frozenset(found[1] for found in PLACE.finditer(text))
+
+
+def test_every_message_asked_for_is_in_the_catalogue() -> None:
+    missing = [f"{path}: {name}" for path, name, whole, _ in asked() if whole and name not in texts()]
+    missing += [
+        f"{path}: {name}..."
+        for path, name, whole, _ in asked()
+        if not whole and not any(text.startswith(name) for text in texts())
+    ]
+    assert missing == []
+
+
+def test_a_sentence_tells_of_the_facts_it_is_given_and_of_no_others() -> None:
+    wrong = [
+        f"{path}: {name} is given {sorted(facts)} and tells of {sorted(places(texts()[name]))}"
+        for path, name, whole, facts in asked()
+        if whole and facts is not None and name in texts() and places(texts()[name]) != facts
+    ]
+    assert wrong == []
+
+
+def test_no_sentence_stands_in_the_catalogue_that_nobody_asks_for() -> None:
+    whole = {name for _, name, is_whole, _ in asked() if is_whole}
+    beginnings = tuple({name for _, name, is_whole, _ in asked() if not is_whole})
+    dead = [
+        name
+        for name in texts()
+        if name.split(".")[0] not in WORD_LISTS and name not in whole and not name.startswith(beginnings or ("\0",))
+    ]
+    assert dead == []
+
+
+def test_a_template_has_no_brace_that_is_not_a_fact() -> None:
+    assert [name for name, text in texts().items() if re.search(r"[{}]", PLACE.sub("", text))] == []

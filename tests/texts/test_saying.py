@@ -1,0 +1,84 @@
+"""A message becomes a sentence in the reader's unit; what a fact is, its name says."""
+
+import msgspec
+import pytest
+
+from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.units import Unit, in_unit
+from pourcall.texts import say, sentence, word, written
+from pourcall.texts.catalogue import other_words
+
+
+class Fixed:
+    def __init__(self, **texts: str) -> None:
+        self.texts = texts
+
+    def template(self, name: str) -> str | None:
+        return self.texts.get(name)
+
+
+def shown(text: str, unit: Unit = Unit.C, **facts: float | int | str | Message | tuple[Message, ...]) -> str:
+    with other_words(Fixed(it=text, part="a part of {one_kg}", **{"word.level.high": "full"})):
+        return say(Message("it", facts), unit)
+
+
+# degF = degC * 9/5 + 32; a difference has no 32 in it (SI Brochure, 9th edition, and the definition of the scale).
+@pytest.mark.parametrize(
+    ("text", "unit", "facts", "wanted"),
+    [
+        ("{aim_c}", Unit.F, {"aim_c": 500.0}, "932 °F"),
+        ("{aim_c}", Unit.K, {"aim_c": 500.0}, "773 K"),
+        ("{aim_c:1}", Unit.C, {"aim_c": 529.46}, "529.5 °C"),
+        ("{spare_difference_c}", Unit.F, {"spare_difference_c": 5.0}, "9.0 °F"),
+        ("{spare_difference_c}", Unit.C, {"spare_difference_c": 12.4}, "12 °C"),
+        ("{rate_c_per_min}", Unit.F, {"rate_c_per_min": 10.0}, "18 °F/min"),
+        ("{left_s}", Unit.C, {"left_s": 40.0}, "40 s"),
+        ("{left_s}", Unit.C, {"left_s": 185.0}, "3 min"),
+        ("{metal_share}", Unit.C, {"metal_share": 0.004}, "<1 %"),
+        ("{mass_kg}", Unit.C, {"mass_kg": 0.3}, "0.3 kg"),
+        ("{level}", Unit.C, {"level": "high"}, "full"),
+        ("{probe:cap}", Unit.C, {"probe": "melt probe"}, "Melt probe"),
+        (
+            "{parts:. }",
+            Unit.C,
+            {"parts": (Message("part", {"one_kg": 1}), Message("part", {"one_kg": 2}))},
+            "a part of 1 kg. a part of 2 kg",
+        ),
+        ("{aim_c}", Unit.C, {"aim_c": float("nan")}, "--"),
+    ],
+)
+def test_a_fact_is_shown_by_the_end_of_its_name(
+    text: str, unit: Unit, facts: dict[str, float | int | str | Message | tuple[Message, ...]], wanted: str
+) -> None:
+    assert shown(text, unit, **facts) == wanted
+
+
+def test_what_is_written_for_the_record_is_read_in_any_unit_later() -> None:
+    with other_words(Fixed(it="up to {aim_c}, {spare_difference_c} to spare")):
+        kept = written(tell("it", aim_c=500.0, spare_difference_c=5.0))
+    assert in_unit(kept, Unit.F) == "up to 932 °F, 9 °F to spare"
+
+
+def test_a_sentence_of_an_old_record_is_shown_as_it_stands_with_its_temperatures_turned() -> None:
+    assert say("in the pot <500.0 degC>", Unit.F) == "in the pot 932 °F"
+
+
+def test_nothing_says_nothing() -> None:
+    assert not NOTHING
+    assert say(NOTHING) == ""
+
+
+def test_a_message_of_a_newer_version_shows_its_facts_rather_than_nothing() -> None:
+    assert say(tell("later.unknown", aim_c=500.0), Unit.F) == "later.unknown: aim_c 932 °F"
+
+
+def test_a_message_survives_the_wire_with_its_facts() -> None:
+    told = tell("it", aim_c=500.5, number=3, level="high", inner=tell("part", one_kg=1.0), parts=(tell("part"),))
+    assert msgspec.json.decode(msgspec.json.encode(told), type=Told) == told
+    assert msgspec.json.decode(b'"an old sentence"', type=Told) == "an old sentence"
+
+
+def test_a_capital_begins_a_sentence_and_a_word_without_an_entry_is_itself() -> None:
+    assert sentence("hold still") == "Hold still"
+    assert word("level", "high") == "high"
+    assert word("level", "sideways") == "sideways"
