@@ -18,6 +18,16 @@ settings.load_profile("pourcall")
 THREADS_MAY_TAKE_S = 20.0
 
 
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """What this machine lacks, a line each: skips would be lost in the crowd."""
+    lacking: dict[str, list[str]] = {}
+    for report in terminalreporter.stats.get("skipped", []):
+        if isinstance(report.longrepr, tuple):
+            lacking.setdefault(report.longrepr[2].removeprefix("Skipped: "), []).append(report.nodeid.split("::")[0])
+    for why, files in sorted(lacking.items()):
+        terminalreporter.write_line(f"not run here: {len(files)} tests of {', '.join(sorted(set(files)))}: {why}")
+
+
 def pytest_sessionfinish() -> None:
     gc.unfreeze()  # pytest collects once more when it ends: what outlived single tests is told of there
 

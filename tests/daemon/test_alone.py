@@ -6,6 +6,7 @@ import signal
 import stat
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -173,20 +174,32 @@ def test_each_platform_has_its_own_way() -> None:
 
 
 async def test_a_blocked_loop_is_told_from_a_quiet_one() -> None:
+    """Each of the two hears its own clock: the loop's may stand for a while and the thread's go on, fault C6."""
     told: list[tuple[str, float]] = []
-    loop = asyncio.get_running_loop()
-    watch = LagWatch(lambda kind, lag_s: told.append((kind, lag_s)), loop.time, beat_s=0.05)
-    task = asyncio.create_task(watch.run())
-    await asyncio.sleep(0.12)
-    assert told == []
-    import time
+    asked = {"loop": 0, "pourcall-lag": 0}
+    late_s = 0.0
 
-    time.sleep(0.4)  # noqa: ASYNC251 - the very fault that is looked for: fault C6
-    await asyncio.sleep(0.2)
+    def now_s() -> float:
+        who = threading.current_thread().name
+        asked[who if who in asked else "loop"] += 1
+        return 0.05 * asked["pourcall-lag"] if who in asked else late_s
+
+    async def turns(count: int) -> None:
+        end = asked["loop"] + count
+        while asked["loop"] < end:  # noqa: ASYNC110 - the watch has no event
+            await asyncio.sleep(0.001)
+
+    watch = LagWatch(lambda kind, lag_s: told.append((kind, lag_s)), now_s, beat_s=0.05)
+    task = asyncio.create_task(watch.run())
+    await turns(5)  # twice a beat: before and after it
+    assert told == []
+    late_s = 0.43
+    await turns(4)
     task.cancel()
     await asyncio.gather(task, return_exceptions=True)
     assert [kind for kind, _ in told] == ["loop_slow"]
-    assert told[0][1] == pytest.approx(0.38, abs=0.15)
+    assert told[0][1] == pytest.approx(0.38)
+    assert asked["pourcall-lag"] > 0
 
 
 async def test_a_task_that_dies_is_started_once_more_and_then_ends_the_daemon() -> None:
