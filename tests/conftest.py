@@ -10,12 +10,55 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import HealthCheck, settings
 
+from pourcall.texts.catalogue import English, other_words
+from pourcall.texts.say import PLACE
+
 # A busy machine is no counter-example: no example is timed. Under CI hypothesis' own profile, which this one inherits,
 # takes the same examples every time.
 settings.register_profile("pourcall", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("pourcall")
 
 THREADS_MAY_TAKE_S = 20.0
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--other-words",
+        action="store_true",
+        help="swap the whole catalogue of texts for another: what the program does must not change by its words",
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Tests of the wording itself say nothing where the words are swapped."""
+    if config.getoption("--other-words"):
+        kept = [item for item in items if item.get_closest_marker("wording") is None]
+        config.hook.pytest_deselected(items=[item for item in items if item not in set(kept)])
+        items[:] = kept
+
+
+@pytest.fixture(autouse=True, scope="session")
+def swap_the_catalogue(request: pytest.FixtureRequest) -> Iterator[None]:
+    """With --other-words every sentence is another one, with the same facts in it."""
+    if not request.config.getoption("--other-words"):
+        yield
+        return
+    with other_words(Reworded()):
+        yield
+
+
+class Reworded:
+    """Every message in other words: its name spelled backwards, and its facts in the opposite order."""
+
+    def __init__(self) -> None:
+        self._english = English()
+
+    def template(self, name: str) -> str | None:
+        text = self._english.template(name)
+        if text is None:
+            return None
+        facts = [found[0] for found in PLACE.finditer(text)]
+        return " ".join([f"«{name[::-1]}»", *reversed(facts)])
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
