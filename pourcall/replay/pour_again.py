@@ -10,12 +10,13 @@ from pourcall.contract.config import EngineConfig
 from pourcall.contract.errors import BadInput
 from pourcall.contract.events import Event, Marking, PlaceChanged, Pour, PowerMarked
 from pourcall.contract.inputs import Command, CommandIn, MarkPower, SetPlace
+from pourcall.contract.message import Told, tell
 from pourcall.contract.plan import MeltPlan, MouldPlan
-from pourcall.contract.units import say_c, say_difference_c
 from pourcall.engine.bath.metal import MetalHistory
 from pourcall.engine.core import Engine
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.records.read.journal import read_inputs
+from pourcall.records.read.lip_budget import figure_told
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import MeltDetail, PourDetail
 
@@ -52,9 +53,9 @@ def pour_at(
     history = metal_history(store, melt.row.melt, found.session_id, until_s)
     run = MeltRun(plan, 0.0)
     run.lift_s = lift_mono_s
-    ago_s = 1.0 if found.row.marked == Marking.AFTERWARDS else 0.0
+    ago_s = 1.0 if found.row.marked is Marking.AFTERWARDS else 0.0
     pour = run.pour(planned, history, at_mono_s, at_utc_s, ago_s, found.row.number)
-    return msgspec.structs.replace(pour, basis=f"{pour.basis}; worked out again from the recorded trace")
+    return msgspec.structs.replace(pour, basis=tell("correction.worked_out_again", basis=pour.basis))
 
 
 def into_another_mould(found: PourDetail, melt: MeltDetail, mould: str) -> Pour:
@@ -62,23 +63,20 @@ def into_another_mould(found: PourDetail, melt: MeltDetail, mould: str) -> Pour:
     row = found.row
     plan, planned = planned_mould(melt, mould, row.at_utc_s)
     lip_c = lip_u_c = None
-    basis = row.basis
+    basis: Told = row.basis
     if row.pot_temp_c is not None and row.pot_u_c is not None:
         run = MeltRun(plan, 0.0)
         lip_c, lip_u_c = run.lip_at(planned, row.pot_temp_c, row.pot_u_c, found.lift_mono_s, found.at_mono_s)
-        head = basis.partition(", less ")[0] if ", less " in basis else f"{say_c(row.pot_temp_c)} in the pot"
-        stale = next((f"; {part}" for part in basis.split("; ") if part.startswith("that figure was")), "")
-        basis = (
-            f"{head}, less {say_difference_c(row.pot_temp_c - lip_c)} on the way{stale}; worked out again for another "
-            "mould from the recorded figure of the pot"
-        )
+        figure = row.basis if row.source is None else figure_told(row.source)
+        way_c = row.pot_temp_c - lip_c
+        basis = tell("correction.other_mould", pot_c=row.pot_temp_c, figure=figure, way_difference_c=way_c)
     return Pour(
         number=row.number,
         mould=planned.name,
         setup=planned.setup,
         at_mono_s=found.at_mono_s,
         at_utc_s=row.at_utc_s,
-        marked=Marking(row.marked),
+        marked=row.marked,
         pot_temp_c=row.pot_temp_c,
         pot_u_c=row.pot_u_c,
         lip_temp_c=lip_c,
@@ -87,6 +85,7 @@ def into_another_mould(found: PourDetail, melt: MeltDetail, mould: str) -> Pour:
         lip_max_c=planned.lip_max_c,
         basis=basis,
         lift_mono_s=found.lift_mono_s,
+        source=row.source,
     )
 
 

@@ -12,12 +12,13 @@ import msgspec
 from pourcall.contract.entries import PourCompletion, PourCorrection
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.events import Pour
-from pourcall.contract.units import say_c
+from pourcall.contract.message import Message, tell
 from pourcall.records.entries import entries
 from pourcall.records.entries.checks import clean_text
 from pourcall.records.read.lookup import find_pour
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import PourDetail
+from pourcall.records.write.typed_columns import SOURCE_COLUMNS, Column, source_columns
 from pourcall.replay.pour_again import into_another_mould, pour_at
 from pourcall.texts import written
 
@@ -34,15 +35,17 @@ _FIGURES = (
     "lip_min_c",
     "lip_max_c",
     "basis",
+    *SOURCE_COLUMNS,
 )
+_DERIVED = frozenset(("basis", *SOURCE_COLUMNS))  # follow from the others
 
 
 class Change(msgspec.Struct, frozen=True):
-    """What is to be written, for the row it was made from; `words`: what changed, temperatures as tokens."""
+    """What is to be written, for the row it was made from; `told`: what changed."""
 
     row_id: int
-    values: dict[str, int | float | str | None]
-    words: str
+    values: dict[str, Column]
+    told: Message
 
 
 def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
@@ -66,10 +69,10 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
             remedy="Give --at, --lift or --mould; or --not-poured WHY; or --restore",
         )
     if asked.restore:
-        first: dict[str, int | float | str | None] = dict(zip(_FIGURES, rows[0][1:-1], strict=True))
+        first: dict[str, Column] = dict(zip(_FIGURES, rows[0][1:-1], strict=True))
         if len(rows) == 1:
             raise BadInput("it stands as it was first marked", where=asked.pour, remedy="There is nothing to restore")
-        return Change(row_id, {**first, "not_poured": 0}, "stands again as it was first marked")
+        return Change(row_id, {**first, "not_poured": 0}, tell("correction.restored"))
     if none_now:
         raise BadInput(
             "that pour was none, by a correction", where=asked.pour, remedy="Take that back first, with --restore"
@@ -77,9 +80,9 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
     if asked.not_poured:
         if not asked.why.strip():
             raise BadInput("why was it no pour?", where=asked.pour, remedy="Write --not-poured 'marked twice'")
-        return Change(row_id, {"not_poured": 1}, "was no pour")
-    pour, words = _moved(store, asked, found, utc_s)
-    values: dict[str, int | float | str | None] = {
+        return Change(row_id, {"not_poured": 1}, tell("correction.struck_out"))
+    pour, told_of_it = _moved(store, asked, found, utc_s)
+    values: dict[str, Column] = {
         "mould": pour.mould,
         "setup": pour.setup if asked.mould else found.row.setup,
         "at_mono_s": pour.at_mono_s,
@@ -92,16 +95,17 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
         "lip_min_c": pour.lip_min_c,
         "lip_max_c": pour.lip_max_c,
         "basis": written(pour.basis),
+        **source_columns(pour.source),
     }
     old = dict(zip(_FIGURES, rows[-1][1:-1], strict=True))
     values = {key: value for key, value in values.items() if value != old[key]}
-    if not set(values) - {"basis"}:
+    if not set(values) - _DERIVED:
         raise BadInput("that is how it is on record", where=asked.pour, remedy="Nothing was written")
-    return Change(row_id, values, words)
+    return Change(row_id, values, told_of_it)
 
 
-def correct_pour(conn: sqlite3.Connection, asked: PourCorrection, change: Change, utc_s: float) -> str:
-    """Write a prepared correction; what was done, in words. Raises BadInput where the pour changed in between."""
+def correct_pour(conn: sqlite3.Connection, asked: PourCorrection, change: Change, utc_s: float) -> Message:
+    """Write a prepared correction; what was done. Raises BadInput where the pour changed in between."""
     melt_id, number = find_pour(conn, asked.pour)
     (newest,) = conn.execute("SELECT max(id) FROM pours WHERE melt_id = ? AND number = ?", (melt_id, number)).fetchone()
     if newest != change.row_id:
@@ -109,11 +113,11 @@ def correct_pour(conn: sqlite3.Connection, asked: PourCorrection, change: Change
     who = clean_text(asked.who, "who")
     why = clean_text(asked.why, "why") or ("as first marked" if asked.restore else "")
     entries.correct(conn, "pours", change.row_id, change.values, who=who, why=why, utc_s=utc_s)
-    return f"pour {asked.pour} {change.words}; what it was is kept on record"
+    return tell("correction.done", pour=asked.pour, what=change.told)
 
 
-def complete_pour(conn: sqlite3.Connection, asked: PourCompletion, utc_s: float) -> str:
-    """Setup, batch, note and tags of a pour; what was done, in words. Raises NotFound, BadInput: then nothing was."""
+def complete_pour(conn: sqlite3.Connection, asked: PourCompletion, utc_s: float) -> Message:
+    """Setup, batch, note and tags of a pour; what was done. Raises NotFound, BadInput: then nothing was."""
     melt_id, number = find_pour(conn, asked.pour)
     melt = asked.pour.rpartition("-")[0]
     who = clean_text(asked.who, "who")
@@ -124,53 +128,53 @@ def complete_pour(conn: sqlite3.Connection, asked: PourCompletion, utc_s: float)
     if none_now:
         raise BadInput("that pour was none, by a correction", where=asked.pour, remedy="Restore it first")
     changes: dict[str, Any] = {}
-    said: list[str] = []
+    said: list[Message] = []
     if asked.setup:
         name = _known_setup(conn, clean_text(asked.setup, "the setup"))
         if name != setup:
             changes["setup"] = name
-        said.append(f"setup {name}")
+        said.append(tell("correction.setup", setup=name))
     if asked.batch:
         told = clean_text(asked.batch, "the batch", most=200)
         if told != batch:
             changes["batch"] = told
-        said.append(f"batch {told}")
+        said.append(tell("correction.batch", batch=told))
     if changes:
         why = clean_text(asked.why, "why") or "completed after the pour"
         entries.correct(conn, "pours", row_id, changes, who=who, why=why, utc_s=utc_s)
     if asked.note:
         entries.add_note(conn, melt, clean_text(asked.note, "the note"), who=who, utc_s=utc_s, pour_number=number)
-        said.append("a note")
+        said.append(tell("correction.note"))
     said += _tagged(conn, melt, asked.tags, utc_s, number)
     if not said:
         raise BadInput("nothing is said of it", where=asked.pour, remedy="Give --mould, --batch, --note or --tag")
-    return f"pour {asked.pour}: {', '.join(said)}; on record"
+    return tell("correction.pour_completed", pour=asked.pour, said=tuple(said))
 
 
-def note_melt(conn: sqlite3.Connection, melt: str, note: str, tags: tuple[str, ...], who: str, utc_s: float) -> str:
-    """A note and tags for a melt; what was done, in words. Raises NotFound, BadInput."""
-    said: list[str] = []
+def note_melt(conn: sqlite3.Connection, melt: str, note: str, tags: tuple[str, ...], who: str, utc_s: float) -> Message:
+    """A note and tags for a melt; what was done. Raises NotFound, BadInput."""
+    said: list[Message] = []
     if note.strip():
         entries.add_note(conn, melt, clean_text(note, "the note"), who=clean_text(who, "who"), utc_s=utc_s)
-        said.append("a note")
+        said.append(tell("correction.note"))
     said += _tagged(conn, melt, tags, utc_s, 0)
     if not said:
         raise BadInput("nothing is said of it", where=melt, remedy="Write a note, or --tag WORD")
-    return f"melt {melt}: {', '.join(said)}; on record"
+    return tell("correction.melt_noted", melt=melt, said=tuple(said))
 
 
-def _tagged(conn: sqlite3.Connection, melt: str, tags: tuple[str, ...], utc_s: float, number: int) -> list[str]:
+def _tagged(conn: sqlite3.Connection, melt: str, tags: tuple[str, ...], utc_s: float, number: int) -> list[Message]:
     said = []
     for tag in tags:
         word = clean_text(tag, "the tag", most=60)
         if not word:
             raise BadInput("a tag without a letter", where=melt, remedy="Write a word, such as --tag cold-start")
         entries.add_tag(conn, melt, word, utc_s=utc_s, pour_number=number)
-        said.append(f"tag {word}")
+        said.append(tell("correction.tag", tag=word))
     return said
 
 
-def _moved(store: Store, asked: PourCorrection, found: PourDetail, utc_s: float) -> tuple[Pour, str]:
+def _moved(store: Store, asked: PourCorrection, found: PourDetail, utc_s: float) -> tuple[Pour, Message]:
     """The pour at another moment, with another lift, into another mould."""
     melt = store.melt(found.row.melt)
     base_s = found.row.at_utc_s - found.at_mono_s  # UTC less monotonic, as it was when the pour was marked
@@ -198,14 +202,24 @@ def _moved(store: Store, asked: PourCorrection, found: PourDetail, utc_s: float)
         pour = pour_at(store, found, melt, at_mono_s=at_s, at_utc_s=at_utc_s, lift_mono_s=lift_s, mould=name)
     parts = []
     if asked.mould:
-        parts.append(f"went into {pour.mould}")
+        parts.append(tell("correction.moved.mould", mould=pour.mould))
     if asked.at_utc_s is not None:
-        parts.append(f"was {abs(at_s - found.at_mono_s):.0f} s {'later' if at_s >= found.at_mono_s else 'earlier'}")
+        later_s = at_s - found.at_mono_s
+        if later_s >= 0.0:
+            parts.append(tell("correction.moved.later", by_s=later_s))
+        else:
+            parts.append(tell("correction.moved.earlier", by_s=-later_s))
     if asked.lift_utc_s is not None or asked.no_lift:
-        parts.append("had no lift that is known" if lift_s is None else f"was lifted {at_s - lift_s:.0f} s before")
-    was, now = found.row.lip_temp_c, pour.lip_temp_c
-    lip = "its temperature at the lip is not known" if now is None else f"{say_c(now)} at the lip"
-    return pour, f"{' and '.join(parts)}: {lip}, {'not known' if was is None else say_c(was)} before"
+        if lift_s is None:
+            parts.append(tell("correction.moved.no_lift"))
+        else:
+            parts.append(tell("correction.moved.lift", before_s=at_s - lift_s))
+    now, was = _lip_told(pour.lip_temp_c), _lip_told(found.row.lip_temp_c)
+    return pour, tell("correction.moved", parts=tuple(parts), now=now, was=was)
+
+
+def _lip_told(lip_c: float | None) -> Message:
+    return tell("correction.lip_unknown") if lip_c is None else tell("correction.lip", lip_c=lip_c)
 
 
 def _known_setup(conn: sqlite3.Connection, name: str) -> str:

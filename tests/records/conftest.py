@@ -12,8 +12,10 @@ import pytest
 from pourcall.contract.entries import ChargeEntry, ChargeRequest, Entry
 from pourcall.contract.events import (
     Dip,
+    DipHow,
     DipRecorded,
     Event,
+    Marking,
     MeltEnded,
     MeltStarted,
     MeltState,
@@ -27,9 +29,10 @@ from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.daemon.api import library
-from pourcall.records.entries.charges import charge_words
+from pourcall.records.entries.charges import charge_told
 from pourcall.records.read.store import Store
 from pourcall.records.write.recorder import Recorder
+from pourcall.texts import say
 
 UTC_S = 1_780_000_000.0
 
@@ -156,7 +159,7 @@ class Makers:
             setup="cleat_v1",
             at_mono_s=mono_s,
             at_utc_s=item.utc_s,
-            marked="live",
+            marked=Marking.LIVE,
             pot_temp_c=lip_c + 25.0,
             pot_u_c=3.0,
             lip_temp_c=lip_c,
@@ -180,7 +183,7 @@ class Makers:
             ended_utc_s=item.utc_s,
             temp_c=temp_c,
             u_c=2.5,
-            how="settled",
+            how=DipHow.SETTLED,
             fit_error_c=0.8,
         )
         return item, (DipRecorded(furnace="crucible", seq=item.seq, mono_s=mono_s, utc_s=item.utc_s, dip=dip),)
@@ -302,7 +305,7 @@ class Shop:
 
     def charges(self, melt: str) -> list[str]:
         with Store.read(self.path) as store:
-            return [f"{one.number}: {charge_words(one)}" for one in store.melt(melt).charges]
+            return [f"{one.number}: {say(charge_told(one))}" for one in store.melt(melt).charges]
 
     def rows(self, table: str) -> int:
         conn = sqlite3.connect(self.path)

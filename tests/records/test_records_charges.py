@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from pourcall.contract.entries import ChargeEntry, ChargeRequest, EndingRequest
 from pourcall.contract.errors import BadInput, NotFound, PourcallError
 from pourcall.daemon.api import library
-from pourcall.records.entries.charges import charge_words
+from pourcall.records.entries.charges import charge_told
 from pourcall.records.read.store import Store
+from pourcall.texts import say
 from tests.records.conftest import UTC_S, Shop, new, returns, scrap
 
 Maker = Any
@@ -144,7 +145,7 @@ def test_an_addition_marked_while_the_melt_ran_stands_in_the_same_list(
     recorder.call(lambda conn: library.enter(conn, fix, UTC_S + 950.0)).result(5)
     with Store.read(database) as store:
         told = store.melt("2026-001").charges
-    assert [(one.number, one.added, charge_words(one)) for one in told] == [
+    assert [(one.number, one.added, say(charge_told(one))) for one in told] == [
         (2, False, "1.2 kg new"),
         (3, False, "0.3 kg returns, molten once before"),
         (1, True, "0.35 kg returns, molten twice before"),

@@ -11,6 +11,7 @@ import pytest
 
 from pourcall.contract.api import TracePoint
 from pourcall.contract.errors import BadInput
+from pourcall.contract.events import Marking
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.units import Unit
 from pourcall.records.read.compare import MOST, Comparison, compare, more_changed
@@ -39,7 +40,7 @@ def facts(name: str, lip_c: float | None = 545.0, result: str = "sound", **chang
         lip_u_c=None if lip_c is None else 6.0,
         lip_min_c=535.0,
         lip_max_c=570.0,
-        marked="live",
+        marked=Marking.LIVE,
         basis="",
         result=result,
         corrected=False,

@@ -20,11 +20,12 @@ from pourcall.contract.events import MeltEnded
 from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding
 from pourcall.daemon.api import library
 from pourcall.engine.melt.melt_run import MeltRun
-from pourcall.records.entries.charges import charge_words
-from pourcall.records.entries.melt_outcome import left_words
+from pourcall.records.entries.charges import charge_told
+from pourcall.records.entries.melt_outcome import left_told
 from pourcall.records.entries.setups import setup_at, setup_list, setup_versions
 from pourcall.records.read.store import Store
 from pourcall.reports.tables.export import export_pours, melt_csv
+from pourcall.texts import say
 from tests.records.conftest import UTC_S, Shop, new, returns
 
 Maker = Any
@@ -53,7 +54,7 @@ def test_an_ending_tells_ingots_and_heel_at_once_with_numbers_to_write_on_the_in
     with Store.read(database) as store:
         detail = store.melt("2026-001")
         (row,) = store.melts()
-    assert left_words(detail.left) == "ingot 2026-001-i1 0.4 kg, ingot 2026-001-i2 0.35 kg, heel 0.3 kg"
+    assert say(left_told(detail.left)) == "ingot 2026-001-i1 0.4 kg, ingot 2026-001-i2 0.35 kg, heel 0.3 kg"
     assert (row.ending, row.ending_detail, row.heel_kg) == ("abandoned", "burner out of gas", 0.3)
     assert row.ingots_kg == pytest.approx(0.75)
     assert {one.who for one in detail.left} == {"ann"}
@@ -69,7 +70,7 @@ def test_an_ending_is_corrected_later_and_what_was_told_is_kept(shop: Shop) -> N
     assert told.startswith("melt 2026-001: abandoned (slag), ingot 2026-001-i1 0.42 kg, no heel")
     with Store.read(shop.path) as store:
         detail = store.melt("2026-001")
-    assert left_words(detail.left) == "ingot 2026-001-i1 0.42 kg"
+    assert say(left_told(detail.left)) == "ingot 2026-001-i1 0.42 kg"
     assert detail.left[0].corrected
     assert (detail.row.ending, detail.row.ending_detail) == ("abandoned", "slag")
     assert detail.row.ended_utc_s == UTC_S - 100.0 + 100.0 + 1000.0 + 600.0  # its time stays
@@ -77,7 +78,7 @@ def test_an_ending_is_corrected_later_and_what_was_told_is_kept(shop: Shop) -> N
     assert shop.rows("melt_endings") == 4
     shop.enter(EndingRequest(melt="2026-001", ingots_kg=(0.42, 0.3)))
     with Store.read(shop.path) as store:
-        assert left_words(store.melt("2026-001").left) == "ingot 2026-001-i1 0.42 kg, ingot 2026-001-i2 0.3 kg"
+        assert say(left_told(store.melt("2026-001").left)) == "ingot 2026-001-i1 0.42 kg, ingot 2026-001-i2 0.3 kg"
     assert shop.rows("leavings") == 7
 
 
@@ -361,7 +362,7 @@ def test_what_an_older_file_holds_is_read_as_before(tmp_path: Path) -> None:
         (pour,) = store.pours(setup="cleat")
         with store.reading() as reading:
             (setup,) = setup_list(reading)
-    assert [charge_words(one) for one in detail.charges] == [
+    assert [say(charge_told(one)) for one in detail.charges] == [
         "1 kg metal of unknown source",
         "0.3 kg returns, molten twice before",
     ]

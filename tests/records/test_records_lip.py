@@ -2,15 +2,19 @@
 
 import math
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan
+from pourcall.contract.events import FigureSource, Marking, PourSource
+from pourcall.contract.message import tell
+from pourcall.contract.plan import AlloyFacts, LossBasis, MeltPlan, MouldPlan, Way
 from pourcall.engine.bath.metal import MetalHistory, MetalNow
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.records.read.lip_budget import Times, lip_parts
-from pourcall.records.read.views import LipPart, PourRow
+from pourcall.records.read.views import LipPart, LipStep, PourRow
+from pourcall.texts import say
 
 ALLOY = AlloyFacts(
     key="za27",
@@ -26,10 +30,8 @@ ALLOY = AlloyFacts(
     cp_liquid_j_per_kg_k=600.0,
     density_liquid_kg_per_m3=4600.0,
 )
-TOLD_APART = (
-    "sheet of ZA-27. loss <14.0 degC apart>: 15 s in the open <9.0 degC apart>, ladle <1.5 degC apart>, stream "
-    "<3.5 degC apart> (computed, +-40 %)"
-)
+TOLD_APART = Way(basis=LossBasis.COMPUTED, open_s=15.0, walk_c=9.0, ladle_c=1.5, stream_c=3.5)
+STANDS = PourSource(figure=FigureSource.PROBE)
 
 
 def made(
@@ -38,12 +40,13 @@ def made(
     lift_s: float | None,
     at_s: float,
     *,
-    why: str = "",
+    way: Way | None = None,
+    source: PourSource | None = STANDS,
     seen_s: float = 100.0,
     loss_u_c: float = 5.0,
 ) -> tuple[PourRow, MouldPlan]:
     """A pour by the engine's own function, as a row of the record."""
-    mould = MouldPlan(name="cleat", lip_min_c=535.0, lip_max_c=570.0, loss_c=loss_c, loss_u_c=loss_u_c, why=why)
+    mould = MouldPlan(name="cleat", lip_min_c=535.0, lip_max_c=570.0, loss_c=loss_c, loss_u_c=loss_u_c, way=way)
     plan = MeltPlan(melt="2026-001", alloy=ALLOY, charge_kg=1.5, moulds=(mould,), limits=())
     run, history = MeltRun(plan, 0.0), MetalHistory()
     history.add(seen_s, pot)
@@ -64,10 +67,11 @@ def made(
         lip_u_c=pour.lip_u_c,
         lip_min_c=535.0,
         lip_max_c=570.0,
-        marked="live",
-        basis=pour.basis,
+        marked=Marking.LIVE,
+        basis=say(pour.basis),
         result="",
         corrected=False,
+        source=source,
     )
     return row, mould
 
@@ -101,56 +105,83 @@ def test_the_parts_add_up_to_the_figure_and_to_its_uncertainty(
     assert row.lip_temp_c is not None
     assert level_c == pytest.approx(row.lip_temp_c, abs=1e-6)
     assert u_c == pytest.approx(row.lip_u_c, abs=1e-6)
-    assert parts[0].what == "in the pot"
-    assert parts[-1].text == "pot, way and waiting together"
-    assert "the rest" not in {part.what for part in parts}
+    assert parts[0].what is LipStep.POT
+    assert parts[-1].text == tell("lip.together")
+    assert LipStep.REST not in {part.what for part in parts}
 
 
 def test_lift_walk_ladle_and_stream_stand_apart_where_the_plan_told_them_apart() -> None:
-    row, mould = made(MetalNow(570.0, 3.0, "probe in the metal"), 14.0, 101.0, 131.0, why=TOLD_APART)
+    lifted = PourSource(figure=FigureSource.PROBE, at_lift=True)
+    row, mould = made(MetalNow(570.0, 3.0, "probe in the metal"), 14.0, 101.0, 131.0, way=TOLD_APART, source=lifted)
     parts = lip_parts(row, mould, Times(at_s=131.0, lift_s=101.0, order=2))
     assert [(part.what, part.change_c) for part in parts[1:-1]] == [
-        ("lift and walk", -9.0),
-        ("ladle", -1.5),
-        ("stream", -3.5),
-        ("the way", None),
-        ("waiting", -7.0),
+        (LipStep.WALK, -9.0),
+        (LipStep.LADLE, -1.5),
+        (LipStep.STREAM, -3.5),
+        (LipStep.WAY, None),
+        (LipStep.WAITING, pytest.approx(-7.0, abs=0.1)),  # 10 s at 14 degC in 20 s, a little less as it cools
     ]
-    assert parts[4].text == "uncertainty of all of it: computed, +-40 %"
-    assert parts[5].text == "10 s beyond the 20 s it was planned for; pour 2 of this lift"
-    assert (parts[-1].temp_c, parts[0].text) == (row.lip_temp_c, "probe in the metal, at the lift")
+    assert parts[4].text == tell("lip.way.u", loss_basis="computed")
+    assert parts[5].text == tell("lip.waited", extra_s=10.0, planned_s=20.0, order=2)
+    assert parts[-1].temp_c == row.lip_temp_c
+    assert say(parts[0].text) == "probe in the metal, at the lift"
+    assert say(parts[4].text) == "uncertainty of all of it: computed, ±40 %"
+
+
+def test_a_way_that_was_stated_is_one_part_and_says_so() -> None:
+    row, mould = made(MetalNow(570.0, 3.0, ""), 14.0, None, 103.0, way=Way(basis=LossBasis.STATED))
+    parts = lip_parts(row, mould, Times(at_s=103.0, lift_s=None, order=1))
+    assert [(part.what, part.change_c, part.u_c) for part in parts[1:-1]] == [(LipStep.WAY, -14.0, 5.0)]
+    assert parts[1].text == tell("lip.way.stated")
+
+
+def test_a_pour_of_an_old_record_shows_the_sentence_of_its_day() -> None:
+    row, mould = made(MetalNow(565.0, 3.0, "probe in the metal"), 14.0, None, 103.0, source=None)
+    first = lip_parts(row, mould, Times(at_s=103.0, lift_s=None, order=1))[0]
+    assert (first.text, first.temp_c, first.u_c) == (row.basis, 565.0, 3.0)
+
+
+def test_a_wait_recorded_in_proportion_to_the_time_leaves_no_rest() -> None:
+    """Before the law of cooling was taken in: 30 s at 14 degC in 20 s are 21 degC, now 20.6."""
+    row, mould = made(MetalNow(570.0, 3.0, ""), 14.0, 101.0, 151.0)
+    old = msgspec.structs.replace(row, lip_temp_c=570.0 - 14.0 - 21.0)
+    parts = lip_parts(old, mould, Times(at_s=151.0, lift_s=101.0, order=1))
+    assert [part.change_c for part in parts if part.what is LipStep.WAITING] == [pytest.approx(-21.0)]
+    assert LipStep.REST not in {part.what for part in parts}
 
 
 def test_a_dip_is_told_with_its_age_and_what_that_added_to_its_uncertainty() -> None:
     # the dip's own 2 degC, grown by 3 degC a minute (pourcall/engine/bath/metal.py) for 40 s
     grown = MetalNow(565.0, math.hypot(2.0, 2.0), "dip 2, 40 s ago")
-    row, mould = made(grown, 14.0, None, 103.0)
+    row, mould = made(grown, 14.0, None, 103.0, source=PourSource(figure=FigureSource.DIP, dip=2, age_s=40.0))
     parts = lip_parts(row, mould, Times(at_s=103.0, lift_s=None, order=1))
-    assert [part.what for part in parts] == ["in the pot", "cooling since", "the way", "at the lip"]
+    assert [part.what for part in parts] == [LipStep.POT, LipStep.SINCE, LipStep.WAY, LipStep.LIP]
     assert parts[0].u_c == pytest.approx(2.0)
     assert parts[1].u_c == pytest.approx(2.0)
-    assert "dip 2 was 40 s old" in parts[1].text
+    assert say(parts[1].text).startswith("dip 2 was 40 s old")
     assert sum_of(parts)[1] == pytest.approx(row.lip_u_c)
 
 
 def test_a_typed_figure_is_told_with_its_age_too() -> None:
-    row, mould = made(MetalNow(565.0, math.hypot(15.0, 1.0), "panel, typed 20 s ago"), 14.0, None, 103.0)
+    typed = PourSource(figure=FigureSource.TYPED, instrument="panel", age_s=20.0)
+    row, mould = made(MetalNow(565.0, math.hypot(15.0, 1.0), "panel, typed 20 s ago"), 14.0, None, 103.0, source=typed)
     parts = lip_parts(row, mould, Times(at_s=103.0, lift_s=None, order=1))
     assert parts[0].u_c == pytest.approx(15.0)
-    assert "panel was 20 s old" in parts[1].text
+    assert say(parts[1].text).startswith("panel was 20 s old")
 
 
 def test_an_old_figure_of_the_probe_says_how_old_it_was() -> None:
-    row, mould = made(MetalNow(565.0, 3.0, "probe in the metal"), 14.0, None, 160.0)
+    old = PourSource(figure=FigureSource.PROBE, stale_s=60.0)
+    row, mould = made(MetalNow(565.0, 3.0, "probe in the metal"), 14.0, None, 160.0, source=old)
     parts = lip_parts(row, mould, Times(at_s=160.0, lift_s=None, order=1))
-    assert parts[1].text == "that figure was 60 s old: nothing is taken off"
+    assert parts[1].text == tell("lip.stale", stale_s=60.0)
 
 
 def test_what_the_plan_does_not_account_for_is_a_part_of_its_own() -> None:
     row, _ = made(MetalNow(565.0, 3.0, "probe in the metal"), 14.0, None, 103.0)
     parts = lip_parts(row, None, Times(at_s=103.0, lift_s=None, order=1))
-    assert [(part.what, part.change_c) for part in parts[1:-1]] == [("the rest", -14.0)]
-    assert parts[-1].text == "as decided at the time"
+    assert [(part.what, part.change_c) for part in parts[1:-1]] == [(LipStep.REST, -14.0)]
+    assert parts[-1].text == tell("lip.as_decided")
 
 
 def test_a_pour_whose_temperature_is_not_known_has_no_parts() -> None:

@@ -16,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.events import Marking
 from pourcall.records.entries.entries import store_photo_file
 from pourcall.records.entries.photos import belongs_to, exif_time, image_suffix, look_at, pour_in_name
 from pourcall.records.read.views import PourRow
@@ -136,7 +137,7 @@ def pour(name: str, at_s: float) -> PourRow:
         lip_u_c=None,
         lip_min_c=535.0,
         lip_max_c=570.0,
-        marked="live",
+        marked=Marking.LIVE,
         basis="",
         result="",
         corrected=False,

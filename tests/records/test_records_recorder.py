@@ -158,14 +158,14 @@ def test_whichever_statement_fails_nothing_is_lost_and_nothing_is_twice(
             writer = recorder._writer
             assert writer is not None
             broken = _Failing(writer.conn, at, times)
-            for part in (writer, writer._book, writer._projector):
+            for part in (writer, writer._ids, writer._projector):
                 setattr(part, "conn" if part is writer else "_conn", broken)
             for item, outputs in (make.sample(100.0 + at), make.dip(100.2 + at, number=at + 1), make.note(100.3 + at)):
                 sent.append(item)
                 events += sum(1 for output in outputs if type(output).__name__ == "DipRecorded")
                 ticket = recorder.put("crucible", item, outputs)
             recorder.wait(ticket).result(10)
-            for part in (writer, writer._book, writer._projector):
+            for part in (writer, writer._ids, writer._projector):
                 setattr(part, "conn" if part is writer else "_conn", broken._conn)
             if not broken.reached:
                 break

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from pourcall.cli.common import kilograms
-from pourcall.cli.pours.entering import melt_meant, record_entry
+from pourcall.cli.pours.entering import enter, melt_meant
 from pourcall.contract.entries import ChargeEntry, ChargeRequest
 from pourcall.contract.errors import BadInput
 
@@ -71,9 +71,7 @@ def run(args: argparse.Namespace) -> int:
             remedy="Write --new 1.2kg, --returns 0.6kg --from 2026-011, or --scrap 200g",
         )
     melt = melt_meant(args.melt, args.furnace)
-    words = record_entry(ChargeRequest(melt=melt, entries=entries, correcting=correcting, why=args.why, who=args.who))
-    print(f"{words[:1].upper()}{words[1:]}")
-    return 0
+    return enter(ChargeRequest(melt=melt, entries=entries, correcting=correcting, why=args.why, who=args.who))
 
 
 def charge_entries(told: Told) -> tuple[ChargeEntry, ...]:

@@ -11,7 +11,6 @@ from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import (
     add_json,
     add_unit,
-    in_our_unit,
     kilograms,
     local_time,
     our_paths,
@@ -24,9 +23,9 @@ from pourcall.cli.common import (
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts import charging, ending
 from pourcall.cli.periods import add_period, period_of
-from pourcall.cli.pours.entering import melt_meant, record_entry
+from pourcall.cli.pours.entering import enter, melt_meant
 from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
-from pourcall.contract.entries import EndingRequest, Entry, MeltNote
+from pourcall.contract.entries import EndingRequest, MeltNote
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
@@ -184,13 +183,6 @@ def _command(args: argparse.Namespace) -> int:
     return 0
 
 
-def enter(entry: Entry) -> int:
-    """A later entry, and what was done, on the screen."""
-    words = in_our_unit(record_entry(entry))
-    print(f"{words[:1].upper()}{words[1:]}")
-    return 0
-
-
 def print_result(client: DaemonClient, furnace: str, request: object, unit: Unit | None = None) -> None:
     """Send a command and say what became of it, in `unit` or that of the settings."""
     result = client.command(furnace, request)  # type: ignore[arg-type]
@@ -274,9 +266,10 @@ def _show(args: argparse.Namespace) -> int:
             for alarm in shot.alarms:
                 print(f"  {alarm.priority.name}: {say(alarm.what, unit)} {say(alarm.remedy, unit)}")
         return 0
-    from pourcall.records.entries.charges import charge_words
-    from pourcall.records.entries.melt_outcome import left_words
+    from pourcall.records.entries.charges import charge_told
+    from pourcall.records.entries.melt_outcome import left_told
     from pourcall.records.read.store import Store
+    from pourcall.records.read.views import dip_how
 
     with Store.read(our_paths().database) as store:
         detail = store.melt(args.melt)
@@ -292,16 +285,17 @@ def _show(args: argparse.Namespace) -> int:
     for charge in detail.charges:
         when = f" at {local_time(charge.at_utc_s, with_date=False)}" if charge.added else ""
         fixed = f" (corrected{f': {charge.why}' if charge.why else ''})" if charge.corrected else ""
-        print(f"  charge {charge.number}: {charge_words(charge)}{when}{fixed}")
+        print(f"  charge {charge.number}: {say(charge_told(charge))}{when}{fixed}")
     for left in detail.left:
         fixed = f" (corrected{f': {left.why}' if left.why else ''})" if left.corrected else ""
-        print(f"  left: {left_words([left])}{fixed}")
+        print(f"  left: {say(left_told([left]))}{fixed}")
     for pour in detail.pours:
         lip = format_temperature(pour.lip_temp_c, unit)
         want = f"{format_temperature(pour.lip_min_c, unit)} to {format_temperature(pour.lip_max_c, unit)}"
         print(f"  pour {pour.pour} {pour.mould}: {lip} at the lip, window {want}; {in_unit(pour.basis, unit)}")
     for dip in detail.dips:
-        print(f"  dip {dip.number}: {format_temperature(dip.temp_c, unit)} {dip.how} {in_unit(dip.why, unit)}".rstrip())
+        how = say(dip_how(dip.how, dip.widened))
+        print(f"  dip {dip.number}: {format_temperature(dip.temp_c, unit)} {how} {in_unit(dip.why, unit)}".rstrip())
     for note in detail.notes:
         print(f"  {local_time(note.at_utc_s, with_date=False)} {note.what}: {in_unit(note.text, unit)}")
     for gap in detail.gaps:

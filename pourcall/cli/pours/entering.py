@@ -4,26 +4,28 @@ Both ways take the same function (pourcall/daemon/api/library.py), in one transa
 not at all.
 """
 
+import argparse
 import sqlite3
 from collections.abc import Callable
 
 from pourcall.cli.client import DaemonClient
-from pourcall.cli.common import our_paths
+from pourcall.cli.common import our_paths, unit_of
 from pourcall.contract.api import ResultRequest
 from pourcall.contract.entries import Entry, MouldSetupRequest
 from pourcall.contract.errors import BadInput, DaemonError, StoreError
-from pourcall.texts import written
+from pourcall.contract.message import Told
+from pourcall.texts import sentence
 
 
-def record_entry(entry: Entry) -> str:
-    """Put a later entry on record; what was done, in words with temperatures as tokens.
+def record_entry(entry: Entry) -> Told:
+    """Put a later entry on record; what was done.
 
     Raises NotFound, BadInput for what cannot stand, StoreError where it cannot be written.
     """
     client = DaemonClient()
     if _answers(client):
-        return written(client.enter(entry).what)
-    from pourcall.daemon.api.library import enter, prepare
+        return client.enter(entry).what
+    from pourcall.daemon.api import library
     from pourcall.daemon.clock import RealClock
     from pourcall.records.read.store import Store
 
@@ -31,8 +33,14 @@ def record_entry(entry: Entry) -> str:
     if isinstance(entry, MouldSetupRequest) and not path.exists():  # moulds may be described before the first melt
         Store.open(path, utc_s=utc_s).close()
     with Store.read(path) as store:
-        prepared = prepare(store, entry, utc_s)
-    return _straight(lambda conn: enter(conn, entry, utc_s, prepared))
+        prepared = library.prepare(store, entry, utc_s)
+    return _straight(lambda conn: library.enter(conn, entry, utc_s, prepared))
+
+
+def enter(entry: Entry) -> int:
+    """A later entry, and what was done, on the screen."""
+    print(sentence(record_entry(entry), unit_of(argparse.Namespace())))
+    return 0
 
 
 def record_results(pour: str, found: ResultRequest) -> bool:
@@ -79,7 +87,7 @@ def _answers(client: DaemonClient) -> bool:
     return True
 
 
-def _straight(write: Callable[[sqlite3.Connection], str]) -> str:
+def _straight(write: Callable[[sqlite3.Connection], Told]) -> Told:
     from pourcall.records.upkeep.opening import connect
 
     path = our_paths().database
@@ -87,7 +95,7 @@ def _straight(write: Callable[[sqlite3.Connection], str]) -> str:
         conn = connect(path)
         try:
             conn.execute("BEGIN IMMEDIATE")
-            words = write(conn)
+            told = write(conn)
             conn.execute("COMMIT")
         finally:
             conn.close()  # an open transaction is rolled back: all or nothing
@@ -95,4 +103,4 @@ def _straight(write: Callable[[sqlite3.Connection], str]) -> str:
         raise StoreError(
             f"that could not be written: {err}", where=str(path), remedy="Nothing of it was; try again"
         ) from err
-    return words
+    return told

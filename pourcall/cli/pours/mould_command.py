@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from pourcall.cli.common import (
     add_json,
     add_unit,
-    in_our_unit,
     kilograms,
     local_time,
     our_paths,
@@ -17,7 +16,7 @@ from pourcall.cli.common import (
     temperature,
     unit_of,
 )
-from pourcall.cli.pours.entering import record_entry
+from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import MouldSetupRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.units import Unit, format_temperature
@@ -56,9 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """The sub-command."""
     if args.what in ("add", "change"):
-        words = in_our_unit(record_entry(_request(args)))
-        print(f"{words[:1].upper()}{words[1:]}")
-        return 0
+        return enter(_request(args))
     from pourcall.records.entries.setups import setup_list, setup_versions
     from pourcall.records.read.store import Store
 

@@ -2,9 +2,9 @@
 
 import argparse
 
-from pourcall.cli.common import in_our_unit, our_paths
+from pourcall.cli.common import our_paths
 from pourcall.cli.melts.moments import moment
-from pourcall.cli.pours.entering import record_entry
+from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import Entry, PourCompletion, PourCorrection
 from pourcall.contract.errors import BadInput
 
@@ -37,9 +37,7 @@ def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
 def run(args: argparse.Namespace) -> int:
     """The entry, and what was done."""
     entry = _correction(args) if args.what == "correct" else _completion(args)
-    words = in_our_unit(record_entry(entry))
-    print(f"{words[:1].upper()}{words[1:]}")
-    return 0
+    return enter(entry)
 
 
 def _correction(args: argparse.Namespace) -> Entry:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from pourcall.cli.common import local_time
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.texts import say, word
 
 if TYPE_CHECKING:
     from pourcall.records.read.views import LipPart, PourDetail, PourRow
@@ -54,11 +55,16 @@ def _table(parts: "tuple[LipPart, ...]", unit: Unit) -> list[str]:
         else:
             figure = ""
         cells.append(
-            (part.what, figure, "" if part.u_c is None else f"± {format_difference(part.u_c, unit)}", part.text)
+            (
+                word("lip_step", part.what),
+                figure,
+                "" if part.u_c is None else f"± {format_difference(part.u_c, unit)}",
+                say(part.text, unit),
+            )
         )
     widths = [max((len(line[at]) for line in cells), default=0) for at in range(3)]
     return [
-        f"{what:<{widths[0]}}  {figure:>{widths[1]}}  {u:>{widths[2]}}  {in_unit(text, unit)}".rstrip()
+        f"{what:<{widths[0]}}  {figure:>{widths[1]}}  {u:>{widths[2]}}  {text}".rstrip()
         for what, figure, u, text in cells
     ]
 

@@ -1,7 +1,7 @@
 """What the records say, as the API asks for it. Blocking: called in the service's reading threads."""
 
 import sqlite3
-from typing import Any
+from typing import Any, assert_never
 
 import msgspec
 
@@ -18,6 +18,7 @@ from pourcall.contract.entries import (
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import StartMelt
+from pourcall.contract.message import Message, tell
 from pourcall.records.entries.furnace_models import latest_model
 from pourcall.records.entries.profile_runs import running_profile
 from pourcall.records.read.store import Store
@@ -97,8 +98,8 @@ def melt_csv(store: Store, name: str) -> str:
     return export.melt_csv(store, name)
 
 
-def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, utc_s: float) -> str:
-    """Findings on a pour, in the writer's transaction: all of them or, raising NotFound or BadInput, none; in words."""
+def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, utc_s: float) -> Message:
+    """Findings on a pour, in the writer's transaction: all of them or, raising NotFound or BadInput, none."""
     from pourcall.records.entries import entries
     from pourcall.trials.defects import Finding, check_findings
 
@@ -123,7 +124,13 @@ def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, u
             detail=one.detail,
             correcting=found.correcting,
         )
-    return f"{pour_name}: {', '.join(f'{one.defect} {one.severity or str()}'.strip() for one in told)}"
+    said = [
+        tell("record.defect", defect=one.defect, severity=one.severity)
+        if one.severity
+        else tell("record.no_defect", defect=one.defect)
+        for one in told
+    ]
+    return tell("record.result", pour=pour_name, said=tuple(said))
 
 
 def prepare(store: Store | None, entry: Entry, utc_s: float, *, apart: bool = False) -> Any:
@@ -142,17 +149,16 @@ def prepare(store: Store | None, entry: Entry, utc_s: float, *, apart: bool = Fa
     return pour_changes.prepare(store, entry, utc_s)
 
 
-def enter(conn: sqlite3.Connection, entry: Entry, utc_s: float, prepared: Any = None) -> str:
-    """A later entry, in the writer's transaction; what was done, in words. Raises NotFound, BadInput: nothing was."""
-    from pourcall.records.entries import charges, setups
-    from pourcall.records.entries import melt_outcome as leavings
+def enter(conn: sqlite3.Connection, entry: Entry, utc_s: float, prepared: Any = None) -> Message:
+    """A later entry, in the writer's transaction; what was done. Raises NotFound, BadInput: nothing was."""
+    from pourcall.records.entries import charges, melt_outcome, setups
     from pourcall.replay import pour_changes
 
     match entry:
         case ChargeRequest():
             return charges.charge(conn, entry, utc_s)
         case EndingRequest():
-            return leavings.ending(conn, entry, utc_s)
+            return melt_outcome.ending(conn, entry, utc_s)
         case MouldSetupRequest():
             return setups.describe_mould(conn, entry, utc_s)
         case PourCorrection():
@@ -161,6 +167,8 @@ def enter(conn: sqlite3.Connection, entry: Entry, utc_s: float, prepared: Any = 
             return pour_changes.complete_pour(conn, entry, utc_s)
         case MeltNote():
             return pour_changes.note_melt(conn, entry.melt, entry.note, entry.tags, entry.who, utc_s)
+        case _:
+            assert_never(entry)
 
 
 def described(store: Store, moulds: tuple[MouldRequest, ...]) -> tuple[MouldRequest, ...]:

@@ -257,8 +257,7 @@ class Api:
         pour = printable(request.match_info["pour"], 40)
         found = read_result(await request.read())
         utc_s = self.service.clock.utc_s()
-        words = await self.service.record(lambda conn: library.add_result(conn, pour, found, utc_s))
-        what = f"{words} {'are' if len(found.findings) > 1 else 'is'} on record"
+        what = await self.service.record(lambda conn: library.add_result(conn, pour, found, utc_s))
         return answer(CommandResult(accepted=True, seq=0, recorded=True, what=what))
 
     async def entry(self, request: web.Request) -> web.StreamResponse:

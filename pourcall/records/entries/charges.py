@@ -13,10 +13,12 @@ from typing import Any, NamedTuple
 
 from pourcall.contract.entries import ChargeEntry, ChargeRequest
 from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.message import Message, tell
 from pourcall.records.entries.checks import check_mass_kg, clean_text
 from pourcall.records.read.lookup import find_melt
 from pourcall.records.read.views import ChargeView
 from pourcall.records.write.rows import insert
+from pourcall.texts import written
 
 SOURCES = ("new", "returns", "scrap")
 MOST_REMELTS = 50  # beyond this a count is a slip of the finger
@@ -85,8 +87,8 @@ def highest_count(conn: sqlite3.Connection, melt_id: int) -> Count | None:
     return _highest(entries, _highest_of_sources(conn, melt_id, entries))
 
 
-def charge(conn: sqlite3.Connection, asked: ChargeRequest, utc_s: float) -> str:
-    """Put entries on record, or correct one; what was done, in words. Raises NotFound, BadInput: then nothing was."""
+def charge(conn: sqlite3.Connection, asked: ChargeRequest, utc_s: float) -> Message:
+    """Put entries on record, or correct one; what was done. Raises NotFound, BadInput: then nothing was."""
     melt_id, _, began_utc_s = find_melt(conn, asked.melt)
     who, why = clean_text(asked.who, "who"), clean_text(asked.why, "why")
     rows = [_checked(conn, asked.melt, melt_id, began_utc_s, entry) for entry in asked.entries]
@@ -101,18 +103,26 @@ def charge(conn: sqlite3.Connection, asked: ChargeRequest, utc_s: float) -> str:
     for row in rows:
         insert(conn, "charges", melt_id=melt_id, at_utc_s=began_utc_s, who=who, why=why, **row)
     told = sorted(charges_of(conn, melt_id, began_utc_s), key=lambda one: one.number)[-len(rows) :]
-    return f"melt {asked.melt}: {'; '.join(charge_words(one) for one in told)}; on record"
+    return tell("charge.on_record", melt=asked.melt, entries=tuple(charge_told(one) for one in told))
 
 
-def charge_words(one: ChargeView) -> str:
-    """`0.6 kg returns of 2026-011, molten twice before`, without temperatures."""
-    mass = "an unknown mass of" if one.mass_kg is None else f"{one.mass_kg:g} kg"
-    parts = [f"{mass} {one.source or 'metal of unknown source'}" + (f" of {one.origin}" if one.origin else "")]
-    if one.remelts is not None and (one.remelts or one.source != "new"):
-        often = {0: "never molten before", 1: "molten once before", 2: "molten twice before"}.get(one.remelts)
-        often = often or f"molten {one.remelts} times before"
-        parts.append(often.replace("molten", "molten at least", 1) if one.remelts_how == "at least" else often)
-    return ", ".join([*parts, *([one.detail] if one.detail else [])])
+def charge_told(one: ChargeView) -> Message:
+    """`0.6 kg returns of 2026-011, molten twice before`."""
+    mass = tell("charge.unknown_mass") if one.mass_kg is None else tell("charge.mass", mass_kg=one.mass_kg)
+    source = one.source or "unknown"
+    if one.origin:
+        parts = [tell("charge.metal_of", mass=mass, source=source, origin=one.origin)]
+    else:
+        parts = [tell("charge.metal", mass=mass, source=source)]
+    if one.remelts == 0 and one.source != "new":
+        parts.append(tell("charge.never_molten"))
+    elif one.remelts:
+        often = tell(f"charge.often.{min(one.remelts, 3)}", remelts=one.remelts)
+        at_least = one.remelts_how == "at least"
+        parts.append(tell("charge.molten_at_least" if at_least else "charge.molten", often=often))
+    if one.detail:
+        parts.append(tell("charge.detail", detail=one.detail))
+    return tell("charge.entry", parts=tuple(parts))
 
 
 def _correct(
@@ -123,7 +133,7 @@ def _correct(
     who: str,
     why: str,
     utc_s: float,
-) -> str:
+) -> Message:
     if len(rows) > 1:
         raise BadInput(
             f"{len(rows)} entries cannot stand in the place of one", where=asked.melt, remedy="Correct one at a time"
@@ -141,7 +151,6 @@ def _correct(
     row = rows[0] if rows else {"mass_kg": old.mass_kg, "source": old.source, "taken_back": 1}
     insert(conn, "charges", melt_id=melt_id, at_utc_s=old.at_utc_s, who=who, why=why, corrects=old.row_id, **row)
     now = [one for one in charges_of(conn, melt_id, began_utc_s) if one.number == old.number]
-    told = charge_words(now[0]) if now else ""
     insert(  # the row itself keeps the time the metal went in; this one, when that was corrected
         conn,
         "corrections",
@@ -150,13 +159,13 @@ def _correct(
         table_name="charges",
         row_id=old.row_id,
         field="entry",
-        old=charge_words(was),
-        new=told,
+        old=written(charge_told(was)),
+        new=written(charge_told(now[0])) if now else "",
         why=why,
     )
     if not now:
-        return f"melt {asked.melt}: entry {old.number} does not hold any more; it is kept on record"
-    return f"melt {asked.melt}: entry {old.number} is {told}; what it was is kept on record"
+        return tell("charge.taken_back", melt=asked.melt, number=old.number)
+    return tell("charge.corrected", melt=asked.melt, number=old.number, entry=charge_told(now[0]))
 
 
 def _checked(

@@ -14,6 +14,7 @@ from pourcall.contract.errors import BadInput, NotFound
 from pourcall.records.read.lookup import find_pour
 from pourcall.records.write.ids import keep_text
 from pourcall.records.write.rows import insert
+from pourcall.records.write.typed_columns import SOURCE_COLUMNS
 
 SOUND = "sound"
 _CORRECTABLE = {
@@ -30,6 +31,7 @@ _CORRECTABLE = {
         "lip_min_c",
         "lip_max_c",
         "basis",
+        *SOURCE_COLUMNS,
         "batch",
         "not_poured",
     ),

@@ -3,7 +3,6 @@
 In: a connection. Out: `FurnaceModel`s, oldest first; `LearnTrace`s of recorded melts. Not here: fitting.
 """
 
-import re
 import sqlite3
 from collections.abc import Sequence
 
@@ -27,7 +26,6 @@ HOT_C = 80.0  # a pot that begins hotter stands in a furnace still hot from the 
 POINT_S, CHAMBER_POINT_S = 2.0, 10.0
 STILL_HOT_S, STILL_HOT_SHARE = 5400.0, 0.6  # after a melt; of the liquidus, a guess that the fit may leave (ours)
 ENTERED_C_PER_S = 5.0  # a fall faster than this is a probe taken out
-_PAIR = re.compile(r"panel <(-?[0-9.]+) degC>")
 _EVENTS: msgspec.json.Decoder[Event] = msgspec.json.Decoder(Event)
 
 
@@ -66,17 +64,11 @@ def melts_of(conn: sqlite3.Connection, furnace: str, limit: int) -> tuple[str, .
 def panel_pairs(conn: sqlite3.Connection, furnace: str, limit: int = 20) -> tuple[tuple[float, float], ...]:
     """(metal, panel) degC of the latest moments at which both were known and stood still."""
     rows = conn.execute(
-        "SELECT n.text, n.value FROM notes n JOIN furnaces f ON f.id = n.furnace_id"
-        " WHERE f.name = ? AND n.what = 'panel_pair' ORDER BY n.id DESC LIMIT ?",
+        "SELECT p.metal_c, p.panel_c FROM panel_pairs p JOIN furnaces f ON f.id = p.furnace_id"
+        " WHERE f.name = ? ORDER BY p.id DESC LIMIT ?",
         (furnace, limit),
     ).fetchall()
-    pairs = []
-    for text, offset_c in rows:
-        found = _PAIR.search(text)
-        if found is not None and offset_c is not None:
-            panel_c = float(found.group(1))
-            pairs.append((panel_c + offset_c, panel_c))
-    return tuple(reversed(pairs))
+    return tuple(reversed(rows))
 
 
 def job_for(

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pourcall.contract.entries import EndingRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.records.entries.checks import check_mass_kg, clean_text
 from pourcall.records.read.lookup import find_melt
 from pourcall.records.read.views import LeftView
@@ -54,8 +55,8 @@ def ended(conn: sqlite3.Connection, melt_id: int, command: EndMelt, utc_s: float
         _put(conn, melt_id, HEEL, 0, command.heel_kg, command.who, "", utc_s)
 
 
-def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> str:
-    """Tell or correct how a melt ended that is over; what was done, in words. Raises NotFound, BadInput."""
+def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> Message:
+    """Tell or correct how a melt ended that is over; what was done. Raises NotFound, BadInput."""
     melt_id, _, _ = find_melt(conn, asked.melt)
     last = conn.execute(
         "SELECT id, journal_id, mono_s, utc_s, ending, detail FROM melt_endings WHERE melt_id = ? ORDER BY id DESC"
@@ -68,7 +69,7 @@ def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> str:
         )
     who, why = clean_text(asked.who, "who"), clean_text(asked.why, "why")
     detail = clean_text(asked.detail, "the words about the end")
-    said: list[str] = []
+    said: list[Message] = []
     if asked.ending is not None or detail:
         word = last[4] if asked.ending is None else asked.ending.value
         insert(
@@ -83,26 +84,34 @@ def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> str:
             who=who,
             detail=detail or (last[5] if word == last[4] else ""),
         )
-        said.append(word + (f" ({detail})" if detail else ""))
+        how = tell("ending.how", ending=word)
+        said.append(tell("ending.why", how=how, detail=detail) if detail else how)
     if asked.ingots_kg is not None:
         if len(asked.ingots_kg) > MOST_INGOTS:
             raise BadInput(f"{len(asked.ingots_kg)} ingots of one melt", remedy=f"At most {MOST_INGOTS}")
         masses = [check_mass_kg(mass_kg, "an ingot") for mass_kg in asked.ingots_kg]
         _replace(conn, melt_id, INGOT, masses, who, why, utc_s)
-        said.append(", ".join(f"ingot {ingot_name(asked.melt, n)} {kg:g} kg" for n, kg in enumerate(masses, 1)))
-        said[-1] = said[-1] or "no ingots"
+        ingots = enumerate(masses, start=1)
+        said += [tell("ending.ingot", ingot=ingot_name(asked.melt, number), mass_kg=kg) for number, kg in ingots]
+        said += [] if masses else [tell("ending.no_ingots")]
     if asked.heel_kg is not None:
         masses = [check_mass_kg(asked.heel_kg, "the heel")] if asked.heel_kg else []
         _replace(conn, melt_id, HEEL, masses, who, why, utc_s)
-        said.append(f"heel {asked.heel_kg:g} kg" if asked.heel_kg else "no heel")
+        said.append(tell("ending.heel", mass_kg=asked.heel_kg) if asked.heel_kg else tell("ending.no_heel"))
     if not said:
         raise BadInput("nothing is said of the end", where=asked.melt, remedy="Give an ending, --ingots or --heel")
-    return f"melt {asked.melt}: {', '.join(said)}; on record, what was told before is kept"
+    return tell("ending.done", melt=asked.melt, said=tuple(said))
 
 
-def left_words(left: Sequence[LeftView]) -> str:
-    """`ingot 2026-014-i1 0.4 kg, heel 0.3 kg`."""
-    return ", ".join(f"{one.kind} {one.name} {one.mass_kg:g} kg".replace("  ", " ") for one in left)
+def left_told(left: Sequence[LeftView]) -> Message:
+    """`ingot 2026-014-i1 0.4 kg, heel 0.3 kg`; nothing where nothing was left."""
+    parts = (
+        tell("ending.ingot", ingot=one.name, mass_kg=one.mass_kg)
+        if one.kind == INGOT
+        else tell("ending.heel", mass_kg=one.mass_kg)
+        for one in left
+    )
+    return tell("ending.left", parts=tuple(parts)) if left else NOTHING
 
 
 def _replace(

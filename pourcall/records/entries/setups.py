@@ -12,6 +12,7 @@ import msgspec
 
 from pourcall.contract.entries import MouldSetupRequest
 from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.message import Message, tell
 from pourcall.contract.units import ABSOLUTE_ZERO_C
 from pourcall.metal.alloys.sheet_check import nearest
 from pourcall.metal.windows import MATERIAL_SHIFT
@@ -77,8 +78,8 @@ def setup_at(conn: sqlite3.Connection, name: str, utc_s: float) -> SetupView | N
     return next((one for one in reversed(versions) if one.at_utc_s <= utc_s), versions[0] if versions else None)
 
 
-def describe_mould(conn: sqlite3.Connection, asked: MouldSetupRequest, utc_s: float) -> str:
-    """Put a setup, or another version of it, on record; what was done, in words. Raises NotFound, BadInput."""
+def describe_mould(conn: sqlite3.Connection, asked: MouldSetupRequest, utc_s: float) -> Message:
+    """Put a setup, or another version of it, on record; what was done. Raises NotFound, BadInput."""
     name = clean_name(asked.name, "the name of the mould setup")
     old = find_setup(conn, name)
     if asked.add and old is not None:
@@ -112,10 +113,10 @@ def describe_mould(conn: sqlite3.Connection, asked: MouldSetupRequest, utc_s: fl
         **row,
     )
     version = len(_all(conn, name))
-    changed = f": {', '.join(key.removesuffix('_mm').removesuffix('_kg').removesuffix('_c') for key in fresh)}"
     if version == 1:
-        return f"mould setup {name} is described; use it with `pourcall melt start ALLOY --mould '{name}'`"
-    return f"mould setup {name}, version {version}{changed}; pours so far keep the version they were poured with"
+        return tell("record.setup.described", setup=name)
+    fields = tuple(tell("record.setup.field", setup_field=key) for key in fresh)
+    return tell("record.setup.changed", setup=name, version=version, fields=fields)
 
 
 def _checked(asked: MouldSetupRequest) -> dict[str, object]:

@@ -7,7 +7,7 @@ drawing (chart.py), the page (sheet.py), what differs between pours (compare.py)
 import sqlite3
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import Any, assert_never, get_args
 
 import msgspec
 
@@ -16,27 +16,29 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.events import (
     AlarmChanged,
     CallChanged,
-    Event,
+    DipHow,
     Marked,
     MeltState,
     MeltStateChanged,
+    PanelCompared,
     PowerMarked,
 )
+from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts, MouldPlan
-from pourcall.contract.units import say_c
-from pourcall.records.entries.charges import charge_words
+from pourcall.records.entries.charges import charge_told
 from pourcall.records.entries.setups import setup_at
 from pourcall.records.read import tracing
 from pourcall.records.read.store import Store
 from pourcall.records.read.tracing import SessionStretch
-from pourcall.records.read.views import DipRow, MeltDetail, NoteRow, PhotoRow, PourRow, ResultRow
+from pourcall.records.read.views import DipRow, MeltDetail, NoteRow, PhotoRow, PourRow, ResultRow, dip_how
 from pourcall.texts import written
 
 AFTER_S = 180.0  # of the trace behind the last pour
 DETAIL_BEFORE_S, DETAIL_AFTER_S = 420.0, 120.0
 SAME_CALL_S = 120.0  # a call that comes back within this is the same call, flickering
 _LIQUID = (MeltState.LIQUID, MeltState.READY, MeltState.ABOVE)
-_TYPES = ("melt_state_changed", "call_changed", "alarm_changed", "power_marked", "marked")
+_Shown = MeltStateChanged | CallChanged | AlarmChanged | PowerMarked | PanelCompared | Marked  # on the time axis
+_TYPES = tuple(kind.__struct_config__.tag for kind in get_args(_Shown))
 
 
 class _Fact(msgspec.Struct, frozen=True, kw_only=True):
@@ -255,7 +257,7 @@ def timeline(
         (first_id, last_id, *_TYPES),
     ).fetchall()
     events = [
-        (shift_of[session_id] - began_s, msgspec.json.decode(body, type=Event))
+        (shift_of[session_id] - began_s, msgspec.json.decode(body, type=_Shown))
         for session_id, body in rows
         if session_id in shift_of
     ]
@@ -274,7 +276,7 @@ def timeline(
     return tuple(sorted(kept, key=lambda mark: mark.at_s)), tuple(states)
 
 
-def _marks(events: Iterable[tuple[float, Event]]) -> Iterator[Mark]:
+def _marks(events: Iterable[tuple[float, _Shown]]) -> Iterator[Mark]:
     last: dict[str, float] = {}
     alarms: set[str] = set()
     for less_s, event in events:
@@ -282,34 +284,49 @@ def _marks(events: Iterable[tuple[float, Event]]) -> Iterator[Mark]:
         match event:
             case MeltStateChanged():
                 yield Mark(at_s=at_s, kind="state", text=f"{event.new.value}: {written(event.why)}")
-            case CallChanged() if event.how != "repeated":
+            case CallChanged():
+                if event.how == "repeated":
+                    continue
                 name = f"{event.call.kind.value} {event.call.mould}"
                 if event.how == "raised" and at_s - last.get(name, -1e9) > SAME_CALL_S:
                     yield Mark(at_s=at_s, kind="call", text=written(event.call.text))
                 last[name] = at_s
-            case AlarmChanged() if event.alarm.active and event.alarm.id not in alarms:
+            case AlarmChanged():
+                if not event.alarm.active:
+                    alarms.discard(event.alarm.id)
+                    continue
+                if event.alarm.id in alarms:
+                    continue
                 alarms.add(event.alarm.id)
                 yield Mark(at_s=at_s, kind="alarm", text=f"{event.alarm.priority.name}: {written(event.alarm.what)}")
-            case AlarmChanged() if not event.alarm.active:
-                alarms.discard(event.alarm.id)
             case PowerMarked():
-                yield Mark(at_s=event.at_mono_s + less_s, kind="power", text=f"power {event.level.value}")
-            case Marked() if event.what != "note":
-                yield Mark(at_s=event.at_mono_s + less_s, kind=event.what, text=written(event.text) or event.what)
+                yield Mark(
+                    at_s=event.at_mono_s + less_s,
+                    kind="power",
+                    text=written(tell("record.power", level=event.level.value)),
+                )
+            case PanelCompared():
+                text = tell("record.panel_compared", metal_c=event.metal_c, panel_c=event.panel_c)
+                yield Mark(at_s=at_s, kind="panel_pair", text=written(text))
+            case Marked():
+                if event.what != "note":
+                    yield Mark(at_s=event.at_mono_s + less_s, kind=event.what, text=written(event.text) or event.what)
             case _:
-                pass
+                assert_never(event)
 
 
 def _dips(conn: sqlite3.Connection, melt_id: int, shift_of: dict[int, float], began_s: float) -> Iterator[Mark]:
-    for number, temp_c, how, why, ended_s, session_id in conn.execute(
-        "SELECT d.number, d.temp_c, d.how, d.why, d.ended_mono_s, e.session_id FROM dips d"
+    for number, temp_c, how, widened, why, ended_s, session_id in conn.execute(
+        "SELECT d.number, d.temp_c, d.how, d.widened, d.why, d.ended_mono_s, e.session_id FROM dips d"
         " LEFT JOIN events e ON e.id = d.event_id WHERE d.melt_id = ?1"
         " AND NOT EXISTS (SELECT 1 FROM dips c WHERE c.melt_id = ?1 AND c.corrects = d.id)",
         (melt_id,),
     ):
         at_s = ended_s + shift_of.get(session_id, 0.0) - began_s
-        told = f"{say_c(temp_c)}, {how}" if temp_c is not None else why or how
-        yield Mark(at_s=at_s, kind="dip", text=f"dip {number}: {told}", temp_c=temp_c, number=number)
+        found = dip_how(DipHow(how), bool(widened))
+        text = tell("record.dip.figure", number=number, temp_c=temp_c, how=found) if temp_c is not None else None
+        text = text or tell("record.dip.none", number=number, why=why or found)
+        yield Mark(at_s=at_s, kind="dip", text=written(text), temp_c=temp_c, number=number)
 
 
 def _pours(conn: sqlite3.Connection, melt_id: int, shift_of: dict[int, float], began_s: float) -> Iterator[Mark]:
@@ -322,11 +339,12 @@ def _pours(conn: sqlite3.Connection, melt_id: int, shift_of: dict[int, float], b
         less_s = shift_of.get(session_id, 0.0) - began_s
         if lift_mono_s is not None and lift_mono_s + less_s not in lifts:
             lifts.add(lift_mono_s + less_s)
-            yield Mark(at_s=lift_mono_s + less_s, kind="lift", text="pot lifted")
-        told = "" if lip_c is None else f", {say_c(lip_c)} at the lip"
-        yield Mark(
-            at_s=at_mono_s + less_s, kind="pour", text=f"pour {number} into {mould}{told}", temp_c=lip_c, number=number
-        )
+            yield Mark(at_s=lift_mono_s + less_s, kind="lift", text=written(tell("record.lifted")))
+        if lip_c is None:
+            text = tell("record.poured", number=number, mould=mould)
+        else:
+            text = tell("record.poured_at", number=number, mould=mould, lip_c=lip_c)
+        yield Mark(at_s=at_mono_s + less_s, kind="pour", text=written(text), temp_c=lip_c, number=number)
 
 
 def _charges(melt: MeltDetail) -> tuple[ChargeRow, ...]:
@@ -339,7 +357,7 @@ def _charges(melt: MeltDetail) -> tuple[ChargeRow, ...]:
             detail=one.detail,
             origin=one.origin,
             added=one.added,
-            words=charge_words(one),
+            words=written(charge_told(one)),
         )
         for one in melt.charges
     )

@@ -5,22 +5,17 @@ that was changed by hand, another version's arithmetic) the rest stands as a par
 """
 
 import math
-import re
 from typing import NamedTuple
 
-from pourcall.contract.plan import MouldPlan, waited_s
+from pourcall.contract.events import FigureSource, PourSource
+from pourcall.contract.message import Message, Told, tell
+from pourcall.contract.plan import LossBasis, MouldPlan, waited_s, waiting_loss_c
 from pourcall.contract.reading import GROWTH_C_PER_MIN
-from pourcall.records.read.views import LipPart, PourRow
-from pourcall.texts import written
+from pourcall.records.read.views import LipPart, LipStep, PourRow
 
 SAME_C = 0.06  # figures in sentences are rounded
-_POT = re.compile(r"in the pot (at the lift|at the pour) \((.*?)\), less ")
-_STALE = re.compile(r"that figure was (\d+) s old")
-_AGED = re.compile(r"(.*?), (?:typed )?(\d+) s ago")
-_WAY = re.compile(
-    r"(\d+) s in the open <([\d.]+) degC apart>(?:, ladle <([\d.]+) degC apart>)?, stream <([\d.]+) degC apart> "
-    r"\(([^)]*)\)"
-)
+STALE_S = 5.0  # a figure that old is said to be
+LAG_SAID_C = 2.0
 
 
 class Times(NamedTuple):
@@ -35,60 +30,76 @@ def lip_parts(row: PourRow, mould: MouldPlan | None, times: Times) -> tuple[LipP
     """The parts in their order, the last is the temperature at the lip; none where that is not known."""
     if row.pot_temp_c is None or row.lip_temp_c is None:
         return ()
-    parts = [*_pot(row)]
-    loss_c = loss_u_c = 0.0
+    parts = _pot(row)
+    loss_c = loss_u_c = waited_c = 0.0
     if mould is not None:
         loss_c, loss_u_c = mould.loss_c, mould.loss_u_c
         parts += _way(mould)
-    extra_s = 0.0 if mould is None else waited_s(mould, times.lift_s, times.at_s)
-    waited_c = 0.0 if mould is None else loss_c / mould.loss_s * extra_s
-    order = f"pour {times.order} of this lift"
-    if extra_s > 0.0 and mould is not None:
-        text = f"{extra_s:.0f} s beyond the {mould.loss_s:.0f} s it was planned for; {order}"
-        parts.append(LipPart(what="waiting", text=text, change_c=-waited_c, u_c=0.5 * waited_c))
-    elif times.lift_s is not None:
-        parts.append(LipPart(what="waiting", text=f"no longer than planned; {order}", change_c=0.0))
+        extra_s = waited_s(mould, times.lift_s, times.at_s)
+        waited_c = _waited_c(mould, row.pot_temp_c - loss_c, extra_s, row.pot_temp_c - loss_c - row.lip_temp_c)
+        if extra_s > 0.0:
+            text = tell("lip.waited", extra_s=extra_s, planned_s=mould.loss_s, order=times.order)
+            parts.append(LipPart(what=LipStep.WAITING, text=text, change_c=-waited_c, u_c=0.5 * waited_c))
+    if times.lift_s is not None and parts[-1].what is not LipStep.WAITING:
+        text = tell("lip.no_longer", order=times.order)
+        parts.append(LipPart(what=LipStep.WAITING, text=text, change_c=0.0))
     rest_c = row.lip_temp_c - (row.pot_temp_c - loss_c - waited_c)
     if abs(rest_c) > SAME_C:
-        parts.append(LipPart(what="the rest", text="what plan and times do not account for", change_c=rest_c))
+        parts.append(LipPart(what=LipStep.REST, text=tell("lip.rest"), change_c=rest_c))
     u_c = math.hypot(row.pot_u_c or 0.0, loss_u_c, 0.5 * waited_c)
     agrees = row.lip_u_c is None or abs(u_c - row.lip_u_c) <= SAME_C
-    text = "pot, way and waiting together" if agrees else "as decided at the time"
-    parts.append(LipPart(what="at the lip", text=text, temp_c=row.lip_temp_c, u_c=row.lip_u_c))
+    text = tell("lip.together" if agrees else "lip.as_decided")
+    parts.append(LipPart(what=LipStep.LIP, text=text, temp_c=row.lip_temp_c, u_c=row.lip_u_c))
     return tuple(parts)
+
+
+def figure_told(source: PourSource) -> Message:
+    """What a temperature of the pot rests on, in words."""
+    match source.figure:
+        case FigureSource.DIP:
+            told = tell("lip.figure.dip", number=source.dip or 0)
+        case FigureSource.TYPED:
+            told = tell("lip.figure.typed", instrument=source.instrument)
+        case live:
+            told = tell("lip.figure.live", figure=live.value)
+    return (
+        tell("lip.figure.lag", figure=told, lag_difference_c=source.lag_c) if abs(source.lag_c) >= LAG_SAID_C else told
+    )
+
+
+def _waited_c(mould: MouldPlan, lip_c: float, extra_s: float, recorded_c: float) -> float:
+    """What waiting took, by the law of cooling; pours before schema 4 were worked out in proportion to the time."""
+    known = (waiting_loss_c(mould, lip_c, extra_s), mould.loss_c / mould.loss_s * extra_s)
+    return min(known, key=lambda one_c: abs(one_c - recorded_c))
 
 
 def _pot(row: PourRow) -> list[LipPart]:
     """The figure it rests on, and what became of that until then."""
-    found = _POT.search(row.basis)
-    when, how = (found[1], found[2]) if found else ("", "how is not said")
-    aged, stale = _AGED.match(how), _STALE.search(row.basis)
-    grown_c = GROWTH_C_PER_MIN * float(aged[2]) / 60.0 if aged is not None else 0.0
+    source = row.source
+    if source is None:
+        return [LipPart(what=LipStep.POT, text=row.basis, temp_c=row.pot_temp_c, u_c=row.pot_u_c)]
+    figure = figure_told(source)
+    grown_c = GROWTH_C_PER_MIN * source.age_s / 60.0
     own_u_c = None if row.pot_u_c is None else math.sqrt(max(0.0, row.pot_u_c**2 - grown_c**2))
-    where = f"{how}, {when}" if when else how
-    parts = [LipPart(what="in the pot", text=where, temp_c=row.pot_temp_c, u_c=own_u_c)]
-    if aged is not None:
-        text = f"{aged[1]} was {aged[2]} s old: nothing is taken off, its uncertainty has grown"
-        parts.append(LipPart(what="cooling since", text=text, change_c=0.0, u_c=grown_c))
-    elif stale is not None:
-        parts.append(
-            LipPart(what="cooling since", text=f"that figure was {stale[1]} s old: nothing is taken off", change_c=0.0)
-        )
+    text: Told = tell("lip.at_lift" if source.at_lift else "lip.at_pour", figure=figure)
+    parts = [LipPart(what=LipStep.POT, text=text, temp_c=row.pot_temp_c, u_c=own_u_c)]
+    if source.age_s > 0.0:
+        text = tell("lip.aged", figure=figure, age_s=source.age_s)
+        parts.append(LipPart(what=LipStep.SINCE, text=text, change_c=0.0, u_c=grown_c))
+    elif source.stale_s > STALE_S:
+        parts.append(LipPart(what=LipStep.SINCE, text=tell("lip.stale", stale_s=source.stale_s), change_c=0.0))
     return parts
 
 
 def _way(mould: MouldPlan) -> list[LipPart]:
     """Lift and walk, ladle, stream, where the plan told them apart; else the whole."""
-    found = _WAY.search(written(mould.why))
-    if found is not None:
-        seconds, walk, ladle, stream, how = found.groups()
-        parts = [LipPart(what="lift and walk", text=f"{seconds} s in the open", change_c=-float(walk))]
-        if ladle is not None:
-            parts.append(LipPart(what="ladle", text="what it takes up", change_c=-float(ladle)))
-        parts.append(LipPart(what="stream", text="from the pot's lip into the mould", change_c=-float(stream)))
-        rest_c = -mould.loss_c - sum(part.change_c or 0.0 for part in parts)
-        if abs(rest_c) <= 2.0 * SAME_C:
-            return [*parts, LipPart(what="the way", text=f"uncertainty of all of it: {how}", u_c=mould.loss_u_c)]
-    stated = "as stated" in written(mould.why)
-    text = "lift, walk, ladle and stream" + (", as stated" if stated else "")
-    return [LipPart(what="the way", text=text, change_c=-mould.loss_c, u_c=mould.loss_u_c)]
+    way = mould.way
+    if way is None or way.basis is LossBasis.STATED:
+        text = tell("lip.way.whole" if way is None else "lip.way.stated")
+        return [LipPart(what=LipStep.WAY, text=text, change_c=-mould.loss_c, u_c=mould.loss_u_c)]
+    parts = [LipPart(what=LipStep.WALK, text=tell("lip.way.open", open_s=way.open_s), change_c=-way.walk_c)]
+    if way.ladle_c is not None:
+        parts.append(LipPart(what=LipStep.LADLE, text=tell("lip.way.ladle"), change_c=-way.ladle_c))
+    parts.append(LipPart(what=LipStep.STREAM, text=tell("lip.way.stream"), change_c=-way.stream_c))
+    text = tell("lip.way.u", loss_basis=way.basis.value)
+    return [*parts, LipPart(what=LipStep.WAY, text=text, u_c=mould.loss_u_c)]

@@ -6,6 +6,7 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.errors import NotFound
+from pourcall.contract.events import DipFault, DipHow, Marking
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.records.entries.charges import charges_of
 from pourcall.records.entries.melt_outcome import left_of
@@ -26,6 +27,7 @@ from pourcall.records.read.views import (
     SessionRow,
     pour_id,
 )
+from pourcall.records.write.typed_columns import SOURCE_COLUMNS, WAY_COLUMNS, source_of, with_way
 
 _MELT = (
     "SELECT m.melt, f.name, coalesce(p.alloy, m.alloy), m.alloy_name, coalesce(p.charge_kg, m.charge_kg),"
@@ -49,7 +51,8 @@ _POUR = (
     " w.melt_id, (SELECT group_concat(r.defect || ' ' || r.severity, ', ') FROM results r"
     "   WHERE r.melt_id = w.melt_id AND r.pour_number = w.number AND (r.severity > 0 OR r.defect = 'sound')"
     "   AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)),"
-    " w.lift_mono_s, w.at_mono_s, w.session_id, w.batch, w.not_poured, w.who, w.why"
+    " w.lift_mono_s, w.at_mono_s, w.session_id, w.batch, w.not_poured, w.who, w.why,"
+    f" {', '.join(f'w.{name}' for name in SOURCE_COLUMNS)}"
     " FROM {table} w JOIN melts m ON m.id = w.melt_id JOIN furnaces f ON f.id = m.furnace_id"
     " LEFT JOIN melt_plans p ON p.melt_id = m.id AND p.version ="
     "   (SELECT max(version) FROM melt_plans x WHERE x.melt_id = m.id AND x.at_utc_s <= w.at_utc_s)"
@@ -155,14 +158,17 @@ def melt(conn: sqlite3.Connection, name: str) -> MeltDetail:
                 ended_utc_s=r[2],
                 temp_c=r[3],
                 u_c=r[4],
-                how=r[5],
+                how=DipHow(r[5]),
                 fit_error_c=r[6],
                 depth_mm=r[7],
                 stirred=None if r[8] is None else bool(r[8]),
                 why=r[9],
+                widened=bool(r[10]),
+                fault=None if r[11] is None else DipFault(r[11]),
             )
             for r in conn.execute(
-                "SELECT probe, number, ended_utc_s, temp_c, u_c, how, fit_error_c, depth_mm, stirred, why FROM dips d"
+                "SELECT probe, number, ended_utc_s, temp_c, u_c, how, fit_error_c, depth_mm, stirred, why, widened,"
+                " fault FROM dips d"
                 " WHERE melt_id = ?1 AND NOT EXISTS"
                 " (SELECT 1 FROM dips c WHERE c.melt_id = ?1 AND c.corrects = d.id) ORDER BY id",
                 (melt_id,),
@@ -229,16 +235,16 @@ def pour(conn: sqlite3.Connection, name: str) -> PourDetail:
 def _planned(conn: sqlite3.Connection, melt_id: int, row: PourRow) -> MouldPlan | None:
     """The mould as planned when it was poured, else as it was planned at any time."""
     plans = conn.execute(
-        "SELECT plan FROM melt_plans WHERE melt_id = ? ORDER BY at_utc_s > ?, version DESC", (melt_id, row.at_utc_s)
+        f"SELECT p.plan, o.position, {', '.join(f'o.{name}' for name in WAY_COLUMNS)} FROM melt_plans p"
+        " JOIN planned_moulds o ON o.plan_id = p.id WHERE p.melt_id = ? AND o.name = ?"
+        " ORDER BY p.at_utc_s > ?, p.version DESC, o.position",
+        (melt_id, row.mould, row.at_utc_s),
     )
-    for (text,) in plans:
+    for text, position, *columns in plans:
         try:
-            moulds = msgspec.json.decode(text, type=MeltPlan).moulds
+            return with_way(msgspec.json.decode(text, type=MeltPlan).moulds[position], columns)
         except msgspec.DecodeError:
             continue  # written by another version: the rest of the pour is told all the same
-        for mould in moulds:
-            if mould.name == row.mould:
-                return mould
     return None
 
 
@@ -330,7 +336,7 @@ def _pour(r: tuple[Any, ...]) -> PourRow:
         lip_u_c=r[10],
         lip_min_c=r[11],
         lip_max_c=r[12],
-        marked=r[13],
+        marked=Marking(r[13]),
         basis=r[14],
         corrected=bool(r[15]),
         result="sound" if result == "sound 0" else result,
@@ -338,6 +344,7 @@ def _pour(r: tuple[Any, ...]) -> PourRow:
         not_poured=bool(r[22]),
         who=r[23],
         why=r[24],
+        source=source_of(r[25:]),
     )
 
 

@@ -1,7 +1,11 @@
 """Records as a person asks for them. Frozen structs, ready for JSON; degC, times in UTC seconds."""
 
+from enum import StrEnum
+
 import msgspec
 
+from pourcall.contract.events import DipFault, DipHow, Marking, PourSource
+from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import MeltPlan
 
 
@@ -46,8 +50,8 @@ class PourRow(_View, frozen=True):
     lip_u_c: float | None
     lip_min_c: float
     lip_max_c: float
-    marked: str
-    basis: str
+    marked: Marking
+    basis: str  # as it was said
     result: str  # "", "sound", "misrun 2, cold_shut 1"
     corrected: bool
     inside: bool | None = None  # arrived inside its window; None where its temperature is not known; made from the rest
@@ -55,6 +59,7 @@ class PourRow(_View, frozen=True):
     not_poured: bool = False  # marked by mistake
     who: str = ""
     why: str = ""
+    source: PourSource | None = None  # None: `basis` alone tells it
 
     def __post_init__(self) -> None:
         known = self.lip_temp_c is not None
@@ -70,11 +75,18 @@ class DipRow(_View, frozen=True):
     ended_utc_s: float
     temp_c: float | None
     u_c: float | None
-    how: str
+    how: DipHow
     fit_error_c: float | None
     depth_mm: float | None
     stirred: bool | None
-    why: str
+    why: str  # as it was said
+    widened: bool = False  # U is the spread of three in a row
+    fault: DipFault | None = None
+
+
+def dip_how(how: DipHow, widened: bool) -> Message:
+    """How a dip's figure was found."""
+    return tell("record.dip.widened" if widened else "record.dip.how", dip_how=how.value)
 
 
 class AlarmRow(_View, frozen=True):
@@ -131,11 +143,25 @@ class LeftView(_View, frozen=True):
     corrected: bool
 
 
+class LipStep(StrEnum):
+    """Where the temperature at the lip comes from, step by step."""
+
+    POT = "pot"
+    SINCE = "since"  # between the figure and the lift
+    WALK = "walk"
+    LADLE = "ladle"
+    STREAM = "stream"
+    WAY = "way"  # all of it, where its parts are not told apart; else its uncertainty
+    WAITING = "waiting"
+    REST = "rest"
+    LIP = "lip"
+
+
 class LipPart(_View, frozen=True):
     """One step on the way to the temperature at the lip. temp_c: a level; change_c: what it adds; u_c: k = 2."""
 
-    what: str
-    text: str
+    what: LipStep
+    text: Told
     temp_c: float | None = None
     change_c: float | None = None
     u_c: float | None = None

@@ -5,7 +5,7 @@ that a step that fails leaves the version before it whole. Every version shipped
 """
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from importlib import resources
 from pathlib import Path
 
@@ -13,6 +13,7 @@ import msgspec
 
 from pourcall.contract.errors import StoreError
 from pourcall.contract.status import STATUS_OF, Reason
+from pourcall.records.upkeep.old_sentences import fill_typed_columns
 from pourcall.records.upkeep.walfile import FileHeader, read_header, read_wal
 
 APPLICATION_ID = 0x504F5552  # "POUR"
@@ -54,13 +55,20 @@ class Step(msgspec.Struct, frozen=True):
 
     version: int
     sql: str
+    fill: Callable[[sqlite3.Connection], None] | None = None  # what SQL alone cannot say, in the same transaction
+
+
+_FILLS = {4: fill_typed_columns}
 
 
 def shipped_steps() -> tuple[Step, ...]:
     """All steps this program knows, in order."""
     folder = resources.files("pourcall.records").joinpath("schema")
     names = sorted(entry.name for entry in folder.iterdir() if entry.name.endswith(".sql"))
-    return tuple(Step(int(name[:4]), folder.joinpath(name).read_text(encoding="utf-8")) for name in names)
+    return tuple(
+        Step(int(name[:4]), folder.joinpath(name).read_text(encoding="utf-8"), _FILLS.get(int(name[:4])))
+        for name in names
+    )
 
 
 def statements(sql: str) -> Iterator[str]:
@@ -127,6 +135,8 @@ def _run(conn: sqlite3.Connection, step: Step, database: Path) -> None:
         conn.execute("BEGIN IMMEDIATE")
         for statement in statements(step.sql):
             conn.execute(statement)
+        if step.fill is not None:
+            step.fill(conn)
         broken = conn.execute("PRAGMA foreign_key_check").fetchone()
         if broken is not None:
             raise sqlite3.IntegrityError(f"table {broken[0]} row {broken[1]} would name a row that is not there")

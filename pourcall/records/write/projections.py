@@ -5,27 +5,39 @@ first. Not here: the journal (codec.py), what a person enters later (entries.py)
 """
 
 import sqlite3
+from typing import assert_never
 
 import msgspec
 
 from pourcall.contract.events import (
     AlarmChanged,
+    CallChanged,
+    CommandRefused,
     DipRecorded,
     Event,
+    FlagChanged,
+    LiftMarked,
     LinkChanged,
     Marked,
     MeltChanged,
     MeltEnded,
     MeltStarted,
+    MeltStateChanged,
     PanelCompared,
+    PlaceChanged,
     PourMarked,
+    PowerMarked,
+    ProbeStateChanged,
     ProfileChanged,
+    StoreChanged,
 )
 from pourcall.contract.inputs import CommandIn, DaemonIn, EndMelt, Input, MarkAddition
+from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
-from pourcall.records.entries import melt_outcome as leavings
+from pourcall.records.entries import melt_outcome
 from pourcall.records.write.ids import SessionIds, keep_text
 from pourcall.records.write.rows import insert
+from pourcall.records.write.typed_columns import source_columns, way_columns
 from pourcall.texts import written
 
 _json = msgspec.json.Encoder()
@@ -66,10 +78,23 @@ class Projector:
                 self._panel(ids, event_id, event)
             case LinkChanged():
                 self._link(ids, event)
-            case ProfileChanged() if event.plan is not None:
-                self._profile(ids, event, item)
+            case ProfileChanged():
+                if event.plan is not None:
+                    self._profile(ids, event, item)
+            case (
+                ProbeStateChanged()
+                | PlaceChanged()
+                | MeltStateChanged()
+                | FlagChanged()
+                | CallChanged()
+                | LiftMarked()
+                | PowerMarked()
+                | CommandRefused()
+                | StoreChanged()
+            ):
+                pass  # told by the events themselves: no table is asked for them
             case _:
-                pass
+                assert_never(event)
 
     def running_melt(self, furnace_id: int) -> int | None:
         """The melt of a furnace that has not ended."""
@@ -90,7 +115,7 @@ class Projector:
             last = self._conn.execute(
                 "SELECT plan FROM melt_plans WHERE melt_id = ? ORDER BY version DESC LIMIT 1", known
             ).fetchone()
-            if last is None or last[0] != _json.encode(plan).decode():
+            if last is None or msgspec.json.decode(last[0], type=MeltPlan) != plan:
                 self._plan(int(known[0]), plan, event.utc_s, "started again")
             return
         melt_id = self._insert(
@@ -135,6 +160,7 @@ class Projector:
                 lip_min_c=mould.lip_min_c,
                 lip_max_c=mould.lip_max_c,
                 loss_c=mould.loss_c,
+                **way_columns(mould.window_basis, mould.way),
             )
 
     def _melt(self, ids: SessionIds, melt: str, journal_id: int, mono_s: float, utc_s: float) -> int:
@@ -176,7 +202,7 @@ class Projector:
             detail=command.why if command is not None else "",
         )
         if command is not None and old is None:
-            leavings.ended(self._conn, melt_id, command, event.utc_s)
+            melt_outcome.ended(self._conn, melt_id, command, event.utc_s)
         self._running[ids.furnace_id] = None
 
     def _pour(self, ids: SessionIds, journal_id: int, event_id: int, event: PourMarked) -> None:
@@ -197,7 +223,7 @@ class Projector:
             at_mono_s=pour.at_mono_s,
             at_utc_s=pour.at_utc_s,
             lift_mono_s=pour.lift_mono_s,
-            marked=pour.marked,
+            marked=pour.marked.value,
             pot_temp_c=pour.pot_temp_c,
             pot_u_c=pour.pot_u_c,
             lip_temp_c=pour.lip_temp_c,
@@ -206,6 +232,7 @@ class Projector:
             lip_max_c=pour.lip_max_c,
             basis=written(pour.basis),
             corrects=None if old is None else old[0],
+            **source_columns(pour.source),
         )
 
     def _dip(self, ids: SessionIds, event_id: int, event: DipRecorded) -> None:
@@ -228,7 +255,9 @@ class Projector:
             ended_utc_s=dip.ended_utc_s,
             temp_c=dip.temp_c,
             u_c=dip.u_c,
-            how=f"{dip.how.value}, U by the spread of three dips" if dip.widened else dip.how.value,
+            how=dip.how.value,
+            widened=dip.widened,
+            fault=None if dip.fault is None else dip.fault.value,
             fit_error_c=dip.fit_error_c,
             depth_mm=dip.depth_mm,
             stirred=dip.stirred,
@@ -257,17 +286,15 @@ class Projector:
         )
 
     def _panel(self, ids: SessionIds, event_id: int, event: PanelCompared) -> None:
-        self._insert(
-            "notes",
-            event_id=event_id,
-            furnace_id=ids.furnace_id,
-            melt_id=self.running_melt(ids.furnace_id),
-            at_utc_s=event.utc_s,
-            what="panel_pair",
-            text=f"metal <{event.metal_c:.1f} degC> with the panel <{event.panel_c:.1f} degC>",
-            value=event.metal_c - event.panel_c,
-            who="",
-        )
+        here: dict[str, object] = {
+            "event_id": event_id,
+            "furnace_id": ids.furnace_id,
+            "melt_id": self.running_melt(ids.furnace_id),
+            "at_utc_s": event.utc_s,
+        }
+        self._insert("panel_pairs", **here, metal_c=event.metal_c, panel_c=event.panel_c)
+        text = written(tell("record.panel_compared", metal_c=event.metal_c, panel_c=event.panel_c))
+        self._insert("notes", **here, what="panel_pair", text=text, value=event.metal_c - event.panel_c, who="")
 
     def _mark(self, ids: SessionIds, event_id: int, event: Marked, item: Input) -> None:
         who, melt_id = "", self.running_melt(ids.furnace_id)

@@ -36,7 +36,7 @@ from pourcall.records.write.sqlite_errors import is_store_trouble
 
 log = logging.getLogger(__name__)
 _json = msgspec.json.Encoder()
-Told = list[tuple[int, Any, BaseException | None]]  # ticket, value or error of a call
+CallResults = list[tuple[int, Any, BaseException | None]]  # ticket, value or error of a call
 
 
 class _Work:
@@ -56,15 +56,15 @@ class BatchWriter:
     def __init__(self, conn: sqlite3.Connection, sessions: Sequence[Session]) -> None:
         self.conn = conn
         self._sessions = sessions
-        self._book = NameIds(conn)
+        self._ids = NameIds(conn)
         self._projector = Projector(conn)
         self._fast: dict[tuple[int, str, str, str], tuple[Source, object]] = {}
         self._next_id = 1 + int(conn.execute("SELECT coalesce(max(id), 0) FROM journal").fetchone()[0])
 
-    def write(self, batch: Sequence[Entry], *, roll_up: bool = False) -> Told:
+    def write(self, batch: Sequence[Entry], *, roll_up: bool = False) -> CallResults:
         """Commit a batch; results of its calls. With `roll_up` all rows so far go into it. Raises sqlite3.Error."""
         conn = self.conn
-        told: Told = []
+        told: CallResults = []
         try:
             conn.execute("BEGIN IMMEDIATE")
             next_id = self._rows(batch, told)
@@ -75,7 +75,7 @@ class BatchWriter:
             # A failed COMMIT has rolled back already, and a ROLLBACK then raises on its own.
             if conn.in_transaction:
                 conn.execute("ROLLBACK")
-            self._book.forget()
+            self._ids.forget()
             self._projector.forget()
             self._fast.clear()
             raise
@@ -87,14 +87,14 @@ class BatchWriter:
         self.conn.execute("BEGIN IMMEDIATE")
         try:
             for session, mono_s, utc_s in ends:
-                ids = self._book.session(session)
+                ids = self._ids.session(session)
                 self.conn.execute("INSERT OR IGNORE INTO session_ends VALUES (?, ?, ?)", (ids.id, mono_s, utc_s))
             self.conn.execute("COMMIT")
         finally:
             if self.conn.in_transaction:
                 self.conn.execute("ROLLBACK")
 
-    def _rows(self, batch: Sequence[Entry], told: Told) -> int:
+    def _rows(self, batch: Sequence[Entry], told: CallResults) -> int:
         """Write a batch within the open transaction; the journal id after it."""
         work = _Work()
         row_id = self._next_id
@@ -104,8 +104,8 @@ class BatchWriter:
             _, number, item, outputs, call = entry
             if item is None:
                 if call is None:
-                    self._book.next_id = row_id
-                    self._book.session(self._sessions[number])
+                    self._ids.next_id = row_id
+                    self._ids.session(self._sessions[number])
                 else:  # a call sees everything that was put before it
                     self._flush(work)
                     work = _Work()
@@ -197,8 +197,8 @@ class BatchWriter:
 
     def _outputs(self, number: int, row_id: int, item: Input, outputs: Sequence[Any], work: _Work) -> None:
         """Everything but a first reading: events, and readings beyond the first."""
-        self._book.next_id = row_id
-        ids = self._book.session(self._sessions[number])
+        self._ids.next_id = row_id
+        ids = self._ids.session(self._sessions[number])
         for place, output in enumerate(outputs):
             if type(output) is Reading:
                 if place:
@@ -219,10 +219,10 @@ class BatchWriter:
                 work.events.append((row_id, ids, output, item))
 
     def _source(self, number: int, row_id: int, key: SourceKey, item: Input) -> Source:
-        self._book.next_id = row_id
+        self._ids.next_id = row_id
         board_ms: int | None = None
         if key.board and isinstance(item, SampleIn):
             board_ms = item.sample.board_ms
         elif isinstance(item, BoardStatusIn):
             board_ms = item.status.board_ms
-        return self._book.source(self._book.session(self._sessions[number]), key, board_ms, item.mono_s, item.seq)
+        return self._ids.source(self._ids.session(self._sessions[number]), key, board_ms, item.mono_s, item.seq)

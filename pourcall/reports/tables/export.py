@@ -18,16 +18,17 @@ from typing import Any, BinaryIO, TextIO
 import msgspec
 
 from pourcall.contract.version import VERSION
-from pourcall.records.entries.charges import charge_words
-from pourcall.records.entries.melt_outcome import left_words
+from pourcall.records.entries.charges import charge_told
+from pourcall.records.entries.melt_outcome import left_told
 from pourcall.records.read.queries import melt as melt_detail
 from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
 from pourcall.records.read.tracing import Extent, SessionStretch, extent, melt_spans
-from pourcall.records.read.views import MeltDetail, PourRow
+from pourcall.records.read.views import MeltDetail, PourRow, dip_how
 from pourcall.reports.tables.csv_text import number_cell, text_cell, write_whole, write_whole_bytes
 from pourcall.reports.tables.row_alignment import SCAN_MS, scans
 from pourcall.reports.tables.row_writers import CsvForm, Form, JsonForm, Kind, Lines, ParquetText, load_arrow
+from pourcall.texts import say
 
 AFTER_POUR_S = 300.0
 
@@ -159,11 +160,11 @@ def _marks(detail: MeltDetail, began_s: float) -> Iterator[tuple[float, str]]:
         yield began_s, detail.thinned
     for charge in detail.charges:
         if not charge.added:  # an addition is among the notes, at its time
-            yield began_s, f"charge: {charge_words(charge)}"
+            yield began_s, f"charge: {say(charge_told(charge))}"
     for plan in detail.plans[1:]:
         yield base_s + plan.at_utc_s, f"plan changed: {plan.why}"
     for dip in detail.dips:
-        figure = dip.why if dip.temp_c is None else f"{dip.temp_c:.1f} degC {dip.how}"
+        figure = dip.why if dip.temp_c is None else f"{dip.temp_c:.1f} degC {say(dip_how(dip.how, dip.widened))}"
         yield base_s + dip.ended_utc_s, f"dip {dip.number} {dip.probe}: {figure}"
     for pour in detail.pours:
         yield base_s + pour.at_utc_s, f"pour {pour.number} {pour.mould}"
@@ -172,7 +173,7 @@ def _marks(detail: MeltDetail, began_s: float) -> Iterator[tuple[float, str]]:
     for gap in detail.gaps:
         yield base_s + gap.began_utc_s, f"no readings {gap.board}: {gap.reason}"
     if detail.row.ended_utc_s is not None:
-        words = [detail.row.ending, detail.row.ending_detail, left_words(detail.left)]
+        words = [detail.row.ending, detail.row.ending_detail, say(left_told(detail.left))]
         yield base_s + detail.row.ended_utc_s, f"melt ended: {', '.join(word for word in words if word)}"
 
 

@@ -1,0 +1,23 @@
+"""How the temperature at the lip was made up, part by part."""
+
+TEXTS: dict[str, str] = {
+    "lip.figure.live": "{figure}",
+    "lip.figure.dip": "dip {number}",
+    "lip.figure.typed": "{instrument}",
+    "lip.figure.lag": "{figure}, {lag_difference_c} of lag allowed for",
+    "lip.at_lift": "{figure}, at the lift",
+    "lip.at_pour": "{figure}, at the pour",
+    "lip.aged": "{figure} was {age_s:0} old: nothing is taken off, its uncertainty has grown",
+    "lip.stale": "that figure was {stale_s:0} old: nothing is taken off",
+    "lip.way.open": "{open_s:0} in the open",
+    "lip.way.ladle": "what it takes up",
+    "lip.way.stream": "from the pot's lip into the mould",
+    "lip.way.u": "uncertainty of all of it: {loss_basis}",
+    "lip.way.whole": "lift, walk, ladle and stream",
+    "lip.way.stated": "lift, walk, ladle and stream, as stated",
+    "lip.waited": "{extra_s:0} beyond the {planned_s:0} it was planned for; pour {order} of this lift",
+    "lip.no_longer": "no longer than planned; pour {order} of this lift",
+    "lip.rest": "what plan and times do not account for",
+    "lip.together": "pot, way and waiting together",
+    "lip.as_decided": "as decided at the time",
+}

@@ -1,0 +1,20 @@
+"""What the record says of itself, and of what it was told."""
+
+TEXTS: dict[str, str] = {
+    "record.panel_compared": "metal {metal_c} with the panel {panel_c}",
+    "record.dip.how": "{dip_how}",
+    "record.dip.widened": "{dip_how}, U by the spread of three dips",
+    "record.dip.figure": "dip {number}: {temp_c}, {how}",
+    "record.dip.none": "dip {number}: {why}",
+    "record.lifted": "pot lifted",
+    "record.poured": "pour {number} into {mould}",
+    "record.poured_at": "pour {number} into {mould}, {lip_c} at the lip",
+    "record.power": "power {level}",
+    "record.result": "{pour}: {said}; on record",
+    "record.defect": "{defect} {severity}",
+    "record.no_defect": "{defect}",
+    "record.setup.described": "mould setup {setup} is described; use it with `pourcall melt start ALLOY --mould '{setup}'`",
+    "record.setup.changed": "mould setup {setup}, version {version}: {fields}; pours so far keep the version they were "
+    "poured with",
+    "record.setup.field": "{setup_field}",
+}
