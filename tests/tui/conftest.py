@@ -25,21 +25,39 @@ from pourcall.contract.api import (
     Trace,
     TracePoint,
 )
-from pourcall.contract.events import AlarmState, AlarmView, CallKind, CallView, Dip, Event, MeltState, Pour, Priority
+from pourcall.contract.events import (
+    AlarmState,
+    AlarmView,
+    CallKind,
+    CallView,
+    Dip,
+    DipHow,
+    Event,
+    FigureSource,
+    Marking,
+    MeltState,
+    Pour,
+    Priority,
+)
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import Told, tell
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import (
     AheadView,
+    DipHint,
     DipView,
     FurnaceSnapshot,
+    Instruction,
     Interval,
     MetalView,
     ProbeView,
     ProfileView,
+    ToDo,
     WindowView,
 )
 from pourcall.contract.status import Reason, Status
+from pourcall.contract.units import Unit
 
 ALLOY = AlloyFacts(
     key="za27",
@@ -103,6 +121,25 @@ class Scenes:
         return msgspec.structs.replace(base, **over)
 
     @staticmethod
+    def waiting(text: Told) -> Instruction:
+        """Nothing is to be done."""
+        return Instruction(todo=ToDo.WAIT, text=text)
+
+    @staticmethod
+    def called(call: CallView, **over: Any) -> Instruction:
+        """The instruction that speaks for a call."""
+        todo = {
+            CallKind.CUT_POWER: ToDo.CUT,
+            CallKind.WINDOW_CLOSING: ToDo.POUR_SOON,
+            CallKind.POUR: ToDo.POUR,
+            CallKind.DIP: ToDo.DIP,
+            CallKind.SKIM: ToDo.SKIM,
+            CallKind.STEP: ToDo.STEP,
+        }[call.kind]
+        base = Instruction(todo=todo, text=call.text, why=call.why, must=True, call=call.kind, mould=call.mould)
+        return msgspec.structs.replace(base, **over)
+
+    @staticmethod
     def probe(**over: Any) -> ProbeView:
         """The probe of the melt, well."""
         base = ProbeView(
@@ -137,12 +174,13 @@ class Scenes:
                 u_c=3.6,
                 reason=Reason.OK,
                 probe="melt_probe",
+                source=FigureSource.PROBE,
                 how="probe in the metal",
                 rate_c_per_min=6.2,
                 age_s=0.4,
             ),
             window=WINDOW,
-            instruction="Wait: 41 °C to the pour window, about 7 min",
+            instruction=Scenes.waiting(tell("instruction.liquid", to_go_difference_c=40.8)),
             boards={"amp": "up"},
         )
         return msgspec.structs.replace(base, **over)
@@ -177,8 +215,7 @@ class Scenes:
             seq=200,
             mono_s=7410.0,
             melt_state=MeltState.READY,
-            instruction=call.text,
-            instruction_is_do=True,
+            instruction=Scenes.called(call),
             calls=(call,),
             window=window,
             power=PowerLevel.OFF,
@@ -188,6 +225,7 @@ class Scenes:
                 u_c=3.8,
                 reason=Reason.OK,
                 probe="melt_probe",
+                source=FigureSource.PROBE,
                 how="probe in the metal",
                 rate_c_per_min=1.2,
                 age_s=0.4,
@@ -205,7 +243,7 @@ class Scenes:
             setup="deck cleat",
             at_mono_s=7425.0,
             at_utc_s=1_767_252_425.0,
-            marked="live",
+            marked=Marking.LIVE,
             pot_temp_c=543.0,
             pot_u_c=4.0,
             lip_temp_c=528.0,
@@ -221,9 +259,17 @@ class Scenes:
             countdown_s=65.0,
             pours=(pour,),
             calls=(),
-            instruction="Pour cleat 2 next",
-            instruction_is_do=True,
-            probes=(Scenes.probe(temp_c=310.0, state=ProbeState.OUT),),
+            instruction=Instruction(
+                todo=ToDo.MARK_POUR,
+                text=tell("instruction.mark_pour", mould="cleat 2", number=2, of=3),
+                must=True,
+                mould="cleat 2",
+            ),
+            probes=(
+                Scenes.probe(
+                    temp_c=310.0, state=ProbeState.OUT, status=Status.UNCERTAIN, reason=Reason.OUT_OF_METAL
+                ),
+            ),
             metal=MetalView(temp_c=None, how="probe is out since the lift"),
             window=msgspec.structs.replace(
                 WINDOW, mould="cleat 2", index=1, lip_now_c=525.0, too_cold=0.04, too_hot=0.0
@@ -240,8 +286,9 @@ class Scenes:
             ),
             metal=MetalView(temp_c=None, how="thermocouple open"),
             melt_state=MeltState.UNKNOWN,
-            instruction="Look at the probe: no figure until it is mended",
-            instruction_is_do=True,
+            instruction=Instruction(
+                todo=ToDo.CHECK, text="Look at the probe: no figure until it is mended", must=True
+            ),
             store_problem="store_full",
             flags={"no_metal_reading": 1},
             alarms=(
@@ -288,7 +335,7 @@ class Scenes:
             ended_utc_s=1_767_252_000.0,
             temp_c=486.9,
             u_c=4.2,
-            how="settled",
+            how=DipHow.SETTLED,
             fit_error_c=0.4,
         )
         return msgspec.structs.replace(base, **over)
@@ -307,7 +354,7 @@ class Scenes:
             cooling_s=Interval(None),
             model_c=Interval(488.0, 484.0, 492.0),
             band=band,
-            model="learned, version 3",
+            model_version=3,
         )
         return msgspec.structs.replace(base, **over)
 
@@ -322,12 +369,13 @@ class Scenes:
             to_c=544.0,
             setpoint_c=512.0,
             rate_c_per_min=6.0,
-            dial="977 degF",
+            dial=977.0,
+            dial_unit=Unit.F,
             advice="Dial 977 degF on the panel: metal to <544.0 degC>",
             segments=(
-                "to <480.0 degC> at full power",
-                "to <544.0 degC> at <6.0 degC apart> a minute",
-                "hold <544.0 degC> until told",
+                tell("profile.segment.full_power", to_c=480.0),
+                tell("profile.segment.ramp", to_c=544.0, rate_c_per_min=6.0),
+                tell("profile.segment.hold_until_told", to_c=544.0),
             ),
         )
         return msgspec.structs.replace(base, **over)
@@ -352,7 +400,8 @@ class Scenes:
             probe="melt_probe",
             began_mono_s=7034.0,
             hold_s=5.6,
-            text="hold still",
+            hint=DipHint.HOLD,
+            text=tell("dip.hint.hold"),
             temp_c=531.2,
             fit_error_c=1.2,
             good=True,
@@ -381,7 +430,7 @@ class Scenes:
             dip_now=Scenes.dip_now(),
             profile=Scenes.holding(),
             melt_state=MeltState.LIQUID,
-            instruction="Liquid: <12.0 degC apart> to the pour window",
+            instruction=Scenes.waiting(tell("instruction.liquid", to_go_difference_c=12.0)),
         )
         return msgspec.structs.replace(base, **over)
 
@@ -398,7 +447,7 @@ class Scenes:
             profile=None,
             arrest="",
             ahead=Scenes.ahead(model_c=Interval(505.0, 490.0, 520.0)),
-            instruction="Chamber only: dip to know",
+            instruction=Scenes.waiting("Chamber only: dip to know"),
         )
         return msgspec.structs.replace(base, **over)
 
