@@ -17,7 +17,6 @@ REPEAT_S: dict[CallKind, float] = {
     CallKind.WINDOW_CLOSING: 5.0,
     CallKind.SKIM: 0.0,
     CallKind.DIP: 0.0,
-    CallKind.ADD: 0.0,
     CallKind.STEP: 0.0,
 }
 NOT_NOW_S = 120.0
@@ -182,7 +181,7 @@ class CallManager:
             return
         if self._fits_since_s is None:
             self._fits_since_s = mono_s
-        dwell_s = 0.0 if metal.dip and not metal.live else DWELL_S
+        dwell_s = 0.0 if metal.dipped and not metal.live else DWELL_S
         if mono_s - self._fits_since_s >= dwell_s and CallKind.POUR not in run.not_now:
             self._raise(CallKind.POUR, judgement.text, judgement.why, mono_s, mould.name)
 

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
+from pourcall.contract.message import tell
 from pourcall.contract.reading import TYPED_U_C, Place, ProbeState
 from pourcall.contract.units import HIGHEST_MEANT_C, say_c
+from pourcall.engine.alarms.catalogue import Scope
 from pourcall.engine.bath.dips import DEEPEST_MM, is_panel
-from pourcall.engine.bath.metal import MetalHistory
+from pourcall.engine.bath.metal import MetalHistory, TypedFigure
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.sensing.measurement import ProbeChannel
 
@@ -36,7 +38,7 @@ class Orders:
             self._ack(command)
         elif isinstance(command, inp.SilenceAlarms):
             engine.alarms.silence(engine.mono_s)
-        elif isinstance(command, inp.ShelveAlarm | inp.UnshelveAlarm | inp.ResetAlarm):
+        elif isinstance(command, inp.ShelveAlarm | inp.UnshelveAlarm):
             self._set_aside(command)
         elif isinstance(command, inp.TestAlarm):
             engine.alarms.set_condition("test", "path", True, engine.mono_s, engine.utc_s, at_once=True)
@@ -129,20 +131,18 @@ class Orders:
     def _end(self, command: inp.EndMelt, run: MeltRun) -> None:
         engine = self._engine
         engine.calls.clear("the melt ended")
-        engine.guiding.end(engine.mono_s, engine.utc_s)
-        engine.arrests.end(engine.mono_s, engine.utc_s)
+        engine.guiding.end(engine.mono_s)
+        engine.arrests.end()
         engine.run = None
         engine.say(ev.MeltEnded, melt=run.plan.melt, ending=command.ending)
-        for kind in ("overshoot", "above_window", "alloy_limit", "pot_limit", "fume"):
-            engine.alarms.withdraw(kind, engine.config.furnace, engine.mono_s, engine.utc_s)
+        engine.alarms.withdraw_scope(Scope.MELT, engine.mono_s, engine.utc_s)
 
     def lift(self, run: MeltRun, lift_s: float, *, proposed: bool) -> None:
         """The pot left the furnace; proposed: by the trace, to be corrected."""
         engine = self._engine
         run.lift_s, run.lift_proposed = lift_s, proposed
         engine.say(ev.LiftMarked, lift_mono_s=lift_s, proposed=proposed)
-        for kind in ("overshoot", "above_window"):
-            engine.alarms.withdraw(kind, engine.config.furnace, engine.mono_s, engine.utc_s)
+        engine.alarms.withdraw_scope(Scope.BEFORE_LIFT, engine.mono_s, engine.utc_s)
 
     def _pour(self, command: inp.MarkPour, run: MeltRun) -> None:
         engine = self._engine
@@ -177,17 +177,15 @@ class Orders:
             if engine.alarms.is_acked("intermittent", name) and engine.alarms.is_acked("implausible", name):
                 channel.mended(engine.mono_s)
 
-    def _set_aside(self, command: inp.ShelveAlarm | inp.UnshelveAlarm | inp.ResetAlarm) -> None:
+    def _set_aside(self, command: inp.ShelveAlarm | inp.UnshelveAlarm) -> None:
         engine = self._engine
         try:
             if isinstance(command, inp.ShelveAlarm):
                 why_not = engine.alarms.shelve(command.alarm, command.minutes, engine.mono_s, command.who)
                 if why_not:
                     self._refuse(command, why_not, "Acknowledge it instead")
-            elif isinstance(command, inp.UnshelveAlarm):
+            else:
                 engine.alarms.unshelve(command.alarm, command.who)
-            elif not engine.alarms.reset(command.alarm, engine.mono_s, engine.utc_s, command.who):
-                self._refuse(command, "its cause is still there, or it was not acknowledged", "Acknowledge it first")
         except KeyError:
             self._refuse(command, f"no alarm {command.alarm!r} is up", "It may have cleared meanwhile")
 
@@ -206,7 +204,11 @@ class Orders:
             before = channel.tracker.state
             channel.tracker.force(command.state, engine.mono_s)
             engine.say(
-                ev.ProbeStateChanged, probe=command.probe, old=before, new=command.state, why=f"said {command.who}"
+                ev.ProbeStateChanged,
+                probe=command.probe,
+                old=before,
+                new=command.state,
+                why=tell("probe.said", who=command.who),
             )
         else:
             self._start_dip(command, channel)
@@ -243,7 +245,7 @@ class Orders:
                 at_s, command.temp_c, engine.melt_dips(), engine.metal, engine.rate_c_per_min, engine.mono_s
             )
             return
-        engine.typed = (at_s, command.temp_c, command.source)
+        engine.typed = TypedFigure(at_s, command.temp_c, command.source)
         if engine.run is not None:
             engine.guiding.guide.settled(command.temp_c, TYPED_U_C, engine.mono_s)
 

@@ -10,6 +10,7 @@ from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.frames import RawKind, SampleFlag
+from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.snapshot import DipView, FurnaceSnapshot
 from pourcall.contract.status import Reason
@@ -20,7 +21,7 @@ from pourcall.engine.alarms.temperatures import set_temperature_conditions
 from pourcall.engine.bath.dip_view import dip_view
 from pourcall.engine.bath.dips import DipWatch, dip_spread_c, evaluate_dip
 from pourcall.engine.bath.melt_arrests import MeltArrests
-from pourcall.engine.bath.metal import MetalHistory, MetalNow, metal_now, metal_rate_c_per_min
+from pourcall.engine.bath.metal import MetalHistory, MetalNow, TypedFigure, dip_figure, metal_now, metal_rate_c_per_min
 from pourcall.engine.calls import CallManager
 from pourcall.engine.commands import Orders
 from pourcall.engine.guidance.guidance import Guiding
@@ -57,13 +58,13 @@ class Engine:
         self.power = PowerKnob()
         self.run: MeltRun | None = None
         self.state = ev.MeltState.EMPTY
-        self.metal = MetalNow(None, 0.0, "no reading yet")
+        self.metal = MetalNow(None, 0.0, tell("figure.waiting"))
         self.rate_c_per_min: float | None = None
         self.judgement: Judgement | None = None
         self.history = MetalHistory()
         self.dips: list[ev.Dip] = []
         self._ready_s = -1e9  # last time the metal was in or above the window
-        self.typed: tuple[float, float, str] | None = None
+        self.typed: TypedFigure | None = None
         self.flags: dict[str, int] = {}
         self.store_problem = ""
         self._unknown_inputs: set[tuple[str, str]] = set()
@@ -125,11 +126,11 @@ class Engine:
             return
         alloy = None if self.run is None else self.run.plan.alloy
         before = channel.tracker.state
-        reading, why = channel.take(sample, item.late_s, item.mono_s, item.utc_s, alloy)
+        reading, sign = channel.take(sample, item.late_s, item.mono_s, item.utc_s, alloy)
         self._out.append(reading)
         self.arrests.take(channel, reading)
-        if channel.tracker.state is not before:
-            self._probe_moved(channel, before, why)
+        if sign is not None and channel.tracker.state is not before:
+            self._probe_moved(channel, before, tell(f"probe.sign.{sign.value}"))
         if reading.temp_c is not None and reading.reason is not Reason.LATE:
             self._watch_dip(channel, reading.temp_c)
         self._judge_sensor(channel)
@@ -169,11 +170,12 @@ class Engine:
         self.dips.append(dip)
         del self.dips[:-50]
         self.say(ev.DipRecorded, dip=dip)
-        if dip.temp_c is not None and dip.u_c is not None:
-            self.history.add(self.mono_s, MetalNow(dip.temp_c, dip.u_c, f"dip {number}"))
+        figure = dip_figure(dip, self.mono_s)
+        if figure is not None:
+            self.history.add(self.mono_s, figure)
         self.guiding.dipped(dip, self.melt_dips(), self.metal, self.rate_c_per_min, self.mono_s)
 
-    def _probe_moved(self, channel: ProbeChannel, before: ProbeState, why: str) -> None:
+    def _probe_moved(self, channel: ProbeChannel, before: ProbeState, why: Message) -> None:
         now = channel.tracker.state
         self.say(ev.ProbeStateChanged, probe=channel.config.name, old=before, new=now, why=why)
         run = self.run
@@ -198,7 +200,7 @@ class Engine:
 
     def _judge_sensor(self, channel: ProbeChannel) -> None:
         lifted = self.run is not None and self.run.lifted(self.mono_s) and channel.tracker.place is not Place.CHAMBER
-        self._sensors[channel.config.name].judge(self.alarms, self.mono_s, self.utc_s, lifted=lifted)
+        self._sensors[channel.config.name].set_conditions(self.alarms, self.mono_s, self.utc_s, lifted=lifted)
 
     # -- links, store -------------------------------------------------------------------------------------------------
 
@@ -206,14 +208,14 @@ class Engine:
         link = self.links.get(item.board)
         if link is None:
             return
-        before = link.words
+        before = link.view
         link.link(item)
         self._judge_link(link)
-        if item.kind is not inp.LinkKind.BAD_FRAMES or link.words != before:
+        if item.kind is not inp.LinkKind.BAD_FRAMES or link.view != before:
             self.say(ev.LinkChanged, board=item.board, up=link.is_up, detail=item.detail)
 
     def _judge_link(self, link: BoardLink) -> None:
-        if link.judge(self.alarms, self.mono_s, self.utc_s):
+        if link.set_conditions(self.alarms, self.mono_s, self.utc_s):
             for channel in self.channels:
                 if channel.config.board == link.config.name:
                     self._lost(channel)
@@ -309,7 +311,7 @@ class Engine:
                 number=(run.next_index or 0) + 1,
                 calling=self.calls.up(ev.CallKind.POUR) is not None,
             )
-            self.judgement = self.arrests.judged(self.judgement)
+            self.judgement = self.arrests.held_back(self.judgement)
         if not lifted:
             tap_c = run.tap_window_c
             band = band_of(metal.temp_c, self.rate_c_per_min, run.plan.alloy, tap_c, self.state)
@@ -365,7 +367,7 @@ class Engine:
         if not lifted:
             set_fume_conditions(self.alarms, run.plan, self.config.furnace, temp_c, level, self.mono_s, self.utc_s)
 
-    def set_state(self, new: ev.MeltState, why: str) -> None:
+    def set_state(self, new: ev.MeltState, why: Told) -> None:
         """Where the melt stands."""
         if new is not self.state:
             old, self.state = self.state, new

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from pourcall.contract.events import CallKind, MeltState
 from pourcall.contract.inputs import PowerLevel
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import lip_window_c, tap_window_c
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, Instruction, ProbeView, ToDo, WindowView
@@ -34,7 +34,7 @@ def next_state(state: MeltState, band: Band) -> MeltState:
     return MELT_TABLE[state, band]
 
 
-def state_why(band: Band, metal: MetalNow) -> str:
+def state_why(band: Band, metal: MetalNow) -> Told:
     """Why the melt stands where it does, in words."""
     return metal.how if band is Band.NONE else _BAND_WHY[band]
 
@@ -72,7 +72,7 @@ def snapshot(engine: "Engine") -> FurnaceSnapshot:
         ahead=ahead_view(engine.guiding.guide, mono_s, chamber_only=_no_probe_stays(engine)),
         profile=profile_view(engine.guiding.guide, mono_s),
         pours=() if run is None else tuple(run.pours),
-        boards={name: link.words for name, link in engine.links.items()},
+        boards={name: link.view for name, link in engine.links.items()},
         store_problem=engine.store_problem,
         simulated=engine.config.simulated,
     )

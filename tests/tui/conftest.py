@@ -30,6 +30,8 @@ from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import (
+    BoardState,
+    BoardView,
     AheadView,
     DipView,
     FurnaceSnapshot,
@@ -96,7 +98,7 @@ class Scenes:
             seq=1,
             mono_s=5000.0,
             utc_s=1_767_250_000.0,
-            boards={"amp": "up"},
+            boards={"amp": BoardView(state=BoardState.UP)},
             metal=MetalView(temp_c=None, how="probe is out"),
             probes=(Scenes.probe(temp_c=21.4, state=ProbeState.OUT),),
         )
@@ -143,7 +145,7 @@ class Scenes:
             ),
             window=WINDOW,
             instruction="Wait: 41 °C to the pour window, about 7 min",
-            boards={"amp": "up"},
+            boards={"amp": BoardView(state=BoardState.UP)},
         )
         return msgspec.structs.replace(base, **over)
 

@@ -8,6 +8,7 @@ are told. Silence is never the answer. U is expanded uncertainty (k = 2), GUM (J
 import math
 from dataclasses import dataclass, replace
 
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c
 from pourcall.contract.units import say_c, say_difference_c
 
@@ -26,8 +27,8 @@ class Judgement:
     too_hot: float
     narrow: bool  # the window is narrower than the uncertainty: best aim, not certainty
     text: str
-    why: str
-    held: str = ""  # why it is held back although the figures fit
+    why: Told
+    held: Message = NOTHING  # why it is held back although the figures fit
 
 
 def judge(
@@ -72,9 +73,9 @@ def judge(
     return Judgement(fits, lip_c, u_c, too_cold, too_hot, narrow, text, why)
 
 
-def hold_back(judgement: Judgement, why: str) -> Judgement:
+def hold_back(judgement: Judgement, why: Message) -> Judgement:
     """The same judgement, but nothing is poured now, for a reason outside the figures (an arrest that goes on)."""
-    return replace(judgement, pour=False, why=f"{why[:1].upper()}{why[1:]}. {judgement.why}", held=why)
+    return replace(judgement, pour=False, why=tell("arrest.held_pour", held=why, why=judgement.why), held=why)
 
 
 def _below(edge_c: float, mean_c: float, sigma_c: float) -> float:

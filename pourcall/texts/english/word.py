@@ -25,7 +25,6 @@ TEXTS: dict[str, str] = {
     "word.reason.dead_bus": "amplifier does not answer",
     "word.reason.link_lost": "no data from the board",
     "word.reason.config": "channel set up wrongly",
-    "word.reason.out_of_service": "out of service",
     "word.headline.ready": "READY",
     "word.headline.wait": "WAIT",
     "word.headline.cut": "CUT POWER",
@@ -45,4 +44,16 @@ TEXTS: dict[str, str] = {
     "word.headline.dip_hold_on": "HOLD ON",
     "word.headline.dip_deeper": "DEEPER",
     "word.headline.dip_out": "TAKE IT OUT",
+    # halts of an alloy, and on which side a probe is off
+    "word.halt.eutectic": "eutectic",
+    "word.halt.freezing": "freezing",
+    "word.halt.liquidus": "liquidus",
+    "word.halt.freezing range": "freezing range",
+    "word.side.low": "low",
+    "word.side.high": "high",
+    # a board's link
+    "word.board.waiting": "waiting",
+    "word.board.silent": "silent",
+    "word.board.unplugged": "unplugged",
+    "word.board.unavailable": "port cannot be opened",
 }
