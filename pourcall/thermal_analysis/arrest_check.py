@@ -141,7 +141,8 @@ def _by_own(arrest: Arrest, own: Expected, near: Point, others: Sequence[Expecte
     error_c = reads_c - near.temp_c
     u_c = (near.u_c**2 + (KNEE_U_C if arrest.kind is Kind.KNEE else 0.6) ** 2) ** 0.5
     lowered = -near.lowered_c <= error_c < 0.0 and near.lowered_c > 0.0 and error_c < -max(AGREES_C, u_c)
-    verdict, fitting = Verdict.FITS, ()
+    verdict = Verdict.FITS
+    fitting: tuple[str, ...] = ()
     if lowered or abs(error_c) <= max(AGREES_C, u_c):
         text = tell(
             "arrest.lowered" if lowered else "arrest.agrees",

@@ -44,6 +44,10 @@ TEXTS: dict[str, str] = {
     "word.headline.dip_hold_on": "HOLD ON",
     "word.headline.dip_deeper": "DEEPER",
     "word.headline.dip_out": "TAKE IT OUT",
+    # how pure the metal of a sample is
+    "word.grade.99.99": "99.99 % metal",
+    "word.grade.99.9": "99.9 % metal",
+    "word.grade.commercial": "commercial metal",
     # halts of an alloy, and on which side a probe is off
     "word.halt.eutectic": "eutectic",
     "word.halt.freezing": "freezing",
