@@ -22,7 +22,7 @@ from pourcall.thermometry.compensation import LINEAR_UV_PER_C
 from pourcall.thermometry.thermocouple import emf_uv
 
 PROBES, RATE_HZ, MELT_S = 8, 10, 900
-PLACES = (Place.MELT, Place.CHAMBER, Place.DIP, Place.MOULD, Place.AMBIENT, Place.LIP, Place.MOULD, Place.AMBIENT)
+PLACES = (Place.MELT, Place.CHAMBER, Place.DIP) + (Place.AMBIENT,) * 5
 BUDGET_PER_S = 50_000.0
 COLD_C = 27.0
 # ZA-27 as on its shipped sheet, to the degree; the figures only have to make the melt go through all its states.

@@ -13,7 +13,7 @@ from typing import Literal, NamedTuple
 
 from pourcall.contract.calibration import Calibration
 from pourcall.contract.frames import RawKind
-from pourcall.contract.units import say_difference_c
+from pourcall.contract.message import Message, tell
 from pourcall.thermal_analysis.plateau import Plateau, find_plateau
 from pourcall.thermal_analysis.standstill import PoorPlateau
 from pourcall.thermometry.amplifier_limits import LIMITS, Amplifier
@@ -56,7 +56,6 @@ class ProbeFacts(NamedTuple):
         return AMPLIFIERS.get(self.chip, Amplifier.INSTRUMENT)
 
 
-GRADE_WORDS = {"99.99": "99.99 % metal", "99.9": "99.9 % metal", "commercial": "commercial metal"}
 AMPLIFIERS = {
     "max31855": Amplifier.MAX31855,
     "max31856": Amplifier.MAX31856,
@@ -137,8 +136,8 @@ def find_point(
     if depth_mm is not None and depth_mm < LEAST_DEPTH_MM:
         raise PoorPlateau(
             "too_shallow",
-            f"the probe stood {depth_mm:g} mm deep",
-            f"{USUAL_DEPTH_MM:g} mm or more, ten times its diameter",
+            tell("calibration.shallow", depth_mm=depth_mm),
+            tell("calibration.do.deeper", least_mm=USUAL_DEPTH_MM),
         )
     temps_c = [None if uv is None else temp_c_or_none(facts.tc_type, uv) for uv in trace.emf_uv]
     plateau = find_plateau(
@@ -175,19 +174,24 @@ def find_point(
     )
 
 
-def _scatter_words(plateau: Plateau) -> str:
-    return f"plateau of {plateau.flat_s:.0f} s, single readings scatter by {say_difference_c(plateau.scatter_c)}"
+def _scatter_words(plateau: Plateau) -> Message:
+    return tell("calibration.part.plateau", flat_s=plateau.flat_s, scatter_difference_c=plateau.scatter_c)
 
 
 def _uneven_part(plateau: Plateau) -> Part:
-    words = f"evenness: the plateau slopes by {say_difference_c(plateau.tilt_c)} from end to end"
+    words = tell("calibration.part.evenness", tilt_difference_c=plateau.tilt_c)
     return rectangular("bath" if plateau.direction == "bath" else "cup", LEAN * plateau.tilt_c, words)
 
 
 def _sample_part(point: CalPoint, grade: str) -> Part:
     standard_c = point.standard_c(grade)
-    sort = "" if point.kind == "bath" or "+" in point.key else f", {GRADE_WORDS[grade]}"
-    return normal("sample", standard_c, f"{point.name}{sort}: <{point.temp_c:.2f} degC> ({point.mark})")
+    if point.kind == "bath" or "+" in point.key:  # a bath, or a cup of an alloy: no grade of metal
+        words = tell("calibration.part.sample", metal=point.name, point_c=point.temp_c, mark=point.mark)
+    else:
+        words = tell(
+            "calibration.part.sample_of_grade", metal=point.name, grade=grade, point_c=point.temp_c, mark=point.mark
+        )
+    return normal("sample", standard_c, words)
 
 
 def _depth_part(point: CalPoint, facts: ProbeFacts, depth_mm: float | None) -> Part:
@@ -195,8 +199,12 @@ def _depth_part(point: CalPoint, facts: ProbeFacts, depth_mm: float | None) -> P
     deep_mm = USUAL_DEPTH_MM if depth_mm is None else depth_mm
     fin = FIN_PER_M.get(facts.sheath, FIN_PER_M["mineral_6mm"]) * (IN_WATER if point.kind == "bath" else 1.0)
     share = 1.0 / cosh(min(50.0, deep_mm * 1e-3 * fin))
-    told = "depth not told, taken as" if depth_mm is None else "depth"
-    return rectangular("depth", share * abs(point.temp_c - ROOM_C), f"{told} {deep_mm:g} mm in a {facts.sheath} sheath")
+    words = tell(
+        "calibration.part.depth_taken" if depth_mm is None else "calibration.part.depth",
+        depth_mm=deep_mm,
+        sheath=facts.sheath,
+    )
+    return rectangular("depth", share * abs(point.temp_c - ROOM_C), words)
 
 
 def _board_parts(facts: ProbeFacts, temp_c: float, cold_c: float | None, with_board: bool) -> list[Part]:
@@ -206,5 +214,5 @@ def _board_parts(facts: ProbeFacts, temp_c: float, cold_c: float | None, with_bo
     chain = Chain(facts.tc_type, amplifier, WireClass(facts.wire_class), spanned)
     parts = list(budget(chain, temp_c, cold_c).parts)
     if not parts:  # an instrument: its own error is in the correction, its steadiness is not known
-        parts = [rectangular("instrument", OTHER_METER_C, "steadiness of the instrument")]
+        parts = [rectangular("instrument", OTHER_METER_C, tell("calibration.part.instrument"))]
     return parts

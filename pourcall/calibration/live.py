@@ -1,12 +1,14 @@
-"""A calibration while it happens. Readings in, a plain sentence of how it stands, and the point once it is there.
+"""A calibration while it happens. Readings in, how it stands, and the point once it is there.
 
 The metal is done when the trace has left the plateau, or has stood on it for two minutes; a bath when it has stood for
 three. Nothing here waits or asks: the caller brings the readings and their times.
 """
 
+from typing import NamedTuple
+
 from pourcall.calibration.correction import EmfTrace, FoundPoint, ProbeFacts, find_point
 from pourcall.contract.calibration import NO_CALIBRATION, Calibration
-from pourcall.contract.units import say_c, say_difference_c
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.thermal_analysis.standstill import PoorPlateau
 from pourcall.thermometry.reference_points import CalPoint
 from pourcall.thermometry.thermocouple import emf_uv, temp_c_or_none
@@ -31,6 +33,18 @@ def uncorrected_uv(temp_c: float, tc_type: str, calibration: Calibration | None)
     return measured_uv
 
 
+class Standing(NamedTuple):
+    """How it stands: what the metal does now, and what is still wanted of it."""
+
+    now: Message
+    wanted: Message = NOTHING
+
+    @property
+    def told(self) -> Message:
+        """Both."""
+        return tell("calibration.standing", now=self.now, wanted=self.wanted) if self.wanted else self.now
+
+
 class LiveWatch:
     """Follow one probe towards one point."""
 
@@ -51,8 +65,8 @@ class LiveWatch:
         """All that came in."""
         return EmfTrace(list(self._times_s), list(self._emf_uv))
 
-    def take(self, at_s: float, measured_uv: float | None) -> str:
-        """One reading: emf uncorrected, uV, None where there is no number. A sentence with temperature tokens."""
+    def take(self, at_s: float, measured_uv: float | None) -> Standing:
+        """One reading: emf uncorrected, uV, None where there is no number."""
         if self._times_s and at_s <= self._times_s[-1]:
             return self._silence(at_s)
         self._began_s = at_s if self._began_s is None else self._began_s
@@ -64,7 +78,7 @@ class LiveWatch:
         if at_s - self._looked_s >= LOOK_EVERY_S:
             self._looked_s = at_s
             self._look(at_s)
-        return self._sentence(at_s, measured_uv)
+        return self._standing(at_s, measured_uv)
 
     def _look(self, at_s: float) -> None:
         try:
@@ -78,26 +92,34 @@ class LiveWatch:
         if over or found.plateau.flat_s >= (STOOD_BATH_S if bath else STOOD_ARREST_S):
             self.found = found
 
-    def _silence(self, at_s: float) -> str:
+    def _silence(self, at_s: float) -> Standing:
         if self._heard_s is None:
-            return f"no reading from {self.facts.name} yet"
+            return Standing(tell("calibration.no_reading", probe=self.facts.name))
         quiet_s = at_s - self._heard_s
-        return f"nothing heard for {quiet_s:.0f} s" if quiet_s >= SILENT_S else "waiting for a reading"
+        if quiet_s >= SILENT_S:
+            return Standing(tell("calibration.silent", quiet_s=quiet_s))
+        return Standing(tell("calibration.waiting"))
 
-    def _sentence(self, at_s: float, measured_uv: float) -> str:
+    def _standing(self, at_s: float, measured_uv: float) -> Standing:
         now_c = temp_c_or_none(self.facts.tc_type, measured_uv)
         if now_c is None:
-            return "beyond what this couple can tell"
-        rate = self._rate(at_s)
+            return Standing(tell("calibration.beyond"))
         if self.found is not None:
-            return f"plateau found: {say_c(self.found.plateau.value_c)}, {self.found.plateau.flat_s:.0f} s long"
-        moving = "steady"
-        if rate is not None and abs(rate) >= 0.02:
-            moving = f"{'rising' if rate > 0.0 else 'falling'} by {say_difference_c(abs(rate) * 60.0)} a minute"
-        target = f"{self.point.name}: {say_c(self.point.temp_c)}"
-        if abs(now_c - self.point.temp_c) > 3.0 * NEAR_C or self.last_refusal is None:
-            return f"{say_c(now_c)}, {moving}; {target}"
-        return f"{say_c(now_c)}, {moving}; {target}; not yet: {self.last_refusal.what}"
+            plateau = self.found.plateau
+            return Standing(tell("calibration.found", plateau_c=plateau.value_c, flat_s=plateau.flat_s))
+        rate = self._rate(at_s)
+        if rate is None or abs(rate) < 0.02:
+            now = tell("calibration.steady", now_c=now_c)
+        else:
+            now = tell(
+                "calibration.rising" if rate > 0.0 else "calibration.falling",
+                now_c=now_c,
+                rate_c_per_min=60.0 * abs(rate),
+            )
+        wanted = tell("calibration.target", metal=self.point.name, point_c=self.point.temp_c)
+        if abs(now_c - self.point.temp_c) <= 3.0 * NEAR_C and self.last_refusal is not None:
+            wanted = tell("calibration.not_yet", target=wanted, why=self.last_refusal.told)
+        return Standing(now, wanted)
 
     def _rate(self, at_s: float) -> float | None:
         held = [

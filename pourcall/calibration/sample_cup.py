@@ -1,4 +1,4 @@
-"""A sample cup of the alloy (150-200 g) checks alloy and probe. Readings in, a plain sentence, a `CupCheck`.
+"""A sample cup of the alloy (150-200 g) checks alloy and probe. Readings in, a `CupCheck` out.
 
 The probe is read as it is shown, with whatever calibration is in force: what is asked is how far the shop's figure is
 from a published one. The plateau is found by live.py, knees and strange halts by the arrests of the engine; what the
@@ -13,8 +13,8 @@ import msgspec
 
 from pourcall.calibration.correction import ProbeFacts
 from pourcall.calibration.history import DAY_S
-from pourcall.calibration.live import LiveWatch
-from pourcall.contract.units import say_c, say_difference_c
+from pourcall.calibration.live import LiveWatch, Standing
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.thermal_analysis.arrest_check import (
     KNEE_U_C,
     Check,
@@ -23,6 +23,7 @@ from pourcall.thermal_analysis.arrest_check import (
     Verdict,
     check_arrest,
     missing,
+    side_of,
 )
 from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Kind, Way
 from pourcall.thermal_analysis.standstill import PoorPlateau
@@ -37,19 +38,6 @@ TREND_DAYS = 14.0
 MONTH_DAYS = 30.4375
 FAST_C_PER_S = 1.5  # the plateau of 200 g is over within a minute or two
 KNEE_ONLY_S = 60.0  # a strange halt counts in a cup once it lasted so long
-# What to do, by what was found.
-DO_NOTHING = "Nothing to do: probe and alloy agree with the sheet"
-DO_CALIBRATE = (
-    "That is within what this probe may be out by; calibrating it against a pure metal (`pourcall calibrate`) makes it "
-    "better known"
-)
-DO_REPLACE = (
-    "That is more than this probe should be out by: do it again in a fresh cup, then calibrate it against a pure metal "
-    "or replace it; until then mind the difference"
-)
-DO_LOOK = "Do not go by the label: look at what was melted, and try a cup of metal you are sure of"
-DO_BOTH = "Either the metal or the probe is far out: check the probe in pure metal or boiling water first"
-DO_MODIFIED = "If the metal is modified, that is the reason; else calibrate the probe against a pure metal"
 
 
 class CupCheck(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -74,8 +62,8 @@ class CupCheck(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     undercooling_c: float = 0.0
     others: tuple[str, ...] = ()
     unseen_c: float | None = None  # where it should have begun to freeze, and nothing was seen
-    text: str = ""
-    remedy: str = ""
+    text: Told = NOTHING
+    remedy: Told = NOTHING
     who: str = ""
     source: str = ""
 
@@ -119,15 +107,12 @@ class CupWatch:
         """Nothing more is to come: the plateau is measured, or the metal has cooled past every halt."""
         return self._past or self._measured() is not None
 
-    def take(self, at_s: float, temp_c: float | None) -> str:
-        """One reading; how it stands, with temperature tokens."""
-        said = ""
+    def take(self, at_s: float, temp_c: float | None) -> Standing:
+        """One reading; how it stands."""
         measured_uv = None if temp_c is None else emf_uv_or_none(self._facts.tc_type, temp_c)
-        for live in self._lives:
-            words = live.take(at_s, measured_uv)
-            said = said or words
+        standings = [live.take(at_s, measured_uv) for live in self._lives]
         if temp_c is None or not isfinite(temp_c):
-            return said or f"no reading from {self._facts.name}"
+            return standings[0] if standings else Standing(tell("calibration.no_reading", probe=self._facts.name))
         arrest = self._arrests.add(at_s, temp_c)
         if (line := self._arrests.line) is not None:
             self._fastest = max(self._fastest or 0.0, -line[2])
@@ -135,8 +120,12 @@ class CupWatch:
             self.arrests.append(arrest)
         low_c = min([self._lowest_c, *(one.plateau_c for one in self.arrests)])
         self._past = self._past or (bool(self.arrests) and temp_c < low_c - PAST_C)
-        halts = " and ".join(say_c(point.temp_c) for point in self.own.points)
-        return said or f"{say_c(temp_c)}; {self.own.name} halts at {halts}"
+        if standings:
+            return standings[0]
+        halts = tuple(tell("arrest.halt", halt_c=point.temp_c) for point in self.own.points)
+        return Standing(
+            tell("calibration.steady", now_c=temp_c), tell("calibration.halts", alloy=self.own.name, halts=halts)
+        )
 
     def _measured(self) -> LiveWatch | None:
         for live in self._lives:
@@ -159,7 +148,6 @@ class CupWatch:
                 plateau.began_s + plateau.flat_s,
                 plateau.value_c,
                 plateau.undercooling_c,
-                (plateau.rate_before_c_per_min or 0.0) / 60.0,
                 plateau.tilt_c,
             )
             return self._judged(seen, 2.0 * live.found.standard_c, kept)
@@ -173,20 +161,20 @@ class CupWatch:
         if self._fastest is not None and self._fastest > FAST_C_PER_S and not self.arrests:
             raise PoorPlateau(
                 "too_fast",
-                f"it cooled by {say_difference_c(self._fastest)} a second: no halt can be seen so",
-                "Take more metal in a cup warmed through beforehand, and cover it",
+                tell("calibration.cooled_fast", rate_c_per_min=60.0 * self._fastest),
+                tell("calibration.do.warm_cup"),
             )
         refusals = [live.last_refusal for live in self._lives if live.last_refusal is not None]
         if any(self._arrests.not_seen(point.temp_c) for point in self.own.points if point.kind is Kind.PLATEAU):
-            raise PoorPlateau("not_seen", missing(self.own), "Take 150 to 200 g, probe in the middle, and cover it")
+            raise PoorPlateau("not_seen", missing(self.own), tell("calibration.do.cover"))
         if knees:
             return self._judged(knees[0], None, kept)
         if refusals:
             raise refusals[0]
         raise PoorPlateau(
             "no_arrest",
-            f"{self.own.name} was not seen to halt in this trace",
-            "Begin with the metal 30 degrees above its liquidus and let it cool through",
+            tell("calibration.no_halt", alloy=self.own.name),
+            tell("calibration.do.begin_hotter", hotter_difference_c=30.0),
         )
 
     def _judged(self, arrest: Arrest, u_c: float | None, kept: dict[str, object]) -> CupCheck:
@@ -229,28 +217,35 @@ def cal_point(own: Expected, point: Point) -> CalPoint:
     )
 
 
-def _text(made: CupCheck, check: Check, what: str) -> str:
-    """`Reads 6 degC low at 577 degC, to 2 degC ...` in one sentence."""
+def _text(made: CupCheck, check: Check, what: str) -> Message:
+    """What the cup says of the probe; where the alloy is the matter, of the alloy."""
     if made.offset_c is None or made.at_c is None or made.u_c is None:
         return check.text
-    side = "low" if made.offset_c < 0.0 else "high"
-    text = f"{made.probe} reads {say_difference_c(abs(made.offset_c))} {side} at {say_c(made.at_c)} ({what}) "
-    text += f"± {say_difference_c(made.u_c)}"
+    text = tell(
+        "calibration.cup.reads",
+        probe=made.probe,
+        off_difference_c=abs(made.offset_c),
+        side=side_of(made.offset_c),
+        at_c=made.at_c,
+        halt=what,
+        u_c=made.u_c,
+    )
     if made.unseen_c is not None:
-        text += f". It should have begun to freeze at {say_c(made.unseen_c)} and nothing slowed there: another alloy?"
-    return text + (f". {check.text}" if "sodium" in check.text else "")
+        text = tell("calibration.cup.unseen", reads=text, unseen_c=made.unseen_c)
+    return tell("calibration.cup.lowered", reads=text, why=check.text) if check.lowered else text
 
 
-def _remedy(made: CupCheck, check: Check) -> str:
+def _remedy(made: CupCheck, check: Check) -> Message:
     if check.verdict is Verdict.UNKNOWN:
-        return DO_BOTH
+        return tell("calibration.cup.do.both")
     if check.verdict is Verdict.ALLOY or made.unseen_c is not None:
-        return DO_LOOK
-    if "sodium" in check.text:
-        return DO_MODIFIED
+        return tell("calibration.cup.do.look")
+    if check.lowered:
+        return tell("calibration.cup.do.modified")
     if made.beyond:
-        return DO_REPLACE
-    return DO_NOTHING if made.offset_c is None or abs(made.offset_c) <= (made.u_c or 0.0) else DO_CALIBRATE
+        return tell("calibration.cup.do.replace")
+    agrees = made.offset_c is None or abs(made.offset_c) <= (made.u_c or 0.0)
+    return tell("calibration.cup.do.nothing" if agrees else "calibration.cup.do.calibrate")
 
 
 class Drift(msgspec.Struct, frozen=True):

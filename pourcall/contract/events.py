@@ -32,14 +32,12 @@ class Flag(StrEnum):
     """Run flags beside the melt state, not instead of it."""
 
     FUME = "fume"  # level 0-3
-    HOLDING = "holding"
     NO_METAL_READING = "no_metal_reading"
 
 
 class Priority(IntEnum):
-    """1 is the most severe. Words on screen: TRIP, ALARM, WARNING, CAUTION."""
+    """2 is the most severe. Words on screen: ALARM, WARNING, CAUTION. 1 is free for what cuts the power itself."""
 
-    TRIP = 1
     ALARM = 2
     WARNING = 3
     CAUTION = 4
@@ -52,8 +50,6 @@ class AlarmState(StrEnum):
     UNACKED = "unacked"
     ACKED = "acked"
     RTN_UNACKED = "rtn_unacked"  # went away, nobody saw
-    LATCHED_UNACKED = "latched_unacked"
-    LATCHED_ACKED = "latched_acked"
 
 
 class CallKind(StrEnum):
@@ -64,7 +60,6 @@ class CallKind(StrEnum):
     SKIM = "skim"
     POUR = "pour"
     WINDOW_CLOSING = "window_closing"
-    ADD = "add"
     STEP = "step"  # next step of a profile
 
 
@@ -251,7 +246,7 @@ class CallChanged(_Event, frozen=True, tag="call_changed"):
 
 
 class AlarmChanged(_Event, frozen=True, tag="alarm_changed"):
-    """An alarm moved in its lifecycle, or rose in severity. `by`: who acknowledged, shelved or reset it."""
+    """An alarm moved in its lifecycle, or rose in severity. `by`: who acknowledged or shelved it."""
 
     alarm: AlarmView
     by: str = ""

@@ -187,7 +187,7 @@ class SilenceAlarms(_Command, frozen=True, tag="silence_alarms"):
 
 
 class ShelveAlarm(_Command, frozen=True, tag="shelve_alarm"):
-    """Set one alarm aside for a time; never a trip."""
+    """Set one alarm aside for a time."""
 
     alarm: str
     minutes: float = 30.0
@@ -195,12 +195,6 @@ class ShelveAlarm(_Command, frozen=True, tag="shelve_alarm"):
 
 class UnshelveAlarm(_Command, frozen=True, tag="unshelve_alarm"):
     """Take a shelved alarm back."""
-
-    alarm: str
-
-
-class ResetAlarm(_Command, frozen=True, tag="reset_alarm"):
-    """Release a latched trip, once its cause is gone and it was acknowledged."""
 
     alarm: str
 
@@ -239,7 +233,6 @@ Command = (
     | SilenceAlarms
     | ShelveAlarm
     | UnshelveAlarm
-    | ResetAlarm
     | TestAlarm
     | Note
 )

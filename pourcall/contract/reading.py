@@ -2,6 +2,7 @@
 
 import math
 from enum import StrEnum
+from typing import Any
 
 import msgspec
 
@@ -18,9 +19,12 @@ class Place(StrEnum):
     MELT = "melt"  # left in the pot
     DIP = "dip"  # held in for seconds, several times a melt
     CHAMBER = "chamber"  # the furnace's own atmosphere or wall, never the metal
-    MOULD = "mould"
-    LIP = "lip"
     AMBIENT = "ambient"
+
+    @classmethod
+    def _missing_(cls, value: object) -> Any:
+        """Settings of old name two more places, which nothing was ever done with: as little as with ambient air."""
+        return cls.AMBIENT if value in ("mould", "lip") else None
 
 
 class ProbeState(StrEnum):

@@ -161,6 +161,23 @@ class Instruction(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
     dial: float | None = None  # what a panel should be set to, in its own unit
 
 
+class BoardState(StrEnum):
+    """How a board's link stands."""
+
+    UP = "up"
+    WAITING = "waiting"  # open, nothing heard yet
+    SILENT = "silent"
+    UNPLUGGED = "unplugged"
+    UNAVAILABLE = "unavailable"  # the port cannot be opened, `detail` says why
+
+
+class BoardView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One board as it stands."""
+
+    state: BoardState
+    detail: str = ""
+
+
 WATCH = Instruction(todo=ToDo.WAIT, text=NOTHING)
 
 
@@ -196,6 +213,6 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     profile: ProfileView | None = None
     arrest: Told = NOTHING  # what the last arrest said of alloy and probe
     pours: tuple[Pour, ...] = ()
-    boards: dict[str, str] = {}  # board -> "up", or why not
+    boards: dict[str, BoardView] = {}  # by name
     store_problem: str = ""
     simulated: bool = False  # no real furnace behind these figures

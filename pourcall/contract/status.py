@@ -38,7 +38,6 @@ class Reason(StrEnum):
     DEAD_BUS = "dead_bus"
     LINK_LOST = "link_lost"
     CONFIG = "config"
-    OUT_OF_SERVICE = "out_of_service"
 
 
 STATUS_OF: dict[Reason, Status] = {
@@ -63,5 +62,4 @@ STATUS_OF: dict[Reason, Status] = {
     Reason.DEAD_BUS: Status.BAD,
     Reason.LINK_LOST: Status.BAD,
     Reason.CONFIG: Status.BAD,
-    Reason.OUT_OF_SERVICE: Status.BAD,
 }

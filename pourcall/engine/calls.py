@@ -18,7 +18,6 @@ REPEAT_S: dict[CallKind, float] = {
     CallKind.WINDOW_CLOSING: 5.0,
     CallKind.SKIM: 0.0,
     CallKind.DIP: 0.0,
-    CallKind.ADD: 0.0,
     CallKind.STEP: 0.0,
 }
 # The most harm first: what heat does cannot be taken back, a window that closes can be waited for again.
@@ -29,7 +28,6 @@ BY_HARM = (
     CallKind.DIP,
     CallKind.STEP,
     CallKind.SKIM,
-    CallKind.ADD,
 )
 NOT_NOW_S = 120.0
 DWELL_S = 3.0  # a judgement must hold so long before it is called
@@ -164,7 +162,7 @@ class CallManager:
             return
         if self._fits_since_s is None:
             self._fits_since_s = now.mono_s
-        dwell_s = 0.0 if now.metal.dip and not now.metal.live else DWELL_S
+        dwell_s = 0.0 if now.metal.dipped and not now.metal.live else DWELL_S
         if now.mono_s - self._fits_since_s >= dwell_s and CallKind.POUR not in melt.not_now:
             self._raise(CallKind.POUR, judgement.text, judgement.why, now.mono_s, mould.plan.name)
 

@@ -36,7 +36,7 @@ MeltCommand = (
     | inp.StopProfile
     | inp.NextSegment
 )
-AlarmCommand = inp.AckAlarm | inp.SilenceAlarms | inp.ShelveAlarm | inp.UnshelveAlarm | inp.ResetAlarm | inp.TestAlarm
+AlarmCommand = inp.AckAlarm | inp.SilenceAlarms | inp.ShelveAlarm | inp.UnshelveAlarm | inp.TestAlarm
 ProbeCommand = inp.SetPlace | inp.SetProbeState | inp.StartDip
 
 
@@ -78,14 +78,7 @@ class CommandHandler:
                 else:
                     what = tell("command.not_meant", temp_c=command.temp_c)
                     self._refuse(command, what, tell("command.do.check_figure"))
-            case (
-                inp.AckAlarm()
-                | inp.SilenceAlarms()
-                | inp.ShelveAlarm()
-                | inp.UnshelveAlarm()
-                | inp.ResetAlarm()
-                | inp.TestAlarm()
-            ):
+            case inp.AckAlarm() | inp.SilenceAlarms() | inp.ShelveAlarm() | inp.UnshelveAlarm() | inp.TestAlarm():
                 self._alarm(command)
             case inp.SetPlace() | inp.SetProbeState() | inp.StartDip():
                 self._probe(command)
@@ -165,7 +158,7 @@ class CommandHandler:
                 self._facts.skim(run, now_s)
             case ev.CallKind.POUR | ev.CallKind.WINDOW_CLOSING:
                 self._pour(inp.MarkPour(mould=call.mould, who=command.who), run, now_s)
-            case ev.CallKind.CUT_POWER | ev.CallKind.STEP | ev.CallKind.DIP | ev.CallKind.ADD:
+            case ev.CallKind.CUT_POWER | ev.CallKind.STEP | ev.CallKind.DIP:
                 pass  # the power is set above; a dip is seen in the trace
             case _:
                 assert_never(kind)
@@ -186,9 +179,6 @@ class CommandHandler:
                         self._refuse(command, why_not, tell("command.do.acknowledge_instead"))
                 case inp.UnshelveAlarm():
                     alarms.unshelve(command.alarm, command.who)
-                case inp.ResetAlarm():
-                    if not alarms.reset(command.alarm, now_s, utc_s, command.who):
-                        self._refuse(command, tell("command.cause_remains"), tell("command.do.acknowledge_first"))
                 case inp.TestAlarm():
                     alarms.set_condition("test", "path", True, now_s, utc_s, at_once=True)
                     alarms.set_condition("test", "path", False, now_s, utc_s)

@@ -22,7 +22,7 @@ from pourcall.engine.alarms.temperatures import set_temperature_conditions
 from pourcall.engine.bath.dip_view import dip_view
 from pourcall.engine.bath.dips import DipWatch, dip_spread_c, evaluate_dip
 from pourcall.engine.bath.melt_arrests import MeltArrests
-from pourcall.engine.bath.metal import MetalHistory, MetalNow, metal_now, metal_rate_c_per_min
+from pourcall.engine.bath.metal import MetalHistory, MetalNow, dip_figure, metal_now, metal_rate_c_per_min
 from pourcall.engine.calls import CallManager
 from pourcall.engine.commands import CommandHandler
 from pourcall.engine.facts import ShopFacts
@@ -73,7 +73,7 @@ class Engine:
         self._store_problem = ""
         self._unknown_inputs: set[tuple[str, str]] = set()
         self._evaluated_s = -1e9
-        self.situation: Situation = nothing_runs(MetalNow(None, 0.0, tell("figure.no_reading")), False, NOTHING, 0.0)
+        self.situation: Situation = nothing_runs(MetalNow(None, 0.0, tell("figure.waiting")), False, NOTHING, 0.0)
 
     # -- what others read ---------------------------------------------------------------------------------------------
 
@@ -131,7 +131,7 @@ class Engine:
                 if link := self._links.get(item.board):
                     link.heard(item.mono_s)
                     link.identified(item.identity)
-                    self._judge_link(link)
+                    self._set_link_conditions(link)
             case inp.StoreIn():
                 self._store(item)
             case inp.DaemonIn():
@@ -162,14 +162,14 @@ class Engine:
             return
         alloy = None if self.run is None else self.run.plan.alloy
         before = channel.tracker.state
-        reading, why = channel.take(sample, item.late_s, item.mono_s, item.utc_s, alloy)
+        reading, sign = channel.take(sample, item.late_s, item.mono_s, item.utc_s, alloy)
         self.outputs.put(reading)
         self.arrests.take(channel, reading)
-        if channel.tracker.state is not before:
-            self._probe_moved(channel, before, why)
+        if sign is not None and channel.tracker.state is not before:
+            self._probe_moved(channel, before, tell(f"probe.sign.{sign.value}"))
         if reading.temp_c is not None and reading.reason is not Reason.LATE:
             self._watch_dip(channel, reading.temp_c)
-        self._judge_sensor(channel)
+        self._set_sensor_conditions(channel)
         if item.mono_s - self._evaluated_s >= EVALUATE_S:
             self._evaluate()
 
@@ -193,8 +193,9 @@ class Engine:
             facts.dips,
             watch.power_maybe_on_until_s,
         )
-        if dip.temp_c is not None and dip.u_c is not None:
-            facts.history.add(outputs.mono_s, MetalNow(dip.temp_c, dip.u_c, tell("figure.dip", number=number)))
+        figure = dip_figure(dip, outputs.mono_s)
+        if figure is not None:
+            facts.history.add(outputs.mono_s, figure)
         facts.dipped(dip, self.metal, self.rate_c_per_min)
 
     def _probe_moved(self, channel: ProbeChannel, before: ProbeState, why: Told) -> None:
@@ -217,10 +218,10 @@ class Engine:
         ):
             self.facts.withdraw_lift(run)
 
-    def _judge_sensor(self, channel: ProbeChannel) -> None:
+    def _set_sensor_conditions(self, channel: ProbeChannel) -> None:
         mono_s = self.outputs.mono_s
         lifted = self.run is not None and self.run.lifted(mono_s) and channel.tracker.place is not Place.CHAMBER
-        self._sensors[channel.config.name].judge(self.alarms, mono_s, self.outputs.utc_s, lifted=lifted)
+        self._sensors[channel.config.name].set_conditions(self.alarms, mono_s, self.outputs.utc_s, lifted=lifted)
 
     # -- links, store -------------------------------------------------------------------------------------------------
 
@@ -228,14 +229,14 @@ class Engine:
         link = self._links.get(item.board)
         if link is None:
             return
-        before = link.words
+        before = link.view
         link.link(item)
-        self._judge_link(link)
-        if item.kind is not inp.LinkKind.BAD_FRAMES or link.words != before:
+        self._set_link_conditions(link)
+        if item.kind is not inp.LinkKind.BAD_FRAMES or link.view != before:
             self.outputs.say(ev.LinkChanged, board=item.board, up=link.is_up, detail=item.detail)
 
-    def _judge_link(self, link: BoardLink) -> None:
-        if link.judge(self.alarms, self.outputs.mono_s, self.outputs.utc_s):
+    def _set_link_conditions(self, link: BoardLink) -> None:
+        if link.set_conditions(self.alarms, self.outputs.mono_s, self.outputs.utc_s):
             for channel in self.channels:
                 if channel.config.board == link.config.name:
                     self._lost(channel)
@@ -276,11 +277,11 @@ class Engine:
     def _tick(self) -> None:
         mono_s, utc_s = self.outputs.mono_s, self.outputs.utc_s
         for link in self._links.values():
-            self._judge_link(link)
+            self._set_link_conditions(link)
         for channel in self.channels:
             u_c = expanded_u_c(channel, self._chips.get(channel.config.board, ""))
             channel.u_c = channel.u_c if u_c is None else u_c  # a moment without a figure: the last budget holds
-            self._judge_sensor(channel)
+            self._set_sensor_conditions(channel)
             sensor = self._sensors[channel.config.name]
             board = self._links.get(channel.config.board)
             heard_s = None if board is None else board.last_valid_s
@@ -467,7 +468,7 @@ class Engine:
             ahead=ahead_view(guide, mono_s, chamber_only=chamber_only),
             profile=profile_view(guide, mono_s),
             pours=() if facts.run is None else tuple(facts.run.pours),
-            boards={name: link.words for name, link in self._links.items()},
+            boards={name: link.view for name, link in self._links.items()},
             store_problem=self._store_problem,
             simulated=self.config.simulated,
         )

@@ -13,10 +13,11 @@ from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.reading import TYPED_U_C
+from pourcall.engine.alarms.catalogue import Scope
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.dips import is_panel
 from pourcall.engine.bath.melt_arrests import MeltArrests
-from pourcall.engine.bath.metal import MetalHistory, MetalNow
+from pourcall.engine.bath.metal import MetalHistory, MetalNow, TypedFigure
 from pourcall.engine.calls import CallManager
 from pourcall.engine.guidance.guidance import Guiding
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
@@ -24,8 +25,6 @@ from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.measurement import ProbeChannel
 
 DIPS_KEPT = 50
-OF_A_MELT = ("overshoot", "above_window", "alloy_limit", "pot_limit", "fume")
-BEFORE_THE_LIFT = ("overshoot", "above_window")
 
 
 class ShopFacts:
@@ -47,7 +46,7 @@ class ShopFacts:
         self.power = PowerKnob()
         self.history = MetalHistory()
         self.dips: list[ev.Dip] = []
-        self.typed: tuple[float, float, str] | None = None  # time, degC, instrument: a meter held in the metal
+        self.typed: TypedFigure | None = None
 
     # -- a melt -------------------------------------------------------------------------------------------------------
 
@@ -76,13 +75,13 @@ class ShopFacts:
 
     def end(self, run: MeltRun, ending: inp.MeltEnding) -> None:
         """The pot is done with."""
-        now_s, utc_s = self._outputs.mono_s, self._outputs.utc_s
+        now_s = self._outputs.mono_s
         self._calls.clear(tell("call.ended.melt_ended"))
-        self._guiding.end(now_s, utc_s)
-        self._arrests.end(now_s, utc_s)
+        self._guiding.end(now_s)
+        self._arrests.end()
         self.run = None
         self._outputs.say(ev.MeltEnded, melt=run.plan.melt, ending=ending)
-        self._withdraw(OF_A_MELT)
+        self._withdraw(Scope.MELT)
 
     # -- lift and pour ------------------------------------------------------------------------------------------------
 
@@ -90,7 +89,7 @@ class ShopFacts:
         """The pot left the furnace; proposed: as the trace or a pour says, to be corrected."""
         run.lift(lift_s, proposed=proposed)
         self._outputs.say(ev.LiftMarked, lift_mono_s=lift_s, proposed=proposed)
-        self._withdraw(BEFORE_THE_LIFT)
+        self._withdraw(Scope.BEFORE_LIFT)
 
     def withdraw_lift(self, run: MeltRun) -> None:
         """A proposed lift was none: the probe is back in the metal."""
@@ -164,7 +163,7 @@ class ShopFacts:
         if panel:
             self._guiding.panel_read(at_s, temp_c, self.melt_dips(), metal, rate_c_per_min, now_s)
             return
-        self.typed = (at_s, temp_c, source)
+        self.typed = TypedFigure(at_s, temp_c, source)
         if self.run is not None:
             self._guiding.guide.settled(temp_c, TYPED_U_C, now_s)
 
@@ -173,6 +172,5 @@ class ShopFacts:
         run = self.run
         return () if run is None else tuple(dip for dip in self.dips if dip.ended_mono_s >= run.began_s)
 
-    def _withdraw(self, kinds: Sequence[str]) -> None:
-        for kind in kinds:
-            self._alarms.withdraw(kind, self._config.furnace, self._outputs.mono_s, self._outputs.utc_s)
+    def _withdraw(self, scope: Scope) -> None:
+        self._alarms.withdraw_scope(scope, self._outputs.mono_s, self._outputs.utc_s)

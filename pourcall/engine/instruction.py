@@ -19,7 +19,6 @@ TODO: dict[CallKind, ToDo] = {
     CallKind.DIP: ToDo.DIP,
     CallKind.SKIM: ToDo.SKIM,
     CallKind.STEP: ToDo.STEP,
-    CallKind.ADD: ToDo.STEP,
 }
 
 

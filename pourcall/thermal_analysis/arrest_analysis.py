@@ -11,10 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import hypot, isfinite
 
+from pourcall.contract.message import NOTHING as SILENT
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import AlloyFacts, AlloyHalts
-from pourcall.contract.units import say_c, say_difference_c
-from pourcall.thermal_analysis.arrest_check import Verdict, check_arrest, expected_of, join_or
-from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Kind, Way
+from pourcall.thermal_analysis.arrest_check import Verdict, check_arrest, expected_of, one_of, side_of
+from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Way
 from pourcall.thermal_analysis.melting import HELD_SHARE, NEAR_C, MeltingWatch, Slow, Stage
 
 USUAL_U_C = 6.0  # of a probe without a budget yet, k = 2
@@ -40,35 +41,33 @@ class SeenArrest:
 
     at_mono_s: float
     temp_c: float
-    text: str
+    text: Message
 
 
 @dataclass(frozen=True, slots=True)
 class Findings:
-    """What the trace of one probe shows now. Texts carry temperature tokens; empty: nothing to say.
+    """What the trace of one probe shows now.
 
-    liquid True: its melting arrest is over and it reads above that; None: not to be told. reads_off_c: reading less
-    published at the last arrest, u_c its expanded uncertainty. seen: what ended since the last tick.
+    liquid True: its melting arrest is over and it reads above that; None: not to be told. seen: what ended since the
+    last tick.
     """
 
-    text: str = ""
+    text: Message = SILENT
     melting: bool = False
     freezing: bool = False
     awaited: bool = False  # it came from below and has not been seen to melt yet
     liquid: bool | None = None
-    reads_off_c: float | None = None
-    u_c: float | None = None
-    wrong_alloy: str = ""
+    wrong_alloy: Message = SILENT
     seen: tuple[SeenArrest, ...] = ()
 
     @property
-    def held_back(self) -> str:
-        """Why nothing may be poured yet, in words; empty: the arrests have nothing against it."""
+    def held_back(self) -> Message:
+        """Why nothing may be poured yet; no message: the arrests have nothing against it."""
         if self.melting:
-            return "it still melts: an arrest goes on"
+            return tell("arrest.held.melting")
         if self.freezing:
-            return "it freezes: an arrest goes on"
-        return "its melting arrest has not been seen yet: it may still be solid" if self.awaited else ""
+            return tell("arrest.held.freezing")
+        return tell("arrest.held.awaited") if self.awaited else SILENT
 
 
 NOTHING = Findings()
@@ -85,7 +84,6 @@ class ArrestAnalysis:
         "_last",
         "_last_s",
         "_n",
-        "_off",
         "_others",
         "_own",
         "_said",
@@ -112,8 +110,7 @@ class ArrestAnalysis:
         self._due: list[tuple[float, float]] = []
         self._ends_s, self._first_s, self._last_s, self._sum, self._n = -1e18, 0.0, 0.0, 0.0, 0
         self._last: tuple[float, float] | None = None  # level and slope
-        self._off: tuple[float, float] | None = None
-        self._told = self._wrong = ""
+        self._told = self._wrong = SILENT
         self._said: list[SeenArrest] = []
         self._u_c = USUAL_U_C
         self._findings = NOTHING
@@ -177,8 +174,6 @@ class ArrestAnalysis:
             freezing=freezing,
             awaited=self.melting.awaited and self._last is not None and not melting,
             liquid=self._liquid(melting),
-            reads_off_c=None if self._off is None else self._off[0],
-            u_c=None if self._off is None else self._off[1],
             wrong_alloy=self._wrong,
             seen=seen,
         )
@@ -204,7 +199,7 @@ class ArrestAnalysis:
             if arrest is not None and arrest.way is Way.COOLING:
                 self._cooled(arrest)
             if not self._wrong and (melting.ended or melting.slow is not None):
-                self._judge_alloy(line[1], line[2])
+                self._suspect_alloy(line[1], line[2])
         self._due.clear()
 
     # -- what it means ------------------------------------------------------------------------------------------------
@@ -228,24 +223,19 @@ class ArrestAnalysis:
         longest_s = HELD_SHARE * self.melting.whole_k / max(abs(rate), 0.02)
         return self.melting.low_c - self.melting.near_c <= at_c <= highest_c and since_s <= longest_s
 
-    def _text(self, melting: bool, freezing: bool) -> str:
+    def _text(self, melting: bool, freezing: bool) -> Message:
         if self._wrong:
             return self._wrong
         held = self.melting.slow
         if melting and held is not None and held.steady_c:
             facts = self.facts
             if facts.liquidus_c - self.melting.solidus_c > SHORT_C:
-                return (
-                    f"It melts: a melting arrest goes on, up to {say_c(facts.liquidus_c)} by the sheet of {facts.name}"
-                )
-            return f"It melts: a melting arrest goes on near {say_c(round(held.steady_c))}"
+                return tell("arrest.melting_range", liquidus_c=facts.liquidus_c)
+            return tell("arrest.melting_at", halt_c=held.steady_c)
         if freezing and (standing := self.watch.going_on) is not None:
-            return f"It freezes: an arrest goes on near {say_c(round(standing[1]))}"
+            return tell("arrest.freezing_at", halt_c=standing[1])
         if not self._told and self._last is not None and self._unseen(self._last[0]):
-            self._told = (
-                f"No arrest seen between {say_c(self.facts.solidus_c)} and {say_c(self.facts.liquidus_c)}: the probe "
-                "may lag too much, it heats too fast, or this alloy shows little"
-            )
+            self._told = tell("arrest.unseen", solidus_c=self.facts.solidus_c, liquidus_c=self.facts.liquidus_c)
         return self._told
 
     def _unseen(self, level_c: float) -> bool:
@@ -257,28 +247,28 @@ class ArrestAnalysis:
 
     def _melted(self, slow: Slow) -> None:
         """The melting arrest is over."""
-        facts, reads_c = self.facts, slow.steady_c
+        facts = self.facts
         low_c, high_c = self.melting.solidus_c, facts.liquidus_c
         if high_c - low_c > SHORT_C:
-            reads_c = slow.to_c
-            text = (
-                f"Melted: it rises freely again from {say_c(round(slow.to_c))} on; {facts.name} is liquid from "
-                + say_c(high_c)
+            self._tell(
+                slow.until_s, slow.to_c, tell("arrest.melted", free_c=slow.to_c, alloy=facts.name, sheet_c=high_c)
             )
+            return
+        reads_c = slow.steady_c
+        off_c = reads_c - 0.5 * (low_c + high_c)
+        u_c = hypot(HEATING_U_C, 0.5 * (high_c - low_c))
+        if abs(off_c) <= hypot(u_c, self._u_c):
+            text = tell("arrest.melting_agrees", reads_c=reads_c, alloy=facts.name)
         else:
-            off_c = reads_c - 0.5 * (low_c + high_c)
-            u_c = hypot(HEATING_U_C, 0.5 * (high_c - low_c))
-            self._off = (off_c, u_c)
-            text = f"Melting arrest at {say_c(round(reads_c))}: "
-            if abs(off_c) <= hypot(u_c, self._u_c):
-                text += f"as the sheet of {facts.name} says"
-            else:
-                side = "high" if off_c > 0.0 else "low"
-                text += (
-                    f"the sheet of {facts.name} says {say_c(high_c)}; the probe may read "
-                    f"{say_difference_c(abs(off_c))} {side}, to {say_difference_c(u_c)}"
-                )
-                text += ", or it is another alloy" if abs(off_c) > self.melting.near_c else ""
+            text = tell(
+                "arrest.melting_far" if abs(off_c) > self.melting.near_c else "arrest.melting_off",
+                reads_c=reads_c,
+                alloy=facts.name,
+                sheet_c=high_c,
+                off_difference_c=abs(off_c),
+                side=side_of(off_c),
+                u_c=u_c,
+            )
         self._tell(slow.until_s, reads_c, text)
 
     def _cooled(self, arrest: Arrest) -> None:
@@ -287,11 +277,9 @@ class ArrestAnalysis:
             arrest, self._own, tuple(expected_of(other) for other in self._others), probe_u_c=self._u_c
         )
         if check.verdict in (Verdict.FITS, Verdict.PROBE):
-            if arrest.kind is Kind.PLATEAU and check.error_c is not None and check.u_c is not None:
-                self._off = (check.error_c, check.u_c)
             self._tell(arrest.end_s, check.reads_c, check.text)
 
-    def _judge_alloy(self, level_c: float, slope: float) -> None:
+    def _suspect_alloy(self, level_c: float, slope: float) -> None:
         """A halt on heating that is none of this alloy's, and nothing where its own should have been."""
         facts, melting = self.facts, self.melting
         solidus_c = melting.solidus_c
@@ -324,7 +312,7 @@ class ArrestAnalysis:
             fitting = self._fitting(slow)
             enough = HEAT_SHARE[0] * melting.whole_k <= slow.behind_k <= HEAT_SHARE[1] * melting.whole_k
             if fitting or (enough and not self._others):
-                self._accuse(slow.until_s, slow.halt_c, "melted", fitting)
+                self._accuse(slow.until_s, slow.halt_c, fitting)
                 return
 
     def _fitting(self, slow: Slow) -> tuple[str, ...]:
@@ -342,18 +330,17 @@ class ArrestAnalysis:
                 found.append((gap_c, other.name))
         return tuple(name for _, name in sorted(found)[:3])
 
-    def _accuse(self, at_s: float, reads_c: float, how: str, names: tuple[str, ...]) -> None:
+    def _accuse(self, at_s: float, reads_c: float, names: tuple[str, ...]) -> None:
         facts = self.facts
-        where = f"at {say_c(facts.liquidus_c)}"
+        where = tell("arrest.at", at_c=facts.liquidus_c)
         if facts.liquidus_c - facts.solidus_c > 2.0:
-            where = f"between {say_c(facts.solidus_c)} and {say_c(facts.liquidus_c)}"
-        like = f", as {join_or(names)} would" if names else ""
-        self._wrong = (
-            f"It {how} near {say_c(round(reads_c))}{like}. "
-            f"{facts.name} should have done so {where}, and nothing held it back there."
-        )
+            where = tell("arrest.between", low_c=facts.solidus_c, high_c=facts.liquidus_c)
+        if names:
+            self._wrong = tell("arrest.wrong_like", reads_c=reads_c, like=one_of(names), alloy=facts.name, where=where)
+        else:
+            self._wrong = tell("arrest.wrong", reads_c=reads_c, alloy=facts.name, where=where)
         self._said.append(SeenArrest(at_s, reads_c, self._wrong))
 
-    def _tell(self, at_s: float, reads_c: float, text: str) -> None:
+    def _tell(self, at_s: float, reads_c: float, text: Message) -> None:
         self._told = text
         self._said.append(SeenArrest(at_s, reads_c, text))

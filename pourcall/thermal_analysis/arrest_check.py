@@ -10,8 +10,8 @@ from enum import StrEnum
 
 import msgspec
 
+from pourcall.contract.message import Fact, Message, tell
 from pourcall.contract.plan import AlloyFacts, AlloyHalts
-from pourcall.contract.units import say_c, say_difference_c
 from pourcall.thermal_analysis.arrests import Arrest, Kind, Way
 
 AGREES_C = 2.0  # nearer than this there is nothing to correct: thermocouple class, batch and reading together
@@ -26,12 +26,21 @@ KNEE_U_C = 5.0  # a knee is read less surely than a plateau
 MODIFIED_C = 12.0  # sodium or strontium lowers the Al-Si eutectic by 5-12 degC (memory)
 
 
+class Halt(StrEnum):
+    """Which halt of an alloy it is."""
+
+    EUTECTIC = "eutectic"
+    FREEZING = "freezing"
+    LIQUIDUS = "liquidus"
+    FREEZING_RANGE = "freezing range"
+
+
 class Point(msgspec.Struct, frozen=True):
     """One temperature at which an alloy halts on cooling."""
 
     temp_c: float
     kind: Kind
-    what: str  # "eutectic", "freezing", "liquidus"
+    what: Halt
     u_c: float  # expanded: batch and sources
     lowered_c: float = 0.0  # may lie lower by so much for a known reason
 
@@ -55,15 +64,16 @@ class Verdict(StrEnum):
 
 
 class Check(msgspec.Struct, frozen=True, kw_only=True):
-    """A verdict in words. error_c: reading less published, where it is the probe's."""
+    """A verdict. error_c: reading less published, where it is the probe's."""
 
     verdict: Verdict
-    text: str
+    text: Message
     reads_c: float
     expected_c: float | None = None
     error_c: float | None = None
     u_c: float | None = None  # expanded, of the error
     others: tuple[str, ...] = ()  # names of alloys that would fit
+    lowered: bool = False  # by no more than a modified metal is: it may be that, or the probe
 
 
 def halts_of(facts: AlloyFacts) -> AlloyHalts:
@@ -89,20 +99,20 @@ def expected_of(facts: AlloyFacts | AlloyHalts) -> Expected:
     points: list[Point] = []
     pure = facts.liquidus_c - facts.solidus_c < 1.0
     if pure:
-        points.append(Point(facts.liquidus_c, Kind.PLATEAU, "freezing", 2.0))
+        points.append(Point(facts.liquidus_c, Kind.PLATEAU, Halt.FREEZING, 2.0))
     else:
         for temp_c in facts.arrests_c:
             lowered = MODIFIED_C if facts.family == "aluminium" else 0.0
-            points.append(Point(temp_c, Kind.PLATEAU, "eutectic", 3.0, lowered))
+            points.append(Point(temp_c, Kind.PLATEAU, Halt.EUTECTIC, 3.0, lowered))
         if facts.eutectic_c is not None:
-            points.append(Point(facts.eutectic_c, Kind.PLATEAU, "eutectic", EUTECTIC_U_C))
+            points.append(Point(facts.eutectic_c, Kind.PLATEAU, Halt.EUTECTIC, EUTECTIC_U_C))
         range_c = facts.liquidus_c - facts.solidus_c
         if not any(abs(facts.liquidus_c - point.temp_c) < SHORT_C for point in points):  # one halt, not two
             kind = Kind.PLATEAU if range_c < SHORT_C else Kind.KNEE
-            points.append(Point(facts.liquidus_c, kind, "liquidus", LIQUIDUS_U_C))
+            points.append(Point(facts.liquidus_c, kind, Halt.LIQUIDUS, LIQUIDUS_U_C))
         if SHORT_C <= range_c < SLOPING_C and not points[:-1]:  # it hardly moves from one end to the other
             middle_c = 0.5 * (facts.solidus_c + facts.liquidus_c)
-            points.append(Point(middle_c, Kind.PLATEAU, "freezing range", 0.5 * range_c + 3.0))
+            points.append(Point(middle_c, Kind.PLATEAU, Halt.FREEZING_RANGE, 0.5 * range_c + 3.0))
     return Expected(facts.key, facts.name, tuple(points))
 
 
@@ -115,52 +125,84 @@ def check_arrest(
     """
     reads_c = arrest.plateau_c
     if arrest.way is Way.HEATING:
-        text = f"It stood still near {say_c(reads_c)} for {arrest.lasted_s:.0f} s: it melts there"
+        text = tell("arrest.stood", reads_c=reads_c, lasted_s=arrest.lasted_s)
         return Check(verdict=Verdict.MELTS, text=text, reads_c=reads_c)
     near = None if own is None else _nearest(arrest, own)
-    may_c = max(PROBE_MAY_C, PROBE_MAY_SHARE * reads_c, 1.5 * probe_u_c)
     if own is not None and near is not None:
-        error_c = reads_c - near.temp_c
-        u_c = (near.u_c**2 + (KNEE_U_C if arrest.kind is Kind.KNEE else 0.6) ** 2) ** 0.5
-        if -near.lowered_c <= error_c < 0.0 and near.lowered_c > 0.0 and error_c < -max(AGREES_C, u_c):
-            text = (
-                f"Reads {say_c(reads_c)} at the {near.what} of {own.name}, published {say_c(near.temp_c)}: either the "
-                "probe is low, or the metal is modified with sodium or strontium, which lowers it so far"
-            )
-            return _told(Verdict.FITS, text, reads_c, near, error_c, max(u_c, near.lowered_c))
-        if abs(error_c) <= max(AGREES_C, u_c):
-            text = f"Agrees with the {near.what} of {own.name} at {say_c(near.temp_c)}: reads {say_c(reads_c)}"
-            return _told(Verdict.FITS, text, reads_c, near, error_c, u_c)
-        if abs(error_c) <= may_c:
-            side = "low" if error_c < 0.0 else "high"
-            text = (
-                f"The probe reads {say_difference_c(abs(error_c))} {side} at {say_c(near.temp_c)} ({near.what} of "
-                f"{own.name}), to {say_difference_c(u_c)}, if the metal is what it should be"
-            )
-            others_fit = _fitting(arrest, others, own.key)
-            return _told(Verdict.PROBE, text, reads_c, near, error_c, u_c, others_fit)
+        found = _by_own(arrest, own, near, others, probe_u_c)
+        if found is not None:
+            return found
+    return _by_others(arrest, own, near, others)
+
+
+def _by_own(arrest: Arrest, own: Expected, near: Point, others: Sequence[Expected], probe_u_c: float) -> Check | None:
+    """It is this alloy's halt, read as it should be or not; None: too far from it to be."""
+    reads_c = arrest.plateau_c
+    error_c = reads_c - near.temp_c
+    u_c = (near.u_c**2 + (KNEE_U_C if arrest.kind is Kind.KNEE else 0.6) ** 2) ** 0.5
+    lowered = -near.lowered_c <= error_c < 0.0 and near.lowered_c > 0.0 and error_c < -max(AGREES_C, u_c)
+    verdict = Verdict.FITS
+    fitting: tuple[str, ...] = ()
+    if lowered or abs(error_c) <= max(AGREES_C, u_c):
+        text = tell(
+            "arrest.lowered" if lowered else "arrest.agrees",
+            reads_c=reads_c,
+            halt=near.what.value,
+            alloy=own.name,
+            published_c=near.temp_c,
+        )
+    elif abs(error_c) <= max(PROBE_MAY_C, PROBE_MAY_SHARE * reads_c, 1.5 * probe_u_c):
+        text = tell(
+            "arrest.probe_off",
+            off_difference_c=abs(error_c),
+            side=side_of(error_c),
+            published_c=near.temp_c,
+            halt=near.what.value,
+            alloy=own.name,
+            u_c=u_c,
+        )
+        verdict, fitting = Verdict.PROBE, _fitting(arrest, others, own.key)
+    else:
+        return None
+    return Check(
+        verdict=verdict,
+        text=text,
+        reads_c=reads_c,
+        expected_c=near.temp_c,
+        error_c=error_c,
+        u_c=max(u_c, near.lowered_c) if lowered else u_c,
+        others=fitting,
+        lowered=lowered,
+    )
+
+
+def _by_others(arrest: Arrest, own: Expected | None, near: Point | None, others: Sequence[Expected]) -> Check:
+    """It is no halt of this alloy, or the alloy is not known: which it may be."""
+    reads_c = arrest.plateau_c
     fitting = _fitting(arrest, others, "" if own is None else own.key)
+    verdict = Verdict.UNKNOWN
     if own is None or near is not None or any(point.kind is arrest.kind for point in own.points):
         if fitting:
-            whose = "" if own is None else f"That is not {own.name}. "
-            text = f"{whose}It halts at {say_c(reads_c)}, as {join_or(fitting)} would"
-            return Check(verdict=Verdict.ALLOY, text=text, reads_c=reads_c, others=fitting)
-        whose = "" if own is None else f", which is none of {own.name}"
-        text = f"It halts at {say_c(reads_c)}{whose}, nor of any sheet here: look at metal and probe"
-        return Check(verdict=Verdict.UNKNOWN, text=text, reads_c=reads_c)
-    text = f"It halts at {say_c(reads_c)}; the sheet of {own.name} names no such halt"
-    if fitting:
-        text += f", {join_or(fitting)} would halt there"
-    return Check(verdict=Verdict.UNKNOWN, text=text, reads_c=reads_c, others=fitting)
+            verdict = Verdict.ALLOY
+        if fitting and own is not None:
+            text = tell("arrest.other_alloy", alloy=own.name, reads_c=reads_c, like=one_of(fitting))
+        elif fitting:
+            text = tell("arrest.like", reads_c=reads_c, like=one_of(fitting))
+        elif own is not None:
+            text = tell("arrest.none_of", alloy=own.name, reads_c=reads_c)
+        else:
+            text = tell("arrest.none", reads_c=reads_c)
+    elif fitting:
+        text = tell("arrest.not_named_like", reads_c=reads_c, alloy=own.name, like=one_of(fitting))
+    else:
+        text = tell("arrest.not_named", reads_c=reads_c, alloy=own.name)
+    return Check(verdict=verdict, text=text, reads_c=reads_c, others=fitting)
 
 
-def missing(own: Expected) -> str:
+def missing(own: Expected) -> Message:
     """What to say when it cooled through its arrest and none was seen (ArrestWatch.not_seen for each plateau)."""
-    at = " and ".join(say_c(point.temp_c) for point in own.points if point.kind is Kind.PLATEAU)
-    return (
-        f"Not seen: {own.name} should halt at {at}. Cooled too fast, less than 150 g, the probe not in the middle, or "
-        "another metal"
-    )
+    halts = tuple(tell("arrest.halt", halt_c=point.temp_c) for point in own.points if point.kind is Kind.PLATEAU)
+    return tell("arrest.missing", alloy=own.name, halts=halts)
 
 
 def _nearest(arrest: Arrest, own: Expected) -> Point | None:
@@ -185,14 +227,11 @@ def _fitting(arrest: Arrest, others: Sequence[Expected], own: str) -> tuple[str,
     return tuple(name for _, name in sorted(found)[:4])
 
 
-def _told(
-    verdict: Verdict, text: str, reads_c: float, near: Point, error_c: float, u_c: float, others: tuple[str, ...] = ()
-) -> Check:
-    return Check(
-        verdict=verdict, text=text, reads_c=reads_c, expected_c=near.temp_c, error_c=error_c, u_c=u_c, others=others
-    )
+def side_of(error_c: float) -> str:
+    """On which side a reading is off: a word of the catalogue."""
+    return "low" if error_c < 0.0 else "high"
 
 
-def join_or(names: Sequence[str]) -> str:
-    """`A`, `A or B`, `A, B or C`."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+def one_of(names: Sequence[str]) -> Fact:
+    """`A`, `A or B`, `A, B or C`: a fact for a message."""
+    return names[0] if len(names) == 1 else tell("arrest.one_of", some=", ".join(names[:-1]), last=names[-1])

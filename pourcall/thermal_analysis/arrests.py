@@ -57,7 +57,6 @@ class Arrest:
     end_s: float
     end_c: float
     undercooling_c: float  # 0 where nothing sprang back
-    rate_before_c_per_s: float  # signed
     spread_c: float  # highest less lowest while it stood
 
     @property
@@ -298,7 +297,7 @@ class ArrestWatch:
         if not held.believed or not sure:
             return None
         onset_s, onset_c = self._crossing(held, level, along, middle_s)
-        return Arrest(Kind.KNEE, held.way, onset_s, onset_c, onset_c, middle_s, level, 0.0, held.rate, 0.0)
+        return Arrest(Kind.KNEE, held.way, onset_s, onset_c, onset_c, middle_s, level, 0.0, 0.0)
 
     @staticmethod
     def _crossing(held: _Open, level: float, along: float, middle_s: float) -> tuple[float, float]:
@@ -330,7 +329,6 @@ class ArrestWatch:
             middle_s,
             level,
             undercooling_c,
-            held.rate,
             held.high_c - held.low_c,
         )
 

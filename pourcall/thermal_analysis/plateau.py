@@ -15,7 +15,7 @@ from typing import Literal
 
 import msgspec
 
-from pourcall.contract.units import say_c, say_difference_c
+from pourcall.contract.message import Message, tell
 from pourcall.thermal_analysis.standstill import (
     SMOOTH,
     PoorPlateau,
@@ -60,7 +60,6 @@ class Plateau(msgspec.Struct, frozen=True, kw_only=True):
     tilt_c: float
     scatter_c: float
     samples: int
-    slope_c_per_min: float
     began_s: float
     ended_s: float | None
     flat_s: float
@@ -89,8 +88,8 @@ def find_plateau(
     if trace.scatter_c > NOISIEST_C:
         raise PoorPlateau(
             "too_noisy",
-            f"single readings scatter by {say_difference_c(trace.scatter_c)}",
-            "Look for a loose terminal or mains pick-up; keep the leads away from the furnace's",
+            tell("calibration.noisy", scatter_difference_c=trace.scatter_c),
+            tell("calibration.do.terminals"),
         )
     bath = point.kind == "bath"
     # an average over SMOOTH bins scatters by 1 / sqrt(SMOOTH); 8 of those sigmas hold nearly all of a long plateau
@@ -103,7 +102,7 @@ def find_plateau(
     least_s = BATH_S if bath else ARREST_S
     if bath:
         if flat_s < least_s:
-            raise _too_short(flat_s, least_s, "Keep the probe in the bath for two minutes or more, and stir")
+            raise _too_short(flat_s, least_s, tell("calibration.do.stay_in_bath"))
         return _measured(trace, found, "bath", None, 0.0, ended=_falls_away(trace, found, band_c))
     return _arrest(trace, found, band_c, flat_s, point, direction, settle_s)
 
@@ -115,22 +114,18 @@ def _arrest(
     way, rate, lowest_c = _approach(trace, found, middle_c, band_c)
     _check_approach(way, rate, wanted, middle_c)
     if flat_s < ARREST_S:
-        raise _too_short(
-            flat_s, ARREST_S, "Take 150 to 200 g of metal and let it cool slowly, under a lid; an alloy has no plateau"
-        )
+        raise _too_short(flat_s, ARREST_S, tell("calibration.do.more_metal"))
     through_s = band_c / abs(rate)  # what the cooling before would have taken through the band
     if through_s > FLAT_SHARE * flat_s:
         share = min(1.0, through_s / flat_s)
         raise PoorPlateau(
             "too_steep",
-            f"near {say_c(middle_c)} it only slows to {100.0 * share:.0f} % of its rate before: a slope, no arrest",
-            "An alloy or impure metal freezes over a range: use the pure metal, or one of the eutectics",
+            tell("calibration.steep", near_c=middle_c, slowed_share=share),
+            tell("calibration.do.pure"),
         )
     missing = [value is None for value in trace.raw[found.first : found.last + 1]]
     if sum(missing) > MOST_MISSING * len(missing) or longest_true(missing) * trace.step_s > MOST_GAP_S:
-        raise PoorPlateau(
-            "readings_missing", "readings are missing on the plateau", "Look to the board, then do it again"
-        )
+        raise _readings_missing()
     ended = _falls_away(trace, found, band_c)
     found = _whole(trace, found, abs(rate))
     flat_s = (found.last - found.first + 1) * trace.step_s
@@ -138,17 +133,16 @@ def _arrest(
     if ended and flat_s < LEAST_OF_EXPECTED * expected_k / abs(rate):
         raise PoorPlateau(
             "frozen_to_wall",
-            f"the arrest lasted {flat_s:.0f} s, and at this rate a cup of {point.name} should stand near "
-            f"{expected_k / abs(rate):.0f} s: the probe froze to the wall or the bottom, or there is too little metal",
-            "Hold it in the middle, 40 mm deep, clear of the wall, in 150 to 200 g",
+            tell("calibration.at_wall", flat_s=flat_s, metal=point.name, expected_s=expected_k / abs(rate)),
+            tell("calibration.do.middle"),
         )
     under_c = max(0.0, middle_c - lowest_c) if way == "freezing" else max(0.0, lowest_c - middle_c)
     under_c = under_c if under_c > band_c else 0.0
     if way == "freezing" and under_c > 0.5 * expected_k:
         raise PoorPlateau(
             "not_recovered",
-            f"it undercooled by {say_difference_c(under_c)} and cannot have come back all the way",
-            "Stir it, or seed it with a grain of the solid metal as it nears the point",
+            tell("calibration.undercooled", under_difference_c=under_c),
+            tell("calibration.do.seed"),
         )
     return _measured(trace, found, way, rate, under_c, ended=ended, settle_s=settle_s)
 
@@ -156,14 +150,15 @@ def _arrest(
 def _check_approach(way: Direction, rate: float, wanted: str, middle_c: float) -> None:
     if wanted and way != wanted:
         raise PoorPlateau(
-            "wrong_direction", f"the metal was {way}, not {wanted}", "Leave the direction out, or do it again"
+            "wrong_direction",
+            tell("calibration.direction", direction=way, wanted=wanted),
+            tell("calibration.do.direction"),
         )
     if abs(rate) > FASTEST_C_PER_S:
-        told = f"{say_difference_c(abs(rate))} a second"
         raise PoorPlateau(
             "too_fast",
-            f"it came to {say_c(middle_c)} at {told}: the probe had only just gone in, or the cup is too small",
-            "Put the probe in while all is liquid; take 150 to 200 g and cool it slowly, under a lid",
+            tell("calibration.fast_approach", near_c=middle_c, rate_c_per_min=60.0 * abs(rate)),
+            tell("calibration.do.slowly"),
         )
 
 
@@ -196,8 +191,8 @@ def _approach(trace: Trace, found: Stretch, middle_c: float, band_c: float) -> t
             return "melting", rate, high_c
     raise PoorPlateau(
         "no_approach",
-        f"the trace does not show how the metal came to {say_c(middle_c)}",
-        "Begin a minute before, with the metal 20 degrees hotter, and let it cool through",
+        tell("calibration.no_approach", near_c=middle_c),
+        tell("calibration.do.begin_before", hotter_difference_c=20.0),
     )
 
 
@@ -251,18 +246,14 @@ def _measured(
     low, high = BATH_CORE if rate is None else CORE
     late = min(0.5, settle_s / flat_s) if rate is not None else 0.0
     if settle_s > 0.5 * flat_s and rate is not None:
-        raise _too_short(
-            flat_s, 2.0 * settle_s, "This sheath is slow: take more metal, cool it slower, or a thinner sheath"
-        )
+        raise _too_short(flat_s, 2.0 * settle_s, tell("calibration.do.slow_sheath"))
     low, high = max(low, late), max(high, late + 0.3)
     first = found.first + int(low * length)
     last = max(found.first + int(high * length), first + 8)
     points = _known(trace, first, min(last, found.last))
     whole = _known(trace, found.first + int(max(0.1, late) * length), found.last - int(0.1 * length))
     if len(points) < 4 or len(whole) < 4:
-        raise PoorPlateau(
-            "readings_missing", "readings are missing on the plateau", "Look to the board, then do it again"
-        )
+        raise _readings_missing()
     value_c = fmean(value for _, value in points)
     slope = line(whole)[1]
     tilt_c = abs(slope) * flat_s
@@ -271,10 +262,8 @@ def _measured(
     if tilt_c > by_chance_c and (abs(slope) > limit or (rate is not None and tilt_c > MOST_TILT_C)):
         raise PoorPlateau(
             "not_flat",
-            f"the plateau near {say_c(value_c)} slopes by {say_difference_c(60.0 * abs(slope))} a minute",
-            "Stir the bath and wait until it stands"
-            if rate is None
-            else "Impure metal, or a sample that freezes from the wall inwards: use purer metal, slower cooling",
+            tell("calibration.slopes", near_c=value_c, rate_c_per_min=60.0 * abs(slope)),
+            tell("calibration.do.stir_bath") if rate is None else tell("calibration.do.purer"),
         )
     # blocks, because neighbouring readings of a slow probe are not independent; their spread holds slow wander as well
     blocks = 5 if len(points) >= 25 else 4
@@ -287,7 +276,6 @@ def _measured(
         tilt_c=tilt_c,
         scatter_c=trace.scatter_c,
         samples=len(points),
-        slope_c_per_min=60.0 * slope,
         began_s=trace.at(found.first),
         ended_s=trace.at(found.last) if ended else None,
         flat_s=flat_s,
@@ -316,18 +304,24 @@ def _say_where_else(trace: Trace, band_c: float, point: CalPoint) -> None:
     if not low_c <= point.temp_c <= high_c and point.kind == "arrest":
         raise PoorPlateau(
             "no_plateau",
-            f"the trace runs from {say_c(low_c)} to {say_c(high_c)} and never passes {say_c(point.temp_c)}",
-            f"Record a cup of {point.name} from well above that figure to well below",
+            tell("calibration.never_passes", low_c=low_c, high_c=high_c, point_c=point.temp_c),
+            tell("calibration.do.record_cup", metal=point.name),
         )
     if elsewhere is not None and (elsewhere.last - elsewhere.first + 1) * trace.step_s >= ARREST_S:
         middle_c = 0.5 * (elsewhere.low_c + elsewhere.high_c)
         raise PoorPlateau(
             "other_metal",
-            f"it stands at {say_c(middle_c)}, not near {say_c(point.temp_c)} ({point.name})",
-            "Check what the sample is, the type of the couple and its polarity",
+            tell("calibration.elsewhere", stands_c=middle_c, point_c=point.temp_c, metal=point.name),
+            tell("calibration.do.check_sample"),
         )
-    raise PoorPlateau("no_plateau", f"nothing stands near {say_c(point.temp_c)}", "Cool it slowly through the point")
+    raise PoorPlateau(
+        "no_plateau", tell("calibration.nothing_near", point_c=point.temp_c), tell("calibration.do.cool_through")
+    )
 
 
-def _too_short(flat_s: float, least_s: float, remedy: str) -> PoorPlateau:
-    return PoorPlateau("too_short", f"it stands still for {flat_s:.0f} s only; {least_s:.0f} s are needed", remedy)
+def _too_short(flat_s: float, least_s: float, to_do: Message) -> PoorPlateau:
+    return PoorPlateau("too_short", tell("calibration.short", flat_s=flat_s, least_s=least_s), to_do)
+
+
+def _readings_missing() -> PoorPlateau:
+    return PoorPlateau("readings_missing", tell("calibration.gaps"), tell("calibration.do.look_at_board"))

@@ -11,6 +11,7 @@ from statistics import fmean, median
 from typing import NamedTuple
 
 from pourcall.contract.errors import Refused
+from pourcall.contract.message import Message, tell
 
 LEAST_ROWS = 20
 MOST_STEP_S = 15.0
@@ -18,11 +19,11 @@ SMOOTH = 5  # bins
 
 
 class PoorPlateau(Refused):
-    """No plateau to calibrate on. `code` is one word for programs; `what` may carry temperature tokens."""
+    """No plateau to calibrate on. `code` is one word for programs, `told` and `to_do` are for people."""
 
-    def __init__(self, code: str, what: str, remedy: str) -> None:
-        super().__init__(what, remedy=remedy)
-        self.code = code
+    def __init__(self, code: str, told: Message, to_do: Message) -> None:
+        super().__init__(code.replace("_", " "))
+        self.code, self.told, self.to_do = code, told, to_do
 
 
 class Stretch(NamedTuple):
@@ -54,8 +55,10 @@ def binned(times_s: Sequence[float], temps_c: Sequence[float | None]) -> Trace:
     steps = [b - a for (a, _), (b, _) in pairwise(known)]
     step_s = max(1.0, median(steps)) if steps else 1.0
     if len(known) < LEAST_ROWS or step_s > MOST_STEP_S:
-        what = f"{len(known)} readings" if len(known) < LEAST_ROWS else f"one reading every {step_s:.0f} s"
-        raise PoorPlateau("too_few", f"{what}: too few to find a plateau in", "Record one or more a second")
+        few = tell("calibration.few", readings=len(known))
+        if len(known) >= LEAST_ROWS:
+            few = tell("calibration.seldom", every_s=step_s)
+        raise PoorPlateau("too_few", few, tell("calibration.do.record"))
     start_s = known[0][0]
     bins: list[list[float]] = [[] for _ in range(int((known[-1][0] - start_s) / step_s) + 1)]
     for at_s, temp_c in known:

@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 
 from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.message import Told
 from pourcall.thermometry.amplifier_limits import LIMITS, Amplifier, LimitKind
 from pourcall.thermometry.compensation import cold_emf_uv
 from pourcall.thermometry.thermocouple import emf_uv, invertible_range_c, seebeck_uv_per_c
@@ -38,7 +39,7 @@ class Part(NamedTuple):
     stated_c: float
     shape: Shape
     standard_c: float
-    words: str
+    words: Told
 
 
 class Budget(NamedTuple):
@@ -64,12 +65,12 @@ class Chain(NamedTuple):
     calibration: Calibration = NO_CALIBRATION
 
 
-def rectangular(name: str, half_width_c: float, words: str) -> Part:
+def rectangular(name: str, half_width_c: float, words: Told) -> Part:
     """A part known by its limits +-half_width_c: u = a / sqrt(3), GUM 4.3.7."""
     return Part(name, half_width_c, Shape.RECTANGULAR, half_width_c / sqrt(3.0), words)
 
 
-def normal(name: str, standard_c: float, words: str) -> Part:
+def normal(name: str, standard_c: float, words: Told) -> Part:
     """A part known by its standard uncertainty (k = 1)."""
     return Part(name, standard_c, Shape.NORMAL, standard_c, words)
 

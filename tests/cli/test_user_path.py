@@ -194,7 +194,7 @@ def test_setup_writes_settings_that_the_daemon_takes(
     daemon = serve()
     assert "pourcall is listening" in daemon.said
     until(lambda: asked(shell("melt", "show", "--json"))[0]["probes"][0].get("temp_c"))
-    assert asked(shell("melt", "show", "--json"))[0]["boards"] == {"board1": "up"}
+    assert asked(shell("melt", "show", "--json"))[0]["boards"] == {"board1": {"state": "up"}}
     assert daemon.stop() == 0
 
     first = path.read_text("utf-8")

@@ -211,7 +211,7 @@ def test_a_long_freezing_alloy_shows_its_liquidus_as_a_knee_and_hardly_a_plateau
 
 
 def plateau_at(temp_c: float, way: Way = Way.COOLING) -> Arrest:
-    return Arrest(Kind.PLATEAU, way, 0.0, temp_c, temp_c, 120.0, temp_c - 3.0, 0.0, -0.5, 0.3)
+    return Arrest(Kind.PLATEAU, way, 0.0, temp_c, temp_c, 120.0, temp_c - 3.0, 0.0, 0.3)
 
 
 ALL = tuple(expected_of(sheet.facts()) for sheet in SHEETS.all())

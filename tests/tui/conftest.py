@@ -45,6 +45,8 @@ from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import (
     AheadView,
+    BoardState,
+    BoardView,
     DipHint,
     DipView,
     FurnaceSnapshot,
@@ -114,7 +116,7 @@ class Scenes:
             seq=1,
             mono_s=5000.0,
             utc_s=1_767_250_000.0,
-            boards={"amp": "up"},
+            boards={"amp": BoardView(state=BoardState.UP)},
             metal=MetalView(temp_c=None, how="probe is out"),
             probes=(Scenes.probe(temp_c=21.4, state=ProbeState.OUT),),
         )
@@ -181,7 +183,7 @@ class Scenes:
             ),
             window=WINDOW,
             instruction=Scenes.waiting(tell("instruction.liquid", to_go_difference_c=40.8)),
-            boards={"amp": "up"},
+            boards={"amp": BoardView(state=BoardState.UP)},
         )
         return msgspec.structs.replace(base, **over)
 
@@ -266,9 +268,7 @@ class Scenes:
                 mould="cleat 2",
             ),
             probes=(
-                Scenes.probe(
-                    temp_c=310.0, state=ProbeState.OUT, status=Status.UNCERTAIN, reason=Reason.OUT_OF_METAL
-                ),
+                Scenes.probe(temp_c=310.0, state=ProbeState.OUT, status=Status.UNCERTAIN, reason=Reason.OUT_OF_METAL),
             ),
             metal=MetalView(temp_c=None, how="probe is out since the lift"),
             window=msgspec.structs.replace(
@@ -286,9 +286,7 @@ class Scenes:
             ),
             metal=MetalView(temp_c=None, how="thermocouple open"),
             melt_state=MeltState.UNKNOWN,
-            instruction=Instruction(
-                todo=ToDo.CHECK, text="Look at the probe: no figure until it is mended", must=True
-            ),
+            instruction=Instruction(todo=ToDo.CHECK, text="Look at the probe: no figure until it is mended", must=True),
             store_problem="store_full",
             flags={"no_metal_reading": 1},
             alarms=(

@@ -377,7 +377,7 @@ async def test_everything_at_once_fits_eighty_by_twenty_four(daemon: Any, scenes
     snapshot = scenes.dipping(
         alarms=scenes.broken().alarms,
         pours=scenes.lifted().pours,
-        flags={"fume": 2, "holding": 1},
+        flags={"fume": 2},
         store_problem="store_full",
         simulated=True,
     )

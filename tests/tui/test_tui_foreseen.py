@@ -60,7 +60,7 @@ def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
     snapshot: FurnaceSnapshot = scenes.dipping(
         alarms=scenes.broken().alarms,
         pours=scenes.lifted().pours,
-        flags={"fume": 2, "holding": 1},
+        flags={"fume": 2},
         store_problem="store_full",
         simulated=True,
     )
@@ -429,7 +429,7 @@ def test_nothing_of_foresight_is_in_the_colours_of_alarms(scenes: Any) -> None:
     for name in ("guided", "chamber_only", "coasting", "dipping"):
         screen = drawn(getattr(scenes, name)(), width=160, height=50)
         spans = [span for row in (*screen.info, *screen.facts, *screen.figure) for span in row]
-        assert not {Role.DANGER, Role.TRIP, Role.WARN} & {span.role for span in spans}
+        assert not {Role.DANGER, Role.WARN} & {span.role for span in spans}
 
 
 def test_the_keys_that_mean_something_now_fit_in_one_line_and_help_is_always_among_them(scenes: Any) -> None:

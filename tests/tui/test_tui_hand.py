@@ -5,7 +5,7 @@ from typing import Any
 import msgspec
 import pytest
 
-from pourcall.contract.events import AlarmState, CallKind, CallView, MeltState, Priority
+from pourcall.contract.events import CallKind, CallView, MeltState
 from pourcall.contract.inputs import (
     AckAlarm,
     Answer,
@@ -16,7 +16,6 @@ from pourcall.contract.inputs import (
     MarkPower,
     MeltEnding,
     PowerLevel,
-    ResetAlarm,
     SilenceAlarms,
     StartDip,
 )
@@ -115,8 +114,7 @@ def test_without_a_melt_nothing_is_marked_and_the_reason_is_said(scenes: Any, ke
 
 
 def test_every_single_key_alone_sends_nothing_that_cannot_be_undone(scenes: Any) -> None:
-    alarmed = scenes.ready(alarms=(scenes.alarm(priority=Priority.TRIP, state=AlarmState.LATCHED_ACKED),))
-    for snapshot in (scenes.idle(), scenes.heating(), scenes.ready(), scenes.lifted(), scenes.broken(), alarmed):
+    for snapshot in (scenes.idle(), scenes.heating(), scenes.ready(), scenes.lifted(), scenes.broken()):
         for key in "abcdefghijklmnopqrstuvwxyz0123456789":
             hand = KeyController()
             hand.see(snapshot, 0.0)
@@ -181,15 +179,6 @@ def test_an_alarm_that_came_this_moment_is_not_acknowledged_unread(scenes: Any) 
     assert isinstance(hand.press("a", scenes.broken(), 10.4)[0], Say)
     hand.see(scenes.broken(), 12.0)
     assert isinstance(hand.press("a", scenes.broken(), 12.0)[0], Send)
-
-
-def test_a_latched_trip_is_released_only_after_a_question(scenes: Any) -> None:
-    hand = KeyController()
-    trip = scenes.alarm(id="pot_limit:pot", priority=Priority.TRIP, state=AlarmState.LATCHED_ACKED, active=False)
-    snapshot = scenes.heating(alarms=(trip,))
-    assert hand.press("a", snapshot, 10.0) == []
-    assert hand.press("a", snapshot, 10.3) == []  # a bounce
-    assert hand.press("a", snapshot, 12.5) == [Send("forge", ResetAlarm(alarm="pot_limit:pot"))]
 
 
 def test_silence_is_at_once_here_and_asked_of_the_daemon(scenes: Any) -> None:

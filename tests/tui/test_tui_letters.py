@@ -55,7 +55,6 @@ def test_what_has_no_shape_is_known_beforehand() -> None:
         (CallKind.CUT_POWER, "Cut the power: the metal coasts on to <546.0 degC>", "CUT POWER"),
         (CallKind.DIP, "Dip now: hold the probe in the middle of the metal, still", "DIP NOW"),
         (CallKind.SKIM, "Skim the dross off, tools dry and warm", "SKIM"),
-        (CallKind.ADD, "Add the second bar", "ADD METAL"),
         (CallKind.STEP, "Dial 977 degF on the panel: metal to <544.0 degC>", "DIAL 977 °F"),
         (CallKind.STEP, "Set the burner to low", "BURNER LOW"),
         (CallKind.STEP, "Turn the knob off", "KNOB OFF"),

@@ -14,7 +14,7 @@ import pytest
 from pourcall.contract.events import AlarmState, MeltState, Priority
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.reading import ProbeState
-from pourcall.contract.snapshot import MetalView
+from pourcall.contract.snapshot import BoardState, BoardView, MetalView
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.contract.units import Unit, say_c, say_difference_c
 from pourcall.tui.client import LinkState
@@ -205,7 +205,7 @@ def test_power_is_never_in_the_colour_of_alarms(scenes: Any) -> None:
     for level in PowerLevel:
         screen = drawn(scenes.heating(power=level, applied_permille=1000))
         spans = [span for row in screen.facts for span in row]
-        assert not {Role.DANGER, Role.TRIP, Role.WARN} & {span.role for span in spans}
+        assert not {Role.DANGER, Role.WARN} & {span.role for span in spans}
 
 
 def test_only_the_mark_of_an_unseen_alarm_blinks_and_the_words_stay(scenes: Any) -> None:
@@ -252,11 +252,6 @@ def test_shelved_and_explained_alarms_are_counted_aside(scenes: Any) -> None:
     text = "\n".join(plain(row) for row in drawn(scenes.heating(alarms=alarms)).alarms)
     assert "1 shelved, back in 12 min" in text
     assert "1 explained by the above" in text
-
-
-def test_a_trip_is_listed_even_if_something_calls_it_shelved(scenes: Any) -> None:
-    trip = scenes.alarm(priority=Priority.TRIP, shelved_until_mono_s=99_999.0)
-    assert "TRIP" in plain(drawn(scenes.heating(alarms=(trip,))).alarms[0])
 
 
 def test_an_alarm_of_another_furnace_is_on_this_screen(scenes: Any) -> None:
@@ -309,7 +304,9 @@ def test_after_the_lift_the_large_figure_is_the_countdown(scenes: Any) -> None:
 
 
 def test_simulated_and_not_recorded_are_never_squeezed_out(scenes: Any) -> None:
-    snapshot = scenes.heating(simulated=True, store_problem="store_full", boards={"amp": "unplugged"})
+    snapshot = scenes.heating(
+        simulated=True, store_problem="store_full", boards={"amp": BoardView(state=BoardState.UNPLUGGED)}
+    )
     header = plain(drawn(snapshot).header)
     assert "SIMULATED" in header
     assert "!! NOT RECORDED: store_full" in header

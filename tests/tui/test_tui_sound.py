@@ -49,15 +49,6 @@ def pulses_of(wav: bytes) -> list[tuple[float, float, float]]:
     return out
 
 
-def test_trip_alternates_between_two_pitches_twice_a_second() -> None:
-    pulses = pulses_of(wav_of(Code.TRIP, 0.8))
-    pitches = [pitch for _, _, pitch in pulses]
-    assert pitches[0::2] == pytest.approx([1200.0] * 4, rel=0.02)
-    assert pitches[1::2] == pytest.approx([800.0] * 4, rel=0.02)
-    starts = [start for start, _, _ in pulses]
-    assert [b - a for a, b in zip(starts[0::2], starts[2::2], strict=False)] == pytest.approx([0.5] * 3, abs=0.01)
-
-
 def test_alarm_is_one_pitch_with_two_pulses_a_second() -> None:
     pulses = pulses_of(wav_of(Code.ALARM, 0.8))
     starts = [start for start, _, _ in pulses]
@@ -148,19 +139,19 @@ def test_a_caution_sounds_once_and_a_warning_again_after_half_a_minute(scenes: A
 def test_only_the_most_severe_sounds(scenes: Any) -> None:
     alarms = (
         scenes.alarm(id="a:a", priority=Priority.CAUTION),
-        scenes.alarm(id="b:b", priority=Priority.TRIP),
-        scenes.alarm(id="c:c", priority=Priority.ALARM),
+        scenes.alarm(id="b:b", priority=Priority.ALARM),
+        scenes.alarm(id="c:c", priority=Priority.WARNING),
     )
     snapshot = scenes.ready(alarms=alarms, calls=(call(CallKind.POUR, 10.0),))
-    assert {code for _, code in heard(CueSelector(), [snapshot], 0.0, 60.0)} == {Code.TRIP}
+    assert {code for _, code in heard(CueSelector(), [snapshot], 0.0, 60.0)} == {Code.ALARM}
 
 
-def test_a_trip_cuts_into_a_lesser_sound(scenes: Any) -> None:
+def test_an_alarm_cuts_into_a_lesser_sound(scenes: Any) -> None:
     desk = CueSelector()
     assert desk.step([scenes.heating(alarms=(scenes.alarm(priority=Priority.WARNING),))], 0.0) is not None
-    cue = desk.step([scenes.heating(alarms=(scenes.alarm(id="t:t", priority=Priority.TRIP),))], 0.5)
+    cue = desk.step([scenes.heating(alarms=(scenes.alarm(id="t:t", priority=Priority.ALARM),))], 0.5)
     assert cue is not None
-    assert (cue.code, cue.cut) == (Code.TRIP, True)
+    assert (cue.code, cue.cut) == (Code.ALARM, True)
 
 
 def test_silence_lasts_thirty_seconds_and_then_it_sounds_again(scenes: Any) -> None:
@@ -197,15 +188,13 @@ def test_an_alarm_of_a_furnace_that_is_not_on_the_screen_is_heard(scenes: Any) -
     assert heard(CueSelector(), [scenes.heating(), scenes.broken(furnace="kiln")], 0.0, 1.0) == [(0.0, Code.ALARM)]
 
 
-def test_shelved_explained_and_returned_alarms_are_quiet_but_a_trip_never_is(scenes: Any) -> None:
+def test_shelved_explained_and_returned_alarms_are_quiet(scenes: Any) -> None:
     quiet = (
         scenes.alarm(shelved_until_mono_s=9e9),
         scenes.alarm(id="b:b", suppressed_by="c:c"),
         scenes.alarm(id="d:d", state=AlarmState.RTN_UNACKED),
     )
     assert heard(CueSelector(), [scenes.heating(alarms=quiet)], 0.0, 10.0) == []
-    trip = scenes.alarm(priority=Priority.TRIP, shelved_until_mono_s=9e9, suppressed_by="c:c")
-    assert heard(CueSelector(), [scenes.heating(alarms=(trip,))], 0.0, 1.0) == [(0.0, Code.TRIP)]
 
 
 def test_a_lost_daemon_sounds_as_an_alarm_of_the_dashboards_own(scenes: Any) -> None:
@@ -225,9 +214,6 @@ def test_an_alarm_that_comes_again_sounds_again(scenes: Any) -> None:
 # -- the player: a real program, found on a path, started for real -----------------------------------------------------
 
 
-WAIT_S = 20.0  # a guard against hanging, not a measure
-
-
 def program(folder: Path, name: str, script: str) -> None:
     """An executable of that name."""
     file = folder / name
@@ -237,7 +223,7 @@ def program(folder: Path, name: str, script: str) -> None:
 
 def wait_for(file: Path) -> bytes:
     """The file's bytes, once the player has written it."""
-    end_s = time.monotonic() + WAIT_S
+    end_s = time.monotonic() + 5.0
     while time.monotonic() < end_s:
         if file.exists():
             return file.read_bytes()
@@ -253,10 +239,10 @@ def test_what_is_played_is_the_sound_of_the_code(tmp_path: Path) -> None:
     program(tmp_path, "aplay", f'/bin/cp "$2" {tmp_path}/part && /bin/mv {tmp_path}/part {tmp_path}/played.wav')
     with Player("auto", 0.5, lambda: None, path=str(tmp_path)) as player:
         assert player.label == "sound: aplay"
-        player.play(Cue(Code.TRIP, "x"))
+        player.play(Cue(Code.ALARM, "x"))
         played = wait_for(tmp_path / "played.wav")
-    assert played == wav_of(Code.TRIP, 0.5)
-    assert [pitch for _, _, pitch in pulses_of(played)][:2] == pytest.approx([1200.0, 800.0], rel=0.02)
+    assert played == wav_of(Code.ALARM, 0.5)
+    assert [pitch for _, _, pitch in pulses_of(played)][:2] == pytest.approx([1000.0, 1000.0], rel=0.02)
 
 
 @needs_sh
@@ -264,28 +250,15 @@ def test_playing_does_not_wait_and_a_cut_ends_what_sounds(tmp_path: Path) -> Non
     program(
         tmp_path,
         "aplay",
-        f"trap ': > {tmp_path}/cut; exit 0' TERM\n: > {tmp_path}/up\nwhile :; do /bin/sleep 0.05; done",
+        f"trap 'echo cut > {tmp_path}/cut; exit 0' TERM\n: > {tmp_path}/up\nwhile :; do /bin/sleep 0.05; done",
     )
     with Player("auto", 0.5, lambda: None, path=str(tmp_path)) as player:
-        player.play(Cue(Code.WARNING, "x"))  # waiting for this one would never end
-        wait_for(tmp_path / "up")
-        player.play(Cue(Code.TRIP, "y", cut=True))
-        wait_for(tmp_path / "cut")
-
-
-@needs_sh
-def test_a_player_that_lags_behind_is_ended_with_the_dashboard_too(tmp_path: Path) -> None:
-    program(tmp_path, "aplay", f"echo $$ >> {tmp_path}/pids\nexec /bin/sleep 600")
-    with Player("auto", 0.5, lambda: None, path=str(tmp_path)) as player:
+        began_s = time.monotonic()
         player.play(Cue(Code.WARNING, "x"))
-        player.play(Cue(Code.WARNING, "y"))
-        end_s = time.monotonic() + WAIT_S
-        while len(pids := (tmp_path / "pids").read_text().split() if (tmp_path / "pids").exists() else []) < 2:
-            assert time.monotonic() < end_s, "they never started"
-            time.sleep(0.01)
-    for pid in pids:
-        with pytest.raises(ProcessLookupError):
-            os.kill(int(pid), 0)
+        assert time.monotonic() - began_s < 1.0
+        wait_for(tmp_path / "up")
+        player.play(Cue(Code.ALARM, "y", cut=True))
+        assert wait_for(tmp_path / "cut")
 
 
 @needs_sh
@@ -294,7 +267,7 @@ def test_a_player_that_fails_is_found_out_and_the_next_one_taken(tmp_path: Path)
     program(tmp_path, "paplay", f": > {tmp_path}/played")
     with Player("auto", 0.5, lambda: None, path=str(tmp_path)) as player:
         player.play(Cue(Code.ALARM, "x"))
-        end_s = time.monotonic() + WAIT_S
+        end_s = time.monotonic() + 5.0
         while player.label != "sound: paplay" and time.monotonic() < end_s:
             player.check()
             time.sleep(0.01)
@@ -313,6 +286,6 @@ def test_without_a_player_the_terminal_bell_is_last_and_is_said(tmp_path: Path) 
 def test_sound_off_is_silent_and_says_so(tmp_path: Path) -> None:
     rung: list[int] = []
     with Player("off", 0.5, lambda: rung.append(1), path=str(tmp_path)) as player:
-        player.play(Cue(Code.TRIP, "x"))
+        player.play(Cue(Code.ALARM, "x"))
         assert player.label == "sound: off"
     assert rung == []

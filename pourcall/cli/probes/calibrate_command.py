@@ -20,7 +20,9 @@ from pourcall.cli.probes.calibration_sources import (
 )
 from pourcall.cli.probes.probe_facts import facts_of, who_of
 from pourcall.contract.errors import BadInput, Refused
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.message import tell
+from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.texts import say, written
 
 if TYPE_CHECKING:
     from pourcall.calibration.correction import FoundPoint, ProbeFacts
@@ -127,7 +129,7 @@ def _spoken(err: Exception, unit: Unit) -> Exception:
     from pourcall.thermal_analysis.standstill import PoorPlateau
 
     if isinstance(err, PoorPlateau):
-        return PoorPlateau(err.code, f"no calibration: {in_unit(err.what, unit, 1)}", err.remedy)
+        return Refused(say(tell("calibration.none", why=err.told), unit), remedy=say(err.to_do, unit))
     return err
 
 
@@ -182,7 +184,7 @@ def _keep(
                 "standard_uv": found.spread_uv,
                 "beyond_class": found.beyond_class,
                 "plateau": found.plateau,
-                "parts": [part._asdict() for part in found.parts],
+                "parts": [part._asdict() | {"words": written(part.words)} for part in found.parts],
                 "kept_as": row_id,
                 "source": source,
             }
@@ -212,7 +214,7 @@ def _tell(found: "FoundPoint", facts: "ProbeFacts", unit: Unit) -> None:
         f"standard uncertainty {found.spread_uv:.1f} uV ({format_difference(found.standard_c, unit, 2)}, k = 1)"
     )
     for part in sorted(found.parts, key=lambda one: -one.standard_c):
-        print(f"    {format_difference(part.standard_c, unit, 2):>9}  {part.name}: {in_unit(part.words, unit, 2)}")
+        print(f"    {format_difference(part.standard_c, unit, 2):>9}  {part.name}: {say(part.words, unit)}")
     if found.beyond_class:
         print("  mind: that is more than new wire of its class and its board may be off: worn, or wrongly wired?")
     if found.point.note:

@@ -9,10 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import our_paths
 from pourcall.contract.errors import BadInput, NotFound, Refused
-from pourcall.contract.units import Unit, format_temperature, in_unit
+from pourcall.contract.message import tell
+from pourcall.contract.units import Unit, format_temperature
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.calibration.correction import EmfTrace, FoundPoint, ProbeFacts
+    from pourcall.calibration.live import Standing
     from pourcall.thermometry.reference_points import CalPoint
 
 LOOK_S = 1.0
@@ -112,7 +115,7 @@ def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit:
     applied = _running_calibration(facts)
     watch = LiveWatch(point, facts, grade=args.grade, depth_mm=args.depth)
 
-    def take(at_s: float, temp_c: float | None) -> str:
+    def take(at_s: float, temp_c: float | None) -> "Standing":
         return watch.take(at_s, None if temp_c is None else uncorrected_uv(temp_c, facts.tc_type, applied))
 
     what = f"{point.name}, {format_temperature(point.temp_c, unit, 1)}"
@@ -120,12 +123,14 @@ def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit:
         if watch.found is not None:
             return watch.found
     reason = watch.last_refusal
-    why = f": {in_unit(reason.what, unit, 1)}" if reason is not None else ""
-    raise Refused(f"no plateau in {args.wait}{why}", remedy=reason.remedy if reason else "Try again")
+    if reason is None:
+        raise Refused(f"no plateau in {args.wait}", remedy="Try again")
+    none = tell("calibration.none_in", waited=args.wait, why=reason.told)
+    raise Refused(say(none, unit), remedy=say(reason.to_do, unit))
 
 
 def readings(
-    facts: "ProbeFacts", unit: Unit, wait: str, what: str, take: Callable[[float, float | None], str]
+    facts: "ProbeFacts", unit: Unit, wait: str, what: str, take: "Callable[[float, float | None], Standing]"
 ) -> Iterator[None]:
     """KeyController each look at the daemon's reading to `take` (time, degC or None), for so long as `wait` says.
 
@@ -140,7 +145,7 @@ def readings(
     wait_s = seconds(wait)
     terminal = sys.stderr.isatty()
     began_s: float | None = None
-    last_said = ""
+    last_said = ""  # of what the metal does: what is wanted of it alone is not said again
     print(f"watching {facts.name} for {what}; Ctrl-C ends it", file=sys.stderr)
     try:
         while True:
@@ -151,12 +156,13 @@ def readings(
             mono_s, view = views[0]
             began_s = mono_s if began_s is None else began_s
             number = view.temp_c if view.status is not Status.BAD else None
-            said = in_unit(take(mono_s - view.age_s if number is not None else mono_s, number), unit, 1)
+            standing = take(mono_s - view.age_s if number is not None else mono_s, number)
+            now = say(standing.now, unit)
             if terminal:
-                print(f"\r\x1b[K{said}", end="", flush=True, file=sys.stderr)
-            elif said.partition(";")[0] != last_said.partition(";")[0]:
-                print(said, file=sys.stderr)
-            last_said = said
+                print(f"\r\x1b[K{say(standing.told, unit)}", end="", flush=True, file=sys.stderr)
+            elif now != last_said:
+                print(say(standing.told, unit), file=sys.stderr)
+            last_said = now
             yield
             if mono_s - began_s > wait_s:
                 return

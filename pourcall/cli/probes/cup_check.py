@@ -8,7 +8,10 @@ from typing import TYPE_CHECKING
 from pourcall.cli.common import our_paths, print_json, print_table, unit_of
 from pourcall.cli.probes.calibration_sources import check_depth, trace_arguments
 from pourcall.cli.probes.probe_facts import facts_of, who_of
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.errors import Refused
+from pourcall.contract.message import tell
+from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.texts import say, sentence
 
 if TYPE_CHECKING:
     from pourcall.calibration.correction import ProbeFacts
@@ -53,7 +56,7 @@ def check_cup(args: argparse.Namespace) -> int:
     try:
         found = watch.result(at_utc_s=utc_s, who=args.who or who_of(), source=source)
     except PoorPlateau as err:
-        raise PoorPlateau(err.code, f"no check: {in_unit(err.what, unit, 1)}", in_unit(err.remedy, unit, 0)) from err
+        raise Refused(say(tell("calibration.no_check", why=err.told), unit), remedy=say(err.to_do, unit)) from err
     kept = None
     if not args.dry_run:
         kept = write_aside(our_paths().database, lambda conn: keep_check(conn, found), utc_s=utc_s)
@@ -106,8 +109,8 @@ def _budget_c(facts: "ProbeFacts", at_c: float) -> float:
 
 
 def _tell(found: "CupCheck", unit: Unit) -> None:
-    text = in_unit(found.text, unit, 1)
-    print(f"{found.alloy_name}: {text if found.offset_c is not None else text[:1].upper() + text[1:]}")
+    text = say(found.text, unit) if found.offset_c is not None else sentence(found.text, unit)
+    print(f"{found.alloy_name}: {text}")
     under = f", {format_difference(found.undercooling_c, unit)} undercooled before" if found.undercooling_c else ""
     stood = "stood still" if found.kind == "plateau" else "slowed"
     print(f"  it {stood} at {format_temperature(found.reads_c, unit, 1)} for {found.lasted_s:.0f} s{under}")
@@ -115,7 +118,7 @@ def _tell(found: "CupCheck", unit: Unit) -> None:
         print(f"  by its own budget the probe may be out by ± {format_difference(found.probe_u_c, unit)} (k = 2)")
     if found.others and found.offset_c is not None:
         print(f"  other sheets that would fit: {', '.join(found.others)}")
-    print(f"  {found.remedy}")
+    print(f"  {say(found.remedy, unit)}")
 
 
 def checks_of(facts: "ProbeFacts") -> "list[CupCheck]":

@@ -18,6 +18,7 @@ from pourcall.cli.probes.cup_check import check_arguments, check_cup, checks_of,
 from pourcall.cli.probes.probe_facts import facts_of
 from pourcall.contract.errors import NotFound
 from pourcall.contract.units import format_difference, format_temperature
+from pourcall.texts import say
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -109,7 +110,7 @@ def _show(args: argparse.Namespace) -> int:
                 part.shape.value,
                 format_difference(part.standard_c, unit, 2),
                 f"{_share(part.standard_c, whole.standard_c)} %",
-                part.words,
+                say(part.words, unit),
             ]
             for part in sorted(whole.parts, key=lambda one: -one.standard_c)
         ],

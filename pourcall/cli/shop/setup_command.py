@@ -17,7 +17,7 @@ from pourcall.contract.settings import Name, parse_settings
 from pourcall.drivers.ports import PortReport
 
 TYPES = ("K", "N", "J", "T", "E", "R", "S", "B")
-PLACES = ("melt", "dip", "chamber", "mould", "ambient")
+PLACES = ("melt", "dip", "chamber", "ambient")
 HEAR_S = 2.0
 SHEATHS = ("thin", "mineral_3mm", "mineral_6mm", "ceramic_tube")
 

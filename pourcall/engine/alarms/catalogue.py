@@ -1,15 +1,25 @@
-"""Every alarm there is. What it means and what to do, in the words a person reads beside the furnace.
+"""Every alarm there is: how severe, how long its condition must hold, and how long it can matter.
 
-Rows of the fault catalogue are named in the comment. Delays: temperature alarms wait 2 s to come and 5 s to go
-(one bad sample is no alarm); faults that a chip or the link reports wait as their row says.
-`{subject}` is the probe, board or furnace, `{detail}` what the rule found.
+What each means and what to do stands in the catalogue of texts: `alarm.NAME.what`, `alarm.NAME.remedy`. Rows of the
+fault catalogue are named in the comment. Delays: temperature alarms wait 2 s to come and 5 s to go (one bad sample is
+no alarm); faults that a chip or the link reports wait as their row says.
 """
 
 from dataclasses import dataclass
+from enum import IntEnum
 
 from pourcall.contract.events import Priority
+from pourcall.contract.message import Message, Told, tell
 
-TRIP, ALARM, WARNING, CAUTION = Priority.TRIP, Priority.ALARM, Priority.WARNING, Priority.CAUTION
+ALARM, WARNING, CAUTION = Priority.ALARM, Priority.WARNING, Priority.CAUTION
+
+
+class Scope(IntEnum):
+    """Until when an alarm can matter, the shortest first; then it is withdrawn, whatever its condition was."""
+
+    BEFORE_LIFT = 1  # until the pot leaves the furnace
+    MELT = 2  # until the melt ends
+    ALWAYS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,223 +28,66 @@ class AlarmKind:
 
     name: str
     priority: Priority
-    what: str
-    remedy: str
+    scope: Scope = Scope.ALWAYS
     on_delay_s: float = 0.0
     off_delay_s: float = 5.0
-    latching: bool = False
 
-    def texts(self, subject: str, detail: str) -> tuple[str, str]:
-        """What it means and what to do, filled in."""
-        said = {"subject": subject.replace("_", " "), "detail": detail}
-        return self.what.format(**said).strip(), self.remedy.format(**said).strip()
+    def texts(self, subject: str, detail: Told) -> tuple[Message, Message]:
+        """What it means and what to do. subject: the probe, board or furnace; detail: what its condition found."""
+        named = subject.replace("_", " ")
+        what = tell(f"alarm.{self.name}.what", subject=named)
+        if detail:
+            what = tell("alarm.detailed", what=what, detail=detail)
+        return what, tell(f"alarm.{self.name}.remedy", subject=named)
 
 
 _ALL = (
     # -- the metal ----------------------------------------------------------------------------------------------------
-    AlarmKind(
-        "overshoot",
-        WARNING,
-        "The melt is above its pour window and still rising. {detail}",
-        "Cut the power now; leave the lid off if the sheet allows it",
-        on_delay_s=5.0,
-    ),
-    AlarmKind(
-        "above_window",
-        CAUTION,
-        "The melt stays above its pour window. {detail}",
-        "Let it cool with the power off; skim only when ready to pour",
-        on_delay_s=60.0,
-    ),
-    AlarmKind(
-        "alloy_limit",
-        ALARM,
-        "The metal is hotter than this alloy should ever be. {detail}",
-        "Cut the power; stay upwind; do not lean over the pot",
-        on_delay_s=2.0,
-    ),
-    AlarmKind(
-        "pot_limit",
-        ALARM,
-        "The pot is hotter than its rating. {detail}",
-        "Cut the power; do not lift this pot full",
-        on_delay_s=2.0,
-    ),
-    AlarmKind(
-        "furnace_rating",
-        ALARM,
-        "The furnace is hotter than its rating. {detail}",
-        "Cut the power and let it cool",
-        on_delay_s=2.0,
-    ),
-    AlarmKind(
-        "probe_rating",
-        WARNING,
-        "{subject} is hotter than it is rated for. {detail}",
-        "Take the probe out of the heat; expect it to read low from now on",
-        on_delay_s=2.0,
-    ),
-    AlarmKind(
-        "flame_out",
-        ALARM,
-        "The flame may be out. {detail}",
-        "Close the gas first, ventilate, then look. Do not relight until the smell of gas is gone",
-    ),
-    AlarmKind(
-        "not_responding",
-        WARNING,
-        "Power is on and hardly any heat arrives in the metal. {detail}",
-        "Look at element, fuse, contactor or burner; is the probe really in the metal?",
-    ),
-    AlarmKind(
-        "fume",
-        ALARM,
-        "Zinc fume far above the limits for air at work, to a factor of ten. {detail}",
-        "Cut the power, leave the bath alone, go upwind; no visible fume does not mean safe",
-        on_delay_s=10.0,
-    ),
-    AlarmKind(
-        "wrong_alloy",
-        WARNING,
-        "The metal in the pot may not be the alloy of this melt. {detail}",
-        "Do not pour by this window: look at what was charged and pour a small sample cup; `melt change` names the "
-        "right alloy, or cast ingots and start again",
-    ),
+    AlarmKind("overshoot", WARNING, Scope.BEFORE_LIFT, on_delay_s=5.0),
+    AlarmKind("above_window", CAUTION, Scope.BEFORE_LIFT, on_delay_s=60.0),
+    AlarmKind("alloy_limit", ALARM, Scope.MELT, on_delay_s=2.0),
+    AlarmKind("pot_limit", ALARM, Scope.MELT, on_delay_s=2.0),
+    AlarmKind("furnace_rating", ALARM, on_delay_s=2.0),
+    AlarmKind("probe_rating", WARNING, on_delay_s=2.0),
+    AlarmKind("flame_out", ALARM, Scope.MELT),
+    AlarmKind("not_responding", WARNING, Scope.MELT),
+    AlarmKind("fume", ALARM, Scope.MELT, on_delay_s=10.0),
+    AlarmKind("wrong_alloy", WARNING, Scope.MELT),
     # -- a probe ------------------------------------------------------------------------------------------------------
-    AlarmKind(  # T1
-        "sensor_open",
-        ALARM,
-        "Thermocouple {subject} is broken or unplugged: it gives no temperature.",
-        "Look at the plug and the cable; do not pour on the last figure",
-    ),
-    AlarmKind(  # T2
-        "sensor_short",
-        ALARM,
-        "Thermocouple {subject} touches ground or supply: it gives no temperature. {detail}",
-        "Look for a bare wire or a grounded tip at the amplifier",
-    ),
-    AlarmKind(
-        "no_value",
-        ALARM,
-        "{subject} sends no number. {detail}",
-        "Look at the instrument or the file it comes from",
-    ),
-    AlarmKind(  # T7
-        "implausible",
-        ALARM,
-        "{subject} jumped as metal cannot. {detail}",
-        "Do not trust it: check with a second probe, then acknowledge",
-        off_delay_s=60.0,
-    ),
-    AlarmKind(  # T11
-        "over_range",
-        ALARM,
-        "{subject} is beyond what its type can read. {detail}",
-        "Cut the power; check type and polarity of the probe",
-    ),
-    AlarmKind(  # T12
-        "intermittent",
-        ALARM,
-        "The contact of {subject} comes and goes. {detail}",
-        "Tighten or replace the probe; acknowledge when it is mended",
-        off_delay_s=60.0,
-    ),
+    AlarmKind("sensor_open", ALARM),  # T1
+    AlarmKind("sensor_short", ALARM),  # T2
+    AlarmKind("no_value", ALARM),
+    AlarmKind("implausible", ALARM, off_delay_s=60.0),  # T7
+    AlarmKind("over_range", ALARM),  # T11
+    AlarmKind("intermittent", ALARM, off_delay_s=60.0),  # T12
     # -- an amplifier -------------------------------------------------------------------------------------------------
-    AlarmKind(  # A1, A2
-        "dead_bus",
-        ALARM,
-        "The amplifier of {subject} does not answer: its words are empty. {detail}",
-        "Look at the wires between amplifier chip and board",
-    ),
-    AlarmKind(  # A3
-        "cold_junction",
-        WARNING,
-        "The amplifier of {subject} is too hot or too cold to be trusted. {detail}",
-        "Move it away from the furnace and out of the draught",
-    ),
+    AlarmKind("dead_bus", ALARM),  # A1, A2
+    AlarmKind("cold_junction", WARNING),  # A3
     # -- a link -------------------------------------------------------------------------------------------------------
-    AlarmKind(  # S1, S2
-        "link_lost",
-        ALARM,
-        "No data from board {subject}. {detail}",
-        "Look at the cable and the board; it is taken up again by itself",
-    ),
-    AlarmKind(  # S3, S4, S11
-        "link_noisy",
-        WARNING,
-        "Board {subject} sends broken lines. {detail}",
-        "Keep the cable away from the furnace wiring; look at plug and ground",
-        off_delay_s=10.0,
-    ),
-    AlarmKind(  # S6
-        "link_wrong_speed",
-        ALARM,
-        "Board {subject} seems to speak at another speed. {detail}",
-        "Correct `baud` in the settings and start again",
-    ),
-    AlarmKind(  # S7
-        "identity_mismatch",
-        ALARM,
-        "Board {subject} is not the board it was. {detail}",
-        "Put the right board on this port, or correct `serial` in the settings",
-    ),
-    AlarmKind(  # S8
-        "port_shared",
-        ALARM,
-        "A second program reads the port of board {subject}. {detail}",
-        "Close the other program",
-    ),
-    AlarmKind(  # S10
-        "late_data",
-        WARNING,
-        "Board {subject} delivers old readings. {detail}",
-        "Wait until it has caught up; the figures shown are not used to call",
-        off_delay_s=3.0,
-    ),
-    AlarmKind(  # S12
-        "port_unavailable",
-        ALARM,
-        "The port of board {subject} cannot be opened. {detail}",
-        "When that is mended it is taken up by itself",
-    ),
+    AlarmKind("link_lost", ALARM),  # S1, S2
+    AlarmKind("link_noisy", WARNING, off_delay_s=10.0),  # S3, S4, S11
+    AlarmKind("link_wrong_speed", ALARM),  # S6
+    AlarmKind("identity_mismatch", ALARM),  # S7
+    AlarmKind("port_shared", ALARM),  # S8
+    AlarmKind("late_data", WARNING, off_delay_s=3.0),  # S10
+    AlarmKind("port_unavailable", ALARM),  # S12
     # -- the record and the daemon ------------------------------------------------------------------------------------
-    AlarmKind("store_full", ALARM, "The disk is full: readings wait in memory. {detail}", "Make room on the disk"),
-    AlarmKind("store_failing", ALARM, "The disk refuses to write. {detail}", "Look at the disk; nothing is lost yet"),
-    AlarmKind("store_locked", WARNING, "Another program holds the record open. {detail}", "Close that program"),
-    AlarmKind("store_readonly", ALARM, "The record may not be written. {detail}", "Correct the permissions"),
-    AlarmKind("store_gone", ALARM, "The record file was moved or deleted. {detail}", "Put it back or restart"),
-    AlarmKind("store_damaged", ALARM, "The record file was damaged and set aside. {detail}", "Restore a backup"),
-    AlarmKind(
-        "broker_down",
-        CAUTION,
-        "The MQTT broker does not answer. {detail}",
-        "Nothing is lost; look at it later",
-        on_delay_s=60.0,
-    ),
-    AlarmKind("broker_refused", WARNING, "The MQTT broker refuses us. {detail}", "Correct user and password"),
-    AlarmKind("client_id_clash", WARNING, "Another MQTT client uses our name. {detail}", "Stop the other client"),
-    AlarmKind(  # C5
-        "paused",
-        ALARM,
-        "The daemon stood still, nobody watched the metal. {detail}",
-        "Look at the furnace before you trust the screen; keep this computer from sleeping",
-    ),
-    AlarmKind("loop_slow", WARNING, "The daemon was held up. {detail}", "Close other programs on this computer"),
-    AlarmKind(
-        "task_failed",
-        ALARM,
-        "A part of the daemon failed and was started again. {detail}",
-        "Finish this melt by hand if in doubt; send the log",
-    ),
-    AlarmKind("command_rejected", WARNING, "A command was refused. {detail}", "Look at where it came from"),
-    AlarmKind(
-        "unclean_stop",
-        WARNING,
-        "The daemon did not stop in order last time. {detail}",
-        "Check what the record holds of that melt",
-    ),
-    AlarmKind("secret_exposed", WARNING, "A secret is readable by others. {detail}", "Correct the permissions"),
-    AlarmKind("test", CAUTION, "This is a test of the alarm path. {detail}", "Acknowledge it"),
+    AlarmKind("store_full", ALARM),
+    AlarmKind("store_failing", ALARM),
+    AlarmKind("store_locked", WARNING),
+    AlarmKind("store_readonly", ALARM),
+    AlarmKind("store_gone", ALARM),
+    AlarmKind("store_damaged", ALARM),
+    AlarmKind("broker_down", CAUTION, on_delay_s=60.0),
+    AlarmKind("broker_refused", WARNING),
+    AlarmKind("client_id_clash", WARNING),
+    AlarmKind("paused", ALARM),  # C5
+    AlarmKind("loop_slow", WARNING),
+    AlarmKind("task_failed", ALARM),
+    AlarmKind("command_rejected", WARNING),
+    AlarmKind("unclean_stop", WARNING),
+    AlarmKind("secret_exposed", WARNING),
+    AlarmKind("test", CAUTION),
 )
 
 CATALOGUE: dict[str, AlarmKind] = {kind.name: kind for kind in _ALL}

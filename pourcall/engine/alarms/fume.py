@@ -5,8 +5,8 @@ never "safe". For brass (`flares`) the level asks whether the melt is outdoors o
 pour, so it raises no alarm here; near boiling the alloy's own limit does.
 """
 
+from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.plan import MeltPlan
-from pourcall.contract.units import say_c
 from pourcall.engine.alarms.manager import AlarmManager
 
 DISTURBED_S = 120.0  # so long after skimming or stirring the skin counts as broken
@@ -25,10 +25,10 @@ def fume_level(plan: MeltPlan, temp_c: float | None, *, disturbed: bool, level: 
 
 
 def set_fume_conditions(
-    desk: AlarmManager, plan: MeltPlan, furnace: str, temp_c: float | None, level: int, mono_s: float, utc_s: float
+    alarms: AlarmManager, plan: MeltPlan, furnace: str, temp_c: float | None, level: int, mono_s: float, utc_s: float
 ) -> None:
     """The alarm beyond a factor of ten over a limit; never for brass, whose fume is known before the burner is lit."""
     if plan.fume is None or plan.fume.flares:
         return
-    at = "" if temp_c is None else f"It is at {say_c(temp_c)}."
-    desk.set_condition("fume", furnace, level >= ALARM_LEVEL, mono_s, utc_s, detail=at)
+    at = NOTHING if temp_c is None else tell("alarm.metal_at", metal_c=temp_c)
+    alarms.set_condition("fume", furnace, level >= ALARM_LEVEL, mono_s, utc_s, detail=at)

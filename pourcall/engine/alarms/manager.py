@@ -1,4 +1,4 @@
-"""The lifecycle of alarms. One table, one desk; every (state, event) pair is decided and a test says so.
+"""The lifecycle of alarms. One table, one manager; every (state, event) pair is decided and a test says so.
 
 After OPC UA Part 9 (Alarms and Conditions) and, for the sounding rules, IMO MSC.302(87): a silenced alarm that nobody
 acknowledged sounds again after 30 s; one situation shows one alarm, the rest stand suppressed under it.
@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from pourcall.contract.events import AlarmState, AlarmView, Priority
-from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS, AlarmKind
+from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS, AlarmKind, Scope
 
 SILENCE_S = 30.0
-SHELVE_MIN_MINUTES = 5.0
-SHELVE_MAX_MINUTES = 60.0
+SHELVE_LEAST_MIN, SHELVE_MOST_MIN = 5.0, 60.0
 
 
 class AlarmEvent(StrEnum):
@@ -23,7 +23,6 @@ class AlarmEvent(StrEnum):
     CLEAR = "clear"
     ACK = "ack"
     WORSEN = "worsen"  # raised again at a higher severity
-    RESET = "reset"
 
 
 A, E = AlarmState, AlarmEvent
@@ -36,19 +35,6 @@ ALARM_TABLE: dict[tuple[AlarmState, AlarmEvent], AlarmState] = {
     (A.RTN_UNACKED, E.ACK): A.NORMAL,
     (A.RTN_UNACKED, E.RAISE): A.UNACKED,
     (A.RTN_UNACKED, E.WORSEN): A.UNACKED,
-}
-LATCHING_TABLE: dict[tuple[AlarmState, AlarmEvent], AlarmState] = {
-    (A.NORMAL, E.RAISE): A.UNACKED,
-    (A.UNACKED, E.ACK): A.ACKED,
-    (A.UNACKED, E.CLEAR): A.LATCHED_UNACKED,
-    (A.ACKED, E.CLEAR): A.LATCHED_ACKED,
-    (A.ACKED, E.WORSEN): A.UNACKED,
-    (A.LATCHED_UNACKED, E.ACK): A.LATCHED_ACKED,
-    (A.LATCHED_UNACKED, E.RAISE): A.UNACKED,
-    (A.LATCHED_UNACKED, E.WORSEN): A.UNACKED,
-    (A.LATCHED_ACKED, E.RAISE): A.UNACKED,
-    (A.LATCHED_ACKED, E.WORSEN): A.UNACKED,
-    (A.LATCHED_ACKED, E.RESET): A.NORMAL,
 }
 _SUPPRESSED_BY: dict[str, tuple[str, ...]] = {
     child: tuple(parent for parent, children in PARENTS.items() if child in children)
@@ -69,8 +55,8 @@ class _Alarm:
     condition: bool = False
     condition_since_s: float = 0.0
     priority: Priority = Priority.CAUTION
-    what: str = ""
-    remedy: str = ""
+    what: Told = NOTHING
+    remedy: Told = NOTHING
     raised_mono_s: float = 0.0
     raised_utc_s: float = 0.0
     shelved_until_s: float | None = None
@@ -94,11 +80,11 @@ class AlarmManager:
         self,
         kind: str,
         subject: str,
-        present: bool,
+        condition: bool,
         mono_s: float,
         utc_s: float,
         *,
-        detail: str = "",
+        detail: Told = NOTHING,
         priority: Priority | None = None,
         at_once: bool = False,
     ) -> None:
@@ -106,13 +92,13 @@ class AlarmManager:
         key = f"{kind}:{subject}"
         alarm = self._alarms.get(key)
         if alarm is None:
-            if not present:
+            if not condition:
                 return
             alarm = self._alarms[key] = _Alarm(key, CATALOGUE[kind], subject)
-        if present != alarm.condition:
-            alarm.condition = present
+        if condition != alarm.condition:
+            alarm.condition = condition
             alarm.condition_since_s = mono_s
-        if present:
+        if condition:
             severity = priority or alarm.kind.priority
             worse = alarm.active and severity < alarm.priority
             if not alarm.active or worse:
@@ -124,14 +110,16 @@ class AlarmManager:
                 # Highest severity seen is kept until acknowledged and clear.
                 fresh = alarm.state is AlarmState.NORMAL
                 alarm.priority = severity if fresh else min(severity, alarm.priority)
-        delay_s = alarm.kind.on_delay_s if present else alarm.kind.off_delay_s
-        if present != alarm.active and (at_once or mono_s - alarm.condition_since_s >= delay_s):
-            alarm.active = present
-            self._step(alarm, AlarmEvent.RAISE if present else AlarmEvent.CLEAR, mono_s, utc_s, always=True)
+        delay_s = alarm.kind.on_delay_s if condition else alarm.kind.off_delay_s
+        if condition != alarm.active and (at_once or mono_s - alarm.condition_since_s >= delay_s):
+            alarm.active = condition
+            self._step(alarm, AlarmEvent.RAISE if condition else AlarmEvent.CLEAR, mono_s, utc_s, always=True)
 
-    def withdraw(self, kind: str, subject: str, mono_s: float, utc_s: float) -> None:
-        """The rule no longer applies at all (another melt, the pot was lifted): clear without the off-delay."""
-        self.set_condition(kind, subject, False, mono_s, utc_s, at_once=True)
+    def withdraw_scope(self, scope: Scope, mono_s: float, utc_s: float) -> None:
+        """What `scope` names is over (the lift, the melt): alarms that end with it clear without their off-delay."""
+        for alarm in list(self._alarms.values()):
+            if alarm.kind.scope <= scope:
+                self.set_condition(alarm.kind.name, alarm.subject, False, mono_s, utc_s, at_once=True)
 
     def tick(self, mono_s: float, utc_s: float) -> None:
         """Delays, silence and shelves run on."""
@@ -186,24 +174,18 @@ class AlarmManager:
             changed += self._step(alarm, AlarmEvent.ACK, mono_s, utc_s, who=who)
         return changed
 
-    def reset(self, key: str, mono_s: float, utc_s: float, who: str) -> bool:
-        """Release a latched trip; False where it is present or unacknowledged. KeyError: no such alarm."""
-        return bool(self._step(self._alarms[key], AlarmEvent.RESET, mono_s, utc_s, who=who))
-
     def silence(self, mono_s: float) -> None:
         """Quiet for 30 s; not an acknowledgement. An alarm raised meanwhile ends the silence."""
         self.silenced_until_s = mono_s + SILENCE_S
 
-    def shelve(self, key: str, minutes: float, mono_s: float, who: str) -> str:
-        """Set aside; returns an empty text, or why not. KeyError: no such alarm."""
+    def shelve(self, key: str, minutes: float, mono_s: float, who: str) -> Message:
+        """Set aside; returns why not, or nothing. KeyError: no such alarm."""
         alarm = self._alarms[key]
-        if alarm.priority is Priority.TRIP or alarm.kind.latching:
-            return "a trip is never shelved"
-        if not SHELVE_MIN_MINUTES <= minutes <= SHELVE_MAX_MINUTES:
-            return f"{minutes:g} minutes is outside {SHELVE_MIN_MINUTES:g} to {SHELVE_MAX_MINUTES:g}"
+        if not SHELVE_LEAST_MIN <= minutes <= SHELVE_MOST_MIN:
+            return tell("alarm.shelf_range", asked_min=minutes, least_min=SHELVE_LEAST_MIN, most_min=SHELVE_MOST_MIN)
         alarm.shelved_until_s = mono_s + 60.0 * minutes
         self._said(self._view(alarm), who)
-        return ""
+        return NOTHING
 
     def unshelve(self, key: str, who: str) -> None:
         """Take it back. KeyError: no such alarm."""
@@ -221,7 +203,7 @@ class AlarmManager:
     def is_acked(self, kind: str, subject: str) -> bool:
         """A person has seen it (or it is not up at all)."""
         alarm = self._alarms.get(f"{kind}:{subject}")
-        return alarm is None or alarm.state in (AlarmState.NORMAL, AlarmState.ACKED, AlarmState.LATCHED_ACKED)
+        return alarm is None or alarm.state in (AlarmState.NORMAL, AlarmState.ACKED)
 
     def views(self) -> tuple[AlarmView, ...]:
         """Alarms not in NORMAL, most severe first, then oldest."""
@@ -248,8 +230,7 @@ class AlarmManager:
     def _step(
         self, alarm: _Alarm, event: AlarmEvent, mono_s: float, utc_s: float, *, who: str = "", always: bool = False
     ) -> bool:
-        table = LATCHING_TABLE if alarm.kind.latching else ALARM_TABLE
-        new = table.get((alarm.state, event))
+        new = ALARM_TABLE.get((alarm.state, event))
         if new is not None:
             if alarm.state is AlarmState.NORMAL or (new is AlarmState.UNACKED and event is not AlarmEvent.WORSEN):
                 alarm.raised_mono_s, alarm.raised_utc_s = mono_s, utc_s

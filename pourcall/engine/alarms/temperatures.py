@@ -3,20 +3,20 @@
 from collections.abc import Sequence
 
 from pourcall.contract.config import EngineConfig
+from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.plan import MeltPlan, PotLimit
 from pourcall.contract.reading import Place
-from pourcall.contract.units import say_c
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
 
-DEADBAND_C = 3.0
+DEADBAND_C = 3.0  # an alarm on a limit goes only this far below it
 RISING_C_PER_MIN = 2.0
 POT_WHOSE = ("pot", "furnace")
 
 
 def set_temperature_conditions(
-    desk: AlarmManager,
+    alarms: AlarmManager,
     config: EngineConfig,
     plan: MeltPlan | None,
     metal: MetalNow | None,
@@ -39,14 +39,14 @@ def set_temperature_conditions(
                 if own and (limit is None or one.limit_c < limit.limit_c):
                     limit = one
             if limit is not None:
-                over = _over(desk, kind, furnace, metal_c, limit.limit_c)
-                detail = f"It must stay below {say_c(limit.limit_c)}: {limit.why}." if over else ""
-                desk.set_condition(kind, furnace, over, mono_s, utc_s, detail=detail)
-        above = not poured and _over(desk, "above_window", furnace, metal_c, tap_max_c)
+                over = _over(alarms, kind, furnace, metal_c, limit.limit_c)
+                detail = tell("alarm.limit_of", limit_c=limit.limit_c, why=limit.why) if over else NOTHING
+                alarms.set_condition(kind, furnace, over, mono_s, utc_s, detail=detail)
+        above = not poured and _over(alarms, "above_window", furnace, metal_c, tap_max_c)
         rising = rate_c_per_min is not None and rate_c_per_min > RISING_C_PER_MIN
-        detail = f"Its window ends at {say_c(tap_max_c)}." if above else ""
-        desk.set_condition("overshoot", furnace, above and rising, mono_s, utc_s, detail=detail)
-        desk.set_condition("above_window", furnace, above, mono_s, utc_s, detail=detail)
+        detail = tell("alarm.window_ends", window_c=tap_max_c) if above else NOTHING
+        alarms.set_condition("overshoot", furnace, above and rising, mono_s, utc_s, detail=detail)
+        alarms.set_condition("above_window", furnace, above, mono_s, utc_s, detail=detail)
     for channel in channels:
         reading, probe = channel.last, channel.config
         if reading is None:
@@ -54,18 +54,18 @@ def set_temperature_conditions(
         temp_c = reading.temp_c if reading.reason in USABLE or reading.temp_c is None else None
         if reading.temp_c is not None and temp_c is None:
             continue  # moving, late: neither up nor down
-        over = _over(desk, "probe_rating", probe.name, temp_c, probe.rating_c)
-        detail = f"Its limit is {say_c(probe.rating_c)}." if over else ""
-        desk.set_condition("probe_rating", probe.name, over, mono_s, utc_s, detail=detail)
+        over = _over(alarms, "probe_rating", probe.name, temp_c, probe.rating_c)
+        detail = tell("alarm.limit", limit_c=probe.rating_c) if over else NOTHING
+        alarms.set_condition("probe_rating", probe.name, over, mono_s, utc_s, detail=detail)
         if channel.tracker.place is Place.CHAMBER:
-            over = _over(desk, "furnace_rating", furnace, temp_c, config.rating_c)
-            detail = f"Its limit is {say_c(config.rating_c)}." if over else ""
-            desk.set_condition("furnace_rating", furnace, over, mono_s, utc_s, detail=detail)
+            over = _over(alarms, "furnace_rating", furnace, temp_c, config.rating_c)
+            detail = tell("alarm.limit", limit_c=config.rating_c) if over else NOTHING
+            alarms.set_condition("furnace_rating", furnace, over, mono_s, utc_s, detail=detail)
 
 
-def _over(desk: AlarmManager, kind: str, subject: str, temp_c: float | None, limit_c: float) -> bool:
-    """Above the limit, or not yet 3 degC below it again. Without a figure an alarm that is up stays up."""
-    up = desk.is_up(kind, subject)
+def _over(alarms: AlarmManager, kind: str, subject: str, temp_c: float | None, limit_c: float) -> bool:
+    """Above the limit, or not yet the deadband below it again. Without a figure an alarm that is up stays up."""
+    up = alarms.is_up(kind, subject)
     if temp_c is None:
         return up
     return temp_c > limit_c - (DEADBAND_C if up else 0.0)

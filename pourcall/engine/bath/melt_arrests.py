@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pourcall.contract import events as ev
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import StartMelt
-from pourcall.contract.message import Told
+from pourcall.contract.message import Message
 from pourcall.contract.plan import AlloyFacts, AlloyHalts, MeltPlan
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.engine.alarms.manager import AlarmManager
@@ -31,7 +31,7 @@ class MeltArrests:
         self._sample_s = {board.name: board.sample_s for board in config.boards}
         self._alloy: AlloyFacts | None = None
         self._others: tuple[AlloyHalts, ...] = ()
-        self._desks: dict[str, ArrestAnalysis] = {}
+        self._analyses: dict[str, ArrestAnalysis] = {}
         self.findings: Findings = NOTHING
         self.probe = ""  # whose findings they are
 
@@ -47,14 +47,13 @@ class MeltArrests:
         if new.alloy != old.alloy:
             self._begin(new.alloy)
 
-    def end(self, mono_s: float, utc_s: float) -> None:
+    def end(self) -> None:
         """The melt is over."""
         self._begin(None)
-        self._alarms.withdraw(ALARM, self._config.furnace, mono_s, utc_s)
 
     def _begin(self, alloy: AlloyFacts | None) -> None:
         self._alloy = alloy
-        self._desks.clear()
+        self._analyses.clear()
         self.findings, self.probe = NOTHING, ""
 
     # -- while it runs ------------------------------------------------------------------------------------------------
@@ -64,30 +63,30 @@ class MeltArrests:
         if self._alloy is None:
             return
         tracker = channel.tracker
-        desk = self._desks.get(reading.probe)
+        analysis = self._analyses.get(reading.probe)
         if tracker.place is not Place.MELT or tracker.state not in _IN:
-            if desk is not None:
-                desk.lost()
+            if analysis is not None:
+                analysis.lost()
         elif reading.temp_c is not None and reading.reason in USABLE:
-            if desk is None:
+            if analysis is None:
                 sample_s = self._sample_s.get(channel.config.board, 1.0)
-                desk = ArrestAnalysis(self._alloy, tracker.rule.tau_metal_s, sample_s, others=self._others)
-                self._desks[reading.probe] = desk
-            desk.take(reading.at_mono_s, reading.temp_c)
+                analysis = ArrestAnalysis(self._alloy, tracker.rule.tau_metal_s, sample_s, others=self._others)
+                self._analyses[reading.probe] = analysis
+            analysis.take(reading.at_mono_s, reading.temp_c)
 
     def disturbed(self, mono_s: float) -> None:
         """Metal added, skimmed, the power changed: what begins now has its own reason."""
-        for desk in self._desks.values():
-            desk.disturbed(mono_s)
+        for analysis in self._analyses.values():
+            analysis.disturbed(mono_s)
 
     def tick(self, channels: tuple[ProbeChannel, ...], mono_s: float, utc_s: float) -> None:
         """Once a second: renews `findings`, records what ended, warns of a wrong alloy."""
         best, whose = NOTHING, ""
         for channel in channels:
-            desk = self._desks.get(channel.config.name)
-            if desk is None:
+            analysis = self._analyses.get(channel.config.name)
+            if analysis is None:
                 continue
-            found = desk.tick(mono_s, channel.u_c)
+            found = analysis.tick(mono_s, channel.u_c)
             for seen in found.seen:
                 self._say(ev.Marked, what="arrest", text=seen.text, at_mono_s=seen.at_mono_s, value=seen.temp_c)
             if not whose or _weight(found) > _weight(best):
@@ -97,8 +96,8 @@ class MeltArrests:
             wrong = best.wrong_alloy
             self._alarms.set_condition(ALARM, self._config.furnace, bool(wrong), mono_s, utc_s, detail=wrong)
 
-    def band(self, band: Band, metal: MetalNow) -> tuple[Band, Told]:
-        """The band as the arrests have it, and why in words where that differs."""
+    def band(self, band: Band, metal: MetalNow) -> tuple[Band, Message]:
+        """The band as the arrests have it, and why where that differs."""
         return band_with_arrest(band, self.findings, same_probe=metal.live and metal.probe == self.probe)
 
 

@@ -9,46 +9,67 @@ from bisect import bisect_right
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from pourcall.contract.events import Dip
-from pourcall.contract.message import Told
+from pourcall.contract.events import Dip, FigureSource, PourSource
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.plan import AlloyFacts
-from pourcall.contract.reading import GROWTH_C_PER_MIN, TYPED_U_C, Place, ProbeState
+from pourcall.contract.reading import GROWTH_C_PER_MIN, TYPED_U_C, Place, ProbeState, Reading
 from pourcall.contract.snapshot import MetalView
 from pourcall.contract.status import STATUS_OF, Reason, Status
-from pourcall.contract.units import say_difference_c
 from pourcall.engine.bath.dips import NO_BUDGET_U_C, DipWatch, at_or_below_liquidus
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
 
 VALID_S = 90.0
 FRESH_S = 3.0
 HISTORY_S = 3600.0
-BELOW_LIQUID = "at or below the liquidus: the metal is still part solid, or a shell of it froze on the tip"
 LAG_U_SHARE = 0.5  # the time constant of a sheath in metal is known no better than this (k = 2)
 LAG_SAID_C = 2.0
 LAG_SPAN_S = 12.0
 LAG_RATE_C_PER_MIN = 90.0  # faster than metal heats: the probe still settles, nothing to correct
+_LIVE = (FigureSource.PROBE, FigureSource.LAST_GOOD, FigureSource.DIP_ON)
+
+
+class TypedFigure(NamedTuple):
+    """What a person read off an instrument that was in the metal."""
+
+    at_s: float
+    temp_c: float
+    instrument: str
 
 
 @dataclass(frozen=True, slots=True)
 class MetalNow:
-    """temp_c None: not known, `how` says why. live: from a probe in the metal now. held: over a short gap."""
+    """temp_c None: not known, `how` says why. dipped: by a dip, one that goes on or one that is over, or typed in."""
 
     temp_c: float | None
     u_c: float
     how: Told
+    source: FigureSource = FigureSource.NONE
     age_s: float = 0.0
-    live: bool = False
     probe: str = ""
-    dip: bool = False
-    held: bool = False
+    dipped: bool = False
     reason: Reason = Reason.OK
+    lag_c: float = 0.0  # allowed for the sheath
+    dip: int | None = None  # its number, where a dip that is over says so
+    instrument: str = ""  # of a typed figure
+
+    @property
+    def live(self) -> bool:
+        """From a probe in the metal now."""
+        return self.source in _LIVE
+
+    @property
+    def held(self) -> bool:
+        """The last good figure of such a probe, over a short gap."""
+        return self.source is FigureSource.LAST_GOOD
 
     def view(self, rate_c_per_min: float | None) -> MetalView:
         """As the dashboard sees it."""
         return MetalView(
             temp_c=self.temp_c,
             u_c=None if self.temp_c is None else self.u_c,
+            source=self.source,
             how=self.how,
             reason=self.reason,
             probe=self.probe,
@@ -57,34 +78,54 @@ class MetalNow:
         )
 
 
-def _u_c(channel: ProbeChannel) -> float:
-    return NO_BUDGET_U_C if channel.u_c is None else channel.u_c
+def dip_figure(dip: Dip, mono_s: float) -> MetalNow | None:
+    """A dip that is over, at a later moment: its uncertainty has grown. None: it is of no use."""
+    if dip.temp_c is None:
+        return None
+    age_s = max(mono_s - dip.ended_mono_s, 0.0)
+    u_c = math.hypot(dip.u_c or 0.0, GROWTH_C_PER_MIN * age_s / 60.0)
+    how = tell("figure.dip", number=dip.number, age_s=age_s) if age_s else tell("figure.dip_new", number=dip.number)
+    return MetalNow(dip.temp_c, u_c, how, FigureSource.DIP, age_s, dipped=True, dip=dip.number)
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryPoint:
+    """What the metal was at at one moment, and what that rests on."""
+
+    at_s: float
+    temp_c: float
+    u_c: float
+    how: Told
+    source: PourSource
 
 
 class MetalHistory:
     """What the metal was at, once a second for an hour: marking works backwards."""
 
     def __init__(self) -> None:
-        self._points: deque[tuple[float, float, float, Told]] = deque()
+        self._points: deque[HistoryPoint] = deque()
 
     def add(self, mono_s: float, metal: MetalNow) -> None:
         """Keep one point a second, where there is a figure."""
         points = self._points
-        if metal.temp_c is None or (points and mono_s - points[-1][0] < 1.0):
+        if metal.temp_c is None or (points and mono_s - points[-1].at_s < 1.0):
             return
-        points.append((mono_s, metal.temp_c, metal.u_c, metal.how))
-        while points[0][0] < mono_s - HISTORY_S:
+        source = PourSource(
+            figure=metal.source, age_s=metal.age_s, lag_c=metal.lag_c, dip=metal.dip, instrument=metal.instrument
+        )
+        points.append(HistoryPoint(mono_s, metal.temp_c, metal.u_c, metal.how, source))
+        while points[0].at_s < mono_s - HISTORY_S:
             points.popleft()
 
     def drop_after(self, mono_s: float) -> None:
         """Forget what was kept after a moment: the probe was on its way out by then."""
-        while self._points and self._points[-1][0] > mono_s:
+        while self._points and self._points[-1].at_s > mono_s:
             self._points.pop()
 
-    def at(self, mono_s: float) -> tuple[float, float, float, Told] | None:
-        """(time s, temp degC, U degC, how) of the last figure not later than a moment."""
+    def at(self, mono_s: float) -> HistoryPoint | None:
+        """The last figure not later than a moment."""
         points = self._points
-        index = bisect_right(points, mono_s + 1e-6, key=lambda point: point[0])
+        index = bisect_right(points, mono_s + 1e-6, key=lambda point: point.at_s)
         return points[index - 1] if index else None
 
 
@@ -92,81 +133,127 @@ def metal_now(
     channels: tuple[ProbeChannel, ...],
     watches: dict[str, DipWatch],
     dip: Dip | None,
-    typed: tuple[float, float, str] | None,
+    typed: TypedFigure | None,
     power_on_since_s: float | None,
     mono_s: float,
     alloy: AlloyFacts | None = None,
 ) -> MetalNow:
-    """The best knowledge of the metal's temperature. typed: (time s, temp degC, source), of a meter in the metal."""
-    why_not = "no probe in the metal"
+    """The best knowledge of the metal's temperature. dip: the last one; typed: of a meter in the metal."""
+    why_not = tell("figure.no_probe")
     for channel in channels:
-        place, reading = channel.tracker.place, channel.last
-        if place is not Place.MELT and place is not Place.DIP:
-            if place is Place.CHAMBER:
-                why_not = "chamber only: dip to know the metal"
-            continue
-        stale_s = max(FRESH_S, channel.config.stale_after_s, 2.5 * channel.tracker.trend.step_s)
-        if reading is None or mono_s - reading.at_mono_s > stale_s:
-            why_not = f"no word from {channel.config.name}"
-            continue
-        dipping = False
-        if place is Place.DIP and reading.temp_c is not None:
-            watch = watches[channel.config.name]
-            in_it = channel.tracker.state in (ProbeState.SETTLING, ProbeState.IN_METAL)
-            if at_or_below_liquidus(reading.temp_c, alloy):
-                why_not = BELOW_LIQUID if in_it else "dip to know the metal"
-                continue
-            heading = watch.heading(channel, mono_s) if in_it else None
-            if heading is not None and not at_or_below_liquidus(heading[0], alloy):
-                u_c = math.hypot(_u_c(channel), heading[1])
-                return MetalNow(heading[0], u_c, "dip going on", 0.0, True, channel.config.name, dip=True)
-            dipping = watch.fitted(channel, mono_s)
-        if channel.tracker.state in (ProbeState.IN_METAL, ProbeState.FROZEN_IN) and not dipping:
-            held = reading.reason not in USABLE
-            best = channel.last_usable if held else reading
-            if (
-                best is not None
-                and best.temp_c is not None
-                and mono_s - best.at_mono_s <= (FRESH_S if held else stale_s)
-            ):
-                lag_c = 0.0 if held else _lag_c(channel)
-                u_c = math.hypot(_u_c(channel), LAG_U_SHARE * lag_c)
-                how = "last good figure" if held else "probe in the metal"
-                if abs(lag_c) >= LAG_SAID_C:
-                    how += f", {say_difference_c(lag_c)} of lag allowed for"
-                age_s, name = mono_s - best.at_mono_s, channel.config.name
-                reason = Reason.LAST_KNOWN if held else best.reason
-                return MetalNow(
-                    best.temp_c + lag_c, u_c, how, age_s, True, name, dip=place is Place.DIP, held=held, reason=reason
-                )
-        if STATUS_OF[reading.reason] is Status.BAD:
-            why_not = f"{channel.config.name} gives no temperature"
-        elif place is Place.DIP:
-            why_not = "dip to know the metal"
-        elif channel.tracker.state is ProbeState.FROZEN_IN:
-            why_not = "probe frozen in"
-        elif channel.tracker.state is ProbeState.OUT:
-            why_not = "probe is out of the metal"
-        else:
-            why_not = "probe is settling"
+        found = _by_probe(channel, watches[channel.config.name], mono_s, alloy)
+        if isinstance(found, MetalNow):
+            return found
+        why_not = found or why_not
     old: list[MetalNow] = []
-    if dip is not None and dip.temp_c is not None and mono_s - dip.ended_mono_s <= min(VALID_S, dip.valid_s):
-        if power_on_since_s is None:
-            age_s = mono_s - dip.ended_mono_s
-            u_c = math.hypot(dip.u_c or 0.0, GROWTH_C_PER_MIN * age_s / 60.0)
-            old.append(MetalNow(dip.temp_c, u_c, f"dip {dip.number}, {age_s:.0f} s ago", age_s, dip=True))
-        else:
+    if dip is not None and mono_s - dip.ended_mono_s <= min(VALID_S, dip.valid_s):
+        figure = dip_figure(dip, mono_s)
+        if figure is not None and power_on_since_s is None:
+            old.append(figure)
+        elif figure is not None and power_on_since_s is not None:
             after = power_on_since_s > dip.ended_mono_s
-            why_not = f"{'power came on after the dip' if after else 'a dip counts with the power off'}: dip again"
-    if typed is not None and 0.0 <= mono_s - typed[0] <= VALID_S:
-        age_s = mono_s - typed[0]
-        u_c = math.hypot(TYPED_U_C, GROWTH_C_PER_MIN * age_s / 60.0)
-        old.append(
-            MetalNow(typed[1], u_c, f"{typed[2]}, typed {age_s:.0f} s ago", age_s, dip=True, reason=Reason.OVERRIDE)
-        )
+            why_not = tell("figure.power_after_dip" if after else "figure.dip_with_power")
+    if typed is not None and 0.0 <= mono_s - typed.at_s <= VALID_S:
+        old.append(_typed_figure(typed, mono_s))
     if old:
         return min(old, key=lambda one: one.age_s)
     return MetalNow(None, 0.0, why_not, reason=Reason.WAITING)
+
+
+def _typed_figure(typed: TypedFigure, mono_s: float) -> MetalNow:
+    age_s = mono_s - typed.at_s
+    return MetalNow(
+        typed.temp_c,
+        math.hypot(TYPED_U_C, GROWTH_C_PER_MIN * age_s / 60.0),
+        tell("figure.typed", instrument=typed.instrument, age_s=age_s),
+        FigureSource.TYPED,
+        age_s,
+        dipped=True,
+        reason=Reason.OVERRIDE,
+        instrument=typed.instrument,
+    )
+
+
+def _by_probe(channel: ProbeChannel, watch: DipWatch, mono_s: float, alloy: AlloyFacts | None) -> MetalNow | Message:
+    """What one probe says of the metal, or why it says nothing; no message: it is no probe for the metal."""
+    place, reading, name = channel.tracker.place, channel.last, channel.config.name
+    if place is Place.CHAMBER:
+        return tell("figure.chamber_only")
+    if place is Place.AMBIENT:
+        return NOTHING
+    stale_s = max(FRESH_S, channel.config.stale_after_s, 2.5 * channel.tracker.trend.step_s)
+    if reading is None or mono_s - reading.at_mono_s > stale_s:
+        return tell("figure.no_word", probe=name)
+    fitted = False
+    if place is Place.DIP and reading.temp_c is not None:
+        if at_or_below_liquidus(reading.temp_c, alloy):
+            return tell("figure.below_liquidus" if _is_in(channel) else "figure.dip_to_know")
+        heading = _heading(channel, watch, mono_s, alloy)
+        if heading is not None:
+            return heading
+        fitted = watch.fitted(channel, mono_s)  # then only the fit says what it reads
+    if not fitted and channel.tracker.state in (ProbeState.IN_METAL, ProbeState.FROZEN_IN):
+        standing = _standing(channel, reading, mono_s, stale_s)
+        if standing is not None:
+            return standing
+    return _why_nothing(channel, reading)
+
+
+def _is_in(channel: ProbeChannel) -> bool:
+    return channel.tracker.state in (ProbeState.SETTLING, ProbeState.IN_METAL)
+
+
+def _heading(channel: ProbeChannel, watch: DipWatch, mono_s: float, alloy: AlloyFacts | None) -> MetalNow | None:
+    """Where a dip that goes on is heading."""
+    heading = watch.heading(channel, mono_s) if _is_in(channel) else None
+    if heading is None or at_or_below_liquidus(heading[0], alloy):
+        return None
+    u_c = math.hypot(_u_c(channel), heading[1])
+    return MetalNow(heading[0], u_c, tell("figure.dip_on"), FigureSource.DIP_ON, probe=channel.config.name, dipped=True)
+
+
+def _standing(channel: ProbeChannel, reading: Reading, mono_s: float, stale_s: float) -> MetalNow | None:
+    """What a probe in the metal reads, its lag allowed for; over a short gap the last it read."""
+    held = reading.reason not in USABLE
+    best = channel.last_usable if held else reading
+    if best is None or best.temp_c is None or mono_s - best.at_mono_s > (FRESH_S if held else stale_s):
+        return None
+    dipped = channel.tracker.place is Place.DIP
+    lag_c = 0.0 if held else _lag_c(channel)
+    how = tell("figure.last_good" if held else "figure.probe")
+    if abs(lag_c) >= LAG_SAID_C:
+        how = tell("figure.lag", how=how, lag_difference_c=lag_c)
+    source = FigureSource.LAST_GOOD if held else FigureSource.DIP_ON if dipped else FigureSource.PROBE
+    return MetalNow(
+        best.temp_c + lag_c,
+        math.hypot(_u_c(channel), LAG_U_SHARE * lag_c),
+        how,
+        source,
+        mono_s - best.at_mono_s,
+        probe=channel.config.name,
+        dipped=dipped,
+        reason=Reason.LAST_KNOWN if held else best.reason,
+        lag_c=lag_c,
+    )
+
+
+def _why_nothing(channel: ProbeChannel, reading: Reading) -> Message:
+    """Why a probe that is heard says nothing of the metal."""
+    if STATUS_OF[reading.reason] is Status.BAD:
+        return tell("figure.no_temperature", probe=channel.config.name)
+    if channel.tracker.place is Place.DIP:
+        return tell("figure.dip_to_know")
+    match channel.tracker.state:
+        case ProbeState.FROZEN_IN:
+            return tell("figure.frozen_in")
+        case ProbeState.OUT:
+            return tell("figure.out")
+        case _:
+            return tell("figure.settling")
+
+
+def _u_c(channel: ProbeChannel) -> float:
+    return NO_BUDGET_U_C if channel.u_c is None else channel.u_c
 
 
 def metal_rate_c_per_min(metal: MetalNow, by_name: Mapping[str, ProbeChannel], mono_s: float) -> float | None:

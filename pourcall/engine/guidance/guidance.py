@@ -61,13 +61,11 @@ class Guiding:
         if command.profile is not None:
             self.follow(command.profile, run, mono_s, None)
 
-    def end(self, mono_s: float, utc_s: float) -> None:
+    def end(self, mono_s: float) -> None:
         """The melt is over."""
         if self.guide.guiding:
             self._changed("ended", "the melt ended")
         self.guide.end(mono_s)
-        for kind in ALARMS:
-            self._alarms.withdraw(kind, self._config.furnace, mono_s, utc_s)
 
     # -- what people say ----------------------------------------------------------------------------------------------
 
@@ -172,7 +170,7 @@ class Guiding:
             panel_s,
             panel_c,
             dips=dips,
-            live_c=metal.temp_c if metal.live and not metal.dip else None,
+            live_c=metal.temp_c if metal.live and not metal.dipped else None,
             rate_c_per_min=rate_c_per_min,
             panel_before=before,
         )
@@ -242,7 +240,7 @@ class Guiding:
                         guide.read(temp_c, channel.u_c or 0.0, mono_s)
                 else:
                     busy = busy or state in ON_ITS_WAY
-        if metal.dip and metal.live and not metal.held and metal.temp_c is not None and not lifted:
+        if metal.dipped and metal.live and not metal.held and metal.temp_c is not None and not lifted:
             guide.settled(metal.temp_c, metal.u_c, mono_s)  # a dip that goes on and is worth a figure already
         metal_c = metal.temp_c if metal.temp_c is not None else self._reckoned_c()
         return Sight(metal_c, rate_c_per_min, standing_c, chamber_c, busy)

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 
 import msgspec
 
-from pourcall.contract.events import Marking, Pour
+from pourcall.contract.events import FigureSource, Marking, Pour, PourSource
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import tell
 from pourcall.contract.plan import (
     MeltPlan,
     MouldPlan,
@@ -16,7 +17,6 @@ from pourcall.contract.plan import (
     waiting_loss_c,
     waiting_time_s,
 )
-from pourcall.contract.units import say_c, say_difference_c
 from pourcall.engine.bath.metal import MetalHistory
 
 LIFT_LASTS_S = 900.0
@@ -152,12 +152,12 @@ class MeltRun:
         if self.lift_s is None or mould is None:
             return None
         at_lift = history.at(self.lift_s)
-        if at_lift is None or self.lift_s - at_lift[0] > KNOWN_S:
+        if at_lift is None or self.lift_s - at_lift.at_s > KNOWN_S:
             return AfterLift(mould=mould)
         low_c, high_c = lip_window_c(mould, self.plan)
         gone_s = mono_s - self.lift_s
-        lip_c, u_c = self.lip_at(mould, at_lift[1], at_lift[2], self.lift_s, mono_s)
-        planned_c = at_lift[1] - mould.loss_c
+        lip_c, u_c = self.lip_at(mould, at_lift.temp_c, at_lift.u_c, self.lift_s, mono_s)
+        planned_c = at_lift.temp_c - mould.loss_c
         cold_s, cool_s = waiting_time_s(mould, planned_c, low_c), waiting_time_s(mould, planned_c, high_c)
         return AfterLift(
             mould=mould,
@@ -174,14 +174,21 @@ class MeltRun:
         lift_s = self.lift_s if self.lift_s is not None and self.lift_s <= at_s else None
         known = history.at(at_s if lift_s is None else lift_s)
         pot_c = pot_u_c = lip_c = lip_u_c = None
-        basis = "no temperature of the metal was known"
-        if known is not None and (at_s if lift_s is None else lift_s) - known[0] <= KNOWN_S:
-            seen_s, pot_c, pot_u_c, how = known
+        basis, source = tell("pour.basis.unknown"), PourSource(figure=FigureSource.NONE)
+        stale_s = 0.0 if known is None else (at_s if lift_s is None else lift_s) - known.at_s
+        if known is not None and stale_s <= KNOWN_S:
+            pot_c, pot_u_c = known.temp_c, known.u_c
             lip_c, lip_u_c = self.lip_at(mould, pot_c, pot_u_c, lift_s, at_s)
-            when = "at the lift" if lift_s is not None else "at the pour"
-            basis = f"{say_c(pot_c)} in the pot {when} ({how}), less {say_difference_c(pot_c - lip_c)} on the way"
-            if (stale_s := (at_s if lift_s is None else lift_s) - seen_s) > 5.0:
-                basis += f"; that figure was {stale_s:.0f} s old"
+            at_lift = lift_s is not None
+            source = msgspec.structs.replace(known.source, at_lift=at_lift, stale_s=stale_s)
+            basis = tell(
+                "pour.basis.at_lift" if at_lift else "pour.basis.at_pour",
+                pot_c=pot_c,
+                how=known.how,
+                way_difference_c=pot_c - lip_c,
+            )
+            if stale_s > 5.0:
+                basis = tell("pour.basis.stale", basis=basis, stale_s=stale_s)
         return Pour(
             number=number,
             mould=mould.name,
@@ -197,6 +204,7 @@ class MeltRun:
             lip_max_c=mould.lip_max_c,
             basis=basis,
             lift_mono_s=lift_s,
+            source=source,
         )
 
 

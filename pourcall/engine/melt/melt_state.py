@@ -21,7 +21,7 @@ It never unsays that the metal is too hot, and never makes it ready: that takes 
 from enum import StrEnum
 
 from pourcall.contract.events import MeltState
-from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.thermal_analysis.arrest_analysis import Findings
 
@@ -91,7 +91,7 @@ def band_of(
     return Band.OVER
 
 
-def band_with_arrest(band: Band, found: Findings, *, same_probe: bool) -> tuple[Band, Told]:
+def band_with_arrest(band: Band, found: Findings, *, same_probe: bool) -> tuple[Band, Message]:
     """The band as the arrests have it, and why in words where that differs; else the band as it is and an empty text.
 
     same_probe: the figure behind the band comes from the probe whose trace this is.
@@ -103,7 +103,7 @@ def band_with_arrest(band: Band, found: Findings, *, same_probe: bool) -> tuple[
     if found.melting and band is Band.COLD:
         return Band.MUSHY_RISING, found.held_back
     if found.liquid and band in (Band.COLD, Band.MUSHY, Band.MUSHY_RISING):
-        return Band.FLUID, tell("melt.arrest_over")
+        return Band.FLUID, tell("arrest.over")
     return band, NOTHING
 
 

@@ -8,7 +8,7 @@ are told. Silence is never the answer. U is expanded uncertainty (k = 2), GUM (J
 import math
 from dataclasses import dataclass, replace
 
-from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c
 
 REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
@@ -27,7 +27,7 @@ class Judgement:
     narrow: bool  # the window is narrower than the uncertainty: best aim, not certainty
     text: Message
     why: Message
-    held: Told = NOTHING  # why it is held back although the figures fit
+    held: Message = NOTHING  # why it is held back although the figures fit
 
 
 def judge_pour(
@@ -92,9 +92,9 @@ def _text(mould: str, number: int, of: int, odds: tuple[float, float] | None) ->
     return tell("call.pour.best_aim", mould=mould, cold_share=cold, hot_share=hot)
 
 
-def hold_back(judgement: Judgement, why: Told) -> Judgement:
+def hold_back(judgement: Judgement, why: Message) -> Judgement:
     """The same judgement, but nothing is poured now, for a reason outside the figures (an arrest that goes on)."""
-    said = tell("call.pour.held", held=why, why=judgement.why)
+    said = tell("arrest.held_pour", held=why, why=judgement.why)
     return replace(judgement, pour=False, why=said, held=why)
 
 

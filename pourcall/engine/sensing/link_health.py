@@ -5,6 +5,8 @@ from collections import deque
 from pourcall.contract.config import BoardConfig
 from pourcall.contract.frames import Identity
 from pourcall.contract.inputs import LinkIn, LinkKind
+from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.snapshot import BoardState, BoardView
 from pourcall.engine.alarms.manager import AlarmManager
 
 SILENT_S = 3.0
@@ -20,51 +22,51 @@ class BoardLink:
         self.open_since_s: float | None = None
         self.last_valid_s: float | None = None
         self.closed = False
-        self.problem = ""  # port_unavailable or port_shared, with `detail`
+        self.problem: LinkKind | None = None  # UNAVAILABLE or PORT_SHARED, with `detail`
         self.detail = ""
         self.identity: Identity | None = None
-        self.mismatch = ""
+        self.mismatch: Message = NOTHING
         self.lost = False
         self._valid_since_open = 0
         self._bad: deque[tuple[float, int]] = deque()
         self._printable = 1.0
 
     @property
-    def words(self) -> str:
-        """For the snapshot: `up`, or why not."""
-        if self.problem == LinkKind.UNAVAILABLE:
-            return self.detail or "port cannot be opened"
+    def view(self) -> BoardView:
+        """As the dashboard sees it."""
+        if self.problem is LinkKind.UNAVAILABLE:
+            return BoardView(state=BoardState.UNAVAILABLE, detail=self.detail)
         if self.closed:
-            return "unplugged"
+            return BoardView(state=BoardState.UNPLUGGED)
         if self.lost:
-            return "silent"
-        return "up" if self.last_valid_s is not None else "waiting"
+            return BoardView(state=BoardState.SILENT)
+        return BoardView(state=BoardState.WAITING if self.last_valid_s is None else BoardState.UP)
 
     @property
     def is_up(self) -> bool:
         """Open, as far as is known; a board that was just opened and has not spoken yet counts."""
-        return not self.closed and self.problem != LinkKind.UNAVAILABLE
+        return not self.closed and self.problem is not LinkKind.UNAVAILABLE
 
     def heard(self, mono_s: float) -> None:
         """A valid frame."""
         self.last_valid_s = mono_s
         self._valid_since_open += 1
-        if self.closed or self.problem == LinkKind.UNAVAILABLE:
-            self.closed, self.problem = False, ""
+        if self.closed or self.problem is LinkKind.UNAVAILABLE:
+            self.closed, self.problem = False, None
 
     def identified(self, identity: Identity) -> None:
         """The board said who it is; another serial than set up (or than before, where none is set up) is a mismatch."""
         expected = self.config.serial or (self.identity.serial if self.identity else "")
-        self.mismatch = ""
+        self.mismatch = NOTHING
         if expected and identity.serial and identity.serial != expected:
-            self.mismatch = f"It says {identity.serial}; expected was {expected}."
+            self.mismatch = tell("alarm.other_board", found=identity.serial, expected=expected)
         if self.identity is None or not self.mismatch:
             self.identity = identity
 
     def link(self, item: LinkIn) -> None:
         """Something happened to the port."""
         if item.kind is LinkKind.OPENED:
-            self.open_since_s, self.closed, self.problem = item.mono_s, False, ""
+            self.open_since_s, self.closed, self.problem = item.mono_s, False, None
             self._valid_since_open = 0
             self._printable = 1.0
             self._bad.clear()
@@ -76,8 +78,8 @@ class BoardLink:
         else:
             self.problem, self.detail = item.kind, item.detail
 
-    def judge(self, desk: AlarmManager, mono_s: float, utc_s: float) -> bool:
-        """Tell the alarm desk; returns True where the link has just been lost."""
+    def set_conditions(self, alarms: AlarmManager, mono_s: float, utc_s: float) -> bool:
+        """Set the alarm conditions of this link; returns True where it has just been lost."""
         name = self.config.name
         while self._bad and self._bad[0][0] < mono_s - NOISY_S:
             self._bad.popleft()
@@ -88,17 +90,19 @@ class BoardLink:
         silent = silent_s > silent_after_s
         no_text = self._valid_since_open == 0 and bad > 0 and self._printable < TEXT_SHARE
         wrong_speed = silent and no_text
-        unavailable = self.problem == LinkKind.UNAVAILABLE
+        unavailable = self.problem is LinkKind.UNAVAILABLE
         was_lost, self.lost = self.lost, self.closed or silent or unavailable
-        detail = "It was unplugged." if self.closed else f"Nothing for {silent_s:.0f} s."
-        desk.set_condition("port_unavailable", name, unavailable, mono_s, utc_s, detail=self.detail, at_once=True)
-        desk.set_condition("port_shared", name, self.problem == LinkKind.PORT_SHARED, mono_s, utc_s, detail=self.detail)
-        desk.set_condition(
-            "identity_mismatch", name, bool(self.mismatch), mono_s, utc_s, detail=self.mismatch, at_once=True
-        )
-        desk.set_condition("link_wrong_speed", name, wrong_speed and not unavailable, mono_s, utc_s, at_once=True)
+
+        def condition(kind: str, holds: bool, detail: Told = NOTHING, *, at_once: bool = True) -> None:
+            alarms.set_condition(kind, name, holds, mono_s, utc_s, detail=detail, at_once=at_once)
+
+        condition("port_unavailable", unavailable, self.detail)
+        condition("port_shared", self.problem is LinkKind.PORT_SHARED, self.detail, at_once=False)
+        condition("identity_mismatch", bool(self.mismatch), self.mismatch)
+        condition("link_wrong_speed", wrong_speed and not unavailable)
         lost = (self.closed or silent) and not wrong_speed and not unavailable
-        desk.set_condition("link_lost", name, lost, mono_s, utc_s, detail=detail, at_once=True)
+        quiet = tell("alarm.unplugged") if self.closed else tell("alarm.silent_for", silent_s=silent_s)
+        condition("link_lost", lost, quiet)
         noisy = bad >= NOISY_FRAMES and not self.lost and not no_text  # it is about to be called a wrong speed
-        desk.set_condition("link_noisy", name, noisy, mono_s, utc_s, detail=f"{bad} in the last {NOISY_S:.0f} s.")
+        condition("link_noisy", noisy, tell("alarm.broken_lines", lines=bad, span_s=NOISY_S), at_once=False)
         return self.lost and not was_lost

@@ -1,7 +1,7 @@
 """One channel's samples become readings. Chip faults, dead buses, spikes and late bytes are told apart here.
 
-A sample is judged in this order: late, dead bus, chip flags, no value, conversion, then whether it can be true in the
-state the probe is in. What is not followed is still kept in the record with its raw value. BAD never carries a number.
+Looked at in this order: late, dead bus, chip flags, no value, conversion, then whether it can be true in the state the
+probe is in. What is not followed is still kept in the record with its raw value. BAD never carries a number.
 """
 
 from collections import deque
@@ -10,16 +10,16 @@ from dataclasses import dataclass, field
 from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.config import ProbeConfig
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.status import STATUS_OF, Reason, Status
-from pourcall.engine.sensing.probe_state import ProbeTracker
+from pourcall.engine.sensing.probe_state import ProbeTracker, Sign
 from pourcall.thermometry.compensation import to_temperature
 
 LATE_S = 2.0
 JUMP_C_PER_S = 30.0  # fault row T7: faster than this in the metal is no metal
 JUMP_LEAST_C = 40.0
-RETURN_C = 20.0  # so near the old value again: it was a spike
 COLD_LOW_C, COLD_HIGH_C, COLD_ALARM_C = -10.0, 60.0, 85.0  # fault row A3
 DEAD_WORDS = 3  # fault row A1
 FLIPS, FLIPS_S = 3, 180.0  # so many turns of direction at surging speed: no person moves a fixed probe so
@@ -36,7 +36,7 @@ _SHORT = int(SampleFlag.SHORT_GROUND | SampleFlag.SHORT_SUPPLY)
 
 @dataclass(slots=True)
 class Health:
-    """What the sensor rules have found so far, for the alarm desk. Counts run up while a fault lasts."""
+    """What the sensor rules have found so far, for the alarms. Counts run up while a fault lasts."""
 
     open: int = 0
     short: int = 0
@@ -46,11 +46,10 @@ class Health:
     dead: bool = False
     cold_out: int = 0
     cold_c: float | None = None
-    spikes: int = 0
     implausible: bool = False
-    implausible_why: str = ""
+    implausible_why: Message = NOTHING
     intermittent: bool = False
-    intermittent_why: str = ""
+    intermittent_why: Message = NOTHING
     flips: deque[float] = field(default_factory=deque)
     contacts: deque[float] = field(default_factory=deque)
     trouble_mono_s: float = 0.0  # last time anything in here was wrong
@@ -77,18 +76,18 @@ class ProbeChannel:
 
     def take(
         self, sample: Sample, late_s: float, mono_s: float, utc_s: float, alloy: AlloyFacts | None
-    ) -> tuple[Reading, str]:
-        """A sample becomes a reading; with it why the probe's state changed, or an empty text."""
+    ) -> tuple[Reading, Sign | None]:
+        """A sample becomes a reading; with it the sign by which the probe's state changed, if it did."""
         self.late_s, self.heard_mono_s = late_s, mono_s
         temp_c, reason = self._convert(sample, mono_s)
-        why = ""
+        turned = None
         if late_s > LATE_S:
             if temp_c is not None:
                 reason = Reason.LATE
         elif temp_c is not None:
             at_s = mono_s - late_s
             if reason is Reason.COLD_JUNCTION or reason is Reason.OK or reason is Reason.OFF_SPEC:
-                plausible, why = self._follow(at_s, temp_c, alloy)
+                plausible, turned = self._follow(at_s, temp_c, alloy)
                 if plausible is not Reason.OK:
                     reason = plausible
                 elif reason is Reason.OK:
@@ -112,7 +111,7 @@ class ProbeChannel:
             self.last = reading
             if reason in USABLE and temp_c is not None:
                 self.last_usable = reading
-        return reading, why
+        return reading, turned
 
     def mended(self, mono_s: float) -> None:
         """A person acknowledged and the probe has been quiet: believe it again."""
@@ -171,53 +170,50 @@ class ProbeChannel:
         self.health.trouble_mono_s = mono_s
         if len(contacts) >= CONTACT_CHANGES:
             self.health.intermittent = True
-            self.health.intermittent_why = f"It opened and closed {len(contacts)} times within a minute."
+            self.health.intermittent_why = tell("alarm.contacts", times=len(contacts))
 
     # -- what physics says --------------------------------------------------------------------------------------------
 
-    def _follow(self, at_s: float, temp_c: float, alloy: AlloyFacts | None) -> tuple[Reason, str]:
+    def _follow(self, at_s: float, temp_c: float, alloy: AlloyFacts | None) -> tuple[Reason, Sign | None]:
         """Feed the tracker, unless this sample cannot be true in the present state."""
         tracker, good = self.tracker, self._good
         if good is not None and at_s <= good[0]:
-            return Reason.OK, ""
+            return Reason.OK, None
         if tracker.state is ProbeState.IN_METAL and good is not None:
             step_c, step_s = temp_c - good[1], at_s - good[0]
             if abs(step_c) > JUMP_LEAST_C and abs(step_c) > JUMP_C_PER_S * step_s:
                 return self._jump(at_s, temp_c, step_c, good, alloy)
-            if self._jumped:
-                if abs(step_c) <= RETURN_C + JUMP_C_PER_S * 0.1 * step_s:
-                    self.health.spikes += len(self._jumped)
-                self._jumped.clear()
+            self._jumped.clear()
         if self.health.implausible:
-            return Reason.IMPLAUSIBLE, ""
+            return Reason.IMPLAUSIBLE, None
         self._good = (at_s, temp_c)
-        why = tracker.update(at_s, temp_c, alloy)
-        if why:
+        sign = tracker.update(at_s, temp_c, alloy)
+        if sign is not None:
             self._turned(at_s)
-        return Reason.OK, why
+        return Reason.OK, sign
 
     def _jump(
         self, at_s: float, temp_c: float, step_c: float, good: tuple[float, float], alloy: AlloyFacts | None
-    ) -> tuple[Reason, str]:
+    ) -> tuple[Reason, Sign | None]:
         """A jump in the metal. Down: the probe is coming out. Up from below the liquidus: it went in. Else a lie."""
         self._jumped.append((at_s, temp_c))
         if len(self._jumped) < 2:
-            return Reason.SPIKE, ""
+            return Reason.SPIKE, None
         # Below the liquidus a shell frozen on a cold tip melts off within a second: up to the bath in one jump.
         below = alloy is None or good[1] < alloy.liquidus_c
         if step_c < 0.0 or below:
             jumped, self._jumped = self._jumped, []
             self._good = jumped[-1]
-            why = ""
+            sign = None
             for moment_s, value_c in jumped:
-                why = self.tracker.update(moment_s, value_c, alloy) or why
-            if why:
+                sign = self.tracker.update(moment_s, value_c, alloy) or sign
+            if sign is not None:
                 self._turned(at_s)
-            return Reason.OK, why
+            return Reason.OK, sign
         self.health.implausible = True
-        self.health.implausible_why = f"It rose by {abs(step_c):.0f} degrees within {at_s - good[0]:.1f} s."
+        self.health.implausible_why = tell("alarm.rose", by_difference_c=abs(step_c), within_s=at_s - good[0])
         self.health.trouble_mono_s = at_s
-        return Reason.IMPLAUSIBLE, ""
+        return Reason.IMPLAUSIBLE, None
 
     def _turned(self, at_s: float) -> None:
         """Count turns of direction at surging speed: a loose contact zigzags, a person turns once or twice."""
@@ -232,7 +228,7 @@ class ProbeChannel:
                 flips.popleft()
             if len(flips) >= FLIPS:
                 self.health.intermittent = True
-                self.health.intermittent_why = f"It rushed up and down {len(flips)} times within 3 minutes."
+                self.health.intermittent_why = tell("alarm.rushes", times=len(flips))
             if self.health.intermittent:
                 self.health.trouble_mono_s = at_s
         self._direction = direction

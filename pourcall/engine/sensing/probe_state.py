@@ -1,7 +1,7 @@
 """What a probe is doing, read from its own trace. First signs, then one table, then a small tracker.
 
 A probe that enters or leaves the metal moves hundreds of degrees in seconds: that is ordinary work and raises nothing.
-Health rules ask this room first and judge second. A person's key overrides the trace.
+Health rules ask this module first and decide second. A person's key overrides the trace.
 
 The thresholds below are ours (judged on simulated melts, `tests/normal/`); the sheath response times they rest on are
 those of mineral-insulated sheaths in water as published (sab-cable.com table: t90 2.9 s for 3 mm, 9.6 s for 6 mm,
@@ -100,20 +100,9 @@ PROBE_STAYS: frozenset[tuple[ProbeState, Sign]] = frozenset(
     }
 )
 
-WHY: dict[Sign, str] = {
-    S.SURGE_UP: "rises faster than metal can",
-    S.SURGE_DOWN: "falls faster than metal in a pot can",
-    S.QUIET: "slows down",
-    S.SETTLED: "has settled",
-    S.WARMED: "warms with the charge",
-    S.COLD: "too cold to be in the metal",
-    S.FROZEN: "below the solidus after having been in liquid",
-    S.FLUID: "above the liquidus again",
-}
-
 
 class ProbeTracker:
-    """The state of one probe. `update` once for each followed sample; returns why, where the state changed.
+    """The state of one probe. `update` once for each followed sample.
 
     place: `melt` may start in a cold charge; `dip` starts out; the others have no states beyond `out`.
     """
@@ -157,19 +146,19 @@ class ProbeTracker:
         self._left_c = None
         self.been_in = state is ProbeState.IN_METAL
 
-    def update(self, mono_s: float, temp_c: float, alloy: AlloyFacts | None) -> str:
-        """One followed sample. Returns why the state changed, or an empty text."""
+    def update(self, mono_s: float, temp_c: float, alloy: AlloyFacts | None) -> Sign | None:
+        """One followed sample. Returns the sign by which the state changed; None: it did not."""
         previous = self._last
         if previous is not None and mono_s <= previous[0]:
-            return ""
+            return None
         self._last = (mono_s, temp_c)
         self.trend.add(mono_s, temp_c)
         if self.place is not Place.MELT and self.place is not Place.DIP:
-            return ""
+            return None
         sign = self._sign(mono_s, temp_c, previous, alloy)
         new = PROBE_TABLE.get((self.state, sign))
         if new is None:
-            return ""
+            return None
         if new is ProbeState.LEAVING and self.state is ProbeState.IN_METAL:
             self._left_c = self.trend.highest_c()
         if new is not ProbeState.IN_METAL and new is not ProbeState.FROZEN_IN:
@@ -179,62 +168,77 @@ class ProbeTracker:
         if new is ProbeState.IN_METAL:
             self.been_in, self._left_c = True, None
         self.state = new
-        return WHY[sign]
+        return sign
 
     def _sign(
         self, mono_s: float, temp_c: float, previous: tuple[float, float] | None, alloy: AlloyFacts | None
     ) -> Sign:
-        rule = self.rule
+        """The first of these that holds."""
         rate = self.trend.probe_rate_c_per_s() or 0.0
-        step_c = 0.0 if previous is None else temp_c - previous[1]
-        slow = self.trend.step_s > SLOW_STEP_S and abs(step_c) >= SLOW_STEP_C
-        limit_up = SLOW_STEP_C_PER_S if slow else rule.surge_up_c_per_s
-        limit_down = SLOW_STEP_C_PER_S if slow else rule.surge_down_c_per_s
-        solidus_c = None if alloy is None else alloy.solidus_c
-        cold_c = COLD_WITHOUT_ALLOY_C if solidus_c is None else solidus_c - COLD_BELOW_SOLIDUS_C
-        if self._left_c is not None:
-            cold_c = max(cold_c, self._left_c - FALLEN_C)
-        if self._surging:
-            limit_up, limit_down = LEVEL_SHARE * limit_up, LEVEL_SHARE * limit_down
-        self._surging = rate >= limit_up or rate <= -limit_down
-        if rate >= limit_up:
-            self.moved_mono_s = mono_s
-            self._quiet_samples = 0
-            self._from_cold = self._fell = False
-            return Sign.SURGE_UP
-        if rate <= -limit_down:
-            self.moved_mono_s = mono_s
-            self._quiet_samples = 0
-            self._from_cold = False
-            if not self._fell or self.state is ProbeState.IN_METAL:
-                self._fell_from = (mono_s, temp_c if previous is None else previous[1])
-            self._fell = True
-            return Sign.SURGE_DOWN
+        from_c = temp_c if previous is None else previous[1]
+        surge = self._surge(mono_s, from_c, temp_c - from_c, rate)
+        if surge is not None:
+            return surge
         if temp_c < WARM_C:
             self._from_cold = True
-        if self._fell and temp_c < cold_c and self.state in (ProbeState.LEAVING, ProbeState.SETTLING):
+        if self._is_cold(temp_c, alloy):
             return Sign.COLD
-        if self.state is ProbeState.IN_METAL and self.been_fluid and temp_c < WARM_C:
-            return Sign.COLD
-        if alloy is not None:
-            if temp_c > alloy.liquidus_c:
-                if self.state is ProbeState.IN_METAL:
-                    self.been_fluid = self.fluid_this_melt = True
-                if self.state is ProbeState.FROZEN_IN:
-                    return Sign.FLUID
-            elif self.state is ProbeState.IN_METAL and self.been_fluid:
-                frozen_c = min(alloy.solidus_c, alloy.eutectic_c or alloy.solidus_c) - FROZEN_BELOW_SOLIDUS_C
-                if temp_c < frozen_c:
-                    return Sign.FROZEN
+        against_alloy = None if alloy is None else self._against_alloy(temp_c, alloy)
+        if against_alloy is not None:
+            return against_alloy
         if self.state is ProbeState.OUT and self.place is Place.MELT and self._warming(mono_s, temp_c, rate):
             return Sign.WARMED
-        if -(STEADY_FALL_C_PER_S if self._fell else STEADY_C_PER_S) <= rate <= STEADY_C_PER_S:
-            self._quiet_samples += 1
-            if self._quiet_samples >= SETTLE_SAMPLES and mono_s - self.moved_mono_s >= 3.0 * rule.tau_metal_s:
-                return Sign.SETTLED
-        else:
+        return Sign.SETTLED if self._is_settled(mono_s, rate) else Sign.QUIET
+
+    def _surge(self, mono_s: float, from_c: float, step_c: float, rate_c_per_s: float) -> Sign | None:
+        """It moves faster than metal can. from_c: the sample before; step_c: from there to this one."""
+        slow = self.trend.step_s > SLOW_STEP_S and abs(step_c) >= SLOW_STEP_C
+        limit_up = SLOW_STEP_C_PER_S if slow else self.rule.surge_up_c_per_s
+        limit_down = SLOW_STEP_C_PER_S if slow else self.rule.surge_down_c_per_s
+        if self._surging:
+            limit_up, limit_down = LEVEL_SHARE * limit_up, LEVEL_SHARE * limit_down
+        up, down = rate_c_per_s >= limit_up, rate_c_per_s <= -limit_down
+        self._surging = up or down
+        if not self._surging:
+            return None
+        self.moved_mono_s = mono_s
+        self._quiet_samples = 0
+        self._from_cold = False
+        if up:
+            self._fell = False
+            return Sign.SURGE_UP
+        if not self._fell or self.state is ProbeState.IN_METAL:
+            self._fell_from = (mono_s, from_c)
+        self._fell = True
+        return Sign.SURGE_DOWN
+
+    def _is_cold(self, temp_c: float, alloy: AlloyFacts | None) -> bool:
+        """Too cold for the metal it was in: after a fall, or without one far below what any melt is."""
+        if self._fell and self.state in (ProbeState.LEAVING, ProbeState.SETTLING):
+            cold_c = COLD_WITHOUT_ALLOY_C if alloy is None else alloy.solidus_c - COLD_BELOW_SOLIDUS_C
+            if self._left_c is not None:
+                cold_c = max(cold_c, self._left_c - FALLEN_C)
+            if temp_c < cold_c:
+                return True
+        return self.state is ProbeState.IN_METAL and self.been_fluid and temp_c < WARM_C
+
+    def _against_alloy(self, temp_c: float, alloy: AlloyFacts) -> Sign | None:
+        """Liquid again, or frozen in, by the temperatures of the alloy."""
+        if temp_c > alloy.liquidus_c:
+            if self.state is ProbeState.IN_METAL:
+                self.been_fluid = self.fluid_this_melt = True
+            return Sign.FLUID if self.state is ProbeState.FROZEN_IN else None
+        frozen_c = min(alloy.solidus_c, alloy.eutectic_c or alloy.solidus_c) - FROZEN_BELOW_SOLIDUS_C
+        frozen = self.state is ProbeState.IN_METAL and self.been_fluid and temp_c < frozen_c
+        return Sign.FROZEN if frozen else None
+
+    def _is_settled(self, mono_s: float, rate_c_per_s: float) -> bool:
+        """It has moved no faster than metal does for three time constants and six samples."""
+        if not -(STEADY_FALL_C_PER_S if self._fell else STEADY_C_PER_S) <= rate_c_per_s <= STEADY_C_PER_S:
             self._quiet_samples = 0
-        return Sign.QUIET
+            return False
+        self._quiet_samples += 1
+        return self._quiet_samples >= SETTLE_SAMPLES and mono_s - self.moved_mono_s >= 3.0 * self.rule.tau_metal_s
 
     def _warming(self, mono_s: float, temp_c: float, rate_c_per_s: float) -> bool:
         """Comes up slowly together with a charge: from cold, or out of a hot pot that was charged cold."""

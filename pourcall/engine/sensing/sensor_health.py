@@ -1,8 +1,11 @@
-"""What a probe's health means for the alarm desk, and its uncertainty once a second (fault rows T1, T2, T7, T11,
+"""What a probe's health means for its alarms, and its uncertainty once a second (fault rows T1, T2, T7, T11,
 T12, A1-A3, S10)."""
+
+from collections.abc import Iterator
 
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.events import Priority
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.reading import Place
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.sensing.measurement import COLD_ALARM_C, LATE_S, ProbeChannel
@@ -21,7 +24,7 @@ _AMPLIFIERS = {
 
 
 class SensorConditions:
-    """Alarm rules of one probe; cheap while nothing is wrong, since it runs for every sample."""
+    """Alarm conditions of one probe; cheap while nothing is wrong, since it runs for every sample."""
 
     def __init__(self, channel: ProbeChannel) -> None:
         self.channel = channel
@@ -38,9 +41,9 @@ class SensorConditions:
         was, self._stale = self._stale, last is not None and mono_s - last.at_mono_s > stale_s
         return self._stale and not was
 
-    def judge(self, desk: AlarmManager, mono_s: float, utc_s: float, *, lifted: bool) -> None:
+    def set_conditions(self, alarms: AlarmManager, mono_s: float, utc_s: float, *, lifted: bool) -> None:
         """lifted: the pot is out of the furnace, and what that explains raises nothing."""
-        health, late = self.channel.health, self.channel.late_s > LATE_S
+        health, late_s = self.channel.health, self.channel.late_s
         wrong = bool(
             health.open
             or health.short
@@ -50,49 +53,43 @@ class SensorConditions:
             or health.cold_out
             or health.implausible
             or health.intermittent
-            or late
+            or late_s > LATE_S
             or self._silent
         )
         if not wrong and not self._wrong:
             return
-        self._wrong = wrong
         name, board = self.channel.config.name, self.channel.config.board
-
-        def say(kind: str, present: bool, detail: str = "", priority: Priority | None = None) -> None:
+        up = False
+        for kind, condition, detail in self._conditions():
             # A fault that stood before the lift stays; a new one that the lift explains is not raised.
-            if present and lifted and not desk.is_up(kind, name):
-                return
-            desk.set_condition(kind, name, present, mono_s, utc_s, detail=detail, priority=priority)
+            if condition and lifted and not alarms.is_up(kind, name):
+                continue
+            severity = Priority.ALARM if kind == "cold_junction" and self._very_hot else None
+            alarms.set_condition(kind, name, condition, mono_s, utc_s, detail=detail, priority=severity)
+            up = up or alarms.is_up(kind, name)
+        late = tell("alarm.late", late_s=late_s)
+        alarms.set_condition("late_data", board, late_s > LATE_S, mono_s, utc_s, detail=late)
+        # Off-delays still run where all is well again; come back until all of them are over.
+        self._wrong = wrong or up or alarms.is_up("late_data", board)
 
-        say("sensor_open", health.open >= TWICE and not health.intermittent)
-        say("sensor_short", health.short >= TWICE)
-        silent = "It fell silent." if self._silent else "Text or nothing stands where a number should."
+    @property
+    def _very_hot(self) -> bool:
+        cold_c = self.channel.health.cold_c
+        return cold_c is not None and cold_c > COLD_ALARM_C
+
+    def _conditions(self) -> Iterator[tuple[str, bool, Message]]:
+        """Every alarm of a probe, whether its condition holds, and what was found."""
+        health = self.channel.health
+        yield "sensor_open", health.open >= TWICE and not health.intermittent, NOTHING
+        yield "sensor_short", health.short >= TWICE, NOTHING
         no_value = (health.no_value >= TWICE or self._silent) and self.channel.tracker.place is not Place.AMBIENT
-        say("no_value", no_value, silent)
-        say("over_range", health.over_range >= 1)
-        say("dead_bus", health.dead)
-        say("implausible", health.implausible, health.implausible_why)
-        say("intermittent", health.intermittent, health.intermittent_why)
-        cold_c = health.cold_c
-        very_hot = cold_c is not None and cold_c > COLD_ALARM_C
-        at = "" if cold_c is None else f"Its terminals are at <{cold_c:.1f} degC>."
-        say("cold_junction", health.cold_out >= COLD_SAMPLES, at, Priority.ALARM if very_hot else None)
-        desk.set_condition("late_data", board, late, mono_s, utc_s, detail=f"They are {self.channel.late_s:.0f} s old.")
-        if not wrong:
-            # Off-delays still run; come back until all of them are over.
-            self._wrong = any(desk.is_up(kind, name) for kind in _KINDS) or desk.is_up("late_data", board)
-
-
-_KINDS = (
-    "sensor_open",
-    "sensor_short",
-    "no_value",
-    "over_range",
-    "dead_bus",
-    "implausible",
-    "intermittent",
-    "cold_junction",
-)
+        yield "no_value", no_value, tell("alarm.fell_silent" if self._silent else "alarm.no_number")
+        yield "over_range", health.over_range >= 1, NOTHING
+        yield "dead_bus", health.dead, NOTHING
+        yield "implausible", health.implausible, health.implausible_why
+        yield "intermittent", health.intermittent, health.intermittent_why
+        terminals = NOTHING if health.cold_c is None else tell("alarm.terminals", terminals_c=health.cold_c)
+        yield "cold_junction", health.cold_out >= COLD_SAMPLES, terminals
 
 
 def expanded_u_c(channel: ProbeChannel, chip: str) -> float | None:

@@ -41,7 +41,7 @@ REASON_CODES: dict[Reason, int] = {
     Reason.DEAD_BUS: 15,
     Reason.LINK_LOST: 16,
     Reason.CONFIG: 17,
-    Reason.OUT_OF_SERVICE: 18,
+    # 18 was out_of_service: never given to a reading, and not to be given again.
     Reason.MOVING: 19,
     Reason.OUT_OF_METAL: 20,
     Reason.NO_VALUE: 21,

@@ -1,6 +1,24 @@
-"""Where a figure of the metal comes from."""
+"""The temperature of the metal: how it is known, or why it is not."""
 
 TEXTS: dict[str, str] = {
-    "figure.no_reading": "no reading yet",
-    "figure.dip": "dip {number}",
+    "figure.probe": "probe in the metal",
+    "figure.last_good": "last good figure",
+    "figure.lag": "{how}, {lag_difference_c:1} of lag allowed for",
+    "figure.dip_on": "dip going on",
+    "figure.dip_new": "dip {number}",
+    "figure.dip": "dip {number}, {age_s} ago",
+    "figure.typed": "{instrument}, typed {age_s} ago",
+    # why not
+    "figure.waiting": "no reading yet",
+    "figure.no_probe": "no probe in the metal",
+    "figure.chamber_only": "chamber only: dip to know the metal",
+    "figure.no_word": "no word from {probe}",
+    "figure.no_temperature": "{probe} gives no temperature",
+    "figure.below_liquidus": "at or below the liquidus: the metal is still part solid, or a shell of it froze on the tip",
+    "figure.dip_to_know": "dip to know the metal",
+    "figure.frozen_in": "probe frozen in",
+    "figure.out": "probe is out of the metal",
+    "figure.settling": "probe is settling",
+    "figure.power_after_dip": "power came on after the dip: dip again",
+    "figure.dip_with_power": "a dip counts with the power off: dip again",
 }

@@ -23,8 +23,7 @@ class Role(StrEnum):
     MAINT = "maint"  # maintenance required
     WARN = "warn"  # abnormal, act soon
     DANGER = "danger"  # act at once, or failure
-    TRIP = "trip"  # power was cut, or must be now
-    LOST = "lost"  # the daemon is gone: as loud as a trip, on a ground of its own
+    LOST = "lost"  # the daemon is gone: the loudest, on a ground of its own
     KEY = "key"
     BAND = "band"  # foreseen, not measured
 
@@ -40,7 +39,6 @@ _STYLES = {
     Role.MAINT: "bold #7db4e0",
     Role.WARN: "bold #e3c554",
     Role.DANGER: "bold #ff7b72",
-    Role.TRIP: "bold reverse #ff7b72",
     Role.LOST: "bold #ffffff on #8f2a26",
     Role.KEY: "bold reverse #aab5ba",
     Role.BAND: "#5d88a8",

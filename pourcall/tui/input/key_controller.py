@@ -7,7 +7,7 @@ bouncing counts once.
 
 import msgspec
 
-from pourcall.contract.events import AlarmState, CallKind, CallView, MeltState, Priority
+from pourcall.contract.events import CallKind, CallView, MeltState, Priority
 from pourcall.contract.inputs import (
     AckAlarm,
     Answer,
@@ -18,7 +18,6 @@ from pourcall.contract.inputs import (
     MarkPower,
     MeltEnding,
     PowerLevel,
-    ResetAlarm,
     SilenceAlarms,
     StartDip,
 )
@@ -229,13 +228,7 @@ class KeyController:
             if now_s - self._seen_since_s.get(key, now_s) < READ_S:
                 return [Say("A new alarm came just now: read it, then press a", Role.WARN)]
             return [Send(snapshot.furnace, AckAlarm(alarm=top.id))]
-        latched = next((a for a in alarms if a.state is AlarmState.LATCHED_ACKED), None)
-        if latched is None:
-            return [Say("There is no alarm to acknowledge")]
-        text = f"Release the trip ({latched.what})? Power may come on again"
-        reset = Send(snapshot.furnace, ResetAlarm(alarm=latched.id))
-        self._ask = Ask(text, now_s + ASK_S, {"a": ("yes, release", reset)})
-        return []
+        return [Say("There is no alarm to acknowledge")]
 
     def _silence(self, snapshot: FurnaceSnapshot | None) -> list[Action]:
         out: list[Action] = [Do("silence")]
@@ -310,7 +303,7 @@ class KeyController:
 
 def done_call(snapshot: FurnaceSnapshot | None) -> CallView | None:
     """The call that "done" would answer. A dip and a pour are seen or marked, not claimed."""
-    kinds = (CallKind.CUT_POWER, CallKind.SKIM, CallKind.ADD, CallKind.STEP)
+    kinds = (CallKind.CUT_POWER, CallKind.SKIM, CallKind.STEP)
     calls = sorted_calls(snapshot.calls) if snapshot is not None else ()
     return next((call for call in calls if call.kind in kinds), None)
 

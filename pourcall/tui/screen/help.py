@@ -25,7 +25,7 @@ KEYS: tuple[tuple[str, str], ...] = (
     ("n", "not now, to the call that is up"),
     ("enter", "done, to a call that nothing can see; or: record the held mark now"),
     ("p", "how the knob or burner stands: 0 off, 1 low, 2 high"),
-    ("a", "acknowledge the first alarm; a held trip: release it, asked once"),
+    ("a", "acknowledge the first alarm"),
     ("s", "silence for 30 s; what is not acknowledged sounds again"),
     ("m", "start a melt, or end the one that runs"),
     ("u f", "unit: °C, °F, K; the next furnace, where there are several"),

@@ -6,7 +6,8 @@ Order of cues: place on the screen, word, shape; colour only repeats what those 
 
 import msgspec
 
-from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.contract.snapshot import BoardState, FurnaceSnapshot
+from pourcall.texts import word
 from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.scale import pointers, scale_rows
 from pourcall.tui.drawing.spans import Line, Role, Span, fit, joined, line, spread, width_of
@@ -96,7 +97,11 @@ def _header(snapshot: FurnaceSnapshot, scene: Scene) -> Line:
         must.append(line(Span(" SIMULATED ", Role.KEY)))
     if snapshot.store_problem:
         must.append(line(Span(f"!! NOT RECORDED: {snapshot.store_problem}", Role.DANGER)))
-    down = [f"{board} {how}" for board, how in snapshot.boards.items() if how != "up"]
+    down = [
+        f"{board} {one.detail or word('board', one.state)}"
+        for board, one in snapshot.boards.items()
+        if one.state is not BoardState.UP
+    ]
     good: list[tuple[int, Line]] = []
     if scene.link.state is not LinkState.LIVE:
         must.append(line(Span("!! daemon lost", Role.DANGER)))

@@ -125,8 +125,6 @@ def _flags(snapshot: FurnaceSnapshot) -> Line:
     fume = snapshot.flags.get("fume", 0)
     if fume:
         words.append(line(Span(f"{'! ' if fume >= 2 else ''}zinc fume level {fume} of 3", Role.WARN)))
-    if snapshot.flags.get("holding", 0):
-        words.append(line("holding"))
     if snapshot.flags.get("no_metal_reading", 0):
         words.append(line(Span("? no reading of the metal", Role.CHECK)))
     return joined(words, ", ")

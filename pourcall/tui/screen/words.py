@@ -40,7 +40,6 @@ PROBE_WORDS = {
 PLACE_WORDS = {place: place.value for place in Place}
 POWER_WORDS = {PowerLevel.OFF: "OFF", PowerLevel.LOW: "LOW", PowerLevel.HIGH: "HIGH"}
 PRIORITY_LOOK = {  # word, mark, role
-    Priority.TRIP: ("TRIP", "!!", Role.TRIP),
     Priority.ALARM: ("ALARM", "!!", Role.DANGER),
     Priority.WARNING: ("WARNING", "! ", Role.WARN),
     Priority.CAUTION: ("CAUTION", "- ", Role.WARN),
@@ -50,17 +49,14 @@ ALARM_WORDS = {  # the lifecycle, told apart by word alone
     AlarmState.UNACKED: "new",
     AlarmState.ACKED: "seen",
     AlarmState.RTN_UNACKED: "gone",
-    AlarmState.LATCHED_UNACKED: "held",
-    AlarmState.LATCHED_ACKED: "reset me",
 }
-UNSEEN = frozenset({AlarmState.UNACKED, AlarmState.RTN_UNACKED, AlarmState.LATCHED_UNACKED})
+UNSEEN = frozenset({AlarmState.UNACKED, AlarmState.RTN_UNACKED})
 CALL_ORDER = (
     CallKind.CUT_POWER,
     CallKind.WINDOW_CLOSING,
     CallKind.POUR,
     CallKind.DIP,
     CallKind.SKIM,
-    CallKind.ADD,
     CallKind.STEP,
 )
 CALL_WORDS = {
@@ -69,7 +65,6 @@ CALL_WORDS = {
     CallKind.SKIM: "skim",
     CallKind.POUR: "pour",
     CallKind.WINDOW_CLOSING: "window closing",
-    CallKind.ADD: "add metal",
     CallKind.STEP: "next step",
 }
 
@@ -78,7 +73,6 @@ _STATUS_LOOK: dict[Reason, tuple[str, str, Role]] = {
     Reason.OK: ("OK", "", Role.OK),
     Reason.OVERRIDE: ("CHECK", "? ", Role.CHECK),
     Reason.WAITING: ("CHECK", "? ", Role.CHECK),
-    Reason.OUT_OF_SERVICE: ("CHECK", "? ", Role.CHECK),
     Reason.SPIKE: ("OFFSPEC", "~ ", Role.OFFSPEC),
     Reason.LAST_KNOWN: ("OFFSPEC", "~ ", Role.OFFSPEC),
     Reason.LATE: ("OFFSPEC", "~ ", Role.OFFSPEC),
@@ -224,8 +218,8 @@ def sorted_alarms(alarms: tuple[AlarmView, ...]) -> tuple[AlarmView, ...]:
 
 
 def is_shelved(alarm: AlarmView) -> bool:
-    """Set aside for a time. The daemon ends a shelf; a trip is never taken for shelved whatever is said."""
-    return alarm.shelved_until_mono_s is not None and alarm.priority is not Priority.TRIP
+    """Set aside for a time. The daemon ends a shelf."""
+    return alarm.shelved_until_mono_s is not None
 
 
 def sorted_calls(calls: tuple[CallView, ...]) -> tuple[CallView, ...]:

@@ -28,14 +28,13 @@ _EDGE_S = 0.005  # rise and fall of a pulse, so that it does not click
 class Code(StrEnum):
     """Our sounds, the most urgent first."""
 
-    TRIP = "trip"
     ALARM = "alarm"
     WARNING = "warning"
     CAUTION = "caution"
     CUT_POWER = "cut_power"
     WINDOW_CLOSING = "window_closing"
     POUR = "pour"
-    NOTICE = "notice"  # skim, dip, add, profile step
+    NOTICE = "notice"  # skim, dip, profile step
 
 
 class Pulse(msgspec.Struct, frozen=True):
@@ -48,7 +47,6 @@ class Pulse(msgspec.Struct, frozen=True):
 
 _LOW, _MID, _HIGH = 523.25, 659.26, 783.99  # C5, E5, G5, equal temperament, a' = 440 Hz
 TONES: dict[Code, tuple[Pulse, ...]] = {
-    Code.TRIP: (Pulse(1200.0, 0.22, 0.03), Pulse(800.0, 0.22, 0.03)) * 4,  # the pair twice a second
     Code.ALARM: (Pulse(1000.0, 0.25, 0.25),) * 4,  # two pulses a second
     Code.WARNING: (Pulse(700.0, 0.15, 1.85),) * 3,  # one short pulse every 2 s, three times
     Code.CAUTION: (Pulse(560.0, 0.15, 0.05),),
@@ -58,10 +56,9 @@ TONES: dict[Code, tuple[Pulse, ...]] = {
     Code.NOTICE: (Pulse(_LOW, 0.14, 0.04), Pulse(_MID, 0.22, 0.04)),
 }
 # Seconds from one start to the next while it lasts; 0: once.
-REPEAT_S = {Code.TRIP: 2.0, Code.ALARM: 2.0, Code.WARNING: SILENCE_S, Code.CAUTION: 0.0}
+REPEAT_S = {Code.ALARM: 2.0, Code.WARNING: SILENCE_S, Code.CAUTION: 0.0}
 _ORDER = {code: rank for rank, code in enumerate(Code)}
 _OF_PRIORITY = {
-    Priority.TRIP: Code.TRIP,
     Priority.ALARM: Code.ALARM,
     Priority.WARNING: Code.WARNING,
     Priority.CAUTION: Code.CAUTION,
@@ -71,7 +68,6 @@ _OF_CALL = {
     CallKind.WINDOW_CLOSING: Code.WINDOW_CLOSING,
     CallKind.POUR: Code.POUR,
 }
-_SOUNDING = frozenset({AlarmState.UNACKED, AlarmState.LATCHED_UNACKED})
 
 
 def length_s(code: Code) -> float:
@@ -146,7 +142,7 @@ class CueSelector:
             return None
         # A more urgent wish that is between two of its repeats keeps the air: only one code at a time.
         most = min(wishes, key=lambda wish: _ORDER[wish.code])
-        if most.code in (Code.TRIP, Code.ALARM):
+        if most.code is Code.ALARM:
             due = [wish for wish in due if wish.code is most.code]
             if not due:
                 return None
@@ -178,9 +174,7 @@ def _wishes(snapshot: FurnaceSnapshot) -> list[_Wish]:
 
 
 def _is_heard(alarm: AlarmView) -> bool:
-    if alarm.state not in _SOUNDING:
-        return False
-    return alarm.priority is Priority.TRIP or not (alarm.suppressed_by or is_shelved(alarm))
+    return alarm.state is AlarmState.UNACKED and not (alarm.suppressed_by or is_shelved(alarm))
 
 
 def _of_alarm(furnace: str, alarm: AlarmView) -> _Wish:
