@@ -60,7 +60,6 @@ def test_a_second_melt_is_refused_while_one_runs_and_names_it(bench: Bench) -> N
         (inp.AckAlarm(alarm="sensor_open:metal"), "command.no_alarm", "cleared_meanwhile"),
         (inp.ShelveAlarm(alarm="sensor_open:metal"), "command.no_alarm", "cleared_meanwhile"),
         (inp.UnshelveAlarm(alarm="sensor_open:metal"), "command.no_alarm", "cleared_meanwhile"),
-        (inp.ResetAlarm(alarm="sensor_open:metal"), "command.no_alarm", "cleared_meanwhile"),
         (inp.EnterTemperature(temp_c=11_000.0), "command.not_meant", "check_figure"),
         (inp.EnterTemperature(temp_c=-300.0), "command.not_meant", "check_figure"),
         (inp.EnterTemperature(temp_c=float("nan")), "command.not_meant", "check_figure"),

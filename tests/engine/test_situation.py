@@ -156,7 +156,7 @@ def test_waiting_costs_what_newtons_law_says_and_its_time_is_the_inverse() -> No
 
 def closing(metal_c: float, rate: float, ahead: Ahead) -> Side | None:
     run_ = MeltRun(make_plan(), 0.0)  # in the pot 550 to 590
-    found = closing_of(next_mould(run_, None), MetalNow(metal_c, 3.0, "", live=True), rate, ahead)
+    found = closing_of(next_mould(run_, None), MetalNow(metal_c, 3.0, "", ev.FigureSource.PROBE), rate, ahead)
     return None if found is None else found.side
 
 
