@@ -56,7 +56,7 @@ EUTECTIC_413 = sim_alloy(SHEETS.get("413").facts(), plateau_c=572.0, plateau_fra
     ids=["zinc_for_aluminium_silicon", "brass_for_bronze", "aluminium_silicon_for_aluminium"],
 )
 def test_another_metal_in_the_pot_raises_the_warning(seed: int, truly: SimAlloy, plan: str, named: str) -> None:
-    raised: list[tuple[str, float]] = []
+    raised: list[tuple[Told, float]] = []
     for _, outs, truth in followed(seed, truly, plan):
         for out in outs:
             if isinstance(out, ev.AlarmChanged) and out.alarm.id == "wrong_alloy:small" and not raised:
@@ -64,7 +64,7 @@ def test_another_metal_in_the_pot_raises_the_warning(seed: int, truly: SimAlloy,
         if raised:
             break
     ((what, liquid),) = raised
-    assert named in what
+    assert named in say(what)
     assert liquid >= 0.999  # told when all of it has melted, not before
 
 

@@ -30,9 +30,9 @@ from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import (
+    AheadView,
     BoardState,
     BoardView,
-    AheadView,
     DipView,
     FurnaceSnapshot,
     Interval,

@@ -304,7 +304,9 @@ def test_after_the_lift_the_large_figure_is_the_countdown(scenes: Any) -> None:
 
 
 def test_simulated_and_not_recorded_are_never_squeezed_out(scenes: Any) -> None:
-    snapshot = scenes.heating(simulated=True, store_problem="store_full", boards={"amp": BoardView(state=BoardState.UNPLUGGED)})
+    snapshot = scenes.heating(
+        simulated=True, store_problem="store_full", boards={"amp": BoardView(state=BoardState.UNPLUGGED)}
+    )
     header = plain(drawn(snapshot).header)
     assert "SIMULATED" in header
     assert "!! NOT RECORDED: store_full" in header

@@ -33,6 +33,6 @@ TEXTS: dict[str, str] = {
     "arrest.none": "It halts at {reads_c}, as nothing of the sheets here does: look at metal and probe",
     "arrest.not_named": "It halts at {reads_c}; the sheet of {alloy} names no such halt",
     "arrest.not_named_like": "It halts at {reads_c}; the sheet of {alloy} names no such halt, {like} would halt there",
-    "arrest.halt": "{halt_c}",
+    "arrest.halt": "{halt_c:1}",
     "arrest.missing": "Not seen: {alloy} should halt at {halts: and }. Cooled too fast, less than 150 g, the probe not in the middle, or another metal",
 }
