@@ -17,8 +17,7 @@ A, E = AlarmState, AlarmEvent
 
 # OPC UA Part 9, Acknowledgeable Condition (Active, Acked): what is acknowledged stays so, what is active is raised no
 # second time, what is inactive clears no second time. WORSEN comes only where there is something to worsen; a clear
-# alarm whose
-# severity rises is raised anew, by RAISE.
+# alarm whose severity rises is raised anew, by RAISE.
 NO_CHANGE = {
     (A.NORMAL, E.CLEAR),
     (A.NORMAL, E.ACK),

@@ -143,7 +143,7 @@ def test_a_cup_that_cools_too_fast_is_told_so() -> None:
     assert told.value.code == "too_fast"
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     key=st.sampled_from(["za27", "alloy3", "a356", "lead", "c87300"]),
     points=st.lists(

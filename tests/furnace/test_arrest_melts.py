@@ -13,12 +13,14 @@ import pytest
 
 from pourcall.contract import events as ev
 from pourcall.contract.inputs import CommandIn, StartMelt
+from pourcall.contract.message import Told
 from pourcall.contract.plan import AlloyHalts
 from pourcall.engine.core import Engine
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.sim.plant.metal import SimAlloy, alloy, sim_alloy
 from pourcall.sim.scenarios.normal_melts import normal_melt, run
 from pourcall.sim.shop import Truth
+from pourcall.texts import say
 from pourcall.thermal_analysis.arrest_check import halts_of
 from tests.simulated import config_of
 

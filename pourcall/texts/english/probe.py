@@ -9,5 +9,4 @@ TEXTS: dict[str, str] = {
     "probe.sign.cold": "too cold to be in the metal",
     "probe.sign.frozen": "below the solidus after having been in liquid",
     "probe.sign.fluid": "above the liquidus again",
-    "probe.said": "{who} said so",
 }
