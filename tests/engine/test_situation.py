@@ -8,7 +8,7 @@ import pytest
 
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
-from pourcall.contract.events import CallKind, LiftMarked, Marked, MeltState, PourMarked
+from pourcall.contract.events import CallKind, FigureSource, LiftMarked, Marked, MeltState, PourMarked
 from pourcall.contract.message import Message
 from pourcall.contract.plan import MeltPlan, waiting_loss_c, waiting_time_s
 from pourcall.contract.reading import Place, ProbeState
