@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.status import STATUS_OF
 from pourcall.contract.units import in_unit
@@ -18,9 +19,9 @@ from pourcall.daemon.api.openapi import ROUTES
 from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS
 from pourcall.engine.alarms.manager import ALARM_TABLE
 from pourcall.engine.melt.melt_state import MELT_TABLE
-from pourcall.engine.sensing.probe_state import PROBE_TABLE, WHY
+from pourcall.engine.sensing.probe_state import PROBE_TABLE
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.texts import word
+from pourcall.texts import say, word
 from pourcall.thermometry.sheaths import SHEATHS
 
 DOCS = Path(__file__).resolve().parent
@@ -37,16 +38,14 @@ def alarms() -> str:
     """Every kind of alarm, in the order of the catalogue."""
     rows = []
     for kind in CATALOGUE.values():
-        what, remedy = (
-            text.replace("{subject}", "*name*").replace("{detail}", "").strip() for text in (kind.what, kind.remedy)
-        )
+        what, remedy = (say(one) for one in kind.texts("*name*", NOTHING))
         rows.append(
             (
                 f"`{kind.name}`",
                 kind.priority.name,
                 f"{kind.on_delay_s:g} s",
-                what[:1].upper() + what[1:],
-                remedy or "what the alarm itself says",
+                what,
+                remedy,
             )
         )
     return _table(("kind", "priority", "waits", "what it means", "what to do"), rows)
@@ -83,7 +82,7 @@ def probe_states() -> str:
     for state in ProbeState:
         for (old, sign), new in PROBE_TABLE.items():
             if old is state:
-                rows.append((f"`{old}`", WHY[sign], f"`{new}`"))
+                rows.append((f"`{old}`", say(tell(f"probe.sign.{sign.value}")), f"`{new}`"))
     return _table(("state", "the trace", "new state"), rows)
 
 

@@ -46,7 +46,7 @@ class ShopFacts:
         self.power = PowerKnob()
         self.history = MetalHistory()
         self.dips: list[ev.Dip] = []
-        self.typed: TypedFigure | None = None
+        self.typed: TypedFigure | None = None  # of a meter held in the metal
 
     # -- a melt -------------------------------------------------------------------------------------------------------
 
@@ -172,5 +172,5 @@ class ShopFacts:
         run = self.run
         return () if run is None else tuple(dip for dip in self.dips if dip.ended_mono_s >= run.began_s)
 
-    def _withdraw(self, scope: Scope) -> None:
-        self._alarms.withdraw_scope(scope, self._outputs.mono_s, self._outputs.utc_s)
+    def _withdraw(self, over: Scope) -> None:
+        self._alarms.withdraw_scope(over, self._outputs.mono_s, self._outputs.utc_s)

@@ -8,14 +8,16 @@ import pytest
 
 from pourcall.calibration.correction import EmfTrace, ProbeFacts
 from pourcall.calibration.history import DAY_S, PointDetail, PointRow, in_force, moved
-from pourcall.calibration.live import LiveWatch, uncorrected_uv
+from pourcall.calibration.live import LiveWatch, Standing, uncorrected_uv
 from pourcall.contract.calibration import Calibration
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.units import Unit
 from pourcall.reports.drawings.drift_plot import drift_svg
 from pourcall.sim.plant.cup import Cup, CupRun, bath, cool_cup
 from pourcall.thermometry.reference_points import cal_point
 from pourcall.thermometry.thermocouple import emf_uv, temp_c_or_none
+from tests.told import names
 
 T0 = 1_780_000_000.0
 
@@ -126,9 +128,9 @@ def test_the_drift_chart_is_whole_xml_with_every_point_named(unit: Unit) -> None
 # -- live -------------------------------------------------------------------------------------------------------------
 
 
-def watched(run: CupRun, watch: LiveWatch) -> tuple[list[str], float]:
+def watched(run: CupRun, watch: LiveWatch) -> tuple[list[Standing], float]:
     """Everything that was said, and when the point was there."""
-    said: list[str] = []
+    said: list[Standing] = []
     cold_uv = emf_uv("K", 24.0)
     for sample in run.samples:
         said.append(watch.take(sample.at_s, sample.emf_uv + cold_uv))
@@ -144,9 +146,10 @@ def test_a_cup_is_followed_to_its_plateau_and_ended_by_itself(facts: ProbeFacts)
     assert watch.found is not None
     assert at_s < run.samples[-1].at_s
     assert abs(watch.found.offset_uv - run.correction_uv) < 2.0 * watch.found.spread_uv
-    assert "falling by <" in said[30]
-    assert "zinc: <419.5 degC>" in said[30]
-    assert said[-1].startswith("plateau found: <")
+    assert said[30].now.name == "calibration.falling"
+    assert said[30].wanted == tell("calibration.target", metal="zinc", point_c=419.527)
+    assert said[-1].now.name == "calibration.found"
+    assert said[-1].now.facts["plateau_c"] == watch.found.plateau.value_c
 
 
 def test_a_bath_is_found_live_once_it_has_stood(facts: ProbeFacts) -> None:
@@ -154,17 +157,17 @@ def test_a_bath_is_found_live_once_it_has_stood(facts: ProbeFacts) -> None:
     said, at_s = watched(bath(0.0, length_s=400.0), watch)
     assert watch.found is not None
     assert at_s >= 180.0
-    assert any("ice point: <0.0 degC>" in line for line in said)
+    assert any(one.wanted == tell("calibration.target", metal="ice point", point_c=0.0) for one in said)
 
 
 def test_silence_is_said_and_a_broken_probe_ends_nothing(facts: ProbeFacts) -> None:
     watch = LiveWatch(cal_point("zinc"), facts)
-    assert watch.take(0.0, None) == "no reading from metal yet"
+    assert watch.take(0.0, None).told == tell("calibration.no_reading", probe="metal")
     watch.take(1.0, 18_000.0)
-    assert watch.take(5.0, None) == "waiting for a reading"
-    assert watch.take(30.0, None) == "nothing heard for 29 s"
-    assert watch.take(30.0, 18_000.0) == "nothing heard for 29 s"  # the same reading again
-    assert "beyond" in watch.take(31.0, 99_000.0)
+    assert watch.take(5.0, None).told == tell("calibration.waiting")
+    assert watch.take(30.0, None).told == tell("calibration.silent", quiet_s=29.0)
+    assert watch.take(30.0, 18_000.0).told == tell("calibration.silent", quiet_s=29.0)  # the same reading again
+    assert watch.take(31.0, 99_000.0).told == tell("calibration.beyond")
     assert watch.found is None
 
 
@@ -172,7 +175,7 @@ def test_a_reason_is_given_while_a_sample_will_not_do(facts: ProbeFacts) -> None
     watch = LiveWatch(cal_point("zinc"), facts)
     rng = random.Random(4)
     said = [watch.take(float(s), emf_uv("K", 419.5 + rng.gauss(0.0, 0.1))) for s in range(60)]
-    assert "not yet: the trace does not show how the metal came to" in said[-1]
+    assert {"calibration.not_yet", "calibration.no_approach"} <= names(said[-1].told)
 
 
 def test_the_emf_before_a_correction_is_found_from_the_corrected_temperature() -> None:

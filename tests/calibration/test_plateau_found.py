@@ -10,6 +10,7 @@ import pytest
 
 from pourcall.calibration.correction import EmfTrace, ProbeFacts, find_point
 from pourcall.sim.plant.cup import Cup, CupRun, bath, cool_cup
+from pourcall.texts import say
 from pourcall.thermal_analysis.plateau import find_plateau
 from pourcall.thermal_analysis.standstill import PoorPlateau
 from pourcall.thermometry.reference_points import cal_point
@@ -124,7 +125,8 @@ def test_gaps_spikes_and_steps_of_a_chip_do_no_harm(facts: ProbeFacts, cooled: C
 def refusal(trace: EmfTrace, point: str, facts: ProbeFacts, **how: object) -> PoorPlateau:
     with pytest.raises(PoorPlateau) as refused:
         find_point(trace, cal_point(point), facts, **how)  # type: ignore[arg-type]
-    assert refused.value.remedy
+    assert say(refused.value.told)
+    assert say(refused.value.to_do)
     return refused.value
 
 
@@ -146,7 +148,7 @@ def test_another_metal_is_named_by_where_it_stands(facts: ProbeFacts, cooled: Co
     told = refusal(both, "zinc", facts)
     assert told.code in ("too_short", "other_metal", "too_steep")
     assert refusal(trace, "zinc", facts).code == "no_plateau"
-    assert "never passes <419.5 degC>" in refusal(trace, "zinc", facts).what
+    assert refusal(trace, "zinc", facts).told.facts["point_c"] == pytest.approx(419.527)
 
 
 def test_an_arrest_far_shorter_than_the_metals_own_is_a_probe_frozen_to_the_wall(facts: ProbeFacts) -> None:
@@ -155,7 +157,7 @@ def test_an_arrest_far_shorter_than_the_metals_own_is_a_probe_frozen_to_the_wall
     trace = EmfTrace([float(s) for s in range(len(temps))], [emf_uv("K", t) for t in temps])
     told = refusal(trace, "zinc", facts)
     assert told.code == "frozen_to_wall"
-    assert "225 s" in told.what
+    assert told.told.facts["expected_s"] == pytest.approx(225.0, abs=0.5)
 
 
 def test_a_stop_too_short_to_measure_is_refused(facts: ProbeFacts) -> None:

@@ -187,7 +187,8 @@ def test_live_it_watches_the_daemons_readings_until_the_plateau_is_there(
     done = run("calibrate", "metal", "--point", "zinc", "--grade", "99.9")
     assert done.code == 0, done.err
     assert "watching metal for zinc, 419.5 °C" in done.err
-    assert "a minute" in done.err
+    assert "falling at " in done.err
+    assert "°C/min" in done.err
     assert "kept as number 1" in done.out
     (row,) = json.loads(run("calibrate", "show", "metal", "--json").out)["rows"]
     assert row["detail"]["source"] == "live"

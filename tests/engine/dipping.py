@@ -122,7 +122,7 @@ def dip_once(
             if steps % per_sample == 0:
                 put(inp.SampleIn, at_s, board="bench", sample=amp.sample(probe.sense_c(), 25.0, at_s))
                 if place == "melt":
-                    view = engine.dip_now()
+                    view = engine.snapshot().dip_now
                     if view is not None:
                         seen.views.append((in_s, view))
                     if engine.metal.live and engine.metal.temp_c is not None:
@@ -143,5 +143,5 @@ def a_dip(number: int, temp_c: float | None, *, ended_s: float, probe: str = "me
         ended_utc_s=1.78e9 + ended_s,
         temp_c=temp_c,
         u_c=None if temp_c is None else 3.0,
-        how="settled",
+        how=ev.DipHow.SETTLED,
     )

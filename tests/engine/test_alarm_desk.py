@@ -1,20 +1,20 @@
-"""The alarm desk: delays, silence, shelves, severity, suppression (alarms_and_signals, sections 1 and 2).
+"""The alarm manager: delays, silence, shelves, severity, suppression (alarms_and_signals, sections 1 and 2).
 
-Times of the reference: re-sound after silence 30 s (IMO MSC.302(87) 7.3.5); shelves 5 to 60 minutes, never a trip.
+Times of the reference: re-sound after silence 30 s (IMO MSC.302(87) 7.3.5); shelves 5 to 60 minutes.
 """
 
 import pytest
 
 from pourcall.contract.events import AlarmState, AlarmView, Priority
-from pourcall.engine.alarms import catalogue
-from pourcall.engine.alarms.catalogue import AlarmKind
+from pourcall.contract.message import NOTHING
+from pourcall.engine.alarms.catalogue import CATALOGUE, Scope
 from pourcall.engine.alarms.manager import AlarmManager
 
 UTC = 1_777_700_000.0
 
 
 class Desk:
-    """The desk with what it said, and a clock of one second."""
+    """The manager with what it said, and a clock of one second."""
 
     def __init__(self) -> None:
         self.said: list[tuple[AlarmView, str]] = []
@@ -46,14 +46,6 @@ class Desk:
 @pytest.fixture
 def desk() -> Desk:
     return Desk()
-
-
-@pytest.fixture
-def trip(monkeypatch: pytest.MonkeyPatch) -> str:
-    """A latching trip; the catalogue has none until there is something to cut off."""
-    kind = AlarmKind("over_trip", Priority.TRIP, "The trip limit was passed.", "Wait until it is cold", latching=True)
-    monkeypatch.setitem(catalogue.CATALOGUE, kind.name, kind)
-    return kind.name
 
 
 def test_a_temperature_alarm_waits_its_on_delay_of_two_seconds(desk: Desk) -> None:
@@ -152,13 +144,14 @@ def test_the_highest_severity_is_kept_until_acknowledged_and_clear(desk: Desk) -
 @pytest.mark.parametrize("minutes", [4.9, 60.1, 0.0, -5.0, float("nan"), float("inf")])
 def test_a_shelf_outside_five_to_sixty_minutes_is_refused_in_words(desk: Desk, minutes: float) -> None:
     desk.judge("sensor_open", True)
-    assert "5 to 60" in desk.desk.shelve("sensor_open:small", minutes, desk.t_s, "shop")
+    refused = desk.desk.shelve("sensor_open:small", minutes, desk.t_s, "shop")
+    assert (refused.facts["least_min"], refused.facts["most_min"]) == (5.0, 60.0)
     assert desk.view("sensor_open").shelved_until_mono_s is None
 
 
 def test_a_shelf_ends_by_itself_and_the_alarm_ran_on_underneath(desk: Desk) -> None:
     desk.judge("sensor_open", True)
-    assert desk.desk.shelve("sensor_open:small", 5.0, desk.t_s, "shop") == ""
+    assert desk.desk.shelve("sensor_open:small", 5.0, desk.t_s, "shop") == NOTHING
     desk.ack()
     assert desk.state("sensor_open") is AlarmState.ACKED
     desk.wait(299.0)
@@ -166,21 +159,6 @@ def test_a_shelf_ends_by_itself_and_the_alarm_ran_on_underneath(desk: Desk) -> N
     desk.wait(1.0)
     assert desk.view("sensor_open").shelved_until_mono_s is None
     assert desk.said[-1][1] == "time"
-
-
-def test_a_trip_is_never_shelved_and_is_released_only_clear_acknowledged_and_by_a_person(desk: Desk, trip: str) -> None:
-    key = f"{trip}:small"
-    desk.judge(trip, True)
-    assert "never shelved" in desk.desk.shelve(key, 30.0, desk.t_s, "shop")
-    assert not desk.desk.reset(key, desk.t_s, UTC, "shop")  # present
-    desk.judge(trip, False)
-    desk.wait(6.0)
-    assert desk.state(trip) is AlarmState.LATCHED_UNACKED
-    assert not desk.desk.reset(key, desk.t_s, UTC, "shop")  # not acknowledged
-    desk.ack(key)
-    assert desk.state(trip) is AlarmState.LATCHED_ACKED
-    assert desk.desk.reset(key, desk.t_s, UTC, "shop")
-    assert not desk.has(trip)
 
 
 def test_what_a_stronger_alarm_explains_runs_on_underneath_and_shows_the_truth_when_that_is_gone(desk: Desk) -> None:
@@ -215,3 +193,24 @@ def test_alarms_are_listed_most_severe_first_then_oldest(desk: Desk) -> None:
     desk.t_s += 1.0
     desk.judge("sensor_open", True, subject="a")
     assert [view.id for view in desk.desk.views()] == ["sensor_open:b", "sensor_open:a", "test:small"]
+
+
+@pytest.mark.parametrize("over", [Scope.BEFORE_LIFT, Scope.MELT])
+def test_what_can_no_longer_matter_goes_at_once_and_everything_else_stays(desk: Desk, over: Scope) -> None:
+    for kind in CATALOGUE:
+        desk.judge(kind, True, at_once=True)
+    desk.desk.withdraw_scope(over, desk.t_s, UTC + desk.t_s)
+    stays = {kind.name for kind in CATALOGUE.values() if kind.scope > over}
+    assert {view.kind for view in desk.desk.views() if view.active} == stays
+    # as the pages say: the lift ends what warns before it, the end of the melt whatever concerns its metal
+    assert {"sensor_open", "link_lost", "furnace_rating", "store_full"} <= stays
+    assert not {"overshoot", "above_window"} & stays
+    assert ("alloy_limit" in stays) == (over is Scope.BEFORE_LIFT)
+
+
+def test_an_alarm_that_waits_to_come_is_withdrawn_too(desk: Desk) -> None:
+    desk.judge("above_window", True)
+    desk.wait(30.0)
+    desk.desk.withdraw_scope(Scope.BEFORE_LIFT, desk.t_s, UTC + desk.t_s)
+    desk.wait(120.0)
+    assert not desk.said

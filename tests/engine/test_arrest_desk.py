@@ -20,14 +20,17 @@ from hypothesis import strategies as st
 
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, Marked, MeltState
+from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import ProbeState
 from pourcall.engine.melt.melt_state import Band, band_with_arrest
-from pourcall.engine.melt.pour_call import hold_back, judge
+from pourcall.engine.melt.pour_call import hold_back, judge_pour
 from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.texts import say
 from pourcall.thermal_analysis.arrest_analysis import ArrestAnalysis, Findings
 from pourcall.thermal_analysis.arrest_check import halts_of
 from tests.engine.conftest import Bench
+from tests.told import inside, message, names
 
 SHEETS = load_sheets()
 HALTS = tuple(halts_of(sheet.facts()) for sheet in SHEETS.all())
@@ -141,12 +144,15 @@ def test_melting_and_liquid_are_told_by_the_shape_however_far_the_probe_is_out(
     assert len(arrests) == 1
     assert arrests[0].temp_c == pytest.approx(melts_c + offset_c, abs=1.5)
     last = seen[-1][3]
-    assert last.reads_off_c == pytest.approx(offset_c, abs=1.5)
-    assert last.wrong_alloy == ""
+    assert not last.wrong_alloy
+    facts = last.text.facts
     if offset_c:
-        assert f"{'low' if offset_c < 0 else 'high'}, to <" in last.text
+        assert last.text.name in ("arrest.melting_off", "arrest.melting_far")
+        assert facts["side"] == ("low" if offset_c < 0.0 else "high")
+        assert facts["off_difference_c"] == pytest.approx(abs(offset_c), abs=1.5)
     else:
-        assert last.text.endswith("says")
+        assert last.text.name == "arrest.melting_agrees"
+        assert facts["reads_c"] == pytest.approx(melts_c, abs=1.5)
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -159,8 +165,8 @@ def test_a_long_freezing_alloy_melts_from_its_eutectic_to_its_liquidus(seed: int
     melting = [(true_c, found.melting) for *_, true_c, found in seen if 395.0 < true_c < 480.0]
     assert all(is_so for _, is_so in melting)
     assert all(found.liquid is True for *_, true_c, found in seen if true_c > 510.0)
-    assert seen[-1][3].wrong_alloy == ""
-    assert seen[-1][3].text.startswith("Melted")
+    assert not seen[-1][3].wrong_alloy
+    assert seen[-1][3].text.name == "arrest.melted"
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -168,8 +174,7 @@ def test_where_nothing_melts_nothing_is_claimed_and_that_is_said(seed: int) -> N
     facts = SHEETS.get("413").facts()
     seen = followed(facts, heated([], from_c=300.0, to_c=700.0, noise_c=0.35, seed=seed))
     assert not any(found.melting or found.liquid is not None or found.seen for *_, found in seen)
-    assert "No arrest seen" in seen[-1][3].text
-    assert "lag too much" in seen[-1][3].text
+    assert seen[-1][3].text.name == "arrest.unseen"
 
 
 def held(
@@ -241,10 +246,11 @@ def test_freezing_is_seen_and_its_undercooled_beginning_is_no_accusation() -> No
             true_c = 577.0 - 0.5 * (second - 700)
         desk.take(float(second), round((true_c + rng.gauss(0.0, 0.15)) * 4.0) / 4.0)
         seen.append(desk.tick(float(second), 5.0))
-    assert any(found.freezing and found.held_back == "it freezes: an arrest goes on" for found in seen)
+    assert any(found.freezing and found.held_back.name == "arrest.held.freezing" for found in seen)
     assert not any(found.wrong_alloy for found in seen)
-    assert seen[-1].reads_off_c == pytest.approx(0.0, abs=1.0)
-    assert "Agrees with the eutectic of 413 at <577.0 degC>" in seen[-1].text
+    agrees = seen[-1].text
+    assert (agrees.name, agrees.facts["halt"], agrees.facts["published_c"]) == ("arrest.agrees", "eutectic", 577.0)
+    assert agrees.facts["reads_c"] == pytest.approx(577.0, abs=1.0)
 
 
 # -- another alloy ----------------------------------------------------------------------------------------------------
@@ -269,9 +275,9 @@ def test_another_alloy_in_the_pot_is_told_with_what_would_fit(
         facts, heated(charged, from_c=200.0, to_c=max(facts.liquidus_c, charged[0][1]) + 60.0, offset_c=offset_c)
     )
     last = seen[-1][3]
-    assert named in last.wrong_alloy
-    assert facts.name in last.wrong_alloy
-    assert "nothing held it back there" in last.wrong_alloy
+    assert last.wrong_alloy.name == "arrest.wrong_like"
+    assert named in say(last.wrong_alloy.facts["like"])  # type: ignore[arg-type]
+    assert last.wrong_alloy.facts["alloy"] == facts.name
     assert last.text == last.wrong_alloy
     assert not any(found.wrong_alloy for *_, true_c, found in seen if true_c < facts.liquidus_c - 10.0)
 
@@ -282,8 +288,7 @@ def test_without_other_sheets_the_warning_stands_without_a_name() -> None:
     for t_s, reads_c, _ in heated([(381.0, 387.0, 200.0)], from_c=200.0, to_c=540.0):
         desk.take(t_s, reads_c)
         found = desk.tick(t_s)
-    assert "It melted near <" in found.wrong_alloy
-    assert "would" not in found.wrong_alloy
+    assert found.wrong_alloy.name == "arrest.wrong"
 
 
 @pytest.mark.parametrize("key", [sheet.key for sheet in SHEETS.all()])
@@ -319,9 +324,9 @@ def test_real_heatings_without_any_metal_accuse_nobody(key: str) -> None:
 
 # -- bands and pours --------------------------------------------------------------------------------------------------
 
-MELTS = Findings("", melting=True, liquid=False)
-FREEZES = Findings("", freezing=True)
-LIQUID = Findings("", liquid=True)
+MELTS = Findings(melting=True, liquid=False)
+FREEZES = Findings(freezing=True)
+LIQUID = Findings(liquid=True)
 
 
 @pytest.mark.parametrize(
@@ -345,20 +350,19 @@ def test_the_low_probe_is_liquid_and_the_high_one_melts() -> None:
     assert band_with_arrest(Band.MUSHY, LIQUID, same_probe=True)[0] is Band.FLUID
     assert band_with_arrest(Band.COLD, LIQUID, same_probe=True)[0] is Band.FLUID
     assert band_with_arrest(Band.COLD, MELTS, same_probe=True)[0] is Band.MUSHY_RISING
-    assert band_with_arrest(Band.WINDOW, MELTS, same_probe=False) == (
-        Band.MUSHY_RISING,
-        "it still melts: an arrest goes on",
-    )
+    held = (Band.MUSHY_RISING, tell("arrest.held.melting"))
+    assert band_with_arrest(Band.WINDOW, MELTS, same_probe=False) == held
     assert band_with_arrest(Band.WINDOW, FREEZES, same_probe=True)[0] is Band.MUSHY
 
 
 def test_a_judgement_that_is_held_back_says_why(plan_for: Callable[..., MeltPlan]) -> None:
     plan = plan_for()
-    fits = judge(565.0, 3.0, plan.moulds[0], plan, number=1)
+    fits = judge_pour(565.0, 3.0, plan.moulds[0], plan, number=1)
     assert fits.pour
-    held_back = hold_back(fits, "it still melts: an arrest goes on")
+    held_back = hold_back(fits, tell("arrest.held.melting"))
     assert not held_back.pour
-    assert held_back.why.startswith("It still melts: an arrest goes on. ")
+    assert held_back.held == tell("arrest.held.melting")
+    assert "arrest.held.melting" in names(held_back.why)
     assert held_back.lip_c == fits.lip_c
 
 
@@ -420,10 +424,10 @@ def test_while_it_melts_the_snapshot_says_so_and_the_state_change_says_why(make_
     melted(bench, 24.0, (400.0, 424.0), to_c=386.0)
     shot = bench.engine.snapshot()
     assert shot.melt_state is MeltState.MELTING
-    assert "It melts: a melting arrest goes on near <" in shot.arrest
+    assert message(shot.arrest).name == "arrest.melting_at"
     assert bench.engine.judgement is not None
     assert not bench.engine.judgement.pour
-    assert bench.engine.judgement.held == "it still melts: an arrest goes on"
+    assert bench.engine.judgement.held == tell("arrest.held.melting")
 
 
 def test_the_wrong_charge_raises_one_warning_that_goes_with_the_melt(make_bench: type[Bench]) -> None:
@@ -438,9 +442,10 @@ def test_the_wrong_charge_raises_one_warning_that_goes_with_the_melt(make_bench:
     for _, reads_c, _ in heated([(381.0, 387.0, 200.0)], from_c=230.0, to_c=520.0, tau_s=1.0, noise_c=0.1):
         bench.run(1.0, reads_c)
     alarm = bench.alarms()["wrong_alloy:small"]
-    assert "alloy 3" in alarm.what
-    assert "melt change" in alarm.remedy
-    assert bench.engine.snapshot().arrest.startswith("It melted near <")
+    (wrong,) = [one for one in inside(alarm.what) if one.name == "arrest.wrong_like"]
+    assert "alloy 3" in say(wrong.facts["like"])  # type: ignore[arg-type]
+    assert "melt change" in say(alarm.remedy)
+    assert bench.engine.snapshot().arrest == wrong
     bench.do(inp.AckAlarm(alarm="wrong_alloy:small"))
     bench.do(inp.EndMelt(ending=inp.MeltEnding.INGOTS))
     bench.run(10.0, 520.0)
@@ -454,7 +459,7 @@ def test_another_alloy_by_command_is_watched_for_anew(make_bench: type[Bench]) -
     za12 = msgspec.structs.replace(narrow_plan((440.0, 470.0)), alloy=SHEETS.get("za12").facts())
     bench.do(inp.ChangeMelt(plan=za12))
     bench.run(3.0, 440.0)
-    assert bench.engine.snapshot().arrest == ""
+    assert not bench.engine.snapshot().arrest
 
 
 # -- whatever comes in ------------------------------------------------------------------------------------------------
@@ -503,5 +508,6 @@ def test_no_sequence_of_samples_breaks_it_and_twice_the_same_gives_the_same(
     for found in first:
         assert not (found.melting and found.liquid)
         assert found.liquid is not True or not found.held_back
-        for part in (found.reads_off_c, found.u_c, *(one.temp_c for one in found.seen)):
-            assert part is None or math.isfinite(part)
+        for one in found.seen:
+            assert math.isfinite(one.temp_c)
+            assert all(math.isfinite(fact) for fact in one.text.facts.values() if isinstance(fact, float))

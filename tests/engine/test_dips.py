@@ -13,13 +13,16 @@ from hypothesis import strategies as st
 
 from pourcall.contract import inputs as inp
 from pourcall.contract.config import ProbeConfig
-from pourcall.contract.events import Dip, DipRecorded
+from pourcall.contract.events import CommandRefused, Dip, DipFault, DipHow, DipRecorded, FigureSource
 from pourcall.contract.reading import Place
-from pourcall.contract.units import in_unit
+from pourcall.contract.snapshot import DipHint
+from pourcall.contract.units import Unit
 from pourcall.engine.bath.dips import dip_spread_c, stem_error_c
+from pourcall.texts import say
 from pourcall.thermal_analysis.dip_trace import before_exit, fit_settling, settling_part
 from tests.engine.conftest import Bench
 from tests.engine.dipping import a_dip, dip_once
+from tests.told import message
 
 
 @pytest.fixture
@@ -42,8 +45,10 @@ def test_too_short_says_how_long_it_was_and_how_long_it_wants(dipping: Bench) ->
     dipping.dip(565.0, hold_s=1.5)
     (dip,) = dips_of(dipping)
     assert dip.temp_c is None
-    assert dip.why.startswith("too short: ")
-    assert "hold it in for about" in dip.why
+    assert dip.fault is DipFault.TOO_SHORT
+    why = message(dip.why)
+    assert why.facts["held_s"] == pytest.approx(1.5, abs=0.5)
+    assert why.facts["least_s"] > why.facts["held_s"]  # type: ignore[operator]
 
 
 def test_still_settling_says_how_well_it_is_known_and_how_much_longer() -> None:
@@ -53,8 +58,8 @@ def test_still_settling_says_how_well_it_is_known_and_how_much_longer() -> None:
     bench.dip(565.0, hold_s=4.0, tau_s=2.6)
     (dip,) = dips_of(bench)
     assert dip.temp_c is None
-    assert dip.why.startswith("still settling after ")
-    assert "s longer" in dip.why
+    assert dip.fault is DipFault.UNSETTLED
+    assert message(dip.why).facts.keys() == {"held_s", "known_difference_c", "longer_s"}
 
 
 def test_hot_gas_is_told_from_metal_and_asks_for_depth(dipping: Bench) -> None:
@@ -64,8 +69,8 @@ def test_hot_gas_is_told_from_metal_and_asks_for_depth(dipping: Bench) -> None:
     dipping.run(30.0, lambda t: 60.0 + 600.0 * math.exp(-t / 4.0))
     dip = dips_of(dipping)[0]
     assert dip.temp_c is None
-    assert "hot gas" in dip.why
-    assert "deeper" in dip.why
+    assert dip.fault is DipFault.HOT_GAS
+    assert "deeper" in say(dip.why)
 
 
 def test_a_hand_that_moves_is_told_from_metal_that_settles(dipping: Bench) -> None:
@@ -74,16 +79,16 @@ def test_a_hand_that_moves_is_told_from_metal_that_settles(dipping: Bench) -> No
     dipping.run(30.0, lambda t: 60.0 + 500.0 * math.exp(-t / 4.0))
     dip = dips_of(dipping)[0]
     assert dip.temp_c is None
-    assert "wandered" in dip.why
-    assert "still" in dip.why
+    assert dip.fault is DipFault.WANDERED
+    assert message(dip.why).facts["by_difference_c"] > 3.0  # type: ignore[operator]
 
 
 def test_a_flat_figure_below_the_liquidus_names_both_causes_while_either_may_be(dipping: Bench) -> None:
     dipping.dip(376.0, hold_s=15.0)
     (dip,) = dips_of(dipping)
     assert dip.temp_c is None
-    assert dip.why.startswith("at or below the liquidus (<376.")
-    assert "froze on the cold sheath, or the pot is not fully liquid" in dip.why
+    assert dip.fault is DipFault.SHELL_OR_MUSHY
+    assert message(dip.why).facts["temp_c"] == pytest.approx(376.0, abs=1.0)
 
 
 def test_a_shell_is_named_where_a_dip_before_found_the_pot_liquid(dipping: Bench) -> None:
@@ -91,21 +96,21 @@ def test_a_shell_is_named_where_a_dip_before_found_the_pot_liquid(dipping: Bench
     dipping.dip(376.0, hold_s=15.0)
     dip = dips_of(dipping)[1]
     assert dip.temp_c is None
-    assert "metal froze on the cold sheath, since dip 1 found the pot liquid" in dip.why
+    assert dip.fault is DipFault.SHELL
+    assert message(dip.why).facts["number"] == 1
 
 
 def test_a_pot_not_fully_liquid_is_named_where_it_stood_longer_than_a_shell_lasts(dipping: Bench) -> None:
     dipping.dip(430.0, hold_s=50.0)
     (dip,) = dips_of(dipping)
     assert dip.temp_c is None
-    assert "the pot is not fully liquid" in dip.why
-    assert "froze" not in dip.why.replace("frozen shell", "")
+    assert dip.fault is DipFault.MUSHY
 
 
 def test_far_below_the_solidus_it_is_no_shell(dipping: Bench) -> None:
     dipping.dip(300.0, hold_s=15.0)
     (dip,) = dips_of(dipping)
-    assert "the metal there is solid, or the tip was not in it" in dip.why
+    assert dip.fault is DipFault.SOLID
 
 
 def test_the_simulators_own_shell_is_never_taken_for_the_bath() -> None:
@@ -116,11 +121,11 @@ def test_the_simulators_own_shell_is_never_taken_for_the_bath() -> None:
             assert dip.temp_c is None or abs(dip.temp_c - dipped.true_c) <= (dip.u_c or 0.0)
 
 
-def test_every_text_carries_its_temperatures_as_tokens(dipping: Bench) -> None:
+def test_why_a_dip_is_of_no_use_is_said_in_the_readers_unit(dipping: Bench) -> None:
     dipping.dip(376.0, hold_s=15.0)
     (dip,) = dips_of(dipping)
-    assert "degC" in dip.why
-    assert "degC" not in in_unit(dip.why)
+    assert "(376 °C)" in say(dip.why)
+    assert "(709 °F)" in say(dip.why, Unit.F)
 
 
 # -- depth and stirring -----------------------------------------------------------------------------------------------
@@ -151,14 +156,14 @@ def test_what_is_said_while_the_dip_is_on_is_of_that_dip(dipping: Bench) -> None
 @pytest.mark.parametrize("depth_mm", [0.0, -5.0, 5000.0, math.nan])
 def test_a_depth_that_cannot_be_meant_is_refused(dipping: Bench, depth_mm: float) -> None:
     (refused,) = dipping.do(inp.StartDip(probe="metal", depth_mm=depth_mm))
-    assert "depth" in refused.what  # type: ignore[union-attr]
+    assert isinstance(refused, CommandRefused)
 
 
 def test_a_probe_that_stays_in_the_metal_is_not_made_to_dip(bench: Bench) -> None:
     """The dip key pressed with a probe left in the pot must not lose the figure there is."""
     bench.in_metal(570.0)
     (refused,) = bench.do(inp.StartDip(probe="metal"))
-    assert "in the metal already" in refused.what  # type: ignore[union-attr]
+    assert isinstance(refused, CommandRefused)
     assert bench.engine.metal.temp_c is not None
 
 
@@ -174,7 +179,9 @@ def test_too_shallow_by_the_stated_depth_gives_no_figure_and_says_how_deep() -> 
     bench.dip(565.0, hold_s=40.0, tau_s=4.0)
     (dip,) = dips_of(bench)
     assert dip.temp_c is None
-    assert dip.why.startswith("too shallow: 15 mm is shallower than ten sheath diameters (60 mm)")
+    assert dip.fault is DipFault.TOO_SHALLOW
+    how = message(message(dip.why).facts["how"])  # type: ignore[arg-type]
+    assert (how.facts["depth_mm"], how.facts["wanted_mm"]) == (15, 60)
     assert bench.engine.metal.temp_c is None
 
 
@@ -187,8 +194,9 @@ def test_a_little_shallow_is_said_and_held_in_the_uncertainty() -> None:
         bench.dip(565.0, hold_s=40.0, tau_s=4.0)
         found.append(dips_of(bench)[0])
     unknown, shallow, deep = found
-    assert unknown.why == deep.why == ""
-    assert "ten sheath diameters" in shallow.why
+    assert not unknown.why
+    assert not deep.why
+    assert message(shallow.why).name == "dip.shallow"
     assert shallow.u_c is not None
     assert unknown.u_c is not None
     assert deep.u_c == pytest.approx(unknown.u_c, abs=0.01)
@@ -207,12 +215,13 @@ def test_the_assistant_counts_down_and_then_says_take_it_out(dipping: Bench) -> 
         dipping.run(0.5, lambda _: 565.0 - 505.0 * math.exp(-(dipping.t_s - began_s)))
         if (view := dipping.engine.snapshot().dip_now) is not None:
             told.append(view)
-    assert told[0].text == "Hold still, in the middle of the metal"
+    assert message(told[0].text).name == "dip.hint.middle"
     assert told[0].hold_s is not None
     assert told[0].hold_s >= 1.0
     last = told[-1]
     assert (last.hold_s, last.good) == (0.0, True)
-    assert last.text.startswith("Take it out: <565.")
+    assert last.hint is DipHint.OUT
+    assert message(last.text).facts["temp_c"] == pytest.approx(565.0, abs=1.0)
     assert last.fit_error_c is not None
     assert last.fit_error_c <= 2.0
     out_at = next(k for k, view in enumerate(told) if view.hold_s == 0.0)
@@ -246,7 +255,7 @@ def test_the_assistant_asks_for_the_power_to_be_off(dipping: Bench) -> None:
     dipping.run(2.0, lambda t: 565.0 - 505.0 * math.exp(-t))
     view = dipping.engine.snapshot().dip_now
     assert view is not None
-    assert view.text.startswith("Power off. ")
+    assert message(view.text).name == "dip.hint.power_off"
 
 
 def test_a_dip_with_the_power_on_counts_for_nothing_once_it_is_over(dipping: Bench) -> None:
@@ -254,18 +263,18 @@ def test_a_dip_with_the_power_on_counts_for_nothing_once_it_is_over(dipping: Ben
     dipping.dip(565.0)
     assert dips_of(dipping)[0].temp_c is not None
     assert dipping.engine.metal.temp_c is None
-    assert "power off" in dipping.engine.metal.how
+    assert message(dipping.engine.metal.how).name == "figure.dip_with_power"
 
 
-@pytest.mark.parametrize(("heading_c", "tau_s", "words"), [(376.0, 1.0, "froze"), (900.0, 14.0, "hot gas")])
+@pytest.mark.parametrize(("heading_c", "tau_s", "hint"), [(376.0, 1.0, DipHint.HOLD_ON), (900.0, 14.0, DipHint.DEEPER)])
 def test_the_assistant_says_what_is_wrong_while_it_can_be_mended(
-    dipping: Bench, heading_c: float, tau_s: float, words: str
+    dipping: Bench, heading_c: float, tau_s: float, hint: DipHint
 ) -> None:
     dipping.run(6.0, 60.0)
     dipping.run(10.0, lambda t: heading_c - (heading_c - 60.0) * math.exp(-t / tau_s))
     view = dipping.engine.snapshot().dip_now
     assert view is not None
-    assert words in view.text
+    assert view.hint is hint
     assert not view.good
 
 
@@ -277,7 +286,8 @@ def test_a_stated_depth_too_small_is_told_at_once() -> None:
     bench.run(8.0, lambda t: 565.0 - 505.0 * math.exp(-t / 4.0))
     view = bench.engine.snapshot().dip_now
     assert view is not None
-    assert view.text == "Deeper, or it reads low: 60 mm"
+    assert view.hint is DipHint.DEEPER
+    assert message(view.text).facts["wanted_mm"] == 60
 
 
 def test_a_dipping_probe_left_in_the_pot_is_a_probe_in_the_metal(dipping: Bench) -> None:
@@ -285,7 +295,8 @@ def test_a_dipping_probe_left_in_the_pot_is_a_probe_in_the_metal(dipping: Bench)
     dipping.run(120.0, lambda t: 565.0 - 505.0 * math.exp(-t))
     assert dipping.engine.snapshot().dip_now is None
     assert dipping.engine.metal.temp_c == pytest.approx(565.0, abs=0.5)
-    assert dipping.engine.metal.how == "probe in the metal"
+    assert message(dipping.engine.metal.how).name == "figure.probe"
+    assert dipping.engine.metal.source is FigureSource.DIP_ON
 
 
 # -- three in a row ---------------------------------------------------------------------------------------------------
@@ -337,15 +348,16 @@ def test_a_spread_larger_than_what_was_stated_takes_the_place_of_the_uncertainty
     dips = dips_of(dipping)
     temps = [dip.temp_c or 0.0 for dip in dips]
     assert dips[2].u_c == pytest.approx(2.0 * (max(temps) - min(temps)) / 1.693)
-    assert dips[2].how == "settled, U by the spread of three dips"
-    assert [dip.how for dip in dips[:2]] == ["settled", "settled"]
+    assert [dip.how for dip in dips] == [DipHow.SETTLED] * 3
+    assert [dip.widened for dip in dips] == [False, False, True]
 
 
 def test_a_bath_that_cools_evenly_does_not_make_the_last_dip_unsure(dipping: Bench) -> None:
     for temp_c in (570.0, 560.0, 550.0):
         dipping.dip(temp_c, hold_s=12.0)
     dips = dips_of(dipping)
-    assert dips[2].how == "settled"
+    assert dips[2].how is DipHow.SETTLED
+    assert not dips[2].widened
     assert dips[2].u_c == pytest.approx(dips[0].u_c, abs=0.5)
 
 

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from pourcall.contract import inputs as inp
-from pourcall.contract.events import Marked
+from pourcall.contract.events import Marked, PanelCompared
 from pourcall.engine.bath.dips import is_panel, panel_pair
 from tests.engine.conftest import Bench
 from tests.engine.dipping import a_dip
@@ -23,10 +23,10 @@ def test_what_a_panel_shows_is_never_taken_for_the_metal(bench: Bench, source: s
 def test_a_panel_typed_while_metal_and_panel_stand_still_is_compared_and_put_on_record(bench: Bench) -> None:
     bench.in_metal(560.0, settle_s=120.0)
     outs = bench.do(inp.EnterTemperature(temp_c=585.0, source="panel"))
-    marks = [out for out in outs if isinstance(out, Marked)]
-    assert [mark.what for mark in marks] == ["panel_temperature", "panel_pair"]
-    assert marks[1].value == pytest.approx(-25.0, abs=1.0)
-    assert "panel <585.0 degC>" in marks[1].text
+    assert [out.what for out in outs if isinstance(out, Marked)] == ["panel_temperature"]
+    (pair,) = [out for out in outs if isinstance(out, PanelCompared)]
+    assert pair.panel_c == 585.0
+    assert pair.metal_c == pytest.approx(560.0, abs=1.0)
     assert bench.engine.guiding.guide.panel_offset_c == pytest.approx(-25.0, abs=1.0)
 
 

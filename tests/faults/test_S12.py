@@ -14,6 +14,7 @@ from pourcall.drivers import access
 from pourcall.drivers.inbox import Item
 from pourcall.drivers.link import SerialLink
 from pourcall.drivers.wire import ourline
+from pourcall.texts import say
 from tests.faults.conftest import METAL_C, Rig, Wire
 
 DETECTOR = "port_unavailable"
@@ -32,7 +33,7 @@ def story(rig: Rig, broken: bool) -> None:
 def test_a_port_that_cannot_be_opened_is_one_alarm_at_once_and_names_the_group(rig: Rig) -> None:
     story(rig, broken=True)
     rig.one_alarm("port_unavailable", Priority.ALARM, 0.0, subject="bench")
-    assert "dialout" in rig.alarms()["port_unavailable:bench"].what
+    assert "dialout" in say(rig.alarms()["port_unavailable:bench"].what)
     assert "dialout" in rig.engine.snapshot().boards["bench"].detail
 
 
@@ -88,7 +89,7 @@ def test_a_busy_port_is_told_by_the_real_link_and_names_who_has_it(rig: Rig, wir
         second.stop()
     fresh = type(rig)()
     fresh.take(items)
-    assert "in use" in fresh.alarms()["port_unavailable:bench"].what
+    assert "in use" in say(fresh.alarms()["port_unavailable:bench"].what)
 
 
 @pytest.mark.skipif(not hasattr(os, "getuid"), reason="groups are a matter of POSIX")

@@ -18,15 +18,17 @@ from hypothesis import strategies as st
 
 from pourcall.calibration.correction import ProbeFacts
 from pourcall.calibration.history import DAY_S
-from pourcall.calibration.sample_cup import DO_LOOK, DO_REPLACE, CupCheck, CupWatch, drift
+from pourcall.calibration.sample_cup import CupCheck, CupWatch, drift
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.records.entries.probe_checks import keep_check, probe_checks
 from pourcall.records.upkeep.opening import open_database
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
 from pourcall.sim.plant.metal import SimAlloy, alloy, sim_alloy
 from pourcall.sim.plant.probe import SHEATHS, Probe
+from pourcall.texts import say
 from pourcall.thermal_analysis.arrest_check import expected_of
 from pourcall.thermal_analysis.standstill import PoorPlateau
+from tests.told import inside, message
 
 SHEETS = load_sheets()
 ALL = tuple(expected_of(sheet.facts()) for sheet in SHEETS.all())
@@ -94,15 +96,15 @@ def test_a_cup_tells_by_how_much_the_probe_is_out(
     assert found.offset_c == pytest.approx(offset_c, abs=within_c)
     assert abs(found.offset_c - offset_c) <= found.u_c
     side = "high" if found.offset_c > 0.0 else "low"
-    assert found.text.startswith(
-        f"metal reads <{abs(found.offset_c):.1f} degC apart> {side} at <{found.at_c:.1f} degC>"
-    )
+    (reads,) = [one for one in inside(found.text) if one.name == "calibration.cup.reads"]
+    told = {name: reads.facts[name] for name in ("probe", "off_difference_c", "side", "at_c")}
+    assert told == {"probe": "metal", "off_difference_c": abs(found.offset_c), "side": side, "at_c": found.at_c}
 
 
 def test_a_probe_beyond_its_own_budget_is_to_be_calibrated_or_replaced() -> None:
     found = checked("lead", cooled("lead", from_c=380.0, offset_c=-12.0), probe_u_c=4.0)
     assert found.beyond
-    assert found.remedy == DO_REPLACE
+    assert message(found.remedy).name == "calibration.cup.do.replace"
     within = checked("lead", cooled("lead", from_c=380.0, offset_c=-5.5), probe_u_c=6.0)
     assert not within.beyond
 
@@ -112,14 +114,15 @@ def test_another_metal_in_the_cup_is_named(offset_c: float) -> None:
     found = checked("za12", cooled("413", from_c=640.0, offset_c=offset_c))
     assert found.offset_c is None
     assert found.verdict == "alloy"
-    assert "413" in found.text
-    assert found.remedy == DO_LOOK
+    assert any("413" in name for name in found.others)
+    assert message(found.text).name == "arrest.other_alloy"
+    assert message(found.remedy).name == "calibration.cup.do.look"
 
 
 def test_an_alloy_with_the_same_eutectic_is_suspected_by_its_missing_liquidus() -> None:
     found = checked("za27", cooled("alloy3", from_c=540.0))
-    assert "should have begun to freeze at <484.0 degC>" in found.text
-    assert found.remedy == DO_LOOK
+    assert message(found.text).facts["unseen_c"] == found.unseen_c == pytest.approx(484.0)
+    assert message(found.remedy).name == "calibration.cup.do.look"
 
 
 def test_no_halt_where_one_should_be_is_refused_with_what_to_look_at() -> None:
@@ -128,14 +131,16 @@ def test_no_halt_where_one_should_be_is_refused_with_what_to_look_at() -> None:
         for second in range(600):
             yield float(second), round((450.0 - 0.4 * second + rng.gauss(0.0, 0.3)) * 4.0) / 4.0
 
-    with pytest.raises(PoorPlateau, match=r"alloy 3 should halt at <381.0 degC>") as told:
+    with pytest.raises(PoorPlateau) as told:
         checked("alloy3", smooth())
     assert told.value.code == "not_seen"
+    assert "alloy 3 should halt at 381.0 °C" in say(told.value.told)
 
 
 def test_a_cup_that_cools_too_fast_is_told_so() -> None:
-    with pytest.raises(PoorPlateau, match="a second: no halt can be seen so"):
+    with pytest.raises(PoorPlateau) as told:
         checked("c87300", cooled("c87300", from_c=1020.0))
+    assert told.value.code == "too_fast"
 
 
 @settings(max_examples=60)
@@ -150,14 +155,14 @@ def test_whatever_comes_in_a_cup_gives_a_check_or_a_reason(key: str, points: lis
     watch = CupWatch(own, ALL, FACTS, probe_u_c=5.0)
     for step_s, temp_c in points:
         at_s += step_s
-        assert watch.take(at_s, temp_c)
-    told = ""
+        assert say(watch.take(at_s, temp_c).told)
     try:
         found = watch.result(at_utc_s=0.0)
-        told = found.text if math.isfinite(found.reads_c) else ""
+        assert math.isfinite(found.reads_c)
+        told = (found.text, found.remedy)
     except PoorPlateau as err:
-        told = f"{err.what}. {err.remedy}"
-    assert told
+        told = (err.told, err.to_do)
+    assert all(say(one) for one in told)
 
 
 # -- trend and record -------------------------------------------------------------------------------------------------

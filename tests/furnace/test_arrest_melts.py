@@ -13,12 +13,14 @@ import pytest
 
 from pourcall.contract import events as ev
 from pourcall.contract.inputs import CommandIn, StartMelt
+from pourcall.contract.message import Told
 from pourcall.contract.plan import AlloyHalts
 from pourcall.engine.core import Engine
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.sim.plant.metal import SimAlloy, alloy, sim_alloy
 from pourcall.sim.scenarios.normal_melts import normal_melt, run
 from pourcall.sim.shop import Truth
+from pourcall.texts import say
 from pourcall.thermal_analysis.arrest_check import halts_of
 from tests.simulated import config_of
 
@@ -56,7 +58,7 @@ EUTECTIC_413 = sim_alloy(SHEETS.get("413").facts(), plateau_c=572.0, plateau_fra
     ids=["zinc_for_aluminium_silicon", "brass_for_bronze", "aluminium_silicon_for_aluminium"],
 )
 def test_another_metal_in_the_pot_raises_the_warning(seed: int, truly: SimAlloy, plan: str, named: str) -> None:
-    raised: list[tuple[str, float]] = []
+    raised: list[tuple[Told, float]] = []
     for _, outs, truth in followed(seed, truly, plan):
         for out in outs:
             if isinstance(out, ev.AlarmChanged) and out.alarm.id == "wrong_alloy:small" and not raised:
@@ -64,7 +66,7 @@ def test_another_metal_in_the_pot_raises_the_warning(seed: int, truly: SimAlloy,
         if raised:
             break
     ((what, liquid),) = raised
-    assert named in what
+    assert named in say(what)
     assert liquid >= 0.999  # told when all of it has melted, not before
 
 

@@ -12,7 +12,17 @@ from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
 from pourcall.sim.plant.metal import SimAlloy, alloy, sim_alloy
 from pourcall.sim.plant.probe import SHEATHS, Probe
-from pourcall.thermal_analysis.arrest_check import Check, Expected, Point, Verdict, check_arrest, expected_of, missing
+from pourcall.texts import say
+from pourcall.thermal_analysis.arrest_check import (
+    Check,
+    Expected,
+    Halt,
+    Point,
+    Verdict,
+    check_arrest,
+    expected_of,
+    missing,
+)
 from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Kind, Way
 
 SHEETS = load_sheets()
@@ -224,16 +234,19 @@ def test_a_probe_six_degrees_low_is_told_so_at_the_published_temperature() -> No
     check = check_arrest(plateau_at(321.5), LEAD, ALL)
     assert check.verdict is Verdict.PROBE
     assert check.error_c == pytest.approx(321.5 - 327.46, abs=0.05)
-    assert "<6.0 degC apart> low at <327.5 degC>" in check.text
+    assert check.text.name == "arrest.probe_off"
+    assert check.text.facts["side"] == "low"
+    assert check.text.facts["published_c"] == pytest.approx(327.46, abs=0.01)
 
 
 def test_low_at_the_silicon_eutectic_asks_about_modification_first() -> None:
     check = check_arrest(plateau_at(571.0), A413, ALL)
     assert check.verdict is Verdict.FITS
-    assert "sodium or strontium" in check.text
+    assert check.lowered
     high = check_arrest(plateau_at(583.0), A413, ALL)  # nothing raises a eutectic: that is the probe
     assert high.verdict is Verdict.PROBE
-    assert "high at <577.0 degC>" in high.text
+    assert not high.lowered
+    assert high.text.facts["side"] == "high"
 
 
 def test_an_arrest_where_it_should_be_fits() -> None:
@@ -246,7 +259,7 @@ def test_an_arrest_where_it_should_be_fits() -> None:
 def test_a_wrong_alloy_is_named_by_its_arrest() -> None:
     check = check_arrest(plateau_at(577.0), ZA12, ALL)
     assert check.verdict is Verdict.ALLOY
-    assert "not ZA-12" in check.text
+    assert (check.text.name, check.text.facts["alloy"]) == ("arrest.other_alloy", "ZA-12")
     assert any("413" in name or "356" in name for name in check.others)
 
 
@@ -271,5 +284,5 @@ def test_a_simulated_probe_that_reads_low_is_found_out_in_a_cup_of_lead() -> Non
 
 
 def test_missing_says_what_to_look_at() -> None:
-    own = Expected("x", "X-1", (Point(381.0, Kind.PLATEAU, "eutectic", 3.0),))
-    assert "<381.0 degC>" in missing(own)
+    own = Expected("x", "X-1", (Point(381.0, Kind.PLATEAU, Halt.EUTECTIC, 3.0),))
+    assert "381.0 °C" in say(missing(own))

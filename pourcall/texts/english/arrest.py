@@ -10,12 +10,10 @@ TEXTS: dict[str, str] = {
     "arrest.melting_off": "Melted near {reads_c} ({alloy} sheet: {sheet_c}); the probe may read {off_difference_c} {side}, to {u_c}",
     "arrest.melting_far": "Melted near {reads_c} ({alloy} sheet: {sheet_c}); the probe may read {off_difference_c} {side}, to {u_c}, or it is another alloy",
     "arrest.unseen": "No arrest seen between {solidus_c} and {liquidus_c}: the probe may lag too much, it heats too fast, or this alloy shows little",
-    "arrest.over": "its melting arrest is over",
     # why nothing may be poured yet
     "arrest.held.melting": "still melting: an arrest goes on",
     "arrest.held.freezing": "freezing: an arrest goes on",
     "arrest.held.awaited": "not seen to melt yet: it may still be solid",
-    "arrest.held_pour": "{held:cap}. {why}",
     # another alloy than it should be
     "arrest.wrong": "It melted near {reads_c}. {alloy} should have done so {where}, and nothing held it back there.",
     "arrest.wrong_like": "It melted near {reads_c}, as {like} would. {alloy} should have done so {where}, and nothing held it back there.",
@@ -33,6 +31,6 @@ TEXTS: dict[str, str] = {
     "arrest.none": "It halts at {reads_c}, as nothing of the sheets here does: look at metal and probe",
     "arrest.not_named": "It halts at {reads_c}; the sheet of {alloy} names no such halt",
     "arrest.not_named_like": "It halts at {reads_c}; the sheet of {alloy} names no such halt, {like} would halt there",
-    "arrest.halt": "{halt_c}",
+    "arrest.halt": "{halt_c:1}",
     "arrest.missing": "Not seen: {alloy} should halt at {halts: and }. Cooled too fast, less than 150 g, the probe not in the middle, or another metal",
 }

@@ -9,7 +9,7 @@ TEXTS: dict[str, str] = {
     "figure.dip": "dip {number}, {age_s} ago",
     "figure.typed": "{instrument}, typed {age_s} ago",
     # why not
-    "figure.waiting": "no reading yet",
+    "figure.no_reading": "no reading yet",
     "figure.no_probe": "no probe in the metal",
     "figure.chamber_only": "chamber only: dip to know the metal",
     "figure.no_word": "no word from {probe}",
