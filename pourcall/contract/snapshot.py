@@ -11,6 +11,7 @@ from pourcall.contract.events import AlarmView, CallKind, CallView, Dip, FigureS
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import NOTHING, Told
 from pourcall.contract.plan import MeltPlan
+from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import Unit
@@ -95,7 +96,7 @@ class ProfileView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
     name: str
     segment: int  # from 1
     of: int
-    kind: str  # "ramp" or "hold"
+    kind: SegmentKind
     to_c: float
     setpoint_c: float | None = None  # where the metal should be now
     rate_c_per_min: float | None = None  # of a ramp; None: full power

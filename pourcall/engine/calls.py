@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 from pourcall.contract.events import CallKind, CallView, Dip, DipFault, MeltState
 from pourcall.contract.inputs import Answer
+from pourcall.contract.message import Told
 from pourcall.contract.plan import MouldPlan, tap_window_c
 from pourcall.contract.units import say_c
 from pourcall.engine.bath.metal import MetalNow
@@ -36,7 +37,7 @@ STEP_LASTS_S = 90.0
 class CallManager:
     """All calls of one furnace. `said` receives (call, how, why)."""
 
-    def __init__(self, said: Callable[[CallView, str, str], None]) -> None:
+    def __init__(self, said: Callable[[CallView, str, Told], None]) -> None:
         self._said = said
         self._up: dict[CallKind, CallView] = {}
         self._last_said_s: dict[CallKind, float] = {}
@@ -61,7 +62,7 @@ class CallManager:
         rank = {kind: index for index, kind in enumerate([*pressing, *(k for k in order if k not in pressing)])}
         return tuple(sorted(self._up.values(), key=lambda call: rank[call.kind]))
 
-    def clear(self, why: str) -> None:
+    def clear(self, why: Told) -> None:
         """End all (the melt ended, or the plan changed)."""
         for kind in list(self._up):
             self.end(kind, why)
@@ -69,7 +70,7 @@ class CallManager:
         self._skim_called = False
         self._chamber_hot_s = None
 
-    def end(self, kind: CallKind, why: str) -> None:
+    def end(self, kind: CallKind, why: Told) -> None:
         """One call is over."""
         call = self._up.pop(kind, None)
         if call is not None:
@@ -88,7 +89,7 @@ class CallManager:
         self.end(kind, "answered" if answer is Answer.DONE else "not now")
         return True
 
-    def _raise(self, kind: CallKind, text: str, why: str, mono_s: float, mould: str = "") -> None:
+    def _raise(self, kind: CallKind, text: Told, why: Told, mono_s: float, mould: str = "") -> None:
         call = self._up.get(kind)
         if call is None:
             call = CallView(kind=kind, text=text, why=why, raised_mono_s=mono_s, repeat_s=REPEAT_S[kind], mould=mould)
@@ -116,11 +117,11 @@ class CallManager:
 
     # -- what a profile says ------------------------------------------------------------------------------------------
 
-    def cut(self, text: str, why: str, mono_s: float) -> None:
+    def cut(self, text: Told, why: Told, mono_s: float) -> None:
         """The profile wants the power cut; said again each time it says so."""
         self._raise(CallKind.CUT_POWER, text, why, mono_s)
 
-    def step(self, text: str, why: str, mono_s: float, *, until_told: bool = False) -> None:
+    def step(self, text: Told, why: Told, mono_s: float, *, until_told: bool = False) -> None:
         """The next step of a profile takes the place of the one before."""
         self.end(CallKind.STEP, "the next step is due")
         self._step_waits = until_told

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
+from pourcall.contract.message import Told
 from pourcall.contract.reading import TYPED_U_C, Place, ProbeState
 from pourcall.contract.units import HIGHEST_MEANT_C, say_c
 from pourcall.engine.bath.dips import DEEPEST_MM, is_panel
@@ -66,7 +67,7 @@ class Orders:
             self._refuse(command, "that is before the melt began", "Give a shorter time ago")
         elif isinstance(command, inp.ChangeMelt):
             old, run.plan = run.plan, command.plan
-            engine.guiding.guide.change(old, command.plan, engine.power, engine.mono_s)
+            engine.guiding.change(old, command.plan, engine.power, engine.mono_s)
             engine.arrests.change(old, command.plan)
             engine.calls.clear("the plan changed")
             engine.say(ev.MeltChanged, old=old, new=command.plan, why=command.why)
@@ -84,14 +85,14 @@ class Orders:
             self.lift(run, self._back(command.ago_s), proposed=False)
         elif isinstance(command, inp.MarkAddition):
             run.added_s = self._back(command.ago_s)
-            engine.guiding.guide.added(command.mass_kg, engine.mono_s)
+            engine.guiding.added(command.mass_kg, engine.mono_s)
             engine.arrests.disturbed(engine.mono_s)
             what = "metal added" if command.mass_kg is None else f"{command.mass_kg:g} kg added"
             text = f"{what} ({command.source})" if command.source else what
             engine.say(ev.Marked, what="addition", text=text, at_mono_s=run.added_s, value=command.mass_kg)
         elif isinstance(command, inp.MarkSkim):
             run.skimmed_s = self._back(command.ago_s)
-            engine.guiding.guide.disturbed(engine.mono_s)
+            engine.guiding.disturbed(engine.mono_s)
             engine.arrests.disturbed(engine.mono_s)
             engine.say(ev.Marked, what="skim", text="skimmed", at_mono_s=run.skimmed_s)
         elif isinstance(command, inp.AnswerCall):
@@ -103,9 +104,9 @@ class Orders:
             if level is not None and level is not engine.power.level:
                 self._set_power(level, engine.mono_s)
         elif isinstance(command, inp.RunProfile | inp.StopProfile | inp.NextSegment):
-            what, remedy = engine.guiding.command(command, run, engine.metal.temp_c, engine.mono_s)
-            if what:
-                self._refuse(command, what, remedy)
+            refused, instead = engine.guiding.command(command, run, engine.metal.temp_c, engine.mono_s)
+            if refused:
+                self._refuse(command, refused, instead)
         else:
             self._refuse(command, "this command is not known", "Use a newer daemon")
 
@@ -245,11 +246,11 @@ class Orders:
             return
         engine.typed = (at_s, command.temp_c, command.source)
         if engine.run is not None:
-            engine.guiding.guide.settled(command.temp_c, TYPED_U_C, engine.mono_s)
+            engine.guiding.settled(command.temp_c, TYPED_U_C, engine.mono_s)
 
     def _back(self, ago_s: float) -> float:
         return self._engine.mono_s - max(ago_s, 0.0)
 
-    def _refuse(self, command: inp.Command, what: str, remedy: str) -> None:
+    def _refuse(self, command: inp.Command, what: Told, remedy: Told) -> None:
         name = type(command).__struct_config__.tag
         self._engine.say(ev.CommandRefused, command=str(name), what=what, remedy=remedy)

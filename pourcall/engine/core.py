@@ -10,6 +10,7 @@ from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.frames import RawKind, SampleFlag
+from pourcall.contract.message import Told
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.snapshot import DipView, FurnaceSnapshot
 from pourcall.contract.status import Reason
@@ -23,7 +24,7 @@ from pourcall.engine.bath.melt_arrests import MeltArrests
 from pourcall.engine.bath.metal import MetalHistory, MetalNow, metal_now, metal_rate_c_per_min
 from pourcall.engine.calls import CallManager
 from pourcall.engine.commands import Orders
-from pourcall.engine.guidance.guidance import Guiding
+from pourcall.engine.guidance.guidance import GuidanceInput, ProfileGuidance
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
 from pourcall.engine.melt.melt_state import band_of
 from pourcall.engine.melt.pour_call import Judgement, judge
@@ -51,7 +52,7 @@ class Engine:
         self._sensors = {c.config.name: SensorConditions(c) for c in self.channels}
         self.alarms = AlarmManager(self._alarm_said, self._explains)
         self.calls = CallManager(self._call_said)
-        self.guiding = Guiding(config, self.calls, self.alarms, self.say)
+        self.guiding = ProfileGuidance(config, self.calls, self.alarms, self.say)
         self.arrests = MeltArrests(config, self.alarms, self.say)
         self.orders = Orders(self)
         self.power = PowerKnob()
@@ -274,7 +275,9 @@ class Engine:
         self._evaluate()
         if self.run is not None:
             self.guiding.tick(
-                self.run, self.channels, self.metal, self.rate_c_per_min, self.power, self.mono_s, self.utc_s
+                GuidanceInput(
+                    self.run, self.channels, self.metal, self.rate_c_per_min, self.power, self.mono_s, self.utc_s
+                )
             )
         self.alarms.tick(self.mono_s, self.utc_s)
         self._explain()
@@ -317,7 +320,7 @@ class Engine:
             self.set_state(view.next_state(self.state, band), why or view.state_why(band, metal))
         if self.state in (ev.MeltState.READY, ev.MeltState.ABOVE):
             self._ready_s = mono_s
-        guide = self.guiding.guide
+        ahead = self.guiding.ahead(mono_s)
         self.calls.judge(
             run,
             metal,
@@ -326,8 +329,8 @@ class Engine:
             self.judgement,
             self.power,
             mono_s,
-            guided=guide.guiding,
-            cut_due=guide.cut_due(mono_s),
+            guided=ahead.guided,
+            cut_due=ahead.cut_due,
         )
         chamber = next((c for c in self.channels if c.tracker.place is Place.CHAMBER), None)
         chamber_c = None if chamber is None or chamber.last is None else chamber.last.temp_c
@@ -339,8 +342,8 @@ class Engine:
             can_dip,
             dips,
             mono_s,
-            could_be_c=guide.could_be_c,
-            ready_in_s=guide.ready_in_s(mono_s),
+            could_be_c=ahead.could_be_c,
+            ready_in_s=ahead.ready_s,
         )
         self._set_flag(ev.Flag.NO_METAL_READING, int(metal.temp_c is None and not lifted))
         self._judge_fume(run, metal.temp_c, lifted=lifted)
@@ -391,5 +394,5 @@ class Engine:
     def _alarm_said(self, alarm: ev.AlarmView, by: str) -> None:
         self.say(ev.AlarmChanged, alarm=alarm, by=by)
 
-    def _call_said(self, call: ev.CallView, how: str, why: str) -> None:
+    def _call_said(self, call: ev.CallView, how: str, why: Told) -> None:
         self.say(ev.CallChanged, call=call, how=how, why=why)

@@ -10,7 +10,6 @@ from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, Instruction, ProbeView, ToDo, WindowView
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.bath.metal import MetalNow
-from pourcall.engine.guidance.forecast_view import ahead_view, profile_view
 from pourcall.engine.melt.melt_state import MELT_TABLE, Band
 from pourcall.engine.melt.pour_call import Judgement
 from pourcall.engine.sensing.measurement import ProbeChannel
@@ -69,8 +68,8 @@ def snapshot(engine: "Engine") -> FurnaceSnapshot:
         dip_spread_c=engine.dip_spread_c(),
         dip_now=engine.dip_now(),
         arrest=engine.arrests.findings.text,
-        ahead=ahead_view(engine.guiding.guide, mono_s, chamber_only=_no_probe_stays(engine)),
-        profile=profile_view(engine.guiding.guide, mono_s),
+        ahead=engine.guiding.ahead_view(mono_s, chamber_only=_no_probe_stays(engine)),
+        profile=engine.guiding.profile_view(mono_s),
         pours=() if run is None else tuple(run.pours),
         boards={name: link.words for name, link in engine.links.items()},
         store_problem=engine.store_problem,

@@ -16,7 +16,8 @@ from pourcall.cli.common import (
     unit_of,
 )
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.furnace.training import Fitted
@@ -98,7 +99,9 @@ def _show(args: argparse.Namespace, name: str) -> int:
 
 def _tell(model: FurnaceModel, unit: Unit) -> None:
     if model.version == 0:
-        print(f"{model.furnace}: {model.note}. It is learned after each melt, or by `pourcall furnace learn`")
+        print(
+            f"{model.furnace}: nothing learned yet, only what is usual of a small furnace. It is learned after each melt, or by `pourcall furnace learn`"
+        )
     else:
         print(
             f"{model.furnace}, model {model.version} ({model.hash}) of {local_time(model.learned_utc_s)}, from "
@@ -141,7 +144,7 @@ def _tell_fit(fitted: "Fitted", unit: Unit) -> None:
     for melt, rms_c, points in fitted.traces:
         print(f"{melt}: {points} points, met to {format_difference(rms_c, unit)}")
     for melt, why in fitted.refused:
-        print(in_unit(f"{melt}: not used: {why}", unit))
+        print(f"{melt}: not used: {say(why, unit)}")
     _tell(fitted.model, unit)
 
 

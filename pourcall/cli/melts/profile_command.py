@@ -11,13 +11,13 @@ from pourcall.contract.errors import BadInput, BadSheet, DaemonError
 from pourcall.contract.inputs import NextSegment, StopProfile
 from pourcall.contract.plan import PotLimit
 from pourcall.contract.profile_plan import SegmentKind
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.units import Unit, format_difference, format_temperature
 from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.contract.plan import AlloyFacts
     from pourcall.contract.profile_plan import ProfilePlan
-    from pourcall.profiles.profile import ProfileLibrary
+    from pourcall.profiles.library import ProfileLibrary
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     """The sub-command."""
     if args.what in ("run", "next", "stop"):
         return _guide(args)
-    from pourcall.profiles.profile import ProfileLibrary
+    from pourcall.profiles.library import ProfileLibrary
 
     library = ProfileLibrary(our_paths().profiles)
     return {"list": _list, "show": _show, "check": _check}[args.what](args, library)
@@ -80,7 +80,7 @@ def _guide(args: argparse.Namespace) -> int:
 def _list(args: argparse.Namespace, library: "ProfileLibrary") -> int:
     sound, refused = library.all()
     if args.json:
-        print_json({"profiles": sound, "refused": [err.what for err in refused]})
+        print_json({"profiles": sound, "refused": [say(err.what) for err in refused]})
         return 0
     print_table(
         ("profile", "for", "segments", "hash", "about"),
@@ -90,13 +90,14 @@ def _list(args: argparse.Namespace, library: "ProfileLibrary") -> int:
         ],
         right=(2,),
     )
+    unit = unit_of(args)
     for err in refused:
-        print(in_unit(f"refused: {err}", unit_of(args)))
+        print(f"refused: {err.said(lambda told: say(told, unit))}")
     return 0
 
 
 def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
-    from pourcall.profiles.profile import resolve
+    from pourcall.profiles.resolve import resolve
 
     unit = unit_of(args)
     if not args.alloy:
@@ -113,7 +114,7 @@ def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
     try:
         plan = resolve(profile, facts, tap_c, limits)
     except BadSheet as err:
-        raise BadSheet(in_unit(err.what, unit), where=err.where, remedy=err.remedy) from err
+        raise BadSheet(say(err.what, unit), where=err.where, remedy=err.remedy) from err
     if args.json:
         print_json(plan)
     else:
@@ -141,7 +142,8 @@ def _tell(plan: "ProfilePlan", facts: "AlloyFacts", unit: Unit) -> None:
 
 
 def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
-    from pourcall.profiles.profile import parse_profile, resolve
+    from pourcall.profiles.profile import parse_profile
+    from pourcall.profiles.resolve import resolve
 
     unit = unit_of(args)
     faults: list[str] = []
@@ -163,7 +165,7 @@ def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
                 if key is None or facts.key in profile.alloys or facts.family in profile.families:
                     resolve(profile, facts, tap_c, limits)
         except BadSheet as err:
-            faults.append(in_unit(err.what, unit))
+            faults.append(say(err.what, unit))
     if args.json:
         print_json(faults)
     else:

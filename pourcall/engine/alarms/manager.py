@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from pourcall.contract.events import AlarmState, AlarmView, Priority
+from pourcall.contract.message import NOTHING, Told
 from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS, AlarmKind
 
 SILENCE_S = 30.0
@@ -98,7 +99,7 @@ class AlarmManager:
         mono_s: float,
         utc_s: float,
         *,
-        detail: str = "",
+        detail: Told = NOTHING,
         priority: Priority | None = None,
         at_once: bool = False,
     ) -> None:
@@ -116,7 +117,7 @@ class AlarmManager:
             severity = priority or alarm.kind.priority
             worse = alarm.active and severity < alarm.priority
             if not alarm.active or worse:
-                alarm.what, alarm.remedy = alarm.kind.texts(subject, detail)
+                alarm.what, alarm.remedy = alarm.kind.texts(subject, str(detail))
             if worse:
                 alarm.priority = severity
                 self._step(alarm, AlarmEvent.WORSEN, mono_s, utc_s, always=True)

@@ -45,4 +45,11 @@ TEXTS: dict[str, str] = {
     "word.headline.dip_hold_on": "HOLD ON",
     "word.headline.dip_deeper": "DEEPER",
     "word.headline.dip_out": "TAKE IT OUT",
+    "word.knob.electric": "knob",
+    "word.knob.fuel": "burner",
+    "word.cut.electric": "cut the power",
+    "word.cut.fuel": "burner off",
+    "word.panel_unit.degC": "°C",
+    "word.panel_unit.degF": "°F",
+    "word.panel_unit.K": "K",
 }
