@@ -115,7 +115,7 @@ def _segments(top: Checker) -> list[Segment]:
     made: list[Segment] = []
     for number, raw in enumerate(tables, 1):
         table = Checker(raw, number)
-        segment = _segment(table, first=not made)
+        segment = _segment(table, first=number == 1)
         top.faults.extend(table.faults)
         if segment is not None:
             made.append(segment)
