@@ -1,7 +1,8 @@
 """After each melt its furnace is learned anew, in a process of its own; the next melt begins with what it found.
 
 In: the events of every furnace, the record. Out: a row of the record, a line in the log. A melt that runs keeps the
-model it began with. Where numpy and scipy are missing, or a melt teaches nothing, the log says so and all goes on as before.
+model it began with. Where numpy and scipy are missing, or a melt teaches nothing, the log says so and all goes on as
+before.
 """
 
 import asyncio

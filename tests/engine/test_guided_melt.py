@@ -255,11 +255,11 @@ def test_answering_done_to_the_cut_marks_the_power_off_and_not_now_keeps_it() ->
 def test_the_panel_is_named_in_its_own_unit_and_step() -> None:
     seen = melt(5001, panel=PanelConfig(unit=Unit.F, step=5.0, max_c=1100.0), obey=False, minutes=2.0)
     step = seen.calls(ev.CallKind.STEP)[0]
-    assert step.call.text.name == "profile.dial"
-    assert step.call.text.facts["panel_unit"] == "degF"
+    dial = next(one for one in step.call.text.facts["steps"] if one.name == "profile.dial")
+    assert dial.facts["panel_unit"] == "degF"
     shot = seen.engine.snapshot()
     assert shot.profile is not None
-    assert shot.profile.dial == step.call.text.facts["dial"]
+    assert shot.profile.dial == dial.facts["dial"]
     assert shot.profile.dial % 5.0 == 0.0
     assert shot.profile.dial_unit is Unit.F
     assert shot.profile.advice == step.call.text

@@ -100,8 +100,8 @@ def _show(args: argparse.Namespace, name: str) -> int:
 def _tell(model: FurnaceModel, unit: Unit) -> None:
     if model.version == 0:
         print(
-            f"{model.furnace}: nothing learned yet, these are the figures of a usual small furnace. It is learned after "
-            "each melt, or by `pourcall furnace learn`"
+            f"{model.furnace}: nothing learned yet, these are the figures of a usual small furnace. It is learned "
+            "after each melt, or by `pourcall furnace learn`"
         )
     else:
         print(

@@ -10,7 +10,6 @@ from pourcall.contract.api import Asked, ProfileRequest
 from pourcall.contract.errors import BadInput, BadSheet, DaemonError
 from pourcall.contract.inputs import NextSegment, StopProfile
 from pourcall.contract.plan import PotLimit
-from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.units import Unit, format_difference, format_temperature
 from pourcall.texts import say
 
@@ -123,17 +122,13 @@ def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
 
 
 def _tell(plan: "ProfilePlan", facts: "AlloyFacts", unit: Unit) -> None:
+    from pourcall.engine.guidance.forecast_view import segment_words
+
     print(f"{plan.name} ({plan.hash}) for {facts.name}: {plan.about}")
     limit = format_temperature(plan.limit_c, unit)
     print(f"Nothing in it is above {limit}, the limit of the {plan.limit_whose}")
     for number, one in enumerate(plan.segments, 1):
-        at = format_temperature(one.to_c, unit)
-        if one.kind is SegmentKind.RAMP:
-            rate = one.rate_c_per_min
-            how = "at full power" if rate is None else f"at {format_difference(rate, unit)} a minute"
-            words = f"to {at} {how}"
-        else:
-            words = f"hold {at} " + ("until told" if one.for_s is None else f"for {one.for_s / 60.0:g} min")
+        words = say(segment_words(one), unit)
         late = "" if one.limit_s is None else f"; late after {one.limit_s / 60.0:g} min"
         asked = f" ({one.asked})" if one.asked else ""
         print(f"{number}. {words}{asked}, within {format_difference(one.wait_within_c, unit, 0)}{late}")

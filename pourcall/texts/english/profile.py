@@ -37,7 +37,7 @@ TEXTS: dict[str, str] = {
     "profile.fault": "segment {segment}: {key}: {what}",
     "profile.fault.whole": "segment {segment}: {what}",
     "profile.fault.file": "{key}: {what}",
-    "profile.check.near": "; did you mean '{near}'?",
+    "profile.check.near": "; did you mean '{near}'",
     "profile.check.valid": "; valid are {valid}",
     "profile.check.remedy": ". {remedy}",
     "profile.check.no_toml": "not valid TOML: {error}",
