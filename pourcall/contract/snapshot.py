@@ -71,7 +71,7 @@ class Interval(msgspec.Struct, frozen=True, array_like=True):
 
 
 class AheadView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """What foresight says of the melt. Times in seconds from `at_mono_s`, temperatures of the true metal in degC.
+    """What the forecast says of the melt. Times in seconds from `at_mono_s`, temperatures of the true metal in degC.
 
     Intervals hold 90 %. None: there is nothing to say, `why` says why not where a time is missing.
     """

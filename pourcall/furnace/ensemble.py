@@ -303,10 +303,6 @@ class Ensemble:
                 sigma_c += own_c
         return predicted, sigma_c / COUNT
 
-    def expected_c(self, mass_kg: float) -> float:
-        """What a probe in the pot should read, by the mean of all."""
-        return sum(self._predict_observation(mass_kg, self.sheath_s)[0]) / COUNT
-
     def take_chamber(self, reading_c: float, sigma_c: float, wall_share: float) -> float:
         """One reading of a probe in the chamber: part wall, part pot."""
         pot_share = 1.0 - wall_share

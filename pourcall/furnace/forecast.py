@@ -3,7 +3,7 @@
 `Forecast` is given power, metal, additions as they happen, and a tick once a second or every few; it spreads its work
 so that no tick takes more than a few milliseconds: the ensemble moves in blocks of ten seconds, between them only its
 middle does. Intervals are 90 %: the ensemble's spread and what the model leaves out together.
-Judged on simulated melts whose plant has another structure (tests/foresight, benchmarks/bench_foresight.py).
+Judged on simulated melts whose plant has another structure (tests/furnace, benchmarks/bench_foresight.py).
 """
 
 import math
@@ -46,14 +46,14 @@ FIRST_READINGS = 12  # they change what is believed the most
 PER_TICK = 8  # at most
 CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
 CUT_KNOTS_S = (0.0, 20.0, 45.0, 80.0, 130.0, 200.0, 300.0, 440.0)  # moments to cut that are tried; between them, a line
-COOLING_S = 30.0  # so long a cooling time is counted down before it is reckoned anew
+COOLING_S = 30.0  # so long a cooling time is counted down before it is worked out anew
 BAND_STEP_S, BAND_POINTS = 60.0, 40
 
 UNKNOWN = Interval(None)
 
 
 class Outlook(msgspec.Struct, frozen=True, kw_only=True):
-    """What foresight says now. Times in seconds from now, temperatures of the true metal in degC."""
+    """What the forecast says now. Times in seconds from now, temperatures of the true metal in degC."""
 
     ready_s: Interval = UNKNOWN  # until the target is reached at the present setting
     why: Told = NOTHING  # why there is no time, where there is none
@@ -187,7 +187,7 @@ class Forecast:
         self._changed()
 
     def _changed(self) -> None:
-        """What is reckoned from the ensemble as it stands is reckoned again when asked for."""
+        """What was worked out from the ensemble as it stood is worked out again when asked for."""
         self._mid: tuple[Furnace, State, float] | None = None
         self._mid_ready: list[float | None] = []
         self._ready_cache = None
@@ -427,7 +427,7 @@ class Forecast:
     def band(self, mono_s: float, for_s: float = BAND_STEP_S * BAND_POINTS) -> tuple[tuple[float, float, float], ...]:
         """The trace to come as (seconds from `mono_s`, low, high) of 90 %, from every fourth member.
 
-        Changes nothing: of the ensemble as it stands, at the setting as it is; reckoned once for each (2 ms).
+        Changes nothing: of the ensemble as it stands, at the setting as it is; worked out once for each (2 ms).
         """
         points = int(for_s / BAND_STEP_S)
         shift = max(0.0, mono_s - self._at_s) / BAND_STEP_S
@@ -461,10 +461,6 @@ class Forecast:
             made.append((float(step), mean - half, mean + half))
         self._band = made
         return made
-
-    def expected_reading_c(self) -> float:
-        """What a probe in the pot should read now, by the mean of the ensemble."""
-        return self.members.expected_c(self.mass_kg)
 
 
 def _span(mid: float, sd: float) -> Interval:

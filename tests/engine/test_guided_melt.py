@@ -322,6 +322,10 @@ def test_another_profile_in_mid_melt_goes_on_from_where_the_metal_is(guided: Wat
     said = next(out for out in outs if isinstance(out, ev.ProfileChanged))
     assert said.how in ("changed", "began")
     assert said.segment > 1
+    kept = [
+        out.plan.name for out in [*guided.outs, *outs] if isinstance(out, ev.ProfileChanged) and out.plan is not None
+    ]
+    assert kept == [plan.name, "another"]  # both are on record
 
 
 def test_a_forecast_that_cannot_be_reckoned_is_silent_and_the_melt_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -221,14 +221,14 @@ def test_longer_than_the_profile_allows_is_said_and_repeated_slowly() -> None:
     assert late[0].text == tell("profile.late.ramp", segment=1, after_min=5.0, to_c=520.0)
 
 
-def test_a_changed_mind_goes_on_from_where_the_metal_is_and_keeps_the_old() -> None:
+def test_a_changed_mind_goes_on_from_where_the_metal_is() -> None:
     two = plan_of('kind = "ramp"\nto = "450C"\nlimit_min = 30', RAMP, HOLD)
     bench = Bench(ProfileRun(plan_of(RAMP, HOLD), 0.0), Pot(metal_c=480.0))
     bench.go(10)
-    bench.run.change(two, bench.t_s, bench.pot.metal_c)
+    bench.run.change(two, bench.pot.metal_c)
     assert bench.run.index == 1  # 450 is behind it
-    assert len(bench.run.history) == 1
-    bench.run.stop(bench.t_s)
+    assert bench.run.plan is two
+    bench.run.stop()
     assert bench.run.tick(Observed(bench.t_s + 1.0, 480.0, 0.0, OFF, bench.pot)) == ()
 
 

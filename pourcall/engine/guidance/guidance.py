@@ -148,7 +148,7 @@ class ProfileGuidance:
         if profile is None or profile.over:
             return tell("guidance.none_runs"), tell("guidance.none_runs.remedy")
         if isinstance(command, inp.StopProfile):
-            profile.stop(mono_s)
+            profile.stop()
             self._end_calls(tell("guidance.ended.stopped"))
             self._changed(ProfileHow.STOPPED, tell("guidance.power_stays"))
             return NOT_REFUSED
@@ -178,12 +178,12 @@ class ProfileGuidance:
         """Guide by this profile from now on."""
         running = self._profile
         if running is not None and not running.over:
-            running.change(plan, mono_s, metal_c)
+            running.change(plan, metal_c)
             how = ProfileHow.CHANGED
         else:
             window_c = run.tap_window_c
             running = ProfileRun(plan, mono_s, fuel=self._fuel, panel=self._panel(), window_c=window_c)
-            running.begin_at(plan, metal_c)  # a melt that is half hot begins half-way
+            running.change(plan, metal_c)  # a melt that is half hot begins half-way
             self._profile, how = running, ProfileHow.BEGAN
         self._advice, self._dial = NOTHING, None
         self._end_calls(tell("guidance.ended.another"))

@@ -8,7 +8,7 @@ is: nothing restarts.
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import NOTHING, Message, tell
@@ -85,7 +85,6 @@ class ProfileRun:
     window_c: tuple[float, float] | None = None  # tap window, to say what is too hot
     index: int = 0
     over: bool = False
-    history: list[tuple[float, str]] = field(default_factory=list)  # changes of mind: when, and what guided until then
     _place: _Place | None = None
     _cut: _Cut | None = None
     _cut_over_s: float = NEVER_S
@@ -106,13 +105,8 @@ class ProfileRun:
         self._go_on(mono_s, metal_c)
         return True
 
-    def change(self, plan: ProfilePlan, mono_s: float, metal_c: float | None) -> None:
-        """Another profile in mid-melt. It goes on at the first segment whose temperature the metal has not passed."""
-        self.history.append((mono_s, f"{self.plan.name} ({self.plan.hash}) segment {self.index + 1}"))
-        self.begin_at(plan, metal_c)
-
-    def begin_at(self, plan: ProfilePlan, metal_c: float | None) -> None:
-        """Guide by this plan from its first segment whose temperature the metal has not passed."""
+    def change(self, plan: ProfilePlan, metal_c: float | None) -> None:
+        """Guide by this plan, from its first segment whose temperature the metal has not passed."""
         self.plan, self.over, self.index, self._place, self._cut = plan, False, 0, None, None
         while self.index < len(plan.segments) - 1 and metal_c is not None:
             here = plan.segments[self.index]
@@ -122,9 +116,8 @@ class ProfileRun:
                 break
             self.index += 1
 
-    def stop(self, mono_s: float) -> None:
+    def stop(self) -> None:
         """No more advice; the power stays as the person has it."""
-        self.history.append((mono_s, "stopped"))
         self.over, self._cut = True, None
 
     # -- what changes around it ---------------------------------------------------------------------------------------
