@@ -63,7 +63,6 @@ class Outlook(msgspec.Struct, frozen=True, kw_only=True):
     cooling_s: Interval = UNKNOWN  # with the power off: until the metal leaves the window below
     metal_c: Interval = UNKNOWN  # of the model; with a chamber probe alone, all there is
     wall_c: float | None = None
-    band: tuple[tuple[float, float, float], ...] = ()  # (seconds from now, low, high) for the dashboard
 
 
 class Forecast:

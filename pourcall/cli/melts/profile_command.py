@@ -9,9 +9,10 @@ from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print
 from pourcall.contract.api import Asked, ProfileRequest
 from pourcall.contract.errors import BadInput, BadSheet, DaemonError
 from pourcall.contract.inputs import NextSegment, StopProfile
+from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.plan import PotLimit
-from pourcall.contract.units import Unit, format_difference, format_temperature
-from pourcall.texts import say
+from pourcall.contract.units import Unit
+from pourcall.texts import say, sentence
 
 if TYPE_CHECKING:
     from pourcall.contract.plan import AlloyFacts
@@ -66,11 +67,11 @@ def _guide(args: argparse.Namespace) -> int:
     client.command(furnace, requests[args.what])
     view = next(shot for shot in client.furnaces() if shot.furnace == furnace).profile
     if view is None:
-        raise DaemonError("the melt ended meanwhile", remedy="Start the next one")
+        raise DaemonError(tell("profile.melt_ended"), remedy=tell("profile.melt_ended.remedy"))
     if view.stopped:
-        print(f"Profile {view.name} guides no more; the power stays as you have it")
+        print(sentence(tell("profile.guides_no_more", profile=view.name)))
         return 0
-    print(f"Profile {view.name} guides the melt: segment {view.segment} of {view.of}")
+    print(sentence(tell("profile.guides", profile=view.name, segment=view.segment, of=view.of)))
     for number, words in enumerate(view.segments, 1):
         print(f"{'>' if number == view.segment else ' '} {number}. {say(words, unit)}")
     return 0
@@ -101,7 +102,7 @@ def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
     unit = unit_of(args)
     if not args.alloy:
         if not args.profile:
-            raise BadInput("neither a profile nor an alloy is named", remedy="Name one: pourcall profile show zinc")
+            raise BadInput(tell("profile.none_named"), remedy=tell("profile.none_named.remedy"))
         profile = library.get(args.profile)
         if args.json:
             print_json(profile)
@@ -125,13 +126,19 @@ def _tell(plan: "ProfilePlan", facts: "AlloyFacts", unit: Unit) -> None:
     from pourcall.engine.guidance.forecast_view import segment_words
 
     print(f"{plan.name} ({plan.hash}) for {facts.name}: {plan.about}")
-    limit = format_temperature(plan.limit_c, unit)
-    print(f"Nothing in it is above {limit}, the limit of the {plan.limit_whose}")
+    print(say(tell("profile.show.limit", limit_c=plan.limit_c, whose=plan.limit_whose), unit))
     for number, one in enumerate(plan.segments, 1):
-        words = say(segment_words(one), unit)
-        late = "" if one.limit_s is None else f"; late after {one.limit_s / 60.0:g} min"
-        asked = f" ({one.asked})" if one.asked else ""
-        print(f"{number}. {words}{asked}, within {format_difference(one.wait_within_c, unit, 0)}{late}")
+        asked = tell("profile.show.asked", asked=one.asked) if one.asked else NOTHING
+        late = NOTHING if one.limit_s is None else tell("profile.show.late", late_min=one.limit_s / 60.0)
+        told = tell(
+            "profile.show.segment",
+            number=number,
+            segment=segment_words(one),
+            asked=asked,
+            within_difference_c=one.wait_within_c,
+            late=late,
+        )
+        print(say(told, unit))
         if one.note:
             print(f"   {one.note}")
 
@@ -150,7 +157,11 @@ def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
                 try:
                     text = args.file.read_text("utf-8")
                 except (OSError, UnicodeDecodeError) as err:
-                    raise BadInput(f"cannot be read: {err}", where=str(args.file), remedy="Check the name") from err
+                    raise BadInput(
+                        tell("profile.check.unreadable", error=str(err)),
+                        where=str(args.file),
+                        remedy=tell("profile.check.unreadable.remedy"),
+                    ) from err
                 profile = parse_profile(text, key=args.file.stem, file=str(args.file))
             else:
                 profile = library.get(key)
@@ -167,7 +178,7 @@ def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
         for fault in faults:
             print(fault)
         if not faults:
-            print(f"Sound: {checked} profile{'s' if checked != 1 else ''}; your own belong into {our_paths().profiles}")
+            print(say(tell("profile.sound", count=checked, folder=str(our_paths().profiles))))
     return 2 if faults else 0
 
 

@@ -21,4 +21,15 @@ TEXTS: dict[str, str] = {
     "furnace.not_installed.remedy": "Install them: pip install 'pourcall[learn]'",
     "furnace.failed": "learning failed: {error}",
     "furnace.failed.remedy": "Send the log",
+    # -- the command
+    "furnace.show.usual": "{furnace}: nothing learned yet, these are the figures of a usual small furnace. It is learned after each melt, or by `pourcall furnace learn`",
+    "furnace.show.learned": "{furnace}, model {version} ({hash}) of {at}, from {melts}; meets them to {residual_difference_c} root mean square",
+    "furnace.panel.never_compared": "panel and metal were never compared: dip with the panel steady, and type in what it shows",
+    "furnace.panel.above": "metal stands {by_difference_c} above the panel, to {u_c}",
+    "furnace.panel.below": "metal stands {by_difference_c} below the panel, to {u_c}",
+    "furnace.met": "{melt}: {points} points, met to {residual_difference_c}",
+    "furnace.melt_not_used": "{melt}: not used: {why}",
+    "furnace.kept": "kept; a melt that runs keeps the model it began with",
+    "furnace.not_kept": "nothing was kept (--dry-run)",
+    "furnace.nothing_learned": "nothing was learned of {furnace} yet",
 }

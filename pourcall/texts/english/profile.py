@@ -66,4 +66,17 @@ TEXTS: dict[str, str] = {
     "profile.check.above_limit": "{to_c} ({asked}) is above the limit of the {whose}, {limit_c}",
     "profile.check.would_freeze": "{to_c} is below the liquidus, {liquidus_c}: the metal would freeze in the pot",
     "profile.check.limit_too_short": "{limit_min} is too short: {by_difference_c} at {rate_c_per_min} take {least_min:0}",
+    # -- the command
+    "profile.guides": "profile {profile} guides the melt: segment {segment} of {of}",
+    "profile.guides_no_more": "profile {profile} guides no more; the power stays as you have it",
+    "profile.melt_ended": "the melt ended meanwhile",
+    "profile.melt_ended.remedy": "Start the next one",
+    "profile.none_named": "neither a profile nor an alloy is named",
+    "profile.none_named.remedy": "Name one: pourcall profile show zinc",
+    "profile.show.limit": "Nothing in it is above {limit_c}, the limit of the {whose}",
+    "profile.show.segment": "{number}. {segment}{asked}, within {within_difference_c:0}{late}",
+    "profile.show.asked": " ({asked})",
+    "profile.show.late": "; late after {late_min}",
+    "profile.check.unreadable.remedy": "Check the name",
+    "profile.sound": "Sound: {count}. Your own profiles belong in {folder}",
 }

@@ -52,4 +52,13 @@ TEXTS: dict[str, str] = {
     "word.panel_unit.degC": "°C",
     "word.panel_unit.degF": "°F",
     "word.panel_unit.K": "K",
+    "word.parameter.power_w": "useful power at high",
+    "word.parameter.low_share": "of it at low",
+    "word.parameter.wall_j_per_k": "heat in the wall",
+    "word.parameter.loss_w_per_k": "loss to the room",
+    "word.parameter.exchange_m2": "wall to pot, as a black surface",
+    "word.parameter.contact_w_per_k": "pot to a kilogram of liquid",
+    "word.parameter.limit_c": "panel takes the power away at",
+    "word.parameter.pot_j_per_k": "heat in the pot",
+    "word.parameter.flame_share": "of the power straight to the pot",
 }
