@@ -23,11 +23,12 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import PotLimit
 from pourcall.engine.guidance.profile_advice import Say
-from pourcall.engine.guidance.profile_run import ProfileRun
+from pourcall.engine.guidance.profile_run import Observed, ProfileRun
 from pourcall.furnace.fit import LearnTrace, fit
 from pourcall.furnace.forecast import Forecast, Interval
 from pourcall.furnace.model import usual_model
-from pourcall.profiles.profile import ProfileLibrary, resolve
+from pourcall.profiles.library import ProfileLibrary
+from pourcall.profiles.resolve import resolve
 from pourcall.sim.scenarios.foresee import SHEATH_S, Bout, Workshop
 
 TEST_SEED = 7000  # furnaces that nothing was tuned on; those below 5100 were
@@ -229,17 +230,16 @@ def follow(shop: Workshop, model: FurnaceModel) -> Followed:
         last = [*last[1:], seen.reading_c]
         rate = (last[-1] - last[0]) * 60.0 / (len(last) - 1)
         ahead.tick(seen.t_s, shop.tap_c[0], aim_c, shop.tap_c[0])
-        for advice in run.tick(seen.t_s, seen.reading_c, rate, level, ahead):
+        for advice in run.tick(Observed(seen.t_s, seen.reading_c, rate, level, ahead)):
             warned = warned or advice.say is Say.SOON
-            if advice.say in (Say.CUT, Say.LATE) and advice.text.startswith(("Cut", "Burner off")):
-                if not any(wish is PowerLevel.OFF for _, wish in pending):
+            if advice.say in (Say.CUT, Say.OVER):
+                if not any(wanted is PowerLevel.OFF for _, wanted in pending):
                     delay_s = min(bout.delay_s, bout.near_s) if warned else bout.delay_s
                     pending = [(seen.t_s + delay_s, PowerLevel.OFF)]
                     made.calls += 1
                 call_s = seen.t_s if call_s is None else call_s
             elif advice.say is Say.POWER and bout.t_s > 10.0:
-                wish = PowerLevel("off" if "off" in advice.text.split(":")[0] else advice.text.rsplit(" ", 1)[-1])
-                pending = [(seen.t_s + bout.delay_s, wish)]
+                pending = [(seen.t_s + bout.delay_s, advice.level or level)]
         if call_s is not None and not seen.lump:
             over_c = seen.metal_c - aim_c
             made.peak_c = max(over_c, made.peak_c if made.peak_c is not None else -1e9)

@@ -300,14 +300,25 @@ class PowerMarked(_Event, frozen=True, tag="power_marked"):
     at_mono_s: float
 
 
+class ProfileHow(StrEnum):
+    """What became of a guided profile."""
+
+    BEGAN = "began"
+    CHANGED = "changed"  # another one guides from here
+    MOVED = "moved"  # to its next segment
+    STOPPED = "stopped"  # by a person
+    OVER = "over"  # its last segment is done
+    ENDED = "ended"  # with the melt
+
+
 class ProfileChanged(_Event, frozen=True, tag="profile_changed"):
-    """A guided profile began, moved on, was changed, stopped or is over. `how`: one of those words."""
+    """A guided profile began, moved on, was changed, stopped or is over."""
 
     profile: str
     hash: str
     segment: int  # from 1
     of: int
-    how: str
+    how: ProfileHow
     text: Told = NOTHING
     plan: ProfilePlan | None = None  # of one that began or changed: frozen, for the record
 

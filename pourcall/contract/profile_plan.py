@@ -1,4 +1,4 @@
-"""A profile with every number resolved, frozen while it runs. pourcall/profiles/profile.py makes it, the engine
+"""A profile with every number resolved, frozen while it runs. pourcall/profiles/resolve.py makes it, the engine
 follows it.
 
 Temperatures degC, of the metal. The text it was made from and its hash go on record with the run.

@@ -11,6 +11,7 @@ from pourcall.contract.events import AlarmView, CallKind, CallView, Dip, FigureS
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import NOTHING, Told
 from pourcall.contract.plan import MeltPlan
+from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import Unit
@@ -70,7 +71,7 @@ class Interval(msgspec.Struct, frozen=True, array_like=True):
 
 
 class AheadView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """What foresight says of the melt. Times in seconds from `at_mono_s`, temperatures of the true metal in degC.
+    """What the forecast says of the melt. Times in seconds from `at_mono_s`, temperatures of the true metal in degC.
 
     Intervals hold 90 %. None: there is nothing to say, `why` says why not where a time is missing.
     """
@@ -95,7 +96,7 @@ class ProfileView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
     name: str
     segment: int  # from 1
     of: int
-    kind: str  # "ramp" or "hold"
+    kind: SegmentKind
     to_c: float
     setpoint_c: float | None = None  # where the metal should be now
     rate_c_per_min: float | None = None  # of a ramp; None: full power

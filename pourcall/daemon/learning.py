@@ -1,7 +1,8 @@
 """After each melt its furnace is learned anew, in a process of its own; the next melt begins with what it found.
 
-In: the doors' events, the record. Out: a row of the record, a line in the log. A melt that runs keeps the model it
-began with. Where numpy and scipy are missing, or a melt teaches nothing, the log says so and all goes on as before.
+In: the events of every furnace, the record. Out: a row of the record, a line in the log. A melt that runs keeps the
+model it began with. Where numpy and scipy are missing, or a melt teaches nothing, the log says so and all goes on as
+before.
 """
 
 import asyncio
@@ -19,7 +20,7 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.daemon import apart
 from pourcall.daemon.sequencer import ProcessedInput, RecorderLike
 from pourcall.furnace.training import Fitted, Job
-from pourcall.furnace.worker import COMMAND, MOST_S, answer
+from pourcall.furnace.worker import COMMAND, MOST_S, answer, too_long
 from pourcall.records.entries.furnace_models import job_for, keep_model
 from pourcall.records.read.store import Store
 
@@ -49,14 +50,14 @@ async def _fit_apart(job: Job) -> Fitted:
         finally:
             apart.end(process)
         if not in_time:
-            raise PourcallError(f"learning took longer than {MOST_S:.0f} s", remedy="See the log")
+            raise too_long()
         out.seek(0)
         err.seek(0)
         return answer(process.returncode, out.read(), err.read())
 
 
 class Learner:
-    """Watches the doors; `run` is a task of the daemon's."""
+    """Watches every furnace; `run` is a task of the daemon's."""
 
     def __init__(
         self,
@@ -75,7 +76,7 @@ class Learner:
         self._due: asyncio.Queue[str] = asyncio.Queue()
 
     def on_passed(self, passed: ProcessedInput) -> None:
-        """A subscriber of every door: a melt that ended is worth learning from."""
+        """A subscriber of every furnace: a melt that ended is worth learning from."""
         for out in passed.outputs:
             if isinstance(out, MeltEnded):
                 self._due.put_nowait(passed.furnace)

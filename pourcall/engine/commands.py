@@ -18,7 +18,7 @@ from pourcall.engine.bath.dips import DEEPEST_MM, DipWatch
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.calls import CallManager, put_off
 from pourcall.engine.facts import ShopFacts
-from pourcall.engine.guidance.guidance import Guiding
+from pourcall.engine.guidance.guidance import ProfileGuidance
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.measurement import ProbeChannel
@@ -48,7 +48,7 @@ class CommandHandler:
         facts: ShopFacts,
         calls: CallManager,
         alarms: AlarmManager,
-        guiding: Guiding,
+        guiding: ProfileGuidance,
         channels: Mapping[str, ProbeChannel],
         watches: Mapping[str, DipWatch],
         outputs: Outputs,

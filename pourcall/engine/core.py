@@ -26,8 +26,7 @@ from pourcall.engine.bath.metal import MetalHistory, MetalNow, dip_figure, metal
 from pourcall.engine.calls import CallManager
 from pourcall.engine.commands import CommandHandler
 from pourcall.engine.facts import ShopFacts
-from pourcall.engine.guidance.forecast_view import ahead_view, profile_view
-from pourcall.engine.guidance.guidance import Guiding
+from pourcall.engine.guidance.guidance import GuidanceInput, ProfileGuidance
 from pourcall.engine.instruction import instruct
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.melt.melt_state import Band, band_of, next_state, why_in
@@ -36,7 +35,7 @@ from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.sensor_health import SensorConditions, expanded_u_c
-from pourcall.engine.situation import Ahead, Situation, closing_of, melt_of, next_mould, nothing_runs
+from pourcall.engine.situation import Situation, closing_of, melt_of, next_mould, nothing_runs
 from pourcall.engine.view import probe_view, why_no_reading, window_view
 
 EVALUATE_S = 0.45  # the melt is judged at most so often between ticks; a reading is judged at once
@@ -62,7 +61,7 @@ class Engine:
         say = self.outputs.say
         self.alarms = AlarmManager(lambda alarm, by: say(ev.AlarmChanged, alarm=alarm, by=by), self._board_of)
         self.calls = CallManager(lambda call, how, why: say(ev.CallChanged, call=call, how=how, why=why))
-        self.guiding = Guiding(config, self.calls, self.alarms, say)
+        self.guiding = ProfileGuidance(config, self.calls, self.alarms, say)
         self.arrests = MeltArrests(config, self.alarms, say)
         self.facts = ShopFacts(config, self.channels, self.calls, self.alarms, self.guiding, self.arrests, self.outputs)
         self._commands = CommandHandler(
@@ -290,7 +289,9 @@ class Engine:
         self.arrests.tick(self.channels, mono_s, utc_s)
         self._evaluate()
         if self.run is not None:
-            self.guiding.tick(self.run, self.channels, self.metal, self.rate_c_per_min, self.facts.power, mono_s, utc_s)
+            self.guiding.tick(
+                GuidanceInput(self.run, self.channels, self.metal, self.rate_c_per_min, self.facts.power, mono_s, utc_s)
+            )
         self.alarms.tick(mono_s, utc_s)
         self.alarms.update_suppression()
 
@@ -327,7 +328,7 @@ class Engine:
             facts.history.add(mono_s, metal)
         state, why = self._stands(run, metal, rate, lifted=lifted)
         mould = next_mould(run, None if lifted else self._judged(run, metal))
-        ahead = self._ahead(mono_s)
+        ahead = self.guiding.ahead(mono_s)
         return Situation(
             mono_s=mono_s,
             melt=melt_of(run, mould, run.after_lift(facts.history, mono_s) if lifted else None, mono_s),
@@ -372,17 +373,6 @@ class Engine:
         )
         held = self.arrests.findings.held_back
         return hold_back(judgement, held) if held else judgement
-
-    def _ahead(self, mono_s: float) -> Ahead:
-        guide = self.guiding.guide
-        view = ahead_view(guide, mono_s, chamber_only=False)
-        return Ahead(
-            guided=guide.guiding,
-            cut_due=guide.cut_due(mono_s),
-            could_be_c=guide.could_be_c,
-            ready_s=guide.ready_in_s(mono_s),
-            peak_c=guide.seen.coast_c if view is not None and guide.power_off else None,
-        )
 
     def _chamber_c(self) -> float | None:
         chamber = next((c for c in self.channels if c.tracker.place is Place.CHAMBER), None)
@@ -433,7 +423,7 @@ class Engine:
     def snapshot(self) -> FurnaceSnapshot:
         """The furnace as it stands after the last input."""
         now, facts, mono_s = self.situation, self.facts, self.outputs.mono_s
-        melt, guide = now.melt, self.guiding.guide
+        melt = now.melt
         calls = self.calls.views()
         lifted = melt is not None and melt.lifted
         after = None if melt is None else melt.after_lift
@@ -465,8 +455,8 @@ class Engine:
             dip_spread_c=self._dip_spread_c(now),
             dip_now=self._dip_now(),
             arrest=self.arrests.findings.text,
-            ahead=ahead_view(guide, mono_s, chamber_only=chamber_only),
-            profile=profile_view(guide, mono_s),
+            ahead=self.guiding.ahead_view(mono_s, chamber_only=chamber_only),
+            profile=self.guiding.profile_view(mono_s),
             pours=() if facts.run is None else tuple(facts.run.pours),
             boards={name: link.view for name, link in self._links.items()},
             store_problem=self._store_problem,

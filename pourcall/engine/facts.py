@@ -19,7 +19,7 @@ from pourcall.engine.bath.dips import is_panel
 from pourcall.engine.bath.melt_arrests import MeltArrests
 from pourcall.engine.bath.metal import MetalHistory, MetalNow, TypedFigure
 from pourcall.engine.calls import CallManager
-from pourcall.engine.guidance.guidance import Guiding
+from pourcall.engine.guidance.guidance import ProfileGuidance
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
 from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.measurement import ProbeChannel
@@ -36,7 +36,7 @@ class ShopFacts:
         channels: Sequence[ProbeChannel],
         calls: CallManager,
         alarms: AlarmManager,
-        guiding: Guiding,
+        guiding: ProfileGuidance,
         arrests: MeltArrests,
         outputs: Outputs,
     ) -> None:
@@ -68,7 +68,7 @@ class ShopFacts:
         """Another alloy, mass, mould list or mind: nothing restarts, old and new are both kept."""
         old = run.plan
         run.change(plan)
-        self._guiding.guide.change(old, plan, self.power, self._outputs.mono_s)
+        self._guiding.change(old, plan, self.power, self._outputs.mono_s)
         self._arrests.change(old, plan)
         self._calls.clear(tell("call.ended.plan_changed"))
         self._outputs.say(ev.MeltChanged, old=old, new=plan, why=why)
@@ -122,7 +122,7 @@ class ShopFacts:
         """The bath was skimmed or stirred."""
         now_s = self._outputs.mono_s
         run.skim(at_s)
-        self._guiding.guide.disturbed(now_s)
+        self._guiding.disturbed(now_s)
         self._arrests.disturbed(now_s)
         self._outputs.mark("skim", tell("melt.skimmed"), at_s=at_s)
 
@@ -130,7 +130,7 @@ class ShopFacts:
         """Cold metal went in."""
         now_s = self._outputs.mono_s
         run.add_metal(at_s)
-        self._guiding.guide.added(mass_kg, now_s)
+        self._guiding.added(mass_kg, now_s)
         self._arrests.disturbed(now_s)
         if mass_kg is None:
             text = tell("melt.added_of", source=source) if source else tell("melt.added")
@@ -165,7 +165,7 @@ class ShopFacts:
             return
         self.typed = TypedFigure(at_s, temp_c, source)
         if self.run is not None:
-            self._guiding.guide.settled(temp_c, TYPED_U_C, now_s)
+            self._guiding.settled(temp_c, TYPED_U_C, now_s)
 
     def melt_dips(self) -> tuple[ev.Dip, ...]:
         """Dips of the running melt, in order."""

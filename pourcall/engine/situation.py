@@ -62,7 +62,7 @@ class Ahead:
     cut_due: bool | None = None  # a learned furnace says so; None: it cannot tell
     could_be_c: float | None = None  # the most the metal may be at
     ready_s: float | None = None  # until it should be in its window
-    peak_c: Interval | None = None  # if the power is cut now, or as it is off
+    peak_c: Interval | None = None  # where the metal goes, the power being off; None: it is not, or not known
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ Thirty-two models, drawn once from the learned parameters by a fixed design whos
 asked for (no chance: the same melt gives the same bytes). Readings are taken in by the deterministic ensemble Kalman
 square root filter (Whitaker and Hamill, Monthly Weather Review 130 (2002) 1913, from memory: the mean moves by the full
 gain, deviations by 1/(1 + sqrt(R/(P + R))) of it, which is the half of Sakov and Oke, Tellus A 60 (2008) 361, where a
-reading says little). The learned parameters stay frozen: what moves is the belief about today's melt: wall, pot, power.
+reading says little). The learned parameters stay frozen: what moves is the state of today's melt: wall, pot, power.
 """
 
 import math
@@ -12,13 +12,13 @@ from collections.abc import Sequence
 from operator import mul
 
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.furnace.model import Furnace, Metal, State, integrate, reads_c
+from pourcall.furnace.model import Furnace, Load, Metal, State, integrate, predict_reading
 
 COUNT = 32
 EXTRA = ("heat", "lump", "wall_c", "pot_c")  # charge's heat against sheet and scale; contact of a lump; start of both
 HEAT_U = 0.05  # of a charge: scale, sheet and dross together (ours)
 LUMP_W_PER_K, LUMP_U = 22.0, 0.5  # bath to one kilogram of cold metal lying in it, and how well that is known (ours)
-LUMP_DOUBT_C = 6.0  # of a reading while it lies there
+LUMP_SIGMA_C = 6.0  # of a reading while it lies there
 LUMP_STEP_S, STEP_S = 5.0, 10.0
 KEEP = 0.25  # of every spread: one melt's readings err together
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41)
@@ -133,10 +133,10 @@ class Ensemble:
         self.lies = [False] * COUNT  # in this member the lump is still one
         self._variance = [self.spread(at) ** 2 for at in range(KEPT)]
         self._floor = [KEEP**2 * self._variance[at] for at in range(KEPT)]
-        self._believe()
+        self._unpack_state()
 
-    def _believe(self) -> None:
-        """Furnaces and masses of what is believed now."""
+    def _unpack_state(self) -> None:
+        """Furnaces and masses from the columns as they stand."""
         logs = [[math.exp(v if -9.0 < v < 14.0 else min(14.0, max(-9.0, v))) for v in c] for c in self.columns[:SIZE]]
         self.furnaces = [Furnace._make(row) for row in zip(*logs, strict=True)]
         self._heavier = [math.exp(v) for v in self.columns[HEAT]]
@@ -212,25 +212,15 @@ class Ensemble:
             while self.lies[at] and left_s > 1e-9:
                 step_s = min(left_s, LUMP_STEP_S)
                 bath_kg = self.bath_kg(at, mass_kg)
-                walls[at], pots[at], baths[at], *_ = integrate(
-                    furnace, self.metal, walls[at], pots[at], baths[at], bath_kg, share, room_c, step_s, 1
-                )
+                load = Load(bath_kg, share, room_c)
+                walls[at], pots[at], baths[at], *_ = integrate(furnace, self.metal, self.state(at), load, step_s, 1)
                 self._heat_lump(at, bath_kg, step_s)
                 left_s -= step_s
                 steps = max(1, math.ceil(left_s / STEP_S - 1e-9))
             if left_s > 1e-9:
-                walls[at], pots[at], baths[at], *_ = integrate(
-                    furnace,
-                    self.metal,
-                    walls[at],
-                    pots[at],
-                    baths[at],
-                    self.bath_kg(at, mass_kg),
-                    share,
-                    room_c,
-                    left_s / steps,
-                    steps,
-                )
+                load = Load(self.bath_kg(at, mass_kg), share, room_c)
+                there = integrate(furnace, self.metal, self.state(at), load, left_s / steps, steps)
+                walls[at], pots[at], baths[at], *_ = there
 
     def _heat_lump(self, at: int, bath_kg: float, seconds: float) -> None:
         """Heat from the bath to the lump in it; molten, or as hot as the bath, it is bath."""
@@ -273,20 +263,20 @@ class Ensemble:
         """One reading of a probe in the pot (lag: as read, behind the metal); returns by how many standard
         deviations it surprised.
         """
-        seen, doubt_c = self._seen(mass_kg, self.sheath_s if lag else 0.0)
-        lump_c = LUMP_DOUBT_C * sum(self.lies) / COUNT
-        return self._update(seen, reading_c, math.hypot(sigma_c, doubt_c, lump_c))
+        predicted, model_c = self._predict_observation(mass_kg, self.sheath_s if lag else 0.0)
+        lump_c = LUMP_SIGMA_C * sum(self.lies) / COUNT
+        return self._update(predicted, reading_c, math.hypot(sigma_c, model_c, lump_c))
 
     def take_liquid(self, metal_c: float, sigma_c: float) -> float:
         """A settled figure of metal that is liquid, told in heat: in the freezing range degrees hide most of that, and
         a furnace hardly known is spread over all of it.
         """
-        lump_c = LUMP_DOUBT_C * sum(self.lies) / COUNT
+        lump_c = LUMP_SIGMA_C * sum(self.lies) / COUNT
         sigma_j = self.metal.cp_liquid * math.hypot(sigma_c, lump_c)
         return self._update(list(self.columns[BATH]), self.metal.enthalpy(metal_c), sigma_j)
 
     def truncate_above(self, metal_c: float) -> None:
-        """The metal is no hotter than this: what is believed beyond it is taken back, and with it what led there."""
+        """The metal is no hotter than this: members beyond it are drawn back, and with them what led there."""
         most_j = self.metal.enthalpy(metal_c)
         bath = self.columns[BATH]
         cut = [min(h, most_j) for h in bath]
@@ -294,43 +284,40 @@ class Ensemble:
             self._update(list(bath), sum(cut) / COUNT, max(deviation(cut), self.metal.cp_liquid))
             self.columns[BATH] = [min(h, most_j) for h in self.columns[BATH]]
 
-    def _seen(self, mass_kg: float, sheath_s: float) -> tuple[list[float], float]:
-        """What a probe in the pot reads in each, and how far from it for reasons no model knows, on the whole."""
+    def _predict_observation(self, mass_kg: float, sheath_s: float) -> tuple[list[float], float]:
+        """What a probe in the pot reads in each, and on the whole its standard deviation for reasons no model knows."""
         metal = self.metal
         liquidus, h_liquid, per_j = metal.liquidus_c, metal.h_liquid, 1.0 / metal.cp_liquid
-        seen, doubt_c = [], 0.0
+        predicted, sigma_c = [], 0.0
         for at, (furnace, pot, h) in enumerate(zip(self.furnaces, self.columns[POT], self.columns[BATH], strict=True)):
             kg = self.bath_kg(at, mass_kg)
             if h >= h_liquid:
                 charge = liquidus + (h - h_liquid) * per_j
                 lag = furnace.contact_w_per_k * (pot - charge) * per_j * sheath_s / math.sqrt(kg)
                 lag = 40.0 if lag > 40.0 else -40.0 if lag < -40.0 else lag
-                seen.append(charge - lag)
-                doubt_c += 0.25 * abs(lag)
+                predicted.append(charge - lag)
+                sigma_c += 0.25 * abs(lag)
             else:
-                reading, add_process_noise = reads_c(furnace, metal, State(0.0, pot, h), kg, sheath_s)
-                seen.append(reading)
-                doubt_c += add_process_noise
-        return seen, doubt_c / COUNT
-
-    def expected_c(self, mass_kg: float) -> float:
-        """What a probe in the pot should read, by the mean of all."""
-        return sum(self._seen(mass_kg, self.sheath_s)[0]) / COUNT
+                reading_c, own_c = predict_reading(furnace, metal, State(0.0, pot, h), kg, sheath_s)
+                predicted.append(reading_c)
+                sigma_c += own_c
+        return predicted, sigma_c / COUNT
 
     def take_chamber(self, reading_c: float, sigma_c: float, wall_share: float) -> float:
         """One reading of a probe in the chamber: part wall, part pot."""
         pot_share = 1.0 - wall_share
-        seen = [wall_share * w + pot_share * p for w, p in zip(self.columns[WALL], self.columns[POT], strict=True)]
-        return self._update(seen, reading_c, sigma_c)
+        walls, pots = self.columns[WALL], self.columns[POT]
+        predicted = [wall_share * wall + pot_share * pot for wall, pot in zip(walls, pots, strict=True)]
+        return self._update(predicted, reading_c, sigma_c)
 
-    def _update(self, seen: list[float], reading_c: float, sigma_c: float) -> float:
-        mean_seen = sum(seen) / COUNT
-        off = [value - mean_seen for value in seen]
+    def _update(self, predicted: list[float], reading_c: float, sigma_c: float) -> float:
+        mean = sum(predicted) / COUNT
+        off = [value - mean for value in predicted]
         spread = sum(map(mul, off, off)) / COUNT
         total = spread + sigma_c * sigma_c
         root = math.sqrt(total)
-        surprise = reading_c - mean_seen
-        limited = max(-4.0, min(4.0, surprise / root)) * root  # no reading may throw the melt
+        innovation = reading_c - mean
+        limited = max(-4.0, min(4.0, innovation / root)) * root  # no reading may throw the melt
         share = 1.0 / (1.0 + sigma_c / root)  # of the gain, for the deviations: a half where a reading says little
         lying = any(self.lies)
         columns = self.columns
@@ -351,8 +338,8 @@ class Ensemble:
         if lying:
             least = self.metal.enthalpy(-40.0)
             columns[LUMP_H] = [max(v, least) for v in columns[LUMP_H]]
-        self._believe()
-        return surprise / root
+        self._unpack_state()
+        return innovation / root
 
     def _keep(self, at: int) -> None:
         """One melt's readings err together, so they never narrow what is unknown below a share of where it began."""

@@ -17,7 +17,8 @@ from scipy.optimize import least_squares
 
 from pourcall.contract.errors import BadTrace
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.furnace.model import THROTTLE_C, Furnace, Metal, State, add_cold, advance, reads_c
+from pourcall.contract.message import tell
+from pourcall.furnace.model import THROTTLE_C, Furnace, Metal, State, add_cold, advance, predict_reading
 from pourcall.furnace.training import LOW, Fitted, LearnTrace, why_not
 
 POINT_S = 10.0
@@ -26,7 +27,7 @@ FLOOR_C = 4.0  # standard deviation of one residual, before what the model says 
 TOGETHER_S = 240.0  # residuals this near in time err together (ours, from their autocorrelation on simulated melts)
 SOLID_C = 35.0
 CHAMBER_SEES_WALL, CHAMBER_SIGMA_C = 0.7, 25.0  # a probe in the chamber: share of wall in what it reads (ours)
-LUMP_DOUBT_C = 80.0
+LUMP_SIGMA_C = 80.0
 LUMP_S = 420.0  # half a kilogram in a kilogram of bath takes minutes to melt and mix (ours)
 HOT_WALL_U_C = 150.0
 HEAT_U = 0.05
@@ -86,10 +87,10 @@ def predict(
     furnace, metal = Furnace.of(list(logs)), Metal(trace.alloy)
     times = np.arange(trace.times_s[0], trace.times_s[-1] + 1e-9, every_s)
     read = [
-        reads_c(furnace, metal, state, mass, trace.sheath_s)
+        predict_reading(furnace, metal, state, mass, trace.sheath_s)
         for state, mass in simulate(trace, furnace, metal, times.tolist(), wall_c=wall_c, heat=heat)
     ]
-    return times, np.array([one for one, _ in read]), np.array([doubt for _, doubt in read])
+    return times, np.array([one for one, _ in read]), np.array([sigma for _, sigma in read])
 
 
 def _to(
@@ -110,15 +111,14 @@ def fit(
     evaluations: int = 40,
 ) -> Fitted:
     """Learn a furnace; the prior is `usual_model`. Raises BadTrace where nothing is usable, saying what is missing."""
-    refused = tuple((trace.melt, why) for trace in traces if (why := why_not(trace)))
-    usable = [trace for trace in traces if not why_not(trace)]
+    lacking = [(trace, why_not(trace)) for trace in traces]
+    refused = tuple((trace.melt, why) for trace, why in lacking if why)
+    usable = [trace for trace, why in lacking if not why]
     if not usable:
-        missing = (
-            "; ".join(f"{melt}: {why}" for melt, why in refused)
-            or "there is no melt on record with the metal's temperature"
-        )
+        melts = tuple(tell("furnace.not_used", melt=melt, why=why) for melt, why in refused)
         raise BadTrace(
-            f"nothing to learn {prior.furnace} from: {missing}", remedy="Record a melt with the power marked"
+            tell("furnace.nothing", furnace=prior.furnace, melts=melts or (tell("furnace.no_melt"),)),
+            remedy=tell("furnace.nothing.remedy"),
         )
     size = len(PARAMETERS)
     mean, cov = np.array(prior.mean), np.array(prior.cov)
@@ -226,12 +226,12 @@ class Problem:
         self.whiten = np.linalg.inv(np.linalg.cholesky(cov + 1e-10 * np.eye(self.size)))
         self.hot = [k for k, trace in enumerate(traces) if trace.hot]
         self.count = self.size + len(traces) + len(self.hot) + any(bool(trace.dips) for trace in traces)
-        self.seen = [Seen(trace) for trace in traces]
+        self.observations = [Observations(trace) for trace in traces]
 
     def residuals(self, x: "np.ndarray[Any, Any]") -> "np.ndarray[Any, Any]":
         """Of the prior and of all that was seen, in standard uncertainties."""
         parts = [self.whiten @ (x[: self.size] - self.mean)]
-        for gap, seen in zip(self.gaps_c(x), self.seen, strict=True):
+        for gap, seen in zip(self.gaps_c(x), self.observations, strict=True):
             scaled = gap * seen.weights
             parts.append(np.sign(scaled) * np.sqrt(2.0 * (np.sqrt(1.0 + scaled * scaled) - 1.0)))  # soft l1
         parts.append(x[self.size :])
@@ -240,12 +240,12 @@ class Problem:
     def gaps_c(self, x: "np.ndarray[Any, Any]") -> "list[np.ndarray[Any, Any]]":
         """What was read less what the model says, of each trace."""
         furnace, made = Furnace.of(x[: self.size].tolist()), []
-        for k, seen in enumerate(self.seen):
-            states = self._ride(x, furnace, k)
+        for k, seen in enumerate(self.observations):
+            states = self._simulate(x, furnace, k)
             metal = seen.metal
-            said = [reads_c(furnace, metal, *states[at], seen.trace.sheath_s)[0] for at in seen.at_readings]
-            own = x[-1] if seen.trace.dips else 0.0
-            said += [metal.temp_c(states[at][0].h) + own * own_c for at, own_c in seen.at_figures]
+            said = [predict_reading(furnace, metal, *states[at], seen.trace.sheath_s)[0] for at in seen.at_readings]
+            probe = x[-1] if seen.trace.dips else 0.0  # the error of the probe that dipped, in all its dips
+            said += [metal.temp_c(states[at][0].h) + probe * own_c for at, own_c in seen.at_figures]
             said += [
                 CHAMBER_SEES_WALL * states[at][0].wall_c + (1.0 - CHAMBER_SEES_WALL) * states[at][0].pot_c
                 for at in seen.at_chamber
@@ -256,10 +256,10 @@ class Problem:
     def hottest_c(self, x: "np.ndarray[Any, Any]") -> float:
         """The hottest the wall was while the power was up."""
         furnace = Furnace.of(x[: self.size].tolist())
-        return max(state.wall_c for k in range(len(self.seen)) for state, _ in self._ride(x, furnace, k))
+        return max(state.wall_c for k in range(len(self.observations)) for state, _ in self._simulate(x, furnace, k))
 
-    def _ride(self, x: "np.ndarray[Any, Any]", furnace: Furnace, k: int) -> list[tuple[State, float]]:
-        trace, seen = self.traces[k], self.seen[k]
+    def _simulate(self, x: "np.ndarray[Any, Any]", furnace: Furnace, k: int) -> list[tuple[State, float]]:
+        trace, seen = self.traces[k], self.observations[k]
         wall_c = trace.room_c
         if trace.hot:
             wall_c = trace.hot_wall_c + HOT_WALL_U_C * x[self.size + len(self.traces) + self.hot.index(k)]
@@ -267,7 +267,7 @@ class Problem:
         return simulate(trace, furnace, seen.metal, seen.times, wall_c=wall_c, heat=heat)
 
 
-class Seen:
+class Observations:
     """What was seen in one trace: figures, what each weighs, and at which of `times` each belongs."""
 
     def __init__(self, trace: LearnTrace) -> None:
@@ -303,7 +303,7 @@ class Seen:
         if temp_c < alloy.liquidus_c:
             sigma_c = math.hypot(sigma_c, 0.15 * (alloy.liquidus_c - alloy.solidus_c) + 2.0)
         if any(added <= at < added + LUMP_S for added, _ in self.trace.added):
-            sigma_c = math.hypot(sigma_c, LUMP_DOUBT_C)
+            sigma_c = math.hypot(sigma_c, LUMP_SIGMA_C)
         return sigma_c
 
 
@@ -334,5 +334,5 @@ def _thinned(trace: LearnTrace) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any
     mushy = (temps >= alloy.solidus_c) & (temps < alloy.liquidus_c)
     sigma[mushy] = np.hypot(FLOOR_C, 0.15 * (alloy.liquidus_c - alloy.solidus_c))
     for at, _ in trace.added:  # a cold lump in the bath is not one temperature
-        sigma[(times >= at) & (times < at + LUMP_S)] = LUMP_DOUBT_C
+        sigma[(times >= at) & (times < at + LUMP_S)] = LUMP_SIGMA_C
     return times, temps, 1.0 / (sigma * math.sqrt(TOGETHER_S / POINT_S / 4.0))

@@ -3,7 +3,7 @@
 `Forecast` is given power, metal, additions as they happen, and a tick once a second or every few; it spreads its work
 so that no tick takes more than a few milliseconds: the ensemble moves in blocks of ten seconds, between them only its
 middle does. Intervals are 90 %: the ensemble's spread and what the model leaves out together.
-Judged on simulated melts whose plant has another structure (tests/foresight, benchmarks/bench_foresight.py).
+Judged on simulated melts whose plant has another structure (tests/furnace, benchmarks/bench_foresight.py).
 """
 
 import math
@@ -11,7 +11,7 @@ import math
 import msgspec
 
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.contract.message import Told
+from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.snapshot import Interval
 from pourcall.furnace.ensemble import COUNT, Ensemble, deviation
@@ -46,25 +46,23 @@ FIRST_READINGS = 12  # they change what is believed the most
 PER_TICK = 8  # at most
 CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
 CUT_KNOTS_S = (0.0, 20.0, 45.0, 80.0, 130.0, 200.0, 300.0, 440.0)  # moments to cut that are tried; between them, a line
-COOLING_S = 30.0  # so long a cooling time is counted down before it is reckoned anew
+COOLING_S = 30.0  # so long a cooling time is counted down before it is worked out anew
 BAND_STEP_S, BAND_POINTS = 60.0, 40
 
-
-NOTHING = Interval(None)
+UNKNOWN = Interval(None)
 
 
 class Outlook(msgspec.Struct, frozen=True, kw_only=True):
-    """What foresight says now. Times in seconds from now, temperatures of the true metal in degC."""
+    """What the forecast says now. Times in seconds from now, temperatures of the true metal in degC."""
 
-    ready_s: Interval = NOTHING  # until the target is reached at the present setting
-    why: Told = ""  # why there is no time, where there is none
-    coast_c: Interval = NOTHING  # highest the metal goes if the power is cut now
+    ready_s: Interval = UNKNOWN  # until the target is reached at the present setting
+    why: Told = NOTHING  # why there is no time, where there is none
+    coast_c: Interval = UNKNOWN  # highest the metal goes if the power is cut now
     coast_in_s: float | None = None
     cut_in_s: float | None = None  # until the coast peak would be the aim, at the present setting
-    cooling_s: Interval = NOTHING  # with the power off: until the metal leaves the window below
-    metal_c: Interval = NOTHING  # of the model; with a chamber probe alone, all there is
+    cooling_s: Interval = UNKNOWN  # with the power off: until the metal leaves the window below
+    metal_c: Interval = UNKNOWN  # of the model; with a chamber probe alone, all there is
     wall_c: float | None = None
-    band: tuple[tuple[float, float, float], ...] = ()  # (seconds from now, low, high) for the dashboard
 
 
 class Forecast:
@@ -98,7 +96,7 @@ class Forecast:
             metal_c=room_c if metal_c is None else metal_c,
         )
         self.level: float | None = None
-        self.seen = 0  # readings of the metal taken
+        self.readings = 0  # of the metal, taken so far
         self._at_s = self._now_s = mono_s  # where the ensemble stands; what was told last
         self._taken_s, self._chamber_s, self._own_c = -1e9, -1e9, 0.0
         # when each member is ready, and when the middle was to be, looked at together: between looks they shift alike
@@ -152,7 +150,7 @@ class Forecast:
             self.members.take_liquid(metal_c, sigma_c)
         else:
             self.members.take(metal_c, sigma_c, self.mass_kg, lag=not settled)
-        self.seen += 1
+        self.readings += 1
         self._changed()
 
     def not_liquid(self, mono_s: float) -> None:
@@ -188,7 +186,7 @@ class Forecast:
         self._changed()
 
     def _changed(self) -> None:
-        """What is reckoned from the ensemble as it stands is reckoned again when asked for."""
+        """What was worked out from the ensemble as it stood is worked out again when asked for."""
         self._mid: tuple[Furnace, State, float] | None = None
         self._mid_ready: list[float | None] = []
         self._ready_cache = None
@@ -267,8 +265,8 @@ class Forecast:
         raise AssertionError
 
     def coast_peak_c(self, delay_s: float) -> float | None:
-        """The peak alone; None before anything was read of the metal (engine/profile_advice.py asks so)."""
-        return self._cut_after(delay_s)[0] if self.seen else None
+        """The peak alone; None before anything was read of the metal (a profile that runs asks so)."""
+        return self._cut_after(delay_s)[0] if self.readings else None
 
     def coast_spread_c(self) -> float:
         """Standard uncertainty of the coast peak, as of the last tick."""
@@ -318,7 +316,7 @@ class Forecast:
 
     def _look_about(self, ready_c: float, there: bool) -> None:
         """Refresh as many forecasts as are due: all of them within a minute or two, soon after a change at once."""
-        cycle_s = LOOK_NEAR_S if self._near or self.seen < FIRST_READINGS else LOOK_ALL_S
+        cycle_s = LOOK_NEAR_S if self._near or self.readings < FIRST_READINGS else LOOK_ALL_S
         self._owed += (self._now_s - self._looked_s) * COUNT / cycle_s
         self._looked_s = self._now_s
         due = PER_TICK if not all(self._known) else min(PER_TICK, int(self._owed))
@@ -356,13 +354,13 @@ class Forecast:
             self._mid_ready.append(None if seconds is None else self._at_s + seconds)
         return self._mid_ready[0]
 
-    def _ready(self, there: bool) -> tuple[Interval, str]:
+    def _ready(self, there: bool) -> tuple[Interval, Told]:
         if there:
-            return Interval(0.0, 0.0, 0.0), ""
+            return Interval(0.0, 0.0, 0.0), NOTHING
         if self.level == 0.0:
-            return NOTHING, "the power is off"
+            return UNKNOWN, tell("forecast.power_off")
         if not all(self._known):
-            return NOTHING, "reckoning"
+            return UNKNOWN, tell("forecast.working")
         if self._ready_cache is None:
             now = self._middle_ready(self._targets[0])
             arrive = sorted(
@@ -376,12 +374,12 @@ class Forecast:
                 self._ready_cache = (0.0, 0.0, 0)
         middle, sd, count = self._ready_cache
         if count < 0.5 * COUNT:
-            return NOTHING, "at this setting it does not get there"
+            return UNKNOWN, tell("forecast.out_of_reach")
         left = max(0.0, middle - self._now_s)
-        share = READY_SHARE if self.seen else 1.0
+        share = READY_SHARE if self.readings else 1.0
         sd = share * math.hypot(sd, LEFT_OUT_SHARE * left, LEFT_OUT_S)
         high = None if count < 0.9 * COUNT else left + K90 * sd
-        return Interval(left, max(0.0, left - K90 * sd), high), ""
+        return Interval(left, max(0.0, left - K90 * sd), high), NOTHING
 
     def _cut_in(self, now_peak_c: float, aim_c: float) -> float | None:
         """Seconds until the coast peak would be the aim; 0: it is, or past; None: off, or further than some minutes."""
@@ -405,7 +403,7 @@ class Forecast:
     def _cooling(self, furnace: Furnace, state: State, mass: float, low_c: float, now_c: float) -> Interval:
         """Reckoned anew twice a minute and counted down between where the power is off."""
         if now_c <= low_c:
-            return NOTHING
+            return UNKNOWN
         if self._cooled is None or self._now_s - self._cooled[0] >= COOLING_S:
             peak = coast(furnace, self.metal, state, mass, self.room_c)
             turned = advance(furnace, self.metal, state, mass, 0.0, self.room_c, peak.in_s, step_s=16.0)
@@ -414,7 +412,7 @@ class Forecast:
             self._cooled = (self._now_s, None if seconds is None else seconds + peak.in_s, math.hypot(loss, 0.15))
         at_s, seconds, share = self._cooled
         if seconds is None:
-            return NOTHING
+            return UNKNOWN
         if self.level == 0.0:
             seconds = max(0.0, seconds - (self._now_s - at_s))
         sd = share * seconds
@@ -428,7 +426,7 @@ class Forecast:
     def band(self, mono_s: float, for_s: float = BAND_STEP_S * BAND_POINTS) -> tuple[tuple[float, float, float], ...]:
         """The trace to come as (seconds from `mono_s`, low, high) of 90 %, from every fourth member.
 
-        Changes nothing: of the ensemble as it stands, at the setting as it is; reckoned once for each (2 ms).
+        Changes nothing: of the ensemble as it stands, at the setting as it is; worked out once for each (2 ms).
         """
         points = int(for_s / BAND_STEP_S)
         shift = max(0.0, mono_s - self._at_s) / BAND_STEP_S
@@ -462,10 +460,6 @@ class Forecast:
             made.append((float(step), mean - half, mean + half))
         self._band = made
         return made
-
-    def expected_reading_c(self) -> float:
-        """What a probe in the pot should read now, by the mean of the ensemble."""
-        return self.members.expected_c(self.mass_kg)
 
 
 def _span(mid: float, sd: float) -> Interval:

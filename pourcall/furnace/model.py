@@ -105,8 +105,16 @@ class State(NamedTuple):
     h: float
 
 
-class Walked(NamedTuple):
-    """Where a walk ended: the bodies, the charge's temperature there and one step before, and the steps it took."""
+class Load(NamedTuple):
+    """What the furnace works on and with: the charge, the share of full power asked for, the air around it."""
+
+    mass_kg: float  # 0: an empty pot
+    share: float
+    room_c: float
+
+
+class Integrated(NamedTuple):
+    """Where an integration ended: the bodies, the charge's temperature there and one step before, the steps it took."""
 
     wall_c: float
     pot_c: float
@@ -114,27 +122,28 @@ class Walked(NamedTuple):
     temp_c: float
     before_c: float
     steps: int
-    peak_c: float = 0.0  # of a walk to the peak
+    peak_c: float = 0.0  # of one to the peak
     peak_steps: int = 0
 
+    @property
+    def state(self) -> State:
+        """The bodies alone."""
+        return State(self.wall_c, self.pot_c, self.h)
 
-TO_THE_END, TO_ABOVE, TO_BELOW, TO_THE_PEAK = 0, 1, -1, 2  # where a walk stops
+
+TO_THE_END, TO_ABOVE, TO_BELOW, TO_THE_PEAK = 0, 1, -1, 2  # where an integration stops
 
 
 def integrate(
     furnace: Furnace,
     metal: Metal,
-    wall: float,
-    pot: float,
-    h: float,
-    mass_kg: float,
-    share: float,
-    room_c: float,
+    state: State,
+    load: Load,
     dt: float,
     most: int,
     until: int = TO_THE_END,
     stop_c: float = 0.0,
-) -> Walked:
+) -> Integrated:
     """At most `most` steps of `dt` seconds; the one loop behind everything that looks ahead, hence bare of calls.
 
     Each step is implicit in the three temperatures, with radiation and latent heat as they stand at its start: no step
@@ -142,6 +151,8 @@ def integrate(
     to fall for good.
     """
     full, _, wall_j, loss, exchange, contact_w, limit, pot_j, flame = furnace
+    wall, pot, h = state
+    mass_kg, share, room_c = load
     power, flame = full * share, min(1.0, flame)
     part = dt * AHEAD  # solved for so much of the step, and drawn on to its end
     wall_k, pot_k, charge_k, full_w = part / wall_j, part / pot_j, 0.0, 0.0
@@ -202,7 +213,7 @@ def integrate(
         pot += onward * pot_rise
         h += onward * charge_k * e * (later - temp)
         done += 1
-    return Walked(wall, pot, h, temp, before, done, peak, peak_at)
+    return Integrated(wall, pot, h, temp, before, done, peak, peak_at)
 
 
 def advance(
@@ -220,20 +231,22 @@ def advance(
     if seconds <= 0.0:
         return state
     count = max(1, math.ceil(seconds / step_s - 1e-9))
-    there = integrate(furnace, metal, *state, mass_kg, share, room_c, seconds / count, count)
-    return State(there.wall_c, there.pot_c, there.h)
+    there = integrate(furnace, metal, state, Load(mass_kg, share, room_c), seconds / count, count)
+    return there.state
 
 
-def reads_c(furnace: Furnace, metal: Metal, state: State, mass_kg: float, sheath_s: float) -> tuple[float, float]:
-    """What a probe in the pot reads, and how far from it the reading may be for reasons the model does not know."""
+def predict_reading(
+    furnace: Furnace, metal: Metal, state: State, mass_kg: float, sheath_s: float
+) -> tuple[float, float]:
+    """What a probe in the pot reads, and its standard deviation for reasons the model does not know."""
     charge = metal.temp_c(state.h)
     liquid = metal.liquid(state.h)
     gap = state.pot_c - charge
-    doubt = 0.0
+    sigma = 0.0
     if liquid < 1.0:
-        doubt = LUMP_SEES_POT * abs(gap) * (1.0 - liquid)
+        sigma = LUMP_SEES_POT * abs(gap) * (1.0 - liquid)
         if liquid > 0.0:  # the sheet does not say how melting is spread over the range
-            doubt = math.hypot(doubt, 0.15 * (metal.liquidus_c - metal.solidus_c) + 2.0)
+            sigma = math.hypot(sigma, 0.15 * (metal.liquidus_c - metal.solidus_c) + 2.0)
     contact = furnace.contact_w_per_k * math.sqrt(max(mass_kg, 1e-3)) * (SOLID_CONTACT + (1 - SOLID_CONTACT) * liquid)
     cp = (
         metal.cp_liquid
@@ -246,7 +259,7 @@ def reads_c(furnace: Furnace, metal: Metal, state: State, mass_kg: float, sheath
     )
     rate = contact * gap / (max(mass_kg, 1e-3) * cp)
     lag = min(40.0, max(-40.0, rate * sheath_s))
-    return charge + LUMP_SEES_POT * (1.0 - liquid) * gap - lag, math.hypot(doubt, 0.25 * lag)
+    return charge + LUMP_SEES_POT * (1.0 - liquid) * gap - lag, math.hypot(sigma, 0.25 * lag)
 
 
 def add_cold(metal: Metal, state: State, mass_kg: float, added_kg: float, temp_c: float) -> tuple[State, float]:
@@ -280,13 +293,13 @@ def coast(
     `share` till then.
     """
     now = advance(furnace, metal, state, mass_kg, share, room_c, delay_s) if delay_s > 0.0 else state
-    there = integrate(furnace, metal, *now, mass_kg, 0.0, room_c, NEAR_STEP_S, NEAR_STEPS, TO_THE_PEAK)
+    off = Load(mass_kg, 0.0, room_c)
+    there = integrate(furnace, metal, now, off, NEAR_STEP_S, NEAR_STEPS, TO_THE_PEAK)
     peak_c, peak_s = there.peak_c, delay_s + NEAR_STEP_S * there.peak_steps
     if there.steps == NEAR_STEPS:
         began_s = delay_s + NEAR_STEP_S * NEAR_STEPS
         most = int((horizon_s + delay_s - began_s) / COAST_STEP_S)
-        wall, pot, h = there.wall_c, there.pot_c, there.h
-        there = integrate(furnace, metal, wall, pot, h, mass_kg, 0.0, room_c, COAST_STEP_S, most, TO_THE_PEAK)
+        there = integrate(furnace, metal, there.state, off, COAST_STEP_S, most, TO_THE_PEAK)
         if there.peak_c > peak_c:
             peak_c, peak_s = there.peak_c, began_s + COAST_STEP_S * there.peak_steps
     return Coast(peak_c, peak_s)
@@ -306,13 +319,13 @@ def time_to_c(
     """Seconds until the charge is at `target_c`, from whichever side; None: not within the horizon, or it
     turns away.
     """
-    wall, pot, h = state
-    temp = metal.temp_c(h)
+    load = Load(mass_kg, share, room_c)
+    temp = metal.temp_c(state.h)
     sign = 1.0 if temp < target_c else -1.0
     until = TO_ABOVE if temp < target_c else TO_BELOW
     at_s, dt, pace = 0.0, NEAR_STEP_S, 1e9
     while at_s < horizon_s:
-        there = integrate(furnace, metal, wall, pot, h, mass_kg, share, room_c, dt, NEAR_STEPS, until, target_c)
+        there = integrate(furnace, metal, state, load, dt, NEAR_STEPS, until, target_c)
         end = there.temp_c
         if (end >= target_c) if sign > 0.0 else (end <= target_c):
             if there.steps == 0:
@@ -321,14 +334,14 @@ def time_to_c(
         block_s = dt * NEAR_STEPS
         at_s += block_s
         was, pace = pace, sign * (end - temp) / block_s
-        if abs(there.h - h) < block_s / 32.0 and abs(there.wall_c - wall) < block_s / 640.0:
+        if abs(there.h - state.h) < block_s / 32.0 and abs(there.wall_c - state.wall_c) < block_s / 640.0:
             return None  # it stands still
-        if h >= metal.h_liquid and there.h >= metal.h_liquid and pace <= was < 1e8:
+        if state.h >= metal.h_liquid and there.h >= metal.h_liquid and pace <= was < 1e8:
             if sign * (target_c - end) > max(0.0, pace) * (horizon_s - at_s):
                 return None  # a liquid slows down from here on: nothing melts that could hold it up
         else:
-            pace = 1e9 if h < metal.h_liquid else pace
-        wall, pot, h, temp = there.wall_c, there.pot_c, there.h, end
+            pace = 1e9 if state.h < metal.h_liquid else pace
+        state, temp = there.state, end
         dt = min(2.0 * dt, FAR_STEP_S)
     return None
 
@@ -367,7 +380,6 @@ def usual_model(
         cov=cov,
         sheath_s=sheath_s,
         power_known=known,
-        note="nothing learned yet: what is usual of a small furnace",
     )
 
 

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import msgspec
 
 from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.plan import AlloyFacts
 
 LEAST_S, LEAST_RISE_C, LEAST_POINTS = 300.0, 150.0, 30
@@ -37,51 +38,52 @@ class LearnTrace(msgspec.Struct, frozen=True, kw_only=True):
     chamber: tuple[tuple[float, float], ...] = ()  # (at, degC)
 
 
-def why_not(trace: LearnTrace) -> str:
-    """What a trace lacks to be learned from; empty: nothing."""
+def why_not(trace: LearnTrace) -> Message:
+    """What a trace lacks to be learned from; NOTHING where it can be."""
     lacking = {
-        "probe": _lacks(trace.times_s, trace.temps_c, "readings in the metal"),
+        "probe": _lacks(trace.times_s, trace.temps_c, "metal"),
         "dips": _dips_lack(trace),
-        "chamber": _lacks([at for at, _ in trace.chamber], [c for _, c in trace.chamber], "readings in the chamber"),
+        "chamber": _lacks([at for at, _ in trace.chamber], [c for _, c in trace.chamber], "chamber"),
     }
     if all(lacking.values()):
         if trace.times_s:
             return lacking["probe"]
         if trace.dips or trace.typed:
             return lacking["dips"]
-        return lacking["chamber"] if trace.chamber else f"it has no readings in the metal, {LEAST_DIPS} dips are wanted"
+        return lacking["chamber"] if trace.chamber else tell("furnace.lacks.everything", least=LEAST_DIPS)
     if not trace.power:
-        return "nothing says how the knob or burner stood: mark it with `pourcall melt mark high`"
+        return tell("furnace.lacks.power")
     if not any(share != 0.0 for _, share in trace.power):
-        return "the power was marked off from the start to the end"
+        return tell("furnace.lacks.power_on")
     if trace.charge_kg <= 0.0:
-        return "nothing says how much metal was in the pot"
-    return ""
+        return tell("furnace.lacks.charge")
+    return NOTHING
 
 
-def _lacks(times_s: Sequence[float], temps_c: Sequence[float], what: str) -> str:
-    """What a probe's trace lacks."""
+def _lacks(times_s: Sequence[float], temps_c: Sequence[float], of: str) -> Message:
+    """What a probe's trace lacks. of: metal or chamber."""
     if len(times_s) < LEAST_POINTS:
-        return f"it has {len(times_s)} {what}, {LEAST_POINTS} are wanted"
+        return tell(f"furnace.lacks.readings.{of}", count=len(times_s), least=LEAST_POINTS)
     if times_s[-1] - times_s[0] < LEAST_S:
-        return f"it lasts {times_s[-1] - times_s[0]:.0f} s, {LEAST_S:.0f} s are wanted"
-    rise = max(temps_c) - min(temps_c)
-    if rise < LEAST_RISE_C:
-        return f"it is too flat: it spans {rise:.0f} degC, {LEAST_RISE_C:.0f} are wanted"
-    return ""
+        return tell("furnace.lacks.time", lasts_s=times_s[-1] - times_s[0], least_s=LEAST_S)
+    return _flat(max(temps_c) - min(temps_c))
 
 
-def _dips_lack(trace: LearnTrace) -> str:
+def _dips_lack(trace: LearnTrace) -> Message:
     """What dips and typed figures lack: that the metal began at the room's temperature is a figure, too."""
     figures = sorted((*trace.dips, *trace.typed))
     if len(figures) < LEAST_DIPS:
-        return f"it has {len(figures)} dips or typed figures, {LEAST_DIPS} are wanted"
-    if figures[-1][0] - figures[0][0] < LEAST_DIPS_S:
-        return f"its dips lie within {figures[-1][0] - figures[0][0]:.0f} s, {LEAST_DIPS_S:.0f} s are wanted"
-    rise = max(c for _, c, _ in figures) - trace.room_c
-    if rise < LEAST_RISE_C:
-        return f"it is too flat: it spans {rise:.0f} degC, {LEAST_RISE_C:.0f} are wanted"
-    return ""
+        return tell("furnace.lacks.dips", count=len(figures), least=LEAST_DIPS)
+    within_s = figures[-1][0] - figures[0][0]
+    if within_s < LEAST_DIPS_S:
+        return tell("furnace.lacks.time_between_dips", within_s=within_s, least_s=LEAST_DIPS_S)
+    return _flat(max(c for _, c, _ in figures) - trace.room_c)
+
+
+def _flat(span_c: float) -> Message:
+    if span_c >= LEAST_RISE_C:
+        return NOTHING
+    return tell("furnace.lacks.rise", span_difference_c=span_c, least_difference_c=LEAST_RISE_C)
 
 
 class Fitted(msgspec.Struct, frozen=True):
@@ -89,7 +91,7 @@ class Fitted(msgspec.Struct, frozen=True):
 
     model: FurnaceModel
     traces: tuple[tuple[str, float, int], ...]
-    refused: tuple[tuple[str, str], ...]  # (melt, what it lacks)
+    refused: tuple[tuple[str, Told], ...]  # (melt, what it lacks)
     cost: float
 
 

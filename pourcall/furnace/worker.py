@@ -11,6 +11,7 @@ import sys
 import msgspec
 
 from pourcall.contract.errors import BadTrace, PourcallError
+from pourcall.contract.message import Told, tell
 from pourcall.furnace.model import with_panel
 from pourcall.furnace.training import Fitted, Job
 
@@ -22,9 +23,9 @@ MISSING = 3  # exit code: numpy or scipy is not installed
 class Refusal(msgspec.Struct, frozen=True):
     """An error on its way home."""
 
-    what: str
+    what: Told
     where: str
-    remedy: str
+    remedy: Told
 
 
 COMMAND = (sys.executable, "-m", "pourcall.furnace.worker")
@@ -38,20 +39,26 @@ def learn(job: Job) -> Fitted:
     try:
         done = subprocess.run(COMMAND, input=msgspec.json.encode(job), capture_output=True, timeout=MOST_S, check=False)
     except subprocess.TimeoutExpired as err:
-        raise PourcallError(f"learning took longer than {MOST_S:.0f} s", remedy="Learn from fewer melts") from err
+        raise too_long() from err
     return answer(done.returncode, done.stdout, done.stderr)
+
+
+def too_long() -> PourcallError:
+    """The worker was given up."""
+    return PourcallError(tell("furnace.too_long", most_s=MOST_S), remedy=tell("furnace.too_long.remedy"))
 
 
 def answer(code: int, out: bytes, err: bytes) -> Fitted:
     """What the process said. Raises BadTrace where nothing can be learned, PourcallError where it failed."""
     if code == MISSING:
-        raise PourcallError("learning needs numpy and scipy", remedy="Install them: pip install 'pourcall[learn]'")
+        raise PourcallError(tell("furnace.not_installed"), remedy=tell("furnace.not_installed.remedy"))
     if code == 2:
         refusal = msgspec.json.decode(out, type=Refusal)
         raise BadTrace(refusal.what, where=refusal.where, remedy=refusal.remedy)
     if code != 0:
         last = err.decode(errors="replace").strip().splitlines()[-1:]
-        raise PourcallError(f"the worker failed: {last[0] if last else code}", remedy="Send the log")
+        error = last[0] if last else str(code)
+        raise PourcallError(tell("furnace.failed", error=error), remedy=tell("furnace.failed.remedy"))
     return msgspec.json.decode(out, type=Fitted)
 
 

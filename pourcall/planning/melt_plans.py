@@ -69,7 +69,8 @@ class Planner:
         Raises NotFound or BadSheet; one that goes beyond a limit of alloy, pot, furnace or probe is refused by segment.
         """
         from pourcall.contract.plan import tap_window_c
-        from pourcall.profiles.profile import ProfileLibrary, resolve
+        from pourcall.profiles.library import ProfileLibrary
+        from pourcall.profiles.resolve import resolve
 
         library = ProfileLibrary(self._profiles)
         alloy = plan.alloy

@@ -16,6 +16,7 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import EndMelt, MeltEnding, StartMelt, StopProfile
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
+from pourcall.contract.units import Unit
 from pourcall.daemon.learning import Learner, fit_apart
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.service import Service
@@ -78,19 +79,19 @@ async def test_a_melt_takes_the_usual_model_first_and_the_learned_one_once_there
         service.door("club").tick()
         shot = service.door("club").snapshot()
         assert shot.ahead is not None
-        assert shot.ahead.model == "nothing learned yet"
+        assert shot.ahead.model_version == 0
         assert shot.plan is not None
         assert shot.plan.later_kg == pytest.approx(0.4)
         write_aside(paths.database, lambda conn: keep_model(conn, learned()), utc_s=clock.utc_s())
         still = service.door("club").snapshot().ahead
         assert still is not None
-        assert still.model == "nothing learned yet"  # frozen while the melt runs
+        assert still.model_version == 0  # frozen while the melt runs
         await service.command("club", EndMelt(ending=MeltEnding.POURED))
         await service.start_melt("club", StartRequest(alloy="za27", charge_kg=1.5, moulds=(CLEAT,)))
         service.door("club").tick()
         ahead = service.door("club").snapshot().ahead
         assert ahead is not None
-        assert ahead.model == "learned, version 1"
+        assert ahead.model_version == 1
     first, second = begun(paths)
     assert first.model is not None
     assert first.model.power_known
@@ -114,8 +115,9 @@ async def test_a_profile_is_looked_up_by_name_and_its_dial_takes_the_offset_of_t
         assert view is not None
         assert view.segment == 1
         fahrenheit = (view.to_c + 12.0) * 1.8 + 32.0  # metal stands 12 degC below what the panel shows
-        assert float(view.dial.split()[0]) == pytest.approx(fahrenheit, abs=2.5)
-        assert float(view.dial.split()[0]) % 5.0 == 0.0
+        assert view.dial_unit is Unit.F
+        assert view.dial == pytest.approx(fahrenheit, abs=2.5)
+        assert view.dial % 5.0 == 0.0
     with Store.read(paths.database) as store, store.reading() as conn:
         who, body = conn.execute(
             "SELECT r.who, t.body FROM profile_runs r JOIN texts t ON t.hash = r.text_hash"

@@ -27,7 +27,7 @@ def test_a_panel_typed_while_metal_and_panel_stand_still_is_compared_and_put_on_
     (pair,) = [out for out in outs if isinstance(out, PanelCompared)]
     assert pair.panel_c == 585.0
     assert pair.metal_c == pytest.approx(560.0, abs=1.0)
-    assert bench.engine.guiding.guide.panel_offset_c == pytest.approx(-25.0, abs=1.0)
+    assert bench.engine.guiding.panel_offset_c == pytest.approx(-25.0, abs=1.0)
 
 
 @pytest.mark.parametrize("source", ["handheld", "hand meter", "thermometer", "handheld by the furnace"])

@@ -13,6 +13,7 @@ import pytest
 from scipy.stats import binomtest, chi2
 
 from pourcall.contract.furnace_model import PARAMETERS
+from pourcall.contract.message import tell
 from pourcall.furnace.forecast import Forecast
 from pourcall.furnace.model import usual_model
 from pourcall.metal.alloys.sheet import load_sheets
@@ -105,7 +106,7 @@ def test_with_the_power_off_no_time_is_promised_and_why_is_said() -> None:
     ahead.set_power(0.0, 0.0)
     view = ahead.tick(10.0, 500.0, 520.0, 500.0)
     assert view.ready_s.mid is None
-    assert view.why == "the power is off"
+    assert view.why == tell("forecast.power_off")
 
 
 def test_a_setting_that_never_gets_there_is_said() -> None:
@@ -115,7 +116,7 @@ def test_a_setting_that_never_gets_there_is_said() -> None:
     for second in range(1, 60):
         view = ahead.tick(float(second), 700.0, 720.0, 700.0)
     assert view.ready_s.mid is None
-    assert "does not get there" in view.why
+    assert view.why == tell("forecast.out_of_reach")
 
 
 def test_an_addition_is_foreseen_and_its_dip_told() -> None:
@@ -239,7 +240,7 @@ def test_the_moment_to_cut_is_where_the_coast_is_the_aim() -> None:
     ahead.set_power(1.0, 0.0)
     for second in range(1, 30):
         view = ahead.tick(float(second), 500.0, 560.0, 500.0)
-        ahead.seen = 1
+        ahead.readings = 1
         if view.cut_in_s:
             peak_c = ahead.coast(view.cut_in_s).peak_c
             assert peak_c == pytest.approx(560.0, abs=1.0)

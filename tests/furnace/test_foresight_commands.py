@@ -48,8 +48,8 @@ def test_profiles_are_listed_and_shown_for_an_alloy_in_the_readers_unit(run: Run
     assert "brass" in out
     code, out, _ = run("profile", "show", "--alloy", "za27", "--unit", "F")
     assert code == 0
-    assert "1080 °F at full power (tap_mid)" in out
-    assert "hold 1080 °F until told" in out
+    assert "1081 °F at full power (tap_mid)" in out
+    assert "hold 1081 °F until told" in out
     code, out, _ = run("profile", "show", "zinc")
     assert 'to = "tap_mid"' in out
 

@@ -14,6 +14,7 @@ from scipy.stats import norm
 
 from pourcall.contract.errors import BadTrace
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
+from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.furnace.ensemble import COUNT, EXTRA, Ensemble, cholesky, design, normal_quantile
 from pourcall.furnace.fit import Problem, fit, predict
@@ -350,18 +351,20 @@ def test_a_general_minimiser_finds_no_better_furnace(learned: FurnaceModel) -> N
 @pytest.mark.parametrize(
     ("change", "missing"),
     [
-        ({"times_s": (0.0, 10.0), "temps_c": (20.0, 30.0)}, "readings in the metal"),
-        ({"temps_c": tuple(20.0 + 0.1 * k for k in range(len(TRACES[0].times_s)))}, "too flat"),
-        ({"power": ()}, "nothing says how the knob or burner stood"),
-        ({"power": ((0.0, 0.0),)}, "marked off from the start"),
-        ({"charge_kg": 0.0}, "how much metal"),
+        ({"times_s": (0.0, 10.0), "temps_c": (20.0, 30.0)}, "furnace.lacks.readings.metal"),
+        ({"temps_c": tuple(20.0 + 0.1 * k for k in range(len(TRACES[0].times_s)))}, "furnace.lacks.rise"),
+        ({"power": ()}, "furnace.lacks.power"),
+        ({"power": ((0.0, 0.0),)}, "furnace.lacks.power_on"),
+        ({"charge_kg": 0.0}, "furnace.lacks.charge"),
     ],
 )
 def test_a_trace_that_cannot_be_learned_from_says_what_it_lacks(change: dict[str, object], missing: str) -> None:
     poor = msgspec.structs.replace(TRACES[0], **change)
-    assert missing in why_not(poor)
-    with pytest.raises(BadTrace, match=r"2026-001"):
+    assert why_not(poor).name == missing
+    with pytest.raises(BadTrace) as caught:
         fit(usual(), [poor])
+    lacking = tell("furnace.not_used", melt=poor.melt, why=why_not(poor))
+    assert caught.value.what == tell("furnace.nothing", furnace=usual().furnace, melts=(lacking,))
 
 
 @pytest.mark.timeout(60)
@@ -370,8 +373,11 @@ def test_the_worker_learns_the_same_and_sends_refusals_home(learned: FurnaceMode
     away = learn(job).model
     assert away.version == 7
     assert away.mean == pytest.approx(learned.mean)
-    with pytest.raises(BadTrace, match="nothing to learn"):
+    with pytest.raises(BadTrace) as caught:
         learn(msgspec.structs.replace(job, traces=()))
+    nothing = tell("furnace.nothing", furnace=job.prior.furnace, melts=(tell("furnace.no_melt"),))
+    assert caught.value.what == nothing
+    assert caught.value.remedy == tell("furnace.nothing.remedy")
 
 
 def test_foresight_loads_no_arrays() -> None:

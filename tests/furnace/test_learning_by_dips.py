@@ -17,10 +17,11 @@ from scipy.stats import chi2, truncnorm
 
 from pourcall.contract.config import EngineConfig, ProbeConfig
 from pourcall.contract.errors import BadTrace
-from pourcall.contract.events import Dip, DipRecorded, Marked, MeltEnded, MeltStarted, PowerMarked
+from pourcall.contract.events import Dip, DipFault, DipHow, DipRecorded, Marked, MeltEnded, MeltStarted, PowerMarked
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.furnace_model import PARAMETERS
 from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding, Note, PowerLevel, SampleIn, StartMelt
+from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.plan import MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import TYPED_U_C, Place, Reading
 from pourcall.contract.status import Reason
@@ -71,16 +72,18 @@ def shop() -> Any:
 
 def test_a_melt_with_too_few_dips_or_all_at_once_says_what_is_missing(shop: Any) -> None:
     trace = bench.dipped(shop, 1)
-    assert why_not(trace) == ""
+    assert why_not(trace) == NOTHING
     two = msgspec.structs.replace(trace, dips=trace.dips[:2])
-    assert "2 dips or typed figures, 3 are wanted" in why_not(two)
+    assert why_not(two) == tell("furnace.lacks.dips", count=2, least=3)
     at, temp_c, u_c = trace.dips[0]
     at_once = msgspec.structs.replace(trace, dips=tuple((at + k, temp_c, u_c) for k in range(3)))
-    assert "dips lie within 2 s" in why_not(at_once)
-    assert "no readings in the metal, 3 dips are wanted" in why_not(msgspec.structs.replace(trace, dips=()))
-    assert "how the knob or burner stood" in why_not(msgspec.structs.replace(trace, power=()))
-    with pytest.raises(BadTrace, match="3 are wanted"):
+    assert why_not(at_once) == tell("furnace.lacks.time_between_dips", within_s=2.0, least_s=90.0)
+    assert why_not(msgspec.structs.replace(trace, dips=())) == tell("furnace.lacks.everything", least=3)
+    assert why_not(msgspec.structs.replace(trace, power=())) == tell("furnace.lacks.power")
+    with pytest.raises(BadTrace) as caught:
         fit(bench.usual(shop), [two])
+    lacking = tell("furnace.not_used", melt=two.melt, why=why_not(two))
+    assert caught.value.what == tell("furnace.nothing", furnace="small", melts=(lacking,))
 
 
 def test_typed_figures_make_up_for_dips_and_weigh_less(shop: Any) -> None:
@@ -88,7 +91,7 @@ def test_typed_figures_make_up_for_dips_and_weigh_less(shop: Any) -> None:
     typed = msgspec.structs.replace(
         trace, dips=(), typed=tuple((at, temp_c, TYPED_U_C) for at, temp_c, _ in trace.dips)
     )
-    assert why_not(typed) == ""
+    assert why_not(typed) == NOTHING
     before = bench.usual(shop)
     by_dips, by_hand = fit(before, [trace]).model, fit(before, [typed]).model
     assert by_hand.points == by_dips.points == len(trace.dips)
@@ -190,7 +193,7 @@ class Teller:
                 ended_utc_s=UTC_S + at_s,
                 temp_c=temp_c,
                 u_c=6.0,
-                how="settled",
+                how=DipHow.SETTLED,
             )
             self.say(at_s, DipRecorded, dip=dip)
         bad = Dip(
@@ -201,8 +204,9 @@ class Teller:
             ended_utc_s=UTC_S + began_s + 1335.0,
             temp_c=None,
             u_c=None,
-            how="not usable",
-            why="too short",
+            how=DipHow.NOT_USABLE,
+            fault=DipFault.TOO_SHORT,
+            why=tell("dip.too_short", held_s=5.0, least_s=12.0),
         )
         self.say(began_s + 1340.0, DipRecorded, dip=bad)
         for what, value in (("typed_temperature", 551.0), ("panel_temperature", 640.0)):
@@ -230,4 +234,4 @@ def test_dips_typed_figures_and_the_chamber_of_a_recorded_melt_are_found(tmp_pat
     assert first.power == ((5.0, 1.0),)
     assert not first.hot
     assert second.dips[0][0] == 1000.0
-    assert why_not(first) == ""
+    assert why_not(first) == NOTHING

@@ -5,13 +5,16 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import tell
 from pourcall.contract.plan import PotLimit
 from pourcall.contract.profile_plan import ProfilePlan
-from pourcall.contract.units import Unit, in_unit
+from pourcall.contract.units import Unit
 from pourcall.engine.guidance.profile_advice import Advice, Panel, Say
-from pourcall.engine.guidance.profile_run import CUT_REPEAT_S, MISSED_S, ProfileRun
+from pourcall.engine.guidance.profile_run import CUT_REPEAT_S, MISSED_S, Observed, ProfileRun
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.profiles.profile import parse_profile, resolve
+from pourcall.profiles.profile import parse_profile
+from pourcall.profiles.resolve import resolve
+from pourcall.texts import say
 
 ZA12 = load_sheets().get("za12").facts()
 LIMIT = PotLimit(limit_c=580.0, whose="alloy", why="sheet")
@@ -67,7 +70,7 @@ class Bench:
             rate = self.pot.second()
             self.t_s += 1.0
             power = self.pot.power if knows else None
-            for advice in self.run.tick(self.t_s, self.pot.metal_c, rate, power, self.pot):
+            for advice in self.run.tick(Observed(self.t_s, self.pot.metal_c, rate, power, self.pot)):
                 self.said.append((self.t_s, advice))
                 if until is not None and until(advice):
                     return advice
@@ -115,7 +118,7 @@ def test_the_call_is_repeated_until_the_power_is_off() -> None:
     bench.go(1)
     count = len(bench.said)
     bench.go(20)
-    assert [advice for _, advice in bench.said[count:] if advice.say in (Say.CUT, Say.LATE)] == []
+    assert [advice for _, advice in bench.said[count:] if advice.say in (Say.CUT, Say.OVER)] == []
 
 
 def test_the_call_is_seen_to_be_obeyed_where_nobody_marks_the_power() -> None:
@@ -139,11 +142,14 @@ def test_a_missed_call_changes_its_words_and_says_what_to_do() -> None:
     bench = Bench(ProfileRun(plan_of(RAMP, HOLD), 0.0, window_c=(490.0, 540.0)))
     bench.go(600, until=is_cut)
     bench.go(int(MISSED_S) + 6)
-    assert "called" in bench.of(Say.CUT)[-1].text
+    missed = bench.of(Say.CUT)[-1].text
+    assert missed.name == "profile.cut.missed"
+    assert missed.facts["since_s"] >= MISSED_S
     bench.go(60)
-    late = bench.of(Say.LATE)[-1]
-    assert "Lid off" in late.text
-    assert "above <540.0 degC>" in late.text
+    over = bench.of(Say.OVER)[-1].text
+    assert over.name == "profile.cut.over"
+    assert over.facts["high_c"] == 540.0
+    assert over.facts["peak_c"] > 540.0
 
 
 def test_short_of_the_aim_it_asks_for_a_little_power_again() -> None:
@@ -152,7 +158,10 @@ def test_short_of_the_aim_it_asks_for_a_little_power_again() -> None:
     assert bench.go(60, until=is_cut) is not None
     bench.pot.power, bench.pot.left_c = OFF, 36.0  # it coasts less than was foreseen
     bench.go(120)
-    assert [advice.text for advice in bench.of(Say.POWER)][-1] == "Set the burner to low"
+    asked = bench.of(Say.POWER)[-1]
+    assert asked.level is LOW
+    assert asked.text == tell("profile.power", knob="fuel", level="low")
+    assert say(asked.text) == "Set the burner to low"
 
 
 def test_a_panel_is_dialled_in_its_own_unit_and_step_beside_the_casters() -> None:
@@ -161,9 +170,11 @@ def test_a_panel_is_dialled_in_its_own_unit_and_step_beside_the_casters() -> Non
     bench.go(2)
     dial = bench.of(Say.DIAL)[0]
     assert dial.dial == 995.0  # (520 + 15) degC is 995 degF
-    assert dial.text == "Dial 995 degF on the panel: metal to <520.0 degC>"
-    assert in_unit(dial.text, Unit.C) == "Dial 995 degF on the panel: metal to 520 °C"
-    assert "below the panel" in dial.why
+    assert dial.setpoint_c == 520.0
+    assert dial.text == tell("profile.dial", dial=995.0, panel_unit="degF", metal_c=520.0)
+    assert say(dial.text, Unit.C) == "Dial 995 °F on the panel: metal to 520 °C"
+    assert say(dial.text, Unit.K) == "Dial 995 °F on the panel: metal to 793 K"
+    assert dial.why == tell("profile.why.below_panel", by_difference_c=15.0)
 
 
 def test_a_panel_is_never_asked_beyond_its_end() -> None:
@@ -207,24 +218,24 @@ def test_longer_than_the_profile_allows_is_said_and_repeated_slowly() -> None:
     bench.go(900)
     late = bench.of(Say.LATE)
     assert 4 <= len(late) <= 6
-    assert "look at burner, lid and charge" in late[0].text
+    assert late[0].text == tell("profile.late.ramp", segment=1, after_min=5.0, to_c=520.0)
 
 
-def test_a_changed_mind_goes_on_from_where_the_metal_is_and_keeps_the_old() -> None:
+def test_a_changed_mind_goes_on_from_where_the_metal_is() -> None:
     two = plan_of('kind = "ramp"\nto = "450C"\nlimit_min = 30', RAMP, HOLD)
     bench = Bench(ProfileRun(plan_of(RAMP, HOLD), 0.0), Pot(metal_c=480.0))
     bench.go(10)
-    bench.run.change(two, bench.t_s, bench.pot.metal_c)
+    bench.run.change(two, bench.pot.metal_c)
     assert bench.run.index == 1  # 450 is behind it
-    assert len(bench.run.history) == 1
-    bench.run.stop(bench.t_s)
-    assert bench.run.tick(bench.t_s + 1.0, 480.0, 0.0, OFF, bench.pot) == ()
+    assert bench.run.plan is two
+    bench.run.stop()
+    assert bench.run.tick(Observed(bench.t_s + 1.0, 480.0, 0.0, OFF, bench.pot)) == ()
 
 
 def test_without_a_reading_nothing_is_cut_and_nothing_is_made_up() -> None:
     run = ProfileRun(plan_of(RAMP, HOLD), 0.0)
     for second in range(60):
-        for advice in run.tick(float(second), None, None, None, None):
+        for advice in run.tick(Observed(float(second), None, None, None)):
             assert advice.say in (Say.POWER, Say.NOTE)
     assert run.index == 0
 
@@ -232,7 +243,7 @@ def test_without_a_reading_nothing_is_cut_and_nothing_is_made_up() -> None:
 def test_the_note_of_a_segment_is_said_once() -> None:
     bench = Bench(ProfileRun(plan_of(RAMP + '\nnote = "lid on"', HOLD), 0.0))
     bench.go(60)
-    assert [advice.text for advice in bench.of(Say.NOTE)] == ["lid on"]
+    assert [advice.text for advice in bench.of(Say.NOTE)] == [tell("profile.note", note="lid on")]
 
 
 def test_metal_first_heard_of_above_a_ramp_up_has_passed_it() -> None:
@@ -240,8 +251,8 @@ def test_metal_first_heard_of_above_a_ramp_up_has_passed_it() -> None:
     run = ProfileRun(plan_of(RAMP, HOLD), 0.0)
     to_c = run.plan.segments[0].to_c
     for second in range(1, 300):
-        run.tick(float(second), None, None, HIGH)
-    run.tick(300.0, to_c + 30.0, None, HIGH)
+        run.tick(Observed(float(second), None, None, HIGH))
+    run.tick(Observed(300.0, to_c + 30.0, None, HIGH))
     assert run.index == 1
 
 
@@ -253,13 +264,13 @@ def test_a_coast_that_never_shows_is_not_waited_for() -> None:
             return 800.0
 
     run, wrong = ProfileRun(plan_of(RAMP, HOLD), 0.0), Wrong()
-    said = [advice for t in range(1, 30) for advice in run.tick(float(t), 460.0, 10.0, HIGH, wrong)]
-    assert any(advice.say in (Say.CUT, Say.LATE) for advice in said)
-    said = [advice for t in range(30, 700) for advice in run.tick(float(t), 460.0, -1.0, OFF, wrong)]
+    said = [advice for t in range(1, 30) for advice in run.tick(Observed(float(t), 460.0, 10.0, HIGH, wrong))]
+    assert any(advice.say in (Say.CUT, Say.OVER) for advice in said)
+    said = [advice for t in range(30, 700) for advice in run.tick(Observed(float(t), 460.0, -1.0, OFF, wrong))]
     asked = [advice for advice in said if advice.say is Say.POWER and advice.level is not None]
     assert asked
     assert asked[0].level in (LOW, HIGH)
-    said = [advice for t in range(700, 720) for advice in run.tick(float(t), 470.0, 10.0, HIGH, wrong)]
-    assert not any(advice.say in (Say.CUT, Say.LATE) for advice in said)  # nor believed now that the power is on
-    said = [advice for t in range(720, 740) for advice in run.tick(float(t), 512.0, 10.0, HIGH, wrong)]
-    assert any(advice.say in (Say.CUT, Say.LATE) for advice in said)  # what is measured still calls it
+    said = [advice for t in range(700, 720) for advice in run.tick(Observed(float(t), 470.0, 10.0, HIGH, wrong))]
+    assert not any(advice.say in (Say.CUT, Say.OVER) for advice in said)  # nor believed now that the power is on
+    said = [advice for t in range(720, 740) for advice in run.tick(Observed(float(t), 512.0, 10.0, HIGH, wrong))]
+    assert any(advice.say in (Say.CUT, Say.OVER) for advice in said)  # what is measured still calls it

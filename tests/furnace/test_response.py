@@ -9,8 +9,9 @@ import pytest
 
 from pourcall.contract import events as ev
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import NOTHING, Message
 from pourcall.engine.core import Engine
-from pourcall.engine.guidance.response import Findings, ResponseWatch
+from pourcall.engine.guidance.response import Findings, FurnaceObserved, ResponseWatch
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.sim.scenarios.normal_melts import Scenario, normal_melt, run
 from pourcall.sim.shop import FaultAt
@@ -20,11 +21,11 @@ ZA12 = load_sheets().get("za12").facts()
 HIGH, LOW, OFF = PowerLevel.HIGH, PowerLevel.LOW, PowerLevel.OFF
 
 
-def alarms(scenario: Scenario) -> list[tuple[float, ev.AlarmView]]:
-    """What the engine raises over a melt: moment and alarm, each once."""
+def alarms(scenario: Scenario) -> list[tuple[float, ev.AlarmView, Message]]:
+    """What the engine raises over a melt: moment, alarm, and the evidence of a dead flame; each once."""
     engine = Engine(config_of(scenario))
     return [
-        (truth.t_s, out.alarm)
+        (truth.t_s, out.alarm, engine.guiding.findings.flame_out)
         for item, truth in run(scenario)
         for out in engine.handle(item)
         if isinstance(out, ev.AlarmChanged) and out.alarm.state is ev.AlarmState.UNACKED
@@ -43,26 +44,30 @@ def test_a_flame_that_goes_out_is_found(scenario: Scenario) -> None:
     off_s = next(truth.t_s for _, truth in run(scenario) if truth.power_level == "off" and truth.t_s > 60.0)
     out_s = 60.0 + 0.9 * (off_s - 60.0)
     broken = replace(scenario, faults=(FaultAt(out_s, "element_broken"),), limit_s=out_s + 1500.0)
-    found = [(t_s, one) for t_s, one in alarms(broken) if one.kind in ("flame_out", "not_responding")]
+    found = [(t_s, one, flame) for t_s, one, flame in alarms(broken) if one.kind in ("flame_out", "not_responding")]
     assert found, scenario.tags
-    t_s, one = found[0]
+    t_s, one, flame = found[0]
     assert t_s > out_s
+    assert one.what
+    assert one.remedy
     if one.kind == "flame_out":
-        assert "burner marked" in one.what
-        assert one.remedy.startswith("Close the gas first")
+        assert flame.facts["level"] in ("low", "high")
+        assert flame.facts["fell_difference_c"] > 5.0
 
 
 def drive(watch: ResponseWatch, seconds: int, temp_of: object, power: PowerLevel = HIGH, start_s: int = 0) -> Findings:
     found = Findings()
     for second in range(start_s, start_s + seconds):
         found = watch.update(
-            float(second),
-            power,
-            metal_c=temp_of(second),  # type: ignore[operator]
-            chamber_c=None,
-            alloy=ZA12,
-            mass_kg=1.5,
-            target_c=500.0,
+            FurnaceObserved(
+                mono_s=float(second),
+                power=power,
+                metal_c=temp_of(second),  # type: ignore[operator]
+                chamber_c=None,
+                alloy=ZA12,
+                mass_kg=1.5,
+                target_c=500.0,
+            )
         )
     return found
 
@@ -75,7 +80,8 @@ def test_a_plateau_as_long_as_the_latent_heat_allows_is_normal() -> None:
 
 def test_full_power_and_no_rise_below_the_solidus_is_not_responding() -> None:
     found = drive(ResponseWatch(fuel=False, power_w=1500.0), 1500, lambda s: 150.0)
-    assert "hardly any heat" in found.not_responding
+    assert found.not_responding.name == "response.no_heat"
+    assert found.not_responding.facts["then_c"] == found.not_responding.facts["now_c"] == 150.0
 
 
 def test_power_off_or_low_is_asked_nothing() -> None:
@@ -88,5 +94,7 @@ def test_metal_held_at_its_target_is_asked_nothing() -> None:
 
 
 def test_an_electric_furnace_has_no_flame() -> None:
-    assert drive(ResponseWatch(fuel=False), 600, lambda s: 560.0 - 0.1 * s).flame_out == ""
-    assert "burner marked" in drive(ResponseWatch(fuel=True), 600, lambda s: 560.0 - 0.1 * s).flame_out
+    assert drive(ResponseWatch(fuel=False), 600, lambda s: 560.0 - 0.1 * s).flame_out == NOTHING
+    flame = drive(ResponseWatch(fuel=True), 600, lambda s: 560.0 - 0.1 * s).flame_out
+    assert flame.name == "response.metal_fell"
+    assert flame.facts["level"] == "high"

@@ -16,21 +16,23 @@ from pourcall.cli.common import (
     unit_of,
 )
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.message import Message, tell
+from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.texts import say, word
 
 if TYPE_CHECKING:
     from pourcall.furnace.training import Fitted
 
-WORDS = {
-    "power_w": ("useful power at high", "W"),
-    "low_share": ("of it at low", ""),
-    "wall_j_per_k": ("heat in the wall", "J/K"),
-    "loss_w_per_k": ("loss to the room", "W/K"),
-    "exchange_m2": ("wall to pot, as a black surface", "m2"),
-    "contact_w_per_k": ("pot to a kilogram of liquid", "W/K"),
-    "limit_c": ("panel takes the power away at", "degC"),
-    "pot_j_per_k": ("heat in the pot", "J/K"),
-    "flame_share": ("of the power straight to the pot", ""),
+MEASURES = {
+    "power_w": "W",
+    "low_share": "",
+    "wall_j_per_k": "J/K",
+    "loss_w_per_k": "W/K",
+    "exchange_m2": "m2",
+    "contact_w_per_k": "W/K",
+    "limit_c": "degC",
+    "pot_j_per_k": "J/K",
+    "flame_share": "",
 }
 
 
@@ -98,23 +100,33 @@ def _show(args: argparse.Namespace, name: str) -> int:
 
 def _tell(model: FurnaceModel, unit: Unit) -> None:
     if model.version == 0:
-        print(f"{model.furnace}: {model.note}. It is learned after each melt, or by `pourcall furnace learn`")
+        print(say(tell("furnace.show.usual", furnace=model.furnace)))
     else:
-        print(
-            f"{model.furnace}, model {model.version} ({model.hash}) of {local_time(model.learned_utc_s)}, from "
-            f"{', '.join(model.melts)}; meets them to {format_difference(model.residual_c, unit)} root mean square"
+        told = tell(
+            "furnace.show.learned",
+            furnace=model.furnace,
+            version=model.version,
+            hash=model.hash,
+            at=local_time(model.learned_utc_s),
+            melts=", ".join(model.melts),
+            residual_difference_c=model.residual_c,
         )
+        print(say(told, unit))
     for parameter in PARAMETERS:
-        words, measure = WORDS[parameter]
-        value = model.value(parameter)
+        measure, value = MEASURES[parameter], model.value(parameter)
         said = format_temperature(value, unit) if measure == "degC" else f"{float(f'{value:.3g}'):g} {measure}".rstrip()
-        print(f"  {words:<34} {said:>12}  known to {100.0 * model.spread(parameter):.0f} %")
-    if model.panel_offset_c is None:
-        print("  panel and metal were never compared: dip with the panel steady, and type in what it shows")
-    else:
-        side = "above" if model.panel_offset_c >= 0.0 else "below"
-        offset = format_difference(abs(model.panel_offset_c), unit)
-        print(f"  metal stands {offset} {side} the panel, to {format_difference(model.panel_offset_u_c, unit)}")
+        print(f"  {word('parameter', parameter):<34} {said:>12}  known to {100.0 * model.spread(parameter):.0f} %")
+    print(f"  {say(_panel(model), unit)}")
+
+
+def _panel(model: FurnaceModel) -> Message:
+    offset_c = model.panel_offset_c
+    if offset_c is None:
+        return tell("furnace.panel.never_compared")
+    u_c = model.panel_offset_u_c or 0.0
+    return tell(
+        "furnace.panel.above" if offset_c >= 0.0 else "furnace.panel.below", by_difference_c=abs(offset_c), u_c=u_c
+    )
 
 
 def _learn(args: argparse.Namespace, name: str) -> int:
@@ -133,15 +145,15 @@ def _learn(args: argparse.Namespace, name: str) -> int:
         print_json(fitted)
         return 0
     _tell_fit(fitted, unit_of(args))
-    print("nothing was kept (--dry-run)" if args.dry_run else "kept; a melt that runs keeps the model it began with")
+    print(say(tell("furnace.not_kept" if args.dry_run else "furnace.kept")))
     return 0
 
 
 def _tell_fit(fitted: "Fitted", unit: Unit) -> None:
     for melt, rms_c, points in fitted.traces:
-        print(f"{melt}: {points} points, met to {format_difference(rms_c, unit)}")
+        print(say(tell("furnace.met", melt=melt, points=points, residual_difference_c=rms_c), unit))
     for melt, why in fitted.refused:
-        print(in_unit(f"{melt}: not used: {why}", unit))
+        print(say(tell("furnace.melt_not_used", melt=melt, why=why), unit))
     _tell(fitted.model, unit)
 
 
@@ -151,7 +163,7 @@ def _history(args: argparse.Namespace, name: str) -> int:
         print_json(known)
         return 0
     if not known:
-        print(f"nothing was learned of {name} yet")
+        print(say(tell("furnace.nothing_learned", furnace=name)))
         return 0
     unit = unit_of(args)
     print_table(

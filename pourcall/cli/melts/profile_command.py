@@ -9,15 +9,15 @@ from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print
 from pourcall.contract.api import Asked, ProfileRequest
 from pourcall.contract.errors import BadInput, BadSheet, DaemonError
 from pourcall.contract.inputs import NextSegment, StopProfile
+from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.plan import PotLimit
-from pourcall.contract.profile_plan import SegmentKind
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
-from pourcall.texts import say
+from pourcall.contract.units import Unit
+from pourcall.texts import say, sentence
 
 if TYPE_CHECKING:
     from pourcall.contract.plan import AlloyFacts
     from pourcall.contract.profile_plan import ProfilePlan
-    from pourcall.profiles.profile import ProfileLibrary
+    from pourcall.profiles.library import ProfileLibrary
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     """The sub-command."""
     if args.what in ("run", "next", "stop"):
         return _guide(args)
-    from pourcall.profiles.profile import ProfileLibrary
+    from pourcall.profiles.library import ProfileLibrary
 
     library = ProfileLibrary(our_paths().profiles)
     return {"list": _list, "show": _show, "check": _check}[args.what](args, library)
@@ -67,11 +67,11 @@ def _guide(args: argparse.Namespace) -> int:
     client.command(furnace, requests[args.what])
     view = next(shot for shot in client.furnaces() if shot.furnace == furnace).profile
     if view is None:
-        raise DaemonError("the melt ended meanwhile", remedy="Start the next one")
+        raise DaemonError(tell("profile.melt_ended"), remedy=tell("profile.melt_ended.remedy"))
     if view.stopped:
-        print(f"Profile {view.name} guides no more; the power stays as you have it")
+        print(sentence(tell("profile.guides_no_more", profile=view.name)))
         return 0
-    print(f"Profile {view.name} guides the melt: segment {view.segment} of {view.of}")
+    print(sentence(tell("profile.guides", profile=view.name, segment=view.segment, of=view.of)))
     for number, words in enumerate(view.segments, 1):
         print(f"{'>' if number == view.segment else ' '} {number}. {say(words, unit)}")
     return 0
@@ -80,7 +80,7 @@ def _guide(args: argparse.Namespace) -> int:
 def _list(args: argparse.Namespace, library: "ProfileLibrary") -> int:
     sound, refused = library.all()
     if args.json:
-        print_json({"profiles": sound, "refused": [err.what for err in refused]})
+        print_json({"profiles": sound, "refused": [say(err.what) for err in refused]})
         return 0
     print_table(
         ("profile", "for", "segments", "hash", "about"),
@@ -90,18 +90,19 @@ def _list(args: argparse.Namespace, library: "ProfileLibrary") -> int:
         ],
         right=(2,),
     )
+    unit = unit_of(args)
     for err in refused:
-        print(in_unit(f"refused: {err}", unit_of(args)))
+        print(f"refused: {err.said(lambda told: say(told, unit))}")
     return 0
 
 
 def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
-    from pourcall.profiles.profile import resolve
+    from pourcall.profiles.resolve import resolve
 
     unit = unit_of(args)
     if not args.alloy:
         if not args.profile:
-            raise BadInput("neither a profile nor an alloy is named", remedy="Name one: pourcall profile show zinc")
+            raise BadInput(tell("profile.none_named"), remedy=tell("profile.none_named.remedy"))
         profile = library.get(args.profile)
         if args.json:
             print_json(profile)
@@ -113,7 +114,7 @@ def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
     try:
         plan = resolve(profile, facts, tap_c, limits)
     except BadSheet as err:
-        raise BadSheet(in_unit(err.what, unit), where=err.where, remedy=err.remedy) from err
+        raise BadSheet(say(err.what, unit), where=err.where, remedy=err.remedy) from err
     if args.json:
         print_json(plan)
     else:
@@ -122,26 +123,29 @@ def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
 
 
 def _tell(plan: "ProfilePlan", facts: "AlloyFacts", unit: Unit) -> None:
+    from pourcall.engine.guidance.forecast_view import segment_words
+
     print(f"{plan.name} ({plan.hash}) for {facts.name}: {plan.about}")
-    limit = format_temperature(plan.limit_c, unit)
-    print(f"Nothing in it is above {limit}, the limit of the {plan.limit_whose}")
+    print(say(tell("profile.show.limit", limit_c=plan.limit_c, whose=plan.limit_whose), unit))
     for number, one in enumerate(plan.segments, 1):
-        at = format_temperature(one.to_c, unit)
-        if one.kind is SegmentKind.RAMP:
-            rate = one.rate_c_per_min
-            how = "at full power" if rate is None else f"at {format_difference(rate, unit)} a minute"
-            words = f"to {at} {how}"
-        else:
-            words = f"hold {at} " + ("until told" if one.for_s is None else f"for {one.for_s / 60.0:g} min")
-        late = "" if one.limit_s is None else f"; late after {one.limit_s / 60.0:g} min"
-        asked = f" ({one.asked})" if one.asked else ""
-        print(f"{number}. {words}{asked}, within {format_difference(one.wait_within_c, unit, 0)}{late}")
+        asked = tell("profile.show.asked", asked=one.asked) if one.asked else NOTHING
+        late = NOTHING if one.limit_s is None else tell("profile.show.late", late_min=one.limit_s / 60.0)
+        told = tell(
+            "profile.show.segment",
+            number=number,
+            segment=segment_words(one),
+            asked=asked,
+            within_difference_c=one.wait_within_c,
+            late=late,
+        )
+        print(say(told, unit))
         if one.note:
             print(f"   {one.note}")
 
 
 def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
-    from pourcall.profiles.profile import parse_profile, resolve
+    from pourcall.profiles.profile import parse_profile
+    from pourcall.profiles.resolve import resolve
 
     unit = unit_of(args)
     faults: list[str] = []
@@ -153,7 +157,11 @@ def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
                 try:
                     text = args.file.read_text("utf-8")
                 except (OSError, UnicodeDecodeError) as err:
-                    raise BadInput(f"cannot be read: {err}", where=str(args.file), remedy="Check the name") from err
+                    raise BadInput(
+                        tell("profile.check.unreadable", error=str(err)),
+                        where=str(args.file),
+                        remedy=tell("profile.check.unreadable.remedy"),
+                    ) from err
                 profile = parse_profile(text, key=args.file.stem, file=str(args.file))
             else:
                 profile = library.get(key)
@@ -163,14 +171,14 @@ def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
                 if key is None or facts.key in profile.alloys or facts.family in profile.families:
                     resolve(profile, facts, tap_c, limits)
         except BadSheet as err:
-            faults.append(in_unit(err.what, unit))
+            faults.append(say(err.what, unit))
     if args.json:
         print_json(faults)
     else:
         for fault in faults:
             print(fault)
         if not faults:
-            print(f"Sound: {checked} profile{'s' if checked != 1 else ''}; your own belong into {our_paths().profiles}")
+            print(say(tell("profile.sound", count=checked, folder=str(our_paths().profiles))))
     return 2 if faults else 0
 
 

@@ -1,62 +1,60 @@
-"""Foresight and profile as the snapshot shows them. The guide's state into frozen views."""
+"""Forecast and profile as the snapshot shows them: the state of both into frozen views."""
 
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.profile_plan import ProfileSegment, SegmentKind
 from pourcall.contract.snapshot import AheadView, Interval, ProfileView
 from pourcall.contract.units import Unit
-from pourcall.engine.guidance.forecasting import Guide
-from pourcall.furnace.forecast import NOTHING
+from pourcall.engine.guidance.forecasting import ForecastTracker
+from pourcall.engine.guidance.profile_run import ProfileRun
+from pourcall.furnace.forecast import UNKNOWN
 
 
-def ahead_view(guide: Guide, mono_s: float, *, chamber_only: bool) -> AheadView | None:
+def ahead_view(tracker: ForecastTracker, mono_s: float, *, chamber_only: bool) -> AheadView | None:
     """The forecast; None: no melt, or the pot is lifted. chamber_only: no probe is in the metal."""
-    ahead, seen = guide.ahead, guide.seen
-    if ahead is None or (guide.aim_c is None and not guide.failed):
+    forecast, outlook = tracker.forecast, tracker.outlook
+    if forecast is None or (tracker.aim_c is None and not tracker.failed):
         return None
-    version = ahead.model.version
-    if guide.failed or guide.seen_s < 0.0:
-        return AheadView(at_mono_s=mono_s, why=guide.failed or tell("forecast.working"), model_version=version)
-    metal = seen.metal_c
-    if chamber_only and ahead.seen:
-        mid_c, u_c = ahead.metal_from_chamber()
+    version = forecast.model.version
+    if tracker.failed or tracker.looked_s < 0.0:
+        return AheadView(at_mono_s=mono_s, why=tracker.failed or tell("forecast.working"), model_version=version)
+    metal = outlook.metal_c
+    if chamber_only and forecast.readings:
+        mid_c, u_c = forecast.metal_from_chamber()
         metal = Interval(mid_c, mid_c - u_c, mid_c + u_c)
-    known = ahead.seen > 0  # before anything was read of the metal there is no peak to speak of
+    known = forecast.readings > 0  # before anything was read of the metal there is no peak to speak of
     return AheadView(
-        at_mono_s=guide.seen_s,
-        ready_s=_span(seen.ready_s),
-        why=seen.why,
-        coast_c=_span(seen.coast_c) if known else None,
-        coast_in_s=seen.coast_in_s if known else None,
-        cut_in_s=seen.cut_in_s if known else None,
-        aim_c=guide.aim_c,
-        cooling_s=_span(seen.cooling_s),
-        model_c=_span(metal),
-        power_off=guide.power_off,
-        band=guide.band(),
+        at_mono_s=tracker.looked_s,
+        ready_s=_known(outlook.ready_s),
+        why=outlook.why,
+        coast_c=_known(outlook.coast_c) if known else None,
+        coast_in_s=outlook.coast_in_s if known else None,
+        cut_in_s=outlook.cut_in_s if known else None,
+        aim_c=tracker.aim_c,
+        cooling_s=_known(outlook.cooling_s),
+        model_c=_known(metal),
+        power_off=tracker.power_off,
+        band=tracker.band(),
         model_version=version,
     )
 
 
-def profile_view(guide: Guide, mono_s: float) -> ProfileView | None:
-    """The profile of this melt; None: none was begun."""
-    run = guide.profile
-    if run is None:
-        return None
+def profile_view(run: ProfileRun, mono_s: float, dial: float | None, advice: Told = NOTHING) -> ProfileView:
+    """A profile of this melt. dial: what should stand on the panel; advice: what it said last."""
     segments = run.plan.segments
-    here = segments[min(run.index, len(segments) - 1)]
+    here = segments[run.number - 1]
     return ProfileView(
         name=run.plan.name,
-        segment=min(run.index + 1, len(segments)),
+        segment=run.number,
         of=len(segments),
-        kind=here.kind.value,
+        kind=here.kind,
         to_c=here.to_c,
         setpoint_c=None if run.over else run.setpoint_c(mono_s),
         rate_c_per_min=here.rate_c_per_min,
         hold_left_s=run.hold_left_s(mono_s),
         waits=run.waits,
-        dial=guide.dial,
+        dial=dial,
         dial_unit=Unit.C if run.panel is None else run.panel.unit,
-        advice=guide.advice,
+        advice=advice,
         stopped=run.over,
         segments=tuple(segment_words(one) for one in segments),
     )
@@ -74,5 +72,5 @@ def segment_words(segment: ProfileSegment) -> Message:
     return tell("profile.segment.hold", to_c=to_c, for_min=segment.for_s / 60.0)
 
 
-def _span(span: Interval) -> Interval | None:
-    return None if span == NOTHING else span
+def _known(span: Interval) -> Interval | None:
+    return None if span == UNKNOWN else span

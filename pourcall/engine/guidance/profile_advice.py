@@ -1,7 +1,4 @@
-"""What a profile says to a person.
-
-Kinds of advice, the panel as it shows and turns, what is asked of foresight.
-"""
+"""What a profile says to a person: kinds of advice; the panel as it shows and turns; what is asked of the forecast."""
 
 import math
 from enum import StrEnum
@@ -10,11 +7,12 @@ from typing import Protocol
 import msgspec
 
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import NOTHING, Message
 from pourcall.contract.units import Unit, from_c, to_c
 
 
-class CoastTeller(Protocol):
-    """What the run asks of foresight; pourcall/furnace/forecast.py is one."""
+class CoastForecast(Protocol):
+    """What the run asks of the forecast; pourcall/furnace/forecast.py is one."""
 
     def coast_peak_c(self, delay_s: float) -> float | None:
         """Highest temperature of the metal if the power is cut `delay_s` from now; None: not known."""
@@ -26,30 +24,30 @@ class CoastTeller(Protocol):
 
 
 class Say(StrEnum):
-    """Kinds of advice. CUT, POWER and DIAL are to be done; the rest is to be known."""
+    """Kinds of advice. CUT, OVER, POWER and DIAL are to be done; the rest is to be known."""
 
     DIAL = "dial"
     POWER = "power"  # burner or knob to a level
     SOON = "soon"  # stand by: the power is to be cut within a minute
     CUT = "cut"
-    LATE = "late"  # it will go over, or takes longer than it may
+    OVER = "over"  # it will go over even if the power is cut now
+    LATE = "late"  # it takes longer than it may
     NEXT = "next"  # a hold waits to be told
     NOTE = "note"
     DONE = "done"
 
 
 class Advice(msgspec.Struct, frozen=True, kw_only=True):
-    """One piece of advice. repeat_s 0: once. segment counts from 1."""
+    """One piece of advice. segment counts from 1."""
 
     say: Say
-    text: str
-    why: str = ""
+    text: Message
+    why: Message = NOTHING
     segment: int
     of: int
     setpoint_c: float | None = None
     dial: float | None = None  # the figure on the panel, in its own unit
     level: PowerLevel | None = None  # what a burner or knob should be set to
-    repeat_s: float = 0.0
 
 
 class Panel(msgspec.Struct, frozen=True, kw_only=True):
@@ -65,8 +63,3 @@ class Panel(msgspec.Struct, frozen=True, kw_only=True):
         wanted = from_c(min(metal_c - self.offset_c, self.max_c), self.unit)
         figure = round(wanted / self.step) * self.step
         return figure if to_c(figure, self.unit) <= self.max_c + 1e-9 else math.floor(wanted / self.step) * self.step
-
-    def words(self, figure: float) -> str:
-        """`Dial 977 degF on the panel`: a bare figure, because it is what stands on the panel."""
-        decimals = 0 if float(self.step).is_integer() else 1
-        return f"{figure:.{decimals}f} {self.unit.value}"

@@ -1,19 +1,20 @@
-"""A profile followed by a person. Pure: what is known goes in once a second, what to do comes out in words.
+"""A profile followed by a person. Pure: what is known goes in once a second, what to do comes out as advice.
 
-We never turn a knob here. Advice names the number on the panel in the panel's own unit and step, with the caster's unit
-beside it (as a token, see contract/units.py); where there is no panel it names off, low, high. *Cut the power* is said
-early enough for a person: the furnace model is asked where the metal coasts to if the power goes off
-OPERATOR_REACTION_S from now. It is repeated until answered or seen; late and missed each have their own words. A
-profile is frozen while it runs; a changed mind (`change`) goes on from where the metal is: nothing restarts.
+We never turn a knob here. Advice names the figure on the panel in the panel's own unit and step; where there is no
+panel it names off, low, high. *Cut the power* is said early enough for a person: the forecast is asked where the metal
+coasts to if the power goes off OPERATOR_REACTION_S from now. It is repeated until answered or seen; late and missed
+each have their own words. A profile is frozen while it runs; a changed mind (`change`) goes on from where the metal
+is: nothing restarts.
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
-from pourcall.contract.units import say_c, say_difference_c
-from pourcall.engine.guidance.profile_advice import Advice, CoastTeller, Panel, Say
+from pourcall.engine.guidance.coast_peaks import CoastPeaks, unsure_margin_c
+from pourcall.engine.guidance.profile_advice import Advice, CoastForecast, Panel, Say
 
 OPERATOR_REACTION_S = 13.0  # from the call to a hand on the knob, on the whole (2 to 25 s; judgement)
 STANDING_BY_S = 5.0  # the same of somebody who was told to stand by
@@ -22,20 +23,29 @@ HEADS_UP_S = 60.0
 CUT_REPEAT_S = 5.0
 MISSED_S = 30.0  # after so long without an answer the words change
 AIM_BELOW_C = 3.5  # the coast is aimed low: an overshoot costs more, and linings give heat back that the model lacks
-USUAL_SPREAD_C, UNSURE_SHARE = 6.0, 1.6
-UNSURE_MOST_C = 25.0  # lower than this nobody is helped: a furnace hardly known would be cut while it melts
 OVER_C = 3.0
-BLIND_S = 45.0  # without foresight: so long it may rise on after the power went off
 AGAIN_SHORT_C = 5.0  # a coast that ends so far below the aim wants power again
-COAST_SHOWS_S, COAST_DISBELIEF_C = (
-    300.0,
-    40.0,
-)  # so long after the power went off metal has peaked, or never will (ours)
+NEAR_SHORT_C = 25.0  # nearer than this a little power is enough
+COAST_SHOWS_S = 300.0  # so long after the power went off metal has peaked, or never will (ours)
+COAST_DISBELIEF_C = 40.0  # a forecast peak so far above it then is not believed any more (ours)
 QUIET_S = 45.0  # after the power went off nothing is called until the coast has shown
+NOT_NOW_S = 120.0
 LATE_REPEAT_S = 120.0
 DIAL_STEP_S = 120.0  # a person is not asked to turn a knob more often
 HOLD_BAND_C = 4.0
 FALLING_SHARE = 0.5
+NEVER_S = -1e9
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """What is known at one second. Temperatures and rate are of the metal."""
+
+    mono_s: float
+    metal_c: float | None  # None: not known now (between dips)
+    rate_c_per_min: float | None
+    power: PowerLevel | None  # None: nobody says
+    coast: CoastForecast | None = None
 
 
 @dataclass(slots=True)
@@ -44,7 +54,7 @@ class _Cut:
 
     said_s: float
     raised_s: float
-    rate: float
+    rate_c_per_min: float
 
 
 @dataclass(slots=True)
@@ -54,11 +64,11 @@ class _Place:
     began_s: float
     from_c: float | None
     within_s: float | None = None  # since when the metal is near enough
-    late_said_s: float = -1e9
+    late_said_s: float = NEVER_S
     next_said: bool = False
     dialled: float | None = None
-    dialled_s: float = -1e9
-    level: str = ""
+    dialled_s: float = NEVER_S
+    level: PowerLevel | None = None  # what was asked of the knob, or is seen to hold
     noted: bool = False
     soon_s: float | None = None  # when it was said to stand by
 
@@ -75,18 +85,17 @@ class ProfileRun:
     window_c: tuple[float, float] | None = None  # tap window, to say what is too hot
     index: int = 0
     over: bool = False
-    history: list[tuple[float, str]] = field(default_factory=list)  # changes of mind, for the record
     _place: _Place | None = None
     _cut: _Cut | None = None
-    _cut_over_s: float = -1e9
-    _doubted: bool = False  # the coast was promised and never came: the measured metal alone counts
+    _cut_over_s: float = NEVER_S
+    _disbelieved: bool = False  # the coast was promised and never came: the measured metal alone counts
 
     # -- what people do -----------------------------------------------------------------------------------------------
 
     def answer(self, done: bool, mono_s: float) -> None:
         """The call to cut was answered: done, or not now (then it is quiet for two minutes)."""
         self._cut = None
-        self._cut_over_s = mono_s + (0.0 if done else 120.0 - QUIET_S)
+        self._cut_over_s = mono_s + (0.0 if done else NOT_NOW_S - QUIET_S)
 
     def told(self, mono_s: float, metal_c: float | None = None) -> bool:
         """A person says go on; False where nothing waits for that."""
@@ -96,9 +105,8 @@ class ProfileRun:
         self._go_on(mono_s, metal_c)
         return True
 
-    def change(self, plan: ProfilePlan, mono_s: float, metal_c: float | None) -> None:
-        """Another profile in mid-melt. It goes on at the first segment whose temperature the metal has not passed."""
-        self.history.append((mono_s, f"{self.plan.name} ({self.plan.hash}) segment {self.index + 1}"))
+    def change(self, plan: ProfilePlan, metal_c: float | None) -> None:
+        """Guide by this plan, from its first segment whose temperature the metal has not passed."""
         self.plan, self.over, self.index, self._place, self._cut = plan, False, 0, None, None
         while self.index < len(plan.segments) - 1 and metal_c is not None:
             here = plan.segments[self.index]
@@ -108,10 +116,19 @@ class ProfileRun:
                 break
             self.index += 1
 
-    def stop(self, mono_s: float) -> None:
+    def stop(self) -> None:
         """No more advice; the power stays as the person has it."""
-        self.history.append((mono_s, "stopped"))
         self.over, self._cut = True, None
+
+    # -- what changes around it ---------------------------------------------------------------------------------------
+
+    def set_window(self, low_c: float, high_c: float) -> None:
+        """The tap window of the mould that is next."""
+        self.window_c = (low_c, high_c)
+
+    def set_panel(self, panel: Panel | None) -> None:
+        """The panel was compared: it is dialled by what was found from now on."""
+        self.panel = panel
 
     # -- what holds ---------------------------------------------------------------------------------------------------
 
@@ -119,6 +136,11 @@ class ProfileRun:
     def segment(self) -> ProfileSegment | None:
         """The segment in work; None: over."""
         return None if self.over or self.index >= len(self.plan.segments) else self.plan.segments[self.index]
+
+    @property
+    def number(self) -> int:
+        """Of the segment in work, from 1; the last one where it is over."""
+        return min(self.index + 1, len(self.plan.segments))
 
     def setpoint_c(self, mono_s: float) -> float | None:
         """Where the metal should be now; on a ramp at a rate it moves."""
@@ -151,72 +173,61 @@ class ProfileRun:
 
     # -- time ---------------------------------------------------------------------------------------------------------
 
-    def tick(
-        self,
-        mono_s: float,
-        metal_c: float | None,
-        rate_c_per_min: float | None,
-        power: PowerLevel | None,
-        coast: CoastTeller | None = None,
-    ) -> tuple[Advice, ...]:
-        """Time passed. metal_c None: not known now (between dips). power None: nobody says. Most pressing first."""
+    def tick(self, now: Observed) -> tuple[Advice, ...]:
+        """Time passed. Most pressing first."""
         segment = self.segment
         if segment is None:
             return ()
-        if self._place is None:
-            self._place = _Place(mono_s, metal_c)
-        if self._place.from_c is None and metal_c is not None:
-            # The first that is heard of the metal: a ramp that goes up and finds it above is over, not to be cooled to.
-            self._place.from_c = min(metal_c, segment.to_c - 1.0) if self._goes_up() else metal_c
-        said: list[Advice] = []
-        self._judge_cut(segment, mono_s, metal_c, rate_c_per_min, power, coast, said)
-        self._judge_knob(segment, mono_s, metal_c, power, coast, said)
         place = self._place
+        if place is None:
+            place = self._place = _Place(now.mono_s, now.metal_c)
+        if place.from_c is None and now.metal_c is not None:
+            # The first that is heard of the metal: a ramp that goes up and finds it above is over, not to be cooled to.
+            place.from_c = min(now.metal_c, segment.to_c - 1.0) if self._goes_up() else now.metal_c
+        said = [*self._follow_cut(segment, place, now), *self._follow_knob(segment, place, now)]
         if segment.note and not place.noted:
             place.noted = True
-            said.append(self._advice(Say.NOTE, segment.note))
-        self._judge_progress(segment, place, mono_s, metal_c, said)
+            said.append(self._advice(Say.NOTE, tell("profile.note", note=segment.note.rstrip("."))))
+        said += self._follow_progress(segment, place, now)
         return tuple(said)
 
     def _advice(
         self,
         say: Say,
-        text: str,
-        why: str = "",
-        repeat_s: float = 0.0,
+        text: Message,
+        why: Message = NOTHING,
         *,
         setpoint_c: float | None = None,
         dial: float | None = None,
         level: PowerLevel | None = None,
     ) -> Advice:
-        of = len(self.plan.segments)
         return Advice(
             say=say,
             text=text,
             why=why,
-            repeat_s=repeat_s,
-            segment=min(self.index + 1, of),
-            of=of,
+            segment=self.number,
+            of=len(self.plan.segments),
             setpoint_c=setpoint_c,
             dial=dial,
             level=level,
         )
 
-    def _go_on(self, mono_s: float, metal_c: float | None) -> None:
+    def _go_on(self, mono_s: float, metal_c: float | None) -> list[Advice]:
+        """To the next segment; what is to be said where that was the last."""
         old = self.plan.segments[self.index]
         self.index += 1
         if self.index >= len(self.plan.segments):
             self.over, self._cut = True, None
-            return
+            return [self._advice(Say.DONE, tell("profile.over"))]
         kept = self._place
         self._place = _Place(mono_s, metal_c)
         if kept is not None and old.to_c == self.plan.segments[self.index].to_c:
             self._place.dialled, self._place.level = kept.dialled, kept.level  # nothing new to turn
+        return []
 
-    def _judge_progress(
-        self, segment: ProfileSegment, place: _Place, mono_s: float, metal_c: float | None, said: list[Advice]
-    ) -> None:
+    def _follow_progress(self, segment: ProfileSegment, place: _Place, now: Observed) -> list[Advice]:
         """Near enough, long enough, too long."""
+        mono_s, metal_c = now.mono_s, now.metal_c
         near = metal_c is not None and abs(metal_c - segment.to_c) <= segment.wait_within_c
         passed = (
             metal_c is not None
@@ -227,176 +238,134 @@ class ProfileRun:
         if near and place.within_s is None:
             place.within_s = mono_s
         if segment.kind is SegmentKind.RAMP and (near or passed):
-            self._go_on(mono_s, metal_c)
-            if self.over:
-                said.append(self._advice(Say.DONE, "The profile is over; the furnace is yours"))
-            return
+            return self._go_on(mono_s, metal_c)
+        said: list[Advice] = []
         if segment.kind is SegmentKind.HOLD and place.within_s is not None:
             if segment.for_s is None:
                 if not place.next_said:
                     place.next_said = True
-                    said.append(self._advice(Say.NEXT, f"Holding at {say_c(segment.to_c)}: say when to go on"))
+                    said.append(self._advice(Say.NEXT, tell("profile.hold_reached", hold_c=segment.to_c)))
             elif mono_s - place.within_s >= segment.for_s:
-                self._go_on(mono_s, metal_c)
-                if self.over:
-                    said.append(self._advice(Say.DONE, "The profile is over; the furnace is yours"))
-                return
-        if (
-            segment.limit_s is not None
-            and mono_s - place.began_s > segment.limit_s
-            and mono_s - place.late_said_s >= LATE_REPEAT_S
-        ):
+                return self._go_on(mono_s, metal_c)
+        late = segment.limit_s is not None and mono_s - place.began_s > segment.limit_s
+        if late and segment.limit_s is not None and mono_s - place.late_said_s >= LATE_REPEAT_S:
             place.late_said_s = mono_s
-            minutes = segment.limit_s / 60.0
-            what = "waits to be told" if segment.kind is SegmentKind.HOLD else f"is not at {say_c(segment.to_c)} yet"
-            remedy = "go on, or end it" if segment.kind is SegmentKind.HOLD else "look at burner, lid and charge"
-            said.append(
-                self._advice(
-                    Say.LATE,
-                    f"Segment {self.index + 1} {what} after {minutes:.0f} min: {remedy}",
-                    "longer than the profile allows",
-                    LATE_REPEAT_S,
-                )
-            )
+            number, after_min = self.index + 1, segment.limit_s / 60.0
+            if segment.kind is SegmentKind.HOLD:
+                text = tell("profile.late.hold", segment=number, after_min=after_min)
+            else:
+                text = tell("profile.late.ramp", segment=number, after_min=after_min, to_c=segment.to_c)
+            said.append(self._advice(Say.LATE, text, tell("profile.late.why")))
+        return said
 
     # -- the knob -----------------------------------------------------------------------------------------------------
 
-    def _judge_knob(
-        self,
-        segment: ProfileSegment,
-        mono_s: float,
-        metal_c: float | None,
-        power: PowerLevel | None,
-        coast: CoastTeller | None,
-        said: list[Advice],
-    ) -> None:
+    def _follow_knob(self, segment: ProfileSegment, place: _Place, now: Observed) -> list[Advice]:
         """What to dial, or where to set burner or knob."""
-        place = self._place
-        if place is None or self._cut is not None:
-            return
+        if self._cut is not None:
+            return []
         if self.panel is not None:
-            self._judge_dial(self.panel, segment, place, mono_s, said)
-            return
-        level = self._level(segment, mono_s, metal_c, power, coast)
-        if level and level != place.level and (power is None or power.value != level):
-            place.level = level
-            thing = "burner" if self.fuel else "knob"
-            why = (
-                f"to {say_c(segment.to_c)}"
-                if metal_c is None
-                else f"{say_c(metal_c)} now, {say_c(segment.to_c)} wanted"
-            )
-            text = f"Turn the {thing} off" if level == "off" else f"Set the {thing} to {level}"
-            said.append(self._advice(Say.POWER, text, why, setpoint_c=segment.to_c, level=PowerLevel(level)))
-        elif power is not None and level == power.value:
-            place.level = level
-
-    def _judge_dial(
-        self, panel: Panel, segment: ProfileSegment, place: _Place, mono_s: float, said: list[Advice]
-    ) -> None:
-        if segment.rate_c_per_min is not None:
-            ahead_s = mono_s + 0.5 * DIAL_STEP_S  # dialled for the middle of the time it will stand
-            wanted_c = self.setpoint_c(ahead_s) or segment.to_c
+            return self._follow_dial(self.panel, segment, place, now.mono_s)
+        level = self._level(segment, now)
+        if level is None or level is place.level:
+            return []
+        place.level = level
+        if level is now.power:
+            return []
+        knob = "fuel" if self.fuel else "electric"
+        if now.metal_c is None:
+            why = tell("profile.why.to", to_c=segment.to_c)
         else:
-            wanted_c = segment.to_c
-        figure = panel.dial(wanted_c)
-        if figure == place.dialled:
-            return
-        last = wanted_c == segment.to_c
-        if place.dialled is not None and not last and mono_s - place.dialled_s < DIAL_STEP_S:
-            return
-        place.dialled, place.dialled_s = figure, mono_s
-        text = f"Dial {panel.words(figure)} on the panel: metal to {say_c(wanted_c)}"
-        why = (
-            ""
-            if not panel.offset_c
-            else f"the metal stands {say_difference_c(abs(panel.offset_c))} "
-            + ("above" if panel.offset_c > 0.0 else "below")
-            + " the panel"
-        )
-        said.append(self._advice(Say.DIAL, text, why, setpoint_c=wanted_c, dial=figure))
+            why = tell("profile.why.short", metal_c=now.metal_c, setpoint_c=segment.to_c)
+        if level is PowerLevel.OFF:
+            text = tell("profile.power_off", knob=knob)
+        else:
+            text = tell("profile.power", knob=knob, level=level.value)
+        return [self._advice(Say.POWER, text, why, setpoint_c=segment.to_c, level=level)]
 
-    def _level(
-        self,
-        segment: ProfileSegment,
-        mono_s: float,
-        metal_c: float | None,
-        power: PowerLevel | None,
-        coast: CoastTeller | None,
-    ) -> str:
-        """off, low, high, or empty: leave it as it is."""
+    def _follow_dial(self, panel: Panel, segment: ProfileSegment, place: _Place, mono_s: float) -> list[Advice]:
+        setpoint_c = segment.to_c
+        if segment.rate_c_per_min is not None:  # dialled for the middle of the time it will stand
+            setpoint_c = self.setpoint_c(mono_s + 0.5 * DIAL_STEP_S) or segment.to_c
+        figure = panel.dial(setpoint_c)
+        if figure == place.dialled:
+            return []
+        last = setpoint_c == segment.to_c
+        if place.dialled is not None and not last and mono_s - place.dialled_s < DIAL_STEP_S:
+            return []
+        place.dialled, place.dialled_s = figure, mono_s
+        text = tell("profile.dial", dial=figure, panel_unit=panel.unit.value, metal_c=setpoint_c)
+        why = NOTHING
+        if panel.offset_c > 0.0:
+            why = tell("profile.why.above_panel", by_difference_c=panel.offset_c)
+        elif panel.offset_c < 0.0:
+            why = tell("profile.why.below_panel", by_difference_c=-panel.offset_c)
+        return [self._advice(Say.DIAL, text, why, setpoint_c=setpoint_c, dial=figure)]
+
+    def _level(self, segment: ProfileSegment, now: Observed) -> PowerLevel | None:
+        """What burner or knob should stand at; None: leave it as it is."""
+        mono_s, metal_c, coast = now.mono_s, now.metal_c, now.coast
+        was_cut = self._cut_over_s > NEVER_S
         if metal_c is None:
-            return "high" if segment.kind is SegmentKind.RAMP and self._cut_over_s < -1e8 else ""
+            return PowerLevel.HIGH if segment.kind is SegmentKind.RAMP and not was_cut else None
         peak_c = None if coast is None else coast.coast_peak_c(0.0)
-        if power is PowerLevel.OFF and mono_s - self._cut_over_s >= COAST_SHOWS_S and self._cut_over_s > -1e8:
+        if now.power is PowerLevel.OFF and mono_s - self._cut_over_s >= COAST_SHOWS_S and was_cut:
             # What should long have shown and is not there is not waited for, nor believed when the power is on again.
-            self._doubted = peak_c is not None and peak_c > metal_c + COAST_DISBELIEF_C
-        short_c = segment.to_c - (self._peaks(coast, metal_c).after(0.0) or metal_c) - _unsure_c(coast)
+            self._disbelieved = peak_c is not None and peak_c > metal_c + COAST_DISBELIEF_C
+        short_c = segment.to_c - (self._peaks(coast, metal_c).after(0.0) or metal_c) - unsure_margin_c(coast)
         settled = mono_s - self._cut_over_s >= QUIET_S
         if segment.kind is SegmentKind.RAMP:
-            wanted_c = self.setpoint_c(mono_s) or segment.to_c
-            if segment.rate_c_per_min is not None and metal_c > wanted_c + HOLD_BAND_C:
-                return "low" if self.fuel else "off"
+            setpoint_c = self.setpoint_c(mono_s) or segment.to_c
+            if segment.rate_c_per_min is not None and metal_c > setpoint_c + HOLD_BAND_C:
+                return PowerLevel.LOW if self.fuel else PowerLevel.OFF
             if settled and short_c > AGAIN_SHORT_C:
-                near = short_c < 25.0 and self._cut_over_s > -1e8
-                return "low" if near else "high"
-            return ""
+                return PowerLevel.LOW if short_c < NEAR_SHORT_C and was_cut else PowerLevel.HIGH
+            return None
         if metal_c > segment.to_c + HOLD_BAND_C or short_c < -HOLD_BAND_C:
-            return "off"
+            return PowerLevel.OFF
         if settled and short_c > HOLD_BAND_C:
-            return "low"
-        return ""
+            return PowerLevel.LOW
+        return None
 
     # -- cut the power ------------------------------------------------------------------------------------------------
 
-    def _judge_cut(
-        self,
-        segment: ProfileSegment,
-        mono_s: float,
-        metal_c: float | None,
-        rate: float | None,
-        power: PowerLevel | None,
-        coast: CoastTeller | None,
-        said: list[Advice],
-    ) -> None:
+    def _follow_cut(self, segment: ProfileSegment, place: _Place, now: Observed) -> list[Advice]:
         """Call it in time; keep calling until the power is off, answered, or the rise is seen to give way."""
-        off = power is PowerLevel.OFF
+        mono_s, coast, rate = now.mono_s, now.coast, now.rate_c_per_min
+        off = now.power is PowerLevel.OFF
         cut = self._cut
         if cut is not None:
-            seen = rate is not None and cut.rate > 2.0 and rate < FALLING_SHARE * cut.rate
-            if off or seen:
+            gives_way = rate is not None and cut.rate_c_per_min > 2.0 and rate < FALLING_SHARE * cut.rate_c_per_min
+            if off or gives_way:
                 self._cut, self._cut_over_s = None, mono_s
-                if self._place is not None:
-                    self._place.level = ""  # what was said of the knob before no longer holds
-                return
-            if mono_s - cut.said_s >= CUT_REPEAT_S:
-                cut.said_s = mono_s
-                said.append(self._cut_words(segment, metal_c, coast, mono_s - cut.raised_s, cut))
-            return
+                place.level = None  # what was said of the knob before no longer holds
+                return []
+            if mono_s - cut.said_s < CUT_REPEAT_S:
+                return []
+            cut.said_s = mono_s
+            return [self._cut_advice(segment, now, mono_s - cut.raised_s)]
         if off or mono_s - self._cut_over_s < QUIET_S or self._goes_through():
-            return
-        peaks = self._peaks(coast, metal_c, rate)
+            return []
+        peaks = self._peaks(coast, now.metal_c, rate)
         below_c = AIM_BELOW_C if segment.kind is SegmentKind.RAMP else 0.0  # a hold swings around it
-        aim_c = segment.to_c - below_c - _unsure_c(coast)
-        place = self._place
-        soon_s = None if place is None else place.soon_s
-        stands_by = soon_s is not None and mono_s - soon_s >= STANDBY_MIN_S
+        aim_c = segment.to_c - below_c - unsure_margin_c(coast)
+        stands_by = place.soon_s is not None and mono_s - place.soon_s >= STANDBY_MIN_S
         peak_c = peaks.after(min(STANDING_BY_S, self.person_s) if stands_by else self.person_s)
         if peak_c is None:
-            return
+            return []
         if peak_c >= aim_c:
-            self._cut = cut = _Cut(mono_s, mono_s, rate or 0.0)
-            said.append(self._cut_words(segment, metal_c, coast, 0.0, cut))
-            return
-        if place is not None and soon_s is None and segment.kind is SegmentKind.RAMP:
+            self._cut = _Cut(mono_s, mono_s, rate or 0.0)
+            return [self._cut_advice(segment, now, 0.0)]
+        if place.soon_s is None and segment.kind is SegmentKind.RAMP:
             later_c = peaks.after(self.person_s + HEADS_UP_S)
             if later_c is not None and later_c >= aim_c:
                 place.soon_s = mono_s
-                said.append(self._advice(Say.SOON, "Stand by: the power is to be cut within a minute"))
+                return [self._advice(Say.SOON, tell("profile.stand_by"))]
+        return []
 
-    def _peaks(self, coast: CoastTeller | None, metal_c: float | None, rate: float | None = None) -> "_Peaks":
+    def _peaks(self, coast: CoastForecast | None, metal_c: float | None, rate: float | None = None) -> CoastPeaks:
         """What is believed of the coast, and what is measured."""
-        return _Peaks(None if self._doubted else coast, metal_c, rate)
+        return CoastPeaks(None if self._disbelieved else coast, metal_c, rate)
 
     def _goes_up(self) -> bool:
         """Does this segment lead up: from the one before it, or from cold."""
@@ -409,51 +378,18 @@ class ProfileRun:
         here = self.plan.segments[self.index]
         return bool(following) and following[0].kind is SegmentKind.RAMP and following[0].to_c > here.to_c
 
-    def _cut_words(
-        self, segment: ProfileSegment, metal_c: float | None, coast: CoastTeller | None, since_s: float, cut: _Cut
-    ) -> Advice:
-        thing = "Burner off" if self.fuel else "Cut the power"
-        peak_c = self._peaks(coast, metal_c).after(0.0)
+    def _cut_advice(self, segment: ProfileSegment, now: Observed, since_s: float) -> Advice:
+        cut = "fuel" if self.fuel else "electric"
+        peak_c = self._peaks(now.coast, now.metal_c).after(0.0)
         high_c = segment.to_c + OVER_C if self.window_c is None else self.window_c[1]
-        why = "" if metal_c is None else f"{say_c(metal_c)} now"
+        why = NOTHING if now.metal_c is None else tell("profile.why.now", metal_c=now.metal_c)
+        say, to_c = Say.CUT, segment.to_c if peak_c is None else peak_c
         if peak_c is not None and peak_c > high_c:
-            text = (
-                f"{thing} now: it already coasts to {say_c(peak_c)}, above {say_c(high_c)}. Lid off, let it fall back"
-            )
-            return self._advice(Say.LATE, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
-        if since_s >= MISSED_S:
-            text = f"{thing}: called {since_s:.0f} s ago. It coasts to {say_c(peak_c or segment.to_c)} from here"
-            return self._advice(Say.CUT, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
-        if segment.kind is SegmentKind.HOLD:
-            text = f"{thing}: the hold at {say_c(segment.to_c)} swings back by itself"
+            say, text = Say.OVER, tell("profile.cut.over", cut=cut, peak_c=peak_c, high_c=high_c)
+        elif since_s >= MISSED_S:
+            text = tell("profile.cut.missed", cut=cut, since_s=since_s, peak_c=to_c)
+        elif segment.kind is SegmentKind.HOLD:
+            text = tell("profile.cut.hold", cut=cut, hold_c=segment.to_c)
         else:
-            text = f"{thing} now: the metal coasts on to {say_c(segment.to_c if peak_c is None else peak_c)}"
-        return self._advice(Say.CUT, text, why, CUT_REPEAT_S, setpoint_c=segment.to_c)
-
-
-@dataclass(frozen=True, slots=True)
-class _Peaks:
-    """How high the metal goes if the power is cut some seconds from now: never lower than it is already measured."""
-
-    coast: CoastTeller | None
-    metal_c: float | None
-    rate_c_per_min: float | None
-
-    def after(self, delay_s: float) -> float | None:
-        """degC; None: nothing tells. Without foresight the metal is taken to rise on for a minute as it does now."""
-        reckoned_c = None if self.coast is None else self.coast.coast_peak_c(delay_s)
-        if self.metal_c is None:
-            return reckoned_c
-        if reckoned_c is None:
-            return self.metal_c + max(self.rate_c_per_min or 0.0, 0.0) * (delay_s + BLIND_S) / 60.0
-        return max(reckoned_c, self.metal_c)
-
-
-def _unsure_c(coast: CoastTeller | None) -> float:
-    """How much lower to aim where the coast is known worse than usual, as after a cold addition.
-
-    Power can come again; heat cannot be taken back.
-    """
-    if coast is None:
-        return 0.0
-    return min(UNSURE_MOST_C, UNSURE_SHARE * max(0.0, coast.coast_spread_c() - USUAL_SPREAD_C))
+            text = tell("profile.cut.coasts", cut=cut, peak_c=to_c)
+        return self._advice(say, text, why, setpoint_c=segment.to_c, level=PowerLevel.OFF)

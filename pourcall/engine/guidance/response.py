@@ -3,8 +3,8 @@
 Flame: the burner is marked on and the chamber goes down, or metal well above its liquidus does, for longer and further
 than lid, skimming or a cold addition explain. "May be out": a person looks, we never touch gas.
 Not responding: what the charge can at most have gained in ten minutes at full power is below a twentieth of what was
-put in. A plateau is normal and is reckoned with the latent heat it may hide, never as a missing rise.
-Thresholds are ours, judged on simulated melts (tests/foresight/test_response.py): no source.
+put in. A plateau is normal: what counts is the latent heat it may hide, never a missing rise.
+Thresholds are ours, judged on simulated melts (tests/furnace/test_response.py): no source.
 """
 
 import math
@@ -12,8 +12,8 @@ from collections import deque
 from dataclasses import dataclass
 
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import AlloyFacts
-from pourcall.contract.units import say_c, say_difference_c
 from pourcall.furnace.model import Metal
 
 EVERY_S = 5.0
@@ -35,11 +35,25 @@ UNKNOWN_W_PER_KG = 200.0  # what even a weak furnace puts into the metal and its
 
 
 @dataclass(frozen=True, slots=True)
-class Findings:
-    """Empty texts: nothing. Ready to be the detail of an alarm."""
+class FurnaceObserved:
+    """What the probes, the person and the plan tell of a furnace at one second."""
 
-    flame_out: str = ""
-    not_responding: str = ""
+    mono_s: float
+    power: PowerLevel | None  # None: nobody says
+    metal_c: float | None  # of a probe that stays in the metal
+    chamber_c: float | None
+    alloy: AlloyFacts | None
+    mass_kg: float
+    target_c: float | None  # metal held there is where it should be
+    busy: bool = False  # lifted, pouring, a dip going on
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """What is wrong with the furnace, each the detail of an alarm; NOTHING: nothing is."""
+
+    flame_out: Message = NOTHING
+    not_responding: Message = NOTHING
 
 
 @dataclass(slots=True)
@@ -49,9 +63,6 @@ class _Fall:
     since_s: float
     from_c: float
     fastest: float = 0.0  # degC in a minute
-
-
-NOTHING = Findings()
 
 
 class ResponseWatch:
@@ -70,7 +81,7 @@ class ResponseWatch:
         self._disturbed_s = -1e9
         self._added_s = -1e9
         self._at_s = -1e9
-        self._found = NOTHING
+        self._found = Findings()
 
     def disturbed(self, mono_s: float) -> None:
         """Lid, skim, dip, stirring."""
@@ -81,29 +92,9 @@ class ResponseWatch:
         self._added_s = mono_s
         self._metal.clear()
 
-    def new_melt(self) -> None:
-        """Another batch."""
-        self._metal.clear()
-        self._chamber.clear()
-        self._metal_fall = self._chamber_fall = None
-        self._found = NOTHING
-
-    def update(
-        self,
-        mono_s: float,
-        power: PowerLevel | None,
-        *,
-        metal_c: float | None,
-        chamber_c: float | None,
-        alloy: AlloyFacts | None,
-        mass_kg: float,
-        target_c: float | None,
-        busy: bool = False,
-    ) -> Findings:
-        """What is found now.
-
-        metal_c: of a probe that stays in the metal, else None; busy: lifted, pouring, a dip going on.
-        """
+    def update(self, now: FurnaceObserved) -> Findings:
+        """What is found now."""
+        mono_s, power = now.mono_s, now.power
         if power is not self._level:
             self._level, self._level_s = power, mono_s
         on = power in (PowerLevel.LOW, PowerLevel.HIGH)
@@ -113,87 +104,92 @@ class ResponseWatch:
         elif self._on_s is None:
             self._on_s = mono_s
             self._metal.clear()
-        if busy or not on:
+        if now.busy or not on:
             self._metal_fall = self._chamber_fall = None
-            self._found = NOTHING
-            if busy:
+            self._found = Findings()
+            if now.busy:
                 self._disturbed_s = mono_s
             return self._found
         if mono_s - self._at_s < EVERY_S:
             return self._found
         self._at_s = mono_s
-        _keep(self._metal, mono_s, metal_c)
-        _keep(self._chamber, mono_s, chamber_c)
-        flame = ""
+        _keep(self._metal, mono_s, now.metal_c)
+        _keep(self._chamber, mono_s, now.chamber_c)
+        flame = NOTHING
         if self.fuel:
             self._metal_fall = _fall(self._metal_fall, self._metal, mono_s)
             self._chamber_fall = _fall(self._chamber_fall, self._chamber, mono_s)
-            flame = self._chamber_out(mono_s) or self._metal_out(mono_s, alloy)
-        self._found = Findings(flame, self._silent(mono_s, alloy, mass_kg, target_c) if full else "")
+            flame = self._chamber_out(mono_s) or self._metal_out(mono_s, now.alloy)
+        self._found = Findings(flame, self._silent(now) if full else NOTHING)
         return self._found
 
-    def _chamber_out(self, mono_s: float) -> str:
+    def _chamber_out(self, mono_s: float) -> Message:
         fall = self._chamber_fall
         if (
             fall is None
             or mono_s - self._disturbed_s < AFTER_DIP_S
             or mono_s - self._added_s < AFTER_ADDITION_CHAMBER_S
         ):
-            return ""
+            return NOTHING
         if self._level is PowerLevel.LOW and fall.since_s - self._level_s < AFTER_LOW_S:
-            return ""
+            return NOTHING
         now_c = self._chamber[-1][1]
         rate = -_rate(self._chamber, 60.0)
         if fall.from_c - now_c < CHAMBER_FALL_C or mono_s - fall.since_s < CHAMBER_FOR_S:
-            return ""
+            return NOTHING
         if rate < CHAMBER_RATE_C_PER_MIN or rate < STEADY_SHARE * 0.5 * fall.fastest:
-            return ""
-        return (
-            f"The chamber fell {say_difference_c(fall.from_c - now_c)} in {(mono_s - fall.since_s) / 60.0:.0f} min "
-            f"with the burner marked {self._level_words()}"
+            return NOTHING
+        return tell(
+            "response.chamber_fell",
+            fell_difference_c=fall.from_c - now_c,
+            fell_s=mono_s - fall.since_s,
+            level=self._level_marked,
         )
 
-    def _metal_out(self, mono_s: float, alloy: AlloyFacts | None) -> str:
+    def _metal_out(self, mono_s: float, alloy: AlloyFacts | None) -> Message:
         fall = self._metal_fall
         if fall is None or alloy is None or mono_s - self._added_s < AFTER_ADDITION_S:
-            return ""
+            return NOTHING
         if mono_s - self._disturbed_s < AFTER_DIP_S:
-            return ""
+            return NOTHING
         if self._level is PowerLevel.LOW and fall.since_s - self._level_s < AFTER_LOW_S:
-            return ""  # it may well cool at low
+            return NOTHING  # it may well cool at low
         now_c, rate = self._metal[-1][1], -_rate(self._metal, 60.0)
         mushy = alloy.solidus_c - CLEAR_OF_SOLIDUS_C < now_c < alloy.liquidus_c + CLEAR_OF_LIQUIDUS_C
         fall_c, for_s = (MUSHY_FALL_C, MUSHY_FOR_S) if mushy else (METAL_FALL_C, METAL_FOR_S)
         if fall.from_c - now_c < fall_c or mono_s - fall.since_s < for_s:
-            return ""  # in between it may stand or sink a little while it melts
+            return NOTHING  # in between it may stand or sink a little while it melts
         if mushy:
-            return self._metal_words(fall, now_c, mono_s)
+            return self._metal_fell(fall, now_c, mono_s)
         if rate < METAL_RATE_C_PER_MIN or rate < STEADY_SHARE * fall.fastest:
-            return ""
-        return self._metal_words(fall, now_c, mono_s)
+            return NOTHING
+        return self._metal_fell(fall, now_c, mono_s)
 
-    def _metal_words(self, fall: _Fall, now_c: float, mono_s: float) -> str:
-        return (
-            f"The metal fell {say_difference_c(fall.from_c - now_c)} in {(mono_s - fall.since_s) / 60.0:.0f} min with "
-            f"the burner marked {self._level_words()}"
+    def _metal_fell(self, fall: _Fall, now_c: float, mono_s: float) -> Message:
+        return tell(
+            "response.metal_fell",
+            fell_difference_c=fall.from_c - now_c,
+            fell_s=mono_s - fall.since_s,
+            level=self._level_marked,
         )
 
-    def _level_words(self) -> str:
-        return "on" if self._level is None else self._level.value
+    @property
+    def _level_marked(self) -> str:
+        return PowerLevel.HIGH.value if self._level is None else self._level.value
 
-    def _silent(self, mono_s: float, alloy: AlloyFacts | None, mass_kg: float, target_c: float | None) -> str:
+    def _silent(self, now: FurnaceObserved) -> Message:
         """Ten minutes at full power and hardly any of it in the charge, whatever a plateau may hide."""
-        points = self._metal
+        points, mono_s, alloy, mass_kg, target_c = self._metal, now.mono_s, now.alloy, now.mass_kg, now.target_c
         if self._on_s is None or alloy is None or mass_kg <= 0.0 or len(points) < 60:
-            return ""
+            return NOTHING
         if mono_s - max(self._on_s + FIRST_S, self._added_s + AFTER_ADDITION_S) < WINDOW_S:
-            return ""
+            return NOTHING
         then = next((point for point in points if point[0] >= mono_s - WINDOW_S), None)
         if then is None or points[-1][0] - then[0] < 0.9 * WINDOW_S:
-            return ""
+            return NOTHING
         now_c = points[-1][1]
         if target_c is not None and now_c >= target_c - 2.0 * U_READING_C:
-            return ""  # held where it should be
+            return NOTHING  # held where it should be
         metal = Metal(alloy)
         most_j = metal.enthalpy(now_c + U_READING_C) - metal.enthalpy(then[1] - U_READING_C)
         low_c, high_c = metal.solidus_c - U_READING_C, metal.liquidus_c + U_READING_C
@@ -201,14 +197,11 @@ class ResponseWatch:
             most_j = max(most_j, _most_hidden(metal, points, mono_s, low_c, high_c))
         power_w = UNKNOWN_W_PER_KG * mass_kg if self.power_w is None else self.power_w
         put_j = LEAST_SHARE * power_w * (points[-1][0] - then[0])
-        # what the reading's own doubt alone could be is no heat
-        doubt_j = 2.0 * U_READING_C * (metal.cp_solid if now_c < metal.solidus_c else metal.cp_liquid)
-        if mass_kg * max(0.0, most_j - doubt_j) >= put_j:
-            return ""
-        return (
-            f"At full power for ten minutes and the metal gained hardly any heat ({say_c(then[1])} then, "
-            f"{say_c(now_c)} now), more than melting explains"
-        )
+        # what the reading's own uncertainty alone could be is no heat
+        unsure_j = 2.0 * U_READING_C * (metal.cp_solid if now_c < metal.solidus_c else metal.cp_liquid)
+        if mass_kg * max(0.0, most_j - unsure_j) >= put_j:
+            return NOTHING
+        return tell("response.no_heat", for_min=WINDOW_S / 60.0, then_c=then[1], now_c=now_c)
 
 
 def _most_hidden(

@@ -2,5 +2,7 @@
 
 TEXTS: dict[str, str] = {
     "forecast.working": "working it out",
+    "forecast.power_off": "the power is off",
+    "forecast.out_of_reach": "at this setting it does not get there",
     "forecast.stopped": "the forecast stopped for this melt: {error}",
 }
