@@ -20,7 +20,6 @@ liquidus, a wait without an end. Files that ship lie in pourcall/profiles/ramps;
 name of the file. Errors: BadSheet, NotFound.
 """
 
-import difflib
 import hashlib
 import re
 import tomllib
@@ -31,9 +30,11 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.errors import BadSheet, BadTemperature, NotFound
+from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.plan import AlloyFacts, PotLimit
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
-from pourcall.contract.units import parse_temperature_c, say_c, say_difference_c
+from pourcall.contract.quantities import temperature_c as typed_temperature_c
+from pourcall.contract.units import say_c, say_difference_c
 
 RAMP_DIR = Path(__file__).parent / "ramps"
 FORMAT = 1
@@ -206,7 +207,7 @@ def _temperature_fault(text: str) -> str:
     if _RELATIVE.fullmatch(text.strip()):
         return ""
     try:
-        parse_temperature_c(text)
+        typed_temperature_c(text)
     except BadTemperature as err:
         word = re.split(r"[+-]", text)[0].strip()
         hint = _nearest(word, _POINTS) if not text[:1].isdigit() else f". {err.remedy}"
@@ -218,7 +219,7 @@ def temperature_c(text: str, facts: AlloyFacts, tap_c: tuple[float, float]) -> f
     """A written temperature in degC for an alloy and a tap window. Raises BadTemperature."""
     found = _RELATIVE.fullmatch(text.strip())
     if found is None:
-        return parse_temperature_c(text)
+        return typed_temperature_c(text)
     point, sign, figure, unit = found.groups()
     base = {
         "liquidus": facts.liquidus_c,
@@ -311,7 +312,8 @@ class ProfileLibrary:
         path = self._files.get(key)
         if path is None:
             raise NotFound(
-                f"no profile called {key!r}{_nearest(key, self._files)}", remedy="`pourcall profile list` shows all"
+                f"no profile called {key!r}{_nearest(key, self._files)}",
+                remedy="`pourcall profile list` shows all",
             )
         try:
             text = path.read_text("utf-8")
@@ -347,10 +349,8 @@ def _refused(key: str, file: str, faults: Sequence[Fault]) -> BadSheet:
     return BadSheet(f"the profile {key} is refused: {listed}", where=file, remedy="Correct it; nothing was started")
 
 
-def _nearest(word: str, valid: Iterable[str]) -> str:
-    known = list(valid)
-    near = difflib.get_close_matches(word, known, n=1)
-    return f"; did you mean {near[0]!r}?" if near else f"; valid are {', '.join(known)}"
+def _nearest(word: str, known: Iterable[str]) -> str:
+    return did_you_mean(word, known, else_all=True)
 
 
 def _number(value: object) -> bool:

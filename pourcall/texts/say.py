@@ -9,7 +9,15 @@ import re
 from collections.abc import Callable
 
 from pourcall.contract.message import Fact, Message, Told
-from pourcall.contract.units import Unit, format_difference, format_rate, format_temperature, in_unit
+from pourcall.contract.units import (
+    Unit,
+    format_difference,
+    format_highest,
+    format_lowest,
+    format_rate,
+    format_temperature,
+    in_unit,
+)
 from pourcall.texts.catalogue import current
 
 PLACE = re.compile(r"\{(\w+)(?::([^}]*))?\}")
@@ -20,7 +28,7 @@ def say(told: Told, unit: Unit = Unit.C) -> str:
     """The sentence, temperatures in `unit`. A str (a sentence on record) has its temperatures turned too."""
     if isinstance(told, str):
         return in_unit(told, unit)
-    return _filled(told, _writers(unit))
+    return in_unit(_filled(told, _writers(unit)), unit)  # a fact may be somebody's sentence, with its own temperatures
 
 
 def sentence(told: Told, unit: Unit = Unit.C) -> str:
@@ -37,6 +45,8 @@ def written(told: Told) -> str:
 def _writers(unit: Unit) -> dict[str, Writer]:
     return {
         "temperature": lambda value, decimals: format_temperature(value, unit, decimals or 0),
+        "lowest": lambda value, _: format_lowest(value, unit),
+        "highest": lambda value, _: format_highest(value, unit),
         "difference": lambda value, decimals: format_difference(value, unit, _tenths(value, decimals)),
         "rate": lambda value, decimals: format_rate(value, unit, _tenths(value, decimals)),
     }
@@ -44,6 +54,8 @@ def _writers(unit: Unit) -> dict[str, Writer]:
 
 _RECORD: dict[str, Writer] = {
     "temperature": lambda value, _: f"<{value:.2f} degC>",
+    "lowest": lambda value, _: f"<{value:.2f} degC or more>",
+    "highest": lambda value, _: f"<{value:.2f} degC or less>",
     "difference": lambda value, _: f"<{value:.2f} degC apart>",
     "rate": lambda value, _: f"<{value:.2f} degC apart> a minute",
 }
@@ -113,6 +125,8 @@ _KINDS: tuple[tuple[str, str | Writer], ...] = (
     ("_c_per_min", "rate"),
     ("difference_c", "difference"),
     ("u_c", "difference"),
+    ("lowest_c", "lowest"),
+    ("highest_c", "highest"),
     ("_c", "temperature"),
     ("_share", share),
     ("_kg", _with("kg")),

@@ -12,10 +12,10 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.metal.alloys.sheet import AlloySheet, SheetLibrary
-from pourcall.metal.alloys.sheet_check import nearest
 from pourcall.metal.windows import pour_window
 from pourcall.records.entries.setups import setup_list
 from pourcall.records.read.simulated_melts import invented_melts
@@ -194,7 +194,7 @@ def _named(setup: str, names: Sequence[str], *, known_alloy: bool) -> str:
         return setup
     listed = ", ".join(dict.fromkeys(names)) or "none yet"
     raise NotFound(
-        f"no mould setup {setup!r} was planned or poured{nearest(setup, names)}",
+        f"no mould setup {setup!r} was planned or poured{did_you_mean(setup, names)}",
         remedy=f"Setups on record: {listed}. For a new one give --alloy, and --mm and --material where you know them",
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
+from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.errors import NotFound, Refused
 from pourcall.contract.frames import BoardStatus, RawKind, Sample
 from pourcall.contract.inputs import (
@@ -25,7 +25,7 @@ from pourcall.contract.inputs import (
     TickIn,
 )
 from pourcall.contract.paths import Paths
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, MouldRequest
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.daemon.service import Service
 from pourcall.drivers.inbox import Arrival, Deliver, LinkEvent

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from pourcall.contract.api import MouldRequest, ResultRequest
+from pourcall.contract.plan import MouldRequest
+from pourcall.contract.api import ResultRequest
 from pourcall.contract.entries import (
     EndingRequest,
     MeltNote,

@@ -45,4 +45,9 @@ TEXTS: dict[str, str] = {
     "word.headline.dip_hold_on": "HOLD ON",
     "word.headline.dip_deeper": "DEEPER",
     "word.headline.dip_out": "TAKE IT OUT",
+    "word.material.green_sand": "green sand",
+    "word.material.oil_sand": "oil sand",
+    "word.material.resin_sand": "resin sand",
+    "word.material.plaster": "plaster",
+    "word.material.steel_die": "steel die",
 }
