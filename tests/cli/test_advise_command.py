@@ -16,8 +16,9 @@ import pytest
 
 from pourcall.contract.events import MeltEnded, MeltStarted, Pour, PourMarked
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, MeltEnding, StartMelt
+from pourcall.contract.plan import MouldRequest
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.metal.windows import MouldSpec, melt_plan
+from pourcall.metal.windows import melt_plan
 from pourcall.records.entries.entries import add_result
 from pourcall.records.read.store import Store
 from pourcall.records.upkeep.opening import connect
@@ -48,7 +49,7 @@ def fill(database: Path, poured: Sequence[Poured]) -> None:
     recorder.begin_session("club", "", b"{}", 0.0, UTC_S)
     for number, one in enumerate(poured, 1):
         melt, at_s = f"2026-{number:03d}", 100.0 * number
-        mould = MouldSpec(name=f"mould {number}", setup=one.setup, mass_kg=0.4, thinnest_mm=one.mm, loss_c=20.0)
+        mould = MouldRequest(name=f"mould {number}", setup=one.setup, mass_kg=0.4, thinnest_mm=one.mm, loss_c=20.0)
         plan = melt_plan(melt, sheets.get(one.alloy), 1.5, [mould], pot_rating_c=one.pot_rating_c)
         utc_s = UTC_S + at_s
         seq = 10 * number

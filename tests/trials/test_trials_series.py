@@ -11,9 +11,10 @@ import pytest
 from pourcall.contract.entries import ChargeEntry, ChargeRequest, MouldSetupRequest, PourCompletion, PourCorrection
 from pourcall.contract.events import MeltEnded, MeltStarted, Pour, PourMarked
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, MeltEnding, StartMelt
+from pourcall.contract.plan import MouldRequest
 from pourcall.contract.units import in_unit
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.metal.windows import MouldSpec, melt_plan
+from pourcall.metal.windows import melt_plan
 from pourcall.records.entries import entries
 from pourcall.records.entries.charges import charge
 from pourcall.records.entries.setups import describe_mould
@@ -53,7 +54,7 @@ class Book:
         utc_s = UTC_S + at_s
         if simulated:
             self.recorder.begin_session("club", "", b'{"furnace":"club","simulated":true}', at_s, utc_s)
-        mould = MouldSpec(name="mould", setup=setup, mass_kg=0.4, thinnest_mm=mm, loss_c=20.0)
+        mould = MouldRequest(name="mould", setup=setup, mass_kg=0.4, thinnest_mm=mm, loss_c=20.0)
         plan = melt_plan(melt, load_sheets(None).get("za27"), 1.5, [mould])
         told: dict[str, Any] = {"seq": seq, "mono_s": at_s, "utc_s": utc_s}
         pour = Pour(

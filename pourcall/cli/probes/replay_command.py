@@ -159,10 +159,9 @@ def _plan(args: argparse.Namespace) -> "MeltPlan":
     from pourcall.cli.common import our_paths
     from pourcall.metal.alloys.sheet import load_sheets
     from pourcall.metal.windows import melt_plan
-    from pourcall.planning.melt_plans import spec_of
 
     unit = unit_of(args)
-    moulds = [spec_of(mould_request(text, unit)) for text in args.mould or ["mould"]]
+    moulds = [mould_request(text, unit) for text in args.mould or ["mould"]]
     sheet = load_sheets(our_paths().alloys).get(args.alloy)
     return melt_plan("replay", sheet, kilograms(args.charge), moulds, loss_c=args.loss)
 
