@@ -145,10 +145,11 @@ def seconds(text: str, *, where: str = "") -> float:
 
 
 def share(text: str, *, where: str = "") -> float:
-    """`80%`, `0.8`, `80`: a part of one."""
+    """`80%`, `0.8`: a part of one."""
     typed = text.strip()
-    value = figure(typed.removesuffix("%"), where=where)
-    return value / 100.0 if typed.endswith("%") or value > 1.0 else value
+    if typed.endswith("%"):
+        return figure(typed.removesuffix("%"), where=where) / 100.0
+    return figure(typed, where=where)
 
 
 def key_values(text: str, *, where: str = "") -> list[tuple[str, str]]:

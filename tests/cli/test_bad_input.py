@@ -195,9 +195,9 @@ def test_settings_with_several_faults_are_told_all_at_once(
         2,
         "the settings have 4 faults",
         "[shop] unit = 'degX'",
-        "[furnace.club] raitng_c: unknown key; did you mean 'rating_c'?",
+        "[furnace.club] raitng_c: unknown key; did you mean rating_c?",
         "[board.bench] format = 'pourcal'",
-        "[mqqt]: unknown table; did you mean 'mqtt'?",
+        "[mqqt]: unknown table; did you mean mqtt?",
         str(path),
         "nothing was started and nothing was changed",
     )

@@ -75,10 +75,10 @@ def test_the_hash_is_of_the_text_and_nothing_else() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        (wrong("rate = 12", "rtae = 12"), r"segment 1: rtae: unknown key; did you mean 'rate'"),
-        (wrong('name = "cleats"', 'nmae = "cleats"'), r"nmae: unknown key; did you mean 'name'"),
+        (wrong("rate = 12", "rtae = 12"), r"segment 1: rtae: unknown key; did you mean rate"),
+        (wrong('name = "cleats"', 'nmae = "cleats"'), r"nmae: unknown key; did you mean name"),
         (wrong("format = 1", "format = 2"), r"format: must be 1"),
-        (wrong("liquidus+40", "liquidos+40"), r"segment 1: to: 'liquidos\+40' is no temperature; did you mean 'liq"),
+        (wrong("liquidus+40", "liquidos+40"), r"segment 1: to: 'liquidos\+40' is no temperature; did you mean liq"),
         (wrong('to = "tap_mid"', "to = 560"), r"segment 3: to: 560 has no unit"),
         (wrong('to = "tap_mid"', 'to = "11000C"'), r"segment 3: to: '11000C' is no temperature"),
         (wrong("rate = 12", "rate = 0"), r"segment 1: rate: must be \"full\" or 0.5 to 60"),
@@ -153,7 +153,7 @@ def test_a_users_file_wins_and_a_bad_one_does_not_stop_the_rest(tmp_path: Path) 
     sound, refused = library.all()
     assert {one.key for one in sound} >= {"cleats", "zinc", "brass"}
     assert [err.where.endswith("broken.toml") for err in refused] == [True]
-    with pytest.raises(NotFound, match="did you mean 'cleats'"):
+    with pytest.raises(NotFound, match="did you mean cleats"):
         library.get("cleat")
 
 

@@ -271,7 +271,7 @@ def test_every_caution_with_a_limit_shows_it() -> None:
 
 def test_the_checklist_asks_for_a_respirator_where_there_is_zinc_or_lead() -> None:
     def asked(key: str) -> bool:
-        return any("P3" in item for item in cautions.clothing(LIBRARY.get(key)))
+        return any(item.name == "caution.wear.respirator" for item in cautions.clothing(LIBRARY.get(key)))
 
     assert asked("za27")
     assert asked("c83600")

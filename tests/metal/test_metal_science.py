@@ -326,7 +326,7 @@ def test_the_eutectics_are_where_the_handbooks_have_them() -> None:
     assert silicon.liquidus_c == pytest.approx(577.0, abs=1.5)
 
 
-@settings(max_examples=15)
+@settings(max_examples=15, deadline=None)
 @given(zinc=st.floats(1.0, 99.0))
 def test_solidus_never_lies_above_liquidus(zinc: float) -> None:
     found = phases.freezing_range("Al", "Zn", zinc)

@@ -79,7 +79,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _level(text: str) -> float:
     """`80%`, `0.8`, `80`. Raises BadInput."""
-    level = share(text, where="--level")
+    try:
+        level = share(text)
+    except BadInput:
+        level = 0.0
+    if 1.0 < level <= 100.0:
+        level /= 100.0
     if not 0.05 <= level <= 0.99:
         raise BadInput(f"a level of {text!r} cannot be meant", remedy="Give a share from 5% to 99%, such as 80%")
     return level
