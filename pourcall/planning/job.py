@@ -119,7 +119,7 @@ class JobLadle(JobTable, frozen=True):
     contact: Annotated[float, Meta(gt=0.0, le=1.0)] | None = None
 
 
-class JobRoom(JobTable, frozen=True):
+class JobAir(JobTable, frozen=True):
     """The air one breathes. `place`: indoors, under extraction, outdoors."""
 
     volume_m3: Annotated[float, Meta(gt=0.0, le=1e6)] | None = None
@@ -140,7 +140,7 @@ class Job(JobTable, frozen=True):
     pot: JobPot = JobPot()
     walk: JobWalk = JobWalk()
     ladle: JobLadle | None = None
-    room: JobRoom = JobRoom()
+    room: JobAir = JobAir()
     bath: JobBath | None = None
     mould: tuple[JobMould, ...] = ()
     metal: tuple[JobMetal, ...] = ()
@@ -151,7 +151,7 @@ _TABLES: dict[str, type[msgspec.Struct]] = {
     "pot": JobPot,
     "walk": JobWalk,
     "ladle": JobLadle,
-    "room": JobRoom,
+    "room": JobAir,
     "bath": JobBath,
 }
 _LISTS: dict[str, type[msgspec.Struct]] = {"mould": JobMould, "metal": JobMetal}

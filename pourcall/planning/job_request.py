@@ -17,7 +17,7 @@ from pourcall.metal.heat.transfer import Carry, Ladle, Pot
 from pourcall.metal.vapour.ventilation import OUTDOORS, Air, under_extraction
 from pourcall.planning.charge import casting_kg as mass_of_volume_kg
 from pourcall.planning.charge import casting_kg_from_pattern
-from pourcall.planning.job import Job, JobBath, JobMetal, JobMould, JobRoom
+from pourcall.planning.job import Job, JobBath, JobMetal, JobMould, JobAir
 from pourcall.planning.planner import PlanRequest
 from pourcall.planning.recipe import LOSS, LOSS_ELSE, Bath, Ingredient
 
@@ -105,7 +105,7 @@ def _moulds(mould: JobMould, sheet: AlloySheet) -> list[JobMould]:
     return [msgspec.structs.replace(mould, name=name, casting_kg=whole_kg, copies=1, cavities=1) for name in names]
 
 
-def _air(room: JobRoom, usual: Air) -> Air:
+def _air(room: JobAir, usual: Air) -> Air:
     stated = _stated(room)
     place = stated.pop("place", None)
     if place is None and not stated:

@@ -14,7 +14,7 @@ from xml.etree import ElementTree
 import msgspec
 import pytest
 
-from pourcall.contract.events import MeltEnded, MeltStarted, Pour, PourMarked
+from pourcall.contract.events import Marking, MeltEnded, MeltStarted, Pour, PourMarked
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, MeltEnding, StartMelt
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MouldRequest

@@ -6,7 +6,7 @@ import pytest
 
 from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import tap_window_c
-from pourcall.contract.units import Unit, format_highest, format_lowest, format_temperature, from_c, in_unit
+from pourcall.contract.units import SAME, Unit, format_highest, format_lowest, format_temperature, from_c, in_unit
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.transfer import Pot
 from pourcall.planning.job import JobMould
@@ -56,8 +56,8 @@ def test_the_aim_and_the_window_are_printed_inside_the_limits(key: str, unit: Un
         assert f"{pot_high:.0f}" in say(pot, unit)
         aim = shown(format_temperature(plan.aim_c, unit))
         assert pot_low <= aim <= pot_high <= min(limits)
-        assert pot_low - 0.05 >= from_c(low_c, unit) - 0.1
-        assert pot_high + 0.05 <= from_c(high_c, unit) + 0.1
+        assert pot_low >= from_c(low_c, unit) - SAME
+        assert pot_high <= from_c(high_c, unit) + SAME
         liquid = shown(format_temperature(plan.melt.alloy.liquidus_c, unit))
         assert liquid < figures(lip, unit)[0] <= pot_low
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from pourcall.contract.entries import ChargeEntry, ChargeRequest, MouldSetupRequest, PourCompletion, PourCorrection
-from pourcall.contract.events import MeltEnded, MeltStarted, Pour, PourMarked
+from pourcall.contract.events import Marking, MeltEnded, MeltStarted, Pour, PourMarked
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, MeltEnding, StartMelt
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MouldRequest
