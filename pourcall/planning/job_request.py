@@ -17,7 +17,7 @@ from pourcall.metal.heat.transfer import Carry, Ladle, Pot
 from pourcall.metal.vapour.ventilation import OUTDOORS, Air, under_extraction
 from pourcall.planning.charge import casting_kg as mass_of_volume_kg
 from pourcall.planning.charge import casting_kg_from_pattern
-from pourcall.planning.job import Job, JobBath, JobMetal, JobMould, JobAir
+from pourcall.planning.job import Job, JobAir, JobBath, JobMetal, JobMould
 from pourcall.planning.planner import PlanRequest
 from pourcall.planning.recipe import LOSS, LOSS_ELSE, Bath, Ingredient
 

@@ -9,6 +9,7 @@ from pourcall.contract.message import Told, tell
 from pourcall.contract.plan import MouldPlan, lip_window_c, tap_window_c
 from pourcall.contract.units import Unit
 from pourcall.metal.vapour.fume import rough
+from pourcall.metal.windows import LEAST_C
 from pourcall.planning.charge import FILL_SHARE
 from pourcall.planning.planner import PourPlan
 from pourcall.texts import say
@@ -126,6 +127,9 @@ def window_lines(planned: MouldPlan, plan: PourPlan) -> list[Told]:
     if high_c < low_c:
         pot = tell("plan.mould.no_window", lowest_c=low_c, highest_c=high_c)
         lip = tell("plan.mould.lip_wanted", lowest_c=planned.lip_min_c, highest_c=planned.lip_max_c)
+    elif high_c - low_c < LEAST_C:
+        pot = tell("plan.mould.hardly", middle_c=0.5 * (low_c + high_c))
+        lip = tell("plan.mould.lip_hardly", middle_c=0.5 * (lip_low_c + lip_high_c))
     else:
         pot = tell("plan.mould.pot", lowest_c=low_c, highest_c=high_c)
         lip = tell("plan.mould.lip", lowest_c=lip_low_c, highest_c=lip_high_c)

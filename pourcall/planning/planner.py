@@ -36,7 +36,7 @@ from pourcall.metal.vapour import pressure as vapour
 from pourcall.metal.vapour.cautions import Caution, cautions, clothing
 from pourcall.metal.vapour.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report
 from pourcall.metal.vapour.ventilation import Air
-from pourcall.metal.windows import USUAL_MATERIAL, melt_plan, plan_conflicts
+from pourcall.metal.windows import LEAST_C, USUAL_MATERIAL, melt_plan, plan_conflicts
 from pourcall.planning.charge import DEFAULT_YIELD, FILL_SHARE, MetalNeed, metal_needed, pot_capacity_kg
 from pourcall.planning.job import JobMould
 from pourcall.planning.recipe import Bath, Ingredient, Recipe, recipe
@@ -153,6 +153,8 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
     )
     depth_mm = request.pot_depth_mm if request.pot_depth_mm is not None else 0.9 * request.pot.height_mm
     capacity_kg = pot_capacity_kg(sheet, request.pot.mouth_mm, depth_mm)
+    pot_known = request.pot != Pot() or request.pot_depth_mm is not None
+    unchecked = () if pot_known or charge_kg <= capacity_kg else (tell("charge_plan.no_pot", capacity_kg=capacity_kg),)
     aim_c = _aim(plan)
     materials = tuple(dict.fromkeys(mould.material or USUAL_MATERIAL for mould in request.moulds))
     made = None
@@ -182,14 +184,14 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         moulds=tuple(_advice(sheet, mould, plan, order, fills[order]) for order, mould in enumerate(request.moulds)),
         fume=fume_report(sheet, aim_c, request.air, request.pot.mouth_mm),
         curve=_curve(sheet, request, plan),
-        conflicts=(*plan_conflicts(plan), *_too_much(charge_kg, capacity_kg)),
+        conflicts=(*plan_conflicts(plan), *(_too_much(charge_kg, capacity_kg) if pot_known else ())),
         hazards=tuple(figures_marked(hazard) for hazard in sheet.hazards),
         cautions=cautions(sheet, materials),
         clothing=clothing(sheet),
         probe_tube=_tube(sheet),
         hydrogen=hydrogen_told(aim_c) if sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0 else NOTHING,
         profile=_profile(sheet, request, aim_c, plan),
-        notes=(*request.notes, *lacking),
+        notes=(*request.notes, *unchecked, *lacking),
         sources={key: _source(key, value) for key, value in sheet.values()},
     )
 
@@ -349,6 +351,13 @@ def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPl
     ]
     if aim_c - SKIM_BELOW_C > liquid_c:
         steps.append(tell("plan.step.skim", skim_c=aim_c - SKIM_BELOW_C))
-    low_c, high_c = tap_window_c(first, plan)
-    steps.append(tell("plan.step.lift", hold_min=HOLD_MIN, lowest_c=low_c, highest_c=max(low_c, high_c)))
+    steps.append(_lift_step(*tap_window_c(first, plan)))
     return tuple(steps)
+
+
+def _lift_step(low_c: float, high_c: float) -> Message:
+    if high_c < low_c:
+        return tell("plan.step.no_window")
+    if high_c - low_c < LEAST_C:
+        return tell("plan.step.lift_at", hold_min=HOLD_MIN, middle_c=0.5 * (low_c + high_c))
+    return tell("plan.step.lift", hold_min=HOLD_MIN, lowest_c=low_c, highest_c=high_c)

@@ -16,7 +16,7 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.quantities import difference_c, figure, key_values, kilograms, seconds, share, temperature_c
 from pourcall.contract.toml_tables import read_table
-from pourcall.contract.units import Unit
+from pourcall.contract.units import Unit, difference_from_c, from_c
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.transfer import Carry
 from pourcall.planning.job import Job, JobLadle, JobMould, parse_job, read_value
@@ -111,7 +111,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(plan)
     elif args.start:
-        print(start_words(plan, request, args.furnace))
+        print(start_words(plan, request, args.furnace, unit))
     elif args.html is not None:
         print(f"the plan is in {args.html}: open it in any browser, print it on A4")
     else:
@@ -247,10 +247,19 @@ def _shop(wanted: str) -> Shop:
     )
 
 
-def start_words(plan: PourPlan, request: PlanRequest, furnace: str) -> str:
-    """The command that starts this melt. What the daemon would reckon otherwise is said in it."""
+def start_words(plan: PourPlan, request: PlanRequest, furnace: str, unit: Unit) -> str:
+    """The command that starts this melt. What the daemon would work out otherwise is said in it."""
     own_way = request.loss_c is not None or request.carry != Carry()
-    words = ["pourcall", "melt", "start", plan.alloy_key, "--charge", f"{plan.melt.charge_kg:.3f}kg", "--unit", "C"]
+    words = [
+        "pourcall",
+        "melt",
+        "start",
+        plan.alloy_key,
+        "--charge",
+        f"{plan.melt.charge_kg:.3f}kg",
+        "--unit",
+        unit.name,
+    ]
     if furnace:
         words += ["--furnace", furnace]
     for asked, planned, advice in zip(request.moulds, plan.melt.moulds, plan.moulds, strict=True):
@@ -264,8 +273,9 @@ def start_words(plan: PourPlan, request: PlanRequest, furnace: str) -> str:
             parts.append(f"setup={planned.setup.replace(',', ' ')}")
         raised = advice.fill is not None and abs(advice.fill.lowest_c - planned.lip_min_c) < 0.01
         if asked.lip_min_c is not None or raised:
-            parts += [f"min={planned.lip_min_c:.1f}", f"max={planned.lip_max_c:.1f}"]
+            low, high = from_c(planned.lip_min_c, unit), from_c(planned.lip_max_c, unit)
+            parts += [f"min={low:.1f}", f"max={high:.1f}"]
         if asked.loss_c is not None or own_way:
-            parts.append(f"loss={planned.loss_c:.1f}")
+            parts.append(f"loss={difference_from_c(planned.loss_c, unit):.1f}")
         words += ["--mould", ",".join(parts)]
     return shlex.join(words)

@@ -165,7 +165,6 @@ def lowest_fill_c(
         fitted=fitted,
         why=tell(
             "filling.open",
-            lip_c=lowest_c,
             thinnest_mm=thinnest_mm,
             open_s=freeze_s,
             bound=bound,

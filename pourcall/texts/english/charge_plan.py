@@ -2,6 +2,7 @@
 
 TEXTS: dict[str, str] = {
     "charge_plan.charge": "{charge_kg:2}; the pot holds {capacity_kg:2} {full_share} full",
+    "charge_plan.no_pot": "no pot was described: one of the usual small size would hold only {capacity_kg:2}; give --pot to check",
     "charge_plan.need": "{parts:, }",
     "charge_plan.castings": "castings {castings_kg:2}",
     "charge_plan.gating": "gating {gating_kg:2}",

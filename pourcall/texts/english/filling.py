@@ -1,7 +1,7 @@
 """Whether the metal fills the mould and feeds it."""
 
 TEXTS: dict[str, str] = {
-    "filling.open": "at {lip_c} {thinnest_mm} stays open {open_s:1}; set by {bound} ({basis})",
+    "filling.open": "there {thinnest_mm} stays open {open_s:1}; set by {bound} ({basis})",
     "filling.by_margin": "liquidus plus margin",
     "filling.by_flow": "{flow_mm} of flow",
     "filling.fitted": "fitted to this shop",
