@@ -22,18 +22,18 @@ name of the file. Errors: BadSheet, NotFound.
 
 import hashlib
 import re
-import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
-from pourcall.contract.errors import BadSheet, BadTemperature, NotFound
+from pourcall.contract.errors import BadInput, BadSheet, BadTemperature, NotFound
 from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.plan import AlloyFacts, PotLimit
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
 from pourcall.contract.quantities import temperature_c as typed_temperature_c
+from pourcall.contract.toml_tables import parse_toml
 from pourcall.contract.units import say_c, say_difference_c
 
 RAMP_DIR = Path(__file__).parent / "ramps"
@@ -88,9 +88,9 @@ class Fault(msgspec.Struct, frozen=True):
 def parse_profile(text: str, *, key: str, file: str = "") -> Profile:
     """A profile from TOML text. Raises BadSheet naming every fault by segment."""
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as err:
-        raise _refused(key, file, [Fault("file", f"not valid TOML: {err}")]) from err
+        raw = parse_toml(text)
+    except BadInput as err:
+        raise _refused(key, file, [Fault("file", err.what)]) from err
     faults = [Fault(word, f"unknown key{_nearest(word, _TOP)}") for word in raw if word not in _TOP]
     if raw.get("format") != FORMAT:
         faults.append(Fault("format", f"must be {FORMAT}, is {raw.get('format')!r}"))

@@ -62,9 +62,8 @@ def test_a_difference_is_turned_without_the_zero_of_the_scale() -> None:
 
 
 def test_masses_lengths_times_and_shares() -> None:
-    assert [kilograms(text) for text in ("1,5kg", "800g", "3 lb", "0,350")] == pytest.approx(
-        [1.5, 0.8, 1.36077711, 0.35]
-    )
+    masses_kg = [kilograms(text) for text in ("1,5kg", "800g", "3 lb", "0,350")]
+    assert masses_kg == pytest.approx([1.5, 0.8, 1.36077711, 0.35])
     assert [millimetres(text) for text in ("6mm", "0,6cm", "1/4in", "1/4 in", "0.25in")] == pytest.approx(
         [6.0, 6.0, 6.35, 6.35, 6.35]
     )

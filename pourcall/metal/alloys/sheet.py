@@ -14,9 +14,10 @@ from typing import Any
 
 import msgspec
 
-from pourcall.contract.errors import BadSheet, NotFound
+from pourcall.contract.errors import BadInput, BadSheet, NotFound
 from pourcall.contract.nearest import did_you_mean, nearest
 from pourcall.contract.plan import AlloyFacts
+from pourcall.contract.toml_tables import parse_toml
 from pourcall.metal.alloys import sheet_check as sheetcheck
 from pourcall.metal.alloys.sheet_check import SheetFault
 from pourcall.metal.vapour import pressure as vapour
@@ -311,9 +312,9 @@ class SheetLibrary:
     def _read(self, path: Path) -> tuple[dict[str, Any], bytes, tuple[SheetFault, ...]]:
         try:
             raw = path.read_bytes()
-            table = tomllib.loads(raw.decode("utf-8"))
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
-            return {}, b"", (SheetFault(file=path.name, key="(file)", what=f"cannot be read as TOML: {err}"),)
+            table = parse_toml(raw.decode("utf-8"))
+        except (OSError, UnicodeDecodeError, BadInput) as err:
+            return {}, b"", (SheetFault(file=path.name, key="(file)", what=f"cannot be read as TOML: {_cause(err)}"),)
         extends = table.pop("extends", None)
         if extends is None:
             return table, raw, ()
@@ -353,6 +354,10 @@ def _convert(table: dict[str, Any], path: Path, digest: bytes) -> AlloySheet:
         raise BadSheet(f"the sheet cannot be used: {err}", where=str(path), remedy="Correct the file") from err
 
 
+def _cause(err: Exception) -> str:
+    return err.what if isinstance(err, BadInput) else str(err)
+
+
 def _head(path: Path) -> dict[str, Any]:
     """Top-level keys of a sheet file; empty where it is no TOML (the fault is told when the sheet is asked for)."""
     try:
@@ -361,8 +366,8 @@ def _head(path: Path) -> dict[str, Any]:
         return {}
     for candidate in (text.split("\n[", 1)[0], text):
         try:
-            return tomllib.loads(candidate)
-        except tomllib.TOMLDecodeError:
+            return parse_toml(candidate)
+        except BadInput:
             continue
     return {}
 
