@@ -21,8 +21,10 @@ def parse_toml(text: str) -> dict[str, Any]:
     """The whole text. Raises BadInput where it is no TOML, be it nested too deep for any reader."""
     try:
         return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as err:
-        raise BadInput(f"not valid TOML: {str(err) or 'nested too deep'}", remedy="Correct the file") from err
+    except tomllib.TOMLDecodeError as err:
+        raise BadInput(f"not valid TOML: {err}", remedy="Correct the file") from err
+    except RecursionError:
+        raise BadInput("not valid TOML: nested too deep", remedy="Correct the file") from None
 
 
 def as_written(_: str, value: Any) -> Any:

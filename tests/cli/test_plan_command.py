@@ -194,6 +194,23 @@ def test_start_prints_a_command_that_the_melt_command_reads(run: Run) -> None:
     assert loss_c > 20.0
 
 
+def test_start_prints_in_the_unit_that_was_asked_for_and_reads_back_the_same(run: Run) -> None:
+    cleat = ("plan", "za27", "--mould", "cleat,kg=0,5,min=529,5C,max=1050F,loss=12", "--start")
+    for unit in Unit:
+        command = shlex.split(run(*cleat, "--unit", unit.name).out)
+        assert command[command.index("--unit") + 1] == unit.name
+        mould = mould_request(command[command.index("--mould") + 1], unit)
+        assert mould.mass_kg == 0.5
+        assert [mould.lip_min_c, mould.lip_max_c] == pytest.approx([529.5, 565.56], abs=0.06)
+        assert mould.loss_c == pytest.approx(12.0 / (1.8 if unit is Unit.F else 1.0), abs=0.06)
+
+
+def test_a_comma_that_may_part_thousands_is_refused_with_what_to_type(run: Run) -> None:
+    done = run("plan", "za27", "--mould", "cleat,kg=0.5,min=1,050F,max=1100F")
+    assert (done.code, done.out) == (2, "")
+    assert "Write 1050" in done.err
+
+
 def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> None:
     our_paths().settings.parent.mkdir(parents=True, exist_ok=True)
     our_paths().settings.write_text(
@@ -273,6 +290,7 @@ def test_what_cannot_be_meant_is_refused_with_what_and_where(
         (('name = "deck cleat"', ""), "[[mould]] 1: name is missing"),
         (("Zn = 99.99, Fe", "Zn = 9.99, Fe"), "the composition of zinc adds up to 10 %"),
         (("[furnace]", "[furnace"), "not valid TOML"),
+        (("alloy = ", f"deep = {'[' * 5000}{']' * 5000}\nalloy = "), "nested too deep"),
     ],
 )
 def test_a_file_with_a_fault_is_refused_by_its_key(

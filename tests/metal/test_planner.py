@@ -249,3 +249,11 @@ def test_planning_loads_no_array_library() -> None:
 def _svgs(page: str) -> list[ElementTree.Element]:
     """Every picture of a page, parsed: a picture that is no well-formed XML fails here."""
     return [ElementTree.fromstring(text) for text in re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL)]
+
+
+def test_a_charge_too_large_for_a_pot_nobody_described_is_noted_and_not_refused() -> None:
+    large = msgspec.structs.replace(FAIRLEAD, charge_kg=9.0, pot=Pot(), loss_c=20.0)
+    plan = make_plan(BRONZE, large)
+    assert plan.conflicts == ()
+    assert [note.name for note in plan.notes] == ["charge_plan.no_pot"]
+    assert make_plan(BRONZE, msgspec.structs.replace(large, pot=POT)).conflicts[0].name == "plan.conflict.pot"

@@ -2,6 +2,7 @@
 
 import re
 
+import msgspec
 import pytest
 
 from pourcall.contract.message import Message, tell
@@ -74,3 +75,18 @@ def test_a_lowest_is_rounded_up_and_a_highest_down_but_a_figure_of_a_handbook_st
 def test_a_limit_in_the_record_is_read_back_as_it_was_said(unit: Unit) -> None:
     told = tell("plan.mould.pot", lowest_c=546.53, highest_c=579.71)
     assert in_unit(written(told), unit) == say(told, unit)
+
+
+def test_where_no_window_is_left_no_lift_between_a_higher_and_a_lower_figure_is_printed() -> None:
+    mould = JobMould(name="plate", mass_kg=0.5, thinnest_mm=3.0)
+    brass = LIBRARY.get("c85700")
+    far = make_plan(brass, PlanRequest(moulds=(mould,), pot=Pot(), charge_kg=1.0, loss_c=180.0))
+    assert far.profile[-1].name == "plan.step.no_window"
+    assert window_lines(far.melt.moulds[0], far)[1].name == "plan.mould.lip_wanted"  # type: ignore[union-attr]
+    least_c = brass.pour_min.value
+    hardly = msgspec.structs.replace(mould, lip_min_c=least_c, lip_max_c=least_c + 30.0)
+    reach_c = far.melt.lowest_limit.limit_c - least_c - 0.4
+    plan = make_plan(brass, PlanRequest(moulds=(hardly,), pot=Pot(), charge_kg=1.0, loss_c=reach_c))
+    assert plan.conflicts == ()
+    assert plan.profile[-1].name == "plan.step.lift_at"
+    assert window_lines(plan.melt.moulds[0], plan)[1].name == "plan.mould.lip_hardly"  # type: ignore[union-attr]
