@@ -229,11 +229,11 @@ def test_a_plan_survives_json() -> None:
 
 
 def test_a_plan_is_made_and_shown_in_well_under_half_a_second() -> None:
-    began_s = time.perf_counter()
+    began_s = time.process_time()  # the work, whatever else the machine does
     plan = make_plan(load_sheets().get("silicon bronze"), FAIRLEAD)
     render_text(plan)
     render_html(plan)
-    assert time.perf_counter() - began_s < 0.25  # about 10 ms; generous for a loaded machine
+    assert time.process_time() - began_s < 0.25  # about 10 ms
 
 
 def test_planning_loads_no_array_library() -> None:
