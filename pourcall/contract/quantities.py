@@ -59,7 +59,8 @@ def quantity(
         return value * units[unit]
     if bare is None:
         typed = found[1]
-        remedy = f"Write {' or '.join(typed + unit for unit in units)}"
+        *most, last = (typed + unit for unit in units)
+        remedy = f"Write {', '.join(most)} or {last}"
         raise BadInput(f"{typed!r} has no unit of {what}", where=where, remedy=remedy)
     return value * bare
 
@@ -85,7 +86,8 @@ def temperature_c(text: str, default_unit: Unit | None = None, *, where: str = "
     try:
         temp_c = to_c(figure(typed), unit)
     except BadInput as err:
-        raise BadTemperature(str(err.what), where=where, remedy=err.remedy) from err
+        what = err.what if _THOUSANDS.fullmatch(typed) else f"{text.strip()} is no temperature"
+        raise BadTemperature(what, where=where, remedy=err.remedy) from err
     if temp_c < ABSOLUTE_ZERO_C:
         raise BadTemperature(
             f"{text.strip()} is below absolute zero, {format_temperature(ABSOLUTE_ZERO_C, unit)}",

@@ -1,7 +1,6 @@
 """Parts for the tests of the commands: runs in this process and in one of its own, a board on a socket."""
 
 import os
-import resource
 import signal
 import socket
 import subprocess
@@ -73,17 +72,6 @@ def shell(home: Path) -> Run:
             timeout=60.0,
         )
         return Done(done.returncode, done.stdout, done.stderr)
-
-    return one
-
-
-@pytest.fixture
-def work_s() -> Callable[[], float]:
-    """Processor time of the processes that were started so far: a busy machine does not count against a budget."""
-
-    def one() -> float:
-        used = resource.getrusage(resource.RUSAGE_CHILDREN)
-        return used.ru_utime + used.ru_stime
 
     return one
 

@@ -48,7 +48,7 @@ def hashes(folder: Path) -> dict[str, str]:
         ("11000C", "11000C is above 2000 °C"),
         ("-500F", "-500F is below absolute zero, -460 °F"),
         ("-1K", "-1K is below absolute zero"),
-        ("abc", "is no temperature. Write a figure and a unit, such as 500C, 930F or 773K"),
+        ("abc", "is no temperature. Write a figure and a unit, such as 565C, 1050F or 838K"),
         ("930X", "'X' is no unit of temperature. Use C, F or K"),
         ("nanC", "is no temperature"),
         ("1e400C", "1e400C is"),

@@ -340,10 +340,3 @@ def test_an_alloy_that_lacks_a_value_is_planned_with_a_stand_in_that_is_said(run
     done = run("plan", "bin zinc", "--mould", "cleat,kg=0.5,mm=6")
     assert done.code == 0, done.err
     assert "the bin zinc sheet has no density_liquid: 5490 kg/m3, that of ZA-12, stands in" in words(done.out)
-
-
-def test_the_whole_command_takes_less_than_half_a_second(shell: Run, work_s: Callable[[], float]) -> None:
-    assert shell("plan", "za27", "--mould", CLEAT).code == 0  # the first may compile
-    began_s = work_s()
-    assert shell("plan", "za27", "--mould", CLEAT).code == 0
-    assert work_s() - began_s < 0.5  # measured 0.3 s with the start of the process; benchmarks/bench_plan.py
