@@ -13,7 +13,7 @@ import msgspec
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.settings import Settings, parse_settings
-from pourcall.contract.units import Unit, in_unit, parse_temperature_c, parse_unit
+from pourcall.contract.units import Unit, in_unit, parse_unit
 
 
 def our_paths() -> Paths:
@@ -56,38 +56,6 @@ def settings_or_none() -> Settings | None:
     except (OSError, UnicodeDecodeError) as err:
         raise BadInput(f"the settings cannot be read: {err}", where=str(path), remedy="Check the file") from err
     return parse_settings(text, where=str(path))
-
-
-def temperature(text: str, unit: Unit | None = None) -> float:
-    """A typed temperature in degC; one without a unit is in `unit`, and refused where none is agreed."""
-    return parse_temperature_c(text, unit)
-
-
-def seconds(text: str) -> float:
-    """`40s`, `2m`, `1m30s`, `90`: how long ago. Raises BadInput."""
-    import re
-
-    found = re.fullmatch(r"(?:(\d+(?:\.\d+)?)m(?:in)?)?(?:(\d+(?:\.\d+)?)s?)?", text.strip())
-    if not text.strip() or found is None or not any(found.groups()):
-        raise BadInput(f"{text.strip()!r} is no length of time", remedy="Write 40s, 2m or 1m30s")
-    minutes, rest = (float(part) if part else 0.0 for part in found.groups())
-    return 60.0 * minutes + rest
-
-
-def kilograms(text: str, *, bare: bool = True) -> float:
-    """`1.5kg`, `800g`, `1.5`; bare False: a figure without a unit is refused. Raises BadInput."""
-    import re
-
-    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(kg|g|lb|)\s*", text.lower())
-    if found is None:
-        raise BadInput(f"{text.strip()!r} is no mass", remedy="Write 1.5kg, 800g or 3lb")
-    if not found.group(2) and not bare:
-        figure = found.group(1)
-        raise BadInput(f"{figure!r} has no unit of mass", remedy=f"Write {figure}kg, {figure}g or {figure}lb")
-    value = float(found.group(1)) * {"kg": 1.0, "": 1.0, "g": 0.001, "lb": 0.45359237}[found.group(2)]
-    if not 0.0 < value <= 100.0:
-        raise BadInput(f"{text.strip()!r} is outside 0 to 100 kg", remedy="Check the figure and the unit")
-    return value
 
 
 def print_json(value: Any) -> None:

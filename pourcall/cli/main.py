@@ -122,9 +122,9 @@ def _no_command(words: Sequence[str]) -> int:
     """Nothing, --help, --version, or a word that is no command."""
     parser = _overview()
     if words and not words[0].startswith("-"):
-        import difflib
+        from pourcall.contract.nearest import nearest
 
-        near = difflib.get_close_matches(words[0], COMMANDS, n=1)
+        near = nearest(words[0], COMMANDS)
         hint = f" Did you mean {near[0]!r}?" if near else " See `pourcall --help`."
         print(f"pourcall: there is no command {words[0]!r}.{hint}", file=sys.stderr)
         return 2

@@ -21,6 +21,7 @@ import msgspec
 from pourcall.contract.events import Event
 from pourcall.contract.inputs import Command
 from pourcall.contract.message import NOTHING, Told
+from pourcall.contract.plan import MouldRequest
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION, VERSION
 
@@ -37,23 +38,6 @@ class Health(msgspec.Struct, frozen=True, kw_only=True):
     simulated: bool = False
     speed: float = 1.0  # simulated seconds for each real one
     data_dir: str = ""
-
-
-class MouldRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
-    """A mould as a person gives it: what is not given comes from the mould setup, alloy sheet and furnace.
-
-    setup: name of a mould setup; empty: the one the mould is named after, if it is described. material empty: of the
-    setup, else green sand.
-    """
-
-    name: str
-    setup: str = ""
-    mass_kg: float = 0.0
-    thinnest_mm: float | None = None
-    material: str = ""
-    lip_min_c: float | None = None
-    lip_max_c: float | None = None
-    loss_c: float | None = None
 
 
 class StartRequest(
@@ -84,7 +68,10 @@ class ChangeRequest(
     tag="change_request",
     tag_field="type",
 ):
-    """Change alloy, charge or moulds of the running melt; what is None stays as it is."""
+    """Change alloy, charge or moulds of the running melt; what is None stays as it was asked.
+
+    Of a mould that was planned, what is not given stays as it was asked, too.
+    """
 
     alloy: str | None = None
     charge_kg: float | None = None

@@ -4,6 +4,7 @@ Sentences are made at the edge alone, by `pourcall.texts`, in the reader's unit.
 what code decides by travels beside them, in typed fields. A fact's name carries its unit, and by that it is shown:
 
     aim_c                 a temperature, degC           512 degC, 954 degF
+    lowest_c, highest_c   a limit, rounded inwards      510 degC for 509.4 at least
     spare_difference_c    a difference of temperatures  13.5 degC, 24.3 degF; also `u_c`, `..._u_c`
     rate_c_per_min        a rate, degC a minute         6.2 degC a minute, 11.2 degF a minute
     left_s, hold_min      a time                        40 s, 3 min

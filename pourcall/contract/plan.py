@@ -1,6 +1,6 @@
 """What a melt is meant to be, with every number already resolved.
 
-profiles/ makes these from alloy sheets, moulds and furnace; the engine takes them as they are, so that it needs no
+`planning` makes these from alloy sheets, moulds and furnace; the engine takes them as they are, so that it needs no
 sheet, no file and no science of its own, and a journal replayed years later judges by the numbers of its day.
 All temperatures in degC.
 """
@@ -76,6 +76,33 @@ class Way(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     stream_c: float = 0.0
 
 
+class MouldRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A mould as a person asks for it: what is not given comes from the mould setup, alloy sheet and furnace.
+
+    setup: name of a mould setup; empty: the one the mould is named after, if it is described. material empty: of the
+    setup, else green sand. The window at the lip has two ends or none.
+    """
+
+    name: str
+    setup: str = ""
+    mass_kg: float = 0.0  # metal it takes, gating included
+    thinnest_mm: float | None = None
+    material: str = ""
+    lip_min_c: float | None = None
+    lip_max_c: float | None = None
+    window_learned: bool = False  # that window is what this shop's inspected pours say; else as the person states
+    window_same_probe: bool = False  # and it was learned with the probe in use
+    loss_c: float | None = None
+    loss_u_c: float | None = None
+
+
+class Asked(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """What a plan was made from, beside the alloy: a change of the melt plans again from this."""
+
+    charge_kg: float = 0.0  # 0: nobody gave one
+    moulds: tuple[MouldRequest, ...] = ()
+
+
 class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):
     """One mould of a melt, in its order, with its window at the lip and the loss on the way there."""
 
@@ -123,7 +150,7 @@ class FumeTable(msgspec.Struct, frozen=True, kw_only=True):
     still_c: tuple[float | None, float | None, float | None] = (None, None, None)
     disturbed_c: tuple[float | None, float | None, float | None] = (None, None, None)
     flares: bool = False  # brass: levels are shares of the boiling pressure, and ask: outdoors or under extraction?
-    why: str = ""
+    why: Told = NOTHING
 
     def level(self, temp_c: float, disturbed: bool) -> int:
         """0 to 3."""
@@ -141,6 +168,7 @@ class MeltPlan(msgspec.Struct, frozen=True, kw_only=True):
     limits: tuple[PotLimit, ...]
     fume: FumeTable | None = None  # None: not computed, or no zinc in the alloy
     later_kg: float = 0.0  # of the charge: put in later, on top of what is liquid
+    asked: Asked | None = None  # None: a plan of before this was kept
 
     @property
     def lowest_limit(self) -> PotLimit:

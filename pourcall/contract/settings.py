@@ -3,15 +3,15 @@
 Every fault in the file is told at once, table by table. Nothing is read from disk here: text in, Settings out.
 """
 
-import difflib
-import tomllib
 from typing import Annotated, Any, Literal
 
 import msgspec
 from msgspec import Meta
 
-from pourcall.contract.errors import BadSettings
+from pourcall.contract.errors import BadInput, BadSettings
+from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.reading import Place
+from pourcall.contract.toml_tables import parse_toml, read_table
 from pourcall.contract.units import Unit
 from pourcall.contract.version import SETTINGS_SCHEMA
 
@@ -135,9 +135,9 @@ _TABLES: dict[str, tuple[type[_Table], bool]] = {  # name -> (type, is a table o
 def parse_settings(text: str, *, where: str = "settings") -> Settings:
     """Settings from TOML text. Raises BadSettings with every fault found: syntax, keys, values, cross-checks."""
     try:
-        raw: dict[str, Any] = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as err:
-        raise BadSettings([f"not valid TOML: {err}"], where=where) from err
+        raw = parse_toml(text)
+    except BadInput as err:
+        raise BadSettings([err.what], where=where) from err
     faults: list[str] = []
     tables: dict[str, Any] = {}
     schema = raw.pop("schema", SETTINGS_SCHEMA)
@@ -145,18 +145,18 @@ def parse_settings(text: str, *, where: str = "settings") -> Settings:
         faults.append(f"schema = {schema!r}: this program reads schema {SETTINGS_SCHEMA}")
     for key, value in raw.items():
         if key not in _TABLES:
-            faults.append(f"[{key}]: unknown table{_nearest(key, _TABLES)}")
+            faults.append(f"[{key}]: unknown table{did_you_mean(key, _TABLES, else_all=True)}")
             continue
         kind, named = _TABLES[key]
         if not isinstance(value, dict):
             faults.append(f"{key}: must be a table")
         elif named:
-            tables[key] = {name: _table(kind, body, f"{key}.{name}", faults) for name, body in value.items()}
+            tables[key] = {name: read_table(kind, body, f"[{key}.{name}]", faults) for name, body in value.items()}
             faults += [
                 f"[{key}.{name}]: names are lower-case letters, digits and _" for name in value if not _is_name(name)
             ]
         else:
-            tables[key] = _table(kind, value, key, faults)
+            tables[key] = read_table(kind, value, f"[{key}]", faults)
     if not faults:
         settings = Settings(**tables)
         faults += _cross_checks(settings)
@@ -173,46 +173,18 @@ def _is_name(name: str) -> bool:
     return True
 
 
-def _nearest(key: str, valid: Any) -> str:
-    near = difflib.get_close_matches(key, list(valid), n=1)
-    return f"; did you mean {near[0]!r}?" if near else f"; valid are {', '.join(sorted(valid))}"
-
-
-def _table(kind: type[_Table], body: Any, where: str, faults: list[str]) -> Any:
-    """One table, checked key by key, so that each of several faults in it is named."""
-    if not isinstance(body, dict):
-        faults.append(f"{where}: must be a table")
-        return None
-    fields = {field.name: field for field in msgspec.structs.fields(kind)}
-    good: dict[str, Any] = {}
-    before = len(faults)
-    for key, value in body.items():
-        if key not in fields:
-            faults.append(f"[{where}] {key}: unknown key{_nearest(key, fields)}")
-            continue
-        try:
-            good[key] = msgspec.convert(value, fields[key].type)
-        except msgspec.ValidationError as err:
-            faults.append(f"[{where}] {key} = {value!r}: {err}")
-    missing = [name for name, field in fields.items() if field.required and name not in body]
-    faults += [f"[{where}]: {name} is missing" for name in missing]
-    return kind(**good) if len(faults) == before else None
-
-
 def _cross_checks(settings: Settings) -> list[str]:
     """Faults that only show between tables: dangling names, two probes on one input, limits the wrong way round."""
     faults: list[str] = []
     seen: dict[tuple[str, str], str] = {}
     for name, probe in settings.probe.items():
-        if probe.furnace not in settings.furnace:
-            faults.append(
-                f"[probe.{name}] furnace = {probe.furnace!r}: no such furnace"
-                + _nearest(probe.furnace, settings.furnace)
-            )
-        if probe.board not in settings.board:
-            faults.append(
-                f"[probe.{name}] board = {probe.board!r}: no such board{_nearest(probe.board, settings.board)}"
-            )
+        for what, wanted, known in (
+            ("furnace", probe.furnace, settings.furnace),
+            ("board", probe.board, settings.board),
+        ):
+            if wanted not in known:
+                hint = did_you_mean(wanted, known, else_all=True)
+                faults.append(f"[probe.{name}] {what} = {wanted!r}: no such {what}{hint}")
         place = (probe.board, probe.channel)
         if place in seen:
             faults.append(

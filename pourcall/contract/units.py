@@ -1,4 +1,4 @@
-"""Temperatures as people type and read them. Storage and every calculation are in degC.
+"""Temperatures in the units people use; what they type is read by quantities.py. Stored and calculated: degC.
 
 A temperature (`930F`) and a difference of temperatures (`25F` = 13.9 degC) convert differently; both are here.
 Source of the scales: SI Brochure, 9th edition, section 2.3.1 (t/degC = T/K - 273.15); 1 degF = 5/9 K, 32 degF = 0 degC.
@@ -6,6 +6,7 @@ Source of the scales: SI Brochure, 9th edition, section 2.3.1 (t/degC = T/K - 27
 
 import math
 import re
+from collections.abc import Callable
 from enum import StrEnum
 
 from pourcall.contract.errors import BadTemperature
@@ -34,7 +35,7 @@ _SPELLINGS = {
     "k": Unit.K,
     "kelvin": Unit.K,
 }
-_TYPED = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([°A-Za-z]*)\s*")
+_MARKS = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}
 
 
 def to_c(value: float, unit: Unit) -> float:
@@ -68,51 +69,36 @@ def parse_unit(text: str) -> Unit:
     return unit
 
 
-def parse_temperature_c(text: str, default_unit: Unit | None = None, *, where: str = "") -> float:
-    """`930F`, `500 °C`, `773K`, or a bare figure in `default_unit`; in degC.
-
-    Raises BadTemperature for what is no number, has no unit where none is agreed, lies below absolute zero, or
-    lies above 2000 degC (a slip of the finger: no metal cast here is poured there and no probe reads it).
-    """
-    found = _TYPED.fullmatch(text)
-    if found is None:
-        raise BadTemperature(
-            f"{text!r} is no temperature", where=where, remedy="Write a figure and a unit, such as 500C, 930F or 773K"
-        )
-    figure, spelled = found.groups()
-    if spelled:
-        unit = parse_unit(spelled)
-    elif default_unit is not None:
-        unit = default_unit
-    else:
-        raise BadTemperature(f"{text!r} has no unit", where=where, remedy=f"Write {figure}C, {figure}F or {figure}K")
-    temp_c = to_c(float(figure), unit)
-    if not math.isfinite(temp_c) or temp_c < ABSOLUTE_ZERO_C:
-        raise BadTemperature(
-            f"{text.strip()} is below absolute zero, {format_temperature(ABSOLUTE_ZERO_C, unit)}",
-            where=where,
-            remedy="Check the figure and the unit",
-        )
-    if temp_c > HIGHEST_MEANT_C:
-        raise BadTemperature(
-            f"{text.strip()} is above {format_temperature(HIGHEST_MEANT_C, unit)}, hotter than anything cast here",
-            where=where,
-            remedy="Check for a digit too many and for the unit",
-        )
-    return temp_c
-
-
 def format_temperature(temp_c: float | None, unit: Unit = Unit.C, decimals: int = 0) -> str:
     """`512 °C`, `954 °F`, `785 K`; a dash where there is no number."""
-    mark = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}[unit]
+    mark = _MARKS[unit]
     if temp_c is None or not math.isfinite(temp_c):
         return f"-- {mark}"
     return f"{rounded(from_c(temp_c, unit), decimals):.{decimals}f} {mark}"
 
 
+def format_lowest(temp_c: float | None, unit: Unit = Unit.C) -> str:
+    """A lowest temperature, rounded inwards: up. What is shown as allowed is allowed."""
+    return _format_limit(temp_c, unit, math.ceil, -SAME)
+
+
+def format_highest(temp_c: float | None, unit: Unit = Unit.C) -> str:
+    """A highest temperature, rounded inwards: down."""
+    return _format_limit(temp_c, unit, math.floor, SAME)
+
+
+SAME = 0.02  # of a degree: 1093.33 degC is the 2000 degF of a handbook, not 1999
+
+
+def _format_limit(temp_c: float | None, unit: Unit, inward: Callable[[float], int], same: float) -> str:
+    if temp_c is None or not math.isfinite(temp_c):
+        return format_temperature(temp_c, unit)
+    return f"{inward(from_c(temp_c, unit) + same)} {_MARKS[unit]}"
+
+
 def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:
     """A difference of temperatures, with its unit; a dash where there is no number."""
-    mark = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}[unit]
+    mark = _MARKS[unit]
     if delta_c is None or not math.isfinite(delta_c):
         return f"-- {mark}"
     return f"{rounded(difference_from_c(delta_c, unit), decimals):.{decimals}f} {mark}"
@@ -129,7 +115,7 @@ def rounded(value: float, decimals: int = 0) -> float:
     return math.copysign(math.floor(abs(value) * scale + 0.5 + 1e-9) / scale, value) + 0.0
 
 
-_TOKEN = re.compile(r"<(-?\d+(?:\.\d+)?) degC( apart)?>")
+_TOKEN = re.compile(r"<(-?\d+(?:\.\d+)?) degC( apart| or more| or less)?>")
 
 
 def say_c(temp_c: float) -> str:
@@ -146,7 +132,13 @@ def in_unit(text: str, unit: Unit = Unit.C, decimals: int = 0) -> str:
     """The text with its temperatures written in `unit`. Texts are sent and stored with `<523.0 degC>` inside."""
 
     def written(found: re.Match[str]) -> str:
-        value, apart = float(found.group(1)), found.group(2)
-        return format_difference(value, unit, decimals) if apart else format_temperature(value, unit, decimals)
+        value, kind = float(found[1]), found[2]
+        if kind == " apart":
+            return format_difference(value, unit, decimals)
+        if kind == " or more":
+            return format_lowest(value, unit)
+        if kind == " or less":
+            return format_highest(value, unit)
+        return format_temperature(value, unit, decimals)
 
     return _TOKEN.sub(written, text)

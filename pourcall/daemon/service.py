@@ -28,6 +28,7 @@ from pourcall.contract.events import AlarmChanged, AlarmState, LinkChanged, Melt
 from pourcall.contract.frames import Sample
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import ChangeMelt, Command, Note, RunProfile, StartMelt
+from pourcall.contract.message import Message, tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Board, Settings
@@ -39,7 +40,6 @@ from pourcall.daemon.sleep_blocker import WakeKeeper
 from pourcall.daemon.tasks import Tasks
 from pourcall.drivers.inbox import Arrival, Deliver, Inbox, Item, LinkEvent
 from pourcall.planning.melt_plans import Planner
-from pourcall.texts import written
 
 log = logging.getLogger(__name__)
 
@@ -470,8 +470,8 @@ class Service:
             self.doors[furnace].submit(Note(text=problem, who="daemon"))
 
 
-def _minding(result: CommandResult, mind: tuple[str, ...]) -> CommandResult:
+def _minding(result: CommandResult, mind: tuple[Message, ...]) -> CommandResult:
     """The result with what to mind about the plan."""
     if not mind or not result.accepted:
         return result
-    return msgspec.structs.replace(result, what=". Mind: ".join((written(result.what), "; ".join(mind))))
+    return msgspec.structs.replace(result, what=tell("plan.mind", what=result.what, parts=mind))

@@ -2,22 +2,34 @@
 
 Window: the sheet's, by thinnest section (thin: upper part, thick: lower part) and mould material, never below the
 liquidus plus the sheet's margin, raised by what filling asks for, replaced by what the shop has learned. The pot's
-limits stand apart: no loss on the way raises them. All temperatures in degC; in sentences they are tokens (say.py).
+limits stand apart: no loss on the way raises them. All temperatures in degC.
 """
 
 import itertools
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import msgspec
 
 from pourcall.contract.errors import BadInput, OutOfRange
-from pourcall.contract.plan import MeltPlan, MouldPlan, PotLimit
-from pourcall.metal.alloys.sheet import AlloySheet
-from pourcall.metal.alloys.sheet_check import nearest
+from pourcall.contract.message import Message, tell
+from pourcall.contract.nearest import did_you_mean
+from pourcall.contract.plan import (
+    Asked,
+    LossBasis,
+    MeltPlan,
+    MouldPlan,
+    MouldRequest,
+    PotLimit,
+    Way,
+    WindowBasis,
+)
+from pourcall.metal.alloys.sheet import ABOVE_POUR_C, AlloySheet
+from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.heat.transfer import Carry, Pot, transfer_loss
-from pourcall.metal.say import say_c, say_difference_c, say_range, tokens
 from pourcall.metal.vapour.fume import fume_table
+from pourcall.metal.vapour.pressure import BOILING_KNOWN_C
 from pourcall.metal.vapour.ventilation import Air
 
 # Shift of the window by mould material, as a share of its width (common practice, no source): a shell of plaster takes
@@ -41,6 +53,8 @@ THINNEST_USUAL_MM = {
 }
 THICK_MM = {"sand": 25.0, "plaster": 12.0, "die": 15.0}  # from here on the lower part of the window (judgement)
 LEAST_WIDTH_C = 20.0
+LEAST_C = 1.0  # a window narrower than this is none
+USUAL_MATERIAL = "green_sand"
 LEAST_LOSS_U_C = 5.0
 STATED_LOSS_SHARE = 0.3  # expanded uncertainty of a loss somebody stated
 
@@ -50,30 +64,16 @@ class LipWindow(msgspec.Struct, frozen=True, kw_only=True):
 
     min_c: float
     max_c: float
-    why: str
-    cautions: tuple[str, ...] = ()
-
-
-class MouldSpec(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One mould as the shop describes it. Whatever is None comes from sheet and physics."""
-
-    name: str
-    setup: str = ""
-    mass_kg: float = 0.0  # metal it takes, gating included
-    thinnest_mm: float | None = None
-    material: str = "green_sand"
-    loss_c: float | None = None
-    loss_u_c: float | None = None
-    lip_min_c: float | None = None  # learned by the shop; both or neither
-    lip_max_c: float | None = None
-    window_same_probe: bool = False
+    basis: WindowBasis
+    why: tuple[Message, ...]
+    cautions: tuple[Message, ...] = ()
 
 
 def check_material(material: str) -> str:
     """The material itself, or BadInput naming the nearest."""
     if material not in MATERIAL_SHIFT:
         raise BadInput(
-            f"{material!r} is no mould material{nearest(material, MATERIAL_SHIFT)}",
+            f"{material!r} is no mould material{did_you_mean(material, MATERIAL_SHIFT)}",
             remedy=f"Use one of {', '.join(MATERIAL_SHIFT)}",
         )
     return material
@@ -94,48 +94,51 @@ def pour_window(
     thinnest_mm: float | None = None,
     material: str = "green_sand",
     fill_min_c: float | None = None,
-    learned: tuple[float, float] | None = None,
+    own: tuple[float, float] | None = None,
+    learned: bool = False,
 ) -> LipWindow:
     """The window at the lip for one mould.
 
-    `fill_min_c`: lowest temperature that fills it, where known. `learned`: the window this shop found for this mould;
-    it replaces the sheet's, but neither the floor (liquidus plus margin) nor the pot's limit. Raises BadInput or
-    OutOfRange for what cannot be meant.
+    `fill_min_c`: lowest temperature that fills it, where known. `own`: the window this shop states for this mould, or
+    has `learned` from its pours; it replaces the sheet's, but neither the floor (liquidus plus margin) nor the pot's
+    limit. Raises BadInput or OutOfRange for what cannot be meant.
     """
     check_material(material)
     floor_c, top_c = sheet.liquidus.value + sheet.margin_c, sheet.highest_in_pot_c
-    cautions: list[str] = []
-    if learned is not None:
-        low_c, high_c = learned
+    cautions: list[Message] = []
+    if own is not None:
+        low_c, high_c = own
         if not low_c < high_c:
-            raise BadInput(f"a learned window of {low_c:g} to {high_c:g} degC has no width")
-        why = f"window {say_range(low_c, high_c)} learned in this shop"
+            raise BadInput(f"a window of {low_c:g} to {high_c:g} degC has no width")
+        basis = WindowBasis.LEARNED if learned else WindowBasis.STATED
+        why = [tell("window.learned" if learned else "window.stated", lowest_c=low_c, highest_c=high_c)]
     else:
+        basis = WindowBasis.SHEET
         low_c, high_c, why = _from_sheet(sheet, thinnest_mm, material)
         if fill_min_c is not None and fill_min_c > low_c:
             low_c = fill_min_c
-            why += f"; filling asks for {say_c(fill_min_c)}"
+            why.append(tell("window.filling", lowest_c=fill_min_c))
         if thinnest_mm is not None:
             usual_mm = THINNEST_USUAL_MM[_PROCESS[material], sheet.family]
             if thinnest_mm < usual_mm:
-                cautions.append(f"{thinnest_mm:g} mm is thinner than the usual least of {usual_mm:g} mm: may not fill")
+                cautions.append(tell("window.thin", thinnest_mm=thinnest_mm, usual_mm=usual_mm))
     if low_c < floor_c:
         low_c = floor_c
-        why += f"; not below liquidus + {say_difference_c(sheet.margin_c)} = {say_c(floor_c)}"
+        why.append(tell("window.floor", margin_difference_c=sheet.margin_c, lowest_c=floor_c))
     if high_c > top_c:
         high_c = top_c
-        why += f"; not above the alloy's limit in the pot, {say_c(top_c)}"
-    if high_c - low_c < 1.0:
-        cautions.append(f"the window closes: {say_c(low_c)} is asked for and {say_c(high_c)} allowed; expect misruns")
+        why.append(tell("window.alloy_limit", highest_c=top_c))
+    if high_c - low_c < LEAST_C:
+        cautions.append(tell("window.closes", lowest_c=low_c, highest_c=high_c))
         low_c = max(floor_c, high_c - LEAST_WIDTH_C / 2.0)
-        high_c = max(high_c, low_c + 1.0)
-    return LipWindow(min_c=low_c, max_c=high_c, why=why, cautions=tuple(cautions))
+        high_c = max(high_c, low_c + LEAST_C)
+    return LipWindow(min_c=low_c, max_c=high_c, basis=basis, why=tuple(why), cautions=tuple(cautions))
 
 
-def _from_sheet(sheet: AlloySheet, thinnest_mm: float | None, material: str) -> tuple[float, float, str]:
+def _from_sheet(sheet: AlloySheet, thinnest_mm: float | None, material: str) -> tuple[float, float, list[Message]]:
     whole_low, whole_high = sheet.pour_min.value, sheet.pour_max.value
     low_c, high_c = whole_low, whole_high
-    why = f"sheet of {sheet.name}, {say_range(whole_low, whole_high)} ({sheet.pour_min.mark})"
+    why = [tell("window.sheet", alloy=sheet.name, lowest_c=low_c, highest_c=high_c, mark=sheet.pour_min.mark)]
     if thinnest_mm is not None:
         place = section_place(sheet, thinnest_mm, material)
         ends = (sheet.pour_light_min, sheet.pour_light_max, sheet.pour_heavy_min, sheet.pour_heavy_max)
@@ -148,11 +151,11 @@ def _from_sheet(sheet: AlloySheet, thinnest_mm: float | None, material: str) -> 
             part_c = max(width_c / 2.0, min(width_c, LEAST_WIDTH_C))
             low_c = whole_low + (1.0 - place) * (width_c - part_c)
             high_c = low_c + part_c
-        why += f", for {thinnest_mm:g} mm {say_range(low_c, high_c)}"
+        why.append(tell("window.section", thinnest_mm=thinnest_mm, lowest_c=low_c, highest_c=high_c))
     shift_c = MATERIAL_SHIFT[material] * (high_c - low_c)
     if shift_c:
         low_c, high_c = max(whole_low, low_c + shift_c), min(whole_high, high_c + shift_c)
-        why += f", {material.replace('_', ' ')} {say_range(low_c, high_c)}"
+        why.append(tell("window.material", material=material, lowest_c=low_c, highest_c=high_c))
     return low_c, high_c, why
 
 
@@ -163,21 +166,22 @@ def pot_limits(
     limits = []
     boiling_c = sheet.boiling_limit_c()
     if boiling_c is not None:
-        why = f"zinc pressure reaches 0.8 of an atmosphere at {say_c(boiling_c)} (computed, +-{say_difference_c(40.0)})"
+        why = tell("alloy.limit.boiling", highest_c=boiling_c, known_difference_c=BOILING_KNOWN_C)
         limits.append(PotLimit(limit_c=boiling_c, whose="boiling", why=why))
     stated = sheet.alloy_max
-    why = (
-        f"{tokens(stated.note.removeprefix('in the pot: ')) or 'sheet'} ({stated.mark})"
-        if stated is not None
-        else f"{say_difference_c(40.0)} above the highest pour"
-    )
-    limits.append(PotLimit(limit_c=sheet.highest_in_pot_c, whose="alloy", why=f"{sheet.name}: {why}"))
+    if stated is None:
+        why = tell("alloy.limit.above_pour", alloy=sheet.name, above_difference_c=ABOVE_POUR_C)
+    elif note := figures_marked(stated.note.removeprefix("in the pot: ")):
+        why = tell("alloy.limit.note", alloy=sheet.name, note=note, mark=stated.mark)
+    else:
+        why = tell("alloy.limit.sheet", alloy=sheet.name, mark=stated.mark)
+    limits.append(PotLimit(limit_c=sheet.highest_in_pot_c, whose="alloy", why=why))
     for whose, rating_c in (("pot", pot_rating_c), ("probe", probe_rating_c)):
         if rating_c is None:
             continue
         if not 100.0 <= rating_c <= 2000.0:
             raise OutOfRange(f"a {whose} rated for {rating_c:g} degC cannot be meant", remedy="Give 100 to 2000 degC")
-        limits.append(PotLimit(limit_c=rating_c, whose=whose, why=f"the {whose} is rated for {say_c(rating_c)}"))
+        limits.append(PotLimit(limit_c=rating_c, whose=whose, why=tell("plan.rated", whose=whose, highest_c=rating_c)))
     return tuple(sorted(limits, key=lambda limit: limit.limit_c))
 
 
@@ -185,7 +189,7 @@ def melt_plan(
     melt_id: str,
     sheet: AlloySheet,
     charge_kg: float,
-    moulds: Sequence[MouldSpec],
+    moulds: Sequence[MouldRequest],
     *,
     loss_c: float | None = None,
     loss_u_c: float | None = None,
@@ -210,23 +214,24 @@ def melt_plan(
         if not name.strip() or names.count(name) > 1:
             raise BadInput(f"mould name {name!r} is empty or used twice", remedy="Give every mould its own name")
     limits = pot_limits(sheet, pot_rating_c=pot_rating_c, probe_rating_c=probe_rating_c)
-    way = _Way(charge_kg=charge_kg, loss_c=loss_c, loss_u_c=loss_u_c, pot=pot or Pot(), carry=carry or Carry())
+    carried = _Carried(charge_kg=charge_kg, loss_c=loss_c, loss_u_c=loss_u_c, pot=pot or Pot(), carry=carry or Carry())
     planned: list[MouldPlan] = []
     for order, mould in enumerate(moulds):
         floor_c = fill_min_c[order] if order < len(fill_min_c) else None
         poured_kg = sum(earlier.mass_kg for earlier in moulds[:order])
-        planned.append(_mould_plan(sheet, mould, way, limits[0], order, poured_kg, floor_c))
+        planned.append(_mould_plan(sheet, mould, carried, limits[0], _Place(order, poured_kg), floor_c))
     return MeltPlan(
         melt=melt_id,
         alloy=sheet.facts(),
         charge_kg=charge_kg,
         moulds=tuple(planned),
         limits=limits,
-        fume=fume_table(sheet, air, way.pot.mouth_mm),
+        fume=fume_table(sheet, air, carried.pot.mouth_mm),
+        asked=Asked(charge_kg=charge_kg, moulds=tuple(moulds)),
     )
 
 
-class _Way(msgspec.Struct, frozen=True, kw_only=True):
+class _Carried(msgspec.Struct, frozen=True, kw_only=True):
     """What the loss of every mould of one melt is made of."""
 
     charge_kg: float
@@ -236,49 +241,59 @@ class _Way(msgspec.Struct, frozen=True, kw_only=True):
     carry: Carry
 
 
+class _Place(NamedTuple):
+    """Which mould it is, from 0, and what went into the moulds before it."""
+
+    order: int
+    poured_kg: float
+
+
 def _mould_plan(
     sheet: AlloySheet,
-    mould: MouldSpec,
-    way: _Way,
+    mould: MouldRequest,
+    carried: _Carried,
     lowest: PotLimit,
-    order: int,
-    poured_kg: float,
+    place: _Place,
     fill_min_c: float | None,
 ) -> MouldPlan:
     if not 0.0 <= mould.mass_kg <= 2000.0:
         raise OutOfRange(f"mould {mould.name}: {mould.mass_kg:g} kg of metal cannot be meant")
     low_c, high_c = mould.lip_min_c, mould.lip_max_c
     if (low_c is None) != (high_c is None):
-        raise BadInput(f"mould {mould.name}: a learned window has two ends", remedy="Give both or neither")
+        raise BadInput(f"mould {mould.name}: a window has two ends", remedy="Give both or neither")
+    material = mould.material or USUAL_MATERIAL
     window = pour_window(
         sheet,
         thinnest_mm=mould.thinnest_mm,
-        material=mould.material,
+        material=material,
         fill_min_c=fill_min_c,
-        learned=(low_c, high_c) if low_c is not None and high_c is not None else None,
+        own=(low_c, high_c) if low_c is not None and high_c is not None else None,
+        learned=mould.window_learned,
     )
-    lost_c, u_c, why = _loss(sheet, window, mould, way, lowest.limit_c, order, poured_kg)
-    window = _fit_to_pot(sheet, window, lowest, lost_c)
+    loss = _loss(sheet, window, mould, carried, lowest.limit_c, place)
+    window = _fit_to_pot(sheet, window, lowest, loss.loss_c)
     return MouldPlan(
         name=mould.name,
         setup=mould.setup,
         mass_kg=mould.mass_kg,
         thinnest_mm=mould.thinnest_mm,
-        material=mould.material,
+        material=material,
         lip_min_c=round(window.min_c, 2),
         lip_max_c=round(window.max_c, 2),
-        loss_c=round(lost_c, 2),
-        loss_u_c=round(u_c, 2),
-        loss_s=_stands_for_s(mould, way, order),
+        loss_c=round(loss.loss_c, 2),
+        loss_u_c=round(loss.u_c, 2),
+        loss_s=_stands_for_s(mould, carried, place.order),
         window_same_probe=mould.window_same_probe,
-        why=". ".join((window.why, why, *window.cautions)),
+        why=tell("plan.mould.why", parts=(tell("window.why", parts=window.why), loss.why, *window.cautions)),
+        window_basis=window.basis,
+        way=loss.way,
     )
 
 
-def _stands_for_s(mould: MouldSpec, way: _Way, order: int) -> float:
+def _stands_for_s(mould: MouldRequest, carried: _Carried, order: int) -> float:
     """Seconds from the lift that the loss stands for: a shop's one figure for the walk, all others for this mould."""
-    one_for_all = mould.loss_c is None and way.loss_c is not None
-    return max(1.0, way.carry.walk_s + (0.0 if one_for_all else order * way.carry.between_s))
+    one_for_all = mould.loss_c is None and carried.loss_c is not None
+    return max(1.0, carried.carry.walk_s + (0.0 if one_for_all else order * carried.carry.between_s))
 
 
 def _fit_to_pot(sheet: AlloySheet, window: LipWindow, lowest: PotLimit, lost_c: float) -> LipWindow:
@@ -297,61 +312,78 @@ def _fit_to_pot(sheet: AlloySheet, window: LipWindow, lowest: PotLimit, lost_c: 
         lowered_c = max(least_c, reach_c - LEAST_WIDTH_C)
         if lowered_c < low_c:
             low_c = lowered_c
-            cautions = (*cautions, f"colder than this section wants ({say_c(window.min_c)}): it may not fill")
+            cautions = (*cautions, tell("window.colder", lowest_c=window.min_c))
         if low_c >= reach_c:
             return window
-    limit = f"the {lowest.whose} limit of {say_c(lowest.limit_c)} in the pot leaves at most {say_c(reach_c)}"
-    why = f"{window.why}; {limit}"
-    return LipWindow(min_c=low_c, max_c=reach_c, why=why, cautions=cautions)
+    limit = tell("window.reach", whose=lowest.whose, highest_c=lowest.limit_c, lip_highest_c=reach_c)
+    return LipWindow(min_c=low_c, max_c=reach_c, basis=window.basis, why=(*window.why, limit), cautions=cautions)
+
+
+class _Loss(NamedTuple):
+    loss_c: float
+    u_c: float  # expanded
+    way: Way
+    why: Message
 
 
 def _loss(
-    sheet: AlloySheet, window: LipWindow, mould: MouldSpec, way: _Way, top_c: float, order: int, poured_kg: float
-) -> tuple[float, float, str]:
-    """Loss, its expanded uncertainty and a sentence. A computed loss is that at the middle of the tap window, or at the
-    pot's limit `top_c` where the middle lies above it."""
-    stated_c = mould.loss_c if mould.loss_c is not None else way.loss_c
-    u_c = mould.loss_u_c if mould.loss_u_c is not None else way.loss_u_c
+    sheet: AlloySheet, window: LipWindow, mould: MouldRequest, carried: _Carried, top_c: float, place: _Place
+) -> _Loss:
+    """A computed loss is that at the middle of the tap window, or at the pot's limit `top_c` where the middle lies
+    above it."""
+    stated_c = mould.loss_c if mould.loss_c is not None else carried.loss_c
+    u_c = mould.loss_u_c if mould.loss_u_c is not None else carried.loss_u_c
     if stated_c is not None:
         if not 0.0 <= stated_c <= 400.0:
             raise OutOfRange(f"mould {mould.name}: a loss of {stated_c:g} degC cannot be meant")
         if u_c is None:
             u_c = max(LEAST_LOSS_U_C, STATED_LOSS_SHARE * stated_c)
-        return stated_c, u_c, f"loss {say_difference_c(stated_c)} as stated"
-    left_kg = max(0.05 * way.charge_kg, way.charge_kg - poured_kg)  # moulds that ask for more: see plan_conflicts
+        return _Loss(stated_c, u_c, Way(basis=LossBasis.STATED), tell("way.stated", loss_difference_c=stated_c))
+    left_kg = max(0.05 * carried.charge_kg, carried.charge_kg - place.poured_kg)  # of too little: see plan_conflicts
     middle_c, found_c = 0.5 * (window.min_c + window.max_c), 0.0
     for _ in range(3):  # hotter metal loses faster: three rounds settle it within 0.1 degC
         loss = transfer_loss(
             sheet,
-            way.charge_kg,
+            carried.charge_kg,
             min(middle_c + found_c, top_c),
-            way.pot,
-            way.carry,
-            order=order,
-            poured_kg=way.charge_kg - left_kg,
+            carried.pot,
+            carried.carry,
+            order=place.order,
+            poured_kg=carried.charge_kg - left_kg,
         )
         found_c = loss.loss_c
-    return found_c, u_c if u_c is not None else loss.u_c, loss.why
+    return _Loss(found_c, u_c if u_c is not None else loss.u_c, loss.way, loss.why)
 
 
-def plan_conflicts(plan: MeltPlan) -> tuple[str, ...]:
-    """What makes a plan impossible or nearly so, one sentence each; empty for a sound plan."""
+def plan_conflicts(plan: MeltPlan) -> tuple[Message, ...]:
+    """What makes a plan impossible or nearly so; empty for a sound plan."""
     found = []
     lowest = plan.lowest_limit
     for mould in plan.moulds:
         if mould.tap_min_c > lowest.limit_c:
             found.append(
-                f"{mould.name} needs {say_c(mould.tap_min_c)} in the pot to arrive at {say_c(mould.lip_min_c)}, "
-                f"and the {lowest.whose} limit is {say_c(lowest.limit_c)} ({lowest.why}). Shorten the way, preheat "
-                "ladle and mould"
+                tell(
+                    "plan.conflict.limit",
+                    mould=mould.name,
+                    pot_lowest_c=mould.tap_min_c,
+                    lip_lowest_c=mould.lip_min_c,
+                    whose=lowest.whose,
+                    highest_c=lowest.limit_c,
+                    why=lowest.why,
+                )
             )
     needed_kg = sum(mould.mass_kg for mould in plan.moulds)
     if needed_kg > plan.charge_kg:
-        found.append(f"the moulds take {needed_kg:.2f} kg and the charge is {plan.charge_kg:.2f} kg")
+        found.append(tell("plan.conflict.charge", needed_kg=needed_kg, charge_kg=plan.charge_kg))
     for earlier, later in itertools.pairwise(plan.moulds):
         if later.tap_min_c > earlier.tap_max_c:
             found.append(
-                f"{later.name} comes after {earlier.name} but wants a hotter pot "
-                f"({say_c(later.tap_min_c)} against at most {say_c(earlier.tap_max_c)}): pour it first"
+                tell(
+                    "plan.conflict.order",
+                    later=later.name,
+                    earlier=earlier.name,
+                    later_lowest_c=later.tap_min_c,
+                    earlier_highest_c=earlier.tap_max_c,
+                )
             )
     return tuple(found)

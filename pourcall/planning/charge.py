@@ -24,7 +24,6 @@ class MetalNeed(msgspec.Struct, frozen=True, kw_only=True):
     loss_kg: float
     charge_kg: float
     poured_kg: float
-    why: str
 
 
 def casting_kg(volume_cm3: float, sheet: AlloySheet) -> float:
@@ -63,10 +62,8 @@ def metal_needed(
         )
     if gating_kg is None:
         gates_kg = castings_kg * (1.0 / share - 1.0)
-        how = f"yield {share:.0%}"
     elif 0.0 <= gating_kg <= 2000.0:
         gates_kg = gating_kg
-        how = f"gating of {gating_kg:.2f} kg"
     else:
         raise OutOfRange(f"gating of {gating_kg:g} kg cannot be meant")
     poured_kg = castings_kg + gates_kg
@@ -78,7 +75,6 @@ def metal_needed(
         loss_kg=charge_kg - poured_kg - heel_kg,
         charge_kg=charge_kg,
         poured_kg=poured_kg,
-        why=f"{how}, {loss:.0%} to dross, {heel_kg:g} kg left in the pot",
     )
 
 

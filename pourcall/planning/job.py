@@ -5,19 +5,17 @@ takes degC as a number, or a text with its unit (`"2192F"`); differences (`loss_
 What a job means for the planner: job_request.py.
 """
 
-import math
-import tomllib
-from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 import msgspec
 from msgspec import Meta
 
 from pourcall.contract.errors import BadInput
-from pourcall.contract.units import parse_temperature_c
-from pourcall.metal.alloys.sheet_check import nearest
+from pourcall.contract.plan import MouldRequest
+from pourcall.contract.quantities import temperature_c
+from pourcall.contract.toml_tables import parse_toml, read_table, read_values
 
-_DIFFERENCES = ("loss_c", "stream_loss_c", "wall_drop_c")
+_DIFFERENCES = ("loss_c", "loss_u_c", "stream_loss_c", "wall_drop_c")
 _Kg = Annotated[float, Meta(gt=0.0, le=2000.0)]
 _Mm = Annotated[float, Meta(gt=0.0, le=5000.0)]
 _Percent = Annotated[float, Meta(ge=0.0, le=100.0)]
@@ -28,29 +26,31 @@ class JobTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """A typo must be refused, not ignored."""
 
 
-class JobMould(JobTable, frozen=True):
-    """One mould, or `copies` alike. The casting by mass, by volume, or by the mass of a solid pattern."""
+class JobMould(MouldRequest, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A mould as asked for, with what charge, filling and feeding need; `copies` alike. 0 kg or cm3: not given.
+
+    The casting by mass, by volume, or by the mass of a solid pattern.
+    """
 
     name: Annotated[str, Meta(min_length=1, max_length=80)]
-    setup: str = ""
-    material: str = "green_sand"
-    mass_kg: _Kg | None = None  # casting and gating together
-    casting_kg: _Kg | None = None
-    volume_cm3: Annotated[float, Meta(gt=0.0, le=1e6)] | None = None
-    pattern_kg: _Kg | None = None
-    pattern_kg_per_m3: Annotated[float, Meta(ge=10.0, le=20000.0)] | None = None
-    gating_kg: Annotated[float, Meta(ge=0.0, le=2000.0)] | None = None
+    mass_kg: _Kg = 0.0  # casting and gating together
+    casting_kg: _Kg = 0.0
+    volume_cm3: Annotated[float, Meta(gt=0.0, le=1e6)] = 0.0
+    pattern_kg: _Kg = 0.0
+    pattern_kg_per_m3: Annotated[float, Meta(ge=10.0, le=20000.0)] = 0.0
+    gating_kg: Annotated[float, Meta(ge=0.0, le=2000.0)] | None = None  # None: from the yield
     cavities: Annotated[int, Meta(ge=1, le=500)] = 1  # castings in one mould
     copies: Annotated[int, Meta(ge=1, le=50)] = 1  # such moulds, one after another
     thinnest_mm: _Mm | None = None
     thickest_mm: _Mm | None = None
-    head_mm: _Mm | None = None
-    flow_mm: _Mm | None = None
-    fill_s: Annotated[float, Meta(gt=0.0, le=600.0)] | None = None
-    fill_factor: Annotated[float, Meta(gt=0.0, le=20.0)] | None = None
+    head_mm: _Mm | None = None  # metal above the section: cup level to casting
+    flow_mm: _Mm | None = None  # longest way from a gate through the thinnest section
+    fill_s: Annotated[float, Meta(gt=0.0, le=600.0)] | None = None  # wanted time to fill
+    fill_factor: Annotated[float, Meta(gt=0.0, le=20.0)] | None = None  # fitted by the shop; 1 is the plain formula
     lip_min_c: _Temp | None = None
     lip_max_c: _Temp | None = None
     loss_c: Annotated[float, Meta(ge=0.0, le=400.0)] | None = None
+    loss_u_c: Annotated[float, Meta(ge=0.0, le=400.0)] | None = None
 
 
 class JobMetal(JobTable, frozen=True):
@@ -119,7 +119,7 @@ class JobLadle(JobTable, frozen=True):
     contact: Annotated[float, Meta(gt=0.0, le=1.0)] | None = None
 
 
-class JobRoom(JobTable, frozen=True):
+class JobAir(JobTable, frozen=True):
     """The air one breathes. `place`: indoors, under extraction, outdoors."""
 
     volume_m3: Annotated[float, Meta(gt=0.0, le=1e6)] | None = None
@@ -140,81 +140,50 @@ class Job(JobTable, frozen=True):
     pot: JobPot = JobPot()
     walk: JobWalk = JobWalk()
     ladle: JobLadle | None = None
-    room: JobRoom = JobRoom()
+    room: JobAir = JobAir()
     bath: JobBath | None = None
     mould: tuple[JobMould, ...] = ()
     metal: tuple[JobMetal, ...] = ()
 
 
-_TABLES: dict[str, type[JobTable]] = {
+_TABLES: dict[str, type[msgspec.Struct]] = {
     "furnace": JobFurnace,
     "pot": JobPot,
     "walk": JobWalk,
     "ladle": JobLadle,
-    "room": JobRoom,
+    "room": JobAir,
     "bath": JobBath,
 }
-_LISTS: dict[str, type[JobTable]] = {"mould": JobMould, "metal": JobMetal}
+_LISTS: dict[str, type[msgspec.Struct]] = {"mould": JobMould, "metal": JobMetal}
 
 
 def parse_job(text: str, *, where: str = "plan file") -> Job:
     """A job from TOML text. Raises BadInput with every fault found."""
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as err:
-        raise BadInput(f"not valid TOML: {err}", where=where, remedy="Correct the file") from err
+        raw = parse_toml(text)
+    except BadInput as err:
+        raise BadInput(err.what, where=where, remedy=err.remedy) from err
     faults: list[str] = []
     made: dict[str, Any] = {}
     for key in [key for key in raw if key in _TABLES]:
-        made[key] = read_table(_TABLES[key], raw.pop(key), f"[{key}]", faults)
+        made[key] = read_table(_TABLES[key], raw.pop(key), f"[{key}]", faults, read_value)
     for key in [key for key in raw if key in _LISTS]:
         bodies = raw.pop(key)
         if not isinstance(bodies, list):
             faults.append(f"[{key}]: several are possible, so write [[{key}]]")
             continue
-        rows = [read_table(_LISTS[key], body, f"[[{key}]] {at}", faults) for at, body in enumerate(bodies, 1)]
+        rows = [
+            read_table(_LISTS[key], body, f"[[{key}]] {at}", faults, read_value) for at, body in enumerate(bodies, 1)
+        ]
         made[key] = tuple(rows)
-    made.update(_good_values(Job, raw, "", faults))
+    made.update(read_values(Job, raw, "", faults, read_value))
     if faults:
         raise BadInput("the plan has faults:\n  - " + "\n  - ".join(faults) + "\n", where=where, remedy="Correct them")
     return Job(**made)
 
 
-def read_table(kind: type[JobTable], body: Any, where: str, faults: list[str]) -> Any:
-    """One table, key by key; None where it has faults, which are added to `faults`."""
-    if not isinstance(body, Mapping):
-        faults.append(f"{where}: must be a table")
-        return None
-    before = len(faults)
-    good = _good_values(kind, body, where, faults)
-    faults += [
-        f"{where}: {field.name} is missing"
-        for field in msgspec.structs.fields(kind)
-        if field.required and field.name not in body
-    ]
-    return kind(**good) if len(faults) == before else None
-
-
-def _good_values(kind: type[JobTable], body: Mapping[str, Any], where: str, faults: list[str]) -> dict[str, Any]:
-    fields = {field.name: field for field in msgspec.structs.fields(kind)}
-    good: dict[str, Any] = {}
-    for key, value in body.items():
-        place = f"{where} {key}".strip()
-        if key not in fields:
-            faults.append(f"{place}: unknown key{nearest(key, [*fields])}; known are {', '.join(fields)}")
-            continue
-        try:
-            if isinstance(value, str) and key.endswith("_c") and key not in _DIFFERENCES:
-                value = parse_temperature_c(value)
-            good[key] = _finite(msgspec.convert(value, fields[key].type))
-        except (msgspec.ValidationError, BadInput) as err:
-            faults.append(f"{place} = {value!r}: {err}")
-    return good
-
-
-def _finite(value: Any) -> Any:
-    """The value itself; TOML knows `nan` and `inf`, and no comparison stops the first."""
-    parts = value.values() if isinstance(value, Mapping) else value if isinstance(value, tuple) else (value,)
-    if any(isinstance(part, float) and not math.isfinite(part) for part in parts):
-        raise BadInput("is no number")
+def read_value(key: str, value: Any) -> Any:
+    """A temperature may be written with its unit."""
+    if isinstance(value, str) and key.endswith("_c") and key not in _DIFFERENCES:
+        return temperature_c(value)
     return value

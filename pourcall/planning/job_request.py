@@ -10,13 +10,15 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import Message, tell
 from pourcall.metal.alloys.sheet import AlloySheet, SheetLibrary
 from pourcall.metal.alloys.stand_in import with_stand_ins
 from pourcall.metal.heat.transfer import Carry, Ladle, Pot
 from pourcall.metal.vapour.ventilation import OUTDOORS, Air, under_extraction
-from pourcall.planning.charge import casting_kg, casting_kg_from_pattern
-from pourcall.planning.job import Job, JobBath, JobMetal, JobMould, JobRoom, JobTable
-from pourcall.planning.planner import PlanMould, PlanRequest
+from pourcall.planning.charge import casting_kg as mass_of_volume_kg
+from pourcall.planning.charge import casting_kg_from_pattern
+from pourcall.planning.job import Job, JobAir, JobBath, JobMetal, JobMould
+from pourcall.planning.planner import PlanRequest
 from pourcall.planning.recipe import LOSS, LOSS_ELSE, Bath, Ingredient
 
 
@@ -69,43 +71,41 @@ def request_of(job: Job, sheet: AlloySheet, library: SheetLibrary, shop: Shop | 
     )
 
 
-def _stated(table: JobTable) -> dict[str, Any]:
+def _stated(table: msgspec.Struct) -> dict[str, Any]:
     """The keys that were given."""
     return {key: value for key, value in msgspec.structs.asdict(table).items() if value is not None}
 
 
-def _moulds(mould: JobMould, sheet: AlloySheet) -> list[PlanMould]:
+def _moulds(mould: JobMould, sheet: AlloySheet) -> list[JobMould]:
+    """The mould, or so many alike, with the mass of its casting however that was given."""
     ways = {
         "mass_kg": mould.mass_kg,
         "casting_kg": mould.casting_kg,
         "volume_cm3": mould.volume_cm3,
         "pattern_kg": mould.pattern_kg,
     }
-    given = [key for key, value in ways.items() if value is not None]
+    given = [key for key, value in ways.items() if value]
     if len(given) > 1 and given != ["mass_kg", "casting_kg"]:
         raise BadInput(
             f"mould {mould.name!r}: {' and '.join(given)} both say how much metal",
             remedy="Give one of them, or mass_kg (all of it) with casting_kg",
         )
-    if (mould.pattern_kg is None) != (mould.pattern_kg_per_m3 is None):
+    if bool(mould.pattern_kg) != bool(mould.pattern_kg_per_m3):
         raise BadInput(
             f"mould {mould.name!r}: a pattern's mass and its density belong together",
             remedy="Give both: the density of pine is about 500, of filled polymer print 1240 kg/m3",
         )
-    casting = mould.casting_kg or 0.0
-    if mould.volume_cm3 is not None:
-        casting = casting_kg(mould.volume_cm3, sheet)
-    elif mould.pattern_kg is not None and mould.pattern_kg_per_m3 is not None:
-        casting = casting_kg_from_pattern(mould.pattern_kg, mould.pattern_kg_per_m3, sheet)
-    fields = _stated(mould)
-    for key in ("volume_cm3", "pattern_kg", "pattern_kg_per_m3", "cavities", "copies"):
-        fields.pop(key, None)
-    fields["casting_kg"] = casting * mould.cavities
+    casting_kg = mould.casting_kg
+    if mould.volume_cm3:
+        casting_kg = mass_of_volume_kg(mould.volume_cm3, sheet)
+    elif mould.pattern_kg:
+        casting_kg = casting_kg_from_pattern(mould.pattern_kg, mould.pattern_kg_per_m3, sheet)
+    whole_kg = casting_kg * mould.cavities
     names = [mould.name] if mould.copies == 1 else [f"{mould.name} {at}" for at in range(1, mould.copies + 1)]
-    return [PlanMould(**{**fields, "name": name}) for name in names]
+    return [msgspec.structs.replace(mould, name=name, casting_kg=whole_kg, copies=1, cavities=1) for name in names]
 
 
-def _air(room: JobRoom, usual: Air) -> Air:
+def _air(room: JobAir, usual: Air) -> Air:
     stated = _stated(room)
     place = stated.pop("place", None)
     if place is None and not stated:
@@ -123,7 +123,7 @@ def _of(name: str, metal: JobMetal | JobBath, library: SheetLibrary) -> dict[str
     return library.get(metal.alloy).weight_percent() if metal.alloy else dict(metal.composition)
 
 
-def _metals(job: Job, library: SheetLibrary) -> tuple[tuple[Ingredient, ...], tuple[str, ...]]:
+def _metals(job: Job, library: SheetLibrary) -> tuple[tuple[Ingredient, ...], tuple[Message, ...]]:
     """Ingredients as they are after the remelts, and what to mind about them."""
     made, notes = [], []
     for metal in job.metal:
@@ -133,15 +133,9 @@ def _metals(job: Job, library: SheetLibrary) -> tuple[tuple[Ingredient, ...], tu
         if metal.kind == "returns":
             composition = remelted(composition, metal.remelts)
             if metal.remelts >= 3:
-                notes.append(
-                    f"{metal.name} was melted {metal.remelts} times: losses add up, dross and iron gather in it; "
-                    "thin it with new metal (common practice, no source)"
-                )
+                notes.append(tell("charge_plan.returns", metal=metal.name, times=metal.remelts))
         if metal.kind == "scrap":
-            notes.append(
-                f"{metal.name} is scrap: its composition is a guess, and so is the recipe. Never plated pieces "
-                "(cadmium), nothing sealed or hollow, nothing painted; have it analysed for a casting that must hold"
-            )
+            notes.append(tell("charge_plan.scrap", metal=metal.name))
         made.append(
             Ingredient(
                 name=metal.name,

@@ -1,28 +1,29 @@
 """From what a person asks (alloy, charge, moulds) to a plan with every number resolved.
 
-The sheets and the science lie in profiles/; here only the order of precedence: what the request says, then what the
-furnace's settings say, then what physics computes for the alloy's family. Sheets are read anew for each plan, so that
-an edited one counts from the next melt on while a running melt keeps its own. Loaded when first asked for.
+The sheets and the science lie in `metal`; here only the order of precedence: what the request says, then what the
+furnace's settings say, then what physics computes for the alloy's family. A change plans again from what was asked,
+which stands in the plan, and from what changed: nothing else moves. Sheets are read anew for each plan.
 """
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
+from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.furnace_model import FurnaceModel
-from pourcall.contract.plan import AlloyHalts, MeltPlan, MouldPlan, PotLimit
+from pourcall.contract.message import NOTHING, Message, tell
+from pourcall.contract.plan import AlloyHalts, Asked, MeltPlan, MouldRequest, PotLimit, tap_window_c
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place
 from pourcall.contract.settings import Furnace, Settings, Shop
 
 if TYPE_CHECKING:
+    from pourcall.metal.alloys.sheet import AlloySheet
     from pourcall.metal.heat.transfer import Carry, Pot
     from pourcall.metal.vapour.ventilation import Air
-    from pourcall.metal.windows import MouldSpec
 
 UNSTATED_CHARGE_KG = 1.0  # where neither the charge nor any mould has a mass; the answer says so
 WALL_MM = 10.0  # a small crucible's wall (common practice, no source); only the computed transfer loss uses it
@@ -34,20 +35,40 @@ class Planner:
     def __init__(self, settings: Settings, alloys: Path | None, profiles: Path | None = None) -> None:
         self._settings, self._alloys, self._profiles = settings, alloys, profiles
 
-    def start(self, furnace: str, request: StartRequest, melt: str) -> tuple[MeltPlan, tuple[str, ...]]:
+    def start(self, furnace: str, request: StartRequest, melt: str) -> tuple[MeltPlan, tuple[Message, ...]]:
         """The plan of a new melt, and what to mind about it.
 
         Raises NotFound for an alloy that is not there, BadSheet for one whose sheet is refused, BadInput or OutOfRange
         for figures that cannot be meant.
         """
-        charge_kg, assumed = _charge(request.charge_kg, request.moulds)
-        if not 0.0 <= request.later_kg < charge_kg:
-            raise OutOfRange(
-                f"{request.later_kg:g} kg to be added later, of a charge of {charge_kg:g} kg",
-                remedy="The charge is all that goes in; what comes later is a part of it",
-            )
-        plan, mind = self._plan(furnace, melt, request.alloy, charge_kg, request.moulds, assumed)
-        return msgspec.structs.replace(plan, later_kg=request.later_kg), mind
+        asked = Asked(charge_kg=request.charge_kg, moulds=request.moulds)
+        return self._plan(furnace, melt, self._sheet(request.alloy), asked, request.later_kg)
+
+    def change(self, furnace: str, request: ChangeRequest, old: MeltPlan) -> tuple[MeltPlan, tuple[Message, ...]]:
+        """The plan of a melt whose alloy, charge or moulds changed; what is None stays as it was asked.
+
+        A window or a loss that somebody stated holds for the alloy it was stated for: for another they are made anew.
+        """
+        from pourcall.metal.windows import plan_conflicts
+
+        if old.asked is None and request.alloy is None and request.moulds is None:  # a plan of an older version:
+            charge_kg = old.charge_kg if request.charge_kg is None else request.charge_kg  # its figures stand
+            same = msgspec.structs.replace(old, charge_kg=charge_kg)
+            return same, plan_conflicts(same)
+        sheet = self._sheet(old.alloy.key if request.alloy is None else request.alloy)
+        was, mind = _asked_before(old), []
+        if sheet.key != old.alloy.key:
+            stated = [mould.name for mould in was.moulds if mould.lip_min_c is not None or mould.loss_c is not None]
+            mind = [tell("plan.mind.made_anew", mould=name, alloy=old.alloy.name) for name in stated]
+            was = msgspec.structs.replace(was, moulds=tuple(_unstated(mould) for mould in was.moulds))
+        elif old.alloy.sheet_hash and sheet.sheet_hash != old.alloy.sheet_hash:
+            mind = [tell("plan.mind.sheet_edited", alloy=sheet.name)]
+        asked = Asked(
+            charge_kg=was.charge_kg if request.charge_kg is None else request.charge_kg,
+            moulds=was.moulds if request.moulds is None else _changed_moulds(request.moulds, was.moulds),
+        )
+        plan, more = self._plan(furnace, old.melt, sheet, asked, old.later_kg)
+        return plan, (*mind, *more)
 
     def halts(self) -> tuple[AlloyHalts, ...]:
         """Where every alloy of the shop halts while it melts: what a wrong charge may be. Gaps are skipped."""
@@ -68,7 +89,6 @@ class Planner:
 
         Raises NotFound or BadSheet; one that goes beyond a limit of alloy, pot, furnace or probe is refused by segment.
         """
-        from pourcall.contract.plan import tap_window_c
         from pourcall.profiles.library import ProfileLibrary
         from pourcall.profiles.resolve import resolve
 
@@ -79,7 +99,7 @@ class Planner:
         if plan.moulds:
             low_c, high_c = tap_window_c(plan.moulds[0], plan)
         own = self._settings.furnace[furnace]
-        rating = PotLimit(limit_c=own.rating_c, whose="furnace", why="rating in the settings")
+        rating = PotLimit(limit_c=own.rating_c, whose="furnace", why=tell("plan.furnace_rated"))
         return resolve(profile, alloy, (low_c, high_c), [*plan.limits, rating])
 
     def usual(self, furnace: str) -> FurnaceModel:
@@ -100,32 +120,28 @@ class Planner:
             sheath_s=sheath,
         )
 
-    def change(self, furnace: str, request: ChangeRequest, old: MeltPlan) -> tuple[MeltPlan, tuple[str, ...]]:
-        """The plan of a melt whose alloy, charge or moulds changed; what is None stays.
+    def _sheet(self, alloy: str) -> "AlloySheet":
+        from pourcall.metal.alloys.sheet import load_sheets
 
-        Moulds that stay keep their windows while the alloy stays too; for another alloy they are made anew.
-        """
-        alloy = request.alloy if request.alloy is not None else old.alloy.key
-        charge_kg = request.charge_kg if request.charge_kg is not None else old.charge_kg
-        if request.moulds is not None:
-            moulds = request.moulds
-        else:
-            moulds = tuple(as_request(mould, keep_window=request.alloy is None) for mould in old.moulds)
-        charge_kg, assumed = _charge(charge_kg, moulds)
-        return self._plan(furnace, old.melt, alloy, charge_kg, moulds, assumed)
+        return load_sheets(self._alloys).get(alloy)
 
     def _plan(
-        self, furnace: str, melt: str, alloy: str, charge_kg: float, moulds: Sequence[MouldRequest], assumed: str
-    ) -> tuple[MeltPlan, tuple[str, ...]]:
-        from pourcall.metal.alloys.sheet import load_sheets
+        self, furnace: str, melt: str, sheet: "AlloySheet", asked: Asked, later_kg: float
+    ) -> tuple[MeltPlan, tuple[Message, ...]]:
         from pourcall.metal.windows import melt_plan, plan_conflicts
 
+        charge_kg, assumed = _charge(asked)
+        if not 0.0 <= later_kg < charge_kg:
+            raise OutOfRange(
+                f"{later_kg:g} kg to be added later, of a charge of {charge_kg:g} kg",
+                remedy="The charge is all that goes in; what comes later is a part of it",
+            )
         own = self._settings.furnace[furnace]
         plan = melt_plan(
             melt,
-            load_sheets(self._alloys).get(alloy),
+            sheet,
             charge_kg,
-            [spec_of(mould) for mould in moulds],
+            asked.moulds,
             loss_c=own.transfer_loss_c,
             pot=pot_of(own),
             carry=carry_of(own),
@@ -133,23 +149,55 @@ class Planner:
             pot_rating_c=own.pot.rating_c,
             probe_rating_c=probe_rating_c(self._settings, furnace),
         )
+        plan = msgspec.structs.replace(plan, later_kg=later_kg, asked=asked)
         return plan, (*((assumed,) if assumed else ()), *plan_conflicts(plan))
 
 
-def spec_of(mould: MouldRequest) -> "MouldSpec":
-    """A mould as a person gives it, as the planner of windows takes it."""
-    from pourcall.metal.windows import MouldSpec
-
-    return MouldSpec(
-        name=mould.name,
-        setup=mould.setup,
-        mass_kg=mould.mass_kg,
-        thinnest_mm=mould.thinnest_mm,
-        material=mould.material or "green_sand",
-        loss_c=mould.loss_c,
-        lip_min_c=mould.lip_min_c,
-        lip_max_c=mould.lip_max_c,
+def _asked_before(old: MeltPlan) -> Asked:
+    """What a plan was made from; of a plan of an older version, what its moulds are, without how they were judged."""
+    if old.asked is not None:
+        return old.asked
+    moulds = tuple(
+        MouldRequest(
+            name=mould.name,
+            setup=mould.setup,
+            mass_kg=mould.mass_kg,
+            thinnest_mm=mould.thinnest_mm,
+            material=mould.material,
+        )
+        for mould in old.moulds
     )
+    return Asked(charge_kg=old.charge_kg, moulds=moulds)
+
+
+_WINDOW = ("lip_min_c", "lip_max_c", "window_learned", "window_same_probe")
+_LOSS = ("loss_c", "loss_u_c")
+
+
+def _unstated(mould: MouldRequest) -> MouldRequest:
+    """The mould without the window and the loss that were stated for it."""
+    kept = {key: value for key, value in _given(mould).items() if key not in (*_WINDOW, *_LOSS)}
+    return MouldRequest(name=mould.name, **kept)
+
+
+def _changed_moulds(wanted: Sequence[MouldRequest], were: Sequence[MouldRequest]) -> tuple[MouldRequest, ...]:
+    """The moulds as they are now wanted; what is not given of one that was planned stays as it was asked."""
+    by_name = {mould.name: mould for mould in were}
+    changed = []
+    for mould in wanted:
+        given, kept = _given(mould), _given(by_name.get(mould.name, mould))
+        for together in (_WINDOW, _LOSS):  # a new window is not "learned" because the old one was
+            if any(key in given for key in together):
+                kept = {key: value for key, value in kept.items() if key not in together}
+        changed.append(MouldRequest(name=mould.name, **{**kept, **given}))
+    return tuple(changed)
+
+
+def _given(mould: MouldRequest) -> dict[str, Any]:
+    """The fields that somebody gave, the name aside."""
+    blank = MouldRequest(name=mould.name)
+    told = {key: getattr(mould, key) for key in MouldRequest.__struct_fields__}
+    return {key: value for key, value in told.items() if value != getattr(blank, key)}
 
 
 def pot_of(furnace: Furnace) -> "Pot":
@@ -191,25 +239,11 @@ def probe_rating_c(settings: Settings, furnace: str) -> float | None:
     return min(in_metal, default=None)
 
 
-def _charge(charge_kg: float, moulds: Sequence[MouldRequest]) -> tuple[float, str]:
-    """The mass to reckon with, and a sentence where nobody gave one."""
-    if charge_kg > 0.0:
-        return charge_kg, ""
-    needed_kg = sum(mould.mass_kg for mould in moulds)
+def _charge(asked: Asked) -> tuple[float, Message]:
+    """The mass to calculate with, and what to mind where nobody gave one."""
+    if asked.charge_kg > 0.0:
+        return asked.charge_kg, NOTHING
+    needed_kg = sum(mould.mass_kg for mould in asked.moulds)
     if needed_kg > 0.0:
-        return needed_kg, f"no charge was given: the moulds' {needed_kg:g} kg are taken for it"
-    return UNSTATED_CHARGE_KG, f"no charge was given: {UNSTATED_CHARGE_KG:g} kg is taken for it"
-
-
-def as_request(mould: MouldPlan, *, keep_window: bool) -> MouldRequest:
-    """A planned mould as a request that makes it again, with the window it had or without."""
-    return MouldRequest(
-        name=mould.name,
-        setup=mould.setup,
-        mass_kg=mould.mass_kg,
-        thinnest_mm=mould.thinnest_mm,
-        material=mould.material,
-        lip_min_c=mould.lip_min_c if keep_window else None,
-        lip_max_c=mould.lip_max_c if keep_window else None,
-        loss_c=mould.loss_c if keep_window else None,
-    )
+        return needed_kg, tell("plan.mind.charge_of_moulds", needed_kg=needed_kg)
+    return UNSTATED_CHARGE_KG, tell("plan.mind.charge_assumed", charge_kg=UNSTATED_CHARGE_KG)

@@ -1,15 +1,18 @@
 """A pour plan as plain text for a terminal or a printer. Numbers come ready in `PourPlan`, none is made here."""
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from pourcall.contract.plan import MouldPlan
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.message import Told, tell
+from pourcall.contract.plan import MouldPlan, lip_window_c, tap_window_c
+from pourcall.contract.units import Unit
 from pourcall.metal.vapour.fume import rough
+from pourcall.metal.windows import LEAST_C
+from pourcall.planning.charge import FILL_SHARE
 from pourcall.planning.planner import PourPlan
-from pourcall.texts import written
+from pourcall.texts import say
 
 WIDTH = 100
 MAIN_SOURCES = ("solidus", "liquidus", "pour_min", "pour_max", "alloy_max")
@@ -18,141 +21,161 @@ MAIN_SOURCES = ("solidus", "liquidus", "pour_min", "pour_max", "alloy_max")
 def render_text(plan: PourPlan, unit: Unit = Unit.C, *, sources: bool = False) -> str:
     """The whole plan, at most 100 columns, temperatures in `unit`, in the reasons too. `sources`: of every number."""
 
-    def part(title: str, items: Iterable[str], mark: str = "- ") -> list[str]:
-        return [title, *(line for item in items for line in _wrapped(in_unit(item, unit), mark)), ""]
+    def part(title: Told, items: Iterable[Told], mark: str = "- ") -> list[str]:
+        return [say(title, unit), *(line for item in items for line in _wrapped(say(item, unit), mark)), ""]
 
-    lines = [f"Plan for {plan.alloy_name} ({plan.alloy_key}, sheet {plan.sheet_hash})", ""]
+    whole = tell("plan.title.whole", alloy=plan.alloy_name, key=plan.alloy_key, sheet=plan.sheet_hash)
+    lines = [say(whole, unit), ""]
     if plan.conflicts:
-        lines += part("THIS PLAN CANNOT BE POURED AS IT IS", plan.conflicts)
-    lines += part("Charge", charge_lines(plan))
-    lines += part("Energy", energy_lines(plan))
-    lines += part("Pot", pot_lines(plan, unit))
-    lines += part("Suggested profile", plan.profile)
+        lines += part(tell("plan.title.stop"), plan.conflicts)
+    lines += part(tell("plan.title.charge"), charge_lines(plan))
+    lines += part(tell("plan.title.energy"), energy_lines(plan))
+    lines += part(tell("plan.title.pot"), pot_lines(plan))
+    lines += part(tell("plan.title.profile"), plan.profile)
     for order, planned in enumerate(plan.melt.moulds):
-        lines += part(f"Mould {planned.name}", [*window_lines(planned, plan, unit), *advice_lines(plan, order, unit)])
+        title = tell("plan.title.mould", mould=planned.name)
+        lines += part(title, [*window_lines(planned, plan), *advice_lines(plan, order)])
     if plan.fume is not None:
-        lines += part(f"Fume, to a factor of ten ({level_words(plan)})", plan.fume.words)
-    lines += part("Mind", caution_lines(plan))
-    lines += part("Wear and have at hand", plan.clothing, "[ ] ")
-    lines += part("Where the numbers come from", source_lines(plan, every=sources))
+        lines += part(tell("plan.title.fume", levels=level_words(plan)), plan.fume.words)
+    lines += part(tell("plan.title.cautions"), caution_lines(plan))
+    lines += part(tell("plan.title.wear"), plan.clothing, "[ ] ")
+    lines += part(tell("plan.title.sources"), source_lines(plan, every=sources))
     return "\n".join(lines)
 
 
-def source_lines(plan: PourPlan, *, every: bool) -> list[str]:
+def source_lines(plan: PourPlan, *, every: bool) -> list[Told]:
     """The sources of all numbers, or of those a pour hangs on with where to find the others."""
     if every:
-        return list(plan.sources)
-    main = "; ".join(text for text in plan.sources if text.split()[0] in MAIN_SOURCES)
-    return [main, f"all others, and what their sources say: pourcall alloy show {plan.alloy_key}"]
+        return list(plan.sources.values())
+    main = tuple(plan.sources[key] for key in MAIN_SOURCES if key in plan.sources)
+    return [tell("plan.sources.main", parts=main), tell("plan.sources.others", key=plan.alloy_key)]
 
 
-def charge_lines(plan: PourPlan) -> list[str]:
+def charge_lines(plan: PourPlan) -> list[Told]:
     """What to weigh in."""
-    lines = [f"{plan.melt.charge_kg:.2f} kg; the pot holds {plan.capacity_kg:.2f} kg filled to four fifths"]
+    charge_kg, capacity_kg = plan.melt.charge_kg, plan.capacity_kg
+    lines: list[Told] = [
+        tell("charge_plan.charge", charge_kg=charge_kg, capacity_kg=capacity_kg, full_share=FILL_SHARE)
+    ]
     if plan.need is not None:
         need = plan.need
-        gating = f", gating {need.gating_kg:.2f} kg" if need.gating_kg > 0.0 else ", gating included"
-        heel = f", {need.heel_kg:.2f} kg left in the pot" if need.heel_kg > 0.0 else ""
-        share = need.loss_kg / need.charge_kg
-        lines.append(f"castings {need.castings_kg:.2f} kg{gating}, dross {need.loss_kg:.2f} kg ({share:.0%}){heel}")
+        parts = [tell("charge_plan.castings", castings_kg=need.castings_kg)]
+        if need.gating_kg > 0.0:
+            parts.append(tell("charge_plan.gating", gating_kg=need.gating_kg))
+        else:
+            parts.append(tell("charge_plan.gating_included"))
+        parts.append(tell("charge_plan.dross", dross_kg=need.loss_kg, dross_share=need.loss_kg / need.charge_kg))
+        if need.heel_kg > 0.0:
+            parts.append(tell("charge_plan.heel", heel_kg=need.heel_kg))
+        lines.append(tell("charge_plan.need", parts=tuple(parts)))
     if plan.recipe is not None:
-        lines += [f"{name}: {_mass(mass)}" for name, mass in plan.recipe.masses_kg.items()]
-        made = ", ".join(f"{symbol} {percent:.3g}" for symbol, percent in plan.recipe.composition.items())
-        lines.append(f"gives {plan.recipe.product_kg:.2f} kg of {made} %; cost {plan.recipe.cost:.2f}")
+        for name, mass_kg in plan.recipe.masses_kg.items():
+            if mass_kg >= 0.1:
+                lines.append(tell("charge_plan.metal", metal=name, mass_kg=mass_kg))
+            else:
+                lines.append(tell("charge_plan.metal_grams", metal=name, grams=mass_kg * 1000.0))
+        made = tuple(
+            tell("charge_plan.element", symbol=symbol, percent=float(f"{percent:.3g}"))
+            for symbol, percent in plan.recipe.composition.items()
+        )
+        lines.append(tell("charge_plan.gives", product_kg=plan.recipe.product_kg, made=made, cost=plan.recipe.cost))
         lines += plan.recipe.notes
     if plan.addition is not None:
-        lines.append(f"added cold: {plan.addition.why}")
+        lines.append(tell("charge_plan.added_cold", dip=plan.addition.why))
     return [*lines, *plan.notes]
 
 
-def energy_lines(plan: PourPlan) -> list[str]:
+def energy_lines(plan: PourPlan) -> list[Told]:
     """How much energy, how long, what it costs."""
     energy = plan.energy
     low, high = energy.supplied_kwh
-    lines = [f"{low:.1f} to {high:.1f} kWh supplied for {energy.useful_kwh:.2f} kWh in metal and pot"]
+    lines: list[Told] = [tell("charge_plan.supplied", low=low, high=high, useful=energy.useful_kwh)]
     if energy.minutes is not None:
-        lines.append(f"{energy.minutes[0]:.0f} to {energy.minutes[1]:.0f} min from cold to tap")
+        low_min, high_min = energy.minutes
+        lines.append(tell("charge_plan.time", low=low_min, high_min=high_min))
     if energy.cost is not None:
-        lines.append(f"cost {energy.cost[0]:.2f} to {energy.cost[1]:.2f}")
+        lines.append(tell("charge_plan.cost", low=energy.cost[0], high=energy.cost[1]))
     return [*lines, energy.why]
 
 
-def pot_lines(plan: PourPlan, unit: Unit) -> list[str]:
+def pot_lines(plan: PourPlan) -> list[Told]:
     """Aim and limits of the pot, probe, hydrogen."""
     facts = plan.melt.alloy
-    solid, liquid = format_temperature(facts.solidus_c, unit), format_temperature(facts.liquidus_c, unit)
-    margin = format_difference(facts.liquid_margin_c, unit, 0)
-    lines = [
-        f"aim for {format_temperature(plan.aim_c, unit)} in the pot",
-        f"solid below {solid}, liquid above {liquid}, taken for fully liquid {margin} above that",
-    ]
     lowest, *others = plan.melt.limits
-    lines.append(f"never above {format_temperature(lowest.limit_c, unit)}, {lowest.whose}: {lowest.why}")
-    if others:
-        said = "; ".join(f"{limit.whose} {format_temperature(limit.limit_c, unit)} ({limit.why})" for limit in others)
-        lines.append(f"limits farther up: {said}")
-    return lines + [text for text in (plan.hydrogen, plan.probe_tube) if text]
-
-
-def window_lines(planned: MouldPlan, plan: PourPlan, unit: Unit) -> list[str]:
-    """Window at the lip and in the pot, and why."""
-    top_c = min(planned.tap_max_c, plan.melt.lowest_limit.limit_c)
-    losing = f"{format_difference(planned.loss_c, unit, 0)} +- {format_difference(planned.loss_u_c, unit, 0)}"
-    tap = f"{format_temperature(planned.tap_min_c, unit)} to {format_temperature(top_c, unit)}"
-    if top_c < planned.tap_min_c:
-        wanted, allowed = format_temperature(planned.tap_min_c, unit), format_temperature(top_c, unit)
-        tap = f"{wanted} wanted, {allowed} allowed: no window"
-    return [
-        f"in the pot {tap}, losing {losing} on the way",
-        f"at the lip {format_temperature(planned.lip_min_c, unit)} to {format_temperature(planned.lip_max_c, unit)}",
-        written(planned.why),
+    lines: list[Told] = [
+        tell("plan.pot.aim", aim_c=plan.aim_c),
+        tell(
+            "plan.pot.melting",
+            solidus_c=facts.solidus_c,
+            liquidus_c=facts.liquidus_c,
+            margin_difference_c=facts.liquid_margin_c,
+        ),
+        tell("plan.pot.never_above", highest_c=lowest.limit_c, whose=lowest.whose, why=lowest.why),
     ]
+    if others:
+        parts = tuple(
+            tell("plan.pot.limit", highest_c=limit.limit_c, whose=limit.whose, why=limit.why) for limit in others
+        )
+        lines.append(tell("plan.pot.farther_up", parts=parts))
+    return lines + [told for told in (plan.hydrogen, plan.probe_tube) if told]
 
 
-def advice_lines(plan: PourPlan, order: int, unit: Unit) -> list[str]:
+def window_lines(planned: MouldPlan, plan: PourPlan) -> list[Told]:
+    """Window at the lip and in the pot, and why."""
+    low_c, high_c = tap_window_c(planned, plan.melt)
+    lip_low_c, lip_high_c = lip_window_c(planned, plan.melt)
+    if high_c < low_c:
+        pot = tell("plan.mould.no_window", lowest_c=low_c, highest_c=high_c)
+        lip = tell("plan.mould.lip_wanted", lowest_c=planned.lip_min_c, highest_c=planned.lip_max_c)
+    elif high_c - low_c < LEAST_C:
+        pot = tell("plan.mould.hardly", middle_c=0.5 * (low_c + high_c))
+        lip = tell("plan.mould.lip_hardly", middle_c=0.5 * (lip_low_c + lip_high_c))
+    else:
+        pot = tell("plan.mould.pot", lowest_c=low_c, highest_c=high_c)
+        lip = tell("plan.mould.lip", lowest_c=lip_low_c, highest_c=lip_high_c)
+    losing = tell("plan.mould.losing", loss_difference_c=planned.loss_c, loss_u_c=planned.loss_u_c)
+    return [tell("plan.mould.pot_losing", pot=pot, losing=losing), lip, planned.why]
+
+
+def advice_lines(plan: PourPlan, order: int) -> list[Told]:
     """Filling and feeding of the mould that is `order`; where an earlier one has the same, only its name."""
     advice = plan.moulds[order]
     bare = msgspec.structs.replace(advice, name="")
     alike = [one.name for one in plan.moulds[:order] if msgspec.structs.replace(one, name="") == bare]
     if alike:
-        return [f"filling and feeding as {alike[0]}"]
-    lines = []
+        return [tell("filling.alike", mould=alike[0])]
+    lines: list[Told] = []
     if advice.fill is not None:
-        lines.append(f"fills from {format_temperature(advice.fill.lowest_c, unit)}: {advice.fill.why}")
-        lines.append(f"surface tension asks for {advice.fill.head_needed_mm:.0f} mm of metal above the section")
+        lines.append(tell("filling.from", lowest_c=advice.fill.lowest_c, why=advice.fill.why))
+        lines.append(tell("filling.head", head_mm=advice.fill.head_needed_mm))
     if advice.flow_at_middle_mm is not None:
-        lines.append(f"runs about {rough(advice.flow_at_middle_mm)} mm in the thinnest section at mid-window")
+        lines.append(tell("filling.runs", flow=rough(advice.flow_at_middle_mm)))
     lines += advice.notes
     if advice.solid_s is not None and advice.riser_mm is not None:
+        lines.append(tell("filling.solid", solid=rough(advice.solid_s), riser_mm=advice.riser_mm))
+    return lines
+
+
+def caution_lines(plan: PourPlan) -> list[Told]:
+    """Hazards of the sheet, then cautions with their limits."""
+    lines: list[Told] = list(plan.hazards)
+    for caution in plan.cautions:
         lines.append(
-            f"thickest section solid after about {rough(advice.solid_s)} s in dry sand (+-50 %); a riser that outlasts "
-            f"it is {advice.riser_mm:.0f} mm wide and high"
+            tell("caution.with_limits", text=caution.text, limits=caution.limits) if caution.limits else caution.text
         )
     return lines
 
 
-def caution_lines(plan: PourPlan) -> list[str]:
-    """Hazards of the sheet, then cautions with their limits."""
-    lines = list(plan.hazards)
-    for caution in plan.cautions:
-        limits = f" Limits: {'; '.join(caution.limits)}." if caution.limits else ""
-        lines.append(caution.text + limits)
-    return lines
-
-
-def level_words(plan: PourPlan) -> str:
+def level_words(plan: PourPlan) -> Told:
     """`undisturbed level 0, no alarm level; skimming or pouring level 1, advice`."""
-    names = {0: "no alarm level", 1: "advice", 2: "advice", 3: "alarm"}
     if plan.fume is None:
         return ""
     still, bare = plan.fume.level_still, plan.fume.level_disturbed
-    return f"undisturbed level {still}, {names[still]}; skimming or pouring level {bare}, {names[bare]}"
+    return tell(
+        "fume.levels", still=still, still_is=tell(f"fume.is.{still}"), bare=bare, bare_is=tell(f"fume.is.{bare}")
+    )
 
 
-def _mass(mass_kg: float) -> str:
-    return f"{mass_kg:.3f} kg" if mass_kg >= 0.1 else f"{mass_kg * 1000.0:.1f} g"
-
-
-def _wrapped(text: str, mark: str) -> list[str]:
+def _wrapped(text: str, mark: str) -> Sequence[str]:
     later = " " * (2 + len(mark))
     return textwrap.wrap(text, WIDTH, initial_indent=f"  {mark}", subsequent_indent=later, break_on_hyphens=False)

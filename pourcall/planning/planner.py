@@ -8,8 +8,10 @@ Pure and quick (a few milliseconds). Errors: BadInput, BadSheet, OutOfRange, Ref
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.plan import MeltPlan, MouldRequest, tap_window_c
 from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet, Value
+from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.alloys.stand_in import with_stand_ins
 from pourcall.metal.heat.energy import AdditionDip, MeltEnergy, addition_dip, melt_energy
 from pourcall.metal.heat.filling import (
@@ -23,20 +25,20 @@ from pourcall.metal.heat.filling import (
     lowest_fill_c,
 )
 from pourcall.metal.heat.solidification import (
-    hydrogen_words,
+    hydrogen_told,
     plate_modulus_mm,
     riser_diameter_mm,
     sheet_b_s_per_m2,
     solidification_s,
 )
 from pourcall.metal.heat.transfer import Carry, Pot
-from pourcall.metal.say import say_c, say_difference_c, tokens
 from pourcall.metal.vapour import pressure as vapour
 from pourcall.metal.vapour.cautions import Caution, cautions, clothing
 from pourcall.metal.vapour.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report
 from pourcall.metal.vapour.ventilation import Air
-from pourcall.metal.windows import MouldSpec, melt_plan, plan_conflicts
-from pourcall.planning.charge import MetalNeed, metal_needed, pot_capacity_kg
+from pourcall.metal.windows import LEAST_C, USUAL_MATERIAL, melt_plan, plan_conflicts
+from pourcall.planning.charge import DEFAULT_YIELD, FILL_SHARE, MetalNeed, metal_needed, pot_capacity_kg
+from pourcall.planning.job import JobMould
 from pourcall.planning.recipe import Bath, Ingredient, Recipe, recipe
 
 UNFITTED_FILL_FACTOR = 0.5  # flow length is a factor-of-two figure until fitted: plan with the short half
@@ -44,22 +46,10 @@ CURVE_STEP_C = 10.0
 AIM_BELOW_LIMIT_C = 5.0
 
 
-class PlanMould(MouldSpec, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One mould with what filling and feeding need. `mass_kg` 0: casting and gating together."""
-
-    casting_kg: float = 0.0
-    gating_kg: float | None = None  # None: from the yield
-    flow_mm: float | None = None  # longest way from a gate through the thinnest section
-    head_mm: float | None = None  # metal above the section: cup level to casting
-    thickest_mm: float | None = None
-    fill_s: float | None = None  # wanted time to fill
-    fill_factor: float | None = None  # fitted by the shop; 1 is the plain formula
-
-
 class PlanRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What a person asks to have planned. None: computed or by default."""
 
-    moulds: tuple[PlanMould, ...]
+    moulds: tuple[JobMould, ...]
     melt: str = "plan"
     charge_kg: float | None = None
     heel_kg: float = 0.0
@@ -78,7 +68,7 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     probe_rating_c: float | None = None
     ingredients: tuple[Ingredient, ...] = ()
     bath: Bath | None = None
-    notes: tuple[str, ...] = ()  # on the charge, from whoever made the request
+    notes: tuple[Message, ...] = ()  # on the charge, from whoever made the request
 
 
 class MouldAdvice(msgspec.Struct, frozen=True, kw_only=True):
@@ -91,7 +81,7 @@ class MouldAdvice(msgspec.Struct, frozen=True, kw_only=True):
     choke_mm2: float | None
     solid_s: float | None  # thickest section, dry sand
     riser_mm: float | None  # diameter of a riser as high as wide that outlasts it
-    notes: tuple[str, ...] = ()
+    notes: tuple[Message, ...] = ()
 
 
 class CurvePoint(msgspec.Struct, frozen=True):
@@ -119,15 +109,15 @@ class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
     moulds: tuple[MouldAdvice, ...]
     fume: FumeReport | None
     curve: tuple[CurvePoint, ...]
-    conflicts: tuple[str, ...]
-    hazards: tuple[str, ...]
+    conflicts: tuple[Message, ...]
+    hazards: tuple[str, ...]  # as the sheet has them
     cautions: tuple[Caution, ...]
-    clothing: tuple[str, ...]
-    probe_tube: str
-    hydrogen: str
-    profile: tuple[str, ...]  # how to bring it there, step by step
-    notes: tuple[str, ...]  # of the request
-    sources: tuple[str, ...]  # "liquidus 484 degC, S1, sourced"
+    clothing: tuple[Message, ...]
+    probe_tube: Told
+    hydrogen: Told
+    profile: tuple[Message, ...]  # how to bring it there, step by step
+    notes: tuple[Message, ...]  # of the request
+    sources: dict[str, Message]  # of each number of the sheet, by its key
 
 
 def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
@@ -146,7 +136,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
             f"a charge of {charge_kg:g} kg cannot be meant",
             remedy="Give --charge, or the mass of casting and gating of each mould",
         )
-    specs = [_spec(mould, request.yield_share) for mould in request.moulds]
+    specs = [_asked(mould, request.yield_share) for mould in request.moulds]
     fills = [_fill(sheet, mould) for mould in request.moulds]
     plan = melt_plan(
         request.melt,
@@ -163,8 +153,10 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
     )
     depth_mm = request.pot_depth_mm if request.pot_depth_mm is not None else 0.9 * request.pot.height_mm
     capacity_kg = pot_capacity_kg(sheet, request.pot.mouth_mm, depth_mm)
+    pot_known = request.pot != Pot() or request.pot_depth_mm is not None
+    unchecked = () if pot_known or charge_kg <= capacity_kg else (tell("charge_plan.no_pot", capacity_kg=capacity_kg),)
     aim_c = _aim(plan)
-    materials = tuple(dict.fromkeys(mould.material for mould in request.moulds))
+    materials = tuple(dict.fromkeys(mould.material or USUAL_MATERIAL for mould in request.moulds))
     made = None
     if request.ingredients:
         made = recipe(sheet, charge_kg, request.ingredients, bath=request.bath)
@@ -192,22 +184,22 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         moulds=tuple(_advice(sheet, mould, plan, order, fills[order]) for order, mould in enumerate(request.moulds)),
         fume=fume_report(sheet, aim_c, request.air, request.pot.mouth_mm),
         curve=_curve(sheet, request, plan),
-        conflicts=(*plan_conflicts(plan), *_too_much(charge_kg, capacity_kg)),
-        hazards=tuple(tokens(hazard) for hazard in sheet.hazards),
+        conflicts=(*plan_conflicts(plan), *(_too_much(charge_kg, capacity_kg) if pot_known else ())),
+        hazards=tuple(figures_marked(hazard) for hazard in sheet.hazards),
         cautions=cautions(sheet, materials),
         clothing=clothing(sheet),
         probe_tube=_tube(sheet),
-        hydrogen=hydrogen_words(aim_c) if sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0 else "",
+        hydrogen=hydrogen_told(aim_c) if sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0 else NOTHING,
         profile=_profile(sheet, request, aim_c, plan),
-        notes=(*request.notes, *lacking),
-        sources=tuple(f"{key} {_said(value)}, {value.source}, {value.mark}" for key, value in sheet.values()),
+        notes=(*request.notes, *unchecked, *lacking),
+        sources={key: _source(key, value) for key, value in sheet.values()},
     )
 
 
 def _need(sheet: AlloySheet, request: PlanRequest) -> MetalNeed | None:
     """Charge from castings and gating where all moulds give it, else from their whole masses; None where none does."""
     castings = sum(mould.casting_kg for mould in request.moulds)
-    whole = sum(_spec(mould, request.yield_share).mass_kg for mould in request.moulds)
+    whole = sum(_asked(mould, request.yield_share).mass_kg for mould in request.moulds)
     if whole <= 0.0:
         return None
     if castings <= 0.0:
@@ -215,53 +207,58 @@ def _need(sheet: AlloySheet, request: PlanRequest) -> MetalNeed | None:
     return metal_needed(sheet, castings, gating_kg=max(0.0, whole - castings), heel_kg=request.heel_kg)
 
 
-def _spec(mould: PlanMould, yield_share: float | None) -> MouldSpec:
+def _asked(mould: JobMould, yield_share: float | None) -> MouldRequest:
+    """What the window and the loss need to know of it, its whole mass included."""
     mass_kg = mould.mass_kg
     if mass_kg == 0.0 and mould.casting_kg > 0.0:
-        share = 0.6 if yield_share is None else yield_share
+        share = DEFAULT_YIELD if yield_share is None else yield_share
         if not 0.05 <= share <= 1.0:
             raise OutOfRange(f"a yield of {share:g} cannot be meant", remedy="Give 0.05 to 1")
         gating_kg = mould.gating_kg if mould.gating_kg is not None else mould.casting_kg * (1.0 / share - 1.0)
         mass_kg = mould.casting_kg + gating_kg
     if mould.casting_kg < 0.0 or (mould.gating_kg or 0.0) < 0.0:
         raise OutOfRange(f"mould {mould.name}: masses below 0 kg cannot be meant")
-    fields = {name: getattr(mould, name) for name in MouldSpec.__struct_fields__}
-    return MouldSpec(**{**fields, "mass_kg": mass_kg})
+    fields = {name: getattr(mould, name) for name in MouldRequest.__struct_fields__}
+    return MouldRequest(**{**fields, "mass_kg": mass_kg})
 
 
-def _fill(sheet: AlloySheet, mould: PlanMould) -> FillCheck | None:
+def _fill(sheet: AlloySheet, mould: JobMould) -> FillCheck | None:
     if mould.thinnest_mm is None or mould.flow_mm is None:
         return None
     return lowest_fill_c(
         sheet,
         mould.thinnest_mm,
         mould.flow_mm,
-        mould.material,
+        mould.material or USUAL_MATERIAL,
         head_mm=mould.head_mm,
         factor=mould.fill_factor if mould.fill_factor is not None else UNFITTED_FILL_FACTOR,
         fitted=mould.fill_factor is not None,
     )
 
 
-def _advice(sheet: AlloySheet, mould: PlanMould, plan: MeltPlan, order: int, fill: FillCheck | None) -> MouldAdvice:
+def _advice(sheet: AlloySheet, mould: JobMould, plan: MeltPlan, order: int, fill: FillCheck | None) -> MouldAdvice:
     planned = plan.moulds[order]
     middle_c = 0.5 * (planned.lip_min_c + planned.lip_max_c)
     notes = []
     flow_mm = sprue = choke = solid_s = riser = None
     if mould.thinnest_mm is not None:
         factor = mould.fill_factor if mould.fill_factor is not None else UNFITTED_FILL_FACTOR
-        flow_mm = flow_length_mm(sheet, mould.thinnest_mm, middle_c, mould.material, DEFAULT_SPEED_M_PER_S, factor)
+        flow_mm = flow_length_mm(sheet, mould.thinnest_mm, middle_c, planned.material, DEFAULT_SPEED_M_PER_S, factor)
     if mould.head_mm is not None:
         sprue = fall_speed_m_per_s(mould.head_mm)
         if sprue > GATE_SPEED_M_PER_S:
             notes.append(
-                f"metal falls to {sprue:.1f} m/s in the sprue: widen runner and gates until it enters below "
-                f"{GATE_SPEED_M_PER_S:g} m/s (any fall over {drop_for_speed_mm(GATE_SPEED_M_PER_S):.0f} mm exceeds it)"
+                tell(
+                    "filling.too_fast",
+                    speed=sprue,
+                    gate=GATE_SPEED_M_PER_S,
+                    drop_mm=round(drop_for_speed_mm(GATE_SPEED_M_PER_S)),
+                )
             )
         if mould.fill_s is not None and planned.mass_kg > 0.0:
             choke = choke_area_mm2(planned.mass_kg, sheet.need("density_liquid"), mould.fill_s, mould.head_mm)
             needed_mm2 = choke * sprue * 0.8 / GATE_SPEED_M_PER_S
-            notes.append(f"choke {choke:.0f} mm2, gates together at least {needed_mm2:.0f} mm2")
+            notes.append(tell("filling.choke", choke=choke, gates=needed_mm2))
     if mould.thickest_mm is not None:
         modulus_mm = plate_modulus_mm(mould.thickest_mm)
         solid_s = solidification_s(modulus_mm, sheet_b_s_per_m2(sheet, middle_c))
@@ -280,9 +277,7 @@ def _advice(sheet: AlloySheet, mould: PlanMould, plan: MeltPlan, order: int, fil
 
 def _aim(plan: MeltPlan) -> float:
     """Where to bring the pot: the middle of what the first mould allows, below every pot limit."""
-    first = plan.moulds[0]
-    most_c = plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C
-    return min(most_c, 0.5 * (first.tap_min_c + min(first.tap_max_c, plan.lowest_limit.limit_c)))
+    return min(plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C, 0.5 * sum(tap_window_c(plan.moulds[0], plan)))
 
 
 def _addition(sheet: AlloySheet, request: PlanRequest, made: Recipe | None, aim_c: float) -> AdditionDip | None:
@@ -291,10 +286,10 @@ def _addition(sheet: AlloySheet, request: PlanRequest, made: Recipe | None, aim_
     return addition_dip(sheet, request.bath.mass_kg, aim_c, made.added_kg)
 
 
-def _too_much(charge_kg: float, capacity_kg: float) -> tuple[str, ...]:
+def _too_much(charge_kg: float, capacity_kg: float) -> tuple[Message, ...]:
     if charge_kg <= capacity_kg:
         return ()
-    return (f"a charge of {charge_kg:.2f} kg does not fit: the pot holds {capacity_kg:.2f} kg filled to four fifths",)
+    return (tell("plan.conflict.pot", charge_kg=charge_kg, capacity_kg=capacity_kg, full_share=FILL_SHARE),)
 
 
 def _curve(sheet: AlloySheet, request: PlanRequest, plan: MeltPlan) -> tuple[CurvePoint, ...]:
@@ -314,19 +309,24 @@ def _curve(sheet: AlloySheet, request: PlanRequest, plan: MeltPlan) -> tuple[Cur
     return tuple(points)
 
 
-def _tube(sheet: AlloySheet) -> str:
+def _tube(sheet: AlloySheet) -> Told:
     tube = sheet.protection_tube
     if tube is None:
-        return ""
-    return f"Probe: {tokens(tube.works)}. Not: {tokens(tube.fails)} ({tube.source}, {tube.mark})."
+        return NOTHING
+    works, fails = figures_marked(tube.works), figures_marked(tube.fails)
+    return tell("alloy.tube", works=works, fails=fails, source=tube.source, mark=tube.mark)
 
 
-def _said(value: Value) -> str:
+def _source(key: str, value: Value) -> Message:
     if value.unit == "degC":
-        return say_c(value.value)
-    if value.unit == "K":
-        return say_difference_c(value.value)
-    return f"{value.value:g} {value.unit}".removesuffix(" 1")
+        figure = tell("alloy.figure.temperature", value_c=value.value)
+    elif value.unit == "K":
+        figure = tell("alloy.figure.difference", value_difference_c=value.value)
+    elif value.unit == "1":
+        figure = tell("alloy.figure.plain", value=value.value)
+    else:
+        figure = tell("alloy.figure.unit", value=value.value, unit=value.unit)
+    return tell("alloy.source", key=key, figure=figure, source=value.source, mark=value.mark)
 
 
 HOLD_MIN = 10.0  # at the aim, to even out pot and metal (common practice, no source)
@@ -334,24 +334,30 @@ SKIM_BELOW_C = 15.0
 WARM_C = 150.0  # well above boiling water (common practice, no source)
 
 
-def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPlan) -> tuple[str, ...]:
+def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPlan) -> tuple[Message, ...]:
     """A profile for a small charge, in words: full power to liquid, skim, gently to the aim, pour without waiting."""
     liquid_c = sheet.liquidus.value + sheet.margin_c
     first = plan.moulds[0]
-    warm_c = min(WARM_C, sheet.solidus.value - 15.0)
-    full = "full flame" if request.furnace_kind == "fuel" else "full power"
-    soft = "flame turned down" if request.furnace_kind == "fuel" else "less power"
     steps = [
-        f"warm pot, charge and tools to {say_c(warm_c)}, until no water is left, before anything touches the melt",
-        f"ramp, {full}, to {say_c(sheet.liquidus.value)}; it begins to melt at {say_c(sheet.solidus.value)}",
-        "add the rest of the charge dry and hot, piece by piece, before it is all liquid",
-        f"wait until it is past {say_c(liquid_c)}: only then is it all liquid",
-        f"ramp, {soft}, to {say_c(aim_c)}; it coasts on after the cut",
+        tell("plan.step.warm", warm_c=min(WARM_C, sheet.solidus.value - 15.0)),
+        tell(
+            "plan.step.melt_fuel" if request.furnace_kind == "fuel" else "plan.step.melt",
+            liquidus_c=sheet.liquidus.value,
+            solidus_c=sheet.solidus.value,
+        ),
+        tell("plan.step.rest"),
+        tell("plan.step.liquid", lowest_c=liquid_c),
+        tell("plan.step.aim_fuel" if request.furnace_kind == "fuel" else "plan.step.aim", aim_c=aim_c),
     ]
     if aim_c - SKIM_BELOW_C > liquid_c:
-        steps.append(f"skim once near {say_c(aim_c - SKIM_BELOW_C)}, and not again until just before the lift")
-    steps.append(
-        f"hold {HOLD_MIN:.0f} min at most, stir low, dip the probe, lift between {say_c(first.tap_min_c)} and "
-        f"{say_c(max(first.tap_min_c, min(first.tap_max_c, plan.lowest_limit.limit_c)))}"
-    )
+        steps.append(tell("plan.step.skim", skim_c=aim_c - SKIM_BELOW_C))
+    steps.append(_lift_step(*tap_window_c(first, plan)))
     return tuple(steps)
+
+
+def _lift_step(low_c: float, high_c: float) -> Message:
+    if high_c < low_c:
+        return tell("plan.step.no_window")
+    if high_c - low_c < LEAST_C:
+        return tell("plan.step.lift_at", hold_min=HOLD_MIN, middle_c=0.5 * (low_c + high_c))
+    return tell("plan.step.lift", hold_min=HOLD_MIN, lowest_c=low_c, highest_c=high_c)

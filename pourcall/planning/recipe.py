@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from pourcall.contract.errors import BadInput, OutOfRange, Refused
+from pourcall.contract.message import Message, tell
 from pourcall.metal.alloys.elements import molar_mass
 from pourcall.metal.alloys.sheet import AlloySheet
 from pourcall.planning import linear_programme as simplex
@@ -47,7 +48,7 @@ class Recipe(msgspec.Struct, frozen=True, kw_only=True):
     loss_kg: float
     cost: float
     composition: dict[str, float]  # of the product, weight percent
-    notes: tuple[str, ...] = ()
+    notes: tuple[Message, ...] = ()
 
 
 class _Metal(msgspec.Struct, frozen=True):
@@ -100,8 +101,7 @@ def recipe(
             return _solve(sheet, product_kg, ingredients, bath, loss, guard)
         except Refused:
             found = _solve(sheet, product_kg, ingredients, bath, loss, 0.0)
-            note = "on a limit of the alloy: weigh with care, or have it analysed"
-            return msgspec.structs.replace(found, notes=(*found.notes, note))
+            return msgspec.structs.replace(found, notes=(*found.notes, tell("charge_plan.recipe.on_limit")))
     return _solve(sheet, product_kg, ingredients, bath, loss, 0.0)
 
 
@@ -214,7 +214,7 @@ def _recipe(
     notes = []
     for symbol in sorted(kept):
         if symbol in limits and symbol not in sheet.composition and kept[symbol] > 0.0:
-            notes.append(f"{symbol} is not named in the sheet: held to {OTHERS_EACH_PERCENT:g} %")
+            notes.append(tell("charge_plan.recipe.unnamed", symbol=symbol, percent=OTHERS_EACH_PERCENT))
     return Recipe(
         masses_kg={one.name: mass for one, mass in zip(ingredients, masses, strict=True) if mass > _NOTHING},
         added_kg=sum(masses),

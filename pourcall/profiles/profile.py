@@ -29,7 +29,7 @@ import msgspec
 from pourcall.contract.errors import BadSheet, BadTemperature
 from pourcall.contract.message import tell
 from pourcall.contract.profile_plan import SegmentKind
-from pourcall.contract.units import parse_temperature_c
+from pourcall.contract.quantities import temperature_c as typed_temperature_c
 from pourcall.profiles.toml_faults import Checker, Fault, is_number, nearest
 
 FORMAT = 1
@@ -183,7 +183,7 @@ def _target(table: Checker, *, needed: bool) -> str:
         table.add("to", tell("profile.check.no_target"))
     elif to and not RELATIVE.fullmatch(to.strip()):
         try:
-            parse_temperature_c(to)
+            typed_temperature_c(to)
         except BadTemperature as err:
             digit = to[:1].isdigit()
             hint = (

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts, PotLimit
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
-from pourcall.contract.units import parse_temperature_c
+from pourcall.contract.quantities import temperature_c as typed_temperature_c
 from pourcall.profiles.profile import RELATIVE, Profile, refused
 from pourcall.profiles.toml_faults import Fault
 
@@ -16,7 +16,7 @@ def temperature_c(text: str, facts: AlloyFacts, tap_c: tuple[float, float]) -> f
     """A written temperature in degC for an alloy and a tap window. Raises BadTemperature."""
     found = RELATIVE.fullmatch(text.strip())
     if found is None:
-        return parse_temperature_c(text)
+        return typed_temperature_c(text)
     point, sign, figure, unit = found.groups()
     base = {
         "liquidus": facts.liquidus_c,

@@ -1,11 +1,11 @@
 """Faults of a file that a person wrote, each with its place; and the checks of single values that find them. Pure."""
 
-import difflib
 import math
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from pourcall.contract import nearest as words
 from pourcall.contract.message import Message, tell
 
 
@@ -80,5 +80,5 @@ def is_number(value: object) -> bool:
 def nearest(word: str, valid: Iterable[str]) -> Message:
     """What was meant, or all there is."""
     known = tuple(valid)
-    near = difflib.get_close_matches(word, known, n=1)
+    near = words.nearest(word, known)
     return tell("profile.check.near", near=near[0]) if near else tell("profile.check.valid", valid=", ".join(known))

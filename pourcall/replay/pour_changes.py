@@ -224,7 +224,7 @@ def _lip_told(lip_c: float | None) -> Message:
 
 def _known_setup(conn: sqlite3.Connection, name: str) -> str:
     """A setup that is described, planned or poured, as it is written there. Raises NotFound naming the nearest."""
-    from pourcall.metal.alloys.sheet_check import nearest
+    from pourcall.contract.nearest import did_you_mean
     from pourcall.records.entries.setups import find_setup  # brings the alloys' science along
 
     described = find_setup(conn, name)
@@ -240,6 +240,6 @@ def _known_setup(conn: sqlite3.Connection, name: str) -> str:
     if name in names:
         return name
     raise NotFound(
-        f"no mould setup {name[:60]!r} is described or was poured{nearest(name, names)}",
+        f"no mould setup {name[:60]!r} is described or was poured{did_you_mean(name, names)}",
         remedy=f"Describe it first: `pourcall mould add {name[:60]!r}`",
     )

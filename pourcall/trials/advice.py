@@ -1,10 +1,13 @@
 """What goes into a trial analysis and what comes out. Frozen structs, ready for JSON.
 
-Temperatures in degC at the mould lip; texts carry them as tokens (`pourcall.contract.units.in_unit`).
+Temperatures in degC at the mould lip.
 """
+
+from enum import StrEnum
 
 import msgspec
 
+from pourcall.contract.message import Message
 from pourcall.trials.defects import Sides
 
 
@@ -23,12 +26,25 @@ class InspectedPour(msgspec.Struct, frozen=True, kw_only=True):
     setup: str = ""
 
 
+class NextKind(StrEnum):
+    """Why the next pour is advised where it is."""
+
+    FIRST = "first"  # nothing is inspected yet
+    LEARN = "learn"  # a little off the best, where most is learned
+    BEST = "best"
+    HOTTER = "hotter"  # cold faults alone so far
+    COLDER = "colder"
+    STOP = "stop"  # little is left to learn
+    CHANGE = "change"  # the gating first: temperature is not the cause
+    NONE = "none"  # the limits leave nothing
+
+
 class Bound(msgspec.Struct, frozen=True, kw_only=True):
     """A limit of what may be advised, at the lip, and whose it is."""
 
     limit_c: float
     whose: str
-    why: str  # for people, temperatures as tokens
+    why: Message
 
 
 class SetupData(msgspec.Struct, frozen=True, kw_only=True):
@@ -40,14 +56,16 @@ class SetupData(msgspec.Struct, frozen=True, kw_only=True):
     family: str
     window_min_c: float  # of the sheet, for this section and material
     window_max_c: float
-    window_why: str
+    window_why: Message
     doubtful: bool  # the window is not from a source that was read
     floor_c: float  # liquidus and margin
     bounds: tuple[Bound, ...]
     pours: tuple[InspectedPour, ...] = ()
     borrowed: tuple[InspectedPour, ...] = ()  # temperatures moved by the difference of the windows
-    left_out: tuple[str, ...] = ()  # pours that say nothing, and why
-    changed: tuple[str, ...] = ()  # what else differs between the pours, with its values; empty: the temperature alone
+    left_out: tuple[Message, ...] = ()  # pours that say nothing, and why
+    changed: tuple[
+        Message, ...
+    ] = ()  # what else differs between the pours, with its values; empty: the temperature alone
     invented: bool = False  # all of it is of a simulated furnace
     thinnest_mm: float | None = None
     material: str = ""
@@ -73,7 +91,7 @@ class Borrowed(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Advice(msgspec.Struct, frozen=True, kw_only=True):
-    """What temperature next, and why. `words`: the same in sentences, temperatures as tokens."""
+    """What temperature next, and why. `words`: the same, to be said."""
 
     setup: str
     alloy: str
@@ -89,7 +107,7 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     usable_max_c: float | None
     next_c: float | None
     next_tap_c: float | None  # the same in the pot, where the loss on the way is known
-    next_kind: str  # first, learn, best, hotter, colder, stop; change (gating first), none
+    next_kind: NextKind
     bounded_by: str  # whose limit holds the advice back; empty: none does
     gain_left: float  # how much more sound castings perfect knowledge would give
     pours_more: int | None  # until that is not worth it; None: more than 12, or not asked for
@@ -100,6 +118,6 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     allowed_max_c: float
     curve: tuple[CurvePoint, ...]
     findings: tuple[InspectedPour, ...]
-    changed: tuple[str, ...] = ()  # what else than the temperature differs between the pours
+    changed: tuple[Message, ...] = ()  # what else than the temperature differs between the pours
     invented: bool = False  # the pours are of a simulated furnace
-    words: tuple[str, ...] = ()
+    words: tuple[Message, ...] = ()

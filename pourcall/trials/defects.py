@@ -4,7 +4,6 @@ The table is `pourcall/trials/defects.toml` (its head names the sources). Not he
 No numpy.
 """
 
-import difflib
 import tomllib
 from collections.abc import Iterable
 from functools import cache
@@ -14,6 +13,7 @@ from typing import Literal
 import msgspec
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.nearest import nearest
 
 SOUND = "sound"
 SEVERITIES = {0: "not there", 1: "slight, usable", 2: "marked", 3: "scrap"}
@@ -72,7 +72,7 @@ def find_defect(name: str) -> Defect:
     found = names.get(_fold(name))
     if found is not None:
         return defects()[found]
-    near = dict.fromkeys(names[near] for near in difflib.get_close_matches(_fold(name), names, n=3, cutoff=0.6))
+    near = dict.fromkeys(names[near] for near in nearest(_fold(name), names, most=3))
     hint = f"Nearest: {', '.join(near)}. " if near else ""
     raise BadInput(
         f"{name!r} is no class of defect", remedy=f"{hint}`pourcall pour result --classes` shows all; or use 'other'"

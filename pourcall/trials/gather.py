@@ -12,11 +12,11 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.message import Message, tell
+from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.plan import MeltPlan, MouldPlan
-from pourcall.contract.units import say_c, say_difference_c
 from pourcall.metal.alloys.sheet import AlloySheet, SheetLibrary
-from pourcall.metal.alloys.sheet_check import nearest
-from pourcall.metal.windows import pour_window
+from pourcall.metal.windows import USUAL_MATERIAL, LipWindow, pour_window
 from pourcall.records.entries.setups import setup_list
 from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
@@ -93,15 +93,16 @@ def setup_data(
     mould = planned.mould if planned is not None else None
     now = known(described.get(name), mould)
     thinnest = thinnest_mm if thinnest_mm is not None else now.thinnest_mm
-    made_of = material or now.material or "green_sand"
+    made_of = material or now.material or USUAL_MATERIAL
     window = pour_window(sheet, thinnest_mm=thinnest, material=made_of)
     own = [row for row in rows if row.setup == name and row.alloy == sheet.key]
     pours, left_out = _inspected(own)
     other_alloy = [row.pour for row in rows if row.setup == name and row.alloy != sheet.key]
     if other_alloy:
-        left_out += (f"in another alloy: {', '.join(other_alloy)}",)
+        left_out += (tell("advice.out.other_alloy", pours=", ".join(other_alloy)),)
     if unreal and any(row.setup == name for row in unreal):
-        left_out += (f"invented: {', '.join(row.pour for row in unreal if row.setup == name)}",)
+        never_poured = ", ".join(row.pour for row in unreal if row.setup == name)
+        left_out += (tell("advice.out.invented", pours=never_poured),)
     counted = {pour.pour for pour in pours}
     with store.reading() as conn:
         differs = changed(
@@ -119,7 +120,7 @@ def setup_data(
         family=sheet.family,
         window_min_c=window.min_c,
         window_max_c=window.max_c,
-        window_why=_window_words(sheet, thinnest, made_of, window.min_c, window.max_c),
+        window_why=_window_told(sheet, thinnest, made_of, window),
         doubtful=sheet.pour_min.mark != "sourced",
         floor_c=sheet.liquidus.value + sheet.margin_c,
         bounds=_bounds(sheet, planned),
@@ -194,7 +195,7 @@ def _named(setup: str, names: Sequence[str], *, known_alloy: bool) -> str:
         return setup
     listed = ", ".join(dict.fromkeys(names)) or "none yet"
     raise NotFound(
-        f"no mould setup {setup!r} was planned or poured{nearest(setup, names)}",
+        f"no mould setup {setup!r} was planned or poured{did_you_mean(setup, names)}",
         remedy=f"Setups on record: {listed}. For a new one give --alloy, and --mm and --material where you know them",
     )
 
@@ -213,51 +214,43 @@ def _sheet_of(name: str, rows: Sequence[_Row], plans: dict[tuple[str, str], _Pla
     return sheets.get(next(iter(alloys)))
 
 
-def _window_words(sheet: AlloySheet, thinnest_mm: float | None, material: str, min_c: float, max_c: float) -> str:
-    section = f", {thinnest_mm:g} mm" if thinnest_mm is not None else ""
-    return (
-        f"window of the {sheet.name} sheet{section} in {material.replace('_', ' ')}, {say_c(min_c)} to {say_c(max_c)} "
-        f"({sheet.pour_min.mark})"
+def _window_told(sheet: AlloySheet, thinnest_mm: float | None, material: str, window: LipWindow) -> Message:
+    low_c, high_c, mark = window.min_c, window.max_c, sheet.pour_min.mark
+    if thinnest_mm is None:
+        return tell("advice.window", alloy=sheet.name, material=material, lowest_c=low_c, highest_c=high_c, mark=mark)
+    return tell(
+        "advice.window_section",
+        alloy=sheet.name,
+        thinnest_mm=thinnest_mm,
+        material=material,
+        lowest_c=low_c,
+        highest_c=high_c,
+        mark=mark,
     )
 
 
 def _bounds(sheet: AlloySheet, planned: _Plan | None) -> tuple[Bound, ...]:
     """Upper limits at the lip: the alloy's highest pour, the pot's limits and the fume's alarm less the loss."""
-    found = [
-        Bound(
-            limit_c=sheet.pour_max.value,
-            whose="alloy",
-            why=f"the highest pouring temperature in the sheet of {sheet.name}",
-        )
-    ]
+    highest = tell("advice.bound.highest_pour", alloy=sheet.name)
+    found = [Bound(limit_c=sheet.pour_max.value, whose="alloy", why=highest)]
     if planned is None:
-        found.append(Bound(limit_c=sheet.highest_in_pot_c, whose="pot", why=f"the limit of {sheet.name} in the pot"))
+        in_pot = tell("advice.bound.in_pot", alloy=sheet.name)
+        found.append(Bound(limit_c=sheet.highest_in_pot_c, whose="pot", why=in_pot))
         return tuple(sorted(found, key=lambda bound: bound.limit_c))
     loss_c = planned.mould.loss_c
-    less = f"less {say_difference_c(loss_c)} on the way"
     for limit in planned.plan.limits:
-        found.append(
-            Bound(
-                limit_c=limit.limit_c - loss_c,
-                whose="pot",
-                why=f"the {limit.whose} limit of {say_c(limit.limit_c)} in the pot {less}",
-            )
-        )
+        why = tell("advice.bound.pot", whose=limit.whose, highest_c=limit.limit_c, loss_difference_c=loss_c)
+        found.append(Bound(limit_c=limit.limit_c - loss_c, whose="pot", why=why))
     fume = planned.plan.fume
     begins_c = fume.disturbed_c[FUME_ALARM] if fume is not None else None
     if fume is not None and begins_c is not None and not fume.flares:  # for brass the level asks for open air instead
-        found.append(
-            Bound(
-                limit_c=begins_c - loss_c,
-                whose="fume",
-                why=f"the zinc fume alarm while skimming or pouring, from {say_c(begins_c)} in the pot, {less},",
-            )
-        )
+        why = tell("advice.bound.fume", highest_c=begins_c, loss_difference_c=loss_c)
+        found.append(Bound(limit_c=begins_c - loss_c, whose="fume", why=why))
     return tuple(sorted(found, key=lambda bound: bound.limit_c))
 
 
-def _inspected(rows: Sequence[_Row]) -> tuple[tuple[InspectedPour, ...], tuple[str, ...]]:
-    """Pours that say something, and sentences on those that do not."""
+def _inspected(rows: Sequence[_Row]) -> tuple[tuple[InspectedPour, ...], tuple[Message, ...]]:
+    """Pours that say something, and which do not, and why."""
     pours: list[InspectedPour] = []
     waiting: list[str] = []
     unmeasured: list[str] = []
@@ -270,9 +263,9 @@ def _inspected(rows: Sequence[_Row]) -> tuple[tuple[InspectedPour, ...], tuple[s
             pours.append(_pour(row))
     said = []
     if waiting:
-        said.append(f"awaiting inspection: {', '.join(waiting)}")
+        said.append(tell("advice.out.waiting", pours=", ".join(waiting)))
     if unmeasured:
-        said.append(f"no temperature at the lip: {', '.join(unmeasured)}")
+        said.append(tell("advice.out.unmeasured", pours=", ".join(unmeasured)))
     return tuple(pours), tuple(said)
 
 

@@ -12,8 +12,9 @@ from typing import NamedTuple
 import msgspec
 import numpy as np
 
+from pourcall.contract.units import rounded
 from pourcall.trials import grid, words
-from pourcall.trials.advice import Advice, Borrowed, Bound, CurvePoint, InspectedPour, SetupData
+from pourcall.trials.advice import Advice, Borrowed, CurvePoint, InspectedPour, NextKind, SetupData
 from pourcall.trials.borrow import APART, Lent, lent, log_evidence
 from pourcall.trials.grid import Array, Evidence, Fit, Mask, Side, Trial
 from pourcall.trials.next_pour import FAMILY, GOOD_ENOUGH, next_pour, pours_more
@@ -156,6 +157,30 @@ def _side(sign: float, threshold_c: Array, prior: Prior) -> Side:
     )
 
 
+class _Curve(NamedTuple):
+    """Share of sound castings over temperature, with its 90 % band."""
+
+    temps_c: Array
+    mean: Array
+    low: Array
+    high: Array
+
+
+class _Found(msgspec.Struct, frozen=True, kw_only=True):
+    """What the fit says, by places on the curve; without a best nothing may be poured at all."""
+
+    best: int | None = None
+    best_sound: float | None = None
+    usable: tuple[int, int] | None = None
+    choice: int | None = None
+    next_kind: NextKind = NextKind.NONE
+    bounded_by: str
+    gain: float = 0.0
+    more: int | None = None
+    hopeless: float = 0.0
+    allowed_max_c: float
+
+
 def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: int = 41, outlook: bool = True) -> Advice:
     """What temperature next. accept: worst grade that still counts as sound. outlook: count the pours still needed.
 
@@ -163,65 +188,42 @@ def advise(data: SetupData, *, level: float = LEVEL, accept: int = 0, points: in
     """
     prior = prior_of(data)
     others = borrowed_evidence(prior, data.family, data.borrowed)
-    found = posterior(prior, [as_trial(pour) for pour in data.pours], others)
-    top = data.bounds[0] if data.bounds else Bound(limit_c=math.inf, whose="", why="")
-    hottest_c = min(top.limit_c, prior.hot_c + 2.0 * prior.spread_c)
+    fit = posterior(prior, [as_trial(pour) for pour in data.pours], others)
+    limit_c, whose = (data.bounds[0].limit_c, data.bounds[0].whose) if data.bounds else (math.inf, "")
+    hottest_c = min(limit_c, prior.hot_c + 2.0 * prior.spread_c)
     poured = [min(max(pour.lip_c, data.floor_c - SHOWN_C), hottest_c + SHOWN_C) for pour in data.pours]
     low_c, high_c = min([data.floor_c, *poured]), max([hottest_c, *poured])
-    ends_c = [data.floor_c, top.limit_c] if data.floor_c <= top.limit_c < math.inf else [data.floor_c]
+    ends_c = [data.floor_c, limit_c] if data.floor_c <= limit_c < math.inf else [data.floor_c]
     temps_c = np.union1d(np.linspace(low_c, max(high_c, low_c + 1.0), points), ends_c)
-    free = found.fault_free(temps_c, accept)
-    mean = grid.mean_sound(free, found.joint)
-    low, high = grid.band(free, found.joint)
-    aimed = _aimed(temps_c, mean, data.pours)
-    allowed = (temps_c >= data.floor_c - 1e-6) & (temps_c <= top.limit_c + 1e-6)
-    both = tuple(pour.pour for pour in data.pours if pour.found.both_at_once)
+    free = fit.fault_free(temps_c, accept)
+    curve = _Curve(temps_c, grid.mean_sound(free, fit.joint), *grid.band(free, fit.joint))
+    allowed = (temps_c >= data.floor_c - 1e-6) & (temps_c <= limit_c + 1e-6)
     if not allowed.any():
-        return _advice(
-            data,
-            level,
-            accept,
-            temps_c,
-            mean,
-            low,
-            high,
-            both,
-            next_kind="none",
-            bounded_by=top.whose,
-            allowed_max_c=top.limit_c,
-        )
+        return _advice(data, level, accept, curve, _Found(bounded_by=whose, allowed_max_c=limit_c))
+    aimed = _aimed(temps_c, curve.mean, data.pours)
     inside = np.flatnonzero(allowed)
     best = int(inside[np.argmax(aimed[inside])])
     reached = grid.best_within((free[0][:, inside], free[1][:, inside]))
-    gain = grid.gain_left(reached, found.joint, mean[inside])
-    hopeless = float(found.joint[reached < NO_GOOD_BELOW].sum())
-    choice, kind = next_pour(data, found, free, aimed, temps_c, allowed, gain)
+    gain = grid.gain_left(reached, fit.joint, curve.mean[inside])
+    choice, kind = next_pour(data, fit, free, aimed, temps_c, allowed, gain)
     beyond = int(np.argmax(aimed)) > inside[-1]
-    held = top.whose if beyond or (best == inside[-1] and _rises_beyond(found, float(temps_c[best]), accept)) else ""
-    usable = _around(best, aimed, allowed, level)
+    held = beyond or (best == inside[-1] and _rises_beyond(fit, float(temps_c[best]), accept))
     more: int | None = None
     if outlook:
-        more = 0 if gain < GOOD_ENOUGH else pours_more(found, free, mean, allowed, reached, gain)
-    return _advice(
-        data,
-        level,
-        accept,
-        temps_c,
-        mean,
-        low,
-        high,
-        both,
+        more = 0 if gain < GOOD_ENOUGH else pours_more(fit, free, curve.mean, allowed, reached, gain)
+    found = _Found(
         best=best,
         best_sound=float(aimed[best]),
-        usable=usable,
+        usable=_around(best, aimed, allowed, level),
         choice=choice,
         next_kind=kind,
-        bounded_by=held,
+        bounded_by=whose if held else "",
         gain=gain,
         more=more,
-        hopeless=hopeless,
+        hopeless=float(fit.joint[reached < NO_GOOD_BELOW].sum()),
         allowed_max_c=float(temps_c[inside[-1]]),
     )
+    return _advice(data, level, accept, curve, found)
 
 
 def _aimed(temps_c: Array, mean: Array, pours: Sequence[InspectedPour]) -> Array:
@@ -250,36 +252,22 @@ def _around(best: int, aimed: Array, allowed: Mask, level: float) -> tuple[int, 
     return first, last
 
 
-def _advice(
-    data: SetupData,
-    level: float,
-    accept: int,
-    temps_c: Array,
-    mean: Array,
-    low: Array,
-    high: Array,
-    both: tuple[str, ...],
-    *,
-    best: int | None = None,
-    best_sound: float | None = None,
-    usable: tuple[int, int] | None = None,
-    choice: int | None = None,
-    next_kind: str,
-    bounded_by: str,
-    gain: float = 0.0,
-    more: int | None = None,
-    hopeless: float = 0.0,
-    allowed_max_c: float,
-) -> Advice:
+def _whole(temp_c: float, floor_c: float, top_c: float) -> int:
+    """Rounded, but never out of its limits by it, in any unit: a degree off them where they lie far enough apart."""
+    off_c = 1.0 if top_c - floor_c >= 4.0 else 0.0
+    low_c, high_c = math.ceil(floor_c + off_c - 1e-6), math.floor(top_c - off_c + 1e-6)
+    return max(low_c, min(high_c, int(rounded(temp_c)))) if low_c <= high_c else int(rounded(temp_c))
 
+
+def _advice(data: SetupData, level: float, accept: int, curve: _Curve, found: _Found) -> Advice:
     def whole(at: int) -> int:
-        """Rounded, but never out of its limits by it."""
-        near = round(float(temps_c[at]))
-        return near - (near > allowed_max_c) if near >= data.floor_c else near + 1
+        return _whole(float(curve.temps_c[at]), data.floor_c, found.allowed_max_c)
 
-    next_c = None if choice is None else whole(choice)
-    hopeless_now = hopeless > 0.5 and len(data.pours) >= ENOUGH_TO_ACCUSE
+    both = tuple(pour.pour for pour in data.pours if pour.found.both_at_once)
+    next_c = None if found.choice is None else whole(found.choice)
+    hopeless_now = found.hopeless > 0.5 and len(data.pours) >= ENOUGH_TO_ACCUSE
     accused = next_c is not None and (bool(both) or hopeless_now)
+    best, usable = found.best, found.usable
     advice = Advice(
         setup=data.setup,
         alloy=data.alloy,
@@ -291,25 +279,25 @@ def _advice(
         level=level,
         accept=accept,
         best_c=None if best is None else whole(best),
-        best_sound=best_sound,
-        best_low=None if best is None else float(low[best]),
-        best_high=None if best is None else float(high[best]),
+        best_sound=found.best_sound,
+        best_low=None if best is None else float(curve.low[best]),
+        best_high=None if best is None else float(curve.high[best]),
         usable_min_c=None if usable is None else whole(usable[0]),
         usable_max_c=None if usable is None else whole(usable[1]),
         next_c=next_c,
         next_tap_c=None if next_c is None or data.loss_c is None else math.floor(next_c + data.loss_c),
-        next_kind="change" if accused else next_kind,
-        bounded_by=bounded_by,
-        gain_left=gain,
-        pours_more=more,
+        next_kind=NextKind.CHANGE if accused else found.next_kind,
+        bounded_by=found.bounded_by,
+        gain_left=found.gain,
+        pours_more=found.more,
         not_temperature=accused,
-        no_good_probability=hopeless,
+        no_good_probability=found.hopeless,
         both_at_once=both,
         allowed_min_c=data.floor_c,
-        allowed_max_c=allowed_max_c,
+        allowed_max_c=found.allowed_max_c,
         curve=tuple(
             CurvePoint(temp_c=round(t, 1), sound=round(m, 4), low=round(a, 4), high=round(b, 4))
-            for t, m, a, b in zip(temps_c.tolist(), mean.tolist(), low.tolist(), high.tolist(), strict=True)
+            for t, m, a, b in zip(*(column.tolist() for column in curve), strict=True)
         ),
         findings=data.pours,
         changed=data.changed,

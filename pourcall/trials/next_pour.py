@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pourcall.trials import grid
-from pourcall.trials.advice import SetupData
+from pourcall.trials.advice import NextKind, SetupData
 from pourcall.trials.defects import STRONG
 from pourcall.trials.grid import Array, Fit, Mask
 
@@ -32,7 +32,7 @@ def next_pour(
     temps_c: Array,
     allowed: Mask,
     gain: float,
-) -> tuple[int, str]:
+) -> tuple[int, NextKind]:
     """Where to pour next: the best until a casting is sound, then where most is learned for little risk."""
     reachable = allowed & _within_a_step(data, temps_c)
     if not reachable.any():
@@ -40,22 +40,22 @@ def next_pour(
     spots = np.flatnonzero(reachable)
     nearest = int(spots[np.argmax(aimed[spots])])
     if not data.pours:
-        return nearest, "first"
+        return nearest, NextKind.FIRST
     if not any(pour.found.cold == pour.found.hot == pour.found.unsided == 0 for pour in data.pours):
         return _one_step(data, temps_c, spots, nearest)
     if gain < GOOD_ENOUGH:
-        return nearest, "stop"
+        return nearest, NextKind.STOP
     bits = grid.information(free, found.joint)
     worth = spots[aimed[spots] >= aimed[nearest] - _sacrifice(gain)]
     chosen = int(worth[np.argmax(bits[worth])])
-    return chosen, "best" if abs(temps_c[chosen] - temps_c[nearest]) < NEAR_C else "learn"
+    return chosen, NextKind.BEST if abs(temps_c[chosen] - temps_c[nearest]) < NEAR_C else NextKind.LEARN
 
 
 def _sacrifice(gain: float) -> float:
     return min(SACRIFICE, SACRIFICE_OF_GAIN * gain)
 
 
-def _one_step(data: SetupData, temps_c: Array, spots: NDArray[np.intp], nearest: int) -> tuple[int, str]:
+def _one_step(data: SetupData, temps_c: Array, spots: NDArray[np.intp], nearest: int) -> tuple[int, NextKind]:
     """Nothing sound yet: the best, but with faults of one kind only the trade's smallest step away from them at least.
 
     Never further than that step outside the sheet's window: a fault beyond it has another cause.
@@ -66,12 +66,12 @@ def _one_step(data: SetupData, temps_c: Array, spots: NDArray[np.intp], nearest:
     if cold and not any(pour.found.hot for pour in data.pours):
         aim_c = min(max(cold), data.window_max_c) + step_c
         if temps_c[nearest] < aim_c:
-            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), "hotter"
+            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), NextKind.HOTTER
     if hot and not any(pour.found.cold for pour in data.pours):
         aim_c = max(min(hot), data.window_min_c) - step_c
         if temps_c[nearest] > aim_c:
-            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), "colder"
-    return nearest, "best"
+            return int(spots[np.argmin(np.abs(temps_c[spots] - aim_c))]), NextKind.COLDER
+    return nearest, NextKind.BEST
 
 
 def _within_a_step(data: SetupData, temps_c: Array) -> Mask:

@@ -6,12 +6,12 @@ pours, in full (pourcall/records/read/compare.py).
 """
 
 import sqlite3
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import msgspec
 
-from pourcall.contract.units import say_c
+from pourcall.contract.message import Message, tell
 from pourcall.records.entries.charges import highest_count
 from pourcall.records.entries.setups import setup_at
 from pourcall.records.read.views import SetupView
@@ -40,32 +40,57 @@ class _Mould(msgspec.Struct, frozen=True):
     remelts: int | None
 
 
-def changed(conn: sqlite3.Connection, pours: Sequence[PouredInto]) -> tuple[str, ...]:
+def changed(conn: sqlite3.Connection, pours: Sequence[PouredInto]) -> tuple[Message, ...]:
     """What changed beside the temperature, each with its values: `remelt count 0 or 1`. Empty: nothing on record."""
     counts: dict[int, int | None] = {}
     for melt_id in dict.fromkeys(pour.melt_id for pour in pours):
         found = highest_count(conn, melt_id)
         counts[melt_id] = None if found is None else found.remelts
     moulds = [_mould(pour, setup_at(conn, pour.setup, pour.utc_s), counts[pour.melt_id]) for pour in pours]
-    told = [
-        _figures("thinnest section", [mould.thinnest_mm for mould in moulds], SAME_MM, lambda mm: f"{mm:g} mm"),
-        _figures("mould preheated to", [mould.preheat_c for mould in moulds], SAME_C, say_c),
-        _figures("remelt count", [mould.remelts for mould in moulds], 0.0, lambda count: f"{count:g}"),
-    ]
-    for name in ("mould material", "batch of the mould", "pattern", "gating", "venting"):
-        values = list(dict.fromkeys(said for mould in moulds if (said := mould.words.get(name, ""))))
-        if len(values) > 1:
-            told.append(f"{name} {_listed(values)}")
-    return tuple(sentence for sentence in told if sentence)
+    told: list[Message] = []
+    for what, values, apart, value_of in (
+        ("thinnest", [mould.thinnest_mm for mould in moulds], SAME_MM, _millimetres),
+        ("preheat", [mould.preheat_c for mould in moulds], SAME_C, _temperature),
+        ("remelts", [mould.remelts for mould in moulds], 0.0, _count),
+    ):
+        known = sorted({value for value in values if value is not None})
+        if len(known) >= 2 and known[-1] - known[0] > apart:
+            told.append(tell(f"advice.differs.{what}", values=_listed([value_of(value) for value in known])))
+    for what in ("material", "batch", "pattern", "gating", "venting"):
+        words = list(dict.fromkeys(said for mould in moulds if (said := mould.words.get(what, ""))))
+        if len(words) > 1:
+            said_of = _material if what == "material" else _word
+            told.append(tell(f"advice.differs.{what}", values=_listed([said_of(word) for word in words])))
+    return tuple(told)
+
+
+def _millimetres(value: float) -> Message:
+    return tell("advice.value.mm", value_mm=value)
+
+
+def _temperature(value: float) -> Message:
+    return tell("advice.value.temperature", value_c=value)
+
+
+def _count(value: float) -> Message:
+    return tell("advice.value.count", value=value)
+
+
+def _word(value: str) -> Message:
+    return tell("advice.value.word", text=value)
+
+
+def _material(value: str) -> Message:
+    return tell("advice.value.material", material=value)
 
 
 def _mould(pour: PouredInto, setup: SetupView | None, remelts: int | None) -> _Mould:
     if setup is None:
-        told = {"mould material": pour.material, "batch of the mould": pour.batch}
+        told = {"material": pour.material, "batch": pour.batch}
         return _Mould(pour.thinnest_mm, None, told, remelts)
     words = {
-        "mould material": (setup.material or pour.material).replace("_", " "),
-        "batch of the mould": pour.batch or setup.batch,
+        "material": setup.material or pour.material,
+        "batch": pour.batch or setup.batch,
         "pattern": setup.pattern,
         "gating": setup.gating,
         "venting": setup.venting,
@@ -74,14 +99,7 @@ def _mould(pour: PouredInto, setup: SetupView | None, remelts: int | None) -> _M
     return _Mould(thinnest_mm, setup.preheat_c, words, remelts)
 
 
-def _figures(name: str, values: Sequence[float | None], apart: float, say: Callable[[float], str]) -> str:
-    known = sorted({value for value in values if value is not None})
-    if len(known) < 2 or known[-1] - known[0] <= apart:
-        return ""
-    return f"{name} {_listed([say(value) for value in known])}"
-
-
-def _listed(values: Sequence[str]) -> str:
+def _listed(values: Sequence[Message]) -> Message:
     if len(values) > _SHOWN:
-        return f"{', '.join(values[:_SHOWN])} and more"
-    return f"{', '.join(values[:-1])} or {values[-1]}"
+        return tell("advice.values.more", parts=tuple(values[:_SHOWN]))
+    return tell("advice.values", parts=tuple(values[:-1]), last=values[-1])

@@ -10,7 +10,7 @@ import msgspec
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.plan import MouldPlan
 from pourcall.metal.alloys.sheet import AlloySheet
-from pourcall.metal.windows import MATERIAL_SHIFT, pour_window
+from pourcall.metal.windows import MATERIAL_SHIFT, USUAL_MATERIAL, pour_window
 from pourcall.records.read.views import SetupView
 
 # How many times as far as a setup exactly like it the thresholds of another may lie (all judgement).
@@ -49,7 +49,7 @@ def likeness_of(
     if other.material != material:
         apart += OTHER_MATERIAL
     try:
-        known = other.material if other.material in MATERIAL_SHIFT else "green_sand"
+        known = other.material if other.material in MATERIAL_SHIFT else USUAL_MATERIAL
         window = pour_window(sheet, thinnest_mm=other.thinnest_mm, material=known)
     except PourcallError:
         return apart + UNKNOWN_SECTION, 0.0

@@ -1,137 +1,130 @@
-"""An advice in sentences. Calm, with its uncertainty; temperatures as tokens for `in_unit`."""
+"""What is said of an advice: calm, with its uncertainty, the most important first."""
 
-from pourcall.contract.units import say_c, say_difference_c
-from pourcall.records.read.compare import more_changed
-from pourcall.trials.advice import Advice, Bound, SetupData
+from collections.abc import Sequence
+
+from pourcall.contract.message import Message, tell
+from pourcall.trials.advice import Advice, Bound, NextKind, SetupData
 from pourcall.trials.defects import defects
 
+CLOSE_C = 6.0  # three pours within this tell little of elsewhere
+NEAR_BEST_C = 2.0
 
-def sentences(data: SetupData, advice: Advice) -> tuple[str, ...]:
+
+def sentences(data: SetupData, advice: Advice) -> tuple[Message, ...]:
     """The advice, the most important first."""
     if advice.best_c is None or advice.next_c is None:
-        return _nothing_allowed(data)
+        return (_nothing_allowed(data),)
     if advice.not_temperature:
-        said = [*_accusation(data, advice), _best(advice), _usable(advice)]
+        said = [*_accusation(data, advice, advice.next_c), _best(advice, advice.best_c), _usable(advice)]
     else:
-        said = [_next(data, advice), _best(advice), _usable(advice), _more(advice)]
+        said = [_next(data, advice, advice.next_c), _best(advice, advice.best_c), _usable(advice), _more(advice)]
     if data.changed:
-        said.append(f"{more_changed(data.changed)}; change one thing at a time.")
-    said += _bounds(data, advice)
-    said += _rests_on(data, advice)
-    return tuple(sentence for sentence in said if sentence)
+        said.append(tell("advice.changed", parts=data.changed))
+    return (*said, _bounds(data, advice), *_based_on(data, advice))
 
 
-def percent(share: float) -> str:
-    """`82 %`; never 0 or 100, which nobody can know."""
-    return f"{min(99, max(1, round(100.0 * share)))} %"
+def chance(share: float) -> float:
+    """A share as it is said: whole hundredths, never 0 or 1, which nobody can know."""
+    return min(99, max(1, round(100.0 * share))) / 100.0
 
 
-def _nothing_allowed(data: SetupData) -> tuple[str, ...]:
+def _nothing_allowed(data: SetupData) -> Message:
     top = data.bounds[0] if data.bounds else None
-    held = f"{top.why} leaves at most {say_c(top.limit_c)}" if top is not None else "the limits leave nothing"
-    what = (
-        f"No temperature can be advised: {data.alloy_name} needs {say_c(data.floor_c)} at the lip to be fully liquid, "
-        f"and {held}. Shorten the way, preheat the ladle, or take a pot with a higher rating."
-    )
-    return (what,)
+    held = _limit(top) if top is not None else tell("advice.nothing.left")
+    return tell("advice.nothing", alloy=data.alloy_name, lowest_c=data.floor_c, held=held)
 
 
-def _accusation(data: SetupData, advice: Advice) -> list[str]:
-    assert advice.next_c is not None
+def _accusation(data: SetupData, advice: Advice, next_c: float) -> list[Message]:
     if advice.both_at_once:
-        poured = ", ".join(advice.both_at_once)
-        what = f"Temperature is not the cause, or not alone: cold and hot faults in one casting (pour {poured})."
+        what = tell("advice.other_cause.both", pours=", ".join(advice.both_at_once))
     else:
-        what = (
-            "Temperature is not the cause, or not alone: no temperature within the limits is likely to give a sound "
-            f"casting more often than every other time ({percent(advice.no_good_probability)} sure)."
-        )
+        what = tell("advice.other_cause.hopeless", sure_share=chance(advice.no_good_probability))
     first = list(dict.fromkeys(defects()[key].first for key in data.seen if key in defects() and defects()[key].first))
-    do = f" Here: {'; '.join(first[:4])}." if first else ""
-    then = f"then pour at {say_c(advice.next_c)} to see what it did"
-    return [what, f"Change gating, section or venting first, and only that; {then}.{do}"]
+    said = [what, tell("advice.change_first", next_c=next_c)]
+    return [*said, tell("advice.here", steps="; ".join(first[:4]))] if first else said
 
 
-def _next(data: SetupData, advice: Advice) -> str:
-    assert advice.next_c is not None
-    pot = f" ({say_c(advice.next_tap_c)} in the pot)" if advice.next_tap_c is not None else ""
-    who = "the sheet and similar setups expect" if advice.borrowed else "the sheet expects"
-    why = {
-        "first": f"no pour of this setup is inspected yet, so begin where {who} sound castings",
-        "learn": "next to the best, where one more pour teaches most about where this mould's window ends",
-        "best": "where a sound casting is likeliest",
-        "hotter": "only cold faults so far, so a step hotter",
-        "colder": "only hot faults so far, so a step colder",
-        "stop": "where a sound casting is likeliest; there is little left to learn",
-    }[advice.next_kind]
-    poured = [pour.lip_c for pour in data.pours]
-    if advice.next_kind == "best" and advice.best_c is not None and abs(advice.best_c - advice.next_c) > 2.0 and poured:
-        why = "towards the best, no further than one step beyond what was poured"
-    return f"Pour next at {say_c(advice.next_c)} at the lip{pot}: {why}."
+def _next(data: SetupData, advice: Advice, next_c: float) -> Message:
+    kind: NextKind = advice.next_kind
+    beyond = advice.best_c is not None and abs(advice.best_c - next_c) > NEAR_BEST_C
+    if kind is NextKind.BEST and beyond and data.pours:
+        why = tell("advice.why.towards")
+    elif kind is NextKind.FIRST:
+        why = tell("advice.why.first_borrowed" if advice.borrowed else "advice.why.first")
+    else:
+        why = tell(f"advice.why.{kind.value}")
+    if advice.next_tap_c is None:
+        return tell("advice.next", next_c=next_c, why=why)
+    return tell("advice.next_in_pot", next_c=next_c, pot_c=advice.next_tap_c, why=why)
 
 
-def _best(advice: Advice) -> str:
-    assert advice.best_c is not None
+def _best(advice: Advice, best_c: float) -> Message:
     assert advice.best_sound is not None
     assert advice.best_low is not None
     assert advice.best_high is not None
-    return (
-        f"Best by what is known: {say_c(advice.best_c)}, sound in {percent(advice.best_sound)} of castings "
-        f"(90 % band {percent(advice.best_low)} to {percent(advice.best_high)})."
+    return tell(
+        "advice.best",
+        best_c=best_c,
+        sound_share=chance(advice.best_sound),
+        low_share=chance(advice.best_low),
+        high_share=chance(advice.best_high),
     )
 
 
-def _usable(advice: Advice) -> str:
+def _usable(advice: Advice) -> Message:
+    level = chance(advice.level)
     if advice.usable_min_c is None or advice.usable_max_c is None:
-        return f"No temperature is known yet to give {percent(advice.level)} sound castings."
-    window = f"{say_c(advice.usable_min_c)} to {say_c(advice.usable_max_c)}"
-    return f"Usable, {percent(advice.level)} sound or better: {window}."
+        return tell("advice.not_usable", level_share=level)
+    return tell("advice.usable", level_share=level, lowest_c=advice.usable_min_c, highest_c=advice.usable_max_c)
 
 
-def _more(advice: Advice) -> str:
-    if advice.next_kind == "stop":
-        return "More trials are not worth their metal: keep this temperature and look again when something changes."
-    gain = f"; all there is to learn would save {percent(advice.gain_left)} of the castings"
+def _more(advice: Advice) -> Message:
+    if advice.next_kind is NextKind.STOP:
+        return tell("advice.more.not_worth")
+    gain = round(100.0 * chance(advice.gain_left))
     if advice.pours_more is None:
-        return f"More than twelve inspected pours are needed to settle it{gain}."
+        return tell("advice.more.many", castings=gain)
     if advice.pours_more == 0:
-        return "No more trials are needed."
-    plural = "pour" if advice.pours_more == 1 else "pours"
-    return f"About {advice.pours_more} more inspected {plural} should settle it{gain}."
+        return tell("advice.more.none")
+    if advice.pours_more == 1:
+        return tell("advice.more.one", castings=gain)
+    return tell("advice.more.some", pours=advice.pours_more, castings=gain)
 
 
-def _bounds(data: SetupData, advice: Advice) -> list[str]:
+def _bounds(data: SetupData, advice: Advice) -> Message:
     held = next((bound for bound in data.bounds if bound.whose == advice.bounded_by), None)
     if held is not None:
-        return [f"Held back: hotter might be sounder, but {_limit(held)}."]
-    top = data.bounds[0] if data.bounds else None
-    upper = f" and {say_c(top.limit_c)} ({top.why})" if top is not None else ""
-    return [f"Looked for between {say_c(data.floor_c)} (fully liquid, with a margin){upper}."]
+        return tell("advice.held_back", limit=_limit(held))
+    if not data.bounds:
+        return tell("advice.considered.from", lowest_c=data.floor_c)
+    top = data.bounds[0]
+    return tell("advice.considered", lowest_c=data.floor_c, highest_c=top.limit_c, why=top.why)
 
 
-def _limit(bound: Bound) -> str:
-    return f"{bound.why} leaves at most {say_c(bound.limit_c)} at the lip"
+def _limit(bound: Bound) -> Message:
+    return tell("advice.limit", why=bound.why, highest_c=bound.limit_c)
 
 
-def _rests_on(data: SetupData, advice: Advice) -> list[str]:
-    count = f"{advice.pours} inspected {'pour' if advice.pours == 1 else 'pours'}"
-    said = [f"Rests on {count} and on the {data.window_why}."]
+def _based_on(data: SetupData, advice: Advice) -> list[Message]:
+    said = [tell("advice.based_on", pours=_inspected(advice.pours), window=data.window_why)]
     if advice.borrowed:
-        told = "; ".join(
-            f"{one.pours} of {one.setup}, whose window may well lie {say_difference_c(one.apart_c)} off"
+        parts = tuple(
+            tell("advice.lent", pours=one.pours, setup=one.setup, apart_difference_c=one.apart_c)
             for one in advice.borrowed
         )
-        said.append(f"Borrowed from similar setups of this alloy: {told}.")
+        said.append(tell("advice.borrowed", parts=parts))
     unrelated = sum(1 for pour in data.pours if pour.found.unrelated)
     if unrelated:
-        plural = "pour" if unrelated == 1 else "pours"
-        said.append(f"Faults that temperature has little to do with, in {unrelated} {plural}, are left aside.")
+        said.append(tell("advice.unrelated.one" if unrelated == 1 else "advice.unrelated.some", count=unrelated))
     if data.invented:
-        said.append("Invented: these pours are of a simulated furnace. Try the program by them, and cast by your own.")
+        said.append(tell("advice.invented"))
     if data.left_out:
-        said.append("Left out: " + "; ".join(data.left_out) + ".")
-    if data.pours:
-        spread = max(pour.lip_c for pour in data.pours) - min(pour.lip_c for pour in data.pours)
-        if len(data.pours) >= 3 and spread < 6.0:
-            said.append(f"All pours lie within {say_difference_c(max(spread, 0.1))}: they tell little of elsewhere.")
+        said.append(tell("advice.left_out", parts=data.left_out))
+    lips_c: Sequence[float] = [pour.lip_c for pour in data.pours]
+    if len(lips_c) >= 3 and max(lips_c) - min(lips_c) < CLOSE_C:
+        said.append(tell("advice.close", spread_difference_c=max(max(lips_c) - min(lips_c), 0.1)))
     return said
+
+
+def _inspected(count: int) -> Message:
+    return tell("advice.inspected.one" if count == 1 else "advice.inspected.some", count=count)

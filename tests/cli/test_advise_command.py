@@ -14,10 +14,12 @@ from xml.etree import ElementTree
 import msgspec
 import pytest
 
-from pourcall.contract.events import MeltEnded, MeltStarted, Pour, PourMarked
+from pourcall.contract.events import Marking, MeltEnded, MeltStarted, Pour, PourMarked
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, MeltEnding, StartMelt
+from pourcall.contract.message import tell
+from pourcall.contract.plan import MouldRequest
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.metal.windows import MouldSpec, melt_plan
+from pourcall.metal.windows import melt_plan
 from pourcall.records.entries.entries import add_result
 from pourcall.records.read.store import Store
 from pourcall.records.upkeep.opening import connect
@@ -48,7 +50,7 @@ def fill(database: Path, poured: Sequence[Poured]) -> None:
     recorder.begin_session("club", "", b"{}", 0.0, UTC_S)
     for number, one in enumerate(poured, 1):
         melt, at_s = f"2026-{number:03d}", 100.0 * number
-        mould = MouldSpec(name=f"mould {number}", setup=one.setup, mass_kg=0.4, thinnest_mm=one.mm, loss_c=20.0)
+        mould = MouldRequest(name=f"mould {number}", setup=one.setup, mass_kg=0.4, thinnest_mm=one.mm, loss_c=20.0)
         plan = melt_plan(melt, sheets.get(one.alloy), 1.5, [mould], pot_rating_c=one.pot_rating_c)
         utc_s = UTC_S + at_s
         seq = 10 * number
@@ -61,7 +63,7 @@ def fill(database: Path, poured: Sequence[Poured]) -> None:
             setup=one.setup,
             at_mono_s=at_s,
             at_utc_s=utc_s,
-            marked="live",
+            marked=Marking.LIVE,
             pot_temp_c=None if one.lip_c is None else one.lip_c + 20.0,
             pot_u_c=4.0,
             lip_temp_c=one.lip_c,
@@ -229,9 +231,9 @@ def test_the_data_of_a_setup_are_what_was_poured_planned_and_found(database: Pat
     ]
     assert {pour.u_c for pour in data.pours} == {3.0}  # half of the expanded uncertainty
     assert data.left_out == (
-        "awaiting inspection: 2026-005-1",
-        "no temperature at the lip: 2026-006-1",
-        "in another alloy: 2026-009-1",
+        tell("advice.out.waiting", pours="2026-005-1"),
+        tell("advice.out.unmeasured", pours="2026-006-1"),
+        tell("advice.out.other_alloy", pours="2026-009-1"),
     )
     assert data.loss_c == 20.0
     assert data.floor_c == 484.0 + 25.0  # liquidus and margin as the sheet of ZA-27 has them
@@ -333,4 +335,6 @@ def test_a_taken_back_defect_leaves_a_pour_awaiting_inspection(database: Path, r
     conn.close()
     assert [row["pour"] for row in json.loads(run("pour", "list", "--awaiting", "--json").out)] == ["2026-001-1"]
     with Store.read(database) as store:
-        assert setup_data(store, "deck cleat", load_sheets(None)).left_out == ("awaiting inspection: 2026-001-1",)
+        assert setup_data(store, "deck cleat", load_sheets(None)).left_out == (
+            tell("advice.out.waiting", pours="2026-001-1"),
+        )

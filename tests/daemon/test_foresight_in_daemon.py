@@ -10,11 +10,12 @@ from contextlib import asynccontextmanager
 import msgspec
 import pytest
 
-from pourcall.contract.api import MouldRequest, ProfileRequest, StartRequest
+from pourcall.contract.api import ProfileRequest, StartRequest
 from pourcall.contract.errors import BadTrace, NotFound, OutOfRange, PourcallError, Refused
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import EndMelt, MeltEnding, StartMelt, StopProfile
 from pourcall.contract.paths import Paths
+from pourcall.contract.plan import MouldRequest
 from pourcall.contract.settings import parse_settings
 from pourcall.contract.units import Unit
 from pourcall.daemon.learning import Learner, fit_apart

@@ -17,13 +17,13 @@ import pytest
 from pourcall.cli.main import main
 from pourcall.contract.events import AlarmChanged, CallChanged, CallKind
 from pourcall.contract.inputs import Input, TickIn
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, MouldRequest
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason, Status
 from pourcall.drivers.trace_file import Column, TraceFile, decode, read_trace
 from pourcall.engine.core import Engine
 from pourcall.metal.alloys.sheet import SheetLibrary, load_sheets
-from pourcall.metal.windows import MouldSpec, melt_plan
+from pourcall.metal.windows import melt_plan
 from pourcall.replay import traces as replay
 
 FOLDER = Path(__file__).parents[1] / "data" / "traces"
@@ -69,7 +69,7 @@ def alloys() -> list[str]:
 
 
 def plan_of(alloy: str) -> MeltPlan:
-    return melt_plan("replay", library().get(alloy), 1.0, [MouldSpec(name="mould", loss_c=20.0)])
+    return melt_plan("replay", library().get(alloy), 1.0, [MouldRequest(name="mould", loss_c=20.0)])
 
 
 def sparse(items: Iterator[Input], tick_s: int) -> Iterator[Input]:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
+from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.errors import NotFound, Refused
 from pourcall.contract.frames import BoardStatus, RawKind, Sample
 from pourcall.contract.inputs import (
@@ -25,7 +25,7 @@ from pourcall.contract.inputs import (
     TickIn,
 )
 from pourcall.contract.paths import Paths
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, MouldRequest
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.daemon.service import Service
 from pourcall.drivers.inbox import Arrival, Deliver, LinkEvent
@@ -204,7 +204,7 @@ async def test_a_second_melt_in_the_same_furnace_is_refused_and_an_unknown_alloy
 
 async def test_a_charge_nobody_gave_is_assumed_and_said(bench: Bench) -> None:
     result = await bench.service.start_melt("crucible", StartRequest(alloy="za27"))
-    assert "no charge was given" in result.what
+    assert [told.name for told in result.what.facts["parts"]] == ["plan.mind.charge_assumed"]
 
 
 async def test_a_change_keeps_what_it_does_not_name(bench: Bench) -> None:

@@ -2,17 +2,17 @@
 
 import pytest
 
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, MouldRequest
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.transfer import Carry
-from pourcall.metal.windows import MouldSpec, melt_plan
+from pourcall.metal.windows import melt_plan
 
 CARRY = Carry(walk_s=20.0, between_s=15.0)
 
 
 def planned(loss_c: float | None = None) -> MeltPlan:
-    moulds = [MouldSpec(name=f"cleat {n}", mass_kg=0.4, thinnest_mm=6.0, loss_c=loss_c) for n in (1, 2, 3)]
+    moulds = [MouldRequest(name=f"cleat {n}", mass_kg=0.4, thinnest_mm=6.0, loss_c=loss_c) for n in (1, 2, 3)]
     return melt_plan("2026-014", load_sheets().get("za27"), 1.5, moulds, carry=CARRY)
 
 
@@ -32,7 +32,7 @@ def test_a_mould_poured_when_it_was_planned_loses_what_was_planned_whatever_its_
 
 
 def test_a_shops_one_stated_loss_stands_for_the_walk_and_later_moulds_lose_more_as_they_wait() -> None:
-    moulds = [MouldSpec(name=f"cleat {n}", mass_kg=0.4, thinnest_mm=6.0) for n in (1, 2)]
+    moulds = [MouldRequest(name=f"cleat {n}", mass_kg=0.4, thinnest_mm=6.0) for n in (1, 2)]
     plan = melt_plan("2026-014", load_sheets().get("za27"), 1.5, moulds, carry=CARRY, loss_c=14.0)
     assert [mould.loss_s for mould in plan.moulds] == [20.0, 20.0]
     run = MeltRun(plan, 0.0)

@@ -181,17 +181,19 @@ def test_a_cold_ladle_costs_more_than_the_walk_and_a_warm_one_less() -> None:
     plain = transfer.transfer_loss(sheet, 2.0, 500.0, pot, Carry())
     cold = transfer.transfer_loss(sheet, 2.0, 500.0, pot, Carry(ladle=Ladle(mass_kg=0.5)))
     warm = transfer.transfer_loss(sheet, 2.0, 500.0, pot, Carry(ladle=Ladle(mass_kg=0.5, preheat_c=200.0)))
-    assert cold.ladle_c > plain.walk_c
+    assert cold.way.ladle_c is not None
+    assert plain.way.ladle_c is None
+    assert cold.way.ladle_c > plain.way.walk_c
     assert plain.loss_c < warm.loss_c < cold.loss_c
     # A third to a half of full mixing, which would end at 412 degC (reference, worked; contact: memory).
-    assert 0.33 * 88.0 * 0.9 < cold.ladle_c < 0.5 * 88.0
+    assert 0.33 * 88.0 * 0.9 < cold.way.ladle_c < 0.5 * 88.0
 
 
 def test_the_shops_own_rate_replaces_physics_and_narrows_the_uncertainty() -> None:
     sheet, pot = LIBRARY.get("c87300"), Pot()
     computed = transfer.transfer_loss(sheet, 3.0, 1120.0, pot, Carry())
     fitted = transfer.transfer_loss(sheet, 3.0, 1120.0, pot, Carry(fitted_c_per_s=1.5))
-    assert fitted.walk_c == pytest.approx(30.0)
+    assert fitted.way.walk_c == pytest.approx(30.0)
     assert fitted.u_c < computed.u_c
 
 
@@ -274,17 +276,15 @@ def test_chvorinov_constant_from_handbook_properties(symbol: str, superheat_c: f
 
 def test_a_riser_must_have_more_modulus_than_what_it_feeds() -> None:
     wide_mm = solidify.riser_diameter_mm(7.0)
-    assert solidify.riser_check(7.0, wide_mm, wide_mm).enough
-    small = solidify.riser_check(7.0, 0.8 * wide_mm, 0.8 * wide_mm)
-    assert not small.enough
-    assert "freezes too early" in small.why
+    assert solidify.riser_ratio(7.0, wide_mm, wide_mm) == pytest.approx(solidify.RISER_RATIO)
+    assert solidify.riser_ratio(7.0, 0.8 * wide_mm, 0.8 * wide_mm) < solidify.RISER_RATIO
 
 
 def test_hydrogen_over_its_table() -> None:  # Talbot and Anyalebechi: 0.882 at 700, 1.600 at 800 degC (sourced)
     assert solidify.hydrogen_ml_per_100g(700.0) == pytest.approx(0.882, rel=0.002)
     assert solidify.hydrogen_ml_per_100g(800.0) == pytest.approx(1.600, rel=0.002)
     assert solidify.hydrogen_ml_per_100g(700.0, 0.25) == pytest.approx(0.441, rel=0.002)
-    assert "1.8 times" in solidify.hydrogen_words(800.0)
+    assert solidify.hydrogen_told(800.0).facts["times"] == pytest.approx(1.600 / 0.882, rel=0.003)
     with pytest.raises(OutOfRange):
         solidify.hydrogen_ml_per_100g(500.0)
 
@@ -326,7 +326,7 @@ def test_the_eutectics_are_where_the_handbooks_have_them() -> None:
     assert silicon.liquidus_c == pytest.approx(577.0, abs=1.5)
 
 
-@settings(max_examples=15)
+@settings(max_examples=15, deadline=None)
 @given(zinc=st.floats(1.0, 99.0))
 def test_solidus_never_lies_above_liquidus(zinc: float) -> None:
     found = phases.freezing_range("Al", "Zn", zinc)

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pourcall.contract.api import MouldRequest, ResultRequest
+from pourcall.contract.api import ResultRequest
 from pourcall.contract.entries import (
     EndingRequest,
     MeltNote,
@@ -18,6 +18,7 @@ from pourcall.contract.entries import (
 from pourcall.contract.errors import BadInput, NotFound, PourcallError
 from pourcall.contract.events import MeltEnded
 from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding
+from pourcall.contract.plan import MouldRequest
 from pourcall.daemon.api import library
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.records.entries.charges import charge_told

@@ -12,8 +12,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pourcall.contract.units import Unit, in_unit
+from pourcall.contract.message import tell
+from pourcall.contract.units import Unit
 from pourcall.reports.drawings.advice_plot import advice_svg
+from pourcall.texts import say
 from pourcall.trials.advice import Advice, Bound, InspectedPour, SetupData
 from pourcall.trials.defects import Sides
 from pourcall.trials.model import LEVEL, advise, prior_of
@@ -43,17 +45,25 @@ def cleat(*told: tuple[float, str], limit_c: float = 595.0, whose: str = "alloy"
         family="zinc",
         window_min_c=546.0,
         window_max_c=579.0,
-        window_why="window of the ZA-27 sheet",
+        window_why=tell(
+            "advice.window", alloy="ZA-27", material="green_sand", lowest_c=546.0, highest_c=579.0, mark="memory"
+        ),
         doubtful=True,
         floor_c=509.0,
-        bounds=(Bound(limit_c=limit_c, whose=whose, why=f"the {whose} limit"),),
+        bounds=(
+            Bound(
+                limit_c=limit_c,
+                whose=whose,
+                why=tell("advice.bound.pot", whose=whose, highest_c=limit_c + 22.0, loss_difference_c=22.0),
+            ),
+        ),
         pours=pours(*told),
         loss_c=22.0,
     )
 
 
 def words(advice: Advice) -> str:
-    return " ".join(in_unit(sentence) for sentence in advice.words)
+    return " ".join(say(told) for told in advice.words)
 
 
 def at(advice: Advice, temp_c: float) -> tuple[float, float, float]:
@@ -68,7 +78,7 @@ def test_without_a_pour_the_sheet_speaks_and_says_how_little_it_knows() -> None:
     assert advice.next_c == advice.best_c
     low, _, high = at(advice, 562.0)
     assert high - low > 0.5
-    assert "no pour of this setup is inspected yet" in words(advice)
+    assert advice.words[0].facts["why"] == tell("advice.why.first")
 
 
 def test_cold_faults_only_raise_the_next_pour_by_no_more_than_a_step() -> None:
@@ -130,7 +140,7 @@ def test_cold_and_hot_faults_in_one_casting_say_that_temperature_is_not_the_caus
     assert advice.not_temperature
     assert advice.both_at_once == ("2026-001-1",)
     said = words(advice)
-    assert said.startswith("Temperature is not the cause")
+    assert advice.words[0].name == "advice.other_cause.both"
     assert "fill faster" in said
     assert "feed or chill" in said
 
@@ -155,7 +165,7 @@ def test_a_limit_holds_the_advice_back_and_says_whose_it_is(whose: str) -> None:
     assert advice.bounded_by == whose
     assert advice.next_c is not None
     assert advice.next_c <= 550.0
-    assert f"the {whose} limit leaves at most 550" in words(advice)
+    assert f"the {whose} limit of 572 °C in the pot less 22 °C on the way leaves at most 550" in words(advice)
     free = advise(cleat(*told))
     assert free.best_c is not None
     assert free.best_c > 555.0
@@ -164,7 +174,7 @@ def test_a_limit_holds_the_advice_back_and_says_whose_it_is(whose: str) -> None:
 def test_where_the_limits_leave_nothing_nothing_is_advised() -> None:
     advice = advise(cleat((540.0, COLD), limit_c=500.0, whose="pot"))
     assert (advice.best_c, advice.next_c, advice.next_kind) == (None, None, "none")
-    assert "No temperature can be advised" in words(advice)
+    assert [told.name for told in advice.words] == ["advice.nothing"]
 
 
 def test_a_badly_known_temperature_says_less() -> None:
@@ -191,7 +201,7 @@ def test_borrowed_pours_pull_less_than_own_ones_and_the_less_the_less_they_are_a
     advice = advise(msgspec.structs.replace(cleat(), borrowed=pours(*told)))
     assert [(one.setup, one.pours) for one in advice.borrowed] == [("other", 4)]
     assert "4 of other, whose window may well lie" in words(advice)
-    assert "where the sheet and similar setups expect sound castings" in words(advice)
+    assert advice.words[0].facts["why"] == tell("advice.why.first_borrowed")
 
 
 def test_however_many_pours_are_borrowed_they_never_settle_what_only_own_ones_can() -> None:
@@ -259,9 +269,13 @@ def test_advice_never_leaves_its_limits_whatever_was_poured(told: list[tuple[flo
 
 
 def test_what_else_changed_is_said_beside_what_the_temperature_did() -> None:
-    data = msgspec.structs.replace(
-        cleat((560.0, SOUND)), changed=("remelt count 0 or 3", "thinnest section 5 mm or 6 mm")
+    remelts = [tell("advice.value.count", value=count) for count in (0, 3)]
+    sections = [tell("advice.value.mm", value_mm=mm) for mm in (5.0, 6.0)]
+    differs = (
+        tell("advice.differs.remelts", values=tell("advice.values", parts=(remelts[0],), last=remelts[1])),
+        tell("advice.differs.thinnest", values=tell("advice.values", parts=(sections[0],), last=sections[1])),
     )
+    data = msgspec.structs.replace(cleat((560.0, SOUND)), changed=differs)
     advice = advise(data, outlook=False)
     assert advice.changed == data.changed
     said = words(advice)
@@ -280,8 +294,8 @@ def test_advice_from_invented_pours_says_so_in_words_and_in_the_drawing() -> Non
 
 def test_temperatures_in_words_follow_the_readers_unit() -> None:
     advice = advise(cleat((560.0, SOUND)))
-    assert "<" in " ".join(advice.words)
-    assert "°C" not in " ".join(in_unit(sentence, Unit.F) for sentence in advice.words)
+    assert "°C" in words(advice)
+    assert "°C" not in " ".join(say(told, Unit.F) for told in advice.words)
     assert advice.next_tap_c == (advice.next_c or 0.0) + 22.0
     assert advice.level == LEVEL
 

@@ -9,17 +9,19 @@ from typing import Any
 import pytest
 
 from pourcall.contract.entries import ChargeEntry, ChargeRequest, MouldSetupRequest, PourCompletion, PourCorrection
-from pourcall.contract.events import MeltEnded, MeltStarted, Pour, PourMarked
+from pourcall.contract.events import Marking, MeltEnded, MeltStarted, Pour, PourMarked
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, MeltEnding, StartMelt
-from pourcall.contract.units import in_unit
+from pourcall.contract.message import tell
+from pourcall.contract.plan import MouldRequest
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.metal.windows import MouldSpec, melt_plan
+from pourcall.metal.windows import melt_plan
 from pourcall.records.entries import entries
 from pourcall.records.entries.charges import charge
 from pourcall.records.entries.setups import describe_mould
 from pourcall.records.read.store import Store
 from pourcall.records.write.recorder import Recorder
 from pourcall.replay.pour_changes import complete_pour, correct_pour, prepare
+from pourcall.texts import say
 from pourcall.trials.advice import SetupData
 from pourcall.trials.gather import setup_data
 from pourcall.trials.model import advise
@@ -53,7 +55,7 @@ class Book:
         utc_s = UTC_S + at_s
         if simulated:
             self.recorder.begin_session("club", "", b'{"furnace":"club","simulated":true}', at_s, utc_s)
-        mould = MouldSpec(name="mould", setup=setup, mass_kg=0.4, thinnest_mm=mm, loss_c=20.0)
+        mould = MouldRequest(name="mould", setup=setup, mass_kg=0.4, thinnest_mm=mm, loss_c=20.0)
         plan = melt_plan(melt, load_sheets(None).get("za27"), 1.5, [mould])
         told: dict[str, Any] = {"seq": seq, "mono_s": at_s, "utc_s": utc_s}
         pour = Pour(
@@ -62,7 +64,7 @@ class Book:
             setup=setup,
             at_mono_s=at_s,
             at_utc_s=utc_s,
-            marked="live",
+            marked=Marking.LIVE,
             lip_temp_c=lip_c,
             pot_temp_c=lip_c + 20.0,
             pot_u_c=4.0,
@@ -125,19 +127,20 @@ def test_a_new_batch_of_sand_returned_metal_and_a_warmer_mould_are_each_told(boo
     describe(book, batch="sand 8", preheat_c=120.0, why="the old sand was burnt out")
     charged(book, book.melt(560.0, ("sound", 0)), source="returns", origin=first)
     data = book.data()
-    assert [in_unit(one) for one in data.changed] == [
+    assert [say(one) for one in data.changed] == [
         "mould preheated to 40 °C or 120 °C",
         "remelt count 0 or 1",
         "batch of the mould sand 7 or sand 8",
     ]
-    said = " ".join(in_unit(one) for one in advise(data, outlook=False).words)
+    said = " ".join(say(one) for one in advise(data, outlook=False).words)
     assert "More than the temperature changed: mould preheated to 40 °C or 120 °C, remelt count 0 or 1" in said
 
 
 def test_another_section_is_told_whether_planned_or_described(book: Book) -> None:
     book.melt(540.0, ("misrun", 2), mm=5.0)
     book.melt(560.0, ("sound", 0), mm=6.0)
-    assert book.data().changed == ("thinnest section 5 mm or 6 mm",)
+    assert [one.name for one in book.data().changed] == ["advice.differs.thinnest"]
+    assert say(book.data().changed[0]) == "thinnest section 5 mm or 6 mm"
 
 
 def test_pours_that_say_nothing_do_not_count_as_a_change(book: Book) -> None:
@@ -199,7 +202,7 @@ def test_invented_pours_never_count_beside_real_ones(book: Book) -> None:
     book.melt(590.0, ("sink", 2), simulated=True)
     data = book.data()
     assert [one.pour for one in data.pours] == ["2026-001-1"]
-    assert "invented: 2026-002-1" in data.left_out
+    assert tell("advice.out.invented", pours="2026-002-1") in data.left_out
     assert not data.invented
 
 

@@ -4,10 +4,10 @@ import argparse
 from collections.abc import Sequence
 from typing import Any
 
-from pourcall.cli.common import kilograms
 from pourcall.cli.pours.entering import enter, melt_meant
 from pourcall.contract.entries import ChargeEntry, ChargeRequest
 from pourcall.contract.errors import BadInput
+from pourcall.contract.quantities import kilograms
 
 _STARTS = ("new", "returns", "scrap")
 Told = list[tuple[str, str]]

@@ -8,20 +8,11 @@ import argparse
 import msgspec
 
 from pourcall.cli.client import DaemonClient
-from pourcall.cli.common import (
-    add_json,
-    add_unit,
-    local_time,
-    our_paths,
-    print_json,
-    print_table,
-    seconds,
-    temperature,
-    unit_of,
-)
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
 from pourcall.cli.melts.melt_command import print_result
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EnterTemperature, StartDip
+from pourcall.contract.quantities import seconds, temperature_c
 from pourcall.contract.reading import Place
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
 
@@ -79,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     if args.ago and not args.read:
         raise BadInput("a dip is announced as it begins; --ago belongs to --read", remedy="Leave --ago out")
     if args.read:
-        temp_c = temperature(args.read, unit_of(args) if args.unit else None)
+        temp_c = temperature_c(args.read, unit_of(args) if args.unit else None)
         ago_s = seconds(args.ago) if args.ago else 0.0
         client = DaemonClient()
         request = EnterTemperature(temp_c=temp_c, source=args.source, ago_s=ago_s)

@@ -2,10 +2,10 @@
 
 import argparse
 
-from pourcall.cli.common import kilograms
 from pourcall.contract.entries import EndingRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MeltEnding
+from pourcall.contract.quantities import kilograms
 
 NONE = "none"
 

@@ -8,26 +8,17 @@ import math
 from typing import TYPE_CHECKING
 
 from pourcall.cli.client import DaemonClient
-from pourcall.cli.common import (
-    add_json,
-    add_unit,
-    kilograms,
-    local_time,
-    our_paths,
-    print_json,
-    print_table,
-    seconds,
-    temperature,
-    unit_of,
-)
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts import charging, ending
 from pourcall.cli.periods import add_period, period_of
 from pourcall.cli.pours.entering import enter, melt_meant
-from pourcall.contract.api import ChangeRequest, MouldRequest, StartRequest
+from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.entries import EndingRequest, MeltNote
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
+from pourcall.contract.plan import MouldRequest
+from pourcall.contract.quantities import kilograms, seconds, temperature_c
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
 from pourcall.texts import say
 
@@ -110,7 +101,7 @@ def mould_request(text: str, unit: Unit) -> MouldRequest:
             elif key in ("material", "setup"):
                 fields[key] = value.strip("\"'")
             elif key in ("min", "max"):
-                fields[f"lip_{key}_c"] = temperature(value, unit)
+                fields[f"lip_{key}_c"] = temperature_c(value, unit)
             elif key == "loss":
                 fields["loss_c"] = _figure(value) * (5.0 / 9.0 if unit is Unit.F else 1.0)
             else:

@@ -3,8 +3,8 @@
 import re
 from datetime import datetime, timedelta
 
-from pourcall.cli.common import seconds
 from pourcall.contract.errors import BadInput
+from pourcall.contract.quantities import seconds
 
 _CLOCK = re.compile(r"(?:(\d{4})-(\d{1,2})-(\d{1,2})[ T])?(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?")
 

@@ -5,36 +5,26 @@ daemon, and nothing is started: `--start` only prints the command that would.
 """
 
 import argparse
-import math
 import shlex
 from pathlib import Path
 from typing import Any, TypeVar
 
 import msgspec
 
-from pourcall.cli.common import (
-    add_json,
-    add_unit,
-    kilograms,
-    our_paths,
-    pick_furnace,
-    print_json,
-    seconds,
-    settings_or_none,
-    temperature,
-    unit_of,
-)
+from pourcall.cli.common import add_json, add_unit, our_paths, pick_furnace, print_json, settings_or_none, unit_of
 from pourcall.contract.errors import BadInput
-from pourcall.contract.units import Unit
+from pourcall.contract.nearest import did_you_mean
+from pourcall.contract.quantities import difference_c, figure, key_values, kilograms, seconds, share, temperature_c
+from pourcall.contract.toml_tables import read_table
+from pourcall.contract.units import Unit, difference_from_c, from_c
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.metal.alloys.sheet_check import nearest
 from pourcall.metal.heat.transfer import Carry
-from pourcall.planning.job import Job, JobLadle, JobMould, JobTable, parse_job, read_table
+from pourcall.planning.job import Job, JobLadle, JobMould, parse_job, read_value
 from pourcall.planning.job_request import Shop, request_of
 from pourcall.planning.plan_text import render_text
 from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 
-T = TypeVar("T", bound=JobTable)
+T = TypeVar("T", bound=msgspec.Struct)
 # Words of the command line -> keys of the job. What is a mass may carry kg, g or lb, what is a temperature C, F or K.
 MOULD_KEYS = {
     "kg": "mass_kg",
@@ -83,7 +73,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("alloy", nargs="?", default="", help="key or name of an alloy sheet, such as za27")
     parser.add_argument("--file", type=Path, metavar="PLAN.toml", help="the melt, or part of it, from a file")
     parser.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
-    parser.add_argument("--charge", help="metal in the pot, such as 1.5kg (default: reckoned from the moulds)")
+    parser.add_argument("--charge", help="metal in the pot, such as 1.5kg (default: worked out from the moulds)")
     parser.add_argument("--heel", help="metal that stays in the pot, such as 100g")
     parser.add_argument("--yield", dest="yield_share", metavar="SHARE", help="casting over metal poured, 0.05 to 1")
     parser.add_argument("--furnace", default="", help="of the settings: its kind, power, pot and probe ratings")
@@ -121,7 +111,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(plan)
     elif args.start:
-        print(start_words(plan, request, args.furnace))
+        print(start_words(plan, request, args.furnace, unit))
     elif args.html is not None:
         print(f"the plan is in {args.html}: open it in any browser, print it on A4")
     else:
@@ -146,13 +136,13 @@ def job_of(args: argparse.Namespace, unit: Unit) -> Job:
     if args.heel:
         plain["heel_kg"] = kilograms(args.heel)
     if args.yield_share:
-        plain["yield_share"] = _figure(args.yield_share, "--yield")
+        plain["yield_share"] = share(args.yield_share, where="--yield")
     _made(Job, plain, "the command line")  # checks them
     changes = dict(plain)
     if args.mould:
         changes["mould"] = tuple(mould_of(text, unit) for text in args.mould)
-    power = {"power_w": _figure(args.power, "--power")} if args.power else {}
-    price = {"price_per_kwh": _figure(args.price, "--price")} if args.price else {}
+    power = {"power_w": figure(args.power, where="--power")} if args.power else {}
+    price = {"price_per_kwh": figure(args.price, where="--price")} if args.price else {}
     if power or price:
         changes["furnace"] = _changed(job.furnace, {**power, **price}, "--power, --price")
     if args.pot or args.lid:
@@ -167,7 +157,7 @@ def job_of(args: argparse.Namespace, unit: Unit) -> Job:
     if args.between:
         walk["between_s"] = seconds(args.between)
     if args.loss:
-        walk["loss_c"] = _figure(args.loss, "--loss") * (5.0 / 9.0 if unit is Unit.F else 1.0)
+        walk["loss_c"] = difference_c(args.loss, unit, where="--loss")
     if walk:
         changes["walk"] = _changed(job.walk, walk, "--walk, --between, --loss")
     if args.room or args.place:
@@ -195,14 +185,10 @@ def mould_of(text: str, unit: Unit) -> JobMould:
 def _pairs(text: str, keys: dict[str, str], where: str, unit: Unit) -> dict[str, Any]:
     """`key=value,key=value` with our keys and numbers."""
     made: dict[str, Any] = {}
-    for part in (part.strip() for part in text.split(",")):
-        word, equals, value = (piece.strip() for piece in part.partition("="))
-        if not equals:
-            raise BadInput(f"{part!r} is not key=value", where=where, remedy=f"Known keys are {', '.join(keys)}")
+    for word, value in key_values(text, where=where):
         if word not in keys:
-            raise BadInput(
-                f"{word!r} is not known here{nearest(word, keys)}", where=where, remedy=f"Known are {', '.join(keys)}"
-            )
+            what = f"{word!r} is not known here{did_you_mean(word, keys)}"
+            raise BadInput(what, where=where, remedy=f"Known are {', '.join(keys)}")
         key = keys[word]
         if key in made:
             raise BadInput(f"{word!r} is given twice", where=where, remedy="Give it once")
@@ -214,35 +200,23 @@ def _value(key: str, text: str, where: str, unit: Unit) -> Any:
     if key in _WORDS:
         return text.strip("\"'")
     if key == "loss_c":
-        return _figure(text, where) * (5.0 / 9.0 if unit is Unit.F else 1.0)
+        return difference_c(text, unit, where=where)
     if key.endswith("_c"):
-        return temperature(text, unit)
+        return temperature_c(text, unit, where=where)
     if key.endswith("_kg"):
-        return kilograms(text)
-    if key in _WHOLE:
-        return int(text) if text.isdigit() else _figure(text, where)
+        return kilograms(text, where=where)
+    if key in _WHOLE and text.isdigit():
+        return int(text)
     ending = next((said for end, said in _UNITS.items() if key.endswith(end) and key != "pattern_kg_per_m3"), "")
-    return _figure(text.removesuffix(ending), where)
-
-
-def _figure(text: str, where: str) -> float:
-    try:
-        value = float(text)
-        if not math.isfinite(value):
-            raise ValueError(text)
-    except ValueError as err:
-        raise BadInput(
-            f"{text.strip()!r} is no number", where=where, remedy="Write it in digits, such as 6 or 0.35"
-        ) from err
-    return value
+    return figure(text.removesuffix(ending), where=where)
 
 
 def _made(kind: type[T], given: dict[str, Any], where: str) -> T:
     faults: list[str] = []
-    table = read_table(kind, given, where, faults)
+    table = read_table(kind, given, where, faults, read_value)
     if table is None:
         raise BadInput("; ".join(faults), remedy="Check the figure and its unit")
-    return table  # type: ignore[no-any-return]
+    return table
 
 
 def _changed(table: T, given: dict[str, Any], where: str) -> T:
@@ -273,10 +247,19 @@ def _shop(wanted: str) -> Shop:
     )
 
 
-def start_words(plan: PourPlan, request: PlanRequest, furnace: str) -> str:
-    """The command that starts this melt. What the daemon would reckon otherwise is said in it."""
+def start_words(plan: PourPlan, request: PlanRequest, furnace: str, unit: Unit) -> str:
+    """The command that starts this melt. What the daemon would work out otherwise is said in it."""
     own_way = request.loss_c is not None or request.carry != Carry()
-    words = ["pourcall", "melt", "start", plan.alloy_key, "--charge", f"{plan.melt.charge_kg:.3f}kg", "--unit", "C"]
+    words = [
+        "pourcall",
+        "melt",
+        "start",
+        plan.alloy_key,
+        "--charge",
+        f"{plan.melt.charge_kg:.3f}kg",
+        "--unit",
+        unit.name,
+    ]
     if furnace:
         words += ["--furnace", furnace]
     for asked, planned, advice in zip(request.moulds, plan.melt.moulds, plan.moulds, strict=True):
@@ -290,8 +273,9 @@ def start_words(plan: PourPlan, request: PlanRequest, furnace: str) -> str:
             parts.append(f"setup={planned.setup.replace(',', ' ')}")
         raised = advice.fill is not None and abs(advice.fill.lowest_c - planned.lip_min_c) < 0.01
         if asked.lip_min_c is not None or raised:
-            parts += [f"min={planned.lip_min_c:.1f}", f"max={planned.lip_max_c:.1f}"]
+            low, high = from_c(planned.lip_min_c, unit), from_c(planned.lip_max_c, unit)
+            parts += [f"min={low:.1f}", f"max={high:.1f}"]
         if asked.loss_c is not None or own_way:
-            parts.append(f"loss={planned.loss_c:.1f}")
+            parts.append(f"loss={difference_from_c(planned.loss_c, unit):.1f}")
         words += ["--mould", ",".join(parts)]
     return shlex.join(words)

@@ -5,14 +5,15 @@ from pathlib import Path
 
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, unit_of
 from pourcall.contract.errors import BadInput
-from pourcall.contract.units import in_unit
+from pourcall.contract.quantities import millimetres, share
+from pourcall.texts import sentence
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which setup, and how it is told."""
     parser.add_argument("setup", help="mould setup, as written in the plan: 'deck cleat'")
     parser.add_argument("--alloy", default="", help="where the setup is new, or was poured in several")
-    parser.add_argument("--mm", type=float, default=None, help="thinnest section (default: as planned)")
+    parser.add_argument("--mm", default="", metavar="LENGTH", help="thinnest section (default: as planned)")
     parser.add_argument("--material", default="", help="mould material (default: as planned)")
     parser.add_argument("--level", default="80%", help="share of sound castings that counts as usable (default: 80%%)")
     parser.add_argument(
@@ -48,11 +49,17 @@ def run(args: argparse.Namespace) -> int:
         ending_of(args.plot)  # before the work, not after it
     if args.material:
         check_material(args.material)
+    thinnest_mm = millimetres(args.mm, bare=True, where="--mm") if args.mm else None
     unit = unit_of(args)
     paths = our_paths()
     with Store.read(paths.database) as store:
         data = setup_data(
-            store, args.setup, load_sheets(paths.alloys), alloy=args.alloy, thinnest_mm=args.mm, material=args.material
+            store,
+            args.setup,
+            load_sheets(paths.alloys),
+            alloy=args.alloy,
+            thinnest_mm=thinnest_mm,
+            material=args.material,
         )
     advice = advise(data, level=level, accept=args.accept)
     if args.plot is not None:
@@ -63,8 +70,8 @@ def run(args: argparse.Namespace) -> int:
         print_json(advice)
         return 0
     print(f"{data.setup}, {data.alloy_name}" + (f", {data.thinnest_mm:g} mm" if data.thinnest_mm is not None else ""))
-    for sentence in advice.words:
-        print(f"  {in_unit(sentence, unit)}")
+    for told in advice.words:
+        print(f"  {sentence(told, unit)}")
     if args.plot is not None:
         print(f"  Drawn in {args.plot}")
     return 0
@@ -73,10 +80,11 @@ def run(args: argparse.Namespace) -> int:
 def _level(text: str) -> float:
     """`80%`, `0.8`, `80`. Raises BadInput."""
     try:
-        figure = float(text.strip().removesuffix("%"))
-    except ValueError:
-        figure = -1.0
-    share = figure / 100.0 if "%" in text or figure > 1.0 else figure
-    if not 0.05 <= share <= 0.99:
+        level = share(text)
+    except BadInput:
+        level = 0.0
+    if 1.0 < level <= 100.0:
+        level /= 100.0
+    if not 0.05 <= level <= 0.99:
         raise BadInput(f"a level of {text!r} cannot be meant", remedy="Give a share from 5% to 99%, such as 80%")
-    return share
+    return level

@@ -2,23 +2,12 @@
 
 import argparse
 import itertools
-import math
 from typing import TYPE_CHECKING
 
-from pourcall.cli.common import (
-    add_json,
-    add_unit,
-    kilograms,
-    local_time,
-    our_paths,
-    print_json,
-    print_table,
-    temperature,
-    unit_of,
-)
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
 from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import MouldSetupRequest
-from pourcall.contract.errors import BadInput
+from pourcall.contract.quantities import kilograms, millimetres, temperature_c
 from pourcall.contract.units import Unit, format_temperature
 
 if TYPE_CHECKING:
@@ -100,7 +89,7 @@ def _request(args: argparse.Namespace) -> MouldSetupRequest:
         venting=args.vents,
         thinnest_mm=None if args.thinnest is None else millimetres(args.thinnest),
         mass_kg=None if args.mass is None else kilograms(args.mass, bare=False),
-        preheat_c=None if args.preheat is None else temperature(args.preheat, _asked_unit(args)),
+        preheat_c=None if args.preheat is None else temperature_c(args.preheat, _asked_unit(args)),
         detail=args.note,
         why=args.why,
         who=args.who,
@@ -114,21 +103,6 @@ def _asked_unit(args: argparse.Namespace) -> Unit | None:
 
 def _material(text: str | None) -> str | None:
     return None if text is None else text.strip().casefold().replace(" ", "_")
-
-
-def millimetres(text: str) -> float:
-    """`6mm`, `0.6cm`, `1/4in`, `0.25in`. Raises BadInput for no unit, and for what is no length."""
-    import re
-
-    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)(?:/(\d+))?\s*(mm|cm|in|)\s*", text.lower())
-    if found is None or found[2] == "0":
-        raise BadInput(f"{text.strip()!r} is no length", remedy="Write 6mm, 0.6cm or 1/4in")
-    if not found[3]:
-        raise BadInput(f"{text.strip()!r} has no unit of length", remedy=f"Write {text.strip()}mm or {text.strip()}in")
-    length_mm = float(found[1]) / float(found[2] or 1) * {"mm": 1.0, "cm": 10.0, "in": 25.4}[found[3]]
-    if not math.isfinite(length_mm):
-        raise BadInput(f"{text.strip()!r} is no length", remedy="Write 6mm, 0.6cm or 1/4in")
-    return length_mm
 
 
 def _show(rows: "tuple[SetupView, ...]", unit: Unit) -> None:

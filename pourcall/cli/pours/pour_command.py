@@ -7,7 +7,7 @@ import argparse
 from collections.abc import Sequence
 
 from pourcall.cli.client import DaemonClient
-from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, seconds, unit_of
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts.melt_command import print_result
 from pourcall.cli.periods import add_period, period_of
@@ -16,6 +16,7 @@ from pourcall.cli.pours.pour_show import pour_lines
 from pourcall.contract.api import FoundDefect, ResultRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import MarkLift, MarkPour
+from pourcall.contract.quantities import seconds
 from pourcall.contract.units import format_temperature
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from pourcall.cli.common import add_unit, local_time, our_paths, settings_or_none, unit_of
 from pourcall.contract.errors import PourcallError
+from pourcall.texts import say
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -71,6 +72,6 @@ def caution_lines(alloy: str, material: str) -> list[str]:
     from pourcall.metal.vapour.cautions import cautions
 
     try:
-        return [caution.text for caution in cautions(load_sheets(our_paths().alloys).get(alloy), (material,))]
+        return [say(caution.text) for caution in cautions(load_sheets(our_paths().alloys).get(alloy), (material,))]
     except PourcallError:
         return [f"No alloy sheet for {alloy}: its own hazards are not listed. Keep water away from metal."]

@@ -65,8 +65,8 @@ def same_furnace(melt: str, facts: "ProbeFacts") -> None:
 
 def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "EmfTrace":
     from pourcall.calibration.correction import EmfTrace
-    from pourcall.cli.common import temperature
     from pourcall.contract.errors import BadTrace
+    from pourcall.contract.quantities import temperature_c
     from pourcall.drivers.trace_file import decode, read_trace
     from pourcall.replay.traces import DEGREES, EMF_UV_PER
     from pourcall.thermometry.compensation import cold_emf_uv
@@ -87,7 +87,7 @@ def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "Em
         column = likely[0]
         print(f"column {column.name!r} is taken", file=sys.stderr)
     its_unit = args.column_unit or column.unit or "degC"
-    cold_c = temperature(args.cold, unit) if args.cold else None
+    cold_c = temperature_c(args.cold, unit) if args.cold else None
     if its_unit in EMF_UV_PER:
         cold_uv = 0.0 if cold_c is None else cold_emf_uv(facts.tc_type, cold_c)
         if cold_uv is None:
@@ -137,7 +137,7 @@ def readings(
     What `take` says is shown on standard error, one line that is rewritten. Raises NotFound for a probe it has not.
     """
     from pourcall.cli.client import DaemonClient
-    from pourcall.cli.common import seconds
+    from pourcall.contract.quantities import seconds
     from pourcall.contract.status import Status
 
     client = DaemonClient()

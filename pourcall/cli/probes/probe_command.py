@@ -3,20 +3,12 @@
 import argparse
 import time
 
-from pourcall.cli.common import (
-    add_json,
-    add_unit,
-    our_paths,
-    print_json,
-    print_table,
-    settings_or_none,
-    temperature,
-    unit_of,
-)
+from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, settings_or_none, unit_of
 from pourcall.cli.probes.calibration_history import history_table
 from pourcall.cli.probes.cup_check import check_arguments, check_cup, checks_of, checks_table
 from pourcall.cli.probes.probe_facts import facts_of
 from pourcall.contract.errors import NotFound
+from pourcall.contract.quantities import temperature_c
 from pourcall.contract.units import format_difference, format_temperature
 from pourcall.texts import say
 
@@ -56,8 +48,8 @@ def _show(args: argparse.Namespace) -> int:
 
     unit = unit_of(args)
     facts = facts_of(args.probe, args.furnace)
-    at_c = temperature(args.at, unit)
-    cold_c = temperature(args.cold, unit) if args.cold else None
+    at_c = temperature_c(args.at, unit)
+    cold_c = temperature_c(args.cold, unit) if args.cold else None
     figure = args.noise.strip().rstrip("CFKcfk° ")
     typed_unit = args.noise.strip()[len(figure) :].strip("° ")
     in_c = to_c(1.0, parse_unit(typed_unit)) - to_c(0.0, parse_unit(typed_unit)) if typed_unit else 1.0

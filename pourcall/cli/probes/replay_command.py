@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import msgspec
 
-from pourcall.cli.common import add_json, add_unit, kilograms, temperature, unit_of
+from pourcall.cli.common import add_json, add_unit, unit_of
 from pourcall.cli.melts.melt_command import MOULD_HELP, mould_request
 from pourcall.contract import events as ev
 from pourcall.contract.errors import BadInput, BadTrace
+from pourcall.contract.quantities import kilograms, temperature_c
 from pourcall.contract.reading import Place, Reading
 from pourcall.contract.units import Unit
 from pourcall.texts import say
@@ -150,7 +151,7 @@ def _setup(args: argparse.Namespace, column: "Column") -> "Setup":
         raise BadInput(
             f"--cold is for an emf, and {column.name!r} is in {unit}", where=str(args.trace), remedy="Leave --cold out"
         )
-    cold_c = temperature(args.cold, unit_of(args)) if args.cold else None
+    cold_c = temperature_c(args.cold, unit_of(args)) if args.cold else None
     return Setup(unit, tc_type, args.sheath, Place(args.place), cold_c)
 
 
@@ -158,10 +159,9 @@ def _plan(args: argparse.Namespace) -> "MeltPlan":
     from pourcall.cli.common import our_paths
     from pourcall.metal.alloys.sheet import load_sheets
     from pourcall.metal.windows import melt_plan
-    from pourcall.planning.melt_plans import spec_of
 
     unit = unit_of(args)
-    moulds = [spec_of(mould_request(text, unit)) for text in args.mould or ["mould"]]
+    moulds = [mould_request(text, unit) for text in args.mould or ["mould"]]
     sheet = load_sheets(our_paths().alloys).get(args.alloy)
     return melt_plan("replay", sheet, kilograms(args.charge), moulds, loss_c=args.loss)
 

@@ -3,8 +3,9 @@
 import argparse
 import re
 
-from pourcall.cli.common import add_json, add_unit, print_json, temperature, unit_of
+from pourcall.cli.common import add_json, add_unit, print_json, unit_of
 from pourcall.contract.errors import BadInput
+from pourcall.contract.quantities import temperature_c
 from pourcall.contract.units import format_difference, format_temperature
 
 WIRE_CLASSES = ("iec_1", "iec_2", "iec_3", "astm_special", "astm_standard", "unknown")
@@ -30,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
     tc_type, unit = args.type.upper(), unit_of(args)
     if tc_type not in TYPES:
         raise BadInput(f"{args.type!r} is no thermocouple type", remedy=f"Types are {', '.join(TYPES)}")
-    cold_c = temperature(args.cold, unit)
+    cold_c = temperature_c(args.cold, unit)
     cold_uv = cold_emf_uv(tc_type, cold_c)
     if cold_uv is None:
         raise BadInput(f"terminals at {args.cold} are outside type {tc_type}", remedy="Check the figure and the unit")
@@ -41,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
         if hot_c is None:
             raise BadInput(f"{args.value} is beyond type {tc_type} ({reason.value})", remedy="Check type and polarity")
     else:
-        hot_c = temperature(args.value, unit)
+        hot_c = temperature_c(args.value, unit)
         terminal_uv = emf_uv(tc_type, hot_c) - cold_uv
     limits = tolerance(tc_type, WireClass(args.wire_class), hot_c)
     slope = seebeck_uv_per_c(tc_type, hot_c)

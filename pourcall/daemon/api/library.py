@@ -5,7 +5,7 @@ from typing import Any, assert_never
 
 import msgspec
 
-from pourcall.contract.api import MouldRequest, ResultRequest, Trace
+from pourcall.contract.api import ResultRequest, Trace
 from pourcall.contract.entries import (
     ChargeRequest,
     EndingRequest,
@@ -19,6 +19,7 @@ from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import StartMelt
 from pourcall.contract.message import Message, tell
+from pourcall.contract.plan import MouldRequest
 from pourcall.records.entries.furnace_models import latest_model
 from pourcall.records.entries.profile_runs import running_profile
 from pourcall.records.read.store import Store

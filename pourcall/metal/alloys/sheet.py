@@ -6,7 +6,6 @@ refused by file and key and the rest load; an overriding file that is refused do
 its place. Not here: what a sheet means for a pour (windows.py). Errors: BadSheet, NotFound.
 """
 
-import difflib
 import hashlib
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -15,8 +14,10 @@ from typing import Any
 
 import msgspec
 
-from pourcall.contract.errors import BadSheet, NotFound
+from pourcall.contract.errors import BadInput, BadSheet, NotFound
+from pourcall.contract.nearest import did_you_mean, nearest
 from pourcall.contract.plan import AlloyFacts
+from pourcall.contract.toml_tables import parse_toml
 from pourcall.metal.alloys import sheet_check as sheetcheck
 from pourcall.metal.alloys.sheet_check import SheetFault
 from pourcall.metal.vapour import pressure as vapour
@@ -25,6 +26,7 @@ SHEET_DIR = Path(__file__).parent / "sheets"
 SOURCES_FILE = Path(__file__).parent / "sources.toml"
 ROOM_C = 25.0
 LEAST_ZINC_PERCENT = 1.0  # below it zinc is an impurity, and neither fumes nor boils to speak of
+ABOVE_POUR_C = 40.0  # where the sheet is silent, the pot may be so much above the highest pour (judgement)
 
 
 class Other(msgspec.Struct, frozen=True):
@@ -142,7 +144,7 @@ class AlloySheet(msgspec.Struct, frozen=True, kw_only=True):
 
         Where the sheet is silent, 40 degC above its highest pouring temperature.
         """
-        stated_c = self.alloy_max.value if self.alloy_max is not None else self.pour_max.value + 40.0
+        stated_c = self.alloy_max.value if self.alloy_max is not None else self.pour_max.value + ABOVE_POUR_C
         boiling_c = self.boiling_limit_c()
         return stated_c if boiling_c is None else min(stated_c, boiling_c)
 
@@ -218,7 +220,7 @@ def load_sheets(user_dir: Path | None = None) -> "SheetLibrary":
 
 
 class SheetLibrary:
-    """Room: alloy sheets by key or alias, read lazily and kept."""
+    """Alloy sheets by key or alias, read lazily and kept."""
 
     def __init__(self, user_dir: Path | None = None, *, shipped_dir: Path = SHEET_DIR) -> None:
         self._files: dict[str, Path] = {path.stem: path for path in sorted(shipped_dir.glob("*.toml"))}
@@ -267,9 +269,9 @@ class SheetLibrary:
         key = self._names.get(wanted)
         if key is not None:
             return key
-        near = difflib.get_close_matches(wanted, self._names, n=3, cutoff=0.5)
-        nearest = list(dict.fromkeys(self._names[spelling] for spelling in near))
-        hint = f"Nearest: {', '.join(nearest)}. " if nearest else ""
+        near = nearest(wanted, self._names, most=3, cutoff=0.5)
+        keys = list(dict.fromkeys(self._names[spelling] for spelling in near))
+        hint = f"Nearest: {', '.join(keys)}. " if keys else ""
         raise NotFound(f"no alloy called {name!r}", remedy=f"{hint}`pourcall alloy list` shows all")
 
     def _read_names(self) -> dict[str, str]:
@@ -310,15 +312,15 @@ class SheetLibrary:
     def _read(self, path: Path) -> tuple[dict[str, Any], bytes, tuple[SheetFault, ...]]:
         try:
             raw = path.read_bytes()
-            table = tomllib.loads(raw.decode("utf-8"))
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
-            return {}, b"", (SheetFault(file=path.name, key="(file)", what=f"cannot be read as TOML: {err}"),)
+            table = parse_toml(raw.decode("utf-8"))
+        except (OSError, UnicodeDecodeError, BadInput) as err:
+            return {}, b"", (SheetFault(file=path.name, key="(file)", what=f"cannot be read as TOML: {_cause(err)}"),)
         extends = table.pop("extends", None)
         if extends is None:
             return table, raw, ()
         base = self._shipped.get(extends) if isinstance(extends, str) else None
         if base is None or base == path:
-            what = f"{extends!r} is no sheet that ships{sheetcheck.nearest(str(extends), self._shipped)}"
+            what = f"{extends!r} is no sheet that ships{did_you_mean(str(extends), self._shipped)}"
             return {}, b"", (SheetFault(file=path.name, key="extends", what=what),)
         base_raw = base.read_bytes()
         merged = tomllib.loads(base_raw.decode("utf-8"))
@@ -352,6 +354,10 @@ def _convert(table: dict[str, Any], path: Path, digest: bytes) -> AlloySheet:
         raise BadSheet(f"the sheet cannot be used: {err}", where=str(path), remedy="Correct the file") from err
 
 
+def _cause(err: Exception) -> str:
+    return err.what if isinstance(err, BadInput) else str(err)
+
+
 def _head(path: Path) -> dict[str, Any]:
     """Top-level keys of a sheet file; empty where it is no TOML (the fault is told when the sheet is asked for)."""
     try:
@@ -360,8 +366,8 @@ def _head(path: Path) -> dict[str, Any]:
         return {}
     for candidate in (text.split("\n[", 1)[0], text):
         try:
-            return tomllib.loads(candidate)
-        except tomllib.TOMLDecodeError:
+            return parse_toml(candidate)
+        except BadInput:
             continue
     return {}
 

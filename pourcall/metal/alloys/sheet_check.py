@@ -4,13 +4,12 @@ Checks each key and unit, that every value has a source and a mark, the ranges, 
 liquidus not below solidus, pour window not below liquidus plus margin, shares that add up.
 """
 
-import difflib
 import math
-from collections.abc import Iterable
 from typing import Any
 
 import msgspec
 
+from pourcall.contract.nearest import did_you_mean
 from pourcall.metal.alloys.elements import MOLAR_MASS_G_PER_MOL
 
 FORMAT = 1
@@ -82,18 +81,12 @@ class SheetFault(msgspec.Struct, frozen=True, kw_only=True):
         return f"{self.file}: {self.key}: {self.what}"
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
-    """`; did you mean liquidus?`, or nothing where nothing is near."""
-    found = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f"; did you mean {found[0]}?" if found else ""
-
-
 def check(table: dict[str, Any], *, key: str, file: str) -> tuple[SheetFault, ...]:
     """Every fault of one sheet; none means that it can be used."""
     faults: list[tuple[str, str]] = []
     for word in table:
         if word not in _TOP_KEYS:
-            faults.append((word, f"unknown key{nearest(word, _TOP_KEYS)}"))
+            faults.append((word, f"unknown key{did_you_mean(word, _TOP_KEYS)}"))
     if table.get("format", FORMAT) != FORMAT:
         faults.append(("format", f"{table['format']!r} is not the format of sheets read here, which is {FORMAT}"))
     if table.get("key", key) != key:
@@ -174,7 +167,7 @@ def _check_value(key: str, entry: object, units: tuple[str, ...], low: float, hi
 def _check_fields(key: str, entry: object, known: tuple[str, ...], required: tuple[str, ...]) -> list[tuple[str, str]]:
     if not isinstance(entry, dict):
         return [(key, f"must be a table with {', '.join(required)}")]
-    faults = [(f"{key}.{word}", f"unknown key{nearest(word, known)}") for word in entry if word not in known]
+    faults = [(f"{key}.{word}", f"unknown key{did_you_mean(word, known)}") for word in entry if word not in known]
     for word in required:
         if word not in entry:
             faults.append((f"{key}.{word}", "is missing"))
@@ -198,7 +191,7 @@ def _check_composition(shares: object, base: str) -> list[tuple[str, str]]:
     for symbol, share in shares.items():
         where = f"composition.{symbol}"
         if symbol not in MOLAR_MASS_G_PER_MOL:
-            faults.append((where, f"no element known here{nearest(symbol, MOLAR_MASS_G_PER_MOL)}"))
+            faults.append((where, f"no element known here{did_you_mean(symbol, MOLAR_MASS_G_PER_MOL)}"))
         found = _check_fields(where, share, _SHARE_FIELDS, ("nominal", "source", "mark"))
         faults += found
         if found:

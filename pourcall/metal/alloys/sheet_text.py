@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 
 from pourcall.contract.units import Unit, difference_from_c, from_c, in_unit
 from pourcall.metal.alloys.sheet import AlloySheet, Value
-from pourcall.metal.say import tokens
+from pourcall.metal.alloys.sheet_sentences import figures_marked
 
 WIDTH = 100
 _MARK = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}
@@ -94,7 +94,7 @@ def _figure(value: float, written: str, unit: Unit, difference: bool = False) ->
 
 
 def _said(text: str, unit: Unit) -> str:
-    return in_unit(tokens(text), unit)
+    return in_unit(figures_marked(text), unit)
 
 
 def _wrap(text: str, indent: str = "  ") -> list[str]:

@@ -8,6 +8,7 @@ Errors: BadSheet, OutOfRange.
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.message import Message, tell
 from pourcall.metal.alloys.elements import (
     liquid_enthalpy_j_per_mol,
     molar_mass,
@@ -15,7 +16,6 @@ from pourcall.metal.alloys.elements import (
 )
 from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet
 from pourcall.metal.heat.transfer import Pot, pot_heat_capacity
-from pourcall.metal.say import say_c
 
 # Heat in metal and pot over energy supplied, low and high, for one small melt from cold (memory; a hot and lidded
 # electric crucible reaches 0.4-0.7).
@@ -33,7 +33,7 @@ class MeltEnergy(msgspec.Struct, frozen=True, kw_only=True):
     minutes: tuple[float, float] | None  # None where the furnace's power is not known
     cost: tuple[float, float] | None
     efficiency: tuple[float, float]
-    why: str
+    why: Message
 
 
 class AdditionDip(msgspec.Struct, frozen=True, kw_only=True):
@@ -43,7 +43,7 @@ class AdditionDip(msgspec.Struct, frozen=True, kw_only=True):
     after_c: float
     drop_c: float
     freezes: bool  # the mix ends below the liquidus
-    why: str
+    why: Message
 
 
 def enthalpy_kj_per_kg(sheet: AlloySheet, temp_c: float) -> float:
@@ -116,7 +116,6 @@ def melt_energy(
     if power_w is not None:
         minutes = (supplied[0] * 60000.0 / power_w, supplied[1] * 60000.0 / power_w)
     cost = None if price_per_kwh is None else (supplied[0] * price_per_kwh, supplied[1] * price_per_kwh)
-    basis = "this shop's own" if efficiency is not None else "memory, one small melt from cold"
     return MeltEnergy(
         metal_kj=metal_kj,
         pot_kj=pot_kj,
@@ -125,8 +124,14 @@ def melt_energy(
         minutes=minutes,
         cost=cost,
         efficiency=(low, high),
-        why=f"{metal_kj / charge_kg:.0f} kJ/kg in the metal, {pot_kj:.0f} kJ in the pot, efficiency {low:.0%} to "
-        f"{high:.0%} ({basis})",
+        why=tell(
+            "charge_plan.energy",
+            metal_kj=metal_kj / charge_kg,
+            pot_kj=pot_kj,
+            low_share=low,
+            high_share=high,
+            basis=tell("charge_plan.efficiency.own" if efficiency is not None else "charge_plan.efficiency.memory"),
+        ),
     )
 
 
@@ -143,15 +148,21 @@ def addition_dip(
     heat = bath_kg * enthalpy_kj_per_kg(sheet, bath_c) + added_kg * enthalpy_kj_per_kg(sheet, added_c)
     after_c = temp_of_enthalpy_c(sheet, heat / (bath_kg + added_kg)) if added_kg > 0.0 else bath_c
     freezes = after_c < sheet.liquidus.value
-    tail = (
-        f"below its liquidus of {say_c(sheet.liquidus.value)}: it will be slush until heated" if freezes else "liquid"
-    )
+    slush = tell("charge_plan.dip.slush", liquidus_c=sheet.liquidus.value)
     return AdditionDip(
         before_c=bath_c,
         after_c=after_c,
         drop_c=bath_c - after_c,
         freezes=freezes,
-        why=f"{added_kg:.3g} kg at {say_c(added_c)} into {bath_kg:.3g} kg at {say_c(bath_c)}: {say_c(after_c)}, {tail}",
+        why=tell(
+            "charge_plan.dip",
+            added_kg=float(f"{added_kg:.3g}"),
+            added_c=added_c,
+            bath_kg=float(f"{bath_kg:.3g}"),
+            bath_c=bath_c,
+            after_c=after_c,
+            state=slush if freezes else tell("charge_plan.dip.liquid"),
+        ),
     )
 
 

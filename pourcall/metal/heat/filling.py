@@ -10,9 +10,9 @@ import math
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.message import Message, tell
 from pourcall.metal.alloys.elements import GRAVITY_M_PER_S2, SURFACE_TENSION_N_PER_M
 from pourcall.metal.alloys.sheet import AlloySheet
-from pourcall.metal.say import say_c
 
 GATE_SPEED_M_PER_S = 0.5  # above it the skin is folded in (casting handbooks, memory; 0.4-0.6)
 DEFAULT_SPEED_M_PER_S = 0.5
@@ -47,7 +47,8 @@ class FillCheck(msgspec.Struct, frozen=True, kw_only=True):
     flow_mm: float  # how far it runs in that time
     head_needed_mm: float  # to overcome surface tension in the thinnest section
     speed_m_per_s: float
-    why: str
+    fitted: bool  # to this shop's own castings; else good to a factor of two in length
+    why: Message
 
 
 def interface_w_per_m2_k(material: str, family: str) -> float:
@@ -153,15 +154,22 @@ def lowest_fill_c(
     floor_c = liquidus_c + sheet.margin_c
     lowest_c = max(floor_c, liquidus_c + (needed_s - at_liquidus_s) / per_degree_s)
     freeze_s = section_freeze_s(sheet, thinnest_mm, lowest_c, material)
-    basis = "fitted to this shop" if fitted else "not fitted: a factor of two in length"
-    bound = "liquidus plus margin" if lowest_c == floor_c else f"{flow_mm:.0f} mm of flow"
+    by_flow = tell("filling.by_flow", flow_mm=round(flow_mm))
+    bound = tell("filling.by_margin") if lowest_c == floor_c else by_flow
     return FillCheck(
         lowest_c=lowest_c,
         freeze_s=freeze_s,
         flow_mm=1000.0 * factor * speed_m_per_s * freeze_s,
         head_needed_mm=needed_mm,
         speed_m_per_s=speed_m_per_s,
-        why=f"at {say_c(lowest_c)} {thinnest_mm:g} mm stays open {freeze_s:.1f} s; set by {bound} ({basis})",
+        fitted=fitted,
+        why=tell(
+            "filling.open",
+            thinnest_mm=thinnest_mm,
+            open_s=freeze_s,
+            bound=bound,
+            basis=tell("filling.fitted" if fitted else "filling.not_fitted"),
+        ),
     )
 
 

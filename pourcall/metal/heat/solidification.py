@@ -6,26 +6,15 @@ aluminium, which decides how hot and how long one dares. Errors: OutOfRange.
 
 import math
 
-import msgspec
-
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.message import Message, tell
 from pourcall.metal.alloys.elements import KELVIN_OF_0_C
 from pourcall.metal.alloys.sheet import AlloySheet
-from pourcall.metal.say import say_c
 
 DRY_SAND = 0.61 * 1600.0 * 1050.0  # k rho c of dry silica sand, W2 s/(m4 K2) (memory); moist green sand up to double
 RISER_RATIO = 1.2  # modulus of the riser over that of the section it feeds, 1.1-1.2 (foundry textbooks, memory)
+HYDROGEN_BESIDE_C = 700.0  # an ordinary temperature of liquid aluminium, to compare with
 HYDROGEN_IN_SOLID_ML_PER_100G = 0.045  # what solid aluminium holds at its melting point, 0.04-0.05 (memory)
-
-
-class RiserCheck(msgspec.Struct, frozen=True, kw_only=True):
-    """Whether a riser stays liquid longer than the section it feeds."""
-
-    section_modulus_mm: float
-    riser_modulus_mm: float
-    ratio: float
-    enough: bool
-    why: str
 
 
 def chvorinov_b_s_per_m2(
@@ -85,21 +74,10 @@ def cylinder_modulus_mm(diameter_mm: float, height_mm: float) -> float:
     return diameter_mm * height_mm / (4.0 * height_mm + 2.0 * diameter_mm)
 
 
-def riser_check(section_modulus_mm: float, riser_diameter_mm: float, riser_height_mm: float) -> RiserCheck:
-    """Whether a cylindrical riser outlasts the section: modulus at least 1.2 times, time as its square."""
+def riser_ratio(section_modulus_mm: float, riser_diameter_mm: float, riser_height_mm: float) -> float:
+    """Modulus of a cylindrical riser over that of its section: from RISER_RATIO on it outlasts it."""
     _check_modulus(section_modulus_mm)
-    riser_mm = cylinder_modulus_mm(riser_diameter_mm, riser_height_mm)
-    ratio = riser_mm / section_modulus_mm
-    enough = ratio >= RISER_RATIO - 1e-9
-    verdict = "outlasts" if enough else "freezes too early for"
-    return RiserCheck(
-        section_modulus_mm=section_modulus_mm,
-        riser_modulus_mm=riser_mm,
-        ratio=ratio,
-        enough=enough,
-        why=f"riser of modulus {riser_mm:.1f} mm {verdict} a section of {section_modulus_mm:.1f} mm: "
-        f"{ratio:.2f} against {RISER_RATIO:g} wanted",
-    )
+    return cylinder_modulus_mm(riser_diameter_mm, riser_height_mm) / section_modulus_mm
 
 
 def riser_diameter_mm(section_modulus_mm: float) -> float:
@@ -119,13 +97,15 @@ def hydrogen_ml_per_100g(temp_c: float, pressure_atm: float = 1.0) -> float:
     return math.pow(10.0, 2.72 - 2700.0 / (temp_c + KELVIN_OF_0_C)) * math.sqrt(pressure_atm)
 
 
-def hydrogen_words(temp_c: float) -> str:
-    """A sentence on hydrogen at a temperature, against 700 degC."""
-    times = hydrogen_ml_per_100g(temp_c) / hydrogen_ml_per_100g(700.0)
-    over = hydrogen_ml_per_100g(temp_c) / HYDROGEN_IN_SOLID_ML_PER_100G
-    return (
-        f"At {say_c(temp_c)} aluminium can hold {times:.1f} times the hydrogen it can at {say_c(700.0)} and about "
-        f"{over:.0f} times what it keeps when solid (+-50 %): no hotter and no longer than needed, dry charge and tools"
+def hydrogen_told(temp_c: float) -> Message:
+    """What hydrogen means at a temperature, against 700 degC."""
+    here = hydrogen_ml_per_100g(temp_c)
+    return tell(
+        "alloy.hydrogen",
+        temp_c=temp_c,
+        times=here / hydrogen_ml_per_100g(HYDROGEN_BESIDE_C),
+        beside_c=HYDROGEN_BESIDE_C,
+        over=here / HYDROGEN_IN_SOLID_ML_PER_100G,
     )
 
 

@@ -16,9 +16,10 @@ import msgspec
 from msgspec import Meta
 
 from pourcall.contract.errors import BadInput, OutOfRange
+from pourcall.contract.message import Message, tell
+from pourcall.contract.plan import LossBasis, Way
 from pourcall.metal.alloys.elements import KELVIN_OF_0_C, STEFAN_BOLTZMANN_W_PER_M2_K4
 from pourcall.metal.alloys.sheet import AlloySheet
-from pourcall.metal.say import say_difference_c
 
 MOUTH_FILM_W_PER_M2_K = 8.0
 WALL_FILM_W_PER_M2_K = 10.0
@@ -98,11 +99,9 @@ class TransferLoss(msgspec.Struct, frozen=True, kw_only=True):
 
     loss_c: float
     u_c: float
-    walk_c: float
-    ladle_c: float
-    stream_c: float
+    way: Way
     rate_c_per_s: float  # at the lift
-    why: str
+    why: Message
 
 
 def pot_heat_capacity(material: str, temp_c: float) -> float:
@@ -199,17 +198,29 @@ def transfer_loss(
     stream_c = carry.stream_loss_c if carry.stream_loss_c is not None else STREAM_LOSS_C[sheet.family]
     loss_c = walk_c + ladle_c + stream_c
     computed_c = ladle_c + stream_c + (0.1 if carry.fitted_c_per_s else 1.0) * walk_c
-    how = "computed, +-40 %"
-    if carry.fitted_c_per_s:
-        how = f"{say_difference_c(60.0 * carry.fitted_c_per_s)} a minute measured in this shop"
-    ladle_words = f", ladle {say_difference_c(ladle_c)}" if carry.ladle is not None else ""
+    way = Way(
+        basis=LossBasis.MEASURED if carry.fitted_c_per_s else LossBasis.COMPUTED,
+        open_s=seconds,
+        walk_c=walk_c,
+        ladle_c=ladle_c if carry.ladle is not None else None,
+        stream_c=stream_c,
+    )
     return TransferLoss(
         loss_c=loss_c,
         u_c=max(LEAST_U_C, UNMEASURED_SHARE * computed_c),
-        walk_c=walk_c,
-        ladle_c=ladle_c,
-        stream_c=stream_c,
+        way=way,
         rate_c_per_s=first_rate,
-        why=f"loss {say_difference_c(loss_c)}: {seconds:.0f} s in the open {say_difference_c(walk_c)}{ladle_words}, "
-        f"stream {say_difference_c(stream_c)} ({how})",
+        why=_told(loss_c, way, carry.fitted_c_per_s),
     )
+
+
+def _told(loss_c: float, way: Way, fitted_c_per_s: float | None) -> Message:
+    parts = [tell("way.open", open_s=way.open_s, walk_difference_c=way.walk_c)]
+    if way.ladle_c is not None:
+        parts.append(tell("way.ladle", ladle_difference_c=way.ladle_c))
+    parts.append(tell("way.stream", stream_difference_c=way.stream_c))
+    if fitted_c_per_s is None:
+        how = tell("way.computed", within_share=UNMEASURED_SHARE)
+    else:
+        how = tell("way.measured", rate_c_per_min=60.0 * fitted_c_per_s)
+    return tell("way.loss", loss_difference_c=loss_c, parts=tuple(parts), how=how)

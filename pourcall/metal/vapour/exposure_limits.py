@@ -7,6 +7,7 @@ dangerous). The text of a limit always shows whose it is and of when; none of th
 import msgspec
 
 from pourcall.contract.errors import NotFound
+from pourcall.contract.message import Message, tell
 
 
 class ExposureLimit(msgspec.Struct, frozen=True):
@@ -20,19 +21,20 @@ class ExposureLimit(msgspec.Struct, frozen=True):
     dated: str
     mark: str  # sourced, memory
 
-    def __str__(self) -> str:
-        return f"{self.mg_per_m3:g} mg/m3 ({self.kind}, {self.body}, {self.jurisdiction}, {self.dated})"
+    def told(self) -> Message:
+        """The limit with whose it is and of when."""
+        return tell(
+            "fume.limit",
+            amount=self.mg_per_m3,
+            kind=self.kind,
+            body=self.body,
+            jurisdiction=self.jurisdiction,
+            dated=self.dated,
+        )
 
 
-_OSHA, _NIOSH, _ACGIH, _ONT = (
-    ("OSHA PEL", "US law"),
-    ("NIOSH REL", "US guidance"),
-    ("ACGIH TLV", "guidance"),
-    (
-        "Ontario table",
-        "Ontario",
-    ),
-)
+_OSHA, _NIOSH = ("OSHA PEL", "US law"), ("NIOSH REL", "US guidance")
+_ACGIH, _ONT = ("ACGIH TLV", "guidance"), ("Ontario table", "Ontario")
 _UNDATED = "undated, read 2026-11"
 _BY_HEART = "from memory, check"
 

@@ -15,14 +15,13 @@ import math
 
 import msgspec
 
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import FumeTable
 from pourcall.metal.alloys.elements import STANDARD_ATMOSPHERE_PA
 from pourcall.metal.alloys.sheet import LEAST_ZINC_PERCENT, AlloySheet
-from pourcall.metal.say import say_c, say_difference_c
-from pourcall.metal.vapour import evaporation
+from pourcall.metal.vapour import evaporation, ventilation
 from pourcall.metal.vapour import exposure_limits as limits
 from pourcall.metal.vapour import pressure as vapour
-from pourcall.metal.vapour import ventilation as room
 from pourcall.metal.vapour.ventilation import Air
 
 BRASS_FRACTIONS = (0.1, 0.3, 0.8)
@@ -45,7 +44,7 @@ class FumeReport(msgspec.Struct, frozen=True, kw_only=True):
     shift_min_bare: float | None
     level_still: int
     level_disturbed: int
-    words: tuple[str, ...]
+    words: tuple[Message, ...]
 
 
 def has_zinc(sheet: AlloySheet) -> bool:
@@ -84,10 +83,12 @@ def breathed_15_min_mg_per_m3(
     """Mean zinc oxide at the pot in the first quarter of an hour, mg/m3: under the skin, or with two minutes bare."""
     air = air or Air()
     bare, skin = oxide_bare_g_per_min(sheet, temp_c, mouth_mm), skin_factor(sheet)
-    dose = room.dose_mg_min_per_m3(bare * skin, air, room.SHORT_MIN)
+    dose = ventilation.dose_mg_min_per_m3(bare * skin, air, ventilation.SHORT_MIN)
     if disturbed:
-        dose += room.dose_after_burst_mg_min_per_m3(bare * (1.0 - skin), air, DISTURBED_MIN, room.SHORT_MIN)
-    return air.near_field * dose / room.SHORT_MIN
+        dose += ventilation.dose_after_burst_mg_min_per_m3(
+            bare * (1.0 - skin), air, DISTURBED_MIN, ventilation.SHORT_MIN
+        )
+    return air.near_field * dose / ventilation.SHORT_MIN
 
 
 def fume_table(sheet: AlloySheet, air: Air | None = None, mouth_mm: float = DEFAULT_MOUTH_MM) -> FumeTable | None:
@@ -114,14 +115,16 @@ def fume_table(sheet: AlloySheet, air: Air | None = None, mouth_mm: float = DEFA
         first, second, third = (vapour.temp_at_fraction_c(shares, fraction) for fraction in BRASS_FRACTIONS)
         still = (_lower(first, begins(1.0, disturbed=False)), second, third)
         bare = (_lower(first, begins(1.0, disturbed=True)), second, third)
-        why = f"levels at 0.1, 0.3 and 0.8 of zinc's boiling pressure, +-{say_difference_c(40.0)}"
+        why = tell("fume.levels.brass", known_difference_c=vapour.BOILING_KNOWN_C)
     else:
         still = (begins(0.1, False), begins(1.0, False), begins(10.0, False))
         bare = (begins(0.1, True), begins(1.0, True), begins(10.0, True))
-        why = (
-            f"15-minute mean at the pot against {limits.SHORT_TERM}: a tenth, once, ten times; room of "
-            f"{air.volume_m3:g} m3, {air.changes_per_h:g} air changes an hour, near-field factor {air.near_field:g}; "
-            "to a factor of ten"
+        why = tell(
+            "fume.levels.zinc",
+            limit=limits.SHORT_TERM.told(),
+            volume=air.volume_m3,
+            changes=air.changes_per_h,
+            near_field=air.near_field,
         )
     solidus_c = sheet.solidus.value  # the activities are those of the liquid: nothing is said of the solid
     return FumeTable(
@@ -165,10 +168,10 @@ def fume_report(
         boiling_fraction=fraction,
         oxide_bare_g_per_min=bare,
         oxide_still_g_per_min=still,
-        short_term_min_still=room.minutes_to_short_term(still, air, short),
-        short_term_min_bare=room.minutes_to_short_term(bare, air, short),
-        shift_min_still=room.minutes_to_shift(still, air, shift),
-        shift_min_bare=room.minutes_to_shift(bare, air, shift),
+        short_term_min_still=ventilation.minutes_to_short_term(still, air, short),
+        short_term_min_bare=ventilation.minutes_to_short_term(bare, air, short),
+        shift_min_still=ventilation.minutes_to_shift(still, air, shift),
+        shift_min_bare=ventilation.minutes_to_shift(bare, air, shift),
         level_still=table.level(temp_c, disturbed=False),
         level_disturbed=table.level(temp_c, disturbed=True),
         words=(),
@@ -185,54 +188,47 @@ def rough(value: float) -> str:
     return f"{rounded:.{max(0, -magnitude)}f}"
 
 
-_BRASS_PLACE = {
-    "indoors": "Are you outdoors or under extraction? No plausible airing of a room keeps brass inside limits.",
-    "extraction": "Planned under extraction: the hood must catch the fume at the pot and at the moulds; else outdoors.",
-    "outdoors": "Planned outdoors: stand upwind of the pot and of the moulds.",
-}
-
-
-def _minutes(minutes: float | None) -> str:
-    return "not within a shift" if minutes is None else f"about {rough(max(1.0, minutes))} min"
-
-
-def _words(sheet: AlloySheet, report: FumeReport, air: Air) -> tuple[str, ...]:
-    place = f"{air.volume_m3:g} m3 with {air.changes_per_h:g} air changes an hour"
-    if air.place != "indoors":
-        place = {"outdoors": "a light breeze outdoors", "extraction": "this room under extraction"}[air.place]
+def _words(sheet: AlloySheet, report: FumeReport, air: Air) -> tuple[Message, ...]:
+    place = tell(f"fume.air.{air.place}") if air.place != "indoors" else _indoors(air)
     still = _reached(report.short_term_min_still, report.shift_min_still)
-    bare = (
-        "Skin broken (skimming, stirring, pouring, burning flux): up to "
-        f"{rough(report.oxide_bare_g_per_min)} g/min of zinc oxide, an upper estimate; kept up, "
-        f"{_reached(report.short_term_min_bare, report.shift_min_bare)}."
+    bare = tell(
+        "fume.bare",
+        oxide=rough(report.oxide_bare_g_per_min),
+        reached=_reached(report.short_term_min_bare, report.shift_min_bare),
     )
+    oxide = rough(report.oxide_still_g_per_min)
     words = []
     if is_brass(sheet):
         words.append(
-            f"Zinc is at {report.boiling_fraction:.2f} of its boiling pressure at {say_c(report.temp_c)} "
-            f"(boils at 1; the temperature of boiling is known to +-{say_difference_c(40.0)})."
+            tell(
+                "fume.boiling",
+                fraction=report.boiling_fraction,
+                temp_c=report.temp_c,
+                known_difference_c=vapour.BOILING_KNOWN_C,
+            )
         )
         if report.boiling_fraction >= BRASS_FRACTIONS[2]:
-            words.append("At 0.8 and above it flares: let it cool, stand back.")
-        words.append(_BRASS_PLACE[air.place])
-        words.append(
-            f"To a factor of ten, in {place}: {rough(report.oxide_still_g_per_min)} g/min of zinc oxide; {still}."
-        )
+            words.append(tell("fume.flares"))
+        words.append(tell(f"fume.brass.{air.place}"))
+        words.append(tell("fume.still.brass", place=place, oxide=oxide, reached=still))
         if skin_factor(sheet) < 1.0:
-            words.append("Its aluminium makes a skin that holds part of the zinc back until it is broken.")
-            words.append(bare)
+            words += [tell("fume.skin"), bare]
     else:
-        words.append(
-            "Undisturbed, its skin holds most of the zinc back: to a factor of ten "
-            f"{rough(report.oxide_still_g_per_min)} g/min of zinc oxide in {place}; {still}."
-        )
-        words.append(bare)
-    words.append(f"Limits: {limits.SHORT_TERM}; {limits.FULL_SHIFT}. They change, and are no promise of no effect.")
-    words.append("No visible fume is no proof that the air is good.")
+        words += [tell("fume.still.zinc", place=place, oxide=oxide, reached=still), bare]
+    words.append(tell("fume.limits", short=limits.SHORT_TERM.told(), shift=limits.FULL_SHIFT.told()))
+    words.append(tell("fume.no_proof"))
     return tuple(words)
 
 
-def _reached(short_min: float | None, shift_min: float | None) -> str:
+def _indoors(air: Air) -> Message:
+    return tell("fume.air.indoors", volume=air.volume_m3, changes=air.changes_per_h)
+
+
+def _reached(short_min: float | None, shift_min: float | None) -> Message:
     if short_min is None and shift_min is None:
-        return "neither the 15-minute nor the 8-hour limit is reached within a shift"
-    return f"15-minute limit: {_minutes(short_min)}; 8-hour limit: {_minutes(shift_min)}"
+        return tell("fume.reached.neither")
+    return tell("fume.reached", short=_minutes(short_min), shift=_minutes(shift_min))
+
+
+def _minutes(minutes: float | None) -> Message:
+    return tell("fume.not_in_a_shift") if minutes is None else tell("fume.about", minutes=rough(max(1.0, minutes)))

@@ -24,6 +24,7 @@ from pourcall.metal.alloys.elements import (
 
 LOWEST_C, HIGHEST_C = 100.0, 1500.0
 POT_FRACTION_OF_BOILING = 0.8  # a pot of zinc-bearing copper alloy is never to pass this share of an atmosphere
+BOILING_KNOWN_C = 40.0  # expanded uncertainty of a temperature at which a share of boiling is reached
 
 
 def zinc_pressure_pa(temp_c: float) -> float:

@@ -13,8 +13,8 @@ import msgspec
 from pourcall.contract.entries import MouldSetupRequest
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Message, tell
+from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.units import ABSOLUTE_ZERO_C
-from pourcall.metal.alloys.sheet_check import nearest
 from pourcall.metal.windows import MATERIAL_SHIFT
 from pourcall.records.entries.checks import check_between, check_mass_kg, clean_name, clean_text
 from pourcall.records.read.views import SetupView
@@ -44,7 +44,7 @@ def setup_versions(conn: sqlite3.Connection, name: str) -> tuple[SetupView, ...]
     if known is None:
         names = [row[0] for row in conn.execute("SELECT DISTINCT name FROM mould_setups ORDER BY name")]
         raise NotFound(
-            f"no mould setup {name[:60]!r} is described{nearest(name, names)}",
+            f"no mould setup {name[:60]!r} is described{did_you_mean(name, names)}",
             remedy="`pourcall mould list` shows all; describe it with `pourcall mould add`",
         )
     (pours,) = conn.execute(
@@ -129,7 +129,7 @@ def _checked(asked: MouldSetupRequest) -> dict[str, object]:
     material = fresh.get("material")
     if material and material not in MATERIAL_SHIFT:
         raise BadInput(
-            f"{material!r} is no mould material{nearest(str(material), MATERIAL_SHIFT)}",
+            f"{material!r} is no mould material{did_you_mean(str(material), MATERIAL_SHIFT)}",
             remedy=f"Use one of {', '.join(MATERIAL_SHIFT)}",
         )
     if asked.thinnest_mm is not None:

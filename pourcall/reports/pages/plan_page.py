@@ -7,7 +7,8 @@ pressure and what a person at the pot breathes against temperature. Numbers come
 import math
 from collections.abc import Iterable, Sequence
 
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.message import Told
+from pourcall.contract.units import Unit, format_difference, format_temperature
 from pourcall.metal.vapour import exposure_limits as limits
 from pourcall.planning.plan_text import advice_lines, caution_lines, charge_lines, energy_lines, level_words, pot_lines
 from pourcall.planning.planner import PourPlan
@@ -15,7 +16,7 @@ from pourcall.reports.pages.page import bullets, esc, page, svg
 from pourcall.reports.pages.page import round_out as _round_out
 from pourcall.reports.pages.page import section as _section
 from pourcall.reports.pages.page import ticks as _ticks
-from pourcall.texts import written
+from pourcall.texts import say
 
 _STYLE = """
 body{font:10.5pt/1.4 Georgia,serif;color:#1b1b1b;max-width:48em;margin:1.5em auto;padding:0 1em}
@@ -41,8 +42,8 @@ _WIDTH, _LEFT, _RIGHT = 720, 70, 20
 def render_html(plan: PourPlan, unit: Unit = Unit.C) -> str:
     """The plan as one HTML page, temperatures in `unit`, in the reasons too."""
 
-    def told(items: Iterable[str], kind: str = "") -> str:
-        return bullets((in_unit(item, unit) for item in items), kind)
+    def told(items: Iterable[Told], kind: str = "") -> str:
+        return bullets((say(item, unit) for item in items), kind)
 
     parts = [f"<h1>Plan for {esc(plan.alloy_name)}</h1>"]
     parts.append(f'<p class="small">{esc(plan.alloy_key)}, sheet {esc(plan.sheet_hash)}</p>')
@@ -54,19 +55,17 @@ def render_html(plan: PourPlan, unit: Unit = Unit.C) -> str:
         _section("Suggested profile", told(plan.profile)),
         _section("Charge", told(charge_lines(plan))),
         _section("Energy", told(energy_lines(plan))),
-        _section("Wear and have at hand", bullets(plan.clothing, "check")),
-        _section("Pot", told(pot_lines(plan, unit)[1:])),
+        _section("Wear and have at hand", told(plan.clothing, "check")),
+        _section("Pot", told(pot_lines(plan)[1:])),
     ]
     for order, planned in enumerate(plan.melt.moulds):
-        columns.append(
-            _section(f"Mould {planned.name}", told([written(planned.why), *advice_lines(plan, order, unit)]))
-        )
+        columns.append(_section(f"Mould {planned.name}", told([planned.why, *advice_lines(plan, order)])))
     parts.append(_columns(columns))
     if plan.fume is not None:
-        body = f"<p>{esc(level_words(plan))}</p>{told(plan.fume.words)}{fume_svg(plan, unit)}"
+        body = f"<p>{esc(say(level_words(plan), unit))}</p>{told(plan.fume.words)}{fume_svg(plan, unit)}"
         parts.append(_section("Fume, to a factor of ten", body))
     parts.append(_section("Mind", f'<div class="two">{told(caution_lines(plan))}</div>'))
-    said = in_unit("; ".join(plan.sources), unit)
+    said = "; ".join(say(source, unit) for source in plan.sources.values())
     parts.append(_section("Where the numbers come from", f'<p class="small">{esc(said)}</p>'))
     return page(f"Plan for {plan.alloy_name}", _STYLE, parts)
 

@@ -16,9 +16,8 @@ from random import Random
 
 import msgspec
 
-from pourcall.contract.api import MouldRequest
 from pourcall.contract.entries import ChargeEntry, MouldSetupRequest
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, MouldRequest
 from pourcall.sim.plant.furnace import PlantStart
 from pourcall.sim.plant.metal import alloy
 from pourcall.sim.scenarios.demo import CLEATS, FAIRLEADS, demo_scenario, demo_steps

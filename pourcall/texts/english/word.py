@@ -92,4 +92,9 @@ TEXTS: dict[str, str] = {
     "word.parameter.limit_c": "panel takes the power away at",
     "word.parameter.pot_j_per_k": "heat in the pot",
     "word.parameter.flame_share": "of the power straight to the pot",
+    "word.material.green_sand": "green sand",
+    "word.material.oil_sand": "oil sand",
+    "word.material.resin_sand": "resin sand",
+    "word.material.plaster": "plaster",
+    "word.material.steel_die": "steel die",
 }

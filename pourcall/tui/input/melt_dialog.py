@@ -10,9 +10,11 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input
 
-from pourcall.contract.api import MouldRequest, StartRequest
+from pourcall.contract.api import StartRequest
 from pourcall.contract.errors import BadInput
-from pourcall.contract.units import Unit, parse_temperature_c
+from pourcall.contract.plan import MouldRequest
+from pourcall.contract.quantities import temperature_c
+from pourcall.contract.units import Unit
 from pourcall.tui.drawing.spans import Role, Span, line
 from pourcall.tui.drawing.widgets import Lines
 
@@ -54,7 +56,7 @@ def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
                 thinnest_mm = float(found.group(1))
             elif found := _WINDOW.fullmatch(word):
                 low, high, mark = found.groups()
-                window = tuple(parse_temperature_c(f"{value}{mark}", unit, where=part) for value in (low, high))
+                window = tuple(temperature_c(f"{value}{mark}", unit, where=part) for value in (low, high))
                 if window[0] >= window[1]:
                     raise BadInput(f"{word!r} is no window", where=part, remedy="Write the lower figure first")
             else:

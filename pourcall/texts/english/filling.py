@@ -1,0 +1,16 @@
+"""Whether the metal fills the mould and feeds it."""
+
+TEXTS: dict[str, str] = {
+    "filling.open": "there {thinnest_mm} stays open {open_s:1}; set by {bound} ({basis})",
+    "filling.by_margin": "liquidus plus margin",
+    "filling.by_flow": "{flow_mm} of flow",
+    "filling.fitted": "fitted to this shop",
+    "filling.not_fitted": "not fitted: good to a factor of two in length",
+    "filling.too_fast": "metal reaches {speed:1} m/s in the sprue: widen runner and gates until it enters below {gate} m/s (any fall over {drop_mm} is faster)",
+    "filling.choke": "choke {choke:0} mm2, gates together at least {gates:0} mm2",
+    "filling.alike": "filling and feeding as {mould}",
+    "filling.from": "fills from {lowest_c}: {why}",
+    "filling.head": "needs at least {head_mm:0} of head above the section (surface tension)",
+    "filling.runs": "runs about {flow} mm in the thinnest section at mid-window",
+    "filling.solid": "thickest section solid after about {solid} s in dry sand (±50 %); a riser that outlasts it is {riser_mm:0} wide and high",
+}
