@@ -12,7 +12,10 @@ from importlib import import_module
 from typing import NamedTuple
 
 from pourcall.contract.errors import BadInput, PourcallError
+from pourcall.contract.message import tell
+from pourcall.contract.units import Unit
 from pourcall.contract.version import VERSION
+from pourcall.texts import say
 
 
 class Command(NamedTuple):
@@ -91,10 +94,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(module.run(args) or 0)
     except PourcallError as err:
-        print(f"pourcall: {err}", file=sys.stderr)
+        unit = _unit_of(args)
+        print("pourcall: " + err.said(lambda told: say(told, unit)), file=sys.stderr)
         return err.exit_code
     except KeyboardInterrupt:
-        print("interrupted", file=sys.stderr)
+        print(say(tell("cli.interrupted")), file=sys.stderr)
         return 130
     except BrokenPipeError:
         # The reader of our output left (`| head`): not an error of ours, and nothing more can be said there.
@@ -103,10 +107,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as err:
         if not err.filename:
             raise
-        print(
-            f"pourcall: {err.strerror} ({err.filename}). Check the path, its permissions and the disk", file=sys.stderr
-        )
+        told = tell("cli.file", error=err.strerror or str(err), path=str(err.filename))
+        print(f"pourcall: {say(told)}", file=sys.stderr)
         return BadInput.exit_code if isinstance(err, _TYPED_WRONG) else 1
+
+
+def _unit_of(args: argparse.Namespace) -> Unit:
+    """The reader's unit; degC where even that cannot be found out."""
+    from pourcall.cli.common import unit_of
+
+    try:
+        return unit_of(args)
+    except PourcallError:
+        return Unit.C
 
 
 _TYPED_WRONG = (FileNotFoundError, FileExistsError, NotADirectoryError, IsADirectoryError, PermissionError)
@@ -125,8 +138,9 @@ def _no_command(words: Sequence[str]) -> int:
         import difflib
 
         near = difflib.get_close_matches(words[0], COMMANDS, n=1)
-        hint = f" Did you mean {near[0]!r}?" if near else " See `pourcall --help`."
-        print(f"pourcall: there is no command {words[0]!r}.{hint}", file=sys.stderr)
+        word = words[0]
+        told = tell("cli.no_command_near", word=word, near=near[0]) if near else tell("cli.no_command", word=word)
+        print(f"pourcall: {say(told)}", file=sys.stderr)
         return 2
     if not words:
         parser.print_help()

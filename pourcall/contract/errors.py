@@ -17,21 +17,31 @@
 Exit codes: 0 done, 1 unexpected, 2 to 7 as above, 130 interrupted from the keyboard.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+
+from pourcall.contract.message import Told
 
 
 class PourcallError(Exception):
-    """What happened (`what`), where, and what to do about it (`remedy`)."""
+    """What happened (`what`), where, and what to do about it (`remedy`).
+
+    `str(err)` says it with temperatures in degC; `err.said(...)` as the reader wants them.
+    """
 
     exit_code = 1
 
-    def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
+    def __init__(self, what: Told, *, where: str = "", remedy: Told = "") -> None:
+        super().__init__(what)
         self.what, self.where, self.remedy = what, where, remedy
-        if what.endswith("\n"):  # a list of faults: where to look comes before it
-            super().__init__(f"{where}: {what}{remedy}" if where else f"{what}{remedy}")
-            return
-        text = f"{what} ({where})" if where else what
-        super().__init__(f"{text}. {remedy}" if remedy else text)
+
+    def __str__(self) -> str:
+        return self.said(str)
+
+    def said(self, in_words: Callable[[Told], str]) -> str:
+        """The whole error in one piece; `in_words` says what happened and what to do."""
+        what, remedy = in_words(self.what), in_words(self.remedy)
+        text = f"{what} ({self.where})" if self.where else what
+        return f"{text}. {remedy}" if remedy else text
 
 
 class BadInput(PourcallError, ValueError):
@@ -56,6 +66,10 @@ class BadSettings(BadInput):
             where=where,
             remedy="Correct the file; nothing was started and nothing was changed",
         )
+
+    def said(self, in_words: Callable[[Told], str]) -> str:
+        """A list of faults: where to look comes before it."""
+        return f"{self.where}: {in_words(self.what)}{in_words(self.remedy)}"
 
 
 class BadSheet(BadInput):

@@ -11,6 +11,8 @@ what code decides by travels beside them, in typed fields. A fact's name carries
     level, probe          a word of the catalogue where it has one, else the name itself
 """
 
+from collections.abc import Callable
+
 import msgspec
 
 
@@ -23,12 +25,30 @@ class Message(msgspec.Struct, frozen=True, omit_defaults=True):
     def __bool__(self) -> bool:
         return bool(self.name)
 
+    def __str__(self) -> str:
+        """The sentence, for logs and tracebacks; who speaks to a person says it in the unit of that person."""
+        return _in_words(self)
+
 
 Fact = int | float | str | Message | tuple[Message, ...]
 Told = Message | str  # a str: a sentence on record from before facts were kept, or a person's own words
 NOTHING = Message("")
 
 
-def tell(name: str, **facts: Fact) -> Message:
+def tell(name: str, /, **facts: Fact) -> Message:
     """The message of this name. `tests/texts` holds each call against the catalogue: name, facts, units."""
     return Message(name, facts)
+
+
+def _bare(message: Message) -> str:
+    told = ", ".join(f"{key} {value}" for key, value in message.facts.items())
+    return f"{message.name}: {told}" if told else message.name
+
+
+_in_words: Callable[[Message], str] = _bare
+
+
+def speak_by(in_words: Callable[[Message], str]) -> None:
+    """Have `str(message)` be a sentence: the catalogue of texts, which stands above this package, brings it."""
+    global _in_words
+    _in_words = in_words

@@ -5,6 +5,7 @@ Every fault in the file is told at once, table by table. Nothing is read from di
 
 import difflib
 import tomllib
+from collections.abc import Callable, Iterable
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -38,7 +39,7 @@ class Board(_Table, frozen=True):
     """One serial amplifier."""
 
     port: str  # "/dev/ttyACM0", "COM3", "usb:SERIAL", "socket://host:port"
-    format: Literal["pourcall", "max31855_hex", "max31856_hex", "mcp960x_hex", "text"] = "pourcall"
+    format: str = "pourcall"  # a word of drivers/wire/registry.py, which looks at it
     baud: Annotated[int, Meta(ge=300, le=4_000_000)] = 115_200
     chip: Literal["max31855", "max31856", "mcp960x", "emf", ""] = ""
     serial: str = ""  # the board's own serial; another board on the port is `identity_mismatch`
@@ -132,8 +133,13 @@ _TABLES: dict[str, tuple[type[_Table], bool]] = {  # name -> (type, is a table o
 }
 
 
-def parse_settings(text: str, *, where: str = "settings") -> Settings:
-    """Settings from TOML text. Raises BadSettings with every fault found: syntax, keys, values, cross-checks."""
+def parse_settings(
+    text: str, *, where: str = "settings", more_faults: Callable[[Settings], Iterable[str]] = lambda settings: ()
+) -> Settings:
+    """Settings from TOML text. Raises BadSettings with every fault found: syntax, keys, values, cross-checks.
+
+    more_faults: what a package above knows to be wrong, such as a board's format (`pourcall.daemon.ports`).
+    """
     try:
         raw: dict[str, Any] = tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
@@ -159,7 +165,7 @@ def parse_settings(text: str, *, where: str = "settings") -> Settings:
             tables[key] = _table(kind, value, key, faults)
     if not faults:
         settings = Settings(**tables)
-        faults += _cross_checks(settings)
+        faults += [*_cross_checks(settings), *more_faults(settings)]
         if not faults:
             return settings
     raise BadSettings(faults, where=where)

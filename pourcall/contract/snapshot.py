@@ -196,6 +196,6 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     profile: ProfileView | None = None
     arrest: Told = NOTHING  # what the last arrest said of alloy and probe
     pours: tuple[Pour, ...] = ()
-    boards: dict[str, str] = {}  # board -> "up", or why not
+    boards: dict[str, Told] = {}  # board -> "up", or why not
     store_problem: str = ""
     simulated: bool = False  # no real furnace behind these figures

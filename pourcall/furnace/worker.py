@@ -11,6 +11,7 @@ import sys
 import msgspec
 
 from pourcall.contract.errors import BadTrace, PourcallError
+from pourcall.contract.message import Told
 from pourcall.furnace.model import with_panel
 from pourcall.furnace.training import Fitted, Job
 
@@ -22,9 +23,9 @@ MISSING = 3  # exit code: numpy or scipy is not installed
 class Refusal(msgspec.Struct, frozen=True):
     """An error on its way home."""
 
-    what: str
+    what: Told
     where: str
-    remedy: str
+    remedy: Told
 
 
 COMMAND = (sys.executable, "-m", "pourcall.furnace.worker")

@@ -20,7 +20,7 @@ def say(told: Told, unit: Unit = Unit.C) -> str:
     """The sentence, temperatures in `unit`. A str (a sentence on record) has its temperatures turned too."""
     if isinstance(told, str):
         return in_unit(told, unit)
-    return _filled(told, _writers(unit))
+    return in_unit(_filled(told, _writers(unit)), unit)  # what stands in a str fact may carry temperatures too
 
 
 def sentence(told: Told, unit: Unit = Unit.C) -> str:

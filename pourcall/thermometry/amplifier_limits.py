@@ -22,6 +22,20 @@ class Amplifier(StrEnum):
     INSTRUMENT = "instrument"  # a panel, a handheld meter, a transmitter: nothing known but its figure
 
 
+# What stands behind `chip` of a board in the settings; another word, or none: nothing is known but the figure.
+_OF_CHIP: Final = {
+    "max31855": Amplifier.MAX31855,
+    "max31856": Amplifier.MAX31856,
+    "mcp960x": Amplifier.MCP960X,
+    "emf": Amplifier.EMF_BOARD,
+}
+
+
+def amplifier_of(chip: str) -> Amplifier:
+    """The amplifier of a board by the word for its chip."""
+    return _OF_CHIP.get(chip, Amplifier.INSTRUMENT)
+
+
 class LimitKind(StrEnum):
     """What a limit is about, and with it what a calibration on the board does to it."""
 

@@ -58,7 +58,7 @@ async def lived(paths: Paths, *, days_later: float = 0.0) -> bytes:
         assert daemon is not None
         assert daemon.service is not None
         for command in () if days_later else keys:
-            daemon.service.door(FURNACE).submit(command)
+            daemon.service.sequencer(FURNACE).submit(command)
 
     def hear(passed: ProcessedInput, hear_call: Callable[[str], None]) -> None:
         said.extend(msgspec.json.encode(output) for output in passed.outputs)
@@ -88,7 +88,7 @@ async def lived(paths: Paths, *, days_later: float = 0.0) -> bytes:
     await daemon.start()
     try:
         assert daemon.service is not None
-        daemon.service.door(FURNACE).subscribe(lambda passed: hear(passed, step.hear_call))
+        daemon.service.sequencer(FURNACE).subscribe(lambda passed: hear(passed, step.hear_call))
         await step.run()
     finally:
         await daemon.stop()

@@ -31,7 +31,7 @@ async def test_a_whole_melt_runs_faster_than_life_and_no_time_out_is_faked(paths
         assert daemon is not None
         assert daemon.service is not None
         for command in keys:
-            daemon.service.door("crucible").submit(command)
+            daemon.service.sequencer("crucible").submit(command)
 
     step = LockStep(Shop(scenario), clock, on_keys=press)
 
@@ -60,7 +60,7 @@ async def test_a_whole_melt_runs_faster_than_life_and_no_time_out_is_faked(paths
     try:
         assert daemon.service is not None
         assert daemon.service.health().simulated
-        daemon.service.door("crucible").subscribe(hear)
+        daemon.service.sequencer("crucible").subscribe(hear)
         await step.run()
     finally:
         await daemon.stop()

@@ -120,7 +120,7 @@ async def lived(scenario: Scenario, paths: Paths, *, unplug_at_s: float = 0.0) -
         assert daemon is not None
         assert daemon.service is not None
         for command in keys:
-            daemon.service.door(FURNACE).submit(command)
+            daemon.service.sequencer(FURNACE).submit(command)
 
     step = LockStep(Shop(scenario), clock, on_keys=press, patience_s=0.05)
     text = settings_of(scenario, step.port)
@@ -137,7 +137,7 @@ async def lived(scenario: Scenario, paths: Paths, *, unplug_at_s: float = 0.0) -
     await daemon.start()
     try:
         assert daemon.service is not None
-        daemon.service.door(FURNACE).subscribe(lambda passed: life.hear(passed, step.hear_call))
+        daemon.service.sequencer(FURNACE).subscribe(lambda passed: life.hear(passed, step.hear_call))
         if unplug_at_s:
             await step.run(until_s=unplug_at_s)
             step.unplug()

@@ -146,7 +146,7 @@ async def test_a_failing_disk_is_one_input_a_furnace_and_never_its_own_echo(benc
     def failing_disk_says(*_: object) -> None:
         bench.service.on_store_state("store_full", "no room", 10)
 
-    for door in bench.service.doors.values():
+    for door in bench.service.sequencers.values():
         door.subscribe(lambda passed: failing_disk_says() if passed.item.seq < 50 else None)
     failing_disk_says()
     for _ in range(20):
@@ -232,7 +232,7 @@ async def test_a_melt_that_ran_when_the_daemon_died_goes_on_with_the_same_plan(
     assert (start.plan, start.who) == (plan, "daemon")
     assert start.model is not None  # what is usual: nothing was learned of this furnace
     assert start.others
-    assert bench.service.door("crucible").snapshot().melt == "2026-001"
+    assert bench.service.sequencer("crucible").snapshot().melt == "2026-001"
     await bench.service.stop()
 
 
@@ -251,7 +251,7 @@ async def test_an_engine_that_fails_once_goes_on_and_twice_ends_the_daemon(bench
 
 async def test_what_merely_happened_is_told_once_and_is_over_by_itself(bench: Bench) -> None:
     for _ in range(3):
-        bench.service.report("command_rejected", "nonsense")
+        bench.service.notices.report("command_rejected", "nonsense")
     await bench.clock.advance(12.0)
     told = [(item.kind, item.present) for item in bench.engines["crucible"].of(DaemonIn)]
     assert told == [("command_rejected", True), ("command_rejected", False)]

@@ -21,6 +21,7 @@ def run(args: argparse.Namespace) -> int:
     """Until told to stop."""
     from pourcall.drivers.capture import capture_port, sidecar_of
     from pourcall.drivers.ports import list_ports, resolve
+    from pourcall.drivers.wire.registry import queries
 
     if args.file.exists():
         raise BadInput("that file exists already", where=str(args.file), remedy="Name another; nothing is overwritten")
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     before = signal.signal(signal.SIGINT, stop)
     try:
         size = capture_port(
-            port, args.file, baud=args.baud, mono_s=time.monotonic, utc_s=time.time, keep_on=keep_on, send=b"?\n"
+            port, args.file, baud=args.baud, mono_s=time.monotonic, utc_s=time.time, keep_on=keep_on, send=queries()
         )
     finally:
         signal.signal(signal.SIGINT, before)

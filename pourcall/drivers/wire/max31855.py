@@ -1,15 +1,18 @@
 """MAX31855 words. 32 bits in, one `Word` or `Sample` out, and back for the simulator.
 
 The chip takes the couple for linear (41.276 uV/degC for type K) and adds its own temperature; undoing that is the
-thermocouple room's work. Bit layout: MAX31855 data sheet 19-5793 Rev 5, Tables 2 to 5.
+work of `thermometry.compensation`. Bit layout: MAX31855 data sheet 19-5793 Rev 5, Tables 2 to 5.
 Hex lines: `drivers.wire.hexline`, 8 digits a field, most significant first.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
-from pourcall.drivers.wire.hexline import HexLineDecoder, signed
+from pourcall.contract.settings import Board
+from pourcall.drivers.wire.format import WireFormat
+from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
 
 NAME = "max31855_hex"
 WORD_BYTES = 4
@@ -87,3 +90,29 @@ def word_bytes(word: int) -> bytes:
 def decoder(*, midway: bool = False) -> HexLineDecoder:
     """The decoder of hex lines of MAX31855 words."""
     return HexLineDecoder(NAME, WORD_BYTES, decode_sample, midway=midway)
+
+
+def encode(samples: Sequence[Sample]) -> list[bytes]:
+    """One conversion of all channels: a line of words."""
+    return [format_hex_line({sample.channel: word_of(sample) for sample in samples})]
+
+
+def word_of(sample: Sample) -> bytes:
+    """The word behind a sample, as the chip sent it."""
+    assert sample.raw_code is not None
+    return word_bytes(sample.raw_code)
+
+
+def _decoder(board: Board) -> HexLineDecoder:
+    return decoder(midway=True)
+
+
+FORMAT = WireFormat(
+    name=NAME,
+    help="hex lines of MAX31855 words",
+    example=b"29A01900\n",
+    decoder=_decoder,
+    encode=encode,
+    carries=(RawKind.LINEAR_C,),
+    chip="max31855",
+)
