@@ -5,11 +5,14 @@ sheet, no file and no science of its own, and a journal replayed years later jud
 All temperatures in degC.
 """
 
+import math
 from enum import StrEnum
 
 import msgspec
 
 from pourcall.contract.message import NOTHING, Told
+
+SURROUNDINGS_C = 20.0  # what a pot in the open cools towards
 
 
 class AlloyFacts(msgspec.Struct, frozen=True, kw_only=True):
@@ -159,3 +162,29 @@ def tap_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
 def waited_s(mould: MouldPlan, lift_s: float | None, at_s: float) -> float:
     """Seconds beyond those the planned loss stands for; 0 where the lift is not known."""
     return 0.0 if lift_s is None else max(0.0, at_s - lift_s - mould.loss_s)
+
+
+def waiting_loss_c(mould: MouldPlan, lip_c: float, extra_s: float) -> float:
+    """What metal that would arrive at `lip_c` loses by arriving `extra_s` later than planned.
+
+    At first at the rate of the planned way, then by Newton's law of cooling: never below the surroundings, however
+    long the pot stood. First order; freezing on the way holds metal back and is left out.
+    """
+    above_c = lip_c - SURROUNDINGS_C
+    if extra_s <= 0.0 or above_c <= 0.0 or mould.loss_c <= 0.0:
+        return 0.0
+    return above_c * -math.expm1(-mould.loss_c / mould.loss_s * extra_s / above_c)
+
+
+def waiting_time_s(mould: MouldPlan, lip_c: float, wanted_c: float) -> float | None:
+    """Seconds beyond the planned until metal that would arrive at `lip_c` arrives at `wanted_c`; below 0: it is past.
+
+    None: it never does.
+    """
+    spare_c, above_c = lip_c - wanted_c, lip_c - SURROUNDINGS_C
+    if mould.loss_c <= 0.0 or wanted_c <= SURROUNDINGS_C:
+        return None if spare_c > 0.0 else 0.0
+    rate_c_per_s = mould.loss_c / mould.loss_s
+    if spare_c <= 0.0:
+        return spare_c / rate_c_per_s
+    return -above_c / rate_c_per_s * math.log((wanted_c - SURROUNDINGS_C) / above_c)

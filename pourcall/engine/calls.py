@@ -1,15 +1,16 @@
-"""Calls, the instructions that are not alarms. When each is raised, repeated, answered and over."""
+"""Calls, the instructions that are not alarms. When each is raised, repeated, answered and over.
+
+Each is a function of the situation (situation.py); a call is only as old as the reason for it. What an answer leads
+to stands in commands.py and facts.py.
+"""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from pourcall.contract.events import CallKind, CallView, Dip, DipFault, MeltState
-from pourcall.contract.inputs import Answer
-from pourcall.contract.plan import MouldPlan, tap_window_c
-from pourcall.contract.units import say_c
-from pourcall.engine.bath.metal import MetalNow
-from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
-from pourcall.engine.melt.pour_call import Judgement
+from pourcall.contract.message import NOTHING, Told, tell
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.engine.situation import Melt, NextMould, Side, Situation, good_dips
 
 REPEAT_S: dict[CallKind, float] = {
     CallKind.CUT_POWER: 5.0,
@@ -20,8 +21,19 @@ REPEAT_S: dict[CallKind, float] = {
     CallKind.ADD: 0.0,
     CallKind.STEP: 0.0,
 }
+# The most harm first: what heat does cannot be taken back, a window that closes can be waited for again.
+BY_HARM = (
+    CallKind.CUT_POWER,
+    CallKind.WINDOW_CLOSING,
+    CallKind.POUR,
+    CallKind.DIP,
+    CallKind.STEP,
+    CallKind.SKIM,
+    CallKind.ADD,
+)
 NOT_NOW_S = 120.0
 DWELL_S = 3.0  # a judgement must hold so long before it is called
+CUT_RISING_C_PER_MIN = 2.0
 CUT_AHEAD_S = 60.0  # a person needs this from the call to the knob and the furnace to feel it
 CLOSING_AHEAD_S = 60.0
 CHAMBER_HOT_S = 120.0
@@ -36,7 +48,7 @@ STEP_LASTS_S = 90.0
 class CallManager:
     """All calls of one furnace. `said` receives (call, how, why)."""
 
-    def __init__(self, said: Callable[[CallView, str, str], None]) -> None:
+    def __init__(self, said: Callable[[CallView, str, Told], None]) -> None:
         self._said = said
         self._up: dict[CallKind, CallView] = {}
         self._last_said_s: dict[CallKind, float] = {}
@@ -55,13 +67,10 @@ class CallManager:
         return self._up.get(kind)
 
     def views(self) -> tuple[CallView, ...]:
-        """All calls that are up, most pressing first."""
-        order = list(CallKind)
-        pressing = (CallKind.CUT_POWER, CallKind.WINDOW_CLOSING, CallKind.POUR)
-        rank = {kind: index for index, kind in enumerate([*pressing, *(k for k in order if k not in pressing)])}
-        return tuple(sorted(self._up.values(), key=lambda call: rank[call.kind]))
+        """All calls that are up, by harm."""
+        return tuple(call for kind in BY_HARM if (call := self._up.get(kind)) is not None)
 
-    def clear(self, why: str) -> None:
+    def clear(self, why: Told) -> None:
         """End all (the melt ended, or the plan changed)."""
         for kind in list(self._up):
             self.end(kind, why)
@@ -69,26 +78,18 @@ class CallManager:
         self._skim_called = False
         self._chamber_hot_s = None
 
-    def end(self, kind: CallKind, why: str) -> None:
+    def end(self, kind: CallKind, why: Told) -> None:
         """One call is over."""
         call = self._up.pop(kind, None)
         if call is not None:
             self._said(call, "ended", why)
 
-    def answer(self, kind: CallKind, answer: Answer, run: MeltRun | None, mono_s: float) -> bool:
-        """A person answered; False: no such call is up."""
-        if kind not in self._up:
-            return False
-        if answer is Answer.NOT_NOW and run is not None:
-            run.not_now[kind] = mono_s + NOT_NOW_S
+    def answered(self, kind: CallKind, mono_s: float) -> None:
+        """A person answered it: a cut is not asked for again at once."""
         if kind is CallKind.CUT_POWER:
             self._cut_over_s = mono_s
-        if kind is CallKind.SKIM and run is not None and answer is Answer.DONE:
-            run.skimmed_s = mono_s
-        self.end(kind, "answered" if answer is Answer.DONE else "not now")
-        return True
 
-    def _raise(self, kind: CallKind, text: str, why: str, mono_s: float, mould: str = "") -> None:
+    def _raise(self, kind: CallKind, text: Told, why: Told, mono_s: float, mould: str = "") -> None:
         call = self._up.get(kind)
         if call is None:
             call = CallView(kind=kind, text=text, why=why, raised_mono_s=mono_s, repeat_s=REPEAT_S[kind], mould=mould)
@@ -116,201 +117,173 @@ class CallManager:
 
     # -- what a profile says ------------------------------------------------------------------------------------------
 
-    def cut(self, text: str, why: str, mono_s: float) -> None:
+    def cut(self, text: Told, why: Told, mono_s: float) -> None:
         """The profile wants the power cut; said again each time it says so."""
         self._raise(CallKind.CUT_POWER, text, why, mono_s)
 
-    def step(self, text: str, why: str, mono_s: float, *, until_told: bool = False) -> None:
+    def step(self, text: Told, why: Told, mono_s: float, *, until_told: bool = False) -> None:
         """The next step of a profile takes the place of the one before."""
-        self.end(CallKind.STEP, "the next step is due")
+        self.end(CallKind.STEP, tell("call.ended.next_step"))
         self._step_waits = until_told
         self._raise(CallKind.STEP, text, why, mono_s)
 
     # -- the rules ----------------------------------------------------------------------------------------------------
 
-    def judge(
-        self,
-        run: MeltRun,
-        metal: MetalNow,
-        rate_c_per_min: float | None,
-        state: MeltState,
-        judgement: Judgement | None,
-        power: PowerKnob,
-        mono_s: float,
-        *,
-        guided: bool = False,
-        cut_due: bool | None = None,
-    ) -> None:
-        """Pour, window closing, cut power, skim; called a few times a second while a melt runs.
-
-        guided: a profile says when to cut. cut_due: a furnace that was learned says so; None: it cannot tell.
-        """
-        for kind, until_s in list(run.not_now.items()):
-            if mono_s >= until_s:
-                del run.not_now[kind]
-        if run.lifted(mono_s):
-            for kind in list(self._up):
-                self.end(kind, "the pot was lifted")
-            self._fits_since_s = None
+    def update(self, now: Situation) -> None:
+        """Raise, repeat and end what the situation asks for; a few times a second while a melt runs."""
+        melt = now.melt
+        if melt is None:
             return
-        self._pour(run, metal, judgement, mono_s)
-        self._closing(run, metal, rate_c_per_min, judgement, mono_s)
-        if not guided:
-            self._cut(run, metal, rate_c_per_min, power, mono_s, cut_due)
+        if melt.lifted:
+            for kind in list(self._up):
+                self.end(kind, tell("call.ended.lifted"))
+            self._fits_since_s = None
+            self._chamber_hot_s = None
+            return
+        self._pour(melt, now)
+        self._closing(melt, now)
+        if not now.ahead.guided:
+            self._cut(melt, now)
         step = self._up.get(CallKind.STEP)
-        if step is not None and not self._step_waits and mono_s - step.raised_mono_s >= STEP_LASTS_S:
-            self.end(CallKind.STEP, "said long enough")
-        self._skim(run, metal, state, mono_s)
+        if step is not None and not self._step_waits and now.mono_s - step.raised_mono_s >= STEP_LASTS_S:
+            self.end(CallKind.STEP, tell("call.ended.long_enough"))
+        self._skim(melt, now)
+        self._dip(melt, now)
 
-    def _pour(self, run: MeltRun, metal: MetalNow, judgement: Judgement | None, mono_s: float) -> None:
-        mould = run.next_mould
-        fluid_c = run.plan.alloy.liquidus_c + run.plan.alloy.liquid_margin_c
+    def _pour(self, melt: Melt, now: Situation) -> None:
+        mould = melt.next
+        judgement = None if mould is None else mould.judgement
         good = (
-            judgement is not None
-            and mould is not None
-            and judgement.pour
-            and metal.temp_c is not None
-            and metal.temp_c >= fluid_c
-            and not (metal.held and CallKind.POUR not in self._up)
+            judgement is not None and judgement.pour and now.fluid and not (now.metal.held and not self._is_up_pour())
         )
         if not good or judgement is None or mould is None:
             self._fits_since_s = None
-            if CallKind.POUR in self._up:
-                self.pour_ended_s = mono_s
-                why = "the metal left the window" if metal.temp_c is not None else metal.how
-                self.end(CallKind.POUR, why if judgement is None else judgement.held or why)
+            if self._is_up_pour():
+                self.pour_ended_s = now.mono_s
+                self.end(CallKind.POUR, _why_no_more(now, mould))
             return
         if self._fits_since_s is None:
-            self._fits_since_s = mono_s
-        dwell_s = 0.0 if metal.dip and not metal.live else DWELL_S
-        if mono_s - self._fits_since_s >= dwell_s and CallKind.POUR not in run.not_now:
-            self._raise(CallKind.POUR, judgement.text, judgement.why, mono_s, mould.name)
+            self._fits_since_s = now.mono_s
+        dwell_s = 0.0 if now.metal.dip and not now.metal.live else DWELL_S
+        if now.mono_s - self._fits_since_s >= dwell_s and CallKind.POUR not in melt.not_now:
+            self._raise(CallKind.POUR, judgement.text, judgement.why, now.mono_s, mould.plan.name)
 
-    def _closing(
-        self, run: MeltRun, metal: MetalNow, rate: float | None, judgement: Judgement | None, mono_s: float
-    ) -> None:
+    def _is_up_pour(self) -> bool:
+        return CallKind.POUR in self._up
+
+    def _closing(self, melt: Melt, now: Situation) -> None:
         """The window is about to be left while the pour call is up (or was put off)."""
-        mould = run.next_mould
-        open_now = CallKind.POUR in self._up or CallKind.POUR in run.not_now
-        left_s = None
-        if open_now and mould is not None and judgement is not None and judgement.pour and metal.live and rate:
-            low_c, high_c = tap_window_c(mould, run.plan)
-            if metal.temp_c is not None:
-                spare_c = metal.temp_c - low_c if rate < 0.0 else high_c - metal.temp_c
-                left_s = 60.0 * spare_c / abs(rate)
-        if left_s is not None and 0.0 < left_s <= CLOSING_AHEAD_S and mould is not None and rate is not None:
-            side = "cold" if rate < 0.0 else "hot"
-            tens = max(10, int(left_s / 10.0) * 10)
-            self._raise(
-                CallKind.WINDOW_CLOSING,
-                f"Pour {mould.name} now: the window closes, too {side} in about {tens} s",
-                f"at {abs(rate):.0f} degrees a minute",
-                mono_s,
-                mould.name,
-            )
+        mould, closing = melt.next, now.closing
+        open_now = self._is_up_pour() or CallKind.POUR in melt.not_now
+        if not open_now or closing is None or mould is None or mould.judgement is None or not mould.judgement.pour:
+            self.end(CallKind.WINDOW_CLOSING, tell("call.ended.not_closing"))
+            return
+        about_s = float(max(10, int(closing.left_s / 10.0) * 10))
+        name, rate = mould.plan.name, abs(closing.rate_c_per_min)
+        if closing.side is Side.COLD:
+            text = tell("call.closing.cold", mould=name, about_s=about_s)
+            why = tell("call.closing.falls", by_c_per_min=rate)
         else:
-            self.end(CallKind.WINDOW_CLOSING, "the window is not closing, or closed")
+            text = tell("call.closing.hot", mould=name, about_s=about_s)
+            why = tell("call.closing.rises", by_c_per_min=rate)
+        self._raise(CallKind.WINDOW_CLOSING, text, why, now.mono_s, name)
 
-    def _cut(
-        self,
-        run: MeltRun,
-        metal: MetalNow,
-        rate: float | None,
-        power: PowerKnob,
-        mono_s: float,
-        due: bool | None = None,
-    ) -> None:
-        mould = run.next_mould
+    def _cut(self, melt: Melt, now: Situation) -> None:
+        mould, metal, rate, due = melt.next, now.metal, now.rate_c_per_min, now.ahead.cut_due
         if CallKind.CUT_POWER in self._up:
             falling = rate is not None and rate < 0.5 * self._cut_rate
             unknown = metal.temp_c is None and due is None
-            if power.off or falling or unknown:
-                self._cut_over_s = mono_s
-                self.end(CallKind.CUT_POWER, "power is off" if power.off else "it rises less")
+            if now.power_off or falling or unknown:
+                self._cut_over_s = now.mono_s
+                self.end(CallKind.CUT_POWER, tell("call.ended.power_off" if now.power_off else "call.ended.rises_less"))
                 return
-        if mould is None or power.off:
+        if mould is None or now.power_off:
             return
-        if mono_s - self._cut_over_s < CHAMBER_HOT_S or CallKind.CUT_POWER in run.not_now:
+        if now.mono_s - self._cut_over_s < CHAMBER_HOT_S or CallKind.CUT_POWER in melt.not_now:
             return
-        low_c, high_c = tap_window_c(mould, run.plan)
-        aim_c = (low_c + high_c) / 2.0
+        aim_c = mould.aim_c
+        why: Told
         if due is not None:
             if not due and CallKind.CUT_POWER not in self._up:
                 return
-            text = f"Cut the power: the metal coasts on to {say_c(aim_c)}"
-            why = "by this furnace's own melts" if metal.temp_c is None else f"{say_c(metal.temp_c)} now"
+            text = tell("call.cut.coasts", aim_c=aim_c)
+            why = tell("call.cut.learned") if metal.temp_c is None else tell("call.cut.now", metal_c=metal.temp_c)
         else:
-            if metal.temp_c is None or not metal.live or rate is None or rate <= 2.0:
+            if metal.temp_c is None or not metal.live or rate is None or rate <= CUT_RISING_C_PER_MIN:
                 return
-            if metal.temp_c <= run.plan.alloy.liquidus_c or metal.temp_c + rate * CUT_AHEAD_S / 60.0 < aim_c:
+            if metal.temp_c <= melt.plan.alloy.liquidus_c or metal.temp_c + rate * CUT_AHEAD_S / 60.0 < aim_c:
                 return
-            text = f"Cut the power: {say_c(aim_c)} comes within a minute"
-            why = f"{say_c(metal.temp_c)} and rising {rate:.0f} degrees a minute"
+            text = tell("call.cut.within_a_minute", aim_c=aim_c)
+            why = tell("call.cut.rising", metal_c=metal.temp_c, by_c_per_min=rate)
         if CallKind.CUT_POWER not in self._up:
             self._cut_rate = rate or 0.0
-        self._raise(CallKind.CUT_POWER, text, why, mono_s, mould.name)
+        self._raise(CallKind.CUT_POWER, text, why, now.mono_s, mould.plan.name)
 
-    def _skim(self, run: MeltRun, metal: MetalNow, state: MeltState, mono_s: float) -> None:
-        mould = run.next_mould
+    def _skim(self, melt: Melt, now: Situation) -> None:
+        mould = melt.next
         call = self._up.get(CallKind.SKIM)
         if call is not None:
-            if run.skimmed_s is not None:
-                self.end(CallKind.SKIM, "skimmed")
-            elif CallKind.POUR in self._up or mono_s - call.raised_mono_s >= SKIM_LASTS_S:
-                self.end(CallKind.SKIM, "the next step is due")
-        if self._skim_called or run.skimmed_s is not None or mould is None or metal.temp_c is None:
+            if melt.skimmed_s is not None:
+                self.end(CallKind.SKIM, tell("call.ended.skimmed"))
+            elif self._is_up_pour() or now.mono_s - call.raised_mono_s >= SKIM_LASTS_S:
+                self.end(CallKind.SKIM, tell("call.ended.next_step"))
+        if self._skim_called or melt.skimmed_s is not None or mould is None or now.metal.temp_c is None:
             return
-        near = metal.temp_c >= tap_window_c(mould, run.plan)[0] - SKIM_BELOW_C
-        if near and state in (MeltState.LIQUID, MeltState.READY):
+        near = now.metal.temp_c >= mould.tap_c[0] - SKIM_BELOW_C
+        if near and now.state in (MeltState.LIQUID, MeltState.READY):
             self._skim_called = True
-            self._raise(CallKind.SKIM, "Skim the dross off, tools dry and warm", "close to the pour window", mono_s)
+            self._raise(CallKind.SKIM, tell("call.skim"), tell("call.skim.why"), now.mono_s)
 
-    def judge_dip(
-        self,
-        run: MeltRun,
-        metal: MetalNow,
-        chamber_c: float | None,
-        can_dip: bool,
-        dips: tuple[Dip, ...],
-        mono_s: float,
-        *,
-        could_be_c: float | None = None,
-        ready_in_s: float | None = None,
-    ) -> None:
-        """Ask for a dip where only a dip can tell.
-
-        chamber_c: a chamber probe's reading. By the model: could_be_c, the upper end of what the metal may be at now;
-        ready_in_s, when it should be in its window.
-        """
-        mould: MouldPlan | None = run.next_mould
-        if mould is None or metal.temp_c is not None or run.lifted(mono_s):
-            self.end(CallKind.DIP, "the metal's temperature is known")
+    def _dip(self, melt: Melt, now: Situation) -> None:
+        """Ask for a dip where only a dip can tell."""
+        mould = melt.next
+        if mould is None or now.metal.temp_c is not None:
+            self.end(CallKind.DIP, tell("call.ended.known"))
             self._chamber_hot_s = None
             return
-        low_c, high_c = tap_window_c(mould, run.plan)
-        hot = chamber_c is not None and chamber_c >= low_c
+        hot = now.chamber_c is not None and now.chamber_c >= mould.tap_c[0]
         if not hot:
             self._chamber_hot_s = None
         elif self._chamber_hot_s is None:
-            self._chamber_hot_s = mono_s
-        due = self._chamber_hot_s is not None and mono_s - self._chamber_hot_s >= CHAMBER_HOT_S
-        why = "the chamber has been hotter than the pour window for two minutes"
+            self._chamber_hot_s = now.mono_s
         up = self._up.get(CallKind.DIP)
-        if up is not None and dips and dips[-1].ended_mono_s >= up.raised_mono_s:
-            self.end(CallKind.DIP, "dipped")
-        good = [d for d in dips if d.temp_c is not None]
-        since_s = mono_s - dips[-1].ended_mono_s if dips else math.inf
-        if can_dip and dips and not due:
-            wait_s = _dip_again_s(good, (low_c + high_c) / 2.0)
-            if good and ready_in_s is not None:
-                wait_s = min(wait_s, max(DIP_AGAIN_LEAST_S, ready_in_s))
-            due = since_s >= wait_s
-            why = "the last dip is too old to go by"
-        if can_dip and not good and not due and could_be_c is not None and could_be_c >= low_c:
-            due = since_s >= _dip_again_bad_s(dips[-1].fault if dips else None)
-            why = f"nothing tells the metal yet, and by reckoning it may be at up to {say_c(could_be_c)}"
-        if due and CallKind.DIP not in run.not_now:
-            self._raise(CallKind.DIP, "Dip now: hold the probe in the middle of the metal, still", why, mono_s)
+        if up is not None and now.dips and now.dips[-1].ended_mono_s >= up.raised_mono_s:
+            self.end(CallKind.DIP, tell("call.ended.dipped"))
+        why = self._why_dip(mould, now)
+        if why and CallKind.DIP not in melt.not_now:
+            self._raise(CallKind.DIP, tell("call.dip"), why, now.mono_s)
+
+    def _why_dip(self, mould: NextMould, now: Situation) -> Told:
+        """Why a dip should be made now; nothing: it need not be."""
+        if self._chamber_hot_s is not None and now.mono_s - self._chamber_hot_s >= CHAMBER_HOT_S:
+            return tell("call.dip.chamber_hot")
+        if not now.can_dip:
+            return NOTHING
+        dips, good, ahead = now.dips, good_dips(now.dips), now.ahead
+        since_s = now.mono_s - dips[-1].ended_mono_s if dips else math.inf
+        if dips:
+            wait_s = _dip_again_s(good, mould.aim_c)
+            if good and ahead.ready_s is not None:
+                wait_s = min(wait_s, max(DIP_AGAIN_LEAST_S, ahead.ready_s))
+            if since_s >= wait_s:
+                return tell("call.dip.too_old")
+        could_c = ahead.could_be_c
+        unseen = not good and since_s >= _dip_again_bad_s(dips[-1].fault if dips else None)
+        if unseen and could_c is not None and could_c >= mould.tap_c[0]:
+            return tell("call.dip.could_be", could_be_c=could_c)
+        return NOTHING
+
+
+def put_off(kind: CallKind, run: MeltRun, mono_s: float) -> None:
+    """*Not now* to a call: it is not heard for two minutes."""
+    run.put_off(kind, mono_s + NOT_NOW_S)
+
+
+def _why_no_more(now: Situation, mould: NextMould | None) -> Told:
+    """Why a pour call is over."""
+    if mould is None or mould.judgement is None:
+        return tell("call.ended.left_window") if now.metal.temp_c is not None else now.metal.how
+    return mould.judgement.held or tell("call.ended.left_window")
 
 
 def _dip_again_bad_s(fault: DipFault | None) -> float:
@@ -320,7 +293,7 @@ def _dip_again_bad_s(fault: DipFault | None) -> float:
     return DIP_AGAIN_MUSHY_S if fault is not None and fault.below_liquidus else DIP_AGAIN_BAD_S
 
 
-def _dip_again_s(good: list[Dip], aim_c: float) -> float:
+def _dip_again_s(good: Sequence[Dip], aim_c: float) -> float:
     """Seconds from the last dip to the next: when the last two, drawn on, reach the aim; 60 to 300 s."""
     if len(good) >= 2:
         one, two = good[-2], good[-1]

@@ -10,12 +10,12 @@ from collections.abc import Callable
 from pourcall.contract import events as ev
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import StartMelt
+from pourcall.contract.message import Told
 from pourcall.contract.plan import AlloyFacts, AlloyHalts, MeltPlan
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.melt.melt_state import Band, band_with_arrest
-from pourcall.engine.melt.pour_call import Judgement, hold_back
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
 from pourcall.thermal_analysis.arrest_analysis import NOTHING, ArrestAnalysis, Findings
 
@@ -97,12 +97,7 @@ class MeltArrests:
             wrong = best.wrong_alloy
             self._alarms.set_condition(ALARM, self._config.furnace, bool(wrong), mono_s, utc_s, detail=wrong)
 
-    def judged(self, judgement: Judgement | None) -> Judgement | None:
-        """Nothing is poured while an arrest goes on, whatever the figures say."""
-        held = self.findings.held_back
-        return hold_back(judgement, held) if judgement is not None and held else judgement
-
-    def band(self, band: Band, metal: MetalNow) -> tuple[Band, str]:
+    def band(self, band: Band, metal: MetalNow) -> tuple[Band, Told]:
         """The band as the arrests have it, and why in words where that differs."""
         return band_with_arrest(band, self.findings, same_probe=metal.live and metal.probe == self.probe)
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pourcall.contract.events import Dip
+from pourcall.contract.message import Told
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import GROWTH_C_PER_MIN, TYPED_U_C, Place, ProbeState
 from pourcall.contract.snapshot import MetalView
@@ -35,7 +36,7 @@ class MetalNow:
 
     temp_c: float | None
     u_c: float
-    how: str
+    how: Told
     age_s: float = 0.0
     live: bool = False
     probe: str = ""
@@ -64,7 +65,7 @@ class MetalHistory:
     """What the metal was at, once a second for an hour: marking works backwards."""
 
     def __init__(self) -> None:
-        self._points: deque[tuple[float, float, float, str]] = deque()
+        self._points: deque[tuple[float, float, float, Told]] = deque()
 
     def add(self, mono_s: float, metal: MetalNow) -> None:
         """Keep one point a second, where there is a figure."""
@@ -80,7 +81,7 @@ class MetalHistory:
         while self._points and self._points[-1][0] > mono_s:
             self._points.pop()
 
-    def at(self, mono_s: float) -> tuple[float, float, float, str] | None:
+    def at(self, mono_s: float) -> tuple[float, float, float, Told] | None:
         """(time s, temp degC, U degC, how) of the last figure not later than a moment."""
         points = self._points
         index = bisect_right(points, mono_s + 1e-6, key=lambda point: point[0])

@@ -7,12 +7,30 @@ import msgspec
 
 from pourcall.contract.events import Marking, Pour
 from pourcall.contract.inputs import PowerLevel
-from pourcall.contract.plan import MeltPlan, MouldPlan, tap_window_c, waited_s
+from pourcall.contract.plan import (
+    MeltPlan,
+    MouldPlan,
+    lip_window_c,
+    tap_window_c,
+    waited_s,
+    waiting_loss_c,
+    waiting_time_s,
+)
 from pourcall.contract.units import say_c, say_difference_c
 from pourcall.engine.bath.metal import MetalHistory
 
 LIFT_LASTS_S = 900.0
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
+
+
+class AfterLift(msgspec.Struct, frozen=True, kw_only=True):
+    """The pot is out of the furnace. None: the metal's temperature at the lift is not known."""
+
+    mould: MouldPlan
+    lip_c: float | None = None  # would arrive, if it were poured now
+    u_c: float = 0.0
+    left_s: float | None = None  # until it arrives too cold; below 0: it does already
+    too_hot_s: float | None = None  # until it arrives inside the window, where it is too hot yet
 
 
 class MeltRun:
@@ -30,7 +48,7 @@ class MeltRun:
         self.skimmed_s: float | None = None
         self.added_s: float | None = None
         self.dips = 0
-        self.not_now: dict[str, float] = {}  # call kind -> until when a person does not want to hear it
+        self._put_off: dict[str, float] = {}  # call kind -> until when a person does not want to hear it
 
     @property
     def next_index(self) -> int | None:
@@ -45,6 +63,41 @@ class MeltRun:
     def next_number(self) -> int:
         """Number of the pour that is next; that of one that turned out to be none is not given again."""
         return self._numbers + 1
+
+    # -- what happened, each written here alone ------------------------------------------------------------------------
+
+    def change(self, plan: MeltPlan) -> None:
+        """Another alloy, mass or mould list."""
+        self.plan = plan
+
+    def lift(self, lift_s: float, *, proposed: bool) -> None:
+        """The pot left the furnace; proposed: as the trace or a pour says, to be corrected."""
+        self.lift_s, self.lift_proposed = lift_s, proposed
+
+    def withdraw_lift(self) -> None:
+        """It was not lifted after all."""
+        self.lift_s, self.lift_proposed = None, False
+
+    def skim(self, at_s: float) -> None:
+        """The bath was skimmed."""
+        self.skimmed_s = at_s
+
+    def add_metal(self, at_s: float) -> None:
+        """Cold metal went in."""
+        self.added_s = at_s
+
+    def count_dip(self) -> int:
+        """Number of a dip that is over."""
+        self.dips += 1
+        return self.dips
+
+    def put_off(self, kind: str, until_s: float) -> None:
+        """A person does not want to hear a call until then."""
+        self._put_off[kind] = until_s
+
+    def not_now(self, mono_s: float) -> frozenset[str]:
+        """Kinds of calls that a person put off and does not want to hear yet."""
+        return frozenset(kind for kind, until_s in self._put_off.items() if mono_s < until_s)
 
     def add(self, pour: Pour) -> None:
         """Metal went into a mould."""
@@ -89,20 +142,30 @@ class MeltRun:
         self, mould: MouldPlan, pot_c: float, pot_u_c: float, lift_s: float | None, at_s: float
     ) -> tuple[float, float]:
         """Predicted temperature and U at the lip. Later moulds of one lift wait longer and lose more."""
-        extra_s = waited_s(mould, lift_s, at_s)
-        extra_c = mould.loss_c / mould.loss_s * extra_s
-        return pot_c - mould.loss_c - extra_c, math.hypot(pot_u_c, mould.loss_u_c, 0.5 * extra_c)
+        lip_c = pot_c - mould.loss_c
+        extra_c = waiting_loss_c(mould, lip_c, waited_s(mould, lift_s, at_s))
+        return lip_c - extra_c, math.hypot(pot_u_c, mould.loss_u_c, 0.5 * extra_c)
 
-    def countdown_s(self, history: MetalHistory, mono_s: float) -> float | None:
-        """After the lift: seconds until the metal would arrive too cold for the mould that is next."""
+    def after_lift(self, history: MetalHistory, mono_s: float) -> AfterLift | None:
+        """With the pot in the hand: what would arrive in the next mould now; None: no lift, or no mould is left."""
         mould = self.next_mould
         if self.lift_s is None or mould is None:
             return None
         at_lift = history.at(self.lift_s)
-        if at_lift is None or mould.loss_c <= 0.0:
-            return None
-        spare_c = at_lift[1] - mould.loss_c - mould.lip_min_c
-        return spare_c / (mould.loss_c / mould.loss_s) + mould.loss_s - (mono_s - self.lift_s)
+        if at_lift is None or self.lift_s - at_lift[0] > KNOWN_S:
+            return AfterLift(mould=mould)
+        low_c, high_c = lip_window_c(mould, self.plan)
+        gone_s = mono_s - self.lift_s
+        lip_c, u_c = self.lip_at(mould, at_lift[1], at_lift[2], self.lift_s, mono_s)
+        planned_c = at_lift[1] - mould.loss_c
+        cold_s, cool_s = waiting_time_s(mould, planned_c, low_c), waiting_time_s(mould, planned_c, high_c)
+        return AfterLift(
+            mould=mould,
+            lip_c=lip_c,
+            u_c=u_c,
+            left_s=None if cold_s is None else cold_s + mould.loss_s - gone_s,
+            too_hot_s=None if cool_s is None or lip_c <= high_c else max(0.0, cool_s + mould.loss_s - gone_s),
+        )
 
     def pour(
         self, mould: MouldPlan, history: MetalHistory, at_s: float, at_utc_s: float, ago_s: float, number: int

@@ -21,6 +21,7 @@ It never unsays that the metal is too hot, and never makes it ready: that takes 
 from enum import StrEnum
 
 from pourcall.contract.events import MeltState
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.thermal_analysis.arrest_analysis import Findings
 
@@ -90,7 +91,7 @@ def band_of(
     return Band.OVER
 
 
-def band_with_arrest(band: Band, found: Findings, *, same_probe: bool) -> tuple[Band, str]:
+def band_with_arrest(band: Band, found: Findings, *, same_probe: bool) -> tuple[Band, Told]:
     """The band as the arrests have it, and why in words where that differs; else the band as it is and an empty text.
 
     same_probe: the figure behind the band comes from the probe whose trace this is.
@@ -98,9 +99,19 @@ def band_with_arrest(band: Band, found: Findings, *, same_probe: bool) -> tuple[
     if found.held_back and band in (Band.FLUID, Band.WINDOW):
         return (Band.MUSHY if found.freezing else Band.MUSHY_RISING), found.held_back
     if not same_probe:
-        return band, ""
+        return band, NOTHING
     if found.melting and band is Band.COLD:
         return Band.MUSHY_RISING, found.held_back
     if found.liquid and band in (Band.COLD, Band.MUSHY, Band.MUSHY_RISING):
-        return Band.FLUID, "its melting arrest is over"
-    return band, ""
+        return Band.FLUID, tell("melt.arrest_over")
+    return band, NOTHING
+
+
+def next_state(state: MeltState, band: Band) -> MeltState:
+    """One step in the table."""
+    return MELT_TABLE[state, band]
+
+
+def why_in(band: Band) -> Message:
+    """Why the melt stands where it does, by the band alone; not for a metal of unknown temperature."""
+    return tell(f"melt.band.{band.value}")

@@ -8,8 +8,8 @@ are told. Silence is never the answer. U is expanded uncertainty (k = 2), GUM (J
 import math
 from dataclasses import dataclass, replace
 
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c
-from pourcall.contract.units import say_c, say_difference_c
 
 REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
 KEEP_C = 2.0  # a call that is up stays up this far beyond where it was raised
@@ -17,7 +17,7 @@ KEEP_C = 2.0  # a call that is up stays up this far beyond where it was raised
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """Whether to call, and in which words. too_cold and too_hot are probabilities, 0 to 1."""
+    """Whether to call. too_cold and too_hot are probabilities, 0 to 1."""
 
     pour: bool
     lip_c: float
@@ -25,12 +25,12 @@ class Judgement:
     too_cold: float
     too_hot: float
     narrow: bool  # the window is narrower than the uncertainty: best aim, not certainty
-    text: str
-    why: str
-    held: str = ""  # why it is held back although the figures fit
+    text: Message
+    why: Message
+    held: Told = NOTHING  # why it is held back although the figures fit
 
 
-def judge(
+def judge_pour(
     metal_c: float,
     metal_u_c: float,
     mould: MouldPlan,
@@ -60,21 +60,42 @@ def judge(
         fits = abs(lip_c - centre_c) <= width_c / 4.0 + keep_c
     else:
         fits = low_c - keep_c <= lip_c - u_c and lip_c + u_c <= high_c + keep_c
-    which = f"{mould.name} ({number} of {len(plan.moulds)})" if len(plan.moulds) > 1 else mould.name
-    if narrow:
-        text = f"Pour {which}: best aim, too cold {too_cold:.0%}, too hot {too_hot:.0%}"
-    else:
-        text = f"Pour {which} now"
-    why = (
-        f"{say_c(metal_c)} in the pot less {say_difference_c(mould.loss_c)} on the way arrives at {say_c(lip_c)} "
-        f"± {say_difference_c(u_c)}; the mould wants {say_c(low_c)} to {say_c(high_c)}"
+    return Judgement(
+        pour=fits,
+        lip_c=lip_c,
+        lip_u_c=u_c,
+        too_cold=too_cold,
+        too_hot=too_hot,
+        narrow=narrow,
+        text=_text(mould.name, number, len(plan.moulds), (too_cold, too_hot) if narrow else None),
+        why=tell(
+            "call.pour.why",
+            metal_c=metal_c,
+            loss_difference_c=mould.loss_c,
+            lip_c=lip_c,
+            lip_u_c=u_c,
+            low_c=low_c,
+            high_c=high_c,
+        ),
     )
-    return Judgement(fits, lip_c, u_c, too_cold, too_hot, narrow, text, why)
 
 
-def hold_back(judgement: Judgement, why: str) -> Judgement:
+def _text(mould: str, number: int, of: int, odds: tuple[float, float] | None) -> Message:
+    """The call in words; odds: of arriving too cold and too hot, where only a best aim can be told."""
+    if odds is None:
+        if of > 1:
+            return tell("call.pour.now_of", mould=mould, number=number, of=of)
+        return tell("call.pour.now", mould=mould)
+    cold, hot = odds
+    if of > 1:
+        return tell("call.pour.best_aim_of", mould=mould, number=number, of=of, cold_share=cold, hot_share=hot)
+    return tell("call.pour.best_aim", mould=mould, cold_share=cold, hot_share=hot)
+
+
+def hold_back(judgement: Judgement, why: Told) -> Judgement:
     """The same judgement, but nothing is poured now, for a reason outside the figures (an arrest that goes on)."""
-    return replace(judgement, pour=False, why=f"{why[:1].upper()}{why[1:]}. {judgement.why}", held=why)
+    said = tell("call.pour.held", held=why, why=judgement.why)
+    return replace(judgement, pour=False, why=said, held=why)
 
 
 def _below(edge_c: float, mean_c: float, sigma_c: float) -> float:

@@ -1,0 +1,178 @@
+"""What happens in the shop: a melt, a lift, a pour, a skim, metal added, power set, a dip, a figure read off.
+
+Each fact is written by one method here, with all its consequences, whichever key, button, command, call answer or
+trace it came by. Not here: whether a command may be obeyed (commands.py), what the metal is at (bath/).
+"""
+
+from collections.abc import Sequence
+
+from pourcall.contract import events as ev
+from pourcall.contract import inputs as inp
+from pourcall.contract.config import EngineConfig
+from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import tell
+from pourcall.contract.plan import MeltPlan, MouldPlan
+from pourcall.contract.reading import TYPED_U_C
+from pourcall.engine.alarms.manager import AlarmManager
+from pourcall.engine.bath.dips import is_panel
+from pourcall.engine.bath.melt_arrests import MeltArrests
+from pourcall.engine.bath.metal import MetalHistory, MetalNow
+from pourcall.engine.calls import CallManager
+from pourcall.engine.guidance.guidance import Guiding
+from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
+from pourcall.engine.outputs import Outputs
+from pourcall.engine.sensing.measurement import ProbeChannel
+
+DIPS_KEPT = 50
+OF_A_MELT = ("overshoot", "above_window", "alloy_limit", "pot_limit", "fume")
+BEFORE_THE_LIFT = ("overshoot", "above_window")
+
+
+class ShopFacts:
+    """Of one furnace. Others read its fields; only its methods write them."""
+
+    def __init__(
+        self,
+        config: EngineConfig,
+        channels: Sequence[ProbeChannel],
+        calls: CallManager,
+        alarms: AlarmManager,
+        guiding: Guiding,
+        arrests: MeltArrests,
+        outputs: Outputs,
+    ) -> None:
+        self._config, self._channels, self._calls, self._alarms = config, channels, calls, alarms
+        self._guiding, self._arrests, self._outputs = guiding, arrests, outputs
+        self.run: MeltRun | None = None
+        self.power = PowerKnob()
+        self.history = MetalHistory()
+        self.dips: list[ev.Dip] = []
+        self.typed: tuple[float, float, str] | None = None  # time, degC, instrument: a meter held in the metal
+
+    # -- a melt -------------------------------------------------------------------------------------------------------
+
+    def start(self, command: inp.StartMelt) -> None:
+        """A melt begins (or goes on, after the daemon was away)."""
+        now_s = self._outputs.mono_s
+        self.run = run = MeltRun(command.plan, now_s, command.poured)
+        self.history = MetalHistory()
+        self.dips.clear()
+        self.typed = None
+        self._calls.clear(tell("call.ended.new_melt"))
+        for channel in self._channels:
+            channel.tracker.new_melt(now_s)
+        self._outputs.say(ev.MeltStarted, plan=command.plan)
+        self._arrests.start(command)
+        self._guiding.start(command, run, self._channels, self.power, now_s)
+
+    def change(self, run: MeltRun, plan: MeltPlan, why: str) -> None:
+        """Another alloy, mass, mould list or mind: nothing restarts, old and new are both kept."""
+        old = run.plan
+        run.change(plan)
+        self._guiding.guide.change(old, plan, self.power, self._outputs.mono_s)
+        self._arrests.change(old, plan)
+        self._calls.clear(tell("call.ended.plan_changed"))
+        self._outputs.say(ev.MeltChanged, old=old, new=plan, why=why)
+
+    def end(self, run: MeltRun, ending: inp.MeltEnding) -> None:
+        """The pot is done with."""
+        now_s, utc_s = self._outputs.mono_s, self._outputs.utc_s
+        self._calls.clear(tell("call.ended.melt_ended"))
+        self._guiding.end(now_s, utc_s)
+        self._arrests.end(now_s, utc_s)
+        self.run = None
+        self._outputs.say(ev.MeltEnded, melt=run.plan.melt, ending=ending)
+        self._withdraw(OF_A_MELT)
+
+    # -- lift and pour ------------------------------------------------------------------------------------------------
+
+    def lift(self, run: MeltRun, lift_s: float, *, proposed: bool) -> None:
+        """The pot left the furnace; proposed: as the trace or a pour says, to be corrected."""
+        run.lift(lift_s, proposed=proposed)
+        self._outputs.say(ev.LiftMarked, lift_mono_s=lift_s, proposed=proposed)
+        self._withdraw(BEFORE_THE_LIFT)
+
+    def withdraw_lift(self, run: MeltRun) -> None:
+        """A proposed lift was none: the probe is back in the metal."""
+        run.withdraw_lift()
+        self._outputs.mark("lift_withdrawn", tell("melt.lift_withdrawn"))
+
+    def pour(self, run: MeltRun, mould: MouldPlan, at_s: float, ago_s: float) -> None:
+        """Metal went into a mould. The pot must have left for that; nothing more precise is known where nobody said."""
+        pour = run.pour(mould, self.history, at_s, self._outputs.utc_at(at_s), ago_s, run.next_number)
+        run.add(pour)
+        if run.lift_s is None:
+            self.lift(run, at_s, proposed=True)
+        self._outputs.say(ev.PourMarked, melt=run.plan.melt, pour=pour)
+        solidus_c = run.plan.alloy.solidus_c
+        if pour.lip_temp_c is not None and pour.lip_temp_c < solidus_c:
+            text = tell("melt.pour_too_cold", number=pour.number, lip_c=pour.lip_temp_c, solidus_c=solidus_c)
+            self._outputs.mark("pour_doubtful", text, at_s=at_s, value=pour.lip_temp_c)
+
+    def correct_pour(self, run: MeltRun, number: int, mould: str) -> bool:
+        """A pour went into another mould, or (mould empty) was none. False: there is no pour of that number."""
+        if not run.correct(number, mould):
+            return False
+        text = tell("melt.pour_moved", number=number, mould=mould) if mould else tell("melt.pour_struck", number=number)
+        self._outputs.mark("correction", text)
+        return True
+
+    # -- the bath -----------------------------------------------------------------------------------------------------
+
+    def skim(self, run: MeltRun, at_s: float) -> None:
+        """The bath was skimmed or stirred."""
+        now_s = self._outputs.mono_s
+        run.skim(at_s)
+        self._guiding.guide.disturbed(now_s)
+        self._arrests.disturbed(now_s)
+        self._outputs.mark("skim", tell("melt.skimmed"), at_s=at_s)
+
+    def add_metal(self, run: MeltRun, at_s: float, mass_kg: float | None, source: str) -> None:
+        """Cold metal went in."""
+        now_s = self._outputs.mono_s
+        run.add_metal(at_s)
+        self._guiding.guide.added(mass_kg, now_s)
+        self._arrests.disturbed(now_s)
+        if mass_kg is None:
+            text = tell("melt.added_of", source=source) if source else tell("melt.added")
+        elif source:
+            text = tell("melt.added_kg_of", mass_kg=mass_kg, source=source)
+        else:
+            text = tell("melt.added_kg", mass_kg=mass_kg)
+        self._outputs.mark("addition", text, at_s=at_s, value=mass_kg)
+
+    def set_power(self, level: PowerLevel, at_s: float) -> None:
+        """A person set the knob or burner, or said that what was asked for is done."""
+        if level is not self.power.level:
+            self._arrests.disturbed(self._outputs.mono_s)
+        self.power.mark(level, at_s)
+        self._outputs.say(ev.PowerMarked, level=level, at_mono_s=at_s)
+        self._guiding.marked_power()
+
+    def dipped(self, dip: ev.Dip, metal: MetalNow, rate_c_per_min: float | None) -> None:
+        """A dip is over and judged."""
+        self.dips.append(dip)
+        del self.dips[:-DIPS_KEPT]
+        self._outputs.say(ev.DipRecorded, dip=dip)
+        self._guiding.dipped(dip, self.melt_dips(), metal, rate_c_per_min, self._outputs.mono_s)
+
+    def read_off(self, temp_c: float, source: str, at_s: float, metal: MetalNow, rate_c_per_min: float | None) -> None:
+        """A figure of another instrument: a panel's is the furnace's, never the metal's; a handheld meter's is."""
+        now_s, panel = self._outputs.mono_s, is_panel(source)
+        what = "panel_temperature" if panel else "typed_temperature"
+        self._outputs.mark(what, tell("melt.read_off", temp_c=temp_c, source=source), at_s=at_s, value=temp_c)
+        if panel:
+            self._guiding.panel_read(at_s, temp_c, self.melt_dips(), metal, rate_c_per_min, now_s)
+            return
+        self.typed = (at_s, temp_c, source)
+        if self.run is not None:
+            self._guiding.guide.settled(temp_c, TYPED_U_C, now_s)
+
+    def melt_dips(self) -> tuple[ev.Dip, ...]:
+        """Dips of the running melt, in order."""
+        run = self.run
+        return () if run is None else tuple(dip for dip in self.dips if dip.ended_mono_s >= run.began_s)
+
+    def _withdraw(self, kinds: Sequence[str]) -> None:
+        for kind in kinds:
+            self._alarms.withdraw(kind, self._config.furnace, self._outputs.mono_s, self._outputs.utc_s)

@@ -1,0 +1,114 @@
+"""The one instruction: what to do now, or how things stand. A function of the situation and the calls that are up.
+
+It is never *pour* while the window has closed, while the metal is above it, or while its temperature is not known.
+"""
+
+from collections.abc import Sequence
+
+from pourcall.contract.events import CallKind, CallView, MeltState
+from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import Message, tell
+from pourcall.contract.snapshot import Instruction, ToDo
+from pourcall.engine.melt.melt_run import AfterLift
+from pourcall.engine.situation import Melt, NextMould, Situation
+
+TODO: dict[CallKind, ToDo] = {
+    CallKind.CUT_POWER: ToDo.CUT,
+    CallKind.WINDOW_CLOSING: ToDo.POUR_SOON,
+    CallKind.POUR: ToDo.POUR,
+    CallKind.DIP: ToDo.DIP,
+    CallKind.SKIM: ToDo.SKIM,
+    CallKind.STEP: ToDo.STEP,
+    CallKind.ADD: ToDo.STEP,
+}
+
+
+def instruct(
+    now: Situation, calls: Sequence[CallView], *, asked: tuple[PowerLevel | None, float | None] = (None, None)
+) -> Instruction:
+    """calls: those that are up, by harm. asked: the level or the figure on the panel that a step wants."""
+    melt = now.melt
+    if melt is None:
+        return Instruction(todo=ToDo.START, text=tell("instruction.start"))
+    if melt.lifted:
+        return _in_the_hand(melt)
+    if calls:
+        return _of_call(calls[0], asked)
+    if melt.next is None:
+        return Instruction(todo=ToDo.EMPTY, text=tell("instruction.empty"), must=True)
+    if now.metal.temp_c is None:
+        return Instruction(todo=ToDo.WAIT, text=tell("instruction.unknown", how=now.unknown))
+    return _standing(now, melt, melt.next, now.metal.temp_c)
+
+
+def _of_call(call: CallView, asked: tuple[PowerLevel | None, float | None]) -> Instruction:
+    level = dial = None
+    if call.kind is CallKind.CUT_POWER:
+        level = PowerLevel.OFF
+    elif call.kind is CallKind.STEP:
+        level, dial = asked
+    return Instruction(
+        todo=TODO[call.kind],
+        text=call.text,
+        why=call.why,
+        must=True,
+        call=call.kind,
+        mould=call.mould,
+        level=level,
+        dial=dial,
+    )
+
+
+def _in_the_hand(melt: Melt) -> Instruction:
+    """The pot is out of the furnace: pour, wait, or choose what becomes of metal that has grown too cold."""
+    mould, after = melt.next, melt.after_lift
+    if mould is None or after is None:
+        return Instruction(todo=ToDo.EMPTY, text=tell("instruction.empty"), must=True)
+    name, number, of = mould.plan.name, mould.number, mould.of
+    if after.lip_c is None:
+        text = tell("instruction.lifted_unknown", mould=name, number=number, of=of)
+        return Instruction(todo=ToDo.MARK_POUR, text=text, why=tell("instruction.lifted_unknown.why"), mould=name)
+    if after.too_hot_s is not None:
+        over_c = after.lip_c - mould.lip_c[1]
+        text = tell("instruction.too_hot_in_hand", mould=name, left_s=after.too_hot_s)
+        why = tell("instruction.too_hot_in_hand.why", lip_c=after.lip_c, over_difference_c=over_c)
+        return Instruction(todo=ToDo.COOL, text=text, why=why, must=True, mould=name)
+    if after.left_s is not None and after.left_s <= 0.0:
+        return _window_closed(mould, after, after.lip_c)
+    text = tell("instruction.mark_pour", mould=name, number=number, of=of)
+    return Instruction(todo=ToDo.MARK_POUR, text=text, must=True, mould=name)
+
+
+def _window_closed(mould: NextMould, after: AfterLift, lip_c: float) -> Instruction:
+    text = tell("instruction.window_closed", mould=mould.plan.name)
+    why = tell(
+        "instruction.window_closed.why", lip_c=lip_c, lip_u_c=after.u_c, below_difference_c=mould.lip_c[0] - lip_c
+    )
+    return Instruction(todo=ToDo.CHOOSE, text=text, why=why, must=True, mould=mould.plan.name)
+
+
+def _standing(now: Situation, melt: Melt, mould: NextMould, metal_c: float) -> Instruction:
+    """Nothing is called: how far it is."""
+    low_c, high_c = mould.tap_c
+    to_go_c = max(low_c - metal_c, 0.0)
+    judgement = mould.judgement
+    match now.state:
+        case MeltState.SOLID | MeltState.MELTING | MeltState.FREEZING | MeltState.LIQUID:
+            return Instruction(todo=ToDo.WAIT, text=tell(f"instruction.{now.state.value}", to_go_difference_c=to_go_c))
+        case MeltState.ABOVE:
+            return Instruction(todo=ToDo.COOL, text=tell("instruction.above", over_difference_c=metal_c - high_c))
+        case MeltState.READY if CallKind.POUR in melt.not_now:
+            return Instruction(todo=ToDo.WAIT, text=tell("instruction.not_now", metal_c=metal_c))
+        case MeltState.READY if judgement is not None and not judgement.pour:
+            if judgement.held:
+                return Instruction(todo=ToDo.WAIT, text=tell("instruction.held", held=judgement.held))
+            return Instruction(todo=ToDo.WAIT, text=_nearly(judgement.too_cold, judgement.too_hot))
+        case _:
+            return Instruction(todo=ToDo.WAIT, text=tell("instruction.in_window"))
+
+
+def _nearly(too_cold: float, too_hot: float) -> Message:
+    """Inside the window, but not surely so: say towards which side, and by how much."""
+    if too_cold >= too_hot:
+        return tell("instruction.hotter_is_surer", cold_share=too_cold)
+    return tell("instruction.cooler_is_surer", hot_share=too_hot)

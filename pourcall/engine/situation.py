@@ -1,0 +1,178 @@
+"""The one situation of a furnace: what is so now, frozen, worked out once an evaluation.
+
+Calls, alarms, the instruction and the snapshot are functions of it and of nothing beside it; so two of them cannot
+disagree. What is known lies here in typed fields; no sentence is made or read.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from pourcall.contract.events import Dip, MeltState
+from pourcall.contract.message import Told, tell
+from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c, tap_window_c
+from pourcall.contract.snapshot import Interval
+from pourcall.engine.bath.metal import MetalNow
+from pourcall.engine.melt.melt_run import AfterLift, MeltRun
+from pourcall.engine.melt.pour_call import Judgement
+
+CLOSING_AHEAD_S = 60.0
+STILL_C_PER_MIN = 0.5  # slower than this the metal stands, and leaves no window
+FASTEST_C_PER_MIN = 160.0  # an open pot of metal cools no faster (silicon bronze, 2.6 degC/s): beyond it is the probe
+
+
+class Side(StrEnum):
+    """On which side a window is left."""
+
+    COLD = "cold"
+    HOT = "hot"
+
+
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """The window of the next mould is about to be left."""
+
+    left_s: float
+    side: Side
+    rate_c_per_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class NextMould:
+    """The mould that is next: its place in the order, its window at the lip and seen in the pot, its chance now."""
+
+    plan: MouldPlan
+    number: int  # from 1
+    of: int
+    lip_c: tuple[float, float]
+    tap_c: tuple[float, float]
+    judgement: Judgement | None  # None: nothing tells the metal's temperature, or the pot is lifted
+
+    @property
+    def aim_c(self) -> float:
+        """The middle of the window, in the pot."""
+        return 0.5 * (self.tap_c[0] + self.tap_c[1])
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """What the forecast says, as far as it can tell."""
+
+    guided: bool = False  # a profile says when to cut
+    cut_due: bool | None = None  # a learned furnace says so; None: it cannot tell
+    could_be_c: float | None = None  # the most the metal may be at
+    ready_s: float | None = None  # until it should be in its window
+    peak_c: Interval | None = None  # if the power is cut now, or as it is off
+
+
+@dataclass(frozen=True, slots=True)
+class Melt:
+    """The running melt as far as the situation needs it."""
+
+    plan: MeltPlan
+    began_s: float
+    lifted: bool
+    lift_s: float | None
+    skimmed_s: float | None
+    not_now: frozenset[str]  # calls that a person does not want to hear yet
+    next: NextMould | None  # None: every mould is poured
+    after_lift: AfterLift | None
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """All that is so now. `melt` None: none runs."""
+
+    mono_s: float
+    melt: Melt | None
+    metal: MetalNow
+    rate_c_per_min: float | None
+    state: MeltState
+    state_why: Told
+    power_off: bool  # known to be off
+    ahead: Ahead
+    closing: Closing | None
+    chamber_c: float | None
+    can_dip: bool
+    dips: tuple[Dip, ...]  # of this melt, in order
+    unknown: Told  # why nothing tells the metal's temperature; empty: something does
+
+    @property
+    def fluid(self) -> bool:
+        """Hot enough to count as liquid."""
+        if self.melt is None or self.metal.temp_c is None:
+            return False
+        alloy = self.melt.plan.alloy
+        return self.metal.temp_c >= alloy.liquidus_c + alloy.liquid_margin_c
+
+
+def next_mould(run: MeltRun, judgement: Judgement | None) -> NextMould | None:
+    """The mould that is next with its windows; None: every mould is poured."""
+    mould, index = run.next_mould, run.next_index
+    if mould is None or index is None:
+        return None
+    return NextMould(
+        plan=mould,
+        number=index + 1,
+        of=len(run.plan.moulds),
+        lip_c=lip_window_c(mould, run.plan),
+        tap_c=tap_window_c(mould, run.plan),
+        judgement=judgement,
+    )
+
+
+def closing_of(mould: NextMould | None, metal: MetalNow, rate_c_per_min: float | None, ahead: Ahead) -> Closing | None:
+    """Whether the window is about to be left, on one side only, by the rate and never against the forecast.
+
+    A rise that the forecast says ends inside the window leads out of nothing; nor does a rate that no pot can have.
+    """
+    rate = rate_c_per_min
+    if mould is None or metal.temp_c is None or not metal.live or rate is None:
+        return None
+    if not STILL_C_PER_MIN <= abs(rate) <= FASTEST_C_PER_MIN:
+        return None
+    low_c, high_c = mould.tap_c
+    side = Side.COLD if rate < 0.0 else Side.HOT
+    if side is Side.HOT and ahead.peak_c is not None and ahead.peak_c.mid is not None and ahead.peak_c.mid <= high_c:
+        return None
+    spare_c = metal.temp_c - low_c if side is Side.COLD else high_c - metal.temp_c
+    left_s = 60.0 * spare_c / abs(rate)
+    return Closing(left_s, side, rate) if 0.0 < left_s <= CLOSING_AHEAD_S else None
+
+
+def melt_of(run: MeltRun, mould: NextMould | None, after: AfterLift | None, mono_s: float) -> Melt:
+    """The running melt, frozen."""
+    return Melt(
+        plan=run.plan,
+        began_s=run.began_s,
+        lifted=run.lifted(mono_s),
+        lift_s=run.lift_s,
+        skimmed_s=run.skimmed_s,
+        not_now=run.not_now(mono_s),
+        next=mould,
+        after_lift=after,
+    )
+
+
+def nothing_runs(metal: MetalNow, power_off: bool, unknown: Told, mono_s: float) -> Situation:
+    """Between melts."""
+    return Situation(
+        mono_s=mono_s,
+        melt=None,
+        metal=metal,
+        rate_c_per_min=None,
+        state=MeltState.EMPTY,
+        state_why=tell("melt.none"),
+        power_off=power_off,
+        ahead=Ahead(),
+        closing=None,
+        chamber_c=None,
+        can_dip=False,
+        dips=(),
+        unknown=unknown,
+    )
+
+
+def good_dips(dips: Sequence[Dip]) -> list[Dip]:
+    """Those that gave a figure."""
+    return [dip for dip in dips if dip.temp_c is not None]

@@ -1,0 +1,82 @@
+"""What must hold of every snapshot, whatever the shop, the fault and the keys: the screen never contradicts itself."""
+
+from pourcall.contract.events import FigureSource, MeltState, Pour
+from pourcall.contract.plan import SURROUNDINGS_C
+from pourcall.contract.reading import ProbeState
+from pourcall.contract.snapshot import FurnaceSnapshot, Instruction, ToDo
+from pourcall.contract.status import Reason, Status
+from pourcall.texts import say
+
+KEEP_C = 2.0  # a call that is up stays up so far beyond the edge at which it was raised
+POURS = frozenset({ToDo.POUR, ToDo.POUR_SOON})
+
+
+def contradictions(shot: FurnaceSnapshot) -> list[str]:
+    """Everything in a snapshot that cannot be true together; empty: nothing."""
+    return [*_pouring(shot), *_in_the_hand(shot), *_instruction(shot), *_figures(shot)]
+
+
+def _pouring(shot: FurnaceSnapshot) -> list[str]:
+    """Never *pour* on metal outside its window or not known; never towards another edge than the forecast's."""
+    if shot.instruction.todo not in POURS:
+        return []
+    metal_c, window, wrong = shot.metal.temp_c, shot.window, []
+    if metal_c is None or window is None:
+        return [f"pour, and the metal is {metal_c}, the window {window}"]
+    if shot.melt_state is MeltState.ABOVE or metal_c > window.tap_max_c + KEEP_C:
+        wrong.append(f"pour at {metal_c:.1f}, {shot.melt_state}, and the window ends at {window.tap_max_c:.1f}")
+    if metal_c < window.tap_min_c - KEEP_C:
+        wrong.append(f"pour at {metal_c:.1f}, and the window begins at {window.tap_min_c:.1f}")
+    if shot.metal.reason in (Reason.MOVING, Reason.OUT_OF_METAL, Reason.LATE):
+        wrong.append(f"pour on a figure that is {shot.metal.reason}")
+    if shot.lift_mono_s is not None and shot.countdown_s is not None:
+        wrong.append("pour is called with the pot in the hand")
+    closing = next((call for call in shot.calls if call.kind.value == "window_closing"), None)
+    coast = None if shot.ahead is None or not shot.ahead.power_off else shot.ahead.coast_c
+    too_hot = closing is not None and getattr(closing.text, "name", "") == "call.closing.hot"
+    if too_hot and coast is not None and coast.mid is not None and coast.mid <= window.tap_max_c:
+        wrong.append(f"closes too hot, and coasts to {coast.mid:.1f} inside {window.tap_max_c:.1f}")
+    return wrong
+
+
+def _in_the_hand(shot: FurnaceSnapshot) -> list[str]:
+    """After the lift *pour* needs a window that is open."""
+    closed = shot.countdown_s is not None and shot.countdown_s <= 0.0
+    if closed and shot.instruction.todo in (*POURS, ToDo.MARK_POUR):
+        return [f"the window has closed, and the instruction is {shot.instruction.todo}"]
+    return []
+
+
+def _instruction(shot: FurnaceSnapshot) -> list[str]:
+    """One instruction: that of the call that does most harm if it is not followed."""
+    instruction: Instruction = shot.instruction
+    if not say(instruction.text):
+        return [f"{instruction.todo} says nothing"]
+    if instruction.call is not None and (not shot.calls or shot.calls[0].kind is not instruction.call):
+        return [f"the instruction speaks for {instruction.call}, the first call is {shot.calls[:1]}"]
+    return []
+
+
+def _figures(shot: FurnaceSnapshot) -> list[str]:
+    """A probe that only moves has not failed; a figure has one doubt wherever it stands; waiting cools a pour."""
+    wrong = [
+        f"{probe.name} only moves and is {probe.status}"
+        for probe in shot.probes
+        if probe.reason in (Reason.MOVING, Reason.OUT_OF_METAL) and probe.status is Status.BAD
+    ]
+    for probe in shot.probes:
+        stands = probe.state is ProbeState.IN_METAL and probe.name == shot.metal.probe
+        if not stands or shot.metal.source is not FigureSource.PROBE or probe.u_c is None or shot.metal.u_c is None:
+            continue
+        if shot.metal.u_c < probe.u_c - 1e-9:
+            wrong.append(f"the metal is known to {shot.metal.u_c:.2f}, its probe to {probe.u_c:.2f}")
+    return wrong + [fault for pour in shot.pours for fault in _pour(pour)]
+
+
+def _pour(pour: Pour) -> list[str]:
+    if pour.lip_temp_c is None or pour.pot_temp_c is None:
+        return []
+    coldest_c = min(SURROUNDINGS_C, pour.pot_temp_c - 60.0)  # 60 degC: the largest planned loss of these shops
+    if not coldest_c <= pour.lip_temp_c <= pour.pot_temp_c:
+        return [f"pour {pour.number} at {pour.lip_temp_c:.1f} from {pour.pot_temp_c:.1f} in the pot"]
+    return []
