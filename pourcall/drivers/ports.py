@@ -13,7 +13,7 @@ from pourcall.contract.frames import Identity
 from pourcall.contract.message import Message, tell
 from pourcall.drivers import access
 from pourcall.drivers.wire import guess
-from pourcall.drivers.wire.format import Heard
+from pourcall.drivers.wire.format import UNHEARD, Heard
 from pourcall.drivers.wire.framing import Decoder
 from pourcall.drivers.wire.registry import FORMATS, identity_marks, queries
 
@@ -89,7 +89,7 @@ class PortReport:
     format: str
     says: Message
     baud: int = 0
-    heard: Heard = Heard()
+    heard: Heard = UNHEARD
     data: bytes = b""
     unavailable: access.Unavailable | None = None  # None: the port could be opened
 
@@ -97,7 +97,8 @@ class PortReport:
 def ask_identity(port: access.Port, decoder: Decoder, wait_s: float) -> Identity | None:
     """Ask a board on an open port who it is, in its own format, and wait for the answer.
 
-    wait_s: of silence, as the port itself counts it. Raises OSError when the port goes away. A board that talks of other things is left after 40 reads.
+    wait_s: of silence, as the port itself counts it. Raises OSError when the port goes away. A board
+    that talks of other things is left after 40 reads.
     """
     silent_s = 0.0
     port.write(b"\n" + decoder.query)

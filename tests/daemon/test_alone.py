@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from pourcall.contract.errors import DaemonError
+from pourcall.contract.message import NOTHING, tell
 from pourcall.daemon.api import sockets
 from pourcall.daemon.lag import LagWatch
 from pourcall.daemon.process_lock import SingleLock, private_folder
@@ -85,7 +86,7 @@ async def test_sleep_is_blocked_by_a_helper_that_ends_with_us(home: Path) -> Non
     fake.write_text('#!/bin/sh\nwhile [ "${1#--}" != "$1" ]; do shift; done\nexec "$@"\n')
     fake.chmod(0o755)
     keeper = WakeKeeper("linux", lambda name: str(fake) if name == "systemd-inhibit" else f"/bin/{name}")
-    assert await keeper.hold() == ""
+    assert await keeper.hold() == NOTHING
     assert keeper.holding
     await keeper.release()
     assert not keeper.holding
@@ -97,14 +98,13 @@ async def test_a_helper_that_is_refused_is_said_aloud_with_its_own_words(home: P
     fake.chmod(0o755)
     keeper = WakeKeeper("linux", lambda name: str(fake) if name == "systemd-inhibit" else f"/bin/{name}")
     said = await keeper.hold()
-    assert "sleep is not blocked" in said
-    assert "Failed to connect to bus" in said
+    assert said == tell("daemon.awake.ended_saying", program="systemd-inhibit", code=1, said="Failed to connect to bus")
     assert not keeper.holding
     await keeper.release()
 
 
 async def test_a_system_without_any_helper_is_said_aloud() -> None:
-    assert "switch sleep off by hand" in await WakeKeeper("linux", lambda name: None).hold()
+    assert await WakeKeeper("linux", lambda name: None).hold() == tell("daemon.awake.no_helper")
 
 
 def test_each_platform_has_its_own_way() -> None:

@@ -7,6 +7,7 @@ import pytest
 from pourcall.contract.events import AlarmChanged, MeltStarted
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import EndMelt, MeltEnding, Note, SampleIn, StartMelt
+from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
 
@@ -57,7 +58,9 @@ async def test_a_command_is_called_recorded_only_after_the_commit(clock: Any, en
     sequencer = InputSequencer("crucible", engine, disk, clock, patience_s=0.02)
     late = await sequencer.command(Note(text="a dull day"))
     assert (late.accepted, late.recorded) == (True, False)
-    assert "kept in memory and will be written" in late.what
+    assert late.what == tell(
+        "daemon.unconfirmed", what=tell("daemon.done.note"), why=tell("daemon.unconfirmed.waiting")
+    )
     disk.prompt = True
     prompt = await sequencer.command(Note(text="a bright day"))
     assert (prompt.recorded, prompt.seq) == (True, 2)

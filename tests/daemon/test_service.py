@@ -24,11 +24,13 @@ from pourcall.contract.inputs import (
     StoreIn,
     TickIn,
 )
+from pourcall.contract.message import Message, tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.daemon.service import Service
 from pourcall.drivers.inbox import Arrival, Deliver, LinkEvent
+from pourcall.texts import say
 
 TWO_FURNACES = """
 [board.bench]
@@ -204,7 +206,9 @@ async def test_a_second_melt_in_the_same_furnace_is_refused_and_an_unknown_alloy
 
 async def test_a_charge_nobody_gave_is_assumed_and_said(bench: Bench) -> None:
     result = await bench.service.start_melt("crucible", StartRequest(alloy="za27"))
-    assert "no charge was given" in result.what
+    assert isinstance(result.what, Message)
+    assert result.what.name == "daemon.with_notes"
+    assert "no charge was given" in say(result.what)
 
 
 async def test_a_change_keeps_what_it_does_not_name(bench: Bench) -> None:
@@ -263,7 +267,7 @@ async def test_a_stop_closes_the_ports_hears_them_out_and_refuses_new_commands(b
     assert {link.state for link in bench.links.values()} == {"stopped"}
     engine = bench.engines["crucible"]
     assert len(engine.of(SampleIn)) == 1
-    assert engine.items[-1].command.text == "the daemon stops in order"
+    assert engine.items[-1].command.text == say(tell("daemon.stops"))
     with pytest.raises(Refused, match="stopping"):
         await bench.service.command("crucible", EndMelt(ending=MeltEnding.HEEL))
 

@@ -4,13 +4,14 @@ import argparse
 from collections.abc import Sequence
 from typing import Any
 
-from pourcall.cli.common import kilograms
+from pourcall.cli.common import kilograms, unit_of
 from pourcall.cli.pours.entering import melt_meant, record_entry
 from pourcall.contract.entries import ChargeEntry, ChargeRequest
 from pourcall.contract.errors import BadInput
+from pourcall.texts import sentence
 
 _STARTS = ("new", "returns", "scrap")
-Told = list[tuple[str, str]]
+Typed = list[tuple[str, str]]
 
 
 class _InOrder(argparse.Action):
@@ -23,7 +24,7 @@ class _InOrder(argparse.Action):
         values: str | Sequence[Any] | None,
         option_string: str | None = None,
     ) -> None:
-        told: Told = [*(getattr(namespace, "told", None) or []), (self.metavar_word, str(values))]
+        told: Typed = [*(getattr(namespace, "told", None) or []), (self.metavar_word, str(values))]
         namespace.told = told
 
     @property
@@ -71,12 +72,12 @@ def run(args: argparse.Namespace) -> int:
             remedy="Write --new 1.2kg, --returns 0.6kg --from 2026-011, or --scrap 200g",
         )
     melt = melt_meant(args.melt, args.furnace)
-    words = record_entry(ChargeRequest(melt=melt, entries=entries, correcting=correcting, why=args.why, who=args.who))
-    print(f"{words[:1].upper()}{words[1:]}")
+    done = record_entry(ChargeRequest(melt=melt, entries=entries, correcting=correcting, why=args.why, who=args.who))
+    print(sentence(done, unit_of(args)))
     return 0
 
 
-def charge_entries(told: Told) -> tuple[ChargeEntry, ...]:
+def charge_entries(told: Typed) -> tuple[ChargeEntry, ...]:
     """Options in the order they were typed, as entries. Raises BadInput."""
     found: list[dict[str, Any]] = []
     for word, value in told:

@@ -113,7 +113,7 @@ def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
     try:
         plan = resolve(profile, facts, tap_c, limits)
     except BadSheet as err:
-        raise BadSheet(in_unit(err.what, unit), where=err.where, remedy=err.remedy) from err
+        raise BadSheet(say(err.what, unit), where=err.where, remedy=err.remedy) from err
     if args.json:
         print_json(plan)
     else:
@@ -163,7 +163,7 @@ def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
                 if key is None or facts.key in profile.alloys or facts.family in profile.families:
                     resolve(profile, facts, tap_c, limits)
         except BadSheet as err:
-            faults.append(in_unit(err.what, unit))
+            faults.append(say(err.what, unit))
     if args.json:
         print_json(faults)
     else:

@@ -12,17 +12,17 @@ from pourcall.cli.common import our_paths
 from pourcall.contract.api import ResultRequest
 from pourcall.contract.entries import Entry, MouldSetupRequest
 from pourcall.contract.errors import BadInput, DaemonError, StoreError
-from pourcall.texts import written
+from pourcall.contract.message import Told, tell
 
 
-def record_entry(entry: Entry) -> str:
-    """Put a later entry on record; what was done, in words with temperatures as tokens.
+def record_entry(entry: Entry) -> Told:
+    """Put a later entry on record; what was done.
 
     Raises NotFound, BadInput for what cannot stand, StoreError where it cannot be written.
     """
     client = DaemonClient()
     if _answers(client):
-        return written(client.enter(entry).what)
+        return client.enter(entry).what
     from pourcall.daemon.api.library import enter, prepare
     from pourcall.daemon.clock import RealClock
     from pourcall.records.read.store import Store
@@ -66,9 +66,10 @@ def melt_meant(melt: str, furnace: str = "") -> str:
     if len(running) == 1:
         return running[0]
     if running:
-        raise BadInput(f"several melts run: {', '.join(running)}", remedy="Name one of them")
-    last = f"; the newest is {newest[0].melt}" if newest else ""
-    raise BadInput("no melt runs, and none is named", remedy=f"Name it, such as 2026-014{last}")
+        raise BadInput(tell("cli.several_melts", melts=", ".join(running)), remedy=tell("cli.several_melts.remedy"))
+    if not newest:
+        raise BadInput(tell("cli.no_melt_named"), remedy=tell("cli.no_melt_named.remedy"))
+    raise BadInput(tell("cli.no_melt_named"), remedy=tell("cli.no_melt_named.newest", melt=newest[0].melt))
 
 
 def _answers(client: DaemonClient) -> bool:
@@ -79,7 +80,7 @@ def _answers(client: DaemonClient) -> bool:
     return True
 
 
-def _straight(write: Callable[[sqlite3.Connection], str]) -> str:
+def _straight(write: Callable[[sqlite3.Connection], Told]) -> Told:
     from pourcall.records.upkeep.opening import connect
 
     path = our_paths().database
@@ -93,6 +94,6 @@ def _straight(write: Callable[[sqlite3.Connection], str]) -> str:
             conn.close()  # an open transaction is rolled back: all or nothing
     except sqlite3.Error as err:
         raise StoreError(
-            f"that could not be written: {err}", where=str(path), remedy="Nothing of it was; try again"
+            tell("cli.not_written", error=str(err)), where=str(path), remedy=tell("cli.not_written.remedy")
         ) from err
     return words

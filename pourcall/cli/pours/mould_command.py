@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from pourcall.cli.common import (
     add_json,
     add_unit,
-    in_our_unit,
     kilograms,
     local_time,
     our_paths,
@@ -21,6 +20,7 @@ from pourcall.cli.pours.entering import record_entry
 from pourcall.contract.entries import MouldSetupRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.units import Unit, format_temperature
+from pourcall.texts import sentence
 
 if TYPE_CHECKING:
     from pourcall.records.read.views import SetupView
@@ -56,8 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """The sub-command."""
     if args.what in ("add", "change"):
-        words = in_our_unit(record_entry(_request(args)))
-        print(f"{words[:1].upper()}{words[1:]}")
+        print(sentence(record_entry(_request(args)), unit_of(args)))
         return 0
     from pourcall.records.entries.setups import setup_list, setup_versions
     from pourcall.records.read.store import Store

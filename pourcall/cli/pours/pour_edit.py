@@ -2,11 +2,12 @@
 
 import argparse
 
-from pourcall.cli.common import in_our_unit, our_paths
+from pourcall.cli.common import our_paths, unit_of
 from pourcall.cli.melts.moments import moment
 from pourcall.cli.pours.entering import record_entry
 from pourcall.contract.entries import Entry, PourCompletion, PourCorrection
 from pourcall.contract.errors import BadInput
+from pourcall.texts import sentence
 
 
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -37,8 +38,7 @@ def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
 def run(args: argparse.Namespace) -> int:
     """The entry, and what was done."""
     entry = _correction(args) if args.what == "correct" else _completion(args)
-    words = in_our_unit(record_entry(entry))
-    print(f"{words[:1].upper()}{words[1:]}")
+    print(sentence(record_entry(entry), unit_of(args)))
     return 0
 
 

@@ -6,6 +6,8 @@ import time
 from pathlib import Path
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
+from pourcall.texts import say
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         nonlocal told
         if not told:  # only now is the port open
             told = True
-            print("capturing; Ctrl-C ends it", file=sys.stderr)
+            print(say(tell("cli.capture.running")), file=sys.stderr)
         return not (stopped or 0 < args.seconds <= elapsed_s or 0 < args.bytes <= size)
 
     import signal
@@ -50,5 +52,5 @@ def run(args: argparse.Namespace) -> int:
         )
     finally:
         signal.signal(signal.SIGINT, before)
-    print(f"{size} bytes in {args.file}; when they came is in {sidecar_of(args.file).name}")
+    print(say(tell("cli.capture.done", count=size, file=str(args.file), sidecar=sidecar_of(args.file).name)))
     return 0

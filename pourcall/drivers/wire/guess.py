@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pourcall.contract.frames import BadFrame, Identity, Sample
 from pourcall.contract.message import Message, tell
 from pourcall.contract.settings import Board
-from pourcall.drivers.wire.format import Heard, WireFormat
+from pourcall.drivers.wire.format import UNHEARD, Heard, WireFormat
 from pourcall.drivers.wire.framing import Decoder, printable_share
 from pourcall.drivers.wire.registry import FORMATS
 
@@ -26,7 +26,7 @@ class Guess:
 
     format: str
     says: Message
-    heard: Heard = Heard()
+    heard: Heard = UNHEARD
     printable: float = 1.0
 
 

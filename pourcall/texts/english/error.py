@@ -1,0 +1,5 @@
+"""Errors of several packages."""
+
+TEXTS: dict[str, str] = {
+    "error.nothing_changed": "Nothing was changed here. {remedy}",
+}
