@@ -78,10 +78,13 @@ def _merge(args: argparse.Namespace, paths: "Paths") -> int:
     for theirs, ours in done.melts:
         print(say(tell("cli.merge.melt_would" if args.dry_run else "cli.merge.melt", theirs=theirs, ours=ours)))
     rows = ", ".join(f"{count} {table}" for table, count in sorted(done.rows.items()))
-    mark, tables, photos = done.mark, rows or "-", done.photos
-    print(
-        say(tell("cli.merge.rows_would" if args.dry_run else "cli.merge.rows", mark=mark, rows=tables, photos=photos))
+    told = tell(
+        "cli.merge.rows_would" if args.dry_run else "cli.merge.rows",
+        mark=done.mark,
+        rows=rows or "-",
+        photos=done.photos,
     )
+    print(say(told))
     for name in done.aside:
         print(say(tell("cli.merge.aside_would" if args.dry_run else "cli.merge.aside", file=name)))
     return 0

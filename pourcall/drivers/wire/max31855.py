@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
+from pourcall.contract.message import tell
 from pourcall.contract.settings import Board
 from pourcall.drivers.wire.format import WireFormat
 from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
@@ -58,9 +59,9 @@ def encode_word(hot_c: float | None, cold_c: float, flags: int = 0) -> int:
     hot_steps = 0x1FFF if hot_c is None else round(hot_c / HOT_STEP_C)
     cold_steps = round(cold_c / COLD_STEP_C)
     if not -0x2000 <= hot_steps <= 0x1FFF:
-        raise OutOfRange(f"{hot_c} degC does not fit in 14 bits of 0.25 degC")
+        raise OutOfRange(tell("error.hot_bits", hot_c=hot_c or 0.0))
     if not -0x800 <= cold_steps <= 0x7FF:
-        raise OutOfRange(f"cold junction {cold_c} degC does not fit in 12 bits of 0.0625 degC")
+        raise OutOfRange(tell("error.cold_bits", cold_c=cold_c))
     word = (hot_steps & 0x3FFF) << 18 | (cold_steps & 0xFFF) << 4
     faults = sum(bit for bit, flag in _FAULTS if flags & flag)
     return word | faults | (FAULT_SUMMARY if faults else 0)

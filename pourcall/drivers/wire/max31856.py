@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
+from pourcall.contract.message import tell
 from pourcall.contract.settings import Board
 from pourcall.drivers.wire.format import WireFormat
 from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
@@ -73,7 +74,7 @@ def encode_registers(hot_c: float, cold_c: float, status: int = 0) -> bytes:
     """The six bytes for these temperatures, to the nearest step. Raises OutOfRange."""
     hot, cold = round(hot_c / HOT_STEP_C), round(cold_c / COLD_STEP_C)
     if not -(1 << 18) <= hot < 1 << 18 or not -(1 << 13) <= cold < 1 << 13 or not 0 <= status <= 0xFF:
-        raise OutOfRange(f"{hot_c} degC, cold junction {cold_c} degC, status {status} do not fit in the registers")
+        raise OutOfRange(tell("error.registers", hot_c=hot_c, cold_c=cold_c, status=status))
     return (
         ((cold << 2) & 0xFFFF).to_bytes(2, "big")
         + ((hot << 5) & 0xFF_FFFF).to_bytes(3, "big")

@@ -9,6 +9,7 @@ from functools import partial
 
 from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
+from pourcall.contract.message import tell
 from pourcall.contract.settings import Board
 from pourcall.drivers.wire.format import WireFormat
 from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
@@ -60,7 +61,7 @@ def encode_registers(hot_c: float, cold_c: float, status: int = STATUS_UPDATED) 
     """The five bytes for these temperatures, to the nearest step. Raises OutOfRange."""
     hot, cold = round(hot_c / STEP_C), round(cold_c / STEP_C)
     if not -0x8000 <= hot <= 0x7FFF or not -0x8000 <= cold <= 0x7FFF or not 0 <= status <= 0xFF:
-        raise OutOfRange(f"{hot_c} degC, cold junction {cold_c} degC, status {status} do not fit in the registers")
+        raise OutOfRange(tell("error.registers", hot_c=hot_c, cold_c=cold_c, status=status))
     return (hot & 0xFFFF).to_bytes(2, "big") + (cold & 0xFFFF).to_bytes(2, "big") + status.to_bytes(1, "big")
 
 

@@ -20,6 +20,7 @@ from pourcall.contract.frames import RawKind
 from pourcall.records.entries.entries import add_calibration
 from pourcall.records.read.tracing import extent, melt_spans
 from pourcall.records.upkeep.opening import connect, open_database
+from pourcall.texts import written
 
 if TYPE_CHECKING:  # the daemon reads what is in force at its start and needs none of the finding
     from pourcall.calibration.correction import FoundPoint, ProbeFacts, RawSample
@@ -116,7 +117,7 @@ def add_point(
         depth_mm=depth_mm,
         error_c=round(found.error_c, 4),
         standard_c=round(found.standard_c, 4),
-        parts=tuple(PointPart(part.name, round(part.standard_c, 4), part.words) for part in found.parts),
+        parts=tuple(PointPart(part.name, round(part.standard_c, 4), written(part.words)) for part in found.parts),
         plateau=plateau,
     )
     method = found.point.key if found.point.kind == "bath" else "arrest"
