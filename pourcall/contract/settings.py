@@ -138,7 +138,7 @@ def parse_settings(
 ) -> Settings:
     """Settings from TOML text. Raises BadSettings with every fault found: syntax, keys, values, cross-checks.
 
-    more_faults: what a package above knows to be wrong, such as a board's format (`pourcall.daemon.ports`).
+    more_faults: what a package above knows to be wrong, such as a board's format (`pourcall.daemon.inputs.ports`).
     """
     try:
         raw: dict[str, Any] = tomllib.loads(text)

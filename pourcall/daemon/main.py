@@ -26,12 +26,12 @@ from pourcall.daemon.api.library import learned_model, running_melt
 from pourcall.daemon.api.routes import Api
 from pourcall.daemon.api.sockets import has_unix_sockets
 from pourcall.daemon.clock import RealClock
-from pourcall.daemon.intake import Consumed, LinkFactory
+from pourcall.daemon.inputs.intake import Consumed, LinkFactory
+from pourcall.daemon.inputs.ports import board_faults, link_maker
 from pourcall.daemon.learning import Learner
-from pourcall.daemon.ports import board_faults, link_maker
-from pourcall.daemon.process_lock import SingleLock, private_folder
+from pourcall.daemon.process.process_lock import SingleLock, private_folder
+from pourcall.daemon.process.sleep_blocker import WakeKeeper
 from pourcall.daemon.service import Service
-from pourcall.daemon.sleep_blocker import WakeKeeper
 from pourcall.engine.alarms.catalogue import CATALOGUE
 from pourcall.engine.core import Engine
 from pourcall.records.entries.calibrations import calibrations_in_force

@@ -32,13 +32,13 @@ from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Settings
 from pourcall.daemon.clock import RealClock
-from pourcall.daemon.intake import Consumed, Intake, LinkFactory
-from pourcall.daemon.lag import LagWatch
-from pourcall.daemon.live_trace import LiveTrace
-from pourcall.daemon.notices import Notices
-from pourcall.daemon.sequencer import EngineLike, InputSequencer, ProcessedInput, RecorderLike
-from pourcall.daemon.sleep_blocker import WakeKeeper
-from pourcall.daemon.tasks import Tasks
+from pourcall.daemon.inputs.intake import Consumed, Intake, LinkFactory
+from pourcall.daemon.inputs.live_trace import LiveTrace
+from pourcall.daemon.inputs.notices import Notices
+from pourcall.daemon.inputs.sequencer import EngineLike, InputSequencer, ProcessedInput, RecorderLike
+from pourcall.daemon.process.lag import LagWatch
+from pourcall.daemon.process.sleep_blocker import WakeKeeper
+from pourcall.daemon.process.tasks import Tasks
 from pourcall.planning.melt_plans import Planner
 from pourcall.texts import written
 

@@ -13,14 +13,14 @@ import pytest
 from pourcall.contract.errors import DaemonError
 from pourcall.contract.message import NOTHING, tell
 from pourcall.daemon.api import sockets
-from pourcall.daemon.lag import LagWatch
-from pourcall.daemon.process_lock import SingleLock, private_folder
-from pourcall.daemon.sleep_blocker import WakeKeeper, helper_command
-from pourcall.daemon.tasks import Tasks
+from pourcall.daemon.process.lag import LagWatch
+from pourcall.daemon.process.process_lock import SingleLock, private_folder
+from pourcall.daemon.process.sleep_blocker import WakeKeeper, helper_command
+from pourcall.daemon.process.tasks import Tasks
 
 HOLDER = """
 import sys, pathlib
-from pourcall.daemon.process_lock import SingleLock
+from pourcall.daemon.process.process_lock import SingleLock
 with SingleLock(pathlib.Path(sys.argv[1])):
     print("held", flush=True)
     sys.stdin.read()

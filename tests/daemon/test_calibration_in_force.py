@@ -17,9 +17,9 @@ from pourcall.contract.inputs import Command, Input
 from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import parse_settings
+from pourcall.daemon.inputs.ports import link_maker
+from pourcall.daemon.inputs.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
-from pourcall.daemon.ports import link_maker
-from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.records.entries.calibrations import (
     add_point,
     calibration_rows,

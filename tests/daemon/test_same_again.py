@@ -15,9 +15,9 @@ from pourcall.contract.events import AlarmChanged, CallChanged, MeltEnded
 from pourcall.contract.inputs import Command, Input, LinkIn, LinkKind, SampleIn
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
+from pourcall.daemon.inputs.ports import link_maker
+from pourcall.daemon.inputs.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
-from pourcall.daemon.ports import link_maker
-from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.records.read.journal import read_events, read_inputs
 from pourcall.records.read.store import Store
 from pourcall.sim.boards.pty_board import LockStep

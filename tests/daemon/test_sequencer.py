@@ -9,7 +9,7 @@ from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import EndMelt, MeltEnding, Note, SampleIn, StartMelt
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
-from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
+from pourcall.daemon.inputs.sequencer import InputSequencer, ProcessedInput
 
 OPEN = Sample(channel="0", raw_kind=RawKind.EMF_UV, raw_value=None, flags=1)
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)

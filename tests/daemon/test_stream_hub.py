@@ -16,8 +16,8 @@ from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.daemon.api.hub import Client, Hub
-from pourcall.daemon.live_trace import LiveTrace
-from pourcall.daemon.sequencer import InputSequencer
+from pourcall.daemon.inputs.live_trace import LiveTrace
+from pourcall.daemon.inputs.sequencer import InputSequencer
 
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)
 _decoder = msgspec.json.Decoder(StreamMessage)

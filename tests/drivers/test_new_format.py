@@ -10,7 +10,7 @@ import pytest
 from pourcall.contract.errors import BadSettings, FrameError
 from pourcall.contract.frames import Frame, RawKind, Sample, SampleFlag
 from pourcall.contract.settings import Board, parse_settings
-from pourcall.daemon.ports import board_faults, link_maker
+from pourcall.daemon.inputs.ports import board_faults, link_maker
 from pourcall.drivers.inbox import Arrival, Item
 from pourcall.drivers.wire import registry
 from pourcall.drivers.wire.format import WireFormat

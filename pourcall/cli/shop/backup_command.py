@@ -60,7 +60,7 @@ def _merge(args: argparse.Namespace, paths: "Paths") -> int:
     """With the daemon kept out: the whole archive is one transaction."""
     from pourcall.cli.probes.probe_facts import who_of
     from pourcall.daemon.clock import RealClock
-    from pourcall.daemon.process_lock import SingleLock
+    from pourcall.daemon.process.process_lock import SingleLock
     from pourcall.records.upkeep.merge import merge
 
     with SingleLock(paths.lock):

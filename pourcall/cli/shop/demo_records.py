@@ -25,7 +25,7 @@ from pourcall.contract.events import CallChanged, PourMarked
 from pourcall.contract.inputs import LinkKind, MarkAddition
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import Settings, parse_settings
-from pourcall.daemon.sequencer import InputSequencer
+from pourcall.daemon.inputs.sequencer import InputSequencer
 from pourcall.engine.core import Engine
 from pourcall.planning.melt_plans import Planner
 from pourcall.records.entries import entries

@@ -15,7 +15,7 @@ from pourcall.contract.errors import BadSettings, PourcallError
 from pourcall.contract.message import Told, tell
 from pourcall.contract.units import Unit
 from pourcall.contract.version import VERSION
-from pourcall.daemon.ports import board_faults
+from pourcall.daemon.inputs.ports import board_faults
 from pourcall.texts import say, word
 
 if TYPE_CHECKING:

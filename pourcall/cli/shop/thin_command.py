@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     """A backup, then the thinning, with the daemon kept out."""
     from pourcall.cli.probes.probe_facts import who_of
     from pourcall.daemon.clock import RealClock
-    from pourcall.daemon.process_lock import SingleLock
+    from pourcall.daemon.process.process_lock import SingleLock
     from pourcall.records.read.store import Store
     from pourcall.records.upkeep.thinning import thin
 

@@ -15,7 +15,7 @@ import msgspec
 from pourcall.contract.api import Health, StreamDelta, StreamEvent, StreamMessage, StreamSnapshot
 from pourcall.contract.reading import Reading
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
+from pourcall.daemon.inputs.sequencer import InputSequencer, ProcessedInput
 
 DELTA_S = 0.1  # real seconds between deltas, at least
 QUEUE = 256  # messages a client may lag before it is skipped to a fresh snapshot

@@ -35,7 +35,7 @@ from pourcall.contract.inputs import (
 )
 from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.daemon.done import done
+from pourcall.daemon.inputs.done import done
 
 Answer = TypeVar("Answer")
 log = logging.getLogger(__name__)

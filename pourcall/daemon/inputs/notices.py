@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 
 from pourcall.contract.clock import Clock
 from pourcall.contract.message import Told, tell
-from pourcall.daemon.sequencer import InputSequencer
+from pourcall.daemon.inputs.sequencer import InputSequencer
 
 log = logging.getLogger(__name__)
 

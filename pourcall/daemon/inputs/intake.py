@@ -13,7 +13,7 @@ from typing import Protocol
 from pourcall.contract.clock import Clock
 from pourcall.contract.frames import Sample
 from pourcall.contract.settings import Board, Settings
-from pourcall.daemon.sequencer import InputSequencer
+from pourcall.daemon.inputs.sequencer import InputSequencer
 from pourcall.drivers.inbox import Arrival, Deliver, Inbox, Item, LinkEvent
 
 log = logging.getLogger(__name__)
