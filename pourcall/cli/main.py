@@ -12,10 +12,7 @@ from importlib import import_module
 from typing import NamedTuple
 
 from pourcall.contract.errors import BadInput, PourcallError
-from pourcall.contract.message import tell
-from pourcall.contract.units import Unit
 from pourcall.contract.version import VERSION
-from pourcall.texts import say
 
 
 class Command(NamedTuple):
@@ -94,10 +91,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(module.run(args) or 0)
     except PourcallError as err:
-        unit = _unit_of(args)
-        print("pourcall: " + err.said(lambda told: say(told, unit)), file=sys.stderr)
+        print(f"pourcall: {_said(err, args)}", file=sys.stderr)
         return err.exit_code
     except KeyboardInterrupt:
+        from pourcall.contract.message import tell
+        from pourcall.texts import say
+
         print(say(tell("cli.interrupted")), file=sys.stderr)
         return 130
     except BrokenPipeError:
@@ -107,19 +106,25 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as err:
         if not err.filename:
             raise
+        from pourcall.contract.message import tell
+        from pourcall.texts import say
+
         told = tell("cli.file", error=err.strerror or str(err), path=str(err.filename))
         print(f"pourcall: {say(told)}", file=sys.stderr)
         return BadInput.exit_code if isinstance(err, _TYPED_WRONG) else 1
 
 
-def _unit_of(args: argparse.Namespace) -> Unit:
-    """The reader's unit; degC where even that cannot be found out."""
+def _said(err: PourcallError, args: argparse.Namespace) -> str:
+    """An error in the reader's unit; in degC where even that cannot be found out."""
     from pourcall.cli.common import unit_of
+    from pourcall.contract.units import Unit
+    from pourcall.texts import say
 
     try:
-        return unit_of(args)
+        unit = unit_of(args)
     except PourcallError:
-        return Unit.C
+        unit = Unit.C
+    return err.said(lambda told: say(told, unit))
 
 
 _TYPED_WRONG = (FileNotFoundError, FileExistsError, NotADirectoryError, IsADirectoryError, PermissionError)
@@ -136,6 +141,9 @@ def _no_command(words: Sequence[str]) -> int:
     parser = _overview()
     if words and not words[0].startswith("-"):
         import difflib
+
+        from pourcall.contract.message import tell
+        from pourcall.texts import say
 
         near = difflib.get_close_matches(words[0], COMMANDS, n=1)
         word = words[0]

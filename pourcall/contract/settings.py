@@ -5,7 +5,7 @@ Every fault in the file is told at once, table by table. Nothing is read from di
 
 import difflib
 import tomllib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -134,11 +134,14 @@ _TABLES: dict[str, tuple[type[_Table], bool]] = {  # name -> (type, is a table o
 
 
 def parse_settings(
-    text: str, *, where: str = "settings", more_faults: Callable[[Settings], Iterable[str]] = lambda settings: ()
+    text: str,
+    *,
+    where: str = "settings",
+    board_faults: Callable[[Mapping[str, Board]], Iterable[str]] = lambda boards: (),
 ) -> Settings:
     """Settings from TOML text. Raises BadSettings with every fault found: syntax, keys, values, cross-checks.
 
-    more_faults: what a package above knows to be wrong, such as a board's format (`pourcall.daemon.inputs.ports`).
+    board_faults: what is wrong with the wire formats of boards, `drivers.wire.registry.board_faults`.
     """
     try:
         raw: dict[str, Any] = tomllib.loads(text)
@@ -163,9 +166,11 @@ def parse_settings(
             ]
         else:
             tables[key] = _table(kind, value, key, faults)
+    boards = tables.get("board") or {}
+    faults += board_faults({name: board for name, board in boards.items() if board is not None})
     if not faults:
         settings = Settings(**tables)
-        faults += [*_cross_checks(settings), *more_faults(settings)]
+        faults += _cross_checks(settings)
         if not faults:
             return settings
     raise BadSettings(faults, where=where)

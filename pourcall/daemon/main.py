@@ -27,11 +27,12 @@ from pourcall.daemon.api.routes import Api
 from pourcall.daemon.api.sockets import has_unix_sockets
 from pourcall.daemon.clock import RealClock
 from pourcall.daemon.inputs.intake import Consumed, LinkFactory
-from pourcall.daemon.inputs.ports import board_faults, link_maker
+from pourcall.daemon.inputs.ports import link_maker
 from pourcall.daemon.learning import Learner
 from pourcall.daemon.process.process_lock import SingleLock, private_folder
 from pourcall.daemon.process.sleep_blocker import WakeKeeper
 from pourcall.daemon.service import Service
+from pourcall.drivers.wire.registry import board_faults
 from pourcall.engine.alarms.catalogue import CATALOGUE
 from pourcall.engine.core import Engine
 from pourcall.records.entries.calibrations import calibrations_in_force
@@ -56,7 +57,7 @@ def read_settings(path: Path) -> tuple[Settings, str]:
         raise BadInput("there are no settings yet", where=str(path), remedy="Run `pourcall setup`") from None
     except (OSError, UnicodeDecodeError) as err:
         raise BadInput(f"the settings cannot be read: {err}", where=str(path), remedy="Check the file") from err
-    return parse_settings(text, where=str(path), more_faults=board_faults), text
+    return parse_settings(text, where=str(path), board_faults=board_faults), text
 
 
 def log_to(path: Path) -> logging.Handler:

@@ -274,7 +274,7 @@ async def test_a_stop_closes_the_ports_hears_them_out_and_refuses_new_commands(b
 
 async def test_a_port_that_does_not_close_does_not_hold_up_the_stop(bench: Bench, monkeypatch: Any) -> None:
     let_go = threading.Event()
-    monkeypatch.setattr("pourcall.daemon.service.LINKS_STOP_S", 0.1)
+    monkeypatch.setattr("pourcall.daemon.inputs.intake.STOP_S", 0.1)
     monkeypatch.setattr(bench.links["bench"], "stop", lambda: let_go.wait(10.0))
     loop = asyncio.get_running_loop()
     began_s = loop.time()

@@ -10,7 +10,7 @@ import pytest
 from pourcall.contract.errors import BadSettings, FrameError
 from pourcall.contract.frames import Frame, RawKind, Sample, SampleFlag
 from pourcall.contract.settings import Board, parse_settings
-from pourcall.daemon.inputs.ports import board_faults, link_maker
+from pourcall.daemon.inputs.ports import link_maker
 from pourcall.drivers.inbox import Arrival, Item
 from pourcall.drivers.wire import registry
 from pourcall.drivers.wire.format import WireFormat
@@ -82,12 +82,12 @@ channel = "1"
 
 def test_settings_take_the_new_word_and_refuse_it_without_its_line() -> None:
     with pytest.raises(BadSettings, match=r"board\.bench.*'crucible' is no wire format.*pourcall"):
-        parse_settings(SETTINGS, more_faults=board_faults)
+        parse_settings(SETTINGS, board_faults=registry.board_faults)
 
 
 @pytest.mark.usefixtures("added")
 def test_a_new_format_is_in_the_settings_and_recognised_on_a_port() -> None:
-    assert parse_settings(SETTINGS, more_faults=board_faults).board["bench"].format == "crucible"
+    assert parse_settings(SETTINGS, board_faults=registry.board_faults).board["bench"].format == "crucible"
     told = guess_format(b"12\n" + FORMAT.example * 3)
     assert (told.format, told.heard.channels) == ("crucible", ("1",))
     assert told.says.facts["format"] == "crucible lines"
@@ -100,7 +100,7 @@ def test_setup_writes_settings_for_a_board_of_the_new_format() -> None:
 
     told = guess_format(b"12\n" + FORMAT.example * 3)
     report = PortReport(PortInfo("/dev/ttyUSB0"), told.format, told.says, 115_200, told.heard)
-    made = parse_settings(_ask_all([report], ask=False), more_faults=board_faults)
+    made = parse_settings(_ask_all([report], ask=False), board_faults=registry.board_faults)
     assert (made.board["board1"].format, made.probe["melt_probe"].channel) == ("crucible", "1")
 
 
@@ -120,7 +120,7 @@ async def test_a_board_that_speaks_the_new_format_is_read_over_a_real_port() -> 
         heard.extend(samples)
         loop.call_soon_threadsafe(count, len(samples))
 
-    board = parse_settings(SETTINGS.replace("PORT", step.port), more_faults=board_faults).board["bench"]
+    board = parse_settings(SETTINGS.replace("PORT", step.port), board_faults=registry.board_faults).board["bench"]
 
     class Mono:
         def mono_s(self) -> float:

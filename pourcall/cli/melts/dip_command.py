@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
     told = args.depth is not None or args.stirred is not None or bool(args.probe)
     if args.list:
         if told or args.read or args.ago:
-            raise BadInput("--list shows what is on the record; nothing else goes with it", remedy="Use --melt alone")
+            raise BadInput("--list tells what is on the record; nothing else goes with it", remedy="Use --melt alone")
         return _list(args)
     if args.melt or args.json:
         raise BadInput("--melt and --json belong to --list", remedy="Write `pourcall dip --list`")
@@ -87,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
         print_result(client, client.furnace(args.furnace), request, unit_of(args))
         return 0
     if args.depth is not None and not 0.0 < args.depth <= 1000.0:
-        raise BadInput(tell("cli.dip.depth", depth_mm=args.depth), remedy=tell("cli.dip.depth.remedy"))
+        raise BadInput(tell("cli.dip.depth", figure=f"{args.depth:g}"), remedy=tell("cli.dip.depth.remedy"))
     client = DaemonClient()
     furnace = client.furnace(args.furnace)
     probe = args.probe or _dipping_probe(client, furnace)

@@ -21,6 +21,7 @@ from pourcall.cli.probes.calibration_sources import (
 from pourcall.cli.probes.probe_facts import facts_of, who_of
 from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.texts import say, written
 
 if TYPE_CHECKING:
     from pourcall.calibration.correction import FoundPoint, ProbeFacts
@@ -182,7 +183,7 @@ def _keep(
                 "standard_uv": found.spread_uv,
                 "beyond_class": found.beyond_class,
                 "plateau": found.plateau,
-                "parts": [part._asdict() for part in found.parts],
+                "parts": [part._asdict() | {"words": written(part.words)} for part in found.parts],
                 "kept_as": row_id,
                 "source": source,
             }
@@ -212,7 +213,7 @@ def _tell(found: "FoundPoint", facts: "ProbeFacts", unit: Unit) -> None:
         f"standard uncertainty {found.spread_uv:.1f} uV ({format_difference(found.standard_c, unit, 2)}, k = 1)"
     )
     for part in sorted(found.parts, key=lambda one: -one.standard_c):
-        print(f"    {format_difference(part.standard_c, unit, 2):>9}  {part.name}: {in_unit(part.words, unit, 2)}")
+        print(f"    {format_difference(part.standard_c, unit, 2):>9}  {part.name}: {say(part.words, unit)}")
     if found.beyond_class:
         print("  mind: that is more than new wire of its class and its board may be off: worn, or wrongly wired?")
     if found.point.note:

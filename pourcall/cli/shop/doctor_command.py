@@ -11,11 +11,10 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from pourcall.cli.common import add_json, local_time, our_paths, print_json, settings_or_none, unit_of
-from pourcall.contract.errors import BadSettings, PourcallError
+from pourcall.contract.errors import PourcallError
 from pourcall.contract.message import Told, tell
 from pourcall.contract.units import Unit
 from pourcall.contract.version import VERSION
-from pourcall.daemon.inputs.ports import board_faults
 from pourcall.texts import say, word
 
 if TYPE_CHECKING:
@@ -99,10 +98,6 @@ def _settings() -> Iterator[Finding]:
         return
     if settings is None:
         yield Finding("settings", State.NOTE, tell("check.no_settings", path=str(path)))
-        return
-    faults = board_faults(settings)
-    if faults:
-        yield Finding("settings", State.FAULT, str(BadSettings(faults, where=str(path))))
         return
     furnaces, boards, probes = len(settings.furnace), len(settings.board), len(settings.probe)
     says = tell("check.settings", path=str(path), furnaces=furnaces, boards=boards, probes=probes)

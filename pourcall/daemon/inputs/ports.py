@@ -4,22 +4,10 @@ from collections.abc import Callable
 from functools import partial
 
 from pourcall.contract.clock import Clock
-from pourcall.contract.errors import BadInput
-from pourcall.contract.settings import Board, Settings
+from pourcall.contract.settings import Board
 from pourcall.drivers.inbox import Deliver
 from pourcall.drivers.link import SerialLink
 from pourcall.drivers.wire.registry import decoder_of
-
-
-def board_faults(settings: Settings) -> list[str]:
-    """What is wrong with each board whose format cannot be used as set up."""
-    faults = []
-    for name, board in settings.board.items():
-        try:
-            decoder_of(board)
-        except BadInput as err:
-            faults.append(f"[board.{name}] {err}")
-    return faults
 
 
 def link_maker(clock: Clock) -> Callable[[str, Board, Deliver], SerialLink]:

@@ -1,5 +1,7 @@
 """The wire formats there are. A line each; nothing else in the program lists them."""
 
+from collections.abc import Mapping
+
 from pourcall.contract.errors import BadInput
 from pourcall.contract.settings import Board
 from pourcall.drivers.wire import max31855, max31856, mcp960x, ourline, text
@@ -30,6 +32,17 @@ def format_of(name: str) -> WireFormat:
 def decoder_of(board: Board) -> Decoder:
     """A fresh decoder for a board as set up. Raises BadInput for what cannot be decoded."""
     return format_of(board.format).decoder(board)
+
+
+def board_faults(boards: Mapping[str, Board]) -> list[str]:
+    """What is wrong with each board whose format cannot be used as set up."""
+    faults = []
+    for name, board in boards.items():
+        try:
+            decoder_of(board)
+        except BadInput as err:
+            faults.append(f"[board.{name}] {err}")
+    return faults
 
 
 def queries() -> bytes:

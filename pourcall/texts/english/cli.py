@@ -16,7 +16,7 @@ TEXTS: dict[str, str] = {
     "cli.dip.none": "Melt {melt}: no dip, and no figure typed in",
     "cli.dip.melt": "Melt {melt}",
     "cli.dip.why": "  dip {number}: {why}",
-    "cli.dip.depth": "a depth of {depth_mm}",
+    "cli.dip.depth": "a depth of {figure} mm",
     "cli.dip.depth.remedy": "Give it in millimetres, such as --depth 60",
     "cli.dip.which_probe": "it is not clear which probe dips",
     "cli.dip.which_probe.remedy": "Name it with --probe: {probes}",
