@@ -1,12 +1,25 @@
 """The sequencer. One order, both times, nothing waits for a disk, and nobody's trouble is another's."""
 
+import json
 from typing import Any
 
+import msgspec
 import pytest
 
 from pourcall.contract.events import AlarmChanged, MeltStarted
 from pourcall.contract.frames import RawKind, Sample
-from pourcall.contract.inputs import EndMelt, MeltEnding, Note, SampleIn, StartMelt
+from pourcall.contract.inputs import (
+    DaemonIn,
+    EndMelt,
+    Input,
+    LinkIn,
+    LinkKind,
+    MeltEnding,
+    Note,
+    SampleIn,
+    StartMelt,
+    StoreIn,
+)
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.daemon.inputs.sequencer import InputSequencer, ProcessedInput
@@ -127,3 +140,24 @@ def test_without_someone_to_tell_an_engine_failure_is_raised(clock: Any, engine:
     engine.fail_on = SampleIn
     with pytest.raises(RuntimeError, match="a fault of ours"):
         InputSequencer("crucible", engine, None, clock).frame("bench", WARM)
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        b'{"type":"link_in","seq":1,"mono_s":1.0,"utc_s":2.0,"board":"bench","kind":"closed","detail":"unplugged"}',
+        b'{"type":"store_in","seq":1,"mono_s":1.0,"utc_s":2.0,"problem":"store_full","detail":"no space"}',
+        b'{"type":"daemon_in","seq":1,"mono_s":1.0,"utc_s":2.0,"kind":"paused","present":true,"detail":"for 3 s"}',
+    ],
+)
+def test_a_journal_from_before_details_were_facts_is_read_and_written_the_same(body: bytes) -> None:
+    item = msgspec.json.decode(body, type=Input)
+    assert isinstance(item, LinkIn | StoreIn | DaemonIn)
+    assert isinstance(item.detail, str)
+    assert json.loads(msgspec.json.encode(item)) == json.loads(body)
+
+
+def test_details_of_today_keep_their_facts_in_the_journal() -> None:
+    told = tell("link.unplugged", error="Input/output error")
+    item = LinkIn(seq=1, mono_s=1.0, utc_s=2.0, board="bench", kind=LinkKind.CLOSED, detail=told)
+    assert msgspec.json.decode(msgspec.json.encode(item), type=Input) == item
