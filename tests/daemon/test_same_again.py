@@ -71,7 +71,7 @@ sys.stdout.buffer.write(data)
 
 
 class Lived:
-    """A run: every input that passed the door and what the engine said to it."""
+    """A run: every input in its order and what the engine said to it."""
 
     def __init__(self) -> None:
         self.inputs: list[Input] = []

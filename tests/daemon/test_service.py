@@ -148,8 +148,8 @@ async def test_a_failing_disk_is_one_input_a_furnace_and_never_its_own_echo(benc
     def failing_disk_says(*_: object) -> None:
         bench.service.on_store_state("store_full", "no room", 10)
 
-    for door in bench.service.sequencers.values():
-        door.subscribe(lambda passed: failing_disk_says() if passed.item.seq < 50 else None)
+    for sequencer in bench.service.sequencers.values():
+        sequencer.subscribe(lambda passed: failing_disk_says() if passed.item.seq < 50 else None)
     failing_disk_says()
     for _ in range(20):
         await asyncio.sleep(0)
