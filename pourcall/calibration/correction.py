@@ -16,7 +16,7 @@ from pourcall.contract.frames import RawKind
 from pourcall.contract.message import Message, tell
 from pourcall.thermal_analysis.plateau import Plateau, find_plateau
 from pourcall.thermal_analysis.standstill import PoorPlateau
-from pourcall.thermometry.amplifier_limits import LIMITS, Amplifier
+from pourcall.thermometry.amplifier_limits import LIMITS, Amplifier, amplifier_of
 from pourcall.thermometry.compensation import total_emf_uv
 from pourcall.thermometry.emf_correction import calibration_point
 from pourcall.thermometry.reference_points import CalPoint
@@ -53,15 +53,7 @@ class ProbeFacts(NamedTuple):
     @property
     def amplifier(self) -> Amplifier:
         """The board's amplifier."""
-        return AMPLIFIERS.get(self.chip, Amplifier.INSTRUMENT)
-
-
-AMPLIFIERS = {
-    "max31855": Amplifier.MAX31855,
-    "max31856": Amplifier.MAX31856,
-    "mcp960x": Amplifier.MCP960X,
-    "emf": Amplifier.EMF_BOARD,
-}
+        return amplifier_of(self.chip)
 
 
 class RawSample(NamedTuple):

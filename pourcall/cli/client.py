@@ -11,9 +11,9 @@ from pourcall.cli.common import our_paths, pick_furnace
 from pourcall.contract import errors
 from pourcall.contract.api import ApiError, Asked, CommandResult, Health, ResultRequest
 from pourcall.contract.entries import Entry
+from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.texts import written
 
 TIMEOUT_S = 10.0
 ENTRY_S = 150.0  # a pour that is worked out again goes through hours of readings
@@ -61,11 +61,11 @@ class DaemonClient:
         return pick_furnace(self.health().furnaces, wanted)
 
     def command(self, furnace: str, command: Asked) -> CommandResult:
-        """Send a command. Raises Refused, with the daemon's own words, where it was not done."""
+        """Send a command. Raises Refused, with the daemon's reason, where it was not done."""
         data = self._ask("POST", f"/v1/furnaces/{furnace}/commands", msgspec.json.encode(command))
         result = msgspec.json.decode(data, type=CommandResult)
         if not result.accepted:
-            raise errors.Refused(written(result.what), remedy=written(result.remedy))
+            raise errors.Refused(result.what, remedy=result.remedy)
         return result
 
     def result(self, pour: str, found: ResultRequest) -> CommandResult:
@@ -90,7 +90,7 @@ class DaemonClient:
             data = answer.read()
         except (OSError, http.client.HTTPException) as err:
             raise errors.DaemonError(
-                "no daemon answers", where=str(self.paths.socket), remedy="Start it with `pourcall serve`"
+                tell("api.unreachable"), where=str(self.paths.socket), remedy=tell("api.not_running.remedy")
             ) from err
         finally:
             connection.close()
@@ -105,7 +105,7 @@ class DaemonClient:
             address, token = self.paths.token.read_text("ascii").split()
         except (OSError, ValueError):
             raise errors.DaemonError(
-                "no daemon runs here", where=str(self.paths.runtime), remedy="Start it with `pourcall serve`"
+                tell("api.not_running"), where=str(self.paths.runtime), remedy=tell("api.not_running.remedy")
             ) from None
         headers["Authorization"] = f"Bearer {token}"
         return http.client.HTTPConnection(address, timeout=patience_s)
@@ -115,6 +115,6 @@ def _as_error(data: bytes, status: int) -> errors.PourcallError:
     try:
         told = msgspec.json.decode(data, type=ApiError)
     except msgspec.DecodeError:
-        return errors.DaemonError(f"the daemon answered {status} and no reason", remedy="Look into its log")
+        return errors.DaemonError(tell("api.no_reason", status=status), remedy=tell("api.no_reason.remedy"))
     kind = _BY_CODE.get(told.exit_code, errors.DaemonError)
     return kind(told.what, where=told.where, remedy=told.remedy)

@@ -55,7 +55,9 @@ def settings_or_none() -> Settings | None:
         return None
     except (OSError, UnicodeDecodeError) as err:
         raise BadInput(f"the settings cannot be read: {err}", where=str(path), remedy="Check the file") from err
-    return parse_settings(text, where=str(path))
+    from pourcall.drivers.wire.registry import board_faults
+
+    return parse_settings(text, where=str(path), board_faults=board_faults)
 
 
 def print_json(value: Any) -> None:

@@ -91,10 +91,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(module.run(args) or 0)
     except PourcallError as err:
-        print(f"pourcall: {err}", file=sys.stderr)
+        print(f"pourcall: {_said(err, args)}", file=sys.stderr)
         return err.exit_code
     except KeyboardInterrupt:
-        print("interrupted", file=sys.stderr)
+        from pourcall.contract.message import tell
+        from pourcall.texts import say
+
+        print(say(tell("cli.interrupted")), file=sys.stderr)
         return 130
     except BrokenPipeError:
         # The reader of our output left (`| head`): not an error of ours, and nothing more can be said there.
@@ -103,10 +106,25 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as err:
         if not err.filename:
             raise
-        print(
-            f"pourcall: {err.strerror} ({err.filename}). Check the path, its permissions and the disk", file=sys.stderr
-        )
+        from pourcall.contract.message import tell
+        from pourcall.texts import say
+
+        told = tell("cli.file", error=err.strerror or str(err), path=str(err.filename))
+        print(f"pourcall: {say(told)}", file=sys.stderr)
         return BadInput.exit_code if isinstance(err, _TYPED_WRONG) else 1
+
+
+def _said(err: PourcallError, args: argparse.Namespace) -> str:
+    """An error in the reader's unit; in degC where even that cannot be found out."""
+    from pourcall.cli.common import unit_of
+    from pourcall.contract.units import Unit
+    from pourcall.texts import say
+
+    try:
+        unit = unit_of(args)
+    except PourcallError:
+        unit = Unit.C
+    return err.said(lambda told: say(told, unit))
 
 
 _TYPED_WRONG = (FileNotFoundError, FileExistsError, NotADirectoryError, IsADirectoryError, PermissionError)
@@ -122,11 +140,14 @@ def _no_command(words: Sequence[str]) -> int:
     """Nothing, --help, --version, or a word that is no command."""
     parser = _overview()
     if words and not words[0].startswith("-"):
+        from pourcall.contract.message import tell
         from pourcall.contract.nearest import nearest
+        from pourcall.texts import say
 
         near = nearest(words[0], COMMANDS)
-        hint = f" Did you mean {near[0]!r}?" if near else " See `pourcall --help`."
-        print(f"pourcall: there is no command {words[0]!r}.{hint}", file=sys.stderr)
+        word = words[0]
+        told = tell("cli.no_command_near", word=word, near=near[0]) if near else tell("cli.no_command", word=word)
+        print(f"pourcall: {say(told)}", file=sys.stderr)
         return 2
     if not words:
         parser.print_help()

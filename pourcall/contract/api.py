@@ -157,9 +157,9 @@ class ApiError(msgspec.Struct, frozen=True, kw_only=True):
     """What was wrong, where, and what to do."""
 
     api: str = API_VERSION
-    what: str
+    what: Told
     where: str = ""
-    remedy: str = ""
+    remedy: Told = ""
     exit_code: int = 1
 
 

@@ -18,8 +18,10 @@ Exit codes: 0 done, 1 unexpected, 2 to 7 as above, 130 interrupted from the keyb
 """
 
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
-from pourcall.contract.message import Told
+if TYPE_CHECKING:  # `pourcall --help` is quick because nothing is loaded for it
+    from pourcall.contract.message import Told
 
 
 class PourcallError(Exception):
@@ -30,14 +32,14 @@ class PourcallError(Exception):
 
     exit_code = 1
 
-    def __init__(self, what: Told, *, where: str = "", remedy: Told = "") -> None:
+    def __init__(self, what: "Told", *, where: str = "", remedy: "Told" = "") -> None:
         super().__init__(what)
         self.what, self.where, self.remedy = what, where, remedy
 
     def __str__(self) -> str:
         return self.said(str)
 
-    def said(self, in_words: Callable[[Told], str]) -> str:
+    def said(self, in_words: "Callable[[Told], str]") -> str:
         """The whole error in one piece; `in_words` says what happened and what to do."""
         what, remedy = in_words(self.what), in_words(self.remedy)
         text = f"{what} ({self.where})" if self.where else what
@@ -67,7 +69,7 @@ class BadSettings(BadInput):
             remedy="Correct the file; nothing was started and nothing was changed",
         )
 
-    def said(self, in_words: Callable[[Told], str]) -> str:
+    def said(self, in_words: "Callable[[Told], str]") -> str:
         """A list of faults: where to look comes before it."""
         return f"{self.where}: {in_words(self.what)}{in_words(self.remedy)}"
 

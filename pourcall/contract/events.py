@@ -1,6 +1,6 @@
 """Everything the engine says. An event names the input that caused it; replaying the inputs gives the same bytes.
 
-`Reading` (contract/reading.py) comes out of the same door, one for each sample.
+`Reading` (contract/reading.py) comes out beside them, one for each sample.
 """
 
 from enum import IntEnum, StrEnum
@@ -352,14 +352,14 @@ class LinkChanged(_Event, frozen=True, tag="link_changed"):
 
     board: str
     up: bool
-    detail: str = ""
+    detail: Told = ""
 
 
 class StoreChanged(_Event, frozen=True, tag="store_changed"):
     """Recording is in trouble, or well again (`problem` empty)."""
 
     problem: str
-    detail: str = ""
+    detail: Told = ""
 
 
 Event = (

@@ -1,11 +1,13 @@
 """What one frame from a board says, after decoding and before any physics.
 
-Bytes become one of these in drivers/wire/*; the engine takes them from here. No temperature is computed in this room.
+Bytes become one of these in drivers/wire/*; the engine takes them from here. No temperature is computed here.
 """
 
 from enum import IntFlag, StrEnum
 
 import msgspec
+
+from pourcall.contract.message import Told
 
 
 class SampleFlag(IntFlag):
@@ -72,7 +74,7 @@ class Identity(msgspec.Struct, frozen=True, tag="identity", tag_field="type", om
 class BadFrame(msgspec.Struct, frozen=True, tag="bad_frame", tag_field="type", omit_defaults=True):
     """Bytes that are no frame: why, and the first of them in hex. `printable` is the share of ASCII text in them."""
 
-    why: str
+    why: Told
     sample_hex: str
     size: int
     printable: float = 1.0

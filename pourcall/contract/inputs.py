@@ -1,4 +1,4 @@
-"""Everything that may enter the engine. One ordered door: each input has a sequence number and both times.
+"""Everything that may enter the engine, in one order: each input has a sequence number and both times.
 
 The journal of these is what is recorded; fed again to a fresh engine it gives byte-equal events.
 """
@@ -9,6 +9,7 @@ import msgspec
 
 from pourcall.contract.frames import BoardStatus, Identity, Sample
 from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.message import Told
 from pourcall.contract.plan import AlloyHalts, MeltPlan
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place, ProbeState
@@ -273,7 +274,7 @@ class LinkIn(_Input, frozen=True, tag="link_in"):
 
     board: str
     kind: LinkKind
-    detail: str = ""
+    detail: Told = ""
     count: int = 0
     sample_hex: str = ""
     printable: float = 1.0
@@ -283,7 +284,7 @@ class StoreIn(_Input, frozen=True, tag="store_in"):
     """How recording goes: `problem`: empty, or store_full, _failing, _locked, _readonly, _gone."""
 
     problem: str
-    detail: str = ""
+    detail: Told = ""
     waiting_rows: int = 0
 
 
@@ -294,7 +295,7 @@ class DaemonIn(_Input, frozen=True, tag="daemon_in"):
 
     kind: str
     present: bool
-    detail: str = ""
+    detail: Told = ""
     lasted_s: float = 0.0
 
 

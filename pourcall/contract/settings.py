@@ -3,6 +3,7 @@
 Every fault in the file is told at once, table by table. Nothing is read from disk here: text in, Settings out.
 """
 
+from collections.abc import Callable, Iterable, Mapping
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -38,7 +39,7 @@ class Board(_Table, frozen=True):
     """One serial amplifier."""
 
     port: str  # "/dev/ttyACM0", "COM3", "usb:SERIAL", "socket://host:port"
-    format: Literal["pourcall", "max31855_hex", "max31856_hex", "mcp960x_hex", "text"] = "pourcall"
+    format: str = "pourcall"  # a word of drivers/wire/registry.py, which looks at it
     baud: Annotated[int, Meta(ge=300, le=4_000_000)] = 115_200
     chip: Literal["max31855", "max31856", "mcp960x", "emf", ""] = ""
     serial: str = ""  # the board's own serial; another board on the port is `identity_mismatch`
@@ -132,12 +133,20 @@ _TABLES: dict[str, tuple[type[_Table], bool]] = {  # name -> (type, is a table o
 }
 
 
-def parse_settings(text: str, *, where: str = "settings") -> Settings:
-    """Settings from TOML text. Raises BadSettings with every fault found: syntax, keys, values, cross-checks."""
+def parse_settings(
+    text: str,
+    *,
+    where: str = "settings",
+    board_faults: Callable[[Mapping[str, Board]], Iterable[str]] = lambda boards: (),
+) -> Settings:
+    """Settings from TOML text. Raises BadSettings with every fault found: syntax, keys, values, cross-checks.
+
+    board_faults: what is wrong with the wire formats of boards, `drivers.wire.registry.board_faults`.
+    """
     try:
         raw = parse_toml(text)
     except BadInput as err:
-        raise BadSettings([err.what], where=where) from err
+        raise BadSettings([err.what if isinstance(err.what, str) else err.what.name], where=where) from err
     faults: list[str] = []
     tables: dict[str, Any] = {}
     schema = raw.pop("schema", SETTINGS_SCHEMA)
@@ -157,6 +166,8 @@ def parse_settings(text: str, *, where: str = "settings") -> Settings:
             ]
         else:
             tables[key] = read_table(kind, value, f"[{key}]", faults)
+    boards = tables.get("board") or {}
+    faults += board_faults({name: board for name, board in boards.items() if board is not None})
     if not faults:
         settings = Settings(**tables)
         faults += _cross_checks(settings)

@@ -176,7 +176,7 @@ class BoardView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One board as it stands."""
 
     state: BoardState
-    detail: str = ""
+    detail: Told = NOTHING
 
 
 WATCH = Instruction(todo=ToDo.WAIT, text=NOTHING)

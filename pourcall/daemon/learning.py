@@ -18,7 +18,7 @@ from pourcall.contract.errors import PourcallError
 from pourcall.contract.events import MeltEnded
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.daemon import apart
-from pourcall.daemon.sequencer import ProcessedInput, RecorderLike
+from pourcall.daemon.inputs.sequencer import ProcessedInput, RecorderLike
 from pourcall.furnace.training import Fitted, Job
 from pourcall.furnace.worker import COMMAND, MOST_S, answer, too_long
 from pourcall.records.entries.furnace_models import job_for, keep_model

@@ -1,7 +1,7 @@
 """Composes the daemon that really runs: lock, log, store, ports, API; until SIGTERM or SIGINT.
 
-Order of the start: lock file (nothing of a living daemon is touched before it is ours), settings, log, record, doors,
-API, ports. The stop goes the other way round and takes at most five seconds (fault P8).
+Order of the start: lock file (nothing of a living daemon is touched before it is ours), settings, log, record,
+furnaces, API, ports. The stop goes the other way round and takes at most five seconds (fault P8).
 """
 
 import asyncio
@@ -19,17 +19,20 @@ from pourcall.contract.calibration import Calibration
 from pourcall.contract.clock import Clock
 from pourcall.contract.config import config_for
 from pourcall.contract.errors import BadInput, BadSettings, PourcallError
+from pourcall.contract.message import Told, tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.daemon.api.library import learned_model, running_melt
 from pourcall.daemon.api.routes import Api
 from pourcall.daemon.api.sockets import has_unix_sockets
 from pourcall.daemon.clock import RealClock
+from pourcall.daemon.inputs.intake import Consumed, LinkFactory
+from pourcall.daemon.inputs.ports import link_maker
 from pourcall.daemon.learning import Learner
-from pourcall.daemon.ports import check_boards, link_maker
-from pourcall.daemon.process_lock import SingleLock, private_folder
-from pourcall.daemon.service import Consumed, LinkFactory, Service
-from pourcall.daemon.sleep_blocker import WakeKeeper
+from pourcall.daemon.process.process_lock import SingleLock, private_folder
+from pourcall.daemon.process.sleep_blocker import WakeKeeper
+from pourcall.daemon.service import Service
+from pourcall.drivers.wire.registry import board_faults
 from pourcall.engine.alarms.catalogue import CATALOGUE
 from pourcall.engine.core import Engine
 from pourcall.records.entries.calibrations import calibrations_in_force
@@ -54,7 +57,7 @@ def read_settings(path: Path) -> tuple[Settings, str]:
         raise BadInput("there are no settings yet", where=str(path), remedy="Run `pourcall setup`") from None
     except (OSError, UnicodeDecodeError) as err:
         raise BadInput(f"the settings cannot be read: {err}", where=str(path), remedy="Check the file") from err
-    return parse_settings(text, where=str(path)), text
+    return parse_settings(text, where=str(path), board_faults=board_faults), text
 
 
 def log_to(path: Path) -> logging.Handler:
@@ -119,8 +122,6 @@ class Daemon:
         root = logging.getLogger("pourcall")
         root.addHandler(self._handler)
         root.setLevel(min(root.level or logging.INFO, logging.INFO))
-        if not self._simulated:
-            check_boards(self.settings, where=str(paths.settings))
         self._recorder = Recorder(paths.database, on_state=self._on_store_state, clock=RealClock().mono_s)
         self._recorder.start(utc_s=self.clock.utc_s())
         store = self._store = Store.read(paths.database)
@@ -159,11 +160,11 @@ class Daemon:
             learner = Learner(store, self._recorder, self.service.usual_model, self.clock, self.service.in_thread)
             self.service.keep("learning", learner.run, learner.on_passed)
         await self.service.start()
-        found = [(finding.kind, finding.detail) for finding in self._recorder.findings]
+        found: list[tuple[str, Told]] = [(finding.kind, finding.detail) for finding in self._recorder.findings]
         for kind, detail in (*found, *self._exposed_secret()):
             log.warning("%s: %s", kind, detail)
             if kind in CATALOGUE:
-                self.service.report(kind, detail)
+                self.service.notices.report(kind, detail)
 
     def _calibrations(self, store: Store, furnace: str) -> dict[str, Calibration]:
         """What corrects the probes of a furnace from this start on: the newest on record. Told in the log."""
@@ -189,14 +190,14 @@ class Daemon:
                 log.warning("%s: offset_uv of the settings is not used, since a calibration is on record", name)
         return out
 
-    def _exposed_secret(self) -> list[tuple[str, str]]:
+    def _exposed_secret(self) -> list[tuple[str, Told]]:
         """A password in a settings file that others may read (fault F5)."""
         path = self.paths.settings
         if not self.settings.mqtt.password or sys.platform == "win32" or not path.exists():
             return []
         if path.stat().st_mode & 0o077 == 0:
             return []
-        return [("secret_exposed", f"{path} holds a password and others may read it: chmod 600 it")]
+        return [("secret_exposed", tell("daemon.secret_exposed", path=str(path)))]
 
     def _on_store_state(self, problem: str, detail: str, waiting_rows: int) -> None:
         """From the recorder's thread, perhaps before there is a service."""

@@ -34,8 +34,8 @@ from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Mqtt
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import VERSION
+from pourcall.daemon.inputs.sequencer import InputSequencer, ProcessedInput
 from pourcall.daemon.outbox import Message, Outbox
-from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
 
 log = logging.getLogger(__name__)
 

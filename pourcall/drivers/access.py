@@ -12,9 +12,12 @@ import select
 import stat
 import sys
 from collections.abc import Iterator
-from typing import Protocol
+from enum import StrEnum
+from typing import NamedTuple, Protocol
 
 import serial
+
+from pourcall.contract.message import Message, tell
 
 if sys.platform != "win32":
     import fcntl
@@ -27,10 +30,31 @@ READ_WAIT_S = 0.1  # the longest that a stop, a write or a coalesced event waits
 WRITE_WAIT_S = 0.25  # a board that takes nothing for so long does not listen
 
 PORT_GONE = (OSError, EOFError)  # what reading or writing raises when the port has gone (SerialException is an OSError)
-BUSY, NO_PERMISSION, NO_PORT, OTHER = "busy", "no_permission", "no_port", "other"
 _NO_PORT = {errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.ENOTDIR}
 _BUSY = {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}
 _NO_PERMISSION = {errno.EACCES, errno.EPERM}
+
+
+class Unavailable(StrEnum):
+    """Why a port cannot be had."""
+
+    BUSY = "busy"
+    NO_PERMISSION = "no_permission"
+    NO_PORT = "no_port"
+    OTHER = "other"
+
+
+class PortFault(NamedTuple):
+    """What is wrong with a port, and what to do."""
+
+    kind: Unavailable
+    what: Message
+    remedy: Message
+
+    @property
+    def says(self) -> Message:
+        """Both in one."""
+        return tell("port.unavailable", what=self.what, remedy=self.remedy)
 
 
 class Port(Protocol):
@@ -50,7 +74,7 @@ def open_port(name: str, baud: int) -> Port:
     """An open port: a device name or a pyserial URL (`socket://`, `loop://`, `rfc2217://`), 8N1, input emptied.
 
     Device ports are ours alone: locked against programs that ask, closed to those that do not (TIOCEXCL; the superuser
-    gets in all the same). Raises OSError (serial.SerialException) or ValueError; `why_unavailable` puts it in words.
+    gets in all the same). Raises OSError (serial.SerialException) or ValueError; `why_unavailable` tells what it means.
     """
     try:
         opened = serial.serial_for_url(
@@ -106,20 +130,20 @@ def hung_up(number: int) -> bool:
     return any(event & gone for _, event in poller.poll(0))
 
 
-def why_unavailable(name: str, err: BaseException) -> tuple[str, str]:
-    """(`busy`, `no_permission`, `no_port` or `other`; one sentence that says what is wrong and what to do)."""
+def why_unavailable(name: str, err: BaseException) -> PortFault:
+    """What the error of an attempt to open a port means."""
     number = next((each for each in _errnos(err)), None)
     if number in _NO_PERMISSION:
-        return NO_PERMISSION, _permission_sentence(name)
+        return PortFault(Unavailable.NO_PERMISSION, tell("port.forbidden", port=name), _permission_remedy(name))
     if number in _BUSY:
-        holders = other_holders(name)
-        by = f" by {', '.join(holders)}" if holders else " by another program, or stands twice in the settings"
-        return BUSY, f"{name} is in use{by}. Close that program; pourcall goes on trying"
+        holders = ", ".join(other_holders(name))
+        what = tell("port.busy", port=name, holders=holders) if holders else tell("port.busy.unseen", port=name)
+        return PortFault(Unavailable.BUSY, what, tell("port.busy.remedy"))
     if number == errno.ECONNREFUSED:
-        return NO_PORT, f"nothing answers at {name}. Check that the serial server runs, and its host and port"
+        return PortFault(Unavailable.NO_PORT, tell("port.refused", port=name), tell("port.refused.remedy"))
     if number in _NO_PORT:
-        return NO_PORT, f"there is no port {name}. Plug the board in, or see the ports there are: `pourcall setup`"
-    return OTHER, f"{name} could not be opened: {err}. Run `pourcall setup` to see the ports there are"
+        return PortFault(Unavailable.NO_PORT, tell("port.absent", port=name), tell("port.absent.remedy"))
+    return PortFault(Unavailable.OTHER, tell("port.failed", port=name, error=str(err)), tell("port.failed.remedy"))
 
 
 def _errnos(err: BaseException | None) -> Iterator[int]:
@@ -129,16 +153,15 @@ def _errnos(err: BaseException | None) -> Iterator[int]:
         err = err.__cause__ or err.__context__
 
 
-def _permission_sentence(name: str) -> str:
-    sentence = f"no permission to open {name}. "
+def _permission_remedy(name: str) -> Message:
     if sys.platform == "win32":
-        return sentence + "Another program may hold it: close it"
+        return tell("port.forbidden.held")
     group, member, joined = _port_group(name)
     if member and not joined:
-        return sentence + f"You were added to the group {group} after you logged in: log out and in again"
+        return tell("port.forbidden.log_in_again", group=group)
     if joined:
-        return sentence + f"You are in its group {group}, but the port is closed to that group: check its udev rule"
-    return sentence + f"Join its group: sudo usermod -aG {group} {_user()}, then log out and in again"
+        return tell("port.forbidden.closed_to_group", group=group)
+    return tell("port.forbidden.join", group=group, user=_user())
 
 
 def _port_group(name: str) -> tuple[str, bool, bool]:

@@ -103,9 +103,8 @@ def capture_port(
     try:
         opened = open_port(port, baud)
     except (OSError, ValueError) as err:
-        _, sentence = access.why_unavailable(port, err)
-        what, _, remedy = sentence.partition(". ")
-        raise LinkError(what, remedy=remedy) from err
+        fault = access.why_unavailable(port, err)
+        raise LinkError(fault.what, remedy=fault.remedy) from err
     start_s = mono_s()
     try:
         with CaptureWriter(path, port=port, baud=baud, started_utc_s=utc_s(), started_mono_s=start_s) as writer:

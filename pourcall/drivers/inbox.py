@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pourcall.contract.frames import BoardStatus, Identity, Sample
 from pourcall.contract.inputs import LinkKind
+from pourcall.contract.message import Told
 
 DEFAULT_MAX = 4096  # deliveries: some minutes of a busy board, a few MB
 EVENTS_KEPT = 256  # of the dropped deliveries; a consumer that is further behind has other troubles
@@ -25,7 +26,7 @@ class LinkEvent:
     """Something happened to a port; the fields are those of `contract.inputs.LinkIn`."""
 
     kind: LinkKind
-    detail: str = ""
+    detail: Told = ""
     count: int = 0
     sample_hex: str = ""
     printable: float = 1.0

@@ -1,7 +1,7 @@
 """One port, one reader thread. Bytes become frames here and nowhere later; the port's troubles become events.
 
 Runs until stopped and never ends because hardware misbehaved: an unplugged port is tried again within a second, under
-its own name, under the USB identity it had, or under a new name where the board answers `?` with the same serial.
+its own name, under the USB identity it had, or under a new name where the board says that it has the same serial.
 Times come from the clock that is given; real waiting is only ever for the operating system.
 
 Every delivery is `(mono_s, items)`; it is made from the reader thread, so the receiver must be thread-safe (`Inbox`).
@@ -21,12 +21,12 @@ import serial
 from pourcall.contract.errors import LinkError
 from pourcall.contract.frames import BadFrame, BoardStatus, Identity, Sample
 from pourcall.contract.inputs import LinkKind
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.drivers import access, ports
 from pourcall.drivers.access import Port
 from pourcall.drivers.bad_frames import BadFrames
 from pourcall.drivers.inbox import Arrival, Deliver, Item, LinkEvent
 from pourcall.drivers.lateness import Lateness
-from pourcall.drivers.wire import ourline
 from pourcall.drivers.wire.framing import Decoder
 
 log = logging.getLogger(__name__)
@@ -78,7 +78,7 @@ class SerialLink:
         self._was_lost = False
         self._others: set[str] = set()  # names that were there when ours was opened, and never went: not our board
         self._silent: dict[str, int] = {}
-        self._told_unavailable = ""
+        self._told_unavailable = NOTHING
         self._fresh()
 
     # ---- for the owner, from any thread
@@ -124,7 +124,7 @@ class SerialLink:
     def send(self, data: bytes) -> bool:
         """Have these bytes written soon, without waiting. False, and nothing is kept, while no port is open.
 
-        What is not yet written when the port is lost is thrown away: an old order for power must not arrive later.
+        What is not yet written when the port is lost is thrown away: an old command for power must not arrive later.
         """
         if not self._open_now or self._stopping.is_set():
             return False
@@ -152,7 +152,7 @@ class SerialLink:
                 why = self._read_until_lost(port)
             except Exception as err:  # the one net: a fault of ours must not look like a quiet board
                 log.exception("the reader of %s failed", self.port)
-                why = f"the reader failed: {type(err).__name__}: {err}"
+                why = tell("link.reader_failed", error=f"{type(err).__name__}: {err}")
             finally:
                 self._open_now = ""
                 self._outgoing.clear()
@@ -192,7 +192,7 @@ class SerialLink:
         self._others = {info.device for info in known} - {name}
         self._silent.clear()
         self._open_now = name
-        self._told_unavailable = ""
+        self._told_unavailable = NOTHING
         self._was_lost = False
         log.info("port %s is open", name)
         self._give(self._mono_s(), (LinkEvent(LinkKind.OPENED, name),))
@@ -239,7 +239,7 @@ class SerialLink:
         except (OSError, ValueError):
             return None
         try:
-            told = ports.ask_identity(port, ASK_WAIT_S)
+            told = ports.ask_identity(port, self._make_decoder(), ASK_WAIT_S)
         except OSError:
             told = None
         if told is not None and (told.board, told.serial) == (wanted.board, wanted.serial):
@@ -251,31 +251,33 @@ class SerialLink:
         return None
 
     def _unavailable(self, err: BaseException) -> None:
-        kind, sentence = (
-            (access.NO_PORT, str(err)) if isinstance(err, LinkError) else (access.why_unavailable(self.port, err))
-        )
-        if sentence == self._told_unavailable or (self._was_lost and kind == access.NO_PORT):
+        if isinstance(err, LinkError):  # no port of that name
+            kind, says = access.Unavailable.NO_PORT, tell("port.unavailable", what=err.what, remedy=err.remedy)
+        else:
+            fault = access.why_unavailable(self.port, err)
+            kind, says = fault.kind, fault.says
+        if says == self._told_unavailable or (self._was_lost and kind is access.Unavailable.NO_PORT):
             return  # that it is not there yet was said when it was lost
-        self._told_unavailable = sentence
-        log.warning("%s", sentence)
-        self._give(self._mono_s(), (LinkEvent(LinkKind.UNAVAILABLE, sentence),))
+        self._told_unavailable = says
+        log.warning("port %s: %s: %s", self.port, kind, err)
+        self._give(self._mono_s(), (LinkEvent(LinkKind.UNAVAILABLE, says),))
 
-    def _lost(self, why: str) -> None:
+    def _lost(self, why: Message) -> None:
         self._was_lost = True
         log.warning("port %s was lost: %s", self.port, why)
         now_s = self._mono_s()
         self._give(now_s, (*self._bad.take(now_s, force=True), LinkEvent(LinkKind.CLOSED, why)))
 
-    def _read_until_lost(self, port: Port) -> str:
+    def _read_until_lost(self, port: Port) -> Message:
         number = access.file_number(port)
         while not self._stopping.is_set():
             try:
                 self._write_waiting(port)
                 data = self._read_file(port, number) if number is not None else self._read_other(port)
             except EOFError:
-                return "unplugged: the port has ended"
+                return tell("link.ended")
             except OSError as err:
-                return f"unplugged: {err}"
+                return tell("link.unplugged", error=str(err))
             now_s = self._mono_s()
             items: list[Item] = []
             if data:
@@ -287,7 +289,7 @@ class SerialLink:
                 self._give(now_s, tuple(items))
             if len(data) >= FLOOD_BYTES:
                 self._stopping.wait(FLOOD_REST_S)
-        return "stopped"
+        return NOTHING
 
     def _read_file(self, port: Port, number: int) -> bytes:
         """What is there, waiting up to READ_WAIT_S. Raises EOFError when the port has ended, OSError as it comes."""
@@ -323,13 +325,13 @@ class SerialLink:
                 log.warning("%s takes no bytes: %s", self._open_now, err)
 
     def _ask_identity(self) -> None:
-        """Ask our own boards who they are, again while they do not answer; others are not to be talked to."""
-        if self._answered or self._decoder.name != ourline.NAME or self._asked > len(ASK_AGAIN_S):
+        """Ask a board that can be asked who it is, again while it does not answer; others are not to be talked to."""
+        if self._answered or not self._decoder.query or self._asked > len(ASK_AGAIN_S):
             return
         due_s = 0.0 if self._asked == 0 else ASK_AGAIN_S[self._asked - 1]
         if self._mono_s() - self._opened_s >= due_s:
             self._asked += 1
-            self._outgoing.append(ourline.IDENTITY_QUERY)
+            self._outgoing.append(self._decoder.query)
 
     def _take(self, data: bytes, now_s: float) -> list[Item]:
         frames = self._decoder.feed(data)
@@ -366,13 +368,12 @@ class SerialLink:
         suspicious = self._suspicious or now_s - self._last_bytes_s > SILENT_S
         if number is None or not suspicious or now_s - self._shared_checked_s < SHARED_CHECK_S:
             return []
-        holders = access.other_holders(self._open_now)
+        holders: Told = ", ".join(access.other_holders(self._open_now))
         if not holders and self._vanished >= VANISHED:
-            holders = ["a program of another user"]
+            holders = tell("link.shared_unseen")
         self._shared_checked_s, self._suspicious, self._vanished = now_s, False, 0
         if not holders or now_s - self._shared_told_s < SHARED_REPEAT_S:
             return []
         self._shared_told_s = now_s
-        who = ", ".join(holders)
-        log.warning("port %s is read by %s too", self._open_now, who)
-        return [LinkEvent(LinkKind.PORT_SHARED, f"{self._open_now} is read by {who} too. Close that program")]
+        log.warning("port %s is read by %s too", self._open_now, holders)
+        return [LinkEvent(LinkKind.PORT_SHARED, tell("link.shared", port=self._open_now, holders=holders))]

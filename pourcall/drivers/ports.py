@@ -1,4 +1,4 @@
-"""Which ports there are, by which names, and what is heard on them. Data out; words for people in `sentence`.
+"""Which ports there are, by which names, and what is heard on them. Data out; for people in `says`.
 
 A port is named by its device (`/dev/ttyACM0`, `COM3`), by a URL (`socket://host:port`), or by its USB identity, which
 stays when the device name changes: `usb:SERIAL`, `usb:VID:PID`, `usb:VID:PID:SERIAL` (VID and PID four hex digits).
@@ -10,8 +10,12 @@ from dataclasses import dataclass
 
 from pourcall.contract.errors import LinkError
 from pourcall.contract.frames import Identity
+from pourcall.contract.message import Message, tell
 from pourcall.drivers import access
-from pourcall.drivers.wire import guess, ourline
+from pourcall.drivers.wire import guess
+from pourcall.drivers.wire.format import UNHEARD, Heard
+from pourcall.drivers.wire.framing import Decoder
+from pourcall.drivers.wire.registry import FORMATS, identity_marks, queries
 
 BAUDS = (115_200, 9_600, 57_600, 38_400, 19_200)
 HEARD_MAX_BYTES = 65_536
@@ -65,13 +69,9 @@ def resolve(name: str, known: Iterable[PortInfo]) -> str:
     if len(found) == 1:
         return found[0].device
     if not found:
-        raise LinkError(
-            "no board with this USB identity is plugged in", where=name, remedy="Plug it in, or run `pourcall setup`"
-        )
+        raise LinkError(tell("port.usb_absent", port=name), remedy=tell("port.usb_absent.remedy"))
     devices = ", ".join(info.device for info in found)
-    raise LinkError(
-        f"{len(found)} boards have this USB identity: {devices}", where=name, remedy="Name the port by its device"
-    )
+    raise LinkError(tell("port.usb_twice", port=name, devices=devices), remedy=tell("port.usb_twice.remedy"))
 
 
 def _usb_words(info: PortInfo) -> set[str]:
@@ -83,27 +83,25 @@ def _usb_words(info: PortInfo) -> set[str]:
 
 @dataclass(frozen=True, slots=True)
 class PortReport:
-    """What a scan found on one port. baud is 0 where nothing was heard; `heard` are the bytes, for a fixture."""
+    """What a scan found on one port. baud is 0 where nothing was heard; `data` are the bytes, for a fixture."""
 
     port: PortInfo
     format: str
-    sentence: str
+    says: Message
     baud: int = 0
-    channels: tuple[str, ...] = ()
-    identity: Identity | None = None
-    example: str = ""
-    columns: int = 0
-    heard: bytes = b""
-    unavailable: str = ""  # busy, no_permission, no_port, other; "" when the port could be opened
+    heard: Heard = UNHEARD
+    data: bytes = b""
+    unavailable: access.Unavailable | None = None  # None: the port could be opened
 
 
-def ask_identity(port: access.Port, wait_s: float) -> Identity | None:
-    """Send `?` on an open port and wait for the board's answer. Raises OSError when the port goes away.
+def ask_identity(port: access.Port, decoder: Decoder, wait_s: float) -> Identity | None:
+    """Ask a board on an open port who it is, in its own format, and wait for the answer.
 
-    wait_s: of silence, as the port itself counts it. A board that talks of other things is left after 40 reads.
+    wait_s: of silence, as the port itself counts it. Raises OSError when the port goes away. A board
+    that talks of other things is left after 40 reads.
     """
-    decoder, silent_s = ourline.decoder(), 0.0
-    port.write(b"\n" + ourline.IDENTITY_QUERY)
+    silent_s = 0.0
+    port.write(b"\n" + decoder.query)
     for _ in range(ASK_READS):
         data = port.read(max(1, min(port.in_waiting, 4096)))
         silent_s += 0.0 if data else access.READ_WAIT_S
@@ -125,8 +123,8 @@ def scan(
 ) -> list[PortReport]:
     """Listen on every port (all at once, the system's own when none are given) and say what each one speaks.
 
-    At each speed `?` is sent and up to listen_s are heard; the first speed at which a format is recognised ends it.
-    Never raises for a port: one that cannot be opened is reported so.
+    At each speed the boards that can be asked are asked and up to listen_s are heard; the first speed at which a format
+    is recognised ends it. Never raises for a port: one that cannot be opened is reported so.
     """
     found = list(list_ports() if ports is None else ports)
     if not found:
@@ -144,21 +142,11 @@ def scan_port(
         try:
             heard = _listen(info.device, baud, listen_s, mono_s, open_port)
         except (OSError, ValueError) as err:
-            kind, sentence = access.why_unavailable(info.device, err)
-            return best or PortReport(info, guess.NOTHING, sentence, unavailable=kind)
+            fault = access.why_unavailable(info.device, err)
+            return best or PortReport(info, guess.NOTHING, fault.says, unavailable=fault.kind)
         told = guess.guess_format(heard)
-        report = PortReport(
-            info,
-            told.format,
-            told.sentence,
-            baud if heard else 0,
-            told.channels,
-            told.identity,
-            told.example,
-            told.columns,
-            heard,
-        )
-        if told.format in guess.FORMATS:
+        report = PortReport(info, told.format, told.says, baud if heard else 0, told.heard, heard)
+        if told.format in FORMATS:
             return report
         if best is None or _RANK[report.format] > _RANK[best.format]:
             best = report
@@ -166,9 +154,8 @@ def scan_port(
             break  # a socket has no speed of ours
     assert best is not None, "bauds must not be empty"
     if best.format == guess.WRONG_SPEED:
-        speeds = ", ".join(str(baud) for baud in bauds)
-        sentence = f"bytes at another speed than {speeds}, or no text at all; look the board's speed up"
-        return PortReport(info, best.format, sentence, best.baud, heard=best.heard)
+        says = tell("port.other_speed", speeds=", ".join(str(baud) for baud in bauds))
+        return PortReport(info, best.format, says, best.baud, data=best.data)
     return best
 
 
@@ -179,14 +166,14 @@ def _listen(device: str, baud: int, listen_s: float, mono_s: Callable[[], float]
     port = open_port(device, baud)
     heard, until_s = bytearray(), mono_s() + listen_s
     try:
-        port.write(b"\n" + ourline.IDENTITY_QUERY)
+        port.write(queries())
         while mono_s() < until_s and len(heard) < HEARD_MAX_BYTES:
             data = port.read(max(1, min(port.in_waiting, 4096)))
             heard += data
-            if data and (heard.count(b"\n") > ENOUGH_LINES or b"PI1," in heard):
+            if data and (heard.count(b"\n") > ENOUGH_LINES or any(mark in heard for mark in identity_marks())):
                 told = guess.guess_format(bytes(heard))
-                if told.identity is not None or told.format in guess.FORMATS[1:]:
-                    break  # our own line may still be about to say who it is
+                if told.heard.identity is not None or (told.format in FORMATS and not FORMATS[told.format].query):
+                    break  # one that can be asked may still be about to say who it is
     finally:
         access.close_port(port)
     return bytes(heard)

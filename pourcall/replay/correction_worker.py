@@ -12,6 +12,7 @@ import msgspec
 
 from pourcall.contract.entries import PourCorrection
 from pourcall.contract.errors import BadInput, NotFound, PourcallError, StoreError
+from pourcall.contract.message import Told
 from pourcall.records.read.store import Store
 from pourcall.replay.pour_changes import Change, prepare
 
@@ -32,9 +33,9 @@ class Refusal(msgspec.Struct, frozen=True):
     """An error on its way home."""
 
     code: int
-    what: str
+    what: Told
     where: str
-    remedy: str
+    remedy: Told
 
 
 def prepare_apart(database: Path, asked: PourCorrection, utc_s: float) -> Change:

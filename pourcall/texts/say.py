@@ -84,7 +84,9 @@ def _fact(name: str, value: Fact, how: str, writers: dict[str, Writer]) -> str:
     for suffix, kind in _KINDS:
         if name.endswith(suffix):
             return kind(value, decimals) if callable(kind) else writers[kind](value, decimals)
-    return f"{value:.{decimals}f}" if decimals is not None else f"{value:g}"
+    if decimals is not None:
+        return f"{value:.{decimals}f}"
+    return str(value) if isinstance(value, int) else f"{value:g}"
 
 
 def duration(seconds: float, decimals: int | None = None) -> str:

@@ -22,6 +22,20 @@ class Amplifier(StrEnum):
     INSTRUMENT = "instrument"  # a panel, a handheld meter, a transmitter: nothing known but its figure
 
 
+# What stands behind `chip` of a board in the settings; another word, or none: nothing is known but the figure.
+_OF_CHIP: Final = {
+    "max31855": Amplifier.MAX31855,
+    "max31856": Amplifier.MAX31856,
+    "mcp960x": Amplifier.MCP960X,
+    "emf": Amplifier.EMF_BOARD,
+}
+
+
+def amplifier_of(chip: str) -> Amplifier:
+    """The amplifier of a board by the word for its chip."""
+    return _OF_CHIP.get(chip, Amplifier.INSTRUMENT)
+
+
 class LimitKind(StrEnum):
     """What a limit is about, and with it what a calibration on the board does to it."""
 
@@ -105,7 +119,7 @@ LIMITS: Final[dict[Amplifier, tuple[Limit, ...]]] = {
     Amplifier.MAX31855: (
         Limit("amplifier", _FIXED, True, "MAX31855 gain and offset", _max31855_gain),
         Limit("cold junction", _COLD, False, "MAX31855 internal sensor", _ambient((-20, 85, 2.0), (-40, 125, 3.0))),
-        Limit("resolution", _STEP, True, "half of the MAX31855's 0.25 degC step", _max31855_step),
+        Limit("resolution", _STEP, True, "half a step of the MAX31855", _max31855_step),
     ),
     Amplifier.MAX31856: (
         Limit("amplifier", _FIXED, True, "MAX31856 full scale and linearity, 0.15 % of range", _max31856_scale),
@@ -113,13 +127,13 @@ LIMITS: Final[dict[Amplifier, tuple[Limit, ...]]] = {
         Limit("linearisation", _FIXED, False, "MAX31856 linearity correction (type K)", _constant(0.13)),
         Limit("cold junction", _COLD, False, "MAX31856 internal sensor",
               _ambient((-20, 85, 0.7), (-40, 105, 1.0), (-55, 125, 2.0))),
-        Limit("resolution", _STEP, False, "half of the MAX31856's 0.0078 degC step", _constant(0.00390625)),
+        Limit("resolution", _STEP, False, "half a step of the MAX31856", _constant(0.00390625)),
     ),
     Amplifier.MCP960X: (
         Limit("amplifier", _FIXED, False, "MCP960x hot junction, cold junction within", _ambient((0, 85, 1.5))),
         Limit("cold junction", LimitKind.COLD_WHEN_CALIBRATED, False, "MCP960x internal sensor",
               _ambient((0, 85, 1.0))),
-        Limit("resolution", _STEP, False, "half of the MCP960x's 0.0625 degC step", _constant(0.03125)),
+        Limit("resolution", _STEP, False, "half a step of the MCP960x", _constant(0.03125)),
     ),
     # The sheet gives gain at +-2.048 V and 25 degC and offset in codes there; taken for the +-0.256 V range as well.
     Amplifier.EMF_BOARD: (
@@ -127,7 +141,7 @@ LIMITS: Final[dict[Amplifier, tuple[Limit, ...]]] = {
         Limit("offset", _FIXED, True, "board's converter offset, two codes", _constant(2 * 7.8125)),
         Limit("cold junction", _COLD, False, "board's sensor at the terminals",
               _ambient((0, 70, 0.5), (-40, 125, 1.0))),
-        Limit("resolution", _STEP, True, "half of the converter's 7.8 uV step", _constant(7.8125 / 2)),
+        Limit("resolution", _STEP, True, "half a step of the converter", _constant(7.8125 / 2)),
     ),
     # Common practice, no source: what a good handheld meter promises of itself, the couple apart.
     Amplifier.INSTRUMENT: (

@@ -17,6 +17,7 @@ from typing import Final
 from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.errors import BadInput
 from pourcall.contract.frames import RawKind
+from pourcall.contract.message import tell
 from pourcall.contract.status import Reason
 from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C
 from pourcall.thermometry.thermocouple import TYPES, curves, emf_uv_or_none, seebeck_uv_per_c, temp_c_or_none
@@ -136,7 +137,7 @@ def linear_chip_c(tc_type: str, temp_c: float, cold_junction_c: float) -> float:
     hot_uv, cold_uv = emf_uv_or_none(tc_type, temp_c), emf_uv_or_none(tc_type, cold_junction_c)
     if sensitivity is None or hot_uv is None or cold_uv is None:
         raise BadInput(
-            f"no linear amplifier reading for type {tc_type} at {temp_c} degC with terminals at {cold_junction_c} degC",
-            remedy=f"Use one of {', '.join(LINEAR_UV_PER_C)} within its range",
+            tell("error.no_linear", tc_type=tc_type, temp_c=temp_c, terminals_c=cold_junction_c),
+            remedy=tell("error.no_linear.remedy", types=", ".join(LINEAR_UV_PER_C)),
         )
     return cold_junction_c + (hot_uv - cold_uv) / sensitivity

@@ -24,6 +24,7 @@ from math import ceil, exp, sqrt
 from typing import Final, NamedTuple
 
 from pourcall.contract.errors import BadInput, OutOfRange
+from pourcall.contract.message import tell
 from pourcall.thermometry.its90 import REFERENCE, TYPE_K_EXPONENTIAL
 
 TYPES: Final = tuple(REFERENCE)
@@ -157,8 +158,8 @@ def emf_uv(tc_type: str, temp_c: float) -> float:
     if found_uv is None:
         low_c, high_c = temp_range_c(tc_type)
         raise OutOfRange(
-            f"{temp_c} degC is outside the range of type {tc_type}, {low_c:g} to {high_c:g} degC",
-            remedy="Check the thermocouple type and the figure",
+            tell("error.beyond_type", temp_c=temp_c, tc_type=tc_type, low_c=low_c, high_c=high_c),
+            remedy=tell("error.beyond_type.remedy"),
         )
     return found_uv
 

@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.errors import OutOfRange
-from pourcall.contract.message import Told
+from pourcall.contract.message import Told, tell
 from pourcall.thermometry.amplifier_limits import LIMITS, Amplifier, LimitKind
 from pourcall.thermometry.compensation import cold_emf_uv
 from pourcall.thermometry.thermocouple import emf_uv, invertible_range_c, seebeck_uv_per_c
@@ -97,8 +97,8 @@ def budget(
     low_c, high_c = invertible_range_c(tc_type)
     if not low_c <= temp_c <= high_c:
         raise OutOfRange(
-            f"{temp_c} degC is outside what type {tc_type} can tell, {low_c:g} to {high_c:g} degC",
-            remedy="Check the thermocouple type",
+            tell("error.beyond_type", temp_c=temp_c, tc_type=tc_type, low_c=low_c, high_c=high_c),
+            remedy=tell("error.beyond_type.remedy"),
         )
     slope = max(seebeck_uv_per_c(tc_type, temp_c), LEAST_SLOPE)
     hot_uv = emf_uv(tc_type, temp_c)
@@ -107,11 +107,17 @@ def budget(
     parts = [*wire, *amplifier]
     spread_uv = chain.calibration.spread_uv
     if spread_uv > 0.0:
-        dated = f" of {chain.calibration.date}" if chain.calibration.date else ""
-        words = f"spread of the calibration{dated}, {spread_uv:g} uV"
+        date = chain.calibration.date
+        words = (
+            tell("uncertainty.calibration_of", date=date, spread_uv=spread_uv)
+            if date
+            else tell("uncertainty.calibration", spread_uv=spread_uv)
+        )
         parts.append(normal("calibration", spread_uv / slope, words))
     if noise_c > 0.0:
-        words = f"readings scatter by {noise_c:.2f} degC" + (f", mean of {samples}" if samples > 1 else "")
+        words = tell("uncertainty.noise", scatter_difference_c=noise_c)
+        if samples > 1:
+            words = tell("uncertainty.noise_mean", scatter_difference_c=noise_c, samples=samples)
         parts.append(normal("noise", noise_c / sqrt(max(1, samples)), words))
     return combine(parts, off_spec=wire_off or amplifier_off)
 
@@ -123,15 +129,14 @@ def _wire(chain: Chain, tc_type: str, temp_c: float, hot_uv: float) -> tuple[lis
         return [], False  # measured and corrected; the calibration's spread stands for it
     new = tolerance(tc_type, chain.wire_class, temp_c)
     half_c = share * new.half_width_c
-    name = f"wire type {tc_type}, {CLASS_WORDS[chain.wire_class]}"
+    what = tell("uncertainty.wire", tc_type=tc_type, wire_class=CLASS_WORDS[chain.wire_class])
     if not new.covered:
-        name += (
-            f" (its range is {new.class_low_c:g} to {new.class_high_c:g} degC: "
-            f"beyond it the tolerance is taken {BEYOND_CLASS:g} times)"
-        )
+        low_c, high_c = new.class_low_c, new.class_high_c
+        what = tell("uncertainty.beyond_class", what=what, low_c=low_c, high_c=high_c, times=BEYOND_CLASS)
     if share < 1.0:
-        name += f", {100.0 * share:.0f} % of the emf beyond the calibrated span"
-    return [rectangular("wire", half_c, f"{name}: +-{half_c:.1f} degC")], not new.covered
+        what = tell("uncertainty.beyond_span", what=what, beyond_share=share)
+    words = tell("uncertainty.within", what=what, half_difference_c=half_c)
+    return [rectangular("wire", half_c, words)], not new.covered
 
 
 def _amplifier(
@@ -141,7 +146,9 @@ def _amplifier(
     at_c = 25.0 if cold_junction_c is None else cold_junction_c
     cold_uv = cold_emf_uv(tc_type, at_c)
     if cold_uv is None:
-        raise OutOfRange(f"terminals at {at_c} degC are outside type {tc_type}", remedy="Check the amplifier")
+        raise OutOfRange(
+            tell("error.terminals", terminals_c=at_c, tc_type=tc_type), remedy=tell("error.terminals.remedy")
+        )
     limits = LIMITS[chain.amplifier]
     # Made with the probe on its board, a calibration has corrected the board's fixed error together with the wire's.
     checked = chain.calibration.with_board and chain.calibration.beyond(hot_uv) == 0.0
@@ -160,8 +167,10 @@ def _amplifier(
             half_c = half * abs(_cold_slope(tc_type, at_c)) / slope
         else:
             half_c = half
-        words = limit.words if covered else f"{limit.words} (outside the data sheet's range: widened)"
-        parts.append(rectangular(limit.name, half_c, f"{words}: +-{half_c:.2g} degC"))
+        what = tell("uncertainty.limit", limit=limit.words)
+        if not covered:
+            what = tell("uncertainty.beyond_sheet", what=what)
+        parts.append(rectangular(limit.name, half_c, tell("uncertainty.within", what=what, half_difference_c=half_c)))
     return parts, off_spec
 
 

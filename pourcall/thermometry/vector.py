@@ -1,7 +1,7 @@
 """Thermocouple functions for whole logs at once. The same functions and cubics as `thermocouple.py`, in numpy.
 
 Work goes through blocks small enough to stay in the processor's second-level cache: the cubics of a type are 131 kB,
-a block's scratch space 420 kB. The daemon never imports this room (numpy costs it memory and start-up time).
+a block's scratch space 420 kB. The daemon never imports this module (numpy costs it memory and start-up time).
 """
 
 from functools import cache
@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 
 
 class _Scratch(NamedTuple):
-    """Room for one block, made once per call."""
+    """Scratch arrays for one block, made once per call."""
 
     position: Floats
     fraction: Floats

@@ -256,7 +256,7 @@ def test_a_port_that_is_not_there_is_named_with_a_remedy(run: Run, tmp_path: Pat
     target = tmp_path / "bench.bin"
     check(run("capture", "/dev/no-such-port", str(target)), 4, "there is no port /dev/no-such-port", "pourcall setup")
     check(run("capture", "socket://127.0.0.1:1", str(target)), 4, "nothing answers at socket://127.0.0.1:1")
-    check(run("capture", "usb:dead:beef", str(target)), 4, "no board with this USB identity")
+    check(run("capture", "usb:dead:beef", str(target)), 4, "no board with the USB identity")
     assert not target.exists()
     done = run("setup", "--scan", "--port", "/dev/no-such-port")
     assert done.code == 4

@@ -8,7 +8,7 @@ import pytest
 
 from pourcall.cli.main import main
 from pourcall.contract.paths import paths_for
-from pourcall.daemon.process_lock import SingleLock
+from pourcall.daemon.process.process_lock import SingleLock
 from pourcall.records.upkeep.opening import open_database
 
 UTC_S = 1_780_000_000.0

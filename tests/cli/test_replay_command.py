@@ -65,7 +65,7 @@ def test_columns_are_listed_with_their_units_and_which_are_no_couple(run: Run) -
 def test_a_person_reads_their_own_unit_and_a_program_reads_json(run: Run) -> None:
     told = run("replay", str(TRACE), "--alloy", "za27", "--column", "BeamTC1", "--unit", "F")
     assert told.code == 0
-    assert "wants 986 °F to 1103 °F at the lip" in told.out  # 530 and 595 degC of the sheet
+    assert "needs 986 °F to 1103 °F at the lip" in told.out  # 530 and 595 degC of the sheet
     assert "degC>" not in told.out
     assert "call raised: Pour mould now" in told.out
     lines = run("replay", str(TRACE), "--alloy", "za27", "--column", "BeamTC1", "--json").out.splitlines()

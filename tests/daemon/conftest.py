@@ -26,6 +26,7 @@ from pourcall.contract.events import (
     StoreChanged,
 )
 from pourcall.contract.inputs import CommandIn, DaemonIn, EndMelt, Input, Note, SampleIn, StartMelt, StoreIn
+from pourcall.contract.message import Told
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.plan import AlloyFacts, MeltPlan, PotLimit
 from pourcall.contract.reading import Reading
@@ -160,7 +161,7 @@ class SmallEngine:
         )
         return [reading, self._alarm("sensor_open", True, "", head)] if is_open else [reading]
 
-    def _alarm(self, kind: str, present: bool, detail: str, head: dict[str, Any]) -> AlarmChanged:
+    def _alarm(self, kind: str, present: bool, detail: Told, head: dict[str, Any]) -> AlarmChanged:
         state = AlarmState.UNACKED if present else AlarmState.RTN_UNACKED
         view = AlarmView(
             id=f"{kind}:{self.shot.furnace}",

@@ -14,15 +14,16 @@ from typing import Any
 import pytest
 
 from pourcall.contract.errors import DaemonError
+from pourcall.contract.message import NOTHING, tell
 from pourcall.daemon.api import sockets
-from pourcall.daemon.lag import LagWatch
-from pourcall.daemon.process_lock import SingleLock, private_folder
-from pourcall.daemon.sleep_blocker import WakeKeeper, helper_command
-from pourcall.daemon.tasks import Tasks
+from pourcall.daemon.process.lag import LagWatch
+from pourcall.daemon.process.process_lock import SingleLock, private_folder
+from pourcall.daemon.process.sleep_blocker import WakeKeeper, helper_command
+from pourcall.daemon.process.tasks import Tasks
 
 HOLDER = """
 import sys, pathlib
-from pourcall.daemon.process_lock import SingleLock
+from pourcall.daemon.process.process_lock import SingleLock
 with SingleLock(pathlib.Path(sys.argv[1])):
     print("held", flush=True)
     sys.stdin.read()
@@ -99,7 +100,7 @@ Children = Callable[[], set[int]]
 
 async def test_sleep_is_blocked_by_a_helper_that_ends_with_us(home: Path, children: Children) -> None:
     keeper, before = keeper_with(home, GRANTS), children()
-    assert await keeper.hold() == ""
+    assert await keeper.hold() == NOTHING
     assert keeper.holding
     await keeper.release()
     assert not keeper.holding
@@ -126,14 +127,14 @@ async def test_a_melt_that_ends_while_sleep_is_being_blocked_leaves_no_lock(home
     while children() == before:  # noqa: ASYNC110 - what is waited for is a process
         await asyncio.sleep(0)
     await keeper.release()
-    assert await holding == ""
+    assert await holding == NOTHING
     assert not keeper.holding
     assert children() == before
 
 
 async def test_two_furnaces_that_start_together_share_one_helper(home: Path, children: Children) -> None:
     keeper, before = keeper_with(home, GRANTS), children()
-    assert list(await asyncio.gather(keeper.hold(), keeper.hold())) == ["", ""]
+    assert list(await asyncio.gather(keeper.hold(), keeper.hold())) == [NOTHING, NOTHING]
     assert len(children() - before) == 1
     await keeper.release()
     assert children() == before
@@ -141,12 +142,12 @@ async def test_two_furnaces_that_start_together_share_one_helper(home: Path, chi
 
 async def test_a_helper_that_died_in_a_melt_is_waited_for_and_replaced(home: Path, children: Children) -> None:
     keeper, before = keeper_with(home, GRANTS), children()
-    assert await keeper.hold() == ""
+    assert await keeper.hold() == NOTHING
     (died,) = children() - before
     os.kill(died, signal.SIGKILL)
     while keeper.holding:  # noqa: ASYNC110 - what is waited for is a process
         await asyncio.sleep(0.001)
-    assert await keeper.hold() == ""
+    assert await keeper.hold() == NOTHING
     assert keeper.holding
     await keeper.release()
     assert children() == before
@@ -155,15 +156,14 @@ async def test_a_helper_that_died_in_a_melt_is_waited_for_and_replaced(home: Pat
 async def test_a_helper_that_is_refused_is_said_aloud_with_its_own_words(home: Path, children: Children) -> None:
     keeper, before = keeper_with(home, "echo 'Failed to connect to bus' >&2\nexit 1"), children()
     said = await keeper.hold()
-    assert "sleep is not blocked" in said
-    assert "Failed to connect to bus" in said
+    assert said == tell("daemon.awake.ended_saying", program="systemd-inhibit", code=1, said="Failed to connect to bus")
     assert not keeper.holding
     assert children() == before
     await keeper.release()
 
 
 async def test_a_system_without_any_helper_is_said_aloud() -> None:
-    assert "switch sleep off by hand" in await WakeKeeper("linux", lambda name: None).hold()
+    assert await WakeKeeper("linux", lambda name: None).hold() == tell("daemon.awake.no_helper")
 
 
 def test_each_platform_has_its_own_way() -> None:

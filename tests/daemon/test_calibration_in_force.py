@@ -17,9 +17,9 @@ from pourcall.contract.inputs import Command, Input
 from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import parse_settings
+from pourcall.daemon.inputs.ports import link_maker
+from pourcall.daemon.inputs.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
-from pourcall.daemon.ports import link_maker
-from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.records.entries.calibrations import (
     add_point,
     calibration_rows,
@@ -58,7 +58,7 @@ async def lived(paths: Paths, *, days_later: float = 0.0) -> bytes:
         assert daemon is not None
         assert daemon.service is not None
         for command in () if days_later else keys:
-            daemon.service.door(FURNACE).submit(command)
+            daemon.service.sequencer(FURNACE).submit(command)
 
     def hear(passed: ProcessedInput, hear_call: Callable[[str], None]) -> None:
         said.extend(msgspec.json.encode(output) for output in passed.outputs)
@@ -88,7 +88,7 @@ async def lived(paths: Paths, *, days_later: float = 0.0) -> bytes:
     await daemon.start()
     try:
         assert daemon.service is not None
-        daemon.service.door(FURNACE).subscribe(lambda passed: hear(passed, step.hear_call))
+        daemon.service.sequencer(FURNACE).subscribe(lambda passed: hear(passed, step.hear_call))
         await step.run()
     finally:
         await daemon.stop()

@@ -358,7 +358,7 @@ async def test_a_dashboard_that_hangs_costs_nothing_and_is_skipped(paths: Paths)
             b"Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\nSec-WebSocket-Version: 13\r\n\r\n",
         )
         for number in range(3000):  # who waited for the reader would wait for ever
-            service.door("crucible").submit(Note(text=f"{number} " + "x" * 1000))
+            service.sequencer("crucible").submit(Note(text=f"{number} " + "x" * 1000))
             await asyncio.sleep(0)
         assert (await bench.get("/v1/furnaces/crucible"))["seq"] >= 3000
         hung.close()

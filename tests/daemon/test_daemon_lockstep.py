@@ -8,9 +8,9 @@ from pourcall.contract.events import AlarmChanged, CallChanged
 from pourcall.contract.inputs import Command
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
+from pourcall.daemon.inputs.ports import link_maker
+from pourcall.daemon.inputs.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
-from pourcall.daemon.ports import link_maker
-from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.records.read.store import Store
 from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.clock import SimClock
@@ -31,7 +31,7 @@ async def test_a_whole_melt_runs_faster_than_life_and_no_time_out_is_faked(paths
         assert daemon is not None
         assert daemon.service is not None
         for command in keys:
-            daemon.service.door("crucible").submit(command)
+            daemon.service.sequencer("crucible").submit(command)
 
     step = LockStep(Shop(scenario), clock, on_keys=press)
 
@@ -60,7 +60,7 @@ async def test_a_whole_melt_runs_faster_than_life_and_no_time_out_is_faked(paths
     try:
         assert daemon.service is not None
         assert daemon.service.health().simulated
-        daemon.service.door("crucible").subscribe(hear)
+        daemon.service.sequencer("crucible").subscribe(hear)
         await step.run()
     finally:
         await daemon.stop()

@@ -77,20 +77,20 @@ async def test_a_melt_takes_the_usual_model_first_and_the_learned_one_once_there
     clock = SimClock()
     async with running(paths, clock) as service:
         await service.start_melt("club", StartRequest(alloy="za27", charge_kg=1.5, later_kg=0.4, moulds=(CLEAT,)))
-        service.door("club").tick()
-        shot = service.door("club").snapshot()
+        service.sequencer("club").tick()
+        shot = service.sequencer("club").snapshot()
         assert shot.ahead is not None
         assert shot.ahead.model_version == 0
         assert shot.plan is not None
         assert shot.plan.later_kg == pytest.approx(0.4)
         write_aside(paths.database, lambda conn: keep_model(conn, learned()), utc_s=clock.utc_s())
-        still = service.door("club").snapshot().ahead
+        still = service.sequencer("club").snapshot().ahead
         assert still is not None
         assert still.model_version == 0  # frozen while the melt runs
         await service.command("club", EndMelt(ending=MeltEnding.POURED))
         await service.start_melt("club", StartRequest(alloy="za27", charge_kg=1.5, moulds=(CLEAT,)))
-        service.door("club").tick()
-        ahead = service.door("club").snapshot().ahead
+        service.sequencer("club").tick()
+        ahead = service.sequencer("club").snapshot().ahead
         assert ahead is not None
         assert ahead.model_version == 1
     first, second = begun(paths)
@@ -111,13 +111,14 @@ async def test_a_profile_is_looked_up_by_name_and_its_dial_takes_the_offset_of_t
         assert result.accepted
         with pytest.raises(NotFound):
             await service.run_profile("club", ProfileRequest(profile="no_such"))
-        service.door("club").tick()
-        view = service.door("club").snapshot().profile
+        service.sequencer("club").tick()
+        view = service.sequencer("club").snapshot().profile
         assert view is not None
         assert view.segment == 1
         fahrenheit = (view.to_c + 12.0) * 1.8 + 32.0  # metal stands 12 degC below what the panel shows
         assert view.dial_unit is Unit.F
         assert view.dial == pytest.approx(fahrenheit, abs=2.5)
+        assert view.dial is not None
         assert view.dial % 5.0 == 0.0
     with Store.read(paths.database) as store, store.reading() as conn:
         who, body = conn.execute(
@@ -138,12 +139,12 @@ async def test_a_profile_goes_on_after_a_restart_unless_it_was_stopped(paths: Pa
     async with running(paths, clock) as service:
         await service.start_melt("club", StartRequest(alloy="za27", charge_kg=1.5, moulds=(CLEAT,), profile="default"))
     async with running(paths, clock) as service:
-        view = service.door("club").snapshot().profile
+        view = service.sequencer("club").snapshot().profile
         assert view is not None
         assert not view.stopped
         await service.command("club", StopProfile())
     async with running(paths, clock) as service:
-        shot = service.door("club").snapshot()
+        shot = service.sequencer("club").snapshot()
         assert shot.melt
         assert shot.profile is None
 

@@ -26,9 +26,9 @@ from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import Note, SampleIn
 from pourcall.contract.settings import Mqtt
 from pourcall.daemon.clock import RealClock
+from pourcall.daemon.inputs.sequencer import InputSequencer
 from pourcall.daemon.mqtt import MqttPublisher
 from pourcall.daemon.outbox import Message, Outbox
-from pourcall.daemon.sequencer import InputSequencer
 
 MOSQUITTO = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)

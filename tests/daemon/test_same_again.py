@@ -15,9 +15,9 @@ from pourcall.contract.events import AlarmChanged, CallChanged, MeltEnded
 from pourcall.contract.inputs import Command, Input, LinkIn, LinkKind, SampleIn
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
+from pourcall.daemon.inputs.ports import link_maker
+from pourcall.daemon.inputs.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
-from pourcall.daemon.ports import link_maker
-from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.records.read.journal import read_events, read_inputs
 from pourcall.records.read.store import Store
 from pourcall.sim.boards.pty_board import LockStep
@@ -71,7 +71,7 @@ sys.stdout.buffer.write(data)
 
 
 class Lived:
-    """A run: every input that passed the door and what the engine said to it."""
+    """A run: every input in its order and what the engine said to it."""
 
     def __init__(self) -> None:
         self.inputs: list[Input] = []
@@ -120,7 +120,7 @@ async def lived(scenario: Scenario, paths: Paths, *, unplug_at_s: float = 0.0) -
         assert daemon is not None
         assert daemon.service is not None
         for command in keys:
-            daemon.service.door(FURNACE).submit(command)
+            daemon.service.sequencer(FURNACE).submit(command)
 
     step = LockStep(Shop(scenario), clock, on_keys=press, patience_s=0.05)
     text = settings_of(scenario, step.port)
@@ -137,7 +137,7 @@ async def lived(scenario: Scenario, paths: Paths, *, unplug_at_s: float = 0.0) -
     await daemon.start()
     try:
         assert daemon.service is not None
-        daemon.service.door(FURNACE).subscribe(lambda passed: life.hear(passed, step.hear_call))
+        daemon.service.sequencer(FURNACE).subscribe(lambda passed: life.hear(passed, step.hear_call))
         if unplug_at_s:
             await step.run(until_s=unplug_at_s)
             step.unplug()

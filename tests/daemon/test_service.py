@@ -24,11 +24,13 @@ from pourcall.contract.inputs import (
     StoreIn,
     TickIn,
 )
+from pourcall.contract.message import Message, tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.plan import MeltPlan, MouldRequest
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.daemon.service import Service
 from pourcall.drivers.inbox import Arrival, Deliver, LinkEvent
+from pourcall.texts import say
 
 TWO_FURNACES = """
 [board.bench]
@@ -146,8 +148,8 @@ async def test_a_failing_disk_is_one_input_a_furnace_and_never_its_own_echo(benc
     def failing_disk_says(*_: object) -> None:
         bench.service.on_store_state("store_full", "no room", 10)
 
-    for door in bench.service.doors.values():
-        door.subscribe(lambda passed: failing_disk_says() if passed.item.seq < 50 else None)
+    for sequencer in bench.service.sequencers.values():
+        sequencer.subscribe(lambda passed: failing_disk_says() if passed.item.seq < 50 else None)
     failing_disk_says()
     for _ in range(20):
         await asyncio.sleep(0)
@@ -204,7 +206,9 @@ async def test_a_second_melt_in_the_same_furnace_is_refused_and_an_unknown_alloy
 
 async def test_a_charge_nobody_gave_is_assumed_and_said(bench: Bench) -> None:
     result = await bench.service.start_melt("crucible", StartRequest(alloy="za27"))
-    assert [told.name for told in result.what.facts["parts"]] == ["plan.mind.charge_assumed"]
+    assert isinstance(result.what, Message)
+    assert result.what.name == "daemon.with_notes"
+    assert "no charge was given" in say(result.what)
 
 
 async def test_a_change_keeps_what_it_does_not_name(bench: Bench) -> None:
@@ -232,7 +236,7 @@ async def test_a_melt_that_ran_when_the_daemon_died_goes_on_with_the_same_plan(
     assert (start.plan, start.who) == (plan, "daemon")
     assert start.model is not None  # what is usual: nothing was learned of this furnace
     assert start.others
-    assert bench.service.door("crucible").snapshot().melt == "2026-001"
+    assert bench.service.sequencer("crucible").snapshot().melt == "2026-001"
     await bench.service.stop()
 
 
@@ -251,7 +255,7 @@ async def test_an_engine_that_fails_once_goes_on_and_twice_ends_the_daemon(bench
 
 async def test_what_merely_happened_is_told_once_and_is_over_by_itself(bench: Bench) -> None:
     for _ in range(3):
-        bench.service.report("command_rejected", "nonsense")
+        bench.service.notices.report("command_rejected", "nonsense")
     await bench.clock.advance(12.0)
     told = [(item.kind, item.present) for item in bench.engines["crucible"].of(DaemonIn)]
     assert told == [("command_rejected", True), ("command_rejected", False)]
@@ -263,7 +267,7 @@ async def test_a_stop_closes_the_ports_hears_them_out_and_refuses_new_commands(b
     assert {link.state for link in bench.links.values()} == {"stopped"}
     engine = bench.engines["crucible"]
     assert len(engine.of(SampleIn)) == 1
-    assert engine.items[-1].command.text == "the daemon stops in order"
+    assert engine.items[-1].command.text == say(tell("daemon.stops"))
     with pytest.raises(Refused, match="stopping"):
         await bench.service.command("crucible", EndMelt(ending=MeltEnding.HEEL))
 
@@ -275,7 +279,7 @@ async def test_a_port_that_does_not_close_does_not_hold_up_the_stop(bench: Bench
         let_go.wait(60.0)
         closed.set()
 
-    monkeypatch.setattr("pourcall.daemon.service.LINKS_STOP_S", 0.1)
+    monkeypatch.setattr("pourcall.daemon.inputs.intake.STOP_S", 0.1)
     monkeypatch.setattr(bench.links["bench"], "stop", stuck)
     await bench.service.stop()
     assert not closed.is_set()

@@ -16,16 +16,16 @@ from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.daemon.api.hub import Client, Hub
-from pourcall.daemon.live_trace import LiveTrace
-from pourcall.daemon.sequencer import InputSequencer
+from pourcall.daemon.inputs.live_trace import LiveTrace
+from pourcall.daemon.inputs.sequencer import InputSequencer
 
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)
 _decoder = msgspec.json.Decoder(StreamMessage)
 
 
-def hub_on(door: InputSequencer, delta_s: float = 0.01) -> Hub:
+def hub_on(sequencer: InputSequencer, delta_s: float = 0.01) -> Hub:
     health = Health(pid=1, mono_s=0.0, utc_s=0.0, furnaces=("crucible",))
-    return Hub({"crucible": door}, lambda: health, delta_s=delta_s)
+    return Hub({"crucible": sequencer}, lambda: health, delta_s=delta_s)
 
 
 async def take(client: Client, hub: Hub) -> list[Any]:
@@ -33,12 +33,12 @@ async def take(client: Client, hub: Hub) -> list[Any]:
 
 
 async def test_a_client_gets_a_snapshot_then_events_at_once_then_the_delta(clock: Any, engine: Any) -> None:
-    door = InputSequencer("crucible", engine, None, clock)
-    hub, client = hub_on(door), Client()
+    sequencer = InputSequencer("crucible", engine, None, clock)
+    hub, client = hub_on(sequencer), Client()
     hub.join(client)
     first = await take(client, hub)
     assert [type(message) for message in first] == [StreamSnapshot]
-    door.submit(Note(text="skimmed"))
+    sequencer.submit(Note(text="skimmed"))
     assert [type(message) for message in await take(client, hub)] == [StreamEvent]
     (delta,) = await take(client, hub)
     assert isinstance(delta, StreamDelta)
@@ -47,12 +47,12 @@ async def test_a_client_gets_a_snapshot_then_events_at_once_then_the_delta(clock
 
 
 async def test_a_field_back_at_its_default_is_part_of_the_delta(clock: Any, engine: Any, plan: MeltPlan) -> None:
-    door = InputSequencer("crucible", engine, None, clock)
-    door.submit(StartMelt(plan=plan))
-    hub, client = hub_on(door), Client()
+    sequencer = InputSequencer("crucible", engine, None, clock)
+    sequencer.submit(StartMelt(plan=plan))
+    hub, client = hub_on(sequencer), Client()
     hub.join(client)
     await take(client, hub)
-    door.submit(EndMelt(ending=MeltEnding.HEEL))
+    sequencer.submit(EndMelt(ending=MeltEnding.HEEL))
     await take(client, hub)
     (delta,) = await take(client, hub)
     assert bytes(delta.changed["melt"]) == b'""'
@@ -61,12 +61,12 @@ async def test_a_field_back_at_its_default_is_part_of_the_delta(clock: Any, engi
 
 
 async def test_a_slow_client_is_skipped_to_a_fresh_snapshot(clock: Any, engine: Any) -> None:
-    door = InputSequencer("crucible", engine, None, clock)
-    hub, slow = hub_on(door), Client(limit=4)
+    sequencer = InputSequencer("crucible", engine, None, clock)
+    hub, slow = hub_on(sequencer), Client(limit=4)
     hub.join(slow)
     await take(slow, hub)
     for number in range(50):
-        door.submit(Note(text=f"note {number}"))
+        sequencer.submit(Note(text=f"note {number}"))
     assert slow.skipped == 1
     messages = await take(slow, hub)
     assert isinstance(messages[0], StreamSnapshot)
@@ -75,14 +75,14 @@ async def test_a_slow_client_is_skipped_to_a_fresh_snapshot(clock: Any, engine: 
 
 
 async def test_merged_deltas_give_the_snapshot_whatever_was_skipped(clock: Any, engine: Any, plan: MeltPlan) -> None:
-    door = InputSequencer("crucible", engine, None, clock)
-    hub = hub_on(door, delta_s=0.0)
+    sequencer = InputSequencer("crucible", engine, None, clock)
+    hub = hub_on(sequencer, delta_s=0.0)
     clients = [Client(limit=3), Client(limit=1000)]
     for client in clients:
         hub.join(client)
     merged: list[dict[str, Any]] = [{}, {}]
     for step in range(30):
-        door.submit(StartMelt(plan=plan) if step % 3 else EndMelt(ending=MeltEnding.POURED))
+        sequencer.submit(StartMelt(plan=plan) if step % 3 else EndMelt(ending=MeltEnding.POURED))
         await asyncio.sleep(0.001)
         for index, client in enumerate(clients):
             if index == 1 or step % 7 == 0:
@@ -100,19 +100,19 @@ async def test_merged_deltas_give_the_snapshot_whatever_was_skipped(clock: Any, 
                 merged[index] = message["snapshot"]
             elif message and message["type"] == "delta":
                 merged[index] |= message["changed"]
-        now = msgspec.json.decode(msgspec.json.encode(door.snapshot()))
+        now = msgspec.json.decode(msgspec.json.encode(sequencer.snapshot()))
         assert {key: merged[index].get(key) for key in now} == now
-        assert (merged[index].get("melt") or "") == door.snapshot().melt
+        assert (merged[index].get("melt") or "") == sequencer.snapshot().melt
     hub.close()
 
 
 async def test_nothing_is_encoded_while_nobody_listens(clock: Any, engine: Any) -> None:
-    door = InputSequencer("crucible", engine, None, clock)
-    hub, client = hub_on(door), Client()
+    sequencer = InputSequencer("crucible", engine, None, clock)
+    hub, client = hub_on(sequencer), Client()
     hub.join(client)
     await take(client, hub)
     hub.leave(client)
-    door.submit(Note(text="alone"))
+    sequencer.submit(Note(text="alone"))
     assert (hub.clients, hub._timer) == (0, None)
     hub.close()
 

@@ -18,6 +18,7 @@ import pytest
 
 from pourcall.contract.frames import BoardStatus, Identity, Sample
 from pourcall.contract.inputs import LinkKind
+from pourcall.contract.message import Message, Told, tell
 from pourcall.drivers import access
 from pourcall.drivers import link as link_module
 from pourcall.drivers.inbox import Arrival, Inbox, Item, LinkEvent
@@ -25,6 +26,7 @@ from pourcall.drivers.link import SerialLink
 from pourcall.drivers.ports import PortInfo
 from pourcall.drivers.wire import max31855, ourline
 from pourcall.drivers.wire.framing import Decoder
+from pourcall.texts import say
 
 WAIT_S = 30.0  # a bound for a hung test, not a time that anything takes
 
@@ -105,6 +107,17 @@ def heard() -> Heard:
 
 
 Start = Callable[..., SerialLink]
+UNPLUGGED = ("link.ended", "link.unplugged")
+
+
+def name_of(told: object) -> str:
+    assert isinstance(told, Message)
+    return told.name
+
+
+def fact(told: Told, key: str) -> object:
+    assert isinstance(told, Message)
+    return told.facts[key]
 
 
 @pytest.fixture
@@ -198,7 +211,7 @@ def test_unplugged_port_is_told_and_nothing_is_sent_to_it(bench: Bench, heard: H
     heard.arrivals(1)
     bench.unplug()
     closed = heard.event(LinkKind.CLOSED)
-    assert "unplugged" in closed.detail
+    assert name_of(closed.detail) in UNPLUGGED
     assert link.open_as == ""
     assert not link.send(b"PW1\n")
 
@@ -328,7 +341,7 @@ def test_flood_without_line_ends_is_told_and_a_sound_line_after_it_is_heard(
     for _ in range(64):
         bench.write(b"U" * 2048)
     event = heard.event(LinkKind.BAD_FRAMES)
-    assert "without a line end" in event.detail
+    assert "without a line end" in say(event.detail)
     bench.write(b"\n" + line(1))
     heard.arrivals(1)
 
@@ -387,8 +400,8 @@ def test_second_program_on_the_port_is_named(bench: Bench, heard: Heard, start: 
         heard.event(LinkKind.OPENED)
         bench.write(b"a line that was cut\n")
         event = heard.event(LinkKind.PORT_SHARED)
-        assert f"process {other.pid}" in event.detail
-        assert "Close that program" in event.detail
+        assert name_of(event.detail) == "link.shared"
+        assert f"process {other.pid}" in say(event.detail)
     finally:
         other.communicate(b"")
 
@@ -402,7 +415,8 @@ def test_lines_that_vanish_make_the_link_look_who_else_reads(
     bench.write(line(1) + line(2))
     heard.arrivals(2)
     bench.write(line(9))
-    assert "terminal (process 7)" in heard.event(LinkKind.PORT_SHARED).detail
+    told = tell("link.shared", port=bench.name, holders="terminal (process 7)")
+    assert heard.event(LinkKind.PORT_SHARED).detail == told
 
 
 def test_program_that_cannot_be_seen_but_takes_our_bytes_is_told_all_the_same(
@@ -428,7 +442,7 @@ def test_program_that_cannot_be_seen_but_takes_our_bytes_is_told_all_the_same(
         read_once.clear()
         bench.write(line(taken[0]))
         assert read_once.wait(WAIT_S)
-    assert "a program of another user" in event.detail
+    assert event.detail == tell("link.shared", port=bench.name, holders=tell("link.shared_unseen"))
 
 
 def test_stranger_that_never_answers_is_asked_three_times_and_then_left_alone(
@@ -473,8 +487,8 @@ def test_busy_port_is_told_once_and_opened_when_it_is_free(bench: Bench, heard: 
     try:
         start(bench.name)
         event = heard.event(LinkKind.UNAVAILABLE)
-        assert f"{bench.name} is in use" in event.detail
-        assert "Close that program" in event.detail
+        assert f"{bench.name} is in use" in say(event.detail)
+        assert fact(event.detail, "remedy") == tell("port.busy.remedy")
     finally:
         access.close_port(holder)
     heard.event(LinkKind.OPENED)
@@ -483,16 +497,18 @@ def test_busy_port_is_told_once_and_opened_when_it_is_free(bench: Bench, heard: 
 
 def test_port_that_is_not_there_is_told_with_what_to_do(heard: Heard, start: Start) -> None:
     start("/dev/ttyNOT-THERE")
-    assert heard.event(LinkKind.UNAVAILABLE).detail == (
-        "there is no port /dev/ttyNOT-THERE. Plug the board in, or see the ports there are: `pourcall setup`"
+    assert heard.event(LinkKind.UNAVAILABLE).detail == tell(
+        "port.unavailable",
+        what=tell("port.absent", port="/dev/ttyNOT-THERE"),
+        remedy=tell("port.absent.remedy"),
     )
 
 
 def test_unknown_usb_identity_and_nonsense_urls_are_told_in_words(heard: Heard, start: Start) -> None:
     start("usb:nobody")
-    assert "USB identity" in heard.event(LinkKind.UNAVAILABLE).detail
+    assert fact(heard.event(LinkKind.UNAVAILABLE).detail, "what") == tell("port.usb_absent", port="usb:nobody")
     start("morse://here")
-    assert "morse" in heard.event(LinkKind.UNAVAILABLE).detail
+    assert name_of(fact(heard.event(LinkKind.UNAVAILABLE).detail, "what")) == "port.failed"
 
 
 def test_no_permission_names_the_group_to_join(tmp_path: "os.PathLike[str]", monkeypatch: pytest.MonkeyPatch) -> None:
@@ -510,13 +526,13 @@ def test_no_permission_names_the_group_to_join(tmp_path: "os.PathLike[str]", mon
         group = wanted.gr_name
     monkeypatch.setattr(os, "getgroups", list)
     monkeypatch.setattr(os, "getegid", lambda: 99_999)
-    kind, sentence = access.why_unavailable(name, refused)
-    assert kind == access.NO_PERMISSION
-    assert f"no permission to open {name}. " in sentence
-    assert f"sudo usermod -aG {group} " in sentence
+    kind, what, remedy = access.why_unavailable(name, refused)
+    assert kind == access.Unavailable.NO_PERMISSION
+    assert what == tell("port.forbidden", port=name)
+    assert (remedy.name, remedy.facts["group"]) == ("port.forbidden.join", group)
     monkeypatch.setattr(access, "_user", lambda: grp.getgrnam(group).gr_mem[0] if grp.getgrnam(group).gr_mem else "x")
     os.chmod(name, 0o600)
-    assert "usermod -aG" in access.why_unavailable(name, refused)[1]
+    assert access.why_unavailable(name, refused).remedy.name == "port.forbidden.join"
 
 
 OPEN_AS_NOBODY = """import os, sys
@@ -526,7 +542,8 @@ os.setuid(65534)
 try:
     access.open_port(sys.argv[1], 9600)
 except OSError as err:
-    print(*access.why_unavailable(sys.argv[1], err))
+    fault = access.why_unavailable(sys.argv[1], err)
+    print(fault.kind, fault.what.name, fault.remedy.name)
 """
 
 
@@ -536,7 +553,7 @@ def test_port_of_another_user_is_refused_by_the_system_and_told_as_no_permission
     told = subprocess.run(
         [sys.executable, "-c", OPEN_AS_NOBODY, bench.name], capture_output=True, text=True, check=True
     )
-    assert told.stdout.startswith(f"no_permission no permission to open {bench.name}. Join its group: sudo usermod")
+    assert told.stdout == "no_permission port.forbidden port.forbidden.join\n"
 
 
 def test_socket_works_like_a_port_and_is_tried_again(heard: Heard, start: Start) -> None:
@@ -550,7 +567,7 @@ def test_socket_works_like_a_port_and_is_tried_again(heard: Heard, start: Start)
             assert client.recv(16) == b"?\n"
             client.sendall(line(1) + line(2))
             heard.arrivals(2)
-        assert "unplugged" in heard.event(LinkKind.CLOSED).detail
+        assert name_of(heard.event(LinkKind.CLOSED).detail) in UNPLUGGED
         client, _ = server.accept()
         with client:
             heard.event(LinkKind.OPENED)
@@ -564,7 +581,7 @@ def test_socket_that_nobody_serves_is_told(heard: Heard, start: Start) -> None:
     with socket.create_server(("127.0.0.1", 0)) as server:
         port = server.getsockname()[1]
     start(f"socket://127.0.0.1:{port}")
-    assert "nothing answers at socket://127.0.0.1" in heard.event(LinkKind.UNAVAILABLE).detail
+    assert name_of(fact(heard.event(LinkKind.UNAVAILABLE).detail, "what")) == "port.refused"
 
 
 def test_port_that_is_no_file_is_read_through_pyserial(heard: Heard, start: Start) -> None:
@@ -598,6 +615,7 @@ def test_decoder_that_fails_is_told_as_a_loss_and_the_port_is_opened_again(
 ) -> None:
     class Broken:
         name = "broken"
+        query = b""
 
         def feed(self, data: bytes) -> list[object]:
             raise ZeroDivisionError("a fault of ours")
@@ -605,7 +623,7 @@ def test_decoder_that_fails_is_told_as_a_loss_and_the_port_is_opened_again(
     start(bench.name, Broken)
     heard.event(LinkKind.OPENED)
     bench.write(b"x")
-    assert "ZeroDivisionError" in heard.event(LinkKind.CLOSED).detail
+    assert heard.event(LinkKind.CLOSED).detail == tell("link.reader_failed", error="ZeroDivisionError: a fault of ours")
     heard.event(LinkKind.OPENED)
     assert "a fault of ours" in caplog.text
 

@@ -10,6 +10,7 @@ import pytest
 
 from pourcall.contract.errors import BadTrace, LinkError
 from pourcall.contract.frames import Identity, Sample
+from pourcall.contract.message import tell
 from pourcall.drivers import access, capture, ports
 from pourcall.drivers.ports import PortInfo
 from pourcall.drivers.wire import guess, max31855, ourline
@@ -80,7 +81,7 @@ def test_own_usb_name_of_a_port_leads_back_to_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "words"), [("usb:nobody", "no board"), ("usb:", "no board"), ("usb:1a86:7523", "2 boards")]
+    ("name", "words"), [("usb:nobody", "no board"), ("usb:", "no board"), ("usb:1a86:7523", "several boards")]
 )
 def test_usb_identity_that_nobody_or_two_have_is_refused(name: str, words: str) -> None:
     with pytest.raises(LinkError, match=words):
@@ -114,17 +115,17 @@ def test_scan_says_what_each_port_speaks() -> None:
         for report in ports.scan(infos, mono_s=Steps(), bauds=(115_200,), listen_s=3.0, open_port=opening)
     }
     assert {device: report.format for device, report in reports.items()} == {
-        "ours": "our_line",
+        "ours": "pourcall",
         "hex": "max31855_hex",
         "text": "text",
         "quiet": guess.NOTHING,
         "busy": guess.NOTHING,
     }
-    assert (reports["ours"].identity, reports["ours"].baud) == (IDENTITY, 115_200)
-    assert reports["text"].columns == 2
-    assert reports["hex"].heard == hex_line
-    assert reports["busy"].unavailable == access.BUSY
-    assert "nothing was heard" in reports["quiet"].sentence
+    assert (reports["ours"].heard.identity, reports["ours"].baud) == (IDENTITY, 115_200)
+    assert reports["text"].heard.columns == 2
+    assert reports["hex"].data == hex_line
+    assert reports["busy"].unavailable is access.Unavailable.BUSY
+    assert reports["quiet"].says == tell("port.nothing_heard")
     assert all(port.closed for port in made.values())
 
 
@@ -139,14 +140,18 @@ def test_scan_tries_other_speeds_until_one_makes_sense() -> None:
     assert (report.format, report.baud, asked) == ("max31855_hex", 9600, [115_200, 9600])
     (report,) = ports.scan([PortInfo("a")], mono_s=Steps(), bauds=(115_200,), listen_s=3.0, open_port=opening)
     assert report.format == guess.WRONG_SPEED
-    assert "another speed" in report.sentence
+    assert report.says == tell("port.other_speed", speeds="115200")
 
 
 def test_board_that_talks_without_end_of_other_things_is_left() -> None:
-    assert ports.ask_identity(ScriptedPort([b"29A01900\n"] * 1000), 0.5) is None
-    assert ports.ask_identity(ScriptedPort([]), 0.5) is None
-    assert ports.ask_identity(ScriptedPort([b"noise"], ourline.encode_identity(IDENTITY)), 0.5) is None
-    assert ports.ask_identity(ScriptedPort([b"noise\n"], ourline.encode_identity(IDENTITY)), 0.5) == IDENTITY
+    def asked(*pieces: bytes, answer: bytes = b"") -> Identity | None:
+        return ports.ask_identity(ScriptedPort(list(pieces), answer), ourline.decoder(), 0.5)
+
+    says = ourline.encode_identity(IDENTITY)
+    assert asked(*[b"29A01900\n"] * 1000) is None
+    assert asked() is None
+    assert asked(b"noise", answer=says) is None
+    assert asked(b"noise\n", answer=says) == IDENTITY
 
 
 @pytest.fixture
@@ -220,7 +225,7 @@ def test_capture_of_a_port_that_is_not_there_is_a_link_error_with_a_remedy(tmp_p
             utc_s=time.time,
             keep_on=lambda *_: False,
         )
-    assert "Plug the board in" in err.value.remedy
+    assert err.value.remedy == tell("port.absent.remedy")
     assert not (tmp_path / "a.bin").exists()
 
 

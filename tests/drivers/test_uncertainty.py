@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 
 from pourcall.contract.calibration import Calibration
 from pourcall.contract.errors import BadInput, OutOfRange
+from pourcall.contract.units import Unit
+from pourcall.texts import say
 from pourcall.thermometry import thermocouple as tc
 from pourcall.thermometry.amplifier_limits import Amplifier
 from pourcall.thermometry.tolerance import BANDS, WireClass, class_range_c, tolerance
@@ -99,7 +101,7 @@ def test_class_1_of_type_k_ends_at_1000_degc_and_what_lies_beyond_is_widened_and
     beyond = budget(Chain("K", Amplifier.EMF_BOARD, CLASS_1), 1084.62, 25.0)
     assert (inside.off_spec, beyond.off_spec) == (False, True)
     assert beyond.parts[0].stated_c == pytest.approx(2.0 * 0.004 * 1084.62)
-    assert "-40 to 1000 degC" in beyond.parts[0].words
+    assert "-40 °C to 1000 °C" in say(beyond.parts[0].words)
     assert beyond.expanded_c > inside.expanded_c
 
 
@@ -137,7 +139,7 @@ def test_the_parts_add_in_squares_and_each_says_what_it_is() -> None:
     assert [part.name for part in made.parts] == ["wire", "amplifier", "cold junction", "resolution", "noise"]
     assert made.standard_c == pytest.approx(sqrt(sum(part.standard_c**2 for part in made.parts)))
     assert made.expanded_c == pytest.approx(2.0 * made.standard_c)
-    assert all("degC" in part.words for part in made.parts)
+    assert all("°C" in say(part.words) and "°F" in say(part.words, Unit.F) for part in made.parts)
     assert made.parts[-1].standard_c == pytest.approx(0.1)
 
 
@@ -157,7 +159,7 @@ def test_an_amplifier_outside_its_ambient_range_is_widened_and_told() -> None:
     hot = budget(Chain("K", Amplifier.MAX31856, CLASS_2), 540.0, 95.0)
     assert (cool.off_spec, hot.off_spec) == (False, True)
     assert hot.expanded_c > cool.expanded_c
-    assert any("outside the data sheet" in part.words for part in hot.parts)
+    assert any("outside the data sheet" in say(part.words) for part in hot.parts)
 
 
 def test_a_calibration_on_the_board_replaces_wire_and_fixed_amplifier_error_where_it_reaches() -> None:
@@ -169,7 +171,7 @@ def test_a_calibration_on_the_board_replaces_wire_and_fixed_amplifier_error_wher
     beyond = budget(Chain("K", Amplifier.MAX31855, CLASS_2, checked), 1084.62, 25.0)
     wire = beyond.parts[0]
     assert wire.stated_c == pytest.approx((44535.0 - 27461.0) / 44535.0 * 0.0075 * 1084.62, rel=1e-3)
-    assert "beyond the calibrated span" in wire.words
+    assert "beyond the calibrated span" in say(wire.words)
 
 
 def test_a_calibration_of_the_wire_alone_leaves_the_amplifier_in() -> None:

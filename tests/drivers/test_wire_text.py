@@ -6,8 +6,11 @@ import pytest
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.frames import BadFrame, BoardStatus, Frame, Identity, RawKind, Sample, SampleFlag
+from pourcall.contract.message import tell
+from pourcall.contract.settings import Board
 from pourcall.drivers.wire import guess, max31855, ourline, text
 from pourcall.drivers.wire.hexline import format_hex_line
+from pourcall.drivers.wire.registry import FORMATS, decoder_of
 from pourcall.drivers.wire.text import TextColumn, TextMap, TextUnit
 
 
@@ -136,9 +139,9 @@ OURS = b"".join(ourline.encode_sample(n, 100 * n, "pot", emf_uv=26457.9, cold_ju
     [
         (b"", guess.NOTHING),
         (b"\n", guess.UNKNOWN),
-        (OURS[20:], "our_line"),
-        (ourline.encode_identity(Identity("bench", "1.0", "A1", "max31855", ("1", "2"))), "our_line"),
-        (ourline.encode_status(BoardStatus(1, 2, 3, 0, 0, 0)), "our_line"),
+        (OURS[20:], "pourcall"),
+        (ourline.encode_identity(Identity("bench", "1.0", "A1", "max31855", ("1", "2"))), "pourcall"),
+        (ourline.encode_status(BoardStatus(1, 2, 3, 0, 0, 0)), "pourcall"),
         (b"900\n" + format_hex_line({"pot": b"\x29\xa0\x19\x00"}) * 3, "max31855_hex"),
         (b"1900\n29A01900\n01901900\n", "max31855_hex"),
         (b"900\n" + format_hex_line([bytes.fromhex("190029452000")]) * 3, "max31856_hex"),
@@ -157,22 +160,25 @@ def test_guess_says_who_answered_and_what_to_do() -> None:
     told = guess.guess_format(
         OURS[30:] + ourline.encode_identity(Identity("bench", "1.0", "A1", "max31855", ("1", "2")))
     )
-    assert (told.format, told.channels, told.identity is not None) == ("our_line", ("1", "2", "pot"), True)
-    assert "serial A1" in told.sentence
+    assert (told.format, told.heard.channels) == ("pourcall", ("1", "2", "pot"))
+    assert (told.says.name, told.says.facts["serial"]) == ("port.board", "A1")
     told = guess.guess_format(b"5\n661.25;24.9\n")
-    assert told.columns == 2
-    assert "say which column is which probe" in told.sentence
+    assert told.heard.columns == 2
+    assert told.says == tell("port.columns", count=2, example="661.25;24.9")
 
 
-@pytest.mark.parametrize("name", guess.FORMATS)
-def test_every_format_that_can_be_guessed_has_a_decoder(name: str) -> None:
-    decoder = guess.make_decoder(name, text_map=TextMap((TextColumn(1, "1"),)))
-    assert decoder.name == name
+@pytest.mark.parametrize("name", FORMATS)
+def test_every_format_decodes_the_line_it_shows_as_its_example(name: str) -> None:
+    made = FORMATS[name]
+    board = Board(port="", format=name, columns={"2": "0"} if made.has_columns else {})
+    frames = decoder_of(board).feed(b"\n" + made.example)
+    assert decoder_of(board).name == name
+    assert [type(frame) for frame in frames] == [Sample]
 
 
 def test_unknown_format_and_text_without_a_map_are_refused_in_words() -> None:
-    with pytest.raises(BadInput, match="our_line"):
-        guess.make_decoder("morse")
-    with pytest.raises(BadInput, match="column map"):
-        guess.make_decoder("text")
-    assert guess.make_decoder(max31855.NAME, midway=True).feed(b"29A01900\n") == []
+    with pytest.raises(BadInput, match="pourcall"):
+        decoder_of(Board(port="", format="morse"))
+    with pytest.raises(BadInput, match="columns"):
+        decoder_of(Board(port="", format="text"))
+    assert decoder_of(Board(port="", format=max31855.NAME)).feed(b"29A01900\n") == []

@@ -23,13 +23,14 @@ from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.units import Unit
 from pourcall.engine.core import Engine
-from pourcall.engine.guidance.guidance import Ahead
+from pourcall.engine.situation import Ahead
 from pourcall.furnace.model import usual_model
 from pourcall.profiles.library import ProfileLibrary
 from pourcall.profiles.resolve import resolve
 from pourcall.sim.scenarios.foresee import SHEATH_S, Workshop
 from pourcall.texts import say
 from tests.simulated import RULE_OF_SHEATH
+from tests.telling import parts
 
 HIGH, OFF = PowerLevel.HIGH, PowerLevel.OFF
 
@@ -262,11 +263,12 @@ def test_answering_done_to_the_cut_marks_the_power_off_and_not_now_keeps_it() ->
 def test_the_panel_is_named_in_its_own_unit_and_step() -> None:
     seen = melt(5001, panel=PanelConfig(unit=Unit.F, step=5.0, max_c=1100.0), obey=False, minutes=2.0)
     step = seen.calls(ev.CallKind.STEP)[0]
-    dial = next(one for one in step.call.text.facts["steps"] if one.name == "profile.dial")
+    dial = next(one for one in parts(step.call.text, "steps") if one.name == "profile.dial")
     assert dial.facts["panel_unit"] == "degF"
     shot = seen.engine.snapshot()
     assert shot.profile is not None
     assert shot.profile.dial == dial.facts["dial"]
+    assert shot.profile.dial is not None
     assert shot.profile.dial % 5.0 == 0.0
     assert shot.profile.dial_unit is Unit.F
     assert shot.profile.advice == step.call.text
@@ -278,8 +280,9 @@ def running() -> Engine:
 
 
 def told(engine: Engine, command: inp.Command) -> list[ev.Output]:
-    at_s = engine.mono_s + 1.0
-    return engine.handle(inp.CommandIn(seq=engine.seq + 1, mono_s=at_s, utc_s=engine.utc_s + 1.0, command=command))
+    now = engine.snapshot()
+    at_s, utc_s = now.mono_s + 1.0, now.utc_s + 1.0
+    return engine.handle(inp.CommandIn(seq=now.seq + 1, mono_s=at_s, utc_s=utc_s, command=command))
 
 
 def test_a_stopped_profile_says_no_more_and_the_power_stays(running: Engine) -> None:

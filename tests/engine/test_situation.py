@@ -3,6 +3,7 @@
 import math
 import random
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 
@@ -235,6 +236,10 @@ COMMANDS: tuple[Callable[[random.Random], inp.Command], ...] = (
 )
 
 
+def settling_c(from_c: float, towards_c: float, tau_s: float, since_s: float) -> float:
+    return towards_c + (from_c - towards_c) * math.exp(-since_s / tau_s)
+
+
 def random_shop(seed: int, steps: int) -> list[str]:
     """A probe that goes anywhere and fails, and a person who presses anything."""
     dice = random.Random(seed)
@@ -246,7 +251,7 @@ def random_shop(seed: int, steps: int) -> list[str]:
         seconds = dice.choice((1.0, 3.0, 10.0, 40.0))
         lost = dice.random() < 0.1
         start_c, tau_s = temp_c, dice.choice((1.0, 4.0, 30.0, 200.0))
-        course = lambda t, a=start_c, b=towards_c, tau=tau_s: b + (a - b) * math.exp(-t / tau)  # noqa: E731
+        course = partial(settling_c, start_c, towards_c, tau_s)
         bench.run(seconds, None if lost else course)
         temp_c = temp_c if lost else course(seconds)
         if dice.random() < 0.6:

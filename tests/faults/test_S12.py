@@ -96,6 +96,6 @@ def test_a_busy_port_is_told_by_the_real_link_and_names_who_has_it(rig: Rig, wir
 def test_a_port_without_permission_names_the_group_to_join(tmp_path: Path) -> None:
     name = tmp_path / "ttyACM9"
     name.touch(mode=0o660)
-    kind, sentence = access.why_unavailable(str(name), PermissionError(errno.EACCES, "denied"))
-    assert kind == access.NO_PERMISSION
-    assert "group" in sentence
+    kind, _, remedy = access.why_unavailable(str(name), PermissionError(errno.EACCES, "denied"))
+    assert kind == access.Unavailable.NO_PERMISSION
+    assert "group" in remedy.facts

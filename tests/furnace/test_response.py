@@ -16,6 +16,7 @@ from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.sim.scenarios.normal_melts import Scenario, normal_melt, run
 from pourcall.sim.shop import FaultAt
 from tests.simulated import config_of
+from tests.telling import number
 
 ZA12 = load_sheets().get("za12").facts()
 HIGH, LOW, OFF = PowerLevel.HIGH, PowerLevel.LOW, PowerLevel.OFF
@@ -52,7 +53,7 @@ def test_a_flame_that_goes_out_is_found(scenario: Scenario) -> None:
     assert one.remedy
     if one.kind == "flame_out":
         assert flame.facts["level"] in ("low", "high")
-        assert flame.facts["fell_difference_c"] > 5.0
+        assert number(flame, "fell_difference_c") > 5.0
 
 
 def drive(watch: ResponseWatch, seconds: int, temp_of: object, power: PowerLevel = HIGH, start_s: int = 0) -> Findings:

@@ -319,7 +319,7 @@ def test_the_command_wants_a_backup_first_and_knows_one_that_holds_everything(
 
 def test_the_command_keeps_out_of_the_way_of_a_running_daemon(shop: Paths, capsys: pytest.CaptureFixture[str]) -> None:
     from pourcall.contract.errors import DaemonError
-    from pourcall.daemon.process_lock import SingleLock
+    from pourcall.daemon.process.process_lock import SingleLock
 
     with SingleLock(shop.lock):
         assert run("--no-backup") == DaemonError.exit_code

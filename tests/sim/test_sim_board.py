@@ -11,7 +11,9 @@ from pourcall.contract.frames import BadFrame, BoardStatus, Frame, Identity, Sam
 from pourcall.contract.inputs import Input, LinkIn, SampleIn
 from pourcall.drivers.wire import max31855, max31856, mcp960x, ourline, text
 from pourcall.drivers.wire.framing import Decoder
-from pourcall.sim.boards.board import DIALECTS, Board
+from pourcall.drivers.wire.registry import FORMATS
+from pourcall.sim.boards.amp import CHIPS, RAW_KIND
+from pourcall.sim.boards.board import Board
 from pourcall.sim.scenarios.normal_melts import normal_melt
 from pourcall.sim.shop import START_MONO_S, FaultAt, Scenario, Shop, run
 
@@ -48,7 +50,7 @@ def frames_of(board: Board, decoder: Decoder, seconds: float) -> list[Frame]:
     return frames
 
 
-CASES = [(dialect, chip) for dialect, chips in DIALECTS.items() for chip in chips]
+CASES = [(name, chip) for name, each in FORMATS.items() for chip in CHIPS if RAW_KIND[chip] in each.carries]
 STEP = {"mcp960x_hex": 0.0625}
 
 
@@ -197,5 +199,5 @@ def test_decoded_runs_show_link_faults_as_the_link_would() -> None:
 def test_a_dialect_that_cannot_carry_the_chip_is_refused() -> None:
     with pytest.raises(BadInput, match="cannot carry"):
         Board(Shop(scenario_with("emf")), "max31855_hex")
-    with pytest.raises(BadInput, match="no dialect"):
+    with pytest.raises(BadInput, match="no wire format"):
         Board(Shop(scenario_with("emf")), "morse")

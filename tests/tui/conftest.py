@@ -42,6 +42,7 @@ from pourcall.contract.events import (
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import Told, tell
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
+from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import (
     AheadView,
@@ -363,7 +364,7 @@ class Scenes:
             name="za27_standard",
             segment=2,
             of=3,
-            kind="ramp",
+            kind=SegmentKind.RAMP,
             to_c=544.0,
             setpoint_c=512.0,
             rate_c_per_min=6.0,

@@ -10,7 +10,7 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.quantities import kilograms
 
 _STARTS = ("new", "returns", "scrap")
-Told = list[tuple[str, str]]
+Typed = list[tuple[str, str]]
 
 
 class _InOrder(argparse.Action):
@@ -23,7 +23,7 @@ class _InOrder(argparse.Action):
         values: str | Sequence[Any] | None,
         option_string: str | None = None,
     ) -> None:
-        told: Told = [*(getattr(namespace, "told", None) or []), (self.metavar_word, str(values))]
+        told: Typed = [*(getattr(namespace, "told", None) or []), (self.metavar_word, str(values))]
         namespace.told = told
 
     @property
@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     return enter(ChargeRequest(melt=melt, entries=entries, correcting=correcting, why=args.why, who=args.who))
 
 
-def charge_entries(told: Told) -> tuple[ChargeEntry, ...]:
+def charge_entries(told: Typed) -> tuple[ChargeEntry, ...]:
     """Options in the order they were typed, as entries. Raises BadInput."""
     found: list[dict[str, Any]] = []
     for word, value in told:

@@ -12,12 +12,13 @@ from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print
 from pourcall.cli.melts.melt_command import print_result
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EnterTemperature, StartDip
+from pourcall.contract.message import Told, tell
 from pourcall.contract.quantities import seconds, temperature_c
 from pourcall.contract.reading import Place
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.texts import say, word
 
 TYPED = {"typed_temperature": "typed", "panel_temperature": "typed, of the furnace"}
-READ_OFF = " read off "
 
 
 class DipLine(msgspec.Struct, frozen=True, kw_only=True):
@@ -31,7 +32,7 @@ class DipLine(msgspec.Struct, frozen=True, kw_only=True):
     how: str
     depth_mm: float | None = None
     stirred: bool | None = None
-    why: str = ""
+    why: Told = ""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -74,10 +75,10 @@ def run(args: argparse.Namespace) -> int:
         ago_s = seconds(args.ago) if args.ago else 0.0
         client = DaemonClient()
         request = EnterTemperature(temp_c=temp_c, source=args.source, ago_s=ago_s)
-        print_result(client, client.furnace(args.furnace), request)
+        print_result(client, client.furnace(args.furnace), request, unit_of(args))
         return 0
     if args.depth is not None and not 0.0 < args.depth <= 1000.0:
-        raise BadInput(f"a depth of {args.depth:g} mm", remedy="Give it in millimetres, such as --depth 60")
+        raise BadInput(tell("cli.dip.depth", figure=f"{args.depth:g}"), remedy=tell("cli.dip.depth.remedy"))
     client = DaemonClient()
     furnace = client.furnace(args.furnace)
     probe = args.probe or _dipping_probe(client, furnace)
@@ -91,7 +92,7 @@ def _dipping_probe(client: DaemonClient, furnace: str) -> str:
     dipping = [probe.name for probe in probes if probe.place is Place.DIP] or [probe.name for probe in probes]
     if len(dipping) != 1:
         names = ", ".join(dipping) or "none"
-        raise BadInput("it is not clear which probe dips", remedy=f"Name it with --probe: {names}")
+        raise BadInput(tell("cli.dip.which_probe"), remedy=tell("cli.dip.which_probe.remedy", probes=names))
     return dipping[0]
 
 
@@ -104,7 +105,7 @@ def _list(args: argparse.Namespace) -> int:
         if not melt:
             latest = store.melts(limit=1, furnace=args.furnace or None)
             if not latest:
-                print("[]" if args.json else "No melt is on the record yet")
+                print("[]" if args.json else say(tell("melt_list.none_yet")))
                 return 0
             melt = latest[0].melt
         detail = store.melt(melt)
@@ -124,7 +125,7 @@ def _list(args: argparse.Namespace) -> int:
     ]
     for note in detail.notes:
         if note.what in TYPED:
-            source = note.text.partition(READ_OFF)[2] or "typed"
+            source = note.source or "typed"
             how = TYPED[note.what]
             lines.append(
                 DipLine(at_utc_s=note.at_utc_s, number=None, probe=source, temp_c=note.value, u_c=None, how=how)
@@ -133,14 +134,14 @@ def _list(args: argparse.Namespace) -> int:
     if args.json:
         print_json(lines)
     elif not lines:
-        print(f"Melt {melt}: no dip, and no figure typed in")
+        print(say(tell("cli.dip.none", melt=melt)))
     else:
-        print(f"Melt {melt}")
+        print(say(tell("cli.dip.melt", melt=melt)))
         columns = ("at", "dip", "by", "metal", "±", "how", "depth", "stirred")
         print_table(columns, [_row(line, unit) for line in lines], right=(1, 3, 4))
         for line in lines:
             if line.why:
-                print(f"  dip {line.number}: {in_unit(line.why, unit)}")
+                print(say(tell("cli.dip.why", number=line.number or 0, why=line.why), unit))
     return 0
 
 
@@ -151,7 +152,7 @@ def _row(line: DipLine, unit: Unit) -> tuple[str, ...]:
         line.probe,
         "-" if line.temp_c is None else format_temperature(line.temp_c, unit),
         "" if line.u_c is None else format_difference(line.u_c, unit, 0),
-        line.how,
+        word("how", line.how),
         "" if line.depth_mm is None else f"{line.depth_mm:.0f} mm",
         "" if line.stirred is None else "yes" if line.stirred else "no",
     )

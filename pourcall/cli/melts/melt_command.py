@@ -17,10 +17,11 @@ from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.entries import EndingRequest, MeltNote
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.contract.quantities import kilograms, seconds, temperature_c
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
-from pourcall.texts import say
+from pourcall.texts import say, sentence, word
 
 if TYPE_CHECKING:
     from pourcall.records.read.views import MeltRow
@@ -177,9 +178,10 @@ def _command(args: argparse.Namespace) -> int:
 def print_result(client: DaemonClient, furnace: str, request: object, unit: Unit | None = None) -> None:
     """Send a command and say what became of it, in `unit` or that of the settings."""
     result = client.command(furnace, request)  # type: ignore[arg-type]
-    what = say(result.what, unit_of(argparse.Namespace()) if unit is None else unit) or "done"
-    melt = f" (melt {result.melt})" if result.melt and result.melt not in what else ""
-    print(f"{what[:1].upper()}{what[1:]}{melt}" + ("" if result.recorded else "; not on the disk yet"))
+    told = result.what
+    if result.melt and not (isinstance(told, Message) and "melt" in told.facts):
+        told = tell("cli.of_melt", what=told, melt=result.melt)
+    print(sentence(told, unit_of(argparse.Namespace()) if unit is None else unit))
 
 
 def _list(args: argparse.Namespace) -> int:
@@ -194,7 +196,7 @@ def _list(args: argparse.Namespace) -> int:
         print_json(rows)
     elif not rows:
         asked = any((args.furnace, args.alloy, args.since, args.until))
-        print("No melt on the record is like that" if asked else "No melt is on the record yet")
+        print(say(tell("melt_list.none_like_that" if asked else "melt_list.none_yet")))
     else:
         print_table(
             ("melt", "began", "furnace", "alloy", "kg", "pours", "dips", "ended"),
@@ -220,9 +222,9 @@ def _list(args: argparse.Namespace) -> int:
 def _ended(row: "MeltRow") -> str:
     """`poured, ingots 0.75 kg, heel 0.3 kg`."""
     left = (("ingots", row.ingots_kg), ("heel", row.heel_kg))
-    words = [f"{word} {kg:g} kg" for word, kg in left if kg]
-    plain = row.ending if row.ending not in ("ingots", "heel") or not words else ""
-    return ", ".join([*([plain] if plain else []), *words]) or "running"
+    parts = [f"{word('ending', kind)} {kg:g} kg" for kind, kg in left if kg]
+    plain = row.ending if row.ending not in ("ingots", "heel") or not parts else ""
+    return ", ".join([*([word("ending", plain)] if plain else []), *parts]) or say(tell("melt_list.running"))
 
 
 def _find(args: argparse.Namespace) -> int:
@@ -233,7 +235,7 @@ def _find(args: argparse.Namespace) -> int:
     if args.json:
         print_json(hits)
     elif not hits:
-        print(f"Nothing on the record has {' and '.join(args.words)}")
+        print(say(tell("melt_list.nothing_has", words=" + ".join(args.words))))
     else:
         unit = unit_of(args)
         rows = [(hit.pour or hit.melt, hit.what, " ".join(in_unit(hit.text, unit).split())) for hit in hits]
@@ -252,44 +254,22 @@ def _show(args: argparse.Namespace) -> int:
             metal = format_temperature(shot.metal.temp_c, unit)
             if shot.metal.temp_c is not None and shot.metal.u_c is not None:
                 metal += f" ± {format_difference(shot.metal.u_c, unit, 0)}"
-            print(f"{shot.furnace}: {shot.melt or 'no melt'}, {shot.melt_state.value}, {metal}")
+            melt = shot.melt or say(tell("melt_list.no_melt"))
+            print(f"{shot.furnace}: {melt}, {word('melt_state', shot.melt_state.value)}, {metal}")
             print(f"  {say(shot.instruction.text, unit)}")
             for alarm in shot.alarms:
-                print(f"  {alarm.priority.name}: {say(alarm.what, unit)} {say(alarm.remedy, unit)}")
+                what, remedy = say(alarm.what, unit), say(alarm.remedy, unit)
+                print(f"  {word('priority', alarm.priority.name)}: {what} {remedy}")
         return 0
-    from pourcall.records.entries.charges import charge_told
-    from pourcall.records.entries.melt_outcome import left_told
+    from pourcall.cli.melts.melt_show import melt_lines
     from pourcall.records.read.store import Store
-    from pourcall.records.read.views import dip_how
 
     with Store.read(our_paths().database) as store:
         detail = store.melt(args.melt)
     if args.json:
         print_json(detail)
         return 0
-    row = detail.row
-    print(f"Melt {row.melt}: {row.alloy_name}, {row.charge_kg:g} kg, furnace {row.furnace}")
-    over = f"ended {local_time(row.ended_utc_s)}, {row.ending}" if row.ended_utc_s else "running"
-    print(f"  began {local_time(row.began_utc_s)}; {over}{f': {row.ending_detail}' if row.ending_detail else ''}")
-    if row.tags:
-        print(f"  tags: {', '.join(row.tags)}")
-    for charge in detail.charges:
-        when = f" at {local_time(charge.at_utc_s, with_date=False)}" if charge.added else ""
-        fixed = f" (corrected{f': {charge.why}' if charge.why else ''})" if charge.corrected else ""
-        print(f"  charge {charge.number}: {say(charge_told(charge))}{when}{fixed}")
-    for left in detail.left:
-        fixed = f" (corrected{f': {left.why}' if left.why else ''})" if left.corrected else ""
-        print(f"  left: {say(left_told([left]))}{fixed}")
-    for pour in detail.pours:
-        lip = format_temperature(pour.lip_temp_c, unit)
-        want = f"{format_temperature(pour.lip_min_c, unit)} to {format_temperature(pour.lip_max_c, unit)}"
-        print(f"  pour {pour.pour} {pour.mould}: {lip} at the lip, window {want}; {in_unit(pour.basis, unit)}")
-    for dip in detail.dips:
-        how = say(dip_how(dip.how, dip.widened))
-        print(f"  dip {dip.number}: {format_temperature(dip.temp_c, unit)} {how} {in_unit(dip.why, unit)}".rstrip())
-    for note in detail.notes:
-        print(f"  {local_time(note.at_utc_s, with_date=False)} {note.what}: {in_unit(note.text, unit)}")
-    for gap in detail.gaps:
-        print(f"  no readings from {local_time(gap.began_utc_s, with_date=False)}: {gap.reason}")
-    say_invented([row.melt])
+    for line in melt_lines(detail, unit):
+        print(line)
+    say_invented([detail.row.melt])
     return 0

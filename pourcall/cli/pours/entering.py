@@ -13,7 +13,7 @@ from pourcall.cli.common import our_paths, unit_of
 from pourcall.contract.api import ResultRequest
 from pourcall.contract.entries import Entry, MouldSetupRequest
 from pourcall.contract.errors import BadInput, DaemonError, StoreError
-from pourcall.contract.message import Told
+from pourcall.contract.message import Told, tell
 from pourcall.texts import sentence
 
 
@@ -74,9 +74,10 @@ def melt_meant(melt: str, furnace: str = "") -> str:
     if len(running) == 1:
         return running[0]
     if running:
-        raise BadInput(f"several melts run: {', '.join(running)}", remedy="Name one of them")
-    last = f"; the newest is {newest[0].melt}" if newest else ""
-    raise BadInput("no melt runs, and none is named", remedy=f"Name it, such as 2026-014{last}")
+        raise BadInput(tell("cli.several_melts", melts=", ".join(running)), remedy=tell("cli.several_melts.remedy"))
+    if not newest:
+        raise BadInput(tell("cli.no_melt_named"), remedy=tell("cli.no_melt_named.remedy"))
+    raise BadInput(tell("cli.no_melt_named"), remedy=tell("cli.no_melt_named.newest", melt=newest[0].melt))
 
 
 def _answers(client: DaemonClient) -> bool:
@@ -101,6 +102,6 @@ def _straight(write: Callable[[sqlite3.Connection], Told]) -> Told:
             conn.close()  # an open transaction is rolled back: all or nothing
     except sqlite3.Error as err:
         raise StoreError(
-            f"that could not be written: {err}", where=str(path), remedy="Nothing of it was; try again"
+            tell("cli.not_written", error=str(err)), where=str(path), remedy=tell("cli.not_written.remedy")
         ) from err
     return told

@@ -7,12 +7,15 @@ row: a row never names a photo that is not there.
 
 import argparse
 import sqlite3
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import add_json, local_time, our_paths, print_json
 from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.message import Told, tell
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.records.entries.photos import Photo
@@ -67,18 +70,16 @@ def run(args: argparse.Namespace) -> int:
         print_json(told)
         return 0
     for one in told:
-        where = one["pour"] or f"{one['melt']} as a whole (it has several pours)"
-        taken = f"taken {one['taken']}" if one["exif"] else f"file of {one['taken']}"
-        print(f"{one['file']}: {where}, {taken}; {one['what']}")
+        where = one["pour"] or say(tell("cli.photo.whole_melt", melt=one["melt"]))
+        taken = tell("cli.photo.taken" if one["exif"] else "cli.photo.file_of", at=one["taken"])
+        print(f"{one['file']}: {where}, {say(taken)}; {one['what']}")
     if args.folder is not None and not told:
-        print(f"No photo in {args.folder} belongs to a pour")
+        print(say(tell("cli.photo.none_belongs", folder=str(args.folder))))
     return 0
 
 
 def _matched(args: argparse.Namespace, pours: "Sequence[PourRow]") -> "list[tuple[Photo, str, int | None]]":
     """Photos of a folder with the pour or melt of each; what is no image or belongs nowhere is told and left."""
-    import sys
-
     from pourcall.records.entries.photos import belongs_to, look_at, pour_in_name
 
     if not args.within_days > 0.0:
@@ -91,22 +92,26 @@ def _matched(args: argparse.Namespace, pours: "Sequence[PourRow]") -> "list[tupl
         try:
             photo = look_at(path)
         except BadInput as err:
-            print(f"left out: {path.name}: {err.what}", file=sys.stderr)
+            _left_out(path, err.what)
             continue
         number = pour_in_name(path.name)
         if number:
             if number in numbers:
                 found.append((photo, numbers[number].melt, numbers[number].number))
             else:
-                print(f"left out: {path.name}: no pour {number} is on record", file=sys.stderr)
+                _left_out(path, tell("cli.photo.no_such_pour", pour=number))
             continue
         place = belongs_to(pours, photo.taken_utc_s, within_s=args.within_days * _DAY_S)
         if place is None:
             taken = local_time(photo.taken_utc_s)
-            print(f"left out: {path.name}: no pour in the {args.within_days:g} days before {taken}", file=sys.stderr)
+            _left_out(path, tell("cli.photo.no_pour_before", days=args.within_days, at=taken))
         else:
             found.append((photo, *place))
     return found
+
+
+def _left_out(path: Path, why: Told) -> None:
+    print(say(tell("cli.photo.left_out", file=path.name, why=why)), file=sys.stderr)
 
 
 def _put(args: argparse.Namespace, photo: "Photo", melt: str, number: int | None) -> dict[str, Any]:
@@ -121,7 +126,7 @@ def _put(args: argparse.Namespace, photo: "Photo", melt: str, number: int | None
         "pour": "" if number is None else f"{melt}-{number}",
         "taken": local_time(photo.taken_utc_s),
         "exif": photo.by_exif,
-        "what": "would be put on record",
+        "what": say(tell("cli.photo.would_be_recorded")),
     }
     if args.dry_run:
         return told
@@ -135,7 +140,7 @@ def _put(args: argparse.Namespace, photo: "Photo", melt: str, number: int | None
             (digest, melt, number),
         ).fetchone()
         if known is not None:
-            return "was on record already"
+            return say(tell("cli.photo.known"))
         add_photo(
             conn,
             melt,
@@ -147,6 +152,6 @@ def _put(args: argparse.Namespace, photo: "Photo", melt: str, number: int | None
             pour_number=number,
             caption=args.caption,
         )
-        return "on record"
+        return say(tell("cli.photo.recorded"))
 
     return {**told, "what": write_aside(paths.database, write, utc_s=RealClock().utc_s()), "hash": digest}

@@ -16,8 +16,10 @@ from pourcall.cli.pours.pour_show import pour_lines
 from pourcall.contract.api import FoundDefect, ResultRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import MarkLift, MarkPour
+from pourcall.contract.message import tell
 from pourcall.contract.quantities import seconds
 from pourcall.contract.units import format_temperature
+from pourcall.texts import say, word
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -125,7 +127,7 @@ def run(args: argparse.Namespace) -> int:
     elif not rows:
         when_where = (args.melt, args.setup, args.alloy, args.furnace, args.since, args.until)
         asked = any((*when_where, args.defect, args.awaiting, args.batch, args.tag))
-        print("No pour on the record is like that" if asked else "No pour is on the record yet")
+        print(say(tell("cli.pour.none_like_that" if asked else "cli.pour.none_yet")))
     else:
         print_table(
             ("pour", "at", "mould", "alloy", "pot", "lip", "window", "result"),
@@ -174,7 +176,7 @@ def _result(args: argparse.Namespace) -> int:
     )
     record_results(args.pour, ResultRequest(findings=found, who=args.who, correcting=args.correct))
     said = [SOUND if one.defect == SOUND else f"{one.defect} {SEVERITIES[one.severity]}" for one in findings]
-    print(f"{args.pour}: {', '.join(said)}; on record")
+    print(say(tell("cli.pour.result_recorded", pour=args.pour, found=", ".join(said))))
     return 0
 
 
@@ -186,14 +188,10 @@ def _with_equals(text: str) -> str:
 
 def _refuse_nothing(pour: str, findings: Sequence[str]) -> None:
     if not pour:
-        raise BadInput("no pour is named", remedy="Write its number: `pourcall pour result 2026-014-1 sound`")
+        raise BadInput(tell("cli.pour.none_named"), remedy=tell("cli.pour.none_named.remedy"))
     if not findings:
-        raise BadInput(
-            "nothing was found, not even that it is sound",
-            where=pour,
-            remedy="Write `sound`, or defects such as misrun=2; `pourcall pour result --classes` lists them",
-        )
+        raise BadInput(tell("cli.pour.nothing_found"), where=pour, remedy=tell("cli.pour.nothing_found.remedy"))
 
 
 def _tends(direction: str) -> str:
-    return {"cold": "too cold", "hot": "too hot", "both": "either", "neither": "-"}[direction]
+    return word("tends", direction)

@@ -5,42 +5,50 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from pourcall.cli.common import local_time
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.message import Message, Told, tell
+from pourcall.contract.units import Unit, format_difference, format_temperature
 from pourcall.texts import say, word
 
 if TYPE_CHECKING:
     from pourcall.records.read.views import LipPart, PourDetail, PourRow
 
-_INSIDE = {True: "inside its window", False: "OUTSIDE its window", None: "its temperature is not known"}
+_INSIDE = {True: "inside", False: "outside", None: "unknown"}
 
 
 def pour_lines(detail: "PourDetail", unit: Unit) -> Iterator[str]:
     """Lines for the screen, temperatures in `unit`."""
     row = detail.row
-    yield f"Pour {row.pour}: {row.mould}, {row.alloy}, {local_time(row.at_utc_s)}, marked {row.marked}"
+    at = local_time(row.at_utc_s)
+    yield say(tell("cli.pour.head", pour=row.pour, mould=row.mould, alloy=row.alloy, at=at, marked=row.marked))
     if row.not_poured:
-        yield f"  NOT A POUR: {row.why} ({row.who})"
-    yield (
-        f"  {format_temperature(row.lip_temp_c, unit)} ± {format_difference(row.lip_u_c, unit)} at the lip, "
-        f"{_INSIDE[row.inside]} ({format_temperature(row.lip_min_c, unit)} to "
-        f"{format_temperature(row.lip_max_c, unit)})"
-    )
-    yield f"  {in_unit(row.basis, unit)}"
+        yield _line(tell("cli.pour.struck_out", why=row.why, who=row.who), unit)
+    window = tell("cli.pour.window", low_c=row.lip_min_c, high_c=row.lip_max_c)
+    if row.lip_temp_c is None or row.lip_u_c is None:
+        yield _line(tell("cli.pour.lip_unknown", window=window), unit)
+    else:
+        where = _INSIDE[row.inside]
+        yield _line(tell("cli.pour.lip", lip_c=row.lip_temp_c, lip_u_c=row.lip_u_c, where=where, window=window), unit)
+    yield _line(row.basis, unit)
     yield from (f"    {line}" for line in _table(detail.parts, unit))
     if row.setup or row.batch:
-        batch = f", batch {row.batch}" if row.batch else ""
-        yield f"  setup: {row.setup or row.mould}{batch}"
+        setup = row.setup or row.mould
+        with_batch = tell("cli.pour.setup_batch", setup=setup, batch=row.batch)
+        yield _line(with_batch if row.batch else tell("cli.pour.setup", setup=setup), unit)
     if detail.tags:
-        yield f"  tags: {', '.join(detail.tags)}"
-    yield f"  result: {row.result or 'not inspected yet'}"
+        yield _line(tell("cli.pour.tags", tags=", ".join(detail.tags)), unit)
+    yield _line(tell("cli.pour.result", result=row.result) if row.result else tell("cli.pour.not_inspected"), unit)
     for found in detail.results:
         if found.detail:
             yield f"    {found.defect}: {found.detail}"
     for note in detail.notes:
-        yield f"  {note.what}: {in_unit(note.text, unit)} ({note.who})"
+        yield f"  {word('what', note.what)}: {say(note.text, unit)} ({note.who})"
     for old, new in itertools.pairwise((*detail.earlier, row)):
-        why = f"; {in_unit(new.why, unit)}" if new.why else ""
-        yield f"  was: {_was(old, new, unit)}{why} ({new.who})"
+        why = f"; {say(new.why, unit)}" if new.why else ""
+        yield f"  {say(tell('cli.pour.was', parts=tuple(_was(old, new))), unit)}{why} ({new.who})"
+
+
+def _line(told: Told, unit: Unit) -> str:
+    return f"  {say(told, unit)}"
 
 
 def _table(parts: "tuple[LipPart, ...]", unit: Unit) -> list[str]:
@@ -64,24 +72,33 @@ def _table(parts: "tuple[LipPart, ...]", unit: Unit) -> list[str]:
         )
     widths = [max((len(line[at]) for line in cells), default=0) for at in range(3)]
     return [
-        f"{what:<{widths[0]}}  {figure:>{widths[1]}}  {u:>{widths[2]}}  {text}".rstrip()
+        f"{what:<{widths[0]}}  {figure:>{widths[1]}}  {u:>{widths[2]}}  {say(text, unit)}".rstrip()
         for what, figure, u, text in cells
     ]
 
 
-def _was(old: "PourRow", new: "PourRow", unit: Unit) -> str:
+def _was(old: "PourRow", new: "PourRow") -> Iterator[Message]:
     """What a correction changed, as it was before it."""
-    told = []
+    same = True
     if old.not_poured != new.not_poured:
-        told.append("no pour" if old.not_poured else "a pour")
+        same = False
+        yield tell("cli.pour.was.no_pour") if old.not_poured else tell("cli.pour.was.a_pour")
     if old.at_utc_s != new.at_utc_s:
-        told.append(f"at {local_time(old.at_utc_s, with_date=False)}")
+        same = False
+        yield tell("cli.pour.was.at", at=local_time(old.at_utc_s, with_date=False))
     if old.mould != new.mould:
-        told.append(f"into {old.mould}")
+        same = False
+        yield tell("cli.pour.was.into", mould=old.mould)
     if old.setup != new.setup:
-        told.append(f"setup {old.setup or 'not told'}")
+        same = False
+        yield tell("cli.pour.was.setup", setup=old.setup or "?")
     if old.batch != new.batch:
-        told.append(f"batch {old.batch or 'not told'}")
+        same = False
+        yield tell("cli.pour.was.batch", batch=old.batch or "?")
     if old.lip_temp_c != new.lip_temp_c:
-        told.append(f"{format_temperature(old.lip_temp_c, unit)} at the lip")
-    return ", ".join(told) or "another lift"
+        same = False
+        yield (
+            tell("cli.pour.was.unknown") if old.lip_temp_c is None else tell("cli.pour.was.lip", lip_c=old.lip_temp_c)
+        )
+    if same:
+        yield tell("cli.pour.was.lift")

@@ -6,6 +6,8 @@ import time
 from pathlib import Path
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
+from pourcall.texts import say
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,6 +23,7 @@ def run(args: argparse.Namespace) -> int:
     """Until told to stop."""
     from pourcall.drivers.capture import capture_port, sidecar_of
     from pourcall.drivers.ports import list_ports, resolve
+    from pourcall.drivers.wire.registry import queries
 
     if args.file.exists():
         raise BadInput("that file exists already", where=str(args.file), remedy="Name another; nothing is overwritten")
@@ -33,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         nonlocal told
         if not told:  # only now is the port open
             told = True
-            print("capturing; Ctrl-C ends it", file=sys.stderr)
+            print(say(tell("cli.capture.running")), file=sys.stderr)
         return not (stopped or 0 < args.seconds <= elapsed_s or 0 < args.bytes <= size)
 
     import signal
@@ -45,9 +48,9 @@ def run(args: argparse.Namespace) -> int:
     before = signal.signal(signal.SIGINT, stop)
     try:
         size = capture_port(
-            port, args.file, baud=args.baud, mono_s=time.monotonic, utc_s=time.time, keep_on=keep_on, send=b"?\n"
+            port, args.file, baud=args.baud, mono_s=time.monotonic, utc_s=time.time, keep_on=keep_on, send=queries()
         )
     finally:
         signal.signal(signal.SIGINT, before)
-    print(f"{size} bytes in {args.file}; when they came is in {sidecar_of(args.file).name}")
+    print(say(tell("cli.capture.done", count=size, file=str(args.file), sidecar=sidecar_of(args.file).name)))
     return 0

@@ -8,8 +8,9 @@ from pourcall.cli.probes.calibration_history import history_table
 from pourcall.cli.probes.cup_check import check_arguments, check_cup, checks_of, checks_table
 from pourcall.cli.probes.probe_facts import facts_of
 from pourcall.contract.errors import NotFound
+from pourcall.contract.message import tell
 from pourcall.contract.quantities import temperature_c
-from pourcall.contract.units import format_difference, format_temperature
+from pourcall.contract.units import format_difference
 from pourcall.texts import say
 
 
@@ -76,7 +77,7 @@ def _show(args: argparse.Namespace) -> int:
                 "sheath": facts.sheath,
                 "at_c": at_c,
                 "cold_junction_c": cold_c,
-                "parts": [part._asdict() for part in whole.parts],
+                "parts": [part._asdict() | {"words": say(part.words)} for part in whole.parts],
                 "standard_c": whole.standard_c,
                 "expanded_c": whole.expanded_c,
                 "off_spec": whole.off_spec,
@@ -88,11 +89,17 @@ def _show(args: argparse.Namespace) -> int:
             }
         )
         return 0
-    print(
-        f"{facts.name}: type {facts.tc_type}, {CLASS_WORDS[wire_class]}, sheath {facts.sheath}, "
-        f"amplifier {facts.amplifier.value}, furnace {facts.furnace}"
+    chain = tell(
+        "uncertainty.chain",
+        probe=facts.name,
+        tc_type=facts.tc_type,
+        wire_class=CLASS_WORDS[wire_class],
+        sheath=facts.sheath,
+        amplifier=facts.amplifier.value,
+        furnace=facts.furnace,
     )
-    print(f"at {format_temperature(at_c, unit)}: ± {format_difference(whole.expanded_c, unit)} (k = 2, about 95 %)")
+    print(say(chain))
+    print(say(tell("uncertainty.at", at_c=at_c, expanded_u_c=whole.expanded_c), unit))
     print_table(
         ["part", "stated", "spread as", "u (k = 1)", "share", "what"],
         [
@@ -108,16 +115,16 @@ def _show(args: argparse.Namespace) -> int:
         ],
         right=(1, 3, 4),
     )
-    print(f"not in it: drift of used wire, depth and stirring, lag. Worth improving first: {whole.largest.name}")
+    print(say(tell("uncertainty.not_in_it", part=whole.largest.name)))
     if whole.off_spec:
-        print("mind: that is beyond what the class of the wire or the amplifier's data sheet covers")
+        print(say(tell("uncertainty.off_spec")))
     if rows:
         print()
         history_table(rows, force, unit, facts.tc_type)
     elif facts.offset_uv:
-        print(f"corrected by {facts.offset_uv:+g} uV of the settings; no calibration is on record")
+        print(say(tell("uncertainty.by_settings", offset_uv=facts.offset_uv)))
     else:
-        print("never calibrated: `pourcall calibrate points` says against what it can be")
+        print(say(tell("uncertainty.never_calibrated")))
     if checks:
         print()
         checks_table(checks, unit)
@@ -135,7 +142,9 @@ def _number(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise BadInput(f"{text!r} is no scatter in degrees", remedy="Write 0.3C or 0.5F") from None
+        raise BadInput(
+            tell("uncertainty.no_scatter", text=text), remedy=tell("uncertainty.no_scatter.remedy")
+        ) from None
 
 
 def _list(args: argparse.Namespace) -> int:
@@ -145,7 +154,7 @@ def _list(args: argparse.Namespace) -> int:
 
     settings = settings_or_none()
     if settings is None or not settings.probe:
-        raise NotFound("there are no probes in the settings", remedy="Run `pourcall setup`")
+        raise NotFound(tell("uncertainty.no_probes"), remedy=tell("uncertainty.no_probes.remedy"))
     path = our_paths().database
     rows = []
     if path.exists():

@@ -8,7 +8,7 @@ import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO, assert_never
 
 import msgspec
 
@@ -16,6 +16,7 @@ from pourcall.cli.common import add_json, add_unit, unit_of
 from pourcall.cli.melts.melt_command import MOULD_HELP, mould_request
 from pourcall.contract import events as ev
 from pourcall.contract.errors import BadInput, BadTrace
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.quantities import kilograms, temperature_c
 from pourcall.contract.reading import Place, Reading
 from pourcall.contract.units import Unit
@@ -60,15 +61,16 @@ def run(args: argparse.Namespace) -> int:
     trace = read_trace(text, name=str(args.trace), time_column=args.time)
     given_up = THINNED.search(text)
     if given_up is not None:
-        print(f"{args.trace} was {given_up[0]}: this replay cannot say again all that was said then", file=sys.stderr)
+        told = tell("replay.thinned", file=str(args.trace), how=given_up[0])
+        print(say(told), file=sys.stderr)
     if args.columns:
         likely = [column.name for column in trace.candidates()]
         for column in trace.columns:
-            doubt = "" if column.name in likely else "  no thermocouple, it seems"
-            print(f"{column.name}  {column.unit or '(no unit)'}{doubt}")
+            doubt = "" if column.name in likely else "  " + say(tell("replay.no_thermocouple"))
+            print(f"{column.name}  {column.unit or say(tell('replay.no_unit'))}{doubt}")
         return 0
     if not args.alloy:
-        raise BadInput("no alloy is named", remedy="Say with --alloy what is in the pot: `pourcall alloy list`")
+        raise BadInput(tell("replay.no_alloy"), remedy=tell("replay.no_alloy.remedy"))
     column = _column(trace, args.column)
     setup = _setup(args, column)
     plan = _plan(args)
@@ -103,9 +105,10 @@ def run(args: argparse.Namespace) -> int:
         print(line)
     bad = sum(row["status"] == "bad" for row in rows)
     doubtful = sum(row["status"] == "uncertain" for row in rows)
-    print(f"{len(rows)} rows: {len(rows) - bad - doubtful} good, {doubtful} uncertain, {bad} without a number")
+    good = len(rows) - bad - doubtful
+    print(say(tell("replay.rows", count=len(rows), good=good, uncertain=doubtful, bad=bad)))
     if args.csv is not None:
-        print(f"all rows are in {args.csv}")
+        print(say(tell("replay.written", file=str(args.csv))))
     return 0
 
 
@@ -125,14 +128,12 @@ def _column(trace: "TraceFile", wanted: str) -> "Column":
     if not likely:
         names = ", ".join(column.name for column in trace.columns)
         raise BadTrace(
-            "no column looks like a thermocouple's", where=trace.name, remedy=f"Name one with --column: {names}"
+            tell("replay.no_column"), where=trace.name, remedy=tell("replay.no_column.remedy", columns=names)
         )
     if len(likely) > 1:
         others = ", ".join(column.name for column in likely[1:6])
-        print(
-            f"column {likely[0].name!r} is taken; others are {others}{' ...' if len(likely) > 6 else ''}",
-            file=sys.stderr,
-        )
+        more = " ..." if len(likely) > 6 else ""
+        print(say(tell("replay.column_taken", column=likely[0].name, others=others + more)), file=sys.stderr)
     return likely[0]
 
 
@@ -145,7 +146,7 @@ def _setup(args: argparse.Namespace, column: "Column") -> "Setup":
         raise BadInput(f"{args.type!r} is no thermocouple type", remedy=f"Types are {', '.join(TYPES)}")
     unit = args.column_unit or column.unit
     if not unit:
-        print(f"the file does not say the unit of {column.name!r}: degC is taken", file=sys.stderr)
+        print(say(tell("replay.unit_taken", column=column.name)), file=sys.stderr)
         unit = "degC"
     if args.cold and unit in DEGREES:
         raise BadInput(
@@ -167,36 +168,76 @@ def _plan(args: argparse.Namespace) -> "MeltPlan":
 
 
 def _tell(trace: "TraceFile", column: "Column", plan: "MeltPlan", unit: Unit) -> None:
-    from pourcall.contract.units import format_temperature
-
     mould = plan.moulds[0]
+    spans_s = trace.times_s[-1]
     print(
-        f"{trace.name}: {column.name} against {trace.time_column}, {len(trace.times_s)} rows, {trace.times_s[-1]:.0f} s"
+        say(
+            tell(
+                "replay.trace",
+                file=trace.name,
+                column=column.name,
+                time_column=trace.time_column,
+                count=len(trace.times_s),
+                lasts_s=spans_s,
+            )
+        )
     )
-    print(
-        f"{plan.alloy.name}: {mould.name} wants {format_temperature(mould.lip_min_c, unit)} to "
-        f"{format_temperature(mould.lip_max_c, unit)} at the lip, {format_temperature(mould.tap_min_c, unit)} to "
-        f"{format_temperature(mould.tap_max_c, unit)} in the pot"
+    wants = tell(
+        "replay.window",
+        alloy=plan.alloy.name,
+        mould=mould.name,
+        lip_low_c=mould.lip_min_c,
+        lip_high_c=mould.lip_max_c,
+        pot_low_c=mould.tap_min_c,
+        pot_high_c=mould.tap_max_c,
     )
+    print(say(wants, unit))
     if trace.dropped_rows:
-        print(f"{trace.dropped_rows} rows are left out: their time cannot be read or does not move on")
+        print(say(tell("replay.dropped", count=trace.dropped_rows)))
     if column.texts:
-        print(f"{column.texts} cells hold text where a number should stand: no number there")
+        print(say(tell("replay.texts", count=column.texts)))
 
 
 def _lines(happened: list[ev.Event], unit: Unit) -> Iterator[str]:
     for event in happened:
-        at = f"{event.mono_s:9.1f} s  "
-        if isinstance(event, ev.MeltStateChanged):
-            yield f"{at}melt {event.new.value}: {say(event.why, unit)}"
-        elif isinstance(event, ev.ProbeStateChanged):
-            yield f"{at}probe {event.new.value.replace('_', ' ')}: {say(event.why, unit)}"
-        elif isinstance(event, ev.CallChanged) and event.how != "repeated":
-            yield f"{at}call {event.how}: {say(event.call.text, unit)}"
-        elif isinstance(event, ev.AlarmChanged) and event.alarm.active:
-            yield f"{at}{event.alarm.priority.name}: {say(event.alarm.what, unit)}"
-        elif isinstance(event, ev.AlarmChanged):
-            yield f"{at}cleared: {say(event.alarm.what, unit)}"
+        told = _told(event)
+        if told:
+            yield f"{event.mono_s:9.1f} s  {say(told, unit)}"
+
+
+def _told(event: ev.Event) -> Message:
+    """What is shown of an event; nothing of what only the record wants."""
+    match event:
+        case ev.MeltStateChanged():
+            return tell("replay.melt_state", melt_state=event.new.value, why=event.why)
+        case ev.ProbeStateChanged():
+            return tell("replay.probe_state", probe_state=event.new.value, why=event.why)
+        case ev.CallChanged():
+            return NOTHING if event.how == "repeated" else tell("replay.call", how=event.how, text=event.call.text)
+        case ev.AlarmChanged(alarm=alarm):
+            if not alarm.active:
+                return tell("replay.cleared", what=alarm.what)
+            return tell("replay.alarm", priority=alarm.priority.name, what=alarm.what)
+        case (
+            ev.PlaceChanged()
+            | ev.FlagChanged()
+            | ev.MeltStarted()
+            | ev.MeltChanged()
+            | ev.MeltEnded()
+            | ev.LiftMarked()
+            | ev.PourMarked()
+            | ev.DipRecorded()
+            | ev.PowerMarked()
+            | ev.ProfileChanged()
+            | ev.PanelCompared()
+            | ev.Marked()
+            | ev.CommandRefused()
+            | ev.LinkChanged()
+            | ev.StoreChanged()
+        ):
+            return NOTHING
+        case _:
+            assert_never(event)
 
 
 def _write_csv(path: Path, rows: list[dict[str, Any]]) -> None:

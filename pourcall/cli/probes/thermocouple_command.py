@@ -5,8 +5,9 @@ import re
 
 from pourcall.cli.common import add_json, add_unit, print_json, unit_of
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.quantities import temperature_c
-from pourcall.contract.units import format_difference, format_temperature
+from pourcall.texts import say
 
 WIRE_CLASSES = ("iec_1", "iec_2", "iec_3", "astm_special", "astm_standard", "unknown")
 
@@ -34,13 +35,16 @@ def run(args: argparse.Namespace) -> int:
     cold_c = temperature_c(args.cold, unit)
     cold_uv = cold_emf_uv(tc_type, cold_c)
     if cold_uv is None:
-        raise BadInput(f"terminals at {args.cold} are outside type {tc_type}", remedy="Check the figure and the unit")
+        raise BadInput(tell("error.terminals", terminals_c=cold_c, tc_type=tc_type), remedy=tell("error.figure.remedy"))
     found = re.fullmatch(r"\s*([+-]?\d+(?:\.\d*)?)\s*(uV|µV|mV|V)\s*", args.value)
     if found:
         terminal_uv = float(found.group(1)) * {"uV": 1.0, "µV": 1.0, "mV": 1e3, "V": 1e6}[found.group(2)]
         hot_c, reason = to_temperature(RawKind.EMF_UV, terminal_uv, cold_c, tc_type)
         if hot_c is None:
-            raise BadInput(f"{args.value} is beyond type {tc_type} ({reason.value})", remedy="Check type and polarity")
+            raise BadInput(
+                tell("error.emf_beyond_type", figure=args.value, tc_type=tc_type, reason=reason.value),
+                remedy=tell("error.emf_beyond_type.remedy"),
+            )
     else:
         hot_c = temperature_c(args.value, unit)
         terminal_uv = emf_uv(tc_type, hot_c) - cold_uv
@@ -60,11 +64,16 @@ def run(args: argparse.Namespace) -> int:
             }
         )
         return 0
-    cold = format_temperature(cold_c, unit, 1)
-    print(
-        f"type {tc_type}: {format_temperature(hot_c, unit, 2)} is {terminal_uv / 1000:.4f} mV with terminals at {cold}"
+    bench = tell(
+        "uncertainty.bench.pair", tc_type=tc_type, hot_c=hot_c, emf=f"{terminal_uv / 1000:.4f} mV", terminals_c=cold_c
     )
-    print(f"  referred to 0 degC: {(terminal_uv + cold_uv) / 1000:.4f} mV; slope {slope:.2f} uV/degC")
-    beyond = "" if limits.covered else " (beyond the range of its class)"
-    print(f"  new wire, {args.wire_class}: ± {format_difference(limits.half_width_c, unit, 1)}{beyond}")
+    print(say(bench, unit))
+    referred = f"{(terminal_uv + cold_uv) / 1000:.4f} mV"
+    print(say(tell("uncertainty.bench.referred", emf=referred, slope=f"{slope:.2f} uV/degC")))
+    wire = tell(
+        "uncertainty.bench.new_wire" if limits.covered else "uncertainty.bench.new_wire_beyond",
+        wire_class=args.wire_class,
+        half_difference_c=limits.half_width_c,
+    )
+    print(say(wire, unit))
     return 0

@@ -3,9 +3,11 @@
 import argparse
 
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, unit_of
+from pourcall.contract.message import tell
 from pourcall.contract.units import format_temperature
 from pourcall.metal.alloys.sheet import load_sheets, load_sources
 from pourcall.metal.alloys.sheet_text import list_rows, render_sheet
+from pourcall.texts import say
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
         for fault in faults if not args.json else ():
             print(fault)
         if not faults and not args.json:
-            print(f"All {len(library.keys())} sheets are sound; your own belong into {our_paths().alloys}")
+            print(say(tell("cli.alloy.sound", count=len(library.keys()), folder=str(our_paths().alloys))))
         return 2 if faults else 0
     sheets = library.all()
     if args.json:

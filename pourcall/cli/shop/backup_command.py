@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from pourcall.cli.common import our_paths
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.contract.paths import Paths
@@ -43,14 +45,14 @@ def run(args: argparse.Namespace) -> int:
         return _merge(args, paths)
     if args.restore:
         done = restore(args.file, paths)
-        print(f"restored {len(done.files)} files into {paths.data}")
+        print(say(tell("cli.backup.restored", count=len(done.files), folder=str(paths.data))))
     elif args.check:
         done = verify(args.file)
-        print(f"{args.file} is whole: {len(done.files)} files, {sum(done.rows.values())} rows")
+        print(say(tell("cli.backup.whole", file=str(args.file), files=len(done.files), rows=sum(done.rows.values()))))
     else:
         with Store.read(paths.database) as store:
             done = back_up(store, paths, args.file, utc_s=RealClock().utc_s())
-        print(f"{args.file}: {len(done.files)} files, {sum(done.rows.values())} rows, checked")
+        print(say(tell("cli.backup.made", file=str(args.file), files=len(done.files), rows=sum(done.rows.values()))))
     return 0
 
 
@@ -58,7 +60,7 @@ def _merge(args: argparse.Namespace, paths: "Paths") -> int:
     """With the daemon kept out: the whole archive is one transaction."""
     from pourcall.cli.probes.probe_facts import who_of
     from pourcall.daemon.clock import RealClock
-    from pourcall.daemon.process_lock import SingleLock
+    from pourcall.daemon.process.process_lock import SingleLock
     from pourcall.records.upkeep.merge import merge
 
     with SingleLock(paths.lock):
@@ -70,14 +72,19 @@ def _merge(args: argparse.Namespace, paths: "Paths") -> int:
             utc_s=RealClock().utc_s(),
             dry_run=args.dry_run,
         )
-    would = "would come in" if args.dry_run else "came in"
     if done.nothing:
-        print("all of it is here already; nothing was changed")
+        print(say(tell("cli.merge.nothing")))
         return 0
     for theirs, ours in done.melts:
-        print(f"melt {theirs} {would} as {ours}")
+        print(say(tell("cli.merge.melt_would" if args.dry_run else "cli.merge.melt", theirs=theirs, ours=ours)))
     rows = ", ".join(f"{count} {table}" for table, count in sorted(done.rows.items()))
-    print(f"{would} under the mark {done.mark}: {rows or 'no rows'}; {done.photos} photos")
+    told = tell(
+        "cli.merge.rows_would" if args.dry_run else "cli.merge.rows",
+        mark=done.mark,
+        rows=rows or "-",
+        photos=done.photos,
+    )
+    print(say(told))
     for name in done.aside:
-        print(f"put aside: {name}" if not args.dry_run else f"would be put aside: {name}")
+        print(say(tell("cli.merge.aside_would" if args.dry_run else "cli.merge.aside", file=name)))
     return 0

@@ -14,11 +14,13 @@ from pathlib import Path
 
 from pourcall.cli.common import add_unit
 from pourcall.contract.errors import BadInput, DaemonError
+from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.settings import Sound
 from pourcall.contract.units import Unit, parse_unit
 from pourcall.sim.scenarios.demo import DEMOS
 from pourcall.sim.scenarios.invented import CLEAT, MELTS, SAID
+from pourcall.texts import say
 
 START_S = 20.0
 DEFAULT_SPEED = 20.0
@@ -79,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
             code = _with_dashboard(args, home, paths)
         _export(paths, args.export or Path("pourcall-demo"), but=before)
         if not args.headless and args.home is None and not args.empty:
-            print("The invented records are gone with it; `pourcall demo --records DIR` makes them to keep")
+            print(say(tell("cli.demo.gone")))
         return code
     finally:
         if args.home is None:
@@ -95,9 +97,9 @@ def _records(args: argparse.Namespace) -> int:
         )
     folder = args.records.resolve()
     if not _season(_paths(folder)):
-        print(f"There are records in {folder} already; they stay as they are", file=sys.stderr)
+        print(say(tell("cli.demo.there_already", folder=str(folder))), file=sys.stderr)
     print(SAID)
-    print("To try it (this home is its own; invented pours never mix with a real shop's):")
+    print(say(tell("cli.demo.try")))
     print(f"  export POURCALL_HOME={shlex.quote(str(folder))}")
     for words in TRY:
         print(f"  pourcall {words}")
@@ -110,14 +112,14 @@ def _season(paths: Paths) -> bool:
 
     made = make_records(paths, on_melt=_tell)
     if made.melts:
-        said = f"{made.pours} invented pours of {made.melts} melts are on record, after {made.took_s:.0f} s"
+        said = say(tell("cli.demo.recorded", pours=made.pours, melts=made.melts, took_s=made.took_s))
         print(f"\r{said}" if sys.stderr.isatty() else said, file=sys.stderr)
     return made.melts > 0
 
 
 def _tell(melt: str) -> None:
     if sys.stderr.isatty():
-        print(f"\rinventing earlier melts: {melt} ", end="", file=sys.stderr, flush=True)
+        print("\r" + say(tell("cli.demo.inventing", melt=melt)), end=" ", file=sys.stderr, flush=True)
 
 
 def _paths(home: Path) -> Paths:
@@ -141,7 +143,8 @@ def _shop(paths: Paths, scenario: str, speed: float | None, *, by_hand: bool) ->
     began_s = time.monotonic()
     ended = asyncio.run(main())
     if not by_hand:
-        print(f"The simulated melt {', '.join(ended)} took {time.monotonic() - began_s:.1f} s", file=sys.stderr)
+        took_s = time.monotonic() - began_s
+        print(say(tell("cli.demo.took", melts=", ".join(ended), took_s=took_s)), file=sys.stderr)
     return 0, ended
 
 
@@ -204,4 +207,4 @@ def _export(paths: Paths, folder: Path, *, but: frozenset[str]) -> None:
         if not done and melts:
             done = [export_melt(store, melts[0].melt, folder)]
     for one in done:
-        print(f"{one.csv}: {one.rows} rows; what the columns mean is in {one.metadata.name}")
+        print(say(tell("cli.demo.exported", file=str(one.csv), rows=one.rows, metadata=one.metadata.name)))

@@ -1,6 +1,6 @@
 """The invented season through the real engine and the real recorder, as fast as they go.
 
-No row is written by hand: the simulated board's samples and the caster's keys pass an ordinary door, and what is
+No row is written by hand: the simulated board's samples and the caster's keys go the ordinary way, and what is
 entered later (results, setups, charges, a photo) goes the way the commands go. The file is the same, byte for byte, for
 the same seed. It lies in a home of its own and is refused a real shop's. Not here: what was invented
 (pourcall/sim/scenarios/invented.py).
@@ -25,7 +25,7 @@ from pourcall.contract.events import CallChanged, PourMarked
 from pourcall.contract.inputs import LinkKind, MarkAddition
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import Settings, parse_settings
-from pourcall.daemon.sequencer import InputSequencer
+from pourcall.daemon.inputs.sequencer import InputSequencer
 from pourcall.engine.core import Engine
 from pourcall.planning.melt_plans import Planner
 from pourcall.records.entries import entries
@@ -158,10 +158,10 @@ def _one_melt(
         clock = _SteppedClock(melt.began_utc_s)
         config = config_for(settings, melt.furnace, simulated=True)
         recorder.begin_session(melt.furnace, text, msgspec.json.encode(config), clock.mono_s(), clock.utc_s())
-        door = InputSequencer(melt.furnace, Engine(config), recorder, clock)
+        sequencer = InputSequencer(melt.furnace, Engine(config), recorder, clock)
         request = StartRequest(alloy=melt.alloy, charge_kg=melt.charge_kg, moulds=invented.moulds(melt), who=WHO)
         plan, _ = Planner(settings, None).start(melt.furnace, request, melt.melt)
-        poured = _run(door, clock, Shop(invented.scenario_of(melt, plan, seed)), melt)
+        poured = _run(sequencer, clock, Shop(invented.scenario_of(melt, plan, seed)), melt)
         if len(poured) != len(plan.moulds):
             raise Refused(f"the invented melt {melt.melt} did not reach its end", remedy="Try another seed")
         recorder.call(lambda conn: _enter(conn, melt, poured, paths, rng)).result(STOP_S)
@@ -172,12 +172,14 @@ def _one_melt(
     return len(poured)
 
 
-def _run(door: InputSequencer, clock: _SteppedClock, shop: Shop, melt: InventedMelt) -> dict[int, tuple[str, float]]:
+def _run(
+    sequencer: InputSequencer, clock: _SteppedClock, shop: Shop, melt: InventedMelt
+) -> dict[int, tuple[str, float]]:
     """From the cold charge to the empty pot; pour -> (setup, true temperature at the lip), which no record holds."""
     poured: dict[int, tuple[str, float]] = {}
     lips: dict[str, float] = {}  # by mould: the first metal that went in
-    door_board = _board(melt.furnace)
-    door.link(door_board, LinkKind.OPENED, f"simulated-{melt.furnace}")
+    board = _board(melt.furnace)
+    sequencer.link(board, LinkKind.OPENED, f"simulated-{melt.furnace}")
     charges = {charge.mass_kg: charge for charge in melt.charges}
     next_tick_s = 1.0
     while not shop.finished:
@@ -190,15 +192,17 @@ def _run(door: InputSequencer, clock: _SteppedClock, shop: Shop, melt: InventedM
         for command in pressed:
             if isinstance(command, MarkAddition) and command.mass_kg in charges:
                 command = msgspec.structs.replace(command, source=charges[command.mass_kg].source)
-            items.append(door.submit(msgspec.structs.replace(command, who=WHO)))
+            items.append(sequencer.submit(msgspec.structs.replace(command, who=WHO)))
         if shop.sample_due():
-            items += [passed for sample in shop.samples() if (passed := door.frame(door_board, sample)) is not None]
+            items += [
+                processed for sample in shop.samples() if (processed := sequencer.frame(board, sample)) is not None
+            ]
         if shop.t_s >= next_tick_s - 1e-9:
             next_tick_s += 1.0
-            door.frame(door_board, shop.board_status())
-            items.append(door.tick())
-        for passed in items:
-            for out in passed.outputs:
+            sequencer.frame(board, shop.board_status())
+            items.append(sequencer.tick())
+        for processed in items:
+            for out in processed.outputs:
                 if isinstance(out, CallChanged) and out.how == "raised":
                     shop.crew.hear(out.call.kind.value)
                 elif isinstance(out, PourMarked) and out.pour.mould in lips:

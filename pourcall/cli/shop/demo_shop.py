@@ -1,6 +1,6 @@
 """The demonstration's shop. A simulated furnace on a real pseudo-terminal under the ordinary daemon.
 
-Everything but the furnace is real: driver, engine, record, API. What the operator presses goes through the same door
+Everything but the furnace is real: driver, engine, record, API. What the operator presses goes the same way
 as a person's keys.
 """
 
@@ -17,9 +17,9 @@ from pourcall.contract.events import CallChanged, CallKind, MeltEnded
 from pourcall.contract.inputs import Command, StartMelt
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
+from pourcall.daemon.inputs.ports import link_maker
+from pourcall.daemon.inputs.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
-from pourcall.daemon.ports import link_maker
-from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.clock import SimClock
 from pourcall.sim.scenarios.demo import WORKSHOP, demo_scenario
@@ -88,7 +88,7 @@ async def run_demo(
                 assert daemon.service is not None
                 plan = msgspec.structs.replace(command.plan, melt=daemon.service.next_number())
                 command = msgspec.structs.replace(command, plan=plan)
-            door.submit(command)
+            sequencer.submit(command)
 
     step = LockStep(Shop(scenario), clock, speed=speed, on_keys=on_keys)
     text = settings_text(scenario, step.port)
@@ -105,8 +105,8 @@ async def run_demo(
         speed=speed or 0.0,
     )
 
-    def on_passed(passed: ProcessedInput) -> None:
-        for output in passed.outputs:
+    def on_processed(processed: ProcessedInput) -> None:
+        for output in processed.outputs:
             if isinstance(output, CallChanged) and output.how == "raised":
                 step.hear_call(output.call.kind.value)
                 if by_hand and output.call.kind is CallKind.POUR and speed is not None:
@@ -117,8 +117,8 @@ async def run_demo(
     try:
         await daemon.start()
         assert daemon.service is not None
-        door = daemon.service.door(FURNACE)
-        door.subscribe(on_passed)
+        sequencer = daemon.service.sequencer(FURNACE)
+        sequencer.subscribe(on_processed)
         if on_ready is not None:
             on_ready()
         running = asyncio.ensure_future(step.run())

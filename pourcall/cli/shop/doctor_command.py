@@ -5,18 +5,30 @@ import shutil
 import sys
 import time
 from collections.abc import Iterator
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 import msgspec
 
-from pourcall.cli.common import add_json, local_time, our_paths, print_json, settings_or_none
+from pourcall.cli.common import add_json, local_time, our_paths, print_json, settings_or_none, unit_of
 from pourcall.contract.errors import PourcallError
+from pourcall.contract.message import Told, tell
+from pourcall.contract.units import Unit
 from pourcall.contract.version import VERSION
+from pourcall.texts import say, word
 
 if TYPE_CHECKING:
     from pourcall.records.read.store import Store
 
-WELL, MIND, FAULT = "well", "mind", "FAULT"
+
+class State(StrEnum):
+    """How a thing stands that was looked at."""
+
+    WELL = "well"
+    NOTE = "note"
+    FAULT = "fault"
+
+
 OLD_S = 2 * 365.25 * 86_400.0
 WORTH_THINNING = 100e6  # bytes of old readings from which on thinning is worth a word
 BACKUP_DAYS = 30.0
@@ -26,8 +38,8 @@ class Finding(msgspec.Struct, frozen=True):
     """One thing looked at."""
 
     what: str
-    state: str  # well, mind, FAULT
-    says: str
+    state: State
+    says: Told
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,15 +51,31 @@ def run(args: argparse.Namespace) -> int:
     """All of it; 1 where there is a fault."""
     findings = list(_all())
     if args.json:
-        print_json(findings)
+        print_json([{"what": one.what, "state": one.state, "says": say(one.says)} for one in findings])
     else:
-        for finding in findings:
-            print(f"{finding.state:<5}  {finding.what}: {finding.says}")
-    return int(any(finding.state == FAULT for finding in findings))
+        unit = _unit_of()
+        for one in findings:
+            print(f"{word('check', one.state):<5}  {one.what}: {say(one.says, unit)}")
+    return int(any(one.state is State.FAULT for one in findings))
+
+
+def _unit_of() -> Unit:
+    try:
+        return unit_of(argparse.Namespace())
+    except PourcallError:  # faults in the settings are among what was found
+        return Unit.C
+
+
+def _said(err: PourcallError) -> Told:
+    """An error as a finding says it."""
+    if err.remedy and err.where:
+        return tell("check.error_where", what=err.what, where=err.where, remedy=err.remedy)
+    return tell("check.error", what=err.what, remedy=err.remedy) if err.remedy else err.what
 
 
 def _all() -> Iterator[Finding]:
-    yield Finding("program", WELL, f"pourcall {VERSION} on Python {sys.version.split()[0]}, {sys.platform}")
+    python = sys.version.split()[0]
+    yield Finding("program", State.WELL, tell("check.program", version=VERSION, python=python, system=sys.platform))
     yield from _settings()
     yield from _record()
     yield from _daemon()
@@ -55,12 +83,10 @@ def _all() -> Iterator[Finding]:
     yield from _sheets()
     player = next((name for name in ("aplay", "paplay", "afplay") if shutil.which(name)), "")
     if player or sys.platform == "win32":
-        yield Finding("sound", WELL, f"through {player or 'winsound'}; try it with `pourcall setup`")
+        yield Finding("sound", State.WELL, tell("check.sound", player=player or "winsound"))
     else:
-        yield Finding("sound", MIND, "no player found: the terminal bell is all there is. Install alsa-utils")
-    yield Finding(
-        "safety", MIND, "this program protects nothing: is there an independent over-temperature limit, and tested?"
-    )
+        yield Finding("sound", State.NOTE, tell("check.no_sound"))
+    yield Finding("safety", State.NOTE, tell("check.safety"))
 
 
 def _settings() -> Iterator[Finding]:
@@ -68,19 +94,20 @@ def _settings() -> Iterator[Finding]:
     try:
         settings = settings_or_none()
     except PourcallError as err:
-        yield Finding("settings", FAULT, str(err))
+        yield Finding("settings", State.FAULT, str(err))
         return
     if settings is None:
-        yield Finding("settings", MIND, f"none yet at {path}. Run `pourcall setup`, or `pourcall demo` to look around")
+        yield Finding("settings", State.NOTE, tell("check.no_settings", path=str(path)))
         return
-    count = f"{len(settings.furnace)} furnaces, {len(settings.board)} boards, {len(settings.probe)} probes"
-    yield Finding("settings", WELL, f"{path}: {count}")
+    furnaces, boards, probes = len(settings.furnace), len(settings.board), len(settings.probe)
+    says = tell("check.settings", path=str(path), furnaces=furnaces, boards=boards, probes=probes)
+    yield Finding("settings", State.WELL, says)
 
 
 def _record() -> Iterator[Finding]:
     path = our_paths().database
     if not path.exists():
-        yield Finding("record", WELL, f"none yet; it will be {path}")
+        yield Finding("record", State.WELL, tell("check.no_record", path=str(path)))
         return
     from pourcall.records.read.store import Store
 
@@ -90,7 +117,7 @@ def _record() -> Iterator[Finding]:
             yield from _disk(store, melts)
             yield from _calibrations(store)
     except PourcallError as err:
-        yield Finding("record", FAULT, str(err))
+        yield Finding("record", State.FAULT, _said(err))
         return
     yield _backup(time.time())
 
@@ -103,23 +130,20 @@ def _disk(store: "Store", melts: int) -> Iterator[Finding]:
     with store.reading() as conn:
         used = usage(conn, paths, older_than_utc_s=time.time() - OLD_S)
     free = shutil.disk_usage(paths.data)
-    state = MIND if free.free < max(1e9, 0.05 * free.total) else WELL
+    state = State.NOTE if free.free < max(1e9, 0.05 * free.total) else State.WELL
     yield Finding(
         "record",
         state,
-        f"{paths.database}: {melts} melts, {_mb(used.record)}; {free.free / 1e9:.1f} GB free on its disk",
+        tell("check.record", path=str(paths.database), count=melts, size=_mb(used.record), free=_mb(free.free)),
     )
-    kinds = (("photos", used.photos), ("old copies of the record", used.copies), ("of other shops", used.aside))
-    others = [f"{_mb(size)} {name}" for name, size in (*kinds, ("log", used.log)) if size]
-    grows = "" if used.per_melt_hour is None else f"; an hour of a melt adds about {_mb(used.per_melt_hour)}"
-    yield Finding("disk", WELL, f"{_mb(used.record)} record{''.join(f', {one}' for one in others)}{grows}")
+    kinds = {"record": used.record, "photos": used.photos, "copies": used.copies, "aside": used.aside, "log": used.log}
+    parts = tuple(tell("check.part", size=_mb(size), lies_there=kind) for kind, size in kinds.items() if size)
+    if used.per_melt_hour is None:
+        yield Finding("disk", State.WELL, tell("check.disk", parts=parts))
+    else:
+        yield Finding("disk", State.WELL, tell("check.disk_grows", parts=parts, size=_mb(used.per_melt_hour)))
     if used.old_bytes > WORTH_THINNING:
-        yield Finding(
-            "old readings",
-            WELL,
-            f"about {_mb(used.old_bytes)} are readings older than two years; should the disk get full, most of that "
-            "can be given back: `pourcall thin --older-than 2y --dry-run`",
-        )
+        yield Finding("old readings", State.WELL, tell("check.old_readings", size=_mb(used.old_bytes)))
 
 
 def _backup(utc_s: float) -> Finding:
@@ -130,14 +154,17 @@ def _backup(utc_s: float) -> Finding:
 
     last = last_backup(our_paths())
     if last is None:
-        return Finding("backup", MIND, "none was made here yet: `pourcall backup FILE`, and keep it elsewhere")
+        return Finding("backup", State.NOTE, tell("check.no_backup"))
     days = (utc_s - last.made_utc_s) / 86_400.0
     archive = Path(last.file)
-    there = f"{_mb(archive.stat().st_size)} in {archive}" if archive.exists() else f"no longer at {archive}"
-    says = f"the last is of {local_time(last.made_utc_s)}, {there}"
-    return Finding(
-        "backup", MIND if days > BACKUP_DAYS else WELL, says + (": time for another" if days > BACKUP_DAYS else "")
-    )
+    made = local_time(last.made_utc_s)
+    if archive.exists():
+        says = tell("check.backup", at=made, size=_mb(archive.stat().st_size), path=str(archive))
+    else:
+        says = tell("check.backup_moved", at=made, path=str(archive))
+    if days > BACKUP_DAYS:
+        return Finding("backup", State.NOTE, tell("check.backup_old", what=says))
+    return Finding("backup", State.WELL, says)
 
 
 def _calibrations(store: "Store") -> Iterator[Finding]:
@@ -157,16 +184,15 @@ def _calibrations(store: "Store") -> Iterator[Finding]:
         for name in types:
             what, one = f"calibration of {name}", found.get(name)
             if one is None:
-                yield Finding(what, MIND, f"never calibrated: `pourcall calibrate {name} --point ice`")
+                yield Finding(what, State.NOTE, tell("check.never_calibrated", probe=name))
             elif isinstance(one, PourcallError):
-                yield Finding(what, FAULT, f"not used: {one}")
+                yield Finding(what, State.FAULT, tell("check.calibration_unused", why=_said(one)))
             elif one.overdue(utc_s):
                 days = (utc_s - one.due_utc_s) / 86_400.0
-                yield Finding(
-                    what, MIND, f"overdue for {days:.0f} days; {one.calibration.how} stays in force until then"
-                )
+                yield Finding(what, State.NOTE, tell("check.overdue", days=round(days), how=one.calibration.how))
             else:
-                yield Finding(what, WELL, f"{one.calibration.how}; due {local_time(one.due_utc_s)[:10]}")
+                due = local_time(one.due_utc_s)[:10]
+                yield Finding(what, State.WELL, tell("check.calibrated", how=one.calibration.how, due=due))
 
 
 def _mb(size: float) -> str:
@@ -179,9 +205,12 @@ def _daemon() -> Iterator[Finding]:
     try:
         health = DaemonClient().health()
     except PourcallError as err:
-        yield Finding("daemon", MIND, str(err))
+        yield Finding("daemon", State.NOTE, _said(err))
         return
-    yield Finding("daemon", WELL, f"pid {health.pid}, version {health.version}, furnaces {', '.join(health.furnaces)}")
+    furnaces = ", ".join(health.furnaces)
+    yield Finding(
+        "daemon", State.WELL, tell("check.daemon", process=health.pid, version=health.version, furnaces=furnaces)
+    )
 
 
 def _ports() -> Iterator[Finding]:
@@ -191,16 +220,14 @@ def _ports() -> Iterator[Finding]:
 
     ports = list_ports()
     if not ports:
-        yield Finding("ports", MIND, "no serial port is there: plug the amplifier board in")
+        yield Finding("ports", State.NOTE, tell("check.no_ports"))
     for port in ports:
         allowed = not port.device.startswith("/") or os.access(port.device, os.R_OK | os.W_OK)
         named = f" ({port.usb_name})" if port.usb_name else ""
         if allowed:
-            yield Finding("port", WELL, f"{port.device}{named} {port.description}".rstrip())
+            yield Finding("port", State.WELL, f"{port.device}{named} {port.description}".rstrip())
         else:
-            yield Finding(
-                "port", FAULT, f"{port.device}{named}: no permission. Join its group (usually dialout), log in anew"
-            )
+            yield Finding("port", State.FAULT, tell("check.port_forbidden", port=f"{port.device}{named}"))
 
 
 def _sheets() -> Iterator[Finding]:
@@ -209,6 +236,6 @@ def _sheets() -> Iterator[Finding]:
     library = load_sheets(our_paths().alloys)
     faults = library.faults()
     if faults:
-        yield Finding("alloy sheets", FAULT, f"{len(faults)} faults: run `pourcall alloy check`")
+        yield Finding("alloy sheets", State.FAULT, tell("check.sheet_faults", count=len(faults)))
     else:
-        yield Finding("alloy sheets", WELL, f"{len(library.keys())}, all sound")
+        yield Finding("alloy sheets", State.WELL, tell("check.sheets", count=len(library.keys())))

@@ -6,6 +6,8 @@ from pathlib import Path
 
 from pourcall.cli.common import our_paths
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
+from pourcall.texts import say
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,11 +23,11 @@ def run(args: argparse.Namespace) -> int:
     from pourcall.daemon.main import serve
 
     if args.tcp is not None and not 0 <= args.tcp <= 65535:
-        raise BadInput(f"there is no TCP port {args.tcp}", remedy="Choose 1024 to 65535, or 0 for a free one")
+        raise BadInput(tell("cli.serve.no_port", port=args.tcp), remedy=tell("cli.serve.no_port.remedy"))
     paths = our_paths()
     settings = args.settings or paths.settings
 
     def ready() -> None:
-        print(f"pourcall is listening; the dashboard is `pourcall watch`; the log is {paths.log}", file=sys.stderr)
+        print(say(tell("cli.serve.listening", log=str(paths.log))), file=sys.stderr)
 
     return serve(settings, paths, tcp_port=args.tcp, on_ready=ready)

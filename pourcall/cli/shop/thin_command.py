@@ -7,7 +7,9 @@ from pathlib import Path
 
 from pourcall.cli.common import add_json, local_time, our_paths, print_json
 from pourcall.contract.errors import BadInput, Refused
+from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
+from pourcall.texts import say
 
 _LENGTH = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|d|w|m|y)")
 _SECONDS = {"s": 1.0, "min": 60.0, "d": 86_400.0, "w": 7 * 86_400.0, "m": 30.4375 * 86_400.0, "y": 365.25 * 86_400.0}
@@ -34,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     """A backup, then the thinning, with the daemon kept out."""
     from pourcall.cli.probes.probe_facts import who_of
     from pourcall.daemon.clock import RealClock
-    from pourcall.daemon.process_lock import SingleLock
+    from pourcall.daemon.process.process_lock import SingleLock
     from pourcall.records.read.store import Store
     from pourcall.records.upkeep.thinning import thin
 
@@ -58,23 +60,26 @@ def run(args: argparse.Namespace) -> int:
         print_json(done)
         return 0
     if not done.rows_given_up:
-        print(f"nothing to give up before {local_time(done.until_utc_s)}")
+        print(say(tell("cli.thin.nothing", at=local_time(done.until_utc_s))))
     else:
-        would = "would be given up" if args.dry_run else "given up"
-        print(
-            f"{done.rows_given_up:,} of {done.rows_before:,} rows {would}, {local_time(done.from_utc_s)} to "
-            f"{local_time(done.to_utc_s)}: one reading of each probe in {keep_every_s:g} s stays"
+        told = tell(
+            "cli.thin.would" if args.dry_run else "cli.thin.done",
+            count=f"{done.rows_given_up:,}",
+            of=f"{done.rows_before:,}",
+            begin=local_time(done.from_utc_s),
+            end=local_time(done.to_utc_s),
+            every_s=keep_every_s,
         )
-        print("kept: all events, pours, dips, results; the minutes around each pour and dip; the roll-up")
+        print(say(told))
+        print(say(tell("cli.thin.kept")))
+    before = f"{done.bytes_before / 1e6:.1f} MB"
     if args.dry_run:
-        share = done.rows_given_up / max(done.rows_before, 1)
-        print(
-            f"nothing was written; {share:.0%} of these rows would go from a record of {done.bytes_before / 1e6:.1f} MB"
-        )
+        rows_share = done.rows_given_up / max(done.rows_before, 1)
+        print(say(tell("cli.thin.dry_run", rows_share=rows_share, size=before)))
     elif done.bytes_after != done.bytes_before:
-        print(f"the record is {done.bytes_after / 1e6:.1f} MB, it was {done.bytes_before / 1e6:.1f} MB")
+        print(say(tell("cli.thin.size", now=f"{done.bytes_after / 1e6:.1f} MB", before=before)))
     if done.unshrunk:
-        print(f"mind: {done.unshrunk}", file=sys.stderr)
+        print(say(tell("cli.thin.note", why=done.unshrunk)), file=sys.stderr)
     return 0
 
 
@@ -82,7 +87,7 @@ def length_s(text: str) -> float:
     """`2y`, `18m`, `10s`: seconds. Raises BadInput."""
     found = _LENGTH.fullmatch(text.strip().lower())
     if found is None:
-        raise BadInput(f"{text!r} is no length of time", remedy="Write 2y, 18m (months) or 200d; 10s for --keep-every")
+        raise BadInput(tell("cli.thin.no_length", text=text), remedy=tell("cli.thin.no_length.remedy"))
     return float(found[1]) * _SECONDS[found[2]]
 
 
@@ -96,13 +101,11 @@ def _backed_up(args: argparse.Namespace, paths: Paths, utc_s: float) -> None:
     with Store.read(paths.database) as store:
         if args.backup is not None:
             back_up(store, paths, args.backup, utc_s=utc_s)
-            print(f"{args.backup}: a whole backup, checked", file=sys.stderr)
+            print(say(tell("cli.thin.backup", file=str(args.backup))), file=sys.stderr)
             return
         last = last_backup(paths)
         if last is not None and covers(last, store):
-            print(f"{last.file}: the backup of {local_time(last.made_utc_s)} holds all of it", file=sys.stderr)
+            made = tell("cli.thin.backup_known", file=last.file, at=local_time(last.made_utc_s))
+            print(say(made), file=sys.stderr)
             return
-    raise Refused(
-        "what is thinned is gone, and no whole backup of the record as it stands is known",
-        remedy="Add --backup FILE, or --no-backup to do without",
-    )
+    raise Refused(tell("cli.thin.no_backup"), remedy=tell("cli.thin.no_backup.remedy"))

@@ -14,6 +14,7 @@ import msgspec
 from pourcall.contract.api import Asked, ResultRequest
 from pourcall.contract.entries import Entry
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C
 
 BODY_BYTES = 16 * 1024
@@ -54,7 +55,7 @@ def cleaned(value: Any_, where: str = "") -> Any_:
     if isinstance(value, str) and type(value) is str:
         return printable(value)  # type: ignore[return-value]
     if isinstance(value, float) and not math.isfinite(value):
-        raise BadInput(f"{value} is no finite figure", where=where, remedy="Give a number")
+        raise BadInput(tell("api.not_finite", figure=str(value)), where=where, remedy=tell("api.not_finite.remedy"))
     if isinstance(value, tuple):
         return tuple(cleaned(each, where) for each in value)  # type: ignore[return-value]
     if isinstance(value, msgspec.Struct):
@@ -86,25 +87,23 @@ def read_entry(body: bytes) -> Entry:
 
 def _read(body: bytes, decoder: "msgspec.json.Decoder[Any_]", *, clean: bool = True) -> Any_:
     if len(body) > BODY_BYTES:
-        raise BadInput(
-            f"the command has {len(body)} bytes, more than {BODY_BYTES}", remedy="Send one command at a time"
-        )
+        raise BadInput(tell("api.too_large", count=BODY_BYTES), remedy=tell("api.too_large.remedy"))
     if depth_of(body) > DEPTH:
-        raise BadInput(f"the command is nested deeper than {DEPTH}", remedy="See /v1/openapi.json")
+        raise BadInput(tell("api.too_deep", count=DEPTH), remedy=tell("api.see_description"))
     try:
         asked = decoder.decode(body)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as err:
-        raise BadInput(f"no command: {err}", remedy="See /v1/openapi.json for the commands and their fields") from err
+        raise BadInput(tell("api.no_command", error=str(err)), remedy=tell("api.no_command.remedy")) from err
     return cleaned(asked, "command") if clean else asked
 
 
 def _check_figures(asked: Asked) -> None:
     ago_s = getattr(asked, "ago_s", 0.0)
     if not 0.0 <= ago_s <= LONGEST_AGO_S:
-        raise BadInput(f"ago_s = {ago_s:g} is not within a day back from now", remedy="Give seconds, such as 40")
+        raise BadInput(tell("api.ago", figure=ago_s), remedy=tell("api.ago.remedy"))
     temp_c = getattr(asked, "temp_c", 0.0)
     if not ABSOLUTE_ZERO_C <= temp_c <= HIGHEST_MEANT_C:
-        raise BadInput(f"temp_c = {temp_c:g} degC is no temperature met here", remedy="Check the figure and the unit")
+        raise BadInput(tell("api.temperature", temp_c=temp_c), remedy=tell("api.temperature.remedy"))
     figures = [
         (name, getattr(asked, name, None), most)
         for name, most in (
@@ -117,4 +116,4 @@ def _check_figures(asked: Asked) -> None:
     ]
     for name, figure, most in (*figures, *(("ingots_kg", each, 1000.0) for each in getattr(asked, "ingots_kg", ()))):
         if figure is not None and not 0.0 <= figure <= most:
-            raise BadInput(f"{name} = {figure:g} is not between 0 and {most:g}", remedy="Check the figure")
+            raise BadInput(tell("api.outside", field=name, figure=figure, most=most), remedy=tell("api.outside.remedy"))

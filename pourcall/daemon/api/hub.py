@@ -15,7 +15,7 @@ import msgspec
 from pourcall.contract.api import Health, StreamDelta, StreamEvent, StreamMessage, StreamSnapshot
 from pourcall.contract.reading import Reading
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
+from pourcall.daemon.inputs.sequencer import InputSequencer, ProcessedInput
 
 DELTA_S = 0.1  # real seconds between deltas, at least
 QUEUE = 256  # messages a client may lag before it is skipped to a fresh snapshot
@@ -66,18 +66,18 @@ class Client:
 
 
 class Hub:
-    """Joins the doors to the clients. `health` gives the words for the head of a snapshot."""
+    """From the furnaces to the clients. `health` gives the words for the head of a snapshot."""
 
     def __init__(
-        self, doors: Mapping[str, InputSequencer], health: Callable[[], Health], *, delta_s: float = DELTA_S
+        self, sequencers: Mapping[str, InputSequencer], health: Callable[[], Health], *, delta_s: float = DELTA_S
     ) -> None:
-        self._doors, self._health, self._delta_s = doors, health, delta_s
+        self._sequencers, self._health, self._delta_s = sequencers, health, delta_s
         self._encoder = msgspec.json.Encoder()
         self._clients: set[Client] = set()
         self._sent: dict[str, FurnaceSnapshot] = {}
         self._dirty: dict[str, None] = {}
         self._timer: asyncio.TimerHandle | None = None
-        self._leave = [door.subscribe(self._on_passed) for door in doors.values()]
+        self._leave = [sequencer.subscribe(self._on_processed) for sequencer in sequencers.values()]
 
     @property
     def clients(self) -> int:
@@ -95,12 +95,12 @@ class Hub:
             self._sent.clear()
 
     def snapshots(self) -> list[str]:
-        """A whole snapshot of every furnace. What is sent here is what the next delta is reckoned from."""
+        """A whole snapshot of every furnace. What is sent here is what the next delta is counted from."""
         health = self._health()
         messages = []
-        for name, door in self._doors.items():
+        for name, sequencer in self._sequencers.items():
             self._flush(name)  # so that the other clients' deltas stay whole
-            shot = self._sent.get(name) or door.snapshot()
+            shot = self._sent.get(name) or sequencer.snapshot()
             self._sent[name] = shot
             messages.append(self._text(StreamSnapshot(health=health, snapshot=shot)))
         return messages
@@ -117,15 +117,15 @@ class Hub:
     def _text(self, message: StreamMessage) -> str:
         return self._encoder.encode(message).decode()
 
-    def _on_passed(self, passed: ProcessedInput) -> None:
+    def _on_processed(self, processed: ProcessedInput) -> None:
         if not self._clients:
             return
-        for out in passed.outputs:
+        for out in processed.outputs:
             if not isinstance(out, Reading):
                 message = self._text(StreamEvent(event=out))
                 for client in self._clients:
                     client.offer(message)
-        self._dirty[passed.furnace] = None
+        self._dirty[processed.furnace] = None
         if self._timer is None:
             self._timer = asyncio.get_running_loop().call_later(self._delta_s, self._on_timer)
 
@@ -139,7 +139,7 @@ class Hub:
         old = self._sent.get(name)
         if old is None:
             return  # no client has a snapshot of it yet: the first one brings everything
-        new = self._doors[name].snapshot()
+        new = self._sequencers[name].snapshot()
         changed = changed_fields(old, new)
         if changed:
             raw = {key: msgspec.Raw(self._encoder.encode(value)) for key, value in changed.items()}

@@ -29,6 +29,7 @@ from pourcall.contract.errors import (
     StoreError,
 )
 from pourcall.contract.inputs import CorrectPour
+from pourcall.contract.message import Told, tell
 from pourcall.contract.version import API_VERSION
 from pourcall.daemon.api import library, sockets
 from pourcall.daemon.api.guard import BODY_BYTES, printable, read_command, read_entry, read_result
@@ -75,7 +76,7 @@ class Api:
 
     def __init__(self, service: Service, store: Store | None = None) -> None:
         self.service, self._store = service, store
-        self.hub = Hub(service.doors, service.health)
+        self.hub = Hub(service.sequencers, service.health)
         self.token = ""
         self._sockets: set[web.WebSocketResponse] = set()
         self._unix_path: Path | None = None
@@ -148,9 +149,8 @@ class Api:
             raise
         except Exception as err:
             log.exception("%s %s failed", request.method, printable(request.path, 200))
-            return answer(
-                ApiError(what=f"the daemon failed on this: {type(err).__name__}", remedy="Its log says more"), 500
-            )
+            failed = tell("api.failed", error=type(err).__name__)
+            return answer(ApiError(what=failed, remedy=tell("api.failed.remedy")), 500)
 
     def _admit(self, request: web.Request) -> None:
         """Whoever opened the Unix socket is let in (the file says who may); on TCP the token is asked for."""
@@ -160,12 +160,14 @@ class Api:
 
     @staticmethod
     def _http_refusal(err: web.HTTPException) -> web.Response:
-        what, remedy, code = {
-            401: ("this port asks for a token", "Send `Authorization: Bearer TOKEN` from the token file", 6),
-            404: ("there is nothing at this address", "See /v1/openapi.json", 3),
-            405: ("this address does not take that method", "See /v1/openapi.json", 2),
-            413: (f"the body has more than {BODY_BYTES} bytes", "Send one command at a time", 2),
-        }.get(err.status, (err.reason, "See /v1/openapi.json", 2))
+        see = tell("api.see_description")
+        refusals: dict[int, tuple[Told, Told, int]] = {
+            401: (tell("api.token"), tell("api.token.remedy"), DaemonError.exit_code),
+            404: (tell("api.no_address"), see, NotFound.exit_code),
+            405: (tell("api.no_method"), see, BadInput.exit_code),
+            413: (tell("api.too_large", count=BODY_BYTES), tell("api.too_large.remedy"), BadInput.exit_code),
+        }
+        what, remedy, code = refusals.get(err.status, (err.reason, see, BadInput.exit_code))
         response = answer(ApiError(what=what, remedy=remedy, exit_code=code), err.status)
         for name in ("Allow", "WWW-Authenticate"):
             if name in err.headers:
@@ -182,34 +184,34 @@ class Api:
 
     async def furnaces(self, request: web.Request) -> web.StreamResponse:
         """Every furnace as it stands."""
-        return answer([door.snapshot() for door in self.service.doors.values()])
+        return answer([sequencer.snapshot() for sequencer in self.service.sequencers.values()])
 
     async def furnace(self, request: web.Request) -> web.StreamResponse:
         """One furnace as it stands."""
-        return answer(self.service.door(request.match_info["furnace"]).snapshot())
+        return answer(self.service.sequencer(request.match_info["furnace"]).snapshot())
 
     async def command(self, request: web.Request) -> web.StreamResponse:
         """A command, a start or a change: its CommandResult, `accepted` or not."""
-        furnace = self.service.door(request.match_info["furnace"]).furnace
+        furnace = self.service.sequencer(request.match_info["furnace"]).furnace
         body = await request.read()
         try:
             asked = read_command(body)
         except BadInput as err:
-            self.service.report(
-                "command_rejected", f"{err.what}: {printable(body[:400].decode('utf-8', 'replace'), 200)}"
-            )
+            said = printable(body[:400].decode("utf-8", "replace"), 200)
+            self.service.notices.report("command_rejected", tell("daemon.rejected", why=err.what, body=said))
             raise
         if isinstance(asked, StartRequest | ChangeRequest) and asked.moulds and self._store is not None:
             moulds = await self.service.in_thread(library.described, self._store, asked.moulds)
             asked = msgspec.structs.replace(asked, moulds=moulds)
-        if isinstance(asked, StartRequest):
-            result = await self.service.start_melt(furnace, asked)
-        elif isinstance(asked, ChangeRequest):
-            result = await self.service.change_melt(furnace, asked)
-        elif isinstance(asked, ProfileRequest):
-            result = await self.service.run_profile(furnace, asked)
-        else:
-            result = await self.service.command(furnace, asked)
+        match asked:
+            case StartRequest():
+                result = await self.service.start_melt(furnace, asked)
+            case ChangeRequest():
+                result = await self.service.change_melt(furnace, asked)
+            case ProfileRequest():
+                result = await self.service.run_profile(furnace, asked)
+            case _:  # a Command, as the type checker sees it
+                result = await self.service.command(furnace, asked)
         return answer(result)
 
     async def trace(self, request: web.Request) -> web.StreamResponse:
@@ -273,11 +275,11 @@ class Api:
     async def _tell_engine(self, told: PourCorrection) -> None:
         """The melt that runs goes on from the pour as it stands now: a mould that got no metal is next again."""
         melt, _, number = told.pour.rpartition("-")
-        for door in self.service.doors.values():
-            if door.snapshot().melt == melt and self._store is not None:
+        for sequencer in self.service.sequencers.values():
+            if sequencer.snapshot().melt == melt and self._store is not None:
                 for known, mould in await self.service.in_thread(library.poured_now, self._store, melt):
                     if known == int(number):
-                        await door.command(CorrectPour(number=known, mould=mould, who=told.who))
+                        await sequencer.command(CorrectPour(number=known, mould=mould, who=told.who))
 
     async def setups(self, request: web.Request) -> web.StreamResponse:
         """Mould setups on record."""
@@ -286,7 +288,7 @@ class Api:
     async def _read(self, call: Callable[..., Answer], *args: Any) -> Answer:
         """A question to the records, in a reading thread."""
         if self._store is None:
-            raise StoreError("this daemon runs without records", remedy="Start it with its database")
+            raise StoreError(tell("daemon.no_record"), remedy=tell("daemon.no_record.remedy"))
         return await self.service.in_thread(call, self._store, *args)
 
     async def openapi(self, request: web.Request) -> web.StreamResponse:
@@ -345,6 +347,7 @@ def _figure(request: web.Request, name: str, default: float, least: float, most:
         figure = math.nan
     if not least <= figure <= most:
         raise BadInput(
-            f"{name} = {printable(text, 40)!r} is no figure from {least:g} to {most:g}", remedy="Correct the address"
+            tell("api.query", field=name, figure=printable(text, 40), least=least, most=most),
+            remedy=tell("api.query.remedy"),
         )
     return figure

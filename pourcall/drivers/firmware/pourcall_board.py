@@ -120,7 +120,7 @@ class Board:
         for value in data:
             if value in (10, 13):
                 if self.part and not self.overlong:
-                    answers += self.obey(self.part, now_ms)
+                    answers += self.handle(self.part, now_ms)
                 self.part = b""
                 self.overlong = False
             elif len(self.part) >= MAX_LINE:
@@ -129,7 +129,7 @@ class Board:
                 self.part += bytes((value,))
         return answers
 
-    def obey(self, line: bytes, now_ms: int) -> "list[bytes]":
+    def handle(self, line: bytes, now_ms: int) -> "list[bytes]":
         """One whole line from the host."""
         if line.strip() == b"?":
             words = (BOARD_NAME, FIRMWARE, self.serial, CHIP, ";".join(CHANNELS))

@@ -8,8 +8,9 @@ from typing import Protocol
 
 from pourcall.contract.errors import FrameError
 from pourcall.contract.frames import BadFrame, Frame
+from pourcall.contract.message import Told
 
-MAX_LINE_BYTES = 65_536  # the house's cap for one frame of any kind; formats with short lines set a lower one
+MAX_LINE_BYTES = 65_536  # the cap for one frame of any kind; formats with short lines set a lower one
 SAMPLE_BYTES = 24  # how much of a bad frame is kept to be shown
 
 
@@ -19,6 +20,11 @@ class Decoder(Protocol):
     @property
     def name(self) -> str:
         """The format's word in settings and reports."""
+        ...
+
+    @property
+    def query(self) -> bytes:
+        """What makes such a board say who it is; empty: it is not to be talked to."""
         ...
 
     def feed(self, data: bytes) -> list[Frame]:
@@ -37,7 +43,7 @@ def printable_share(data: bytes) -> float:
 _TEXT = bytes([9, 10, 13, *range(32, 127)])
 
 
-def bad_frame(why: str, data: bytes) -> BadFrame:
+def bad_frame(why: Told, data: bytes) -> BadFrame:
     """A BadFrame that keeps only the first bytes of `data`."""
     return BadFrame(
         why=why, sample_hex=data[:SAMPLE_BYTES].hex(), size=len(data), printable=round(printable_share(data), 3)
@@ -95,6 +101,7 @@ class LineDecoder:
     """What all line formats share: framing, and turning FrameError into BadFrame. Subclasses give `decode_line`."""
 
     name = "line"
+    query = b""
     max_line = MAX_LINE_BYTES
 
     def __init__(self, *, midway: bool = False) -> None:

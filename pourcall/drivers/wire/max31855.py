@@ -1,15 +1,19 @@
 """MAX31855 words. 32 bits in, one `Word` or `Sample` out, and back for the simulator.
 
 The chip takes the couple for linear (41.276 uV/degC for type K) and adds its own temperature; undoing that is the
-thermocouple room's work. Bit layout: MAX31855 data sheet 19-5793 Rev 5, Tables 2 to 5.
+work of `thermometry.compensation`. Bit layout: MAX31855 data sheet 19-5793 Rev 5, Tables 2 to 5.
 Hex lines: `drivers.wire.hexline`, 8 digits a field, most significant first.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
-from pourcall.drivers.wire.hexline import HexLineDecoder, signed
+from pourcall.contract.message import tell
+from pourcall.contract.settings import Board
+from pourcall.drivers.wire.format import WireFormat
+from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
 
 NAME = "max31855_hex"
 WORD_BYTES = 4
@@ -55,9 +59,9 @@ def encode_word(hot_c: float | None, cold_c: float, flags: int = 0) -> int:
     hot_steps = 0x1FFF if hot_c is None else round(hot_c / HOT_STEP_C)
     cold_steps = round(cold_c / COLD_STEP_C)
     if not -0x2000 <= hot_steps <= 0x1FFF:
-        raise OutOfRange(f"{hot_c} degC does not fit in 14 bits of 0.25 degC")
+        raise OutOfRange(tell("error.hot_bits", hot_c=hot_c or 0.0))
     if not -0x800 <= cold_steps <= 0x7FF:
-        raise OutOfRange(f"cold junction {cold_c} degC does not fit in 12 bits of 0.0625 degC")
+        raise OutOfRange(tell("error.cold_bits", cold_c=cold_c))
     word = (hot_steps & 0x3FFF) << 18 | (cold_steps & 0xFFF) << 4
     faults = sum(bit for bit, flag in _FAULTS if flags & flag)
     return word | faults | (FAULT_SUMMARY if faults else 0)
@@ -87,3 +91,29 @@ def word_bytes(word: int) -> bytes:
 def decoder(*, midway: bool = False) -> HexLineDecoder:
     """The decoder of hex lines of MAX31855 words."""
     return HexLineDecoder(NAME, WORD_BYTES, decode_sample, midway=midway)
+
+
+def encode(samples: Sequence[Sample]) -> list[bytes]:
+    """One conversion of all channels: a line of words."""
+    return [format_hex_line({sample.channel: word_of(sample) for sample in samples})]
+
+
+def word_of(sample: Sample) -> bytes:
+    """The word behind a sample, as the chip sent it."""
+    assert sample.raw_code is not None
+    return word_bytes(sample.raw_code)
+
+
+def _decoder(board: Board) -> HexLineDecoder:
+    return decoder(midway=True)
+
+
+FORMAT = WireFormat(
+    name=NAME,
+    help="hex lines of MAX31855 words",
+    example=b"29A01900\n",
+    decoder=_decoder,
+    encode=encode,
+    carries=(RawKind.LINEAR_C,),
+    chip="max31855",
+)

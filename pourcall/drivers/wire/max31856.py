@@ -4,9 +4,14 @@ Order: CJTH CJTL LTCBH LTCBM LTCBL SR, as one burst read gives them. The chip li
 Layout: MAX31856 data sheet, Tables 2 and 3 and the fault status register. Hex lines: `hexline`, 12 digits a field.
 """
 
+from collections.abc import Sequence
+
 from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
-from pourcall.drivers.wire.hexline import HexLineDecoder, signed
+from pourcall.contract.message import tell
+from pourcall.contract.settings import Board
+from pourcall.drivers.wire.format import WireFormat
+from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
 
 NAME = "max31856_hex"
 REGISTER_BYTES = 6
@@ -69,7 +74,7 @@ def encode_registers(hot_c: float, cold_c: float, status: int = 0) -> bytes:
     """The six bytes for these temperatures, to the nearest step. Raises OutOfRange."""
     hot, cold = round(hot_c / HOT_STEP_C), round(cold_c / COLD_STEP_C)
     if not -(1 << 18) <= hot < 1 << 18 or not -(1 << 13) <= cold < 1 << 13 or not 0 <= status <= 0xFF:
-        raise OutOfRange(f"{hot_c} degC, cold junction {cold_c} degC, status {status} do not fit in the registers")
+        raise OutOfRange(tell("error.registers", hot_c=hot_c, cold_c=cold_c, status=status))
     return (
         ((cold << 2) & 0xFFFF).to_bytes(2, "big")
         + ((hot << 5) & 0xFF_FFFF).to_bytes(3, "big")
@@ -80,3 +85,30 @@ def encode_registers(hot_c: float, cold_c: float, status: int = 0) -> bytes:
 def decoder(*, midway: bool = False) -> HexLineDecoder:
     """The decoder of hex lines of MAX31856 registers."""
     return HexLineDecoder(NAME, REGISTER_BYTES, decode_sample, midway=midway)
+
+
+def registers_of(sample: Sample) -> bytes:
+    """The registers behind a sample; an open couple leaves 0 beside its fault bit."""
+    status = SR_OPEN if sample.flags & SampleFlag.OPEN else 0
+    status |= SR_OVUV if sample.flags & (SampleFlag.SHORT_GROUND | SampleFlag.SHORT_SUPPLY) else 0
+    return encode_registers(sample.raw_value or 0.0, sample.cold_junction_c or 0.0, status)
+
+
+def encode(samples: Sequence[Sample]) -> list[bytes]:
+    """One conversion of all channels: a line of registers."""
+    return [format_hex_line({sample.channel: registers_of(sample) for sample in samples})]
+
+
+def _decoder(board: Board) -> HexLineDecoder:
+    return decoder(midway=True)
+
+
+FORMAT = WireFormat(
+    name=NAME,
+    help="hex lines of MAX31856 registers",
+    example=b"T1:188002E00000\n",
+    decoder=_decoder,
+    encode=encode,
+    carries=(RawKind.ITS90_C,),
+    chip="max31856",
+)

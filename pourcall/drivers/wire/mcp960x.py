@@ -4,16 +4,21 @@ Five bytes: hot junction 0x00 (two), cold junction 0x02 (two), status 0x04 (one)
 Layout: MCP960X/L0X/RL0X data sheet DS20005426G, equation 5-1 and the status register. Hex lines: 10 digits a field.
 """
 
+from collections.abc import Sequence
 from functools import partial
 
 from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
-from pourcall.drivers.wire.hexline import HexLineDecoder, signed
+from pourcall.contract.message import tell
+from pourcall.contract.settings import Board
+from pourcall.drivers.wire.format import WireFormat
+from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
 
 NAME = "mcp960x_hex"
 REGISTER_BYTES = 5
 STEP_C = 0.0625
 
+STATUS_UPDATED = 0x40  # T_H is new since it was last read
 STATUS_SHORT = 0x20  # 9601 only; the 9600 always reads 0 here
 STATUS_RANGE = 0x10  # 9600: input beyond the converter; 9601: open circuit. Either way T_H is not updated
 CHIPS = ("mcp9600", "mcp9601")
@@ -52,14 +57,41 @@ def decode_sample(channel: str, raw: bytes, chip: str = "") -> Sample:
     )
 
 
-def encode_registers(hot_c: float, cold_c: float, status: int = 0x40) -> bytes:
-    """The five bytes for these temperatures, to the nearest step; status 0x40 is "T_H updated". Raises OutOfRange."""
+def encode_registers(hot_c: float, cold_c: float, status: int = STATUS_UPDATED) -> bytes:
+    """The five bytes for these temperatures, to the nearest step. Raises OutOfRange."""
     hot, cold = round(hot_c / STEP_C), round(cold_c / STEP_C)
     if not -0x8000 <= hot <= 0x7FFF or not -0x8000 <= cold <= 0x7FFF or not 0 <= status <= 0xFF:
-        raise OutOfRange(f"{hot_c} degC, cold junction {cold_c} degC, status {status} do not fit in the registers")
+        raise OutOfRange(tell("error.registers", hot_c=hot_c, cold_c=cold_c, status=status))
     return (hot & 0xFFFF).to_bytes(2, "big") + (cold & 0xFFFF).to_bytes(2, "big") + status.to_bytes(1, "big")
 
 
 def decoder(*, chip: str = "", midway: bool = False) -> HexLineDecoder:
     """The decoder of hex lines of MCP960x registers."""
     return HexLineDecoder(NAME, REGISTER_BYTES, partial(decode_sample, chip=chip), midway=midway)
+
+
+def encode(samples: Sequence[Sample]) -> list[bytes]:
+    """One conversion of all channels: a line of registers."""
+    return [format_hex_line({sample.channel: registers_of(sample) for sample in samples})]
+
+
+def registers_of(sample: Sample) -> bytes:
+    """The registers behind a sample; an open couple leaves 0 beside its status bit."""
+    status = STATUS_UPDATED | (STATUS_RANGE if sample.flags & SampleFlag.OPEN else 0)
+    status |= STATUS_SHORT if sample.flags & (SampleFlag.SHORT_GROUND | SampleFlag.SHORT_SUPPLY) else 0
+    return encode_registers(sample.raw_value or 0.0, sample.cold_junction_c or 0.0, status)
+
+
+def _decoder(board: Board) -> HexLineDecoder:
+    return decoder(chip=board.chip, midway=True)
+
+
+FORMAT = WireFormat(
+    name=NAME,
+    help="hex lines of MCP960x registers",
+    example=b"02E0018840\n",
+    decoder=_decoder,
+    encode=encode,
+    carries=(RawKind.ITS90_C,),
+    chip="mcp960x",
+)

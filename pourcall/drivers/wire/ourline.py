@@ -12,7 +12,7 @@ crc: CRC-16/CCITT-FALSE (polynomial 0x1021, start 0xFFFF) over the text before `
 chip code: the chip's registers in hex, all digits, so that their number names the chip: 8 MAX31855 (the 32-bit word),
 10 MCP960x (T_H, T_C, status), 12 MAX31856 (0x0A to 0x0F). The board does not linearise.
 millis: the board's own milliseconds, 32 bits, wraps. PS1 comes once a second, after every command, and at once when an
-input changes; its <seq> is that of the last command obeyed for that output, 0 when there was none. <boot> changes with
+input changes; its <seq> is that of the last command done for that output, 0 when there was none. <boot> changes with
 every start of the board.
 <inputs>: bits of `InputBit`. flags: 1 open, 2 short to ground, 4 short to supply, 8 cold junction, 16 restarted.
 """
@@ -20,16 +20,20 @@ every start of the board.
 import binascii
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntFlag
+from typing import assert_never
 
 from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import BadFrame, BoardStatus, Frame, Identity, RawKind, Sample, SampleFlag
+from pourcall.contract.settings import Board
 from pourcall.drivers.wire import max31855, max31856, mcp960x
+from pourcall.drivers.wire.format import WireFormat
 from pourcall.drivers.wire.framing import LineDecoder, LineFramer, ascii_text
 from pourcall.drivers.wire.hexline import CHANNEL, MAX_CHANNELS
 
-NAME = "our_line"
+NAME = "pourcall"
 OUR_LINE_MAX = 512  # the longest PI1 is about 420; an endless line is told within 1 s at 9600 baud
 IDENTITY_QUERY = b"?\n"
 MAX_TTL_MS = 5_000  # power that is not renewed dies within this time, whatever the host asked for
@@ -311,6 +315,7 @@ class OurLineDecoder(LineDecoder):
 
     name = NAME
     max_line = OUR_LINE_MAX
+    query = IDENTITY_QUERY
 
     def __init__(self, *, chip: str = "") -> None:
         super().__init__()
@@ -327,3 +332,48 @@ class OurLineDecoder(LineDecoder):
 def decoder(*, chip: str = "") -> OurLineDecoder:
     """The decoder of our own line."""
     return OurLineDecoder(chip=chip)
+
+
+def encode(samples: Sequence[Sample]) -> list[bytes]:
+    """One conversion of all channels, a PC1 line each: emf as it is, chips by their registers."""
+    lines = []
+    for sample in samples:
+        emf_uv, code = None, None
+        match sample.raw_kind:
+            case RawKind.EMF_UV:
+                emf_uv = sample.raw_value
+            case RawKind.LINEAR_C:
+                code = max31855.word_of(sample)
+            case RawKind.ITS90_C | RawKind.TYPED_C:
+                code = max31856.registers_of(sample)
+            case _:
+                assert_never(sample.raw_kind)
+        lines.append(
+            encode_sample(
+                sample.board_seq or 0,
+                sample.board_ms or 0,
+                sample.channel,
+                emf_uv=emf_uv,
+                chip_code=code,
+                cold_junction_c=sample.cold_junction_c,
+                flags=sample.flags & SENT_FLAGS,
+            )
+        )
+    return lines
+
+
+def _decoder(board: Board) -> OurLineDecoder:
+    return decoder(chip="" if board.chip == "emf" else board.chip)
+
+
+FORMAT = WireFormat(
+    name=NAME,
+    help="our own checksummed line",
+    example=b"PC1,23,184250,1,,02E01880,24.5000,0*BDF9\n",
+    decoder=_decoder,
+    encode=encode,
+    carries=(RawKind.LINEAR_C, RawKind.EMF_UV, RawKind.ITS90_C),
+    query=IDENTITY_QUERY,
+    identity_mark=b"PI1,",
+    checksum=True,
+)

@@ -15,7 +15,9 @@ from enum import StrEnum
 
 from pourcall.contract.errors import BadInput, FrameError
 from pourcall.contract.frames import Frame, RawKind, Sample, SampleFlag
+from pourcall.contract.settings import Board
 from pourcall.contract.units import Unit, to_c
+from pourcall.drivers.wire.format import Heard, WireFormat
 from pourcall.drivers.wire.framing import LineDecoder, ascii_text
 from pourcall.drivers.wire.hexline import CHANNEL, MAX_CHANNELS
 
@@ -266,3 +268,91 @@ def encode_line(cells: Sequence[float | None], separator: str = ",", *, decimal_
     words = ["nan" if cell is None or not math.isfinite(cell) else f"{cell:.2f}" for cell in cells]
     text = separator.join(word.replace(".", ",") if decimal_comma else word for word in words)
     return text.encode("ascii") + b"\r\n"
+
+
+def map_of(board: Board) -> TextMap:
+    """The column map of a `text` board. Keys are column numbers from 1, values say what the column is:
+
+    a channel (`"2" = "0"`), that channel's cold junction in degC (`"3" = "cold:0"`), or the board's own milliseconds
+    (`"1" = "ms"`). Raises BadInput.
+    """
+    unit = TextUnit(board.unit)
+    channels: dict[str, int] = {}
+    cold: dict[str, int] = {}
+    ms_column = 0
+    for key, what in board.columns.items():
+        if not key.isascii() or not key.isdigit() or int(key) < 1:
+            raise BadInput(f"columns: {key!r} is no column number", remedy="Columns are numbered from 1")
+        if what == "ms":
+            ms_column = int(key)
+        elif what.startswith("cold:"):
+            cold[what.removeprefix("cold:")] = int(key)
+        elif what in channels:
+            raise BadInput(f"columns: channel {what!r} stands twice", remedy="Give each channel one column")
+        else:
+            channels[what] = int(key)
+    stray = set(cold) - set(channels)
+    if stray:
+        raise BadInput(
+            f"columns: cold junction of {sorted(stray)[0]!r}, which is no channel", remedy="Name its channel"
+        )
+    return TextMap(
+        columns=tuple(
+            TextColumn(
+                column=column,
+                channel=channel,
+                unit=unit,
+                linear=board.chip == "max31855" and unit not in (TextUnit.UV, TextUnit.MV),
+                cold_column=cold.get(channel, 0),
+            )
+            for channel, column in channels.items()
+        ),
+        ms_column=ms_column,
+    )
+
+
+def encode(samples: Sequence[Sample]) -> list[bytes]:
+    """One conversion of all channels: milliseconds, then value and cold junction of each, separated by commas."""
+    cells = [str(samples[0].board_ms)]
+    for sample in samples:
+        cells.append("open" if sample.raw_value is None else f"{sample.raw_value:.4f}")
+        cells.append("" if sample.cold_junction_c is None else f"{sample.cold_junction_c:.4f}")
+    return [",".join(cells).encode("ascii") + b"\n"]
+
+
+def recognise(data: bytes) -> Heard | None:
+    """Lines of numbers, half of them at least; which column is what, only a person can say."""
+    lines = data.replace(b"\r", b"\n").split(b"\n")[1:-1]  # the first and the last may be halves
+    columns, example, numbers, whole = 0, "", 0, 0
+    for line in lines:
+        if not line.strip():
+            continue
+        whole += 1
+        try:
+            words = ascii_text(line.replace(b"\xc2\xb0", b"").replace(b"\xb0", b""))
+        except FrameError:
+            continue
+        cells, decimal_comma = split_line(words)
+        if is_heading(cells, decimal_comma):
+            continue
+        numbers += 1
+        columns, example = max(columns, len(cells)), words.strip()[:80]
+    return Heard(columns=columns, example=example) if numbers and numbers >= 0.5 * whole else None
+
+
+def _decoder(board: Board) -> TextDecoder:
+    if not board.columns:
+        raise BadInput("the text format needs `columns`", remedy="Say which column is which channel")
+    return TextDecoder(map_of(board), midway=True)
+
+
+FORMAT = WireFormat(
+    name=NAME,
+    help="text with a number in each column",
+    example=b"5021,661.25,24.5\n",
+    decoder=_decoder,
+    encode=encode,
+    carries=(RawKind.EMF_UV, RawKind.ITS90_C, RawKind.LINEAR_C),
+    has_columns=True,
+    recognise=recognise,
+)

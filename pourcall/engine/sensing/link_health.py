@@ -23,7 +23,7 @@ class BoardLink:
         self.last_valid_s: float | None = None
         self.closed = False
         self.problem: LinkKind | None = None  # UNAVAILABLE or PORT_SHARED, with `detail`
-        self.detail = ""
+        self.detail: Told = NOTHING
         self.identity: Identity | None = None
         self.mismatch: Message = NOTHING
         self.lost = False

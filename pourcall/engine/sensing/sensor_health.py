@@ -9,18 +9,12 @@ from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.reading import Place
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.sensing.measurement import COLD_ALARM_C, LATE_S, ProbeChannel
-from pourcall.thermometry.amplifier_limits import Amplifier
+from pourcall.thermometry.amplifier_limits import amplifier_of
 from pourcall.thermometry.tolerance import WireClass
 from pourcall.thermometry.uncertainty import Chain, budget
 
 TWICE = 2  # fault rows T1, T2: two samples
 COLD_SAMPLES = 3
-_AMPLIFIERS = {
-    "max31855": Amplifier.MAX31855,
-    "max31856": Amplifier.MAX31856,
-    "mcp960x": Amplifier.MCP960X,
-    "emf": Amplifier.EMF_BOARD,
-}
 
 
 class SensorConditions:
@@ -98,7 +92,7 @@ def expanded_u_c(channel: ProbeChannel, chip: str) -> float | None:
     if reading is None or reading.temp_c is None:
         return None
     config = channel.config
-    amplifier = _AMPLIFIERS.get(chip, Amplifier.INSTRUMENT)
+    amplifier = amplifier_of(chip)
     chain = Chain(config.tc_type, amplifier, WireClass(config.wire_class), channel.calibration)
     try:
         return budget(chain, reading.temp_c, reading.cold_junction_c).expanded_c

@@ -355,7 +355,7 @@ def _convert(table: dict[str, Any], path: Path, digest: bytes) -> AlloySheet:
 
 
 def _cause(err: Exception) -> str:
-    return err.what if isinstance(err, BadInput) else str(err)
+    return err.what if isinstance(err, BadInput) and isinstance(err.what, str) else str(err)
 
 
 def _head(path: Path) -> dict[str, Any]:

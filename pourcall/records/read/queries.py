@@ -350,12 +350,17 @@ def _pour(r: tuple[Any, ...]) -> PourRow:
 
 def _notes(conn: sqlite3.Connection, melt_id: int, number: int | None) -> tuple[NoteRow, ...]:
     rows = conn.execute(
-        "SELECT at_utc_s, what, text, value, who, pour_number FROM notes n WHERE melt_id = ?1"
-        " AND (?2 IS NULL OR pour_number = ?2)"
-        " AND NOT EXISTS (SELECT 1 FROM notes c WHERE c.melt_id = ?1 AND c.corrects = n.id) ORDER BY at_utc_s, id",
+        "SELECT n.at_utc_s, n.what, n.text, n.value, n.who, n.pour_number,"
+        " iif(json_type(e.body, '$.text') = 'object', coalesce(json_extract(e.body, '$.text.facts.source'), ''), '')"
+        " FROM notes n LEFT JOIN events e ON e.id = n.event_id WHERE n.melt_id = ?1"
+        " AND (?2 IS NULL OR n.pour_number = ?2)"
+        " AND NOT EXISTS (SELECT 1 FROM notes c WHERE c.melt_id = ?1 AND c.corrects = n.id) ORDER BY n.at_utc_s, n.id",
         (melt_id, number),
     )
-    return tuple(NoteRow(at_utc_s=r[0], what=r[1], text=r[2], value=r[3], who=r[4], pour_number=r[5]) for r in rows)
+    return tuple(
+        NoteRow(at_utc_s=r[0], what=r[1], text=r[2], value=r[3], who=r[4], pour_number=r[5], source=str(r[6] or ""))
+        for r in rows
+    )
 
 
 def _results(conn: sqlite3.Connection, melt_id: int, name: str, number: int | None) -> tuple[ResultRow, ...]:

@@ -111,6 +111,7 @@ class NoteRow(_View, frozen=True):
     value: float | None
     who: str
     pour_number: int | None = None
+    source: str = ""  # of a figure that a person read off: the instrument
 
 
 class ChargeView(_View, frozen=True):

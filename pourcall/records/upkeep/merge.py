@@ -24,6 +24,7 @@ from urllib.parse import quote
 import msgspec
 
 from pourcall.contract.errors import BadInput, PourcallError, StoreError
+from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
 from pourcall.records.upkeep.backup import Manifest, aside_folder, check_space, free_bytes, place_of, verify
 from pourcall.records.upkeep.merge_journal import Journal
@@ -154,7 +155,7 @@ def _bring_up(theirs: Path, archive: Path, utc_s: float) -> None:
             roll_up(conn, int(conn.execute("SELECT coalesce(max(id), 0) FROM journal").fetchone()[0]))
             conn.execute("COMMIT")
     except PourcallError as err:
-        raise BadInput(err.what, where=str(archive), remedy="Nothing was changed here. " + err.remedy) from err
+        raise BadInput(err.what, where=str(archive), remedy=tell("error.nothing_changed", remedy=err.remedy)) from err
 
 
 @contextmanager

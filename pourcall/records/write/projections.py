@@ -346,7 +346,7 @@ class Projector:
                 "gaps", **gap, began_utc_s=opened[1], ended_utc_s=event.utc_s, reason=opened[2], closes=opened[0]
             )
         else:
-            self._insert("gaps", **gap, began_utc_s=event.utc_s, reason=event.detail or "link down")
+            self._insert("gaps", **gap, began_utc_s=event.utc_s, reason=written(event.detail) or "link down")
 
     def _paused(self, ids: SessionIds, item: DaemonIn) -> None:
         """The daemon stood still (fault C5): nothing was heard for so long, whatever the boards say of it later."""

@@ -3,19 +3,19 @@
 "max31855": takes the couple for linear, 41.276 uV/degC for type K (data sheet 19-5793, table of sensitivities), steps
 of 0.25 degC and 0.0625 degC, one 32-bit word. "emf": a converter of 7.8125 uV steps (ADS1118 at +-0.256 V), its cold
 junction in steps of 0.03125 degC. "its90": a linearising chip of 0.0078125 degC steps (MAX31856).
-Thermocouple functions are those of `drivers.thermocouple`; the same are inverted on the other side, so a test of the
-chain against the simulator alone proves nothing about them: their own tests use the printed tables.
+Thermocouple functions and sensitivities are those of `thermometry`; the same are inverted on the other side, so a test
+of the chain against the simulator alone proves nothing about them: their own tests use the printed tables.
 """
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
 from pourcall.sim.boards.faults import Faults
+from pourcall.thermometry.compensation import LINEAR_UV_PER_C
 from pourcall.thermometry.thermocouple import emf_uv, temp_range_c
 
-# MAX31855 data sheet, electrical characteristics: nominal sensitivity of each part, uV/degC
-LINEAR_UV_PER_C = {"K": 41.276, "J": 57.953, "N": 36.256, "T": 52.18, "E": 76.373, "R": 10.506, "S": 9.587}
 EMF_STEP_UV = 7.8125
-CHIPS = ("max31855", "emf", "its90")
+RAW_KIND = {"max31855": RawKind.LINEAR_C, "emf": RawKind.EMF_UV, "its90": RawKind.ITS90_C}  # what a chip sends
+CHIPS = tuple(RAW_KIND)
 
 
 class Amp:

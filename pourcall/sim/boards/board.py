@@ -1,42 +1,18 @@
 """The amplifier's end of the wire. A `Shop` behind it, bytes out, commands in; every dialect, every link fault.
 
-"pourcall": our own checksummed line, with its status line once a second, `?` answered, `PW1` obeyed until its time to
-live is over. "max31855_hex", "max31856_hex", "mcp960x_hex": lines of chip registers. "text": milliseconds, then value
-and cold junction of each channel, separated by commas. Encoders are those beside the decoders (drivers.wire): their own
-tests hold them to the data sheets. Not here: ports and pseudo-terminals (sim.ptyboard).
+A dialect is a wire format of `drivers.wire.registry`; its encoder stands beside its decoder, and its own tests hold
+both to the data sheets. Our own line is spoken both ways: a status once a second, `?` answered, `PW1` applied until its
+time to live is over. Not here: ports and pseudo-terminals (pty_board.py).
 """
 
-from collections.abc import Callable
 from typing import NamedTuple
 
 from pourcall.contract.errors import BadInput
-from pourcall.contract.frames import BadFrame, BoardStatus, Identity, RawKind, Sample, SampleFlag
-from pourcall.drivers.wire import max31855, max31856, mcp960x, ourline
-from pourcall.drivers.wire.hexline import format_hex_line
+from pourcall.contract.frames import BadFrame, BoardStatus, Identity
+from pourcall.drivers.wire import ourline
+from pourcall.drivers.wire.registry import format_of
+from pourcall.sim.boards.amp import RAW_KIND
 from pourcall.sim.shop import Shop
-
-DIALECTS = {
-    "pourcall": ("max31855", "emf", "its90"),  # dialect: chips that can speak it
-    "max31855_hex": ("max31855",),
-    "max31856_hex": ("its90",),
-    "mcp960x_hex": ("its90",),
-    "text": ("emf", "its90", "max31855"),
-}
-_OPEN_HOT_C = 0.0  # what a linearising chip shows beside its fault bit; nobody may use it
-
-
-def chip_registers(sample: Sample, dialect: str) -> bytes:
-    """The registers of the chip behind this sample, as the dialect (or our line's chip code) sends them."""
-    if sample.raw_kind is RawKind.LINEAR_C:
-        assert sample.raw_code is not None
-        return max31855.word_bytes(sample.raw_code)
-    cold_c = sample.cold_junction_c or 0.0
-    hot_c = _OPEN_HOT_C if sample.raw_value is None else sample.raw_value
-    open_ = bool(sample.flags & SampleFlag.OPEN)
-    short = bool(sample.flags & (SampleFlag.SHORT_GROUND | SampleFlag.SHORT_SUPPLY))
-    if dialect == "mcp960x_hex":
-        return mcp960x.encode_registers(hot_c, cold_c, 0x40 | (0x10 if open_ else 0) | (0x20 if short else 0))
-    return max31856.encode_registers(hot_c, cold_c, (0x01 if open_ else 0) | (0x02 if short else 0))
 
 
 class Sent(NamedTuple):
@@ -53,12 +29,12 @@ class Board:
         self, shop: Shop, dialect: str = "pourcall", *, name: str = "", serial: str = "", driven: bool = False
     ) -> None:
         """`driven`: the board's output feeds the element, so PW1 sets the power. Raises BadInput."""
+        self.format = format_of(dialect)
         chips = {setup.chip for setup in shop.scenario.probes}
-        if dialect not in DIALECTS:
-            raise BadInput(f"{dialect!r} is no dialect", remedy=f"Use one of {', '.join(DIALECTS)}")
-        if not chips <= set(DIALECTS[dialect]):
+        if any(RAW_KIND[chip] not in self.format.carries for chip in chips):
             raise BadInput(f"{dialect} cannot carry {', '.join(sorted(chips))}")
-        self.shop, self.dialect, self.driven = shop, dialect, driven
+        self.shop, self.driven = shop, driven
+        self._two_way = self.format is ourline.FORMAT
         chip = shop.scenario.probes[0].chip
         self.identity = Identity(
             board=name or "bench",
@@ -72,10 +48,6 @@ class Board:
         self._permille, self._until_s, self._last_seq, self._output = 0, 0.0, 0, 0
         self._next_status_s, self._count = 1.0, 0
         self._held: list[tuple[float, bytes]] = []
-        self._encode: Callable[[list[Sample]], list[bytes]] = {
-            "pourcall": self._our_lines,
-            "text": self._text_line,
-        }.get(dialect, self._hex_line)
 
     # ---- up -----------------------------------------------------------------------------------------------------
 
@@ -86,48 +58,17 @@ class Board:
     def send_now(self) -> Sent:
         """As `bytes_now`, with how many frames a reader must find in it."""
         shop = self.shop
-        self._obey_time()
+        self._apply_power()
         samples = shop.samples() if shop.sample_due() else []
-        lines = self._encode(samples) if samples else []
+        lines = self.format.encode(samples) if samples else []
         frames = len(samples)
-        if self.dialect == "pourcall" and shop.t_s >= self._next_status_s - 1e-9:
+        if self._two_way and shop.t_s >= self._next_status_s - 1e-9:
             self._next_status_s += 1.0
             lines.append(self._status(self._last_seq))
             frames += 1
         if shop.faults.link or self._held:
             return Sent(self._over_the_link(lines), None)
         return Sent(b"".join(lines), frames)
-
-    def _our_lines(self, samples: list[Sample]) -> list[bytes]:
-        lines = []
-        for sample in samples:
-            emf_uv, code = None, None
-            if sample.raw_kind is RawKind.EMF_UV:
-                emf_uv = sample.raw_value
-            else:
-                code = chip_registers(sample, "pourcall")
-            lines.append(
-                ourline.encode_sample(
-                    sample.board_seq or 0,
-                    sample.board_ms or 0,
-                    sample.channel,
-                    emf_uv=emf_uv,
-                    chip_code=code,
-                    cold_junction_c=sample.cold_junction_c,
-                    flags=sample.flags & ourline.SENT_FLAGS,
-                )
-            )
-        return lines
-
-    def _hex_line(self, samples: list[Sample]) -> list[bytes]:
-        return [format_hex_line({sample.channel: chip_registers(sample, self.dialect) for sample in samples})]
-
-    def _text_line(self, samples: list[Sample]) -> list[bytes]:
-        cells = [str(samples[0].board_ms)]
-        for sample in samples:
-            cells.append("open" if sample.raw_value is None else f"{sample.raw_value:.4f}")
-            cells.append("" if sample.cold_junction_c is None else f"{sample.cold_junction_c:.4f}")
-        return [",".join(cells).encode("ascii") + b"\n"]
 
     def _over_the_link(self, lines: list[bytes]) -> bytes:
         """The lines as a bad cable delivers them."""
@@ -157,14 +98,14 @@ class Board:
 
     def hear(self, data: bytes) -> bytes:
         """Bytes from the host; what the board answers at once. Only our own line listens."""
-        if self.dialect != "pourcall":
+        if not self._two_way:
             return b""
         answers = []
         for heard in self._down.feed(data):
             if isinstance(heard, ourline.PowerCommand):
                 self._permille, self._output, self._last_seq = heard.permille, heard.output, heard.seq
                 self._until_s = self.shop.t_s + heard.ttl_ms / 1000.0
-                self._obey_time()
+                self._apply_power()
                 answers.append(self._status(heard.seq))
             elif not isinstance(heard, BadFrame):
                 answers.append(ourline.encode_identity(self.identity))
@@ -175,7 +116,7 @@ class Board:
         """Power the board gives now; dead once its time to live is over."""
         return self._permille if self.shop.t_s < self._until_s else 0
 
-    def _obey_time(self) -> None:
+    def _apply_power(self) -> None:
         if self.driven:
             self.shop.faults.apply_to_plant(self.shop.plant, self.applied_permille / 1000.0)
 

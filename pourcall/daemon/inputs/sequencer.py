@@ -1,7 +1,7 @@
-"""The one ordered door of a furnace. Whatever reaches the engine comes through here, one at a time.
+"""The one order of a furnace's inputs. Whatever reaches the engine comes through here, one at a time.
 
-The door numbers each input and stamps both times, has the engine think, hands input and outputs to the recorder, and
-then tells the subscribers. It never waits for a disk: an alarm goes out at once as `recorded: pending` and the
+Each input gets a number and both times, the engine handles it, input and outputs go to the recorder, then to the
+subscribers. It never waits for a disk: an alarm goes out at once as `recorded: pending` and the
 snapshot says "recorded" as soon as its commit is done. Only the answer to a command waits, and that with patience.
 
 Not here: threads (links and recorder bring their own; the service brings everything onto the event loop first).
@@ -12,28 +12,19 @@ import concurrent.futures
 import logging
 import sqlite3
 from collections.abc import Callable, Sequence
-from typing import Protocol, TypeVar
+from typing import Protocol, TypeVar, assert_never
 
 import msgspec
 
 from pourcall.contract.api import CommandResult
 from pourcall.contract.clock import Clock
-from pourcall.contract.events import (
-    AlarmChanged,
-    CommandRefused,
-    MeltEnded,
-    MeltStarted,
-    Output,
-    PourMarked,
-    ProfileChanged,
-)
-from pourcall.contract.frames import BoardStatus, Frame, Identity, Sample
+from pourcall.contract.events import AlarmChanged, CommandRefused, MeltEnded, MeltStarted, Output, PourMarked
+from pourcall.contract.frames import BadFrame, BoardStatus, Frame, Identity, Sample
 from pourcall.contract.inputs import (
     BoardStatusIn,
     Command,
     CommandIn,
     DaemonIn,
-    EndMelt,
     IdentityIn,
     Input,
     LinkIn,
@@ -42,7 +33,9 @@ from pourcall.contract.inputs import (
     StoreIn,
     TickIn,
 )
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.daemon.inputs.done import done
 
 Answer = TypeVar("Answer")
 log = logging.getLogger(__name__)
@@ -52,14 +45,14 @@ PATIENCE_S = 2.0  # real seconds a command's answer waits for the disk before it
 
 
 class EngineLike(Protocol):
-    """What the door needs of the engine (pourcall/engine/core.py)."""
+    """What the sequencer needs of the engine (pourcall/engine/core.py)."""
 
     def handle(self, item: Input) -> list[Output]: ...
     def snapshot(self) -> FurnaceSnapshot: ...
 
 
 class RecorderLike(Protocol):
-    """What the door needs of the recorder (pourcall/records/write/recorder.py)."""
+    """What the sequencer needs of the recorder (pourcall/records/write/recorder.py)."""
 
     @property
     def durable(self) -> int: ...
@@ -71,7 +64,7 @@ class RecorderLike(Protocol):
 
 
 class ProcessedInput(msgspec.Struct, frozen=True):
-    """One input that went through the door, with what the engine said to it."""
+    """One input, with what the engine said to it."""
 
     furnace: str
     item: Input
@@ -115,23 +108,25 @@ class InputSequencer:
             case Sample():
                 late_s = round(late_s, 2) if late_s >= LATE_S else 0.0
                 seq, mono_s, utc_s = self._stamp()
-                return self._pass(
+                return self._process(
                     SampleIn(seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, sample=frame, late_s=late_s)
                 )
             case BoardStatus():
                 seq, mono_s, utc_s = self._stamp()
-                return self._pass(BoardStatusIn(seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, status=frame))
+                return self._process(BoardStatusIn(seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, status=frame))
             case Identity():
                 seq, mono_s, utc_s = self._stamp()
-                return self._pass(IdentityIn(seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, identity=frame))
-            case _:
+                return self._process(IdentityIn(seq=seq, mono_s=mono_s, utc_s=utc_s, board=board, identity=frame))
+            case BadFrame():
                 return None
+            case _:
+                assert_never(frame)
 
     def link(
         self,
         board: str,
         kind: LinkKind,
-        detail: str = "",
+        detail: Told = "",
         *,
         count: int = 0,
         sample_hex: str = "",
@@ -139,7 +134,7 @@ class InputSequencer:
     ) -> ProcessedInput:
         """Something happened to a port."""
         seq, mono_s, utc_s = self._stamp()
-        return self._pass(
+        return self._process(
             LinkIn(
                 seq=seq,
                 mono_s=mono_s,
@@ -153,63 +148,63 @@ class InputSequencer:
             )
         )
 
-    def store(self, problem: str, detail: str = "", waiting_rows: int = 0) -> ProcessedInput:
+    def store(self, problem: str, detail: Told = "", waiting_rows: int = 0) -> ProcessedInput:
         """How recording goes."""
         seq, mono_s, utc_s = self._stamp()
-        return self._pass(
+        return self._process(
             StoreIn(seq=seq, mono_s=mono_s, utc_s=utc_s, problem=problem, detail=detail, waiting_rows=waiting_rows)
         )
 
-    def daemon(self, kind: str, present: bool, detail: str = "", lasted_s: float = 0.0) -> ProcessedInput:
+    def daemon(self, kind: str, present: bool, detail: Told = "", lasted_s: float = 0.0) -> ProcessedInput:
         """Something about the daemon itself."""
         seq, mono_s, utc_s = self._stamp()
-        return self._pass(
+        return self._process(
             DaemonIn(seq=seq, mono_s=mono_s, utc_s=utc_s, kind=kind, present=present, detail=detail, lasted_s=lasted_s)
         )
 
     def tick(self) -> ProcessedInput:
         """Time passed."""
         seq, mono_s, utc_s = self._stamp()
-        return self._pass(TickIn(seq=seq, mono_s=mono_s, utc_s=utc_s))
+        return self._process(TickIn(seq=seq, mono_s=mono_s, utc_s=utc_s))
 
     def submit(self, command: Command) -> ProcessedInput:
         """A command at its place in the order, without waiting for the disk."""
         seq, mono_s, utc_s = self._stamp()
-        return self._pass(CommandIn(seq=seq, mono_s=mono_s, utc_s=utc_s, command=command))
+        return self._process(CommandIn(seq=seq, mono_s=mono_s, utc_s=utc_s, command=command))
 
     async def command(self, command: Command) -> CommandResult:
         """A command, and what became of it. `recorded` is True only after the commit."""
-        passed = self.submit(command)
-        recorded, note = await self.confirmed(passed.ticket)
-        refused = next((out for out in passed.outputs if isinstance(out, CommandRefused)), None)
-        pour = next((out.pour.number for out in passed.outputs if isinstance(out, PourMarked)), None)
-        what = refused.what if refused else _done(command, passed.outputs)
+        processed = self.submit(command)
+        recorded, note = await self.confirmed(processed.ticket)
+        refused = next((out for out in processed.outputs if isinstance(out, CommandRefused)), None)
+        pour = next((out.pour.number for out in processed.outputs if isinstance(out, PourMarked)), None)
+        what = refused.what if refused else done(command, processed.outputs)
         return CommandResult(
             accepted=refused is None,
-            seq=passed.item.seq,
+            seq=processed.item.seq,
             recorded=recorded,
-            what=f"{what}; {note}" if note else what,
-            remedy=refused.remedy if refused else "",
+            what=tell("daemon.unconfirmed", what=what, why=note) if note else what,
+            remedy=refused.remedy if refused else NOTHING,
             melt=self.snapshot().melt,
             pour=pour,
         )
 
     # -- what may be asked ----------------------------------------------------------------------------------------
 
-    async def confirmed(self, ticket: int) -> tuple[bool, str]:
-        """Wait for the commit of `ticket`, within patience: (True, "") or (False, what to say about it)."""
+    async def confirmed(self, ticket: int) -> tuple[bool, Message]:
+        """Wait for the commit of `ticket`, within patience: (True, NOTHING) or (False, what to say about it)."""
         if self.recorder is None:
-            return False, "nothing is recorded: this daemon runs without a store"
+            return False, tell("daemon.unconfirmed.no_store")
         if ticket <= self.recorder.durable:
-            return True, ""
+            return True, NOTHING
         future = asyncio.wrap_future(self.recorder.wait(ticket))
         try:
             await asyncio.wait_for(future, self.patience_s)
         except TimeoutError:
-            return False, "not on the disk yet: it is kept in memory and will be written"
+            return False, tell("daemon.unconfirmed.waiting")
         except Exception as err:
-            return False, f"not on the disk: {err}"
-        return True, ""
+            return False, tell("daemon.unconfirmed.failed", error=str(err))
+        return True, NOTHING
 
     def snapshot(self) -> FurnaceSnapshot:
         """The furnace as it stands, its alarms marked by whether their last change is on the disk."""
@@ -225,7 +220,7 @@ class InputSequencer:
         )
         return msgspec.structs.replace(shot, alarms=alarms)
 
-    # -- the door itself ------------------------------------------------------------------------------------------
+    # -- how it is processed ------------------------------------------------------------------------------------------
 
     def _stamp(self) -> tuple[int, float, float]:
         """Next number, and both times; the monotonic one never steps back, whatever the clock does.
@@ -236,7 +231,7 @@ class InputSequencer:
         self.seq += 1
         return self.seq, self._last_mono_s, round(self.clock.utc_s(), 3)
 
-    def _pass(self, item: Input) -> ProcessedInput:
+    def _process(self, item: Input) -> ProcessedInput:
         try:
             outputs = self.engine.handle(item)
         except Exception as err:  # the input is kept all the same: it is what shows the fault again
@@ -249,13 +244,13 @@ class InputSequencer:
         if self.recorder is not None:
             ticket = self.recorder.put(self.furnace, item, outputs)
             self._follow(outputs, ticket)
-        passed = ProcessedInput(self.furnace, item, outputs, ticket)
+        processed = ProcessedInput(self.furnace, item, outputs, ticket)
         for subscriber in tuple(self._subscribers):
             try:
-                subscriber(passed)
+                subscriber(processed)
             except Exception:  # a client's trouble must not reach the next one, nor the furnace
                 log.exception("a subscriber of %s failed", self.furnace)
-        return passed
+        return processed
 
     def _follow(self, outputs: list[Output], ticket: int) -> None:
         assert self.recorder is not None
@@ -266,37 +261,3 @@ class InputSequencer:
                 self.recorder.set_melting(self.furnace, True)
             elif isinstance(out, MeltEnded):
                 self.recorder.set_melting(self.furnace, False)
-
-
-def _ingots(command: Command) -> list[tuple[int, float]]:
-    """Ingots told with the end of a melt, with the numbers they get on record."""
-    return list(enumerate(command.ingots_kg, start=1)) if isinstance(command, EndMelt) else []
-
-
-_PROFILE_WORDS = {
-    "began": "profile {0} guides the melt: segment {1} of {2}",
-    "changed": "profile {0} guides the melt from here: segment {1} of {2}",
-    "stopped": "profile {0} guides no more; the power stays as you have it",
-    "over": "profile {0} is over",
-}
-
-
-def _done(command: Command, outputs: list[Output]) -> str:
-    """One line on what a command did, for the person who gave it."""
-    for out in outputs:
-        match out:
-            case PourMarked():
-                return f"pour {out.pour.number} into {out.pour.mould} is marked"
-            case MeltStarted():
-                return f"melt {out.plan.melt} began: {out.plan.alloy.name}, {out.plan.charge_kg:g} kg"
-            case MeltEnded():
-                left = "".join(f", ingot {out.melt}-i{n} {kg:g} kg" for n, kg in _ingots(command))
-                heel = f", heel {command.heel_kg:g} kg" if isinstance(command, EndMelt) and command.heel_kg else ""
-                return f"melt {out.melt} ended: {out.ending.value}{left}{heel}"
-            case ProfileChanged():
-                words = _PROFILE_WORDS.get(out.how, "profile {0}: segment {1} of {2}")
-                return words.format(out.profile, out.segment, out.of)
-            case _:
-                continue
-    name = type(command).__struct_config__.tag
-    return f"{str(name).replace('_', ' ')}: done"

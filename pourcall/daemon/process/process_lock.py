@@ -10,6 +10,7 @@ from pathlib import Path
 from types import TracebackType
 
 from pourcall.contract.errors import DaemonError
+from pourcall.contract.message import tell
 
 _WINDOWS_LOCK_BYTE = 1 << 20  # beyond the text, so that others may still read the process id
 
@@ -50,9 +51,9 @@ class SingleLock:
             owner = os.pread(fd, 32, 0).decode("ascii", "replace").strip() if hasattr(os, "pread") else ""
             os.close(fd)
             raise DaemonError(
-                f"a daemon is running already, process {owner or 'unknown'}",
+                tell("daemon.runs_already", process=owner or "unknown"),
                 where=str(self.path),
-                remedy="Use that one (`pourcall watch`), or stop it first; nothing of it was touched",
+                remedy=tell("daemon.runs_already.remedy"),
             ) from err
         os.ftruncate(fd, 0)
         os.write(fd, f"{os.getpid()}\n".encode())

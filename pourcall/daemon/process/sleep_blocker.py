@@ -12,6 +12,7 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.daemon import apart
 
 SETTLE_S = 0.4  # a helper that is refused ends at once; one that still runs after this holds the lock
@@ -32,7 +33,7 @@ def helper_command(platform: str, pid: int, which: Callable[[str], str | None] =
 
 
 class WakeKeeper:
-    """Blocks sleep between `hold` and `release`. Texts it returns are for the log and the record."""
+    """Blocks sleep between `hold` and `release`. Messages it returns are for the log and the record."""
 
     def __init__(self, platform: str = sys.platform, which: Callable[[str], str | None] = shutil.which) -> None:
         self._platform, self._which = platform, which
@@ -44,22 +45,23 @@ class WakeKeeper:
         """Sleep is blocked now, or a helper that was just started is about to."""
         return self._windows or (self._helper is not None and self._helper.poll() is None)
 
-    async def hold(self) -> str:
-        """Block sleep. Returns an empty text when it holds, else a sentence saying why it does not."""
+    async def hold(self) -> Message:
+        """Block sleep. Returns nothing when it holds, else why it does not."""
         if self.holding:
-            return ""
+            return NOTHING
         if self._platform == "win32":
             self._windows = _windows_state(_ES_CONTINUOUS | _ES_SYSTEM_REQUIRED)
-            return "" if self._windows else "Windows refused to block sleep: set the power plan to never sleep"
+            return NOTHING if self._windows else tell("daemon.awake.power_plan")
         command = helper_command(self._platform, os.getpid(), self._which)
         if command is None:
-            return "sleep is not blocked: neither systemd-inhibit nor caffeinate is here; switch sleep off by hand"
+            return tell("daemon.awake.no_helper")
         self._let_go()  # one that died in a melt
+        program = Path(command[0]).name
         try:
             pipe = subprocess.PIPE
             helper = self._helper = apart.start(command, stdin=pipe, stdout=subprocess.DEVNULL, stderr=pipe)
         except OSError as err:
-            return f"sleep is not blocked: {Path(command[0]).name} did not start ({err}); switch sleep off by hand"
+            return tell("daemon.awake.not_started", program=program, error=str(err))
         try:
             refused = await apart.ended(helper, SETTLE_S)
         except BaseException:
@@ -67,13 +69,12 @@ class WakeKeeper:
                 self._let_go()
             raise
         if self._helper is not helper or not refused:  # released meanwhile, or it holds
-            return ""
-        said = _words(helper)
+            return NOTHING
+        said, code = _words(helper), helper.returncode or 0
         self._let_go()
-        return (
-            f"sleep is not blocked: {Path(command[0]).name} ended with {helper.returncode}"
-            f"{' (' + said.splitlines()[0] + ')' if said else ''}; switch sleep off by hand"
-        )
+        if not said:
+            return tell("daemon.awake.ended", program=program, code=code)
+        return tell("daemon.awake.ended_saying", program=program, code=code, said=said.splitlines()[0])
 
     async def release(self) -> None:
         """Let the computer sleep again; harmless when nothing is held."""

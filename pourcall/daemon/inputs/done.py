@@ -1,0 +1,95 @@
+"""What a command did, as a message to the person who gave it. One for every command there is."""
+
+from collections.abc import Sequence
+from typing import TypeVar, assert_never
+
+from pourcall.contract import inputs as inp
+from pourcall.contract.events import MeltEnded, MeltStarted, Output, PourMarked, ProfileChanged
+from pourcall.contract.message import Message, tell
+
+T = TypeVar("T")
+
+
+def done(command: inp.Command, outputs: Sequence[Output]) -> Message:
+    """The command, and what came of it."""
+    match command:
+        case inp.StartMelt():
+            began = _one(outputs, MeltStarted)
+            plan = command.plan if began is None else began.plan
+            return tell("daemon.done.start", melt=plan.melt, alloy=plan.alloy.name, charge_kg=plan.charge_kg)
+        case inp.ChangeMelt():
+            plan = command.plan
+            return tell("daemon.done.change", melt=plan.melt, alloy=plan.alloy.name, charge_kg=plan.charge_kg)
+        case inp.EndMelt():
+            ended = _one(outputs, MeltEnded)
+            return _ended("" if ended is None else ended.melt, command)
+        case inp.MarkPour():
+            marked = _one(outputs, PourMarked)
+            if marked is None:
+                return tell("daemon.done.pour_unnumbered")
+            return tell("daemon.done.pour", number=marked.pour.number, mould=marked.pour.mould)
+        case inp.CorrectPour():
+            return tell("daemon.done.correct_pour", number=command.number)
+        case inp.MarkLift():
+            return tell("daemon.done.lift")
+        case inp.MarkAddition():
+            source = command.source or "metal"
+            if command.mass_kg is None:
+                return tell("daemon.done.addition_unweighed", source=source)
+            return tell("daemon.done.addition", mass_kg=command.mass_kg, source=source)
+        case inp.MarkSkim():
+            return tell("daemon.done.skim")
+        case inp.MarkPower():
+            return tell("daemon.done.power", level=command.level.value)
+        case inp.SetPlace():
+            return tell("daemon.done.place", probe=command.probe, place=command.place.value)
+        case inp.SetProbeState():
+            return tell("daemon.done.probe_state", probe=command.probe, probe_state=command.state.value)
+        case inp.StartDip():
+            return tell("daemon.done.dip", probe=command.probe)
+        case inp.EnterTemperature():
+            return tell("daemon.done.temperature", temp_c=command.temp_c, instrument=command.source)
+        case inp.RunProfile() | inp.StopProfile() | inp.NextSegment():
+            return _profile(_one(outputs, ProfileChanged))
+        case inp.AnswerCall():
+            return tell("daemon.done.answer", call=command.call, answer=command.answer.value)
+        case inp.AckAlarm():
+            return tell("daemon.done.ack", alarm=command.alarm) if command.alarm else tell("daemon.done.ack_all")
+        case inp.SilenceAlarms():
+            return tell("daemon.done.silence")
+        case inp.ShelveAlarm():
+            return tell("daemon.done.shelve", alarm=command.alarm, for_min=command.minutes)
+        case inp.UnshelveAlarm():
+            return tell("daemon.done.unshelve", alarm=command.alarm)
+        case inp.TestAlarm():
+            return tell("daemon.done.test")
+        case inp.Note():
+            return tell("daemon.done.note")
+        case _:
+            assert_never(command)
+
+
+def _one(outputs: Sequence[Output], kind: type[T]) -> T | None:
+    return next((out for out in outputs if isinstance(out, kind)), None)
+
+
+def _ended(melt: str, command: inp.EndMelt) -> Message:
+    """How it ended, and what was left; ingots have the numbers that they get on record."""
+    parts = [tell("daemon.done.ending", ending=command.ending.value)]
+    for number, mass_kg in enumerate(command.ingots_kg, start=1):
+        parts.append(tell("daemon.done.ingot", ingot=f"{melt}-i{number}", mass_kg=mass_kg))
+    if command.heel_kg:
+        parts.append(tell("daemon.done.heel", mass_kg=command.heel_kg))
+    return tell("daemon.done.end", melt=melt, parts=tuple(parts))
+
+
+def _profile(changed: ProfileChanged | None) -> Message:
+    if changed is None:
+        return tell("daemon.done.profile_unchanged")
+    match changed.how:
+        case "stopped":
+            return tell("daemon.done.profile_stopped", profile=changed.profile)
+        case "over":
+            return tell("daemon.done.profile_over", profile=changed.profile)
+        case _:
+            return tell("daemon.done.profile", profile=changed.profile, segment=changed.segment, of=changed.of)

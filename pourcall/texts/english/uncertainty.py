@@ -1,0 +1,28 @@
+"""What a temperature's uncertainty is made of, part by part."""
+
+TEXTS: dict[str, str] = {
+    "uncertainty.within": "{what}: ± {half_difference_c}",
+    "uncertainty.wire": "wire type {tc_type}, {wire_class}",
+    "uncertainty.beyond_class": "{what} (its range is {low_c} to {high_c}: beyond it the tolerance is taken {times} times)",
+    "uncertainty.beyond_span": "{what}, {beyond_share} of the emf beyond the calibrated span",
+    "uncertainty.limit": "{limit}",
+    "uncertainty.beyond_sheet": "{what} (outside the data sheet's range: widened)",
+    "uncertainty.calibration": "spread of the calibration, {spread_uv}",
+    "uncertainty.calibration_of": "spread of the calibration of {date}, {spread_uv}",
+    "uncertainty.noise": "readings scatter by {scatter_difference_c:2}",
+    "uncertainty.noise_mean": "readings scatter by {scatter_difference_c:2}, mean of {samples}",
+    "uncertainty.chain": "{probe}: type {tc_type}, {wire_class}, sheath {sheath}, amplifier {amplifier}, furnace {furnace}",
+    "uncertainty.at": "at {at_c}: ± {expanded_u_c:1} (k = 2, about 95 %)",
+    "uncertainty.not_in_it": "not in it: drift of used wire, depth and stirring, lag. Worth improving first: {part}",
+    "uncertainty.off_spec": "NOTE: that is beyond what the class of the wire or the amplifier's data sheet covers",
+    "uncertainty.by_settings": "corrected by {offset_uv} of the settings; no calibration is on record",
+    "uncertainty.never_calibrated": "never calibrated: `pourcall calibrate points` says against what it can be",
+    "uncertainty.no_scatter": "'{text}' is no scatter in degrees",
+    "uncertainty.no_scatter.remedy": "Write 0.3C or 0.5F",
+    "uncertainty.no_probes": "there are no probes in the settings",
+    "uncertainty.no_probes.remedy": "Run `pourcall setup`",
+    "uncertainty.bench.pair": "type {tc_type}: {hot_c:2} is {emf} with terminals at {terminals_c:1}",
+    "uncertainty.bench.referred": "  referred to 0 degC: {emf}; slope {slope}",
+    "uncertainty.bench.new_wire": "  new wire, {wire_class}: ± {half_difference_c:1}",
+    "uncertainty.bench.new_wire_beyond": "  new wire, {wire_class}: ± {half_difference_c:1} (beyond the range of its class)",
+}
