@@ -39,6 +39,14 @@ WAY = (
     "sheet of ZA-27, <530.00 degC> to <595.00 degC> (sourced). loss <14.00 degC apart>: 15 s in the open <9.00 degC "
     "apart>, ladle <1.50 degC apart>, stream <3.50 degC apart> (computed, +-40 %)"
 )
+LAGGED = (
+    "<565.0 degC> in the pot at the pour (last good figure, <3.2 degC apart> of lag allowed for), less <14.0 degC "
+    "apart> on the way; that figure was 60 s old"
+)
+AGAIN = (
+    "<565.0 degC> in the pot at the lift (dip 5, 7 s ago), less <20.1 degC apart> on the way; worked out again from "
+    "the recorded trace"
+)
 PROBE = PourSource(figure=FigureSource.PROBE, at_lift=True)
 
 
@@ -70,13 +78,11 @@ def another(conn: sqlite3.Connection, table: str, **changed: Any) -> int:
     [
         ("<565.0 degC> in the pot at the lift (probe in the metal), less <14.0 degC apart> on the way", PROBE),
         (
-            "<565.0 degC> in the pot at the pour (last good figure, <3.2 degC apart> of lag allowed for), less "
-            "<14.0 degC apart> on the way; that figure was 60 s old",
+            LAGGED,
             PourSource(figure=FigureSource.LAST_GOOD, lag_c=3.2, stale_s=60.0),
         ),
         (
-            "<565.0 degC> in the pot at the lift (dip 5, 7 s ago), less <20.1 degC apart> on the way; worked out again "
-            "from the recorded trace",
+            AGAIN,
             PourSource(figure=FigureSource.DIP, dip=5, age_s=7.0, at_lift=True),
         ),
         (
@@ -264,7 +270,7 @@ def test_a_journal_of_schema_three_replayed_today_gives_the_same_decisions(playe
 
 
 def test_an_old_pour_worked_out_again_for_its_own_moment_is_what_it_was(played: Store) -> None:
-    for row in played.pours(melt="2026-035"):
+    for row in played.pours(melt="2026-035", limit=1):
         found, melt = played.pour(row.pour), played.melt(row.melt)
         moment = {"at_mono_s": found.at_mono_s, "at_utc_s": row.at_utc_s, "lift_mono_s": found.lift_mono_s}
         again = pour_at(played, found, melt, **moment, mould=row.mould)
