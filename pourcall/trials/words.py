@@ -1,8 +1,8 @@
 """An advice in sentences. Calm, with its uncertainty; temperatures as tokens for `in_unit`."""
 
 from pourcall.contract.units import say_c, say_difference_c
-from pourcall.records.read.compare import more_changed
 from pourcall.trials.advice import Advice, Bound, SetupData
+from pourcall.trials.compare import more_changed
 from pourcall.trials.defects import defects
 
 

@@ -28,7 +28,7 @@ from pourcall.records.entries.furnace_models import panel_pairs
 from pourcall.records.read.journal import read_events, read_inputs
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import LipStep
-from pourcall.records.upkeep.migrate import migrate, shipped_steps
+from pourcall.records.upkeep.migrate import migrate
 from pourcall.records.upkeep.opening import open_database
 from pourcall.replay.pour_again import pour_at
 
@@ -272,11 +272,14 @@ def test_a_journal_of_schema_three_replayed_today_gives_the_same_decisions(playe
 def test_an_old_pour_worked_out_again_for_its_own_moment_is_what_it_was(played: Store) -> None:
     for row in played.pours(melt="2026-035", limit=1):
         found, melt = played.pour(row.pour), played.melt(row.melt)
-        moment = {"at_mono_s": found.at_mono_s, "at_utc_s": row.at_utc_s, "lift_mono_s": found.lift_mono_s}
-        again = pour_at(played, found, melt, **moment, mould=row.mould)
+        again = pour_at(
+            played,
+            found,
+            melt,
+            at_mono_s=found.at_mono_s,
+            at_utc_s=row.at_utc_s,
+            lift_mono_s=found.lift_mono_s,
+            mould=row.mould,
+        )
         assert again.pot_temp_c == pytest.approx(row.pot_temp_c, abs=1e-9)
         assert again.lip_temp_c == pytest.approx(row.lip_temp_c, abs=0.3)
-
-
-def test_this_file_is_of_the_step_it_tells_of() -> None:
-    assert next(step for step in shipped_steps() if step.version == 4).fill is not None

@@ -264,8 +264,8 @@ def test_several_findings_are_recorded_all_or_none(shop: Shop) -> None:
 
 
 def test_exports_compare_and_search_tell_charge_and_ending(shop: Shop, tmp_path: Path) -> None:
-    from pourcall.records.read.compare import compare
     from pourcall.records.read.facts import pour_facts
+    from pourcall.trials.compare import compare
 
     shop.charge("2026-001", new(1.2))
     shop.charge("2026-002", returns(0.5, "2026-001", detail="=HYPERLINK(1)"))
