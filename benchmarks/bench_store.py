@@ -27,7 +27,6 @@ from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.contract.units import Unit
 from pourcall.records.read.facts import pour_facts
-from pourcall.records.read.melt_facts import melt_facts
 from pourcall.records.read.store import Store
 from pourcall.records.upkeep.opening import open_database
 from pourcall.records.write.ids import Session
@@ -41,6 +40,7 @@ from pourcall.records.write.recorder import (
 )
 from pourcall.records.write.rollup import roll_up
 from pourcall.records.write.writing import BatchWriter
+from pourcall.reports.drawings.melt_facts import melt_facts
 from pourcall.reports.drawings.melt_plot import plot_svg
 from pourcall.reports.drawings.pour_plot import both_svg
 from pourcall.reports.tables.export import export_melt

@@ -15,7 +15,7 @@ from pourcall.contract.events import Pour
 from pourcall.contract.message import Message, tell
 from pourcall.records.entries import entries
 from pourcall.records.entries.checks import clean_text
-from pourcall.records.read.lookup import find_pour
+from pourcall.records.read.lookup import find_pour, standing_row
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import PourDetail
 from pourcall.records.write.typed_columns import SOURCE_COLUMNS, Column, source_columns
@@ -106,13 +106,11 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
 
 def correct_pour(conn: sqlite3.Connection, asked: PourCorrection, change: Change, utc_s: float) -> Message:
     """Write a prepared correction; what was done. Raises BadInput where the pour changed in between."""
-    melt_id, number = find_pour(conn, asked.pour)
-    (newest,) = conn.execute("SELECT max(id) FROM pours WHERE melt_id = ? AND number = ?", (melt_id, number)).fetchone()
-    if newest != change.row_id:
+    if standing_row(conn, asked.pour) != change.row_id:
         raise BadInput("it was corrected in between", where=asked.pour, remedy="Look at it, and correct it again")
     who = clean_text(asked.who, "who")
     why = clean_text(asked.why, "why") or ("as first marked" if asked.restore else "")
-    entries.correct(conn, "pours", change.row_id, change.values, who=who, why=why, utc_s=utc_s)
+    entries.correct_pour(conn, change.row_id, change.values, who=who, why=why, utc_s=utc_s)
     return tell("correction.done", pour=asked.pour, what=change.told)
 
 
@@ -141,7 +139,7 @@ def complete_pour(conn: sqlite3.Connection, asked: PourCompletion, utc_s: float)
         said.append(tell("correction.batch", batch=told))
     if changes:
         why = clean_text(asked.why, "why") or "completed after the pour"
-        entries.correct(conn, "pours", row_id, changes, who=who, why=why, utc_s=utc_s)
+        entries.correct_pour(conn, row_id, changes, who=who, why=why, utc_s=utc_s)
     if asked.note:
         entries.add_note(conn, melt, clean_text(asked.note, "the note"), who=who, utc_s=utc_s, pour_number=number)
         said.append(tell("correction.note"))

@@ -8,8 +8,6 @@ import statistics
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-import msgspec
-
 from pourcall.contract.config import BoardConfig, EngineConfig, ProbeConfig
 from pourcall.contract.errors import BadTrace
 from pourcall.contract.events import Output
@@ -103,12 +101,3 @@ def run(config: EngineConfig, items: Iterable[Input]) -> Iterator[tuple[Step, Fu
     for item in items:
         outputs = engine.handle(item)
         yield Step(item, outputs), engine.snapshot() if type(item) is SampleIn else None
-
-
-def outputs_as_bytes(config: EngineConfig, items: Iterable[Input]) -> bytes:
-    """Everything a fresh engine says to these inputs, one JSON line each: to compare two runs byte for byte."""
-    engine = Engine(config)
-    lines: list[bytes] = []
-    for item in items:
-        lines.extend(msgspec.json.encode(output) for output in engine.handle(item))
-    return b"\n".join(lines)

@@ -2,7 +2,7 @@
 
 Compared are alloy's metal (how often it was molten before) and the mould as it stood at each pour: section, material,
 its batch, preheat, gating, venting, pattern. What nobody told of is passed over. Not here: what differs between a few
-pours, in full (pourcall/records/read/compare.py).
+pours, in full (pourcall/trials/compare.py).
 """
 
 import sqlite3

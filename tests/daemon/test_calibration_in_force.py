@@ -20,6 +20,9 @@ from pourcall.contract.settings import parse_settings
 from pourcall.daemon.inputs.ports import link_maker
 from pourcall.daemon.inputs.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
+from pourcall.daemon.ports import link_maker
+from pourcall.daemon.sequencer import ProcessedInput
+from pourcall.engine.core import Engine
 from pourcall.records.entries.calibrations import (
     add_point,
     calibration_rows,
@@ -30,7 +33,6 @@ from pourcall.records.entries.calibrations import (
 )
 from pourcall.records.read.journal import read_inputs
 from pourcall.records.read.store import Store
-from pourcall.replay.traces import outputs_as_bytes
 from pourcall.reports.tables.recompute import recompute_melt
 from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.clock import SimClock
@@ -118,7 +120,9 @@ def again(paths: Paths, number: int) -> tuple[EngineConfig, bytes, list[Input]]:
         session = store.sessions()[number]
         config = msgspec.json.decode(session.config_json, type=EngineConfig)
         inputs = list(read_inputs(store, session.id))
-    return config, outputs_as_bytes(config, inputs), inputs
+    engine = Engine(config)
+    said = [msgspec.json.encode(output) for item in inputs for output in engine.handle(item)]
+    return config, b"\n".join(said), inputs
 
 
 async def test_a_calibration_counts_from_the_next_start_and_changes_nothing_before_it(

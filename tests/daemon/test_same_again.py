@@ -58,15 +58,16 @@ import os, sys
 from pathlib import Path
 import msgspec
 from pourcall.contract.config import EngineConfig
+from pourcall.engine.core import Engine
 from pourcall.records.read.journal import read_inputs
 from pourcall.records.read.store import Store
-from pourcall.replay.traces import outputs_as_bytes
 
 with Store.read(Path(sys.argv[1])) as store:
     (session,) = store.sessions()
     config = msgspec.json.decode(session.config_json, type=EngineConfig)
-    data = outputs_as_bytes(config, read_inputs(store, session.id))
-sys.stdout.buffer.write(data)
+    engine = Engine(config)
+    said = [msgspec.json.encode(out) for item in read_inputs(store, session.id) for out in engine.handle(item)]
+sys.stdout.buffer.write(b"\\n".join(said))
 """
 
 

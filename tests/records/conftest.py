@@ -25,6 +25,7 @@ from pourcall.contract.events import (
 )
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding, Note, SampleIn, StartMelt
+from pourcall.contract.message import Message
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
@@ -293,14 +294,14 @@ class Shop:
             recorder.put("crucible", *make.sample(began_s + 599.0))
             recorder.wait(recorder.put("crucible", *make.end(began_s + 600.0, melt))).result(5)
 
-    def enter(self, entry: Entry) -> str:
+    def enter(self, entry: Entry) -> Message:
         self.now_s += 10.0
         with Store.read(self.path) as store:
             prepared = library.prepare(store, entry, self.now_s)
-        told: str = self.recorder.call(lambda conn: library.enter(conn, entry, self.now_s, prepared)).result(5)
+        told: Message = self.recorder.call(lambda conn: library.enter(conn, entry, self.now_s, prepared)).result(5)
         return told
 
-    def charge(self, melt: str, *entries: ChargeEntry, **more: Any) -> str:
+    def charge(self, melt: str, *entries: ChargeEntry, **more: Any) -> Message:
         return self.enter(ChargeRequest(melt=melt, entries=entries, **more))
 
     def charges(self, melt: str) -> list[str]:

@@ -8,10 +8,12 @@ from typing import Any
 
 import pytest
 
+from pourcall.contract.entries import ChargeEntry, ChargeRequest, MouldSetupRequest
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.paths import Paths, paths_for
-from pourcall.records.entries import entries
+from pourcall.records.entries import charges, entries, setups
 from pourcall.records.read.facts import pour_facts
+from pourcall.records.read.lookup import standing_row
 from pourcall.records.read.store import Store
 from pourcall.records.upkeep.backup import back_up, restore
 from pourcall.reports.pages.pour_sheet import sheet_html
@@ -45,13 +47,16 @@ def shop(tmp_path: Path, database: Path, recording: Callable[..., Any], make: An
     recorder.put("crucible", *make.end(310.0))
 
     def more(conn: sqlite3.Connection) -> None:
-        entries.add_setup(conn, "cleat_v1", utc_s=UTC_S, gating="foot", mass_kg=0.4)
-        entries.add_charge(conn, "2026-001", "returns", utc_s=UTC_S, mass_kg=0.5, remelts=2)
+        setups.describe_mould(conn, MouldSetupRequest(name="cleat_v1", add=True, gating="foot", mass_kg=0.4), UTC_S)
+        returned = ChargeEntry(source="returns", mass_kg=0.5, remelts=2)
+        charges.charge(conn, ChargeRequest(melt="2026-001", entries=(returned,)), UTC_S)
         entries.add_result(conn, "2026-001-1", "misrun", 2, who="Ann", utc_s=UTC_S + 9e4, detail="tip \x07 naïve")
         entries.add_note(conn, "2026-001", "=1+1; 'quoted'", who="Ann", utc_s=UTC_S + 9e4, pour_number=1)
         entries.add_tag(conn, "2026-001", "series A", utc_s=UTC_S, pour_number=1)
         entries.add_photo(conn, "2026-001", *kept, who="Ann", utc_s=UTC_S, pour_number=1, caption="tip")
-        entries.correct_pour(conn, "2026-001-1", {"mould": "Cleat B"}, who="Ann", why="mixed up", utc_s=UTC_S)
+        entries.correct_pour(
+            conn, standing_row(conn, "2026-001-1"), {"mould": "Cleat B"}, who="Ann", why="mixed up", utc_s=UTC_S
+        )
 
     recorder.call(more).result(5)
     recorder.stop()

@@ -23,7 +23,7 @@ Maker = Any
 def test_returns_count_one_more_than_the_highest_of_their_melt(shop: Shop) -> None:
     shop.charge("2026-001", new(1.2))
     told = shop.charge("2026-002", new(0.6), returns(0.5, "2026-001"))
-    assert "0.5 kg returns of 2026-001, molten once before" in told
+    assert "0.5 kg returns of 2026-001, molten once before" in say(told)
     shop.charge("2026-003", returns(0.9, "2026-002"), returns(0.1, "2026-001"))
     assert shop.charges("2026-003") == [
         "1: 0.9 kg returns of 2026-002, molten twice before",
@@ -39,7 +39,8 @@ def test_a_correction_of_an_older_melt_reaches_the_younger_ones(shop: Shop) -> N
     shop.charge("2026-002", returns(0.5, "2026-001"))
     shop.charge("2026-003", returns(0.5, "2026-002"))
     told = shop.charge("2026-001", returns(1.2, remelts=4), correcting=1, why="it was gates", who="ann")
-    assert told == "melt 2026-001: entry 1 is 1.2 kg returns, molten 4 times before; what it was is kept on record"
+    assert told.name == "charge.corrected"
+    assert "entry 1 is 1.2 kg returns, molten 4 times before" in say(told)
     assert shop.charges("2026-003") == ["1: 0.5 kg returns of 2026-002, molten 6 times before"]
     assert shop.rows("charges") == 4
     with Store.read(shop.path) as store:
@@ -59,7 +60,7 @@ def test_returns_of_a_melt_with_nothing_on_record_count_once_at_least(shop: Shop
 
 def test_an_entry_that_is_taken_back_is_kept_and_its_number_is_not_given_again(shop: Shop) -> None:
     shop.charge("2026-001", new(1.0), scrap(0.3))
-    assert "does not hold any more" in shop.charge("2026-001", correcting=2, why="weighed in another pot")
+    assert shop.charge("2026-001", correcting=2, why="weighed in another pot").name == "charge.taken_back"
     shop.charge("2026-001", scrap(0.1))
     assert shop.charges("2026-001") == ["1: 1 kg new", "3: 0.1 kg scrap"]
     assert shop.rows("charges") == 4

@@ -14,11 +14,11 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.events import Marking
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.units import Unit
-from pourcall.records.read.compare import MOST, Comparison, compare, more_changed
 from pourcall.records.read.facts import ChargeRow, PourFacts, ProbeFact, Setup, pour_facts
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import PourRow
 from pourcall.reports.pages.compare_page import comparison_html, comparison_text, overlay
+from pourcall.trials.compare import MOST, Comparison, compare, more_changed
 
 Change = Callable[[PourFacts], PourFacts]
 

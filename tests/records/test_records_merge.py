@@ -8,10 +8,12 @@ from typing import Any
 
 import pytest
 
+from pourcall.contract.entries import ChargeEntry, ChargeRequest, MouldSetupRequest
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.paths import Paths, paths_for
-from pourcall.records.entries import entries
+from pourcall.records.entries import charges, entries, setups
 from pourcall.records.read.journal import read_events, read_inputs
+from pourcall.records.read.lookup import standing_row
 from pourcall.records.read.store import Store
 from pourcall.records.upkeep import merge as merging
 from pourcall.records.upkeep.backup import back_up, restore
@@ -53,14 +55,18 @@ def record(paths: Paths, make: Maker, began_s: float, base_c: float, melts: int 
 
 
 def annotate(conn: sqlite3.Connection, paths: Paths, melt: str, utc_s: float) -> None:
-    entries.add_setup(conn, "cleat_v1", utc_s=utc_s, gating="foot")
-    entries.add_charge(conn, melt, "returns", utc_s=utc_s, mass_kg=0.5, remelts=2)
+    if setups.find_setup(conn, "cleat_v1") is None:
+        setups.describe_mould(conn, MouldSetupRequest(name="cleat_v1", add=True, gating="foot"), utc_s)
+    returned = ChargeEntry(source="returns", mass_kg=0.5, remelts=2)
+    charges.charge(conn, ChargeRequest(melt=melt, entries=(returned,)), utc_s)
     entries.add_result(conn, f"{melt}-1", "misrun", 2, who="Ann", utc_s=utc_s, detail="tip")
     entries.add_result(conn, f"{melt}-1", "misrun", 1, who="Ann", utc_s=utc_s + 5.0)  # corrects the first
     for _ in range(2):  # said twice: both of them stand
         entries.add_note(conn, melt, "lid off too long", who="Ann", utc_s=utc_s)
     entries.add_tag(conn, melt, "series A", utc_s=utc_s)
-    entries.correct_pour(conn, f"{melt}-1", {"mould": "Cleat B"}, who="Ann", why="mixed up", utc_s=utc_s)
+    entries.correct_pour(
+        conn, standing_row(conn, f"{melt}-1"), {"mould": "Cleat B"}, who="Ann", why="mixed up", utc_s=utc_s
+    )
 
 
 def files(paths: Paths, shop: str) -> None:

@@ -25,8 +25,8 @@ from pourcall.contract.errors import BadInput, NotFound, StoreError
 from pourcall.contract.units import Unit
 from pourcall.records.entries import entries
 from pourcall.records.read.facts import Mark, PourFacts, pour_facts
-from pourcall.records.read.melt_facts import MeltFacts, melt_facts, spreads_at
 from pourcall.records.read.store import Store
+from pourcall.reports.drawings.melt_facts import MeltFacts, melt_facts, spreads_at
 from pourcall.reports.drawings.melt_plot import pieces, plot_svg
 from pourcall.reports.drawings.pictures import faces, picture, svg_pdf, write_pictures
 from pourcall.reports.drawings.pour_plot import both_svg, overlay_svg

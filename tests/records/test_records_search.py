@@ -10,9 +10,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pourcall.cli.periods import bounds
+from pourcall.contract.entries import MouldSetupRequest
 from pourcall.contract.errors import BadInput
-from pourcall.records.entries import entries
+from pourcall.records.entries import entries, setups
 from pourcall.records.read.store import Store
+from pourcall.records.write.rows import insert
 
 UTC_S = 1_780_000_000.0
 
@@ -31,11 +33,14 @@ def shop(database: Path, recording: Callable[..., Any], make: Any) -> Path:
     def more(conn: Any) -> None:
         entries.add_note(conn, "2026-001", "Sand 100% dry, ÜBERLAUF at the horn", who="Ann", utc_s=UTC_S, pour_number=1)
         wrong = entries.add_note(conn, "2026-001", "poured by Zoe", who="Ann", utc_s=UTC_S)
-        entries.correct(conn, "notes", wrong, {"text": "poured by Ben"}, who="Ann", why="", utc_s=UTC_S)
+        (melt_id,) = conn.execute("SELECT melt_id FROM notes WHERE id = ?", (wrong,)).fetchone()
+        told = {"melt_id": melt_id, "at_utc_s": UTC_S, "what": "note", "text": "poured by Ben", "who": "Ann"}
+        insert(conn, "notes", **told, corrects=wrong)
         entries.add_note(conn, "2026-002", "Sand damp", who="Ann", utc_s=UTC_S)
         entries.add_result(conn, "2026-001-1", "misrun", 2, who="Ann", utc_s=UTC_S, detail="left horn")
         entries.add_tag(conn, "2026-002", "series_A", utc_s=UTC_S)
-        entries.add_setup(conn, "cleat_v1", utc_s=UTC_S, gating="fan gate at the foot")
+        described = MouldSetupRequest(name="cleat_v1", add=True, gating="fan gate at the foot")
+        setups.describe_mould(conn, described, UTC_S)
 
     recorder.call(more).result(5)
     recorder.stop()

@@ -20,6 +20,7 @@ from pourcall.contract.units import Unit
 from pourcall.records.entries import entries
 from pourcall.records.read.facts import PourFacts, pour_facts
 from pourcall.records.read.store import Store
+from pourcall.records.write.rows import insert
 from pourcall.reports.drawings.pour_plot import both_svg, melt_svg, pour_svg
 from pourcall.reports.pages.pour_sheet import judged, sheet_html
 
@@ -144,7 +145,7 @@ def test_nothing_is_fetched_and_nothing_typed_becomes_markup(
 ) -> None:
     def nasty(conn: Any) -> None:
         entries.add_note(conn, "2026-001", NASTY, who=NASTY, utc_s=UTC_S + 1, pour_number=1)
-        entries.add_setup(conn, "cleat_v1", utc_s=UTC_S, pattern=NASTY, gating=NASTY, detail=NASTY)
+        insert(conn, "mould_setups", name="cleat_v1", at_utc_s=UTC_S, pattern=NASTY, gating=NASTY, detail=NASTY)
         entries.add_result(conn, "2026-001-1", NASTY, 2, who=NASTY, utc_s=UTC_S + 2, detail=NASTY)
         entries.add_tag(conn, "2026-001", NASTY, utc_s=UTC_S)
 

@@ -14,7 +14,7 @@ from pourcall.contract.errors import BadInput, Refused, StoreError
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.status import Reason
 from pourcall.records.read.facts import pour_facts
-from pourcall.records.read.journal import read_events, read_inputs, session_thinned
+from pourcall.records.read.journal import read_events, read_inputs
 from pourcall.records.read.store import Store
 from pourcall.records.upkeep import thinning
 from pourcall.records.upkeep.backup import back_up, covers, last_backup
@@ -141,10 +141,8 @@ def test_every_trace_that_is_shown_or_written_says_that_it_was_thinned(old: Path
         done = export_melt(store, "2026-001", tmp_path)
         assert said in json.loads(done.metadata.read_text("utf-8"))["dc:description"]
         assert [mark.text for mark in pour_facts(store, "2026-001-1").marks if mark.kind == "thinned"] == [said]
-        assert "cannot say again" in session_thinned(store, 1)
         assert store.melt("2028-001").thinned == store.melt_trace("2028-001", 100).thinned == ""
         assert "thinned" not in melt_csv(store, "2028-001")
-        assert session_thinned(store, 2) == ""
         assert len(list(read_inputs(store, 1))) > 2000
 
 

@@ -163,7 +163,7 @@ def test_a_corrected_pour_counts_as_it_stands_now(book: Book) -> None:
     def correct(conn: sqlite3.Connection) -> None:
         (row_id,) = conn.execute("SELECT max(id) FROM pours").fetchone()
         changes = {"lip_temp_c": 541.5, "lip_u_c": 9.0}
-        entries.correct(conn, "pours", row_id, changes, who="ann", why="misread", utc_s=book.now_s())
+        entries.correct_pour(conn, row_id, changes, who="ann", why="misread", utc_s=book.now_s())
 
     book.enter(correct)
     (now,) = book.data().pours

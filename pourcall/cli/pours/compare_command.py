@@ -27,11 +27,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Text or JSON, and the files asked for."""
-    from pourcall.records.read.compare import compare
     from pourcall.records.read.facts import pour_facts
     from pourcall.records.read.store import Store
     from pourcall.reports.drawings.pictures import write_pictures
     from pourcall.reports.pages.compare_page import comparison_html, comparison_text, overlay
+    from pourcall.trials.compare import compare
 
     unit = unit_of(args)
     with Store.read(our_paths().database) as store:

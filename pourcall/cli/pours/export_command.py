@@ -76,8 +76,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _plot(args: argparse.Namespace) -> int:
     """The whole melt as one drawing, or up to five minutes after the pour."""
-    from pourcall.records.read.melt_facts import melt_facts
     from pourcall.records.read.store import Store
+    from pourcall.reports.drawings.melt_facts import melt_facts
     from pourcall.reports.drawings.melt_plot import plot_svg
     from pourcall.reports.drawings.pictures import write_pictures
 

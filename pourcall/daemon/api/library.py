@@ -128,7 +128,9 @@ def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, u
     said = [
         tell("record.defect", defect=one.defect, severity=one.severity)
         if one.severity
-        else tell("record.no_defect", defect=one.defect)
+        else tell("record.sound")
+        if one.defect == entries.SOUND
+        else tell("record.defect_taken_back", defect=one.defect)
         for one in told
     ]
     return tell("record.result", pour=pour_name, said=tuple(said))

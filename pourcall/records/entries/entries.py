@@ -1,4 +1,4 @@
-"""What people enter later: results, photos, tags, setups, calibrations, charges, corrections.
+"""What people enter later: results, notes, tags, photos, calibrations, corrections of pours.
 
 Each function takes the writer's connection: `recorder.call(lambda conn: add_result(conn, ...))`. Raises NotFound for a
 melt or pour that is not on record, BadInput for a value that cannot stand.
@@ -7,18 +7,17 @@ melt or pour that is not on record, BadInput for a value that cannot stand.
 import hashlib
 import os
 import sqlite3
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.records.read.lookup import find_pour
-from pourcall.records.write.ids import keep_text
 from pourcall.records.write.rows import insert
-from pourcall.records.write.typed_columns import SOURCE_COLUMNS
+from pourcall.records.write.typed_columns import SOURCE_COLUMNS, Column
 
 SOUND = "sound"
-_CORRECTABLE = {
-    "pours": (
+_CORRECTABLE = frozenset(
+    (
         "mould",
         "setup",
         "at_mono_s",
@@ -34,24 +33,8 @@ _CORRECTABLE = {
         *SOURCE_COLUMNS,
         "batch",
         "not_poured",
-    ),
-    "dips": ("temp_c", "u_c", "depth_mm", "stirred"),
-    "notes": ("text", "value", "at_utc_s"),
-    "charges": ("mass_kg", "source", "remelts", "detail"),
-    "results": ("defect", "severity", "detail"),
-    "mould_setups": (
-        "pattern",
-        "material",
-        "batch",
-        "gating",
-        "venting",
-        "thinnest_mm",
-        "mass_kg",
-        "preheat_c",
-        "detail",
-    ),
-    "calibrations": ("method", "reference_c", "emf_uv", "offset_uv", "spread_uv", "detail"),
-}
+    )
+)
 
 
 def add_result(
@@ -139,39 +122,6 @@ def add_tag(conn: sqlite3.Connection, melt: str, tag: str, *, utc_s: float, pour
     conn.execute("INSERT OR IGNORE INTO tags VALUES (?, ?, ?, ?)", (melt_id, pour_number, tag, utc_s))
 
 
-def add_setup(conn: sqlite3.Connection, name: str, *, utc_s: float, **what: Any) -> int:
-    """A mould setup: pattern, material, gating, venting, thinnest_mm, mass_kg, detail. A known name is corrected."""
-    old = conn.execute("SELECT max(id) FROM mould_setups WHERE name = ?", (name,)).fetchone()[0]
-    unknown = set(what) - set(_CORRECTABLE["mould_setups"])
-    if unknown:
-        raise BadInput(f"a mould setup has no {', '.join(sorted(unknown))}", where=name)
-    return insert(conn, "mould_setups", name=name, at_utc_s=utc_s, corrects=old, **what)
-
-
-def add_charge(
-    conn: sqlite3.Connection,
-    melt: str,
-    source: str,
-    *,
-    utc_s: float,
-    mass_kg: float | None = None,
-    remelts: int | None = None,
-    detail: str = "",
-) -> int:
-    """Metal that went into the pot: `new`, `returns`, `scrap` or in words; the row's id."""
-    melt_id, _ = _melt(conn, melt)
-    return insert(
-        conn,
-        "charges",
-        melt_id=melt_id,
-        at_utc_s=utc_s,
-        mass_kg=mass_kg,
-        source=source,
-        remelts=remelts,
-        detail=detail,
-    )
-
-
 def add_calibration(
     conn: sqlite3.Connection,
     furnace: str,
@@ -205,25 +155,6 @@ def add_calibration(
         spread_uv=spread_uv,
         who=who,
         detail=detail,
-    )
-
-
-def add_profile_run(
-    conn: sqlite3.Connection, furnace: str, name: str, text: str, *, who: str, utc_s: float, melt: str = ""
-) -> int:
-    """A profile as it was when its run began (its text is kept by hash); the row's id."""
-    row = conn.execute("SELECT id FROM furnaces WHERE name = ?", (furnace,)).fetchone()
-    if row is None:
-        raise NotFound(f"no furnace {furnace!r} on record")
-    return insert(
-        conn,
-        "profile_runs",
-        furnace_id=row[0],
-        melt_id=_melt(conn, melt)[0] if melt else None,
-        began_utc_s=utc_s,
-        name=name,
-        text_hash=keep_text(conn, "profile", text),
-        who=who,
     )
 
 
@@ -275,48 +206,27 @@ def add_photo(
     )
 
 
-def correct(
-    conn: sqlite3.Connection, table: str, row_id: int, changes: dict[str, Any], *, who: str, why: str, utc_s: float
+def correct_pour(
+    conn: sqlite3.Connection, row_id: int, changes: Mapping[str, Column], *, who: str, why: str, utc_s: float
 ) -> int:
-    """A new row that says `corrects = row_id`; the old one stays. The new row's id. Raises NotFound, BadInput."""
-    allowed = _CORRECTABLE.get(table, ())
-    wrong = set(changes) - set(allowed)
-    if not allowed or wrong:
-        raise BadInput(f"{table} {', '.join(sorted(wrong))} cannot be corrected", remedy=f"Valid: {', '.join(allowed)}")
-    cursor = conn.execute(f"SELECT * FROM {table} WHERE id = ?", (row_id,))
+    """A new row of a pour that says `corrects = row_id`; the old one stays. Its id. Raises NotFound, BadInput."""
+    if wrong := set(changes) - _CORRECTABLE:
+        raise BadInput(
+            f"{', '.join(sorted(wrong))} of a pour cannot be corrected", remedy="Correct what was told of it"
+        )
+    cursor = conn.execute("SELECT * FROM pours WHERE id = ?", (row_id,))
     row = cursor.fetchone()
     if row is None:
-        raise NotFound(f"no row {row_id} in {table}")
-    if conn.execute(f"SELECT 1 FROM {table} WHERE corrects = ?", (row_id,)).fetchone() is not None:
-        raise BadInput(f"row {row_id} of {table} has been corrected already", remedy="Correct the newest row instead")
+        raise NotFound(f"no row {row_id} among the pours")
+    if conn.execute("SELECT 1 FROM pours WHERE corrects = ?", (row_id,)).fetchone() is not None:
+        raise BadInput(f"row {row_id} of the pours was corrected already", remedy="Correct the newest row instead")
     old = dict(zip((name for name, *_ in cursor.description), row, strict=True))
+    told = {"at_utc_s": utc_s, "who": who, "why": why, "table_name": "pours", "row_id": row_id}
     for field, new in changes.items():
-        insert(
-            conn,
-            "corrections",
-            at_utc_s=utc_s,
-            who=who,
-            table_name=table,
-            row_id=row_id,
-            field=field,
-            old=old[field],
-            new=new,
-            why=why,
-        )
-    fresh = {**old, **changes, "corrects": row_id}
+        insert(conn, "corrections", **told, field=field, old=old[field], new=new)
+    fresh = {**old, **changes, "corrects": row_id, "who": who, "why": why, "event_id": None}
     del fresh["id"]
-    if table == "pours":
-        fresh |= {"who": who, "why": why, "event_id": None}
-    return insert(conn, table, **fresh)
-
-
-def correct_pour(
-    conn: sqlite3.Connection, pour: str, changes: dict[str, Any], *, who: str, why: str, utc_s: float
-) -> int:
-    """Correct a pour as it stands now, by its id `2026-014-1`."""
-    melt_id, number = find_pour(conn, pour)
-    (row_id,) = conn.execute("SELECT max(id) FROM pours WHERE melt_id = ? AND number = ?", (melt_id, number)).fetchone()
-    return correct(conn, "pours", row_id, changes, who=who, why=why, utc_s=utc_s)
+    return insert(conn, "pours", **fresh)
 
 
 def _melt(conn: sqlite3.Connection, melt: str) -> tuple[int, int]:

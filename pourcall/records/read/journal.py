@@ -9,7 +9,6 @@ from pourcall.contract.errors import NotFound
 from pourcall.contract.events import Event
 from pourcall.contract.inputs import Input
 from pourcall.records.read.store import Store
-from pourcall.records.upkeep.thinning import thinned
 from pourcall.records.write.codec import SELECT_ROW, Source, decode_row
 
 _from_json: msgspec.json.Decoder[Event] = msgspec.json.Decoder(Event)
@@ -36,19 +35,6 @@ def read_inputs(store: Store, session_id: int, *, first_id: int = 0) -> Iterator
             source = sources.get(row[12])
             if source is not None:
                 yield decode_row(row, source)
-
-
-def session_thinned(store: Store, session_id: int) -> str:
-    """What a replay of this session must say: its readings are not all there, so it cannot come out byte-equal.
-
-    Empty: they are. Raises NotFound.
-    """
-    with store.reading() as conn:
-        if conn.execute("SELECT 1 FROM sessions WHERE id = ?", (session_id,)).fetchone() is None:
-            raise NotFound(f"no session {session_id} on record")
-        after, until = _bounds(conn, session_id)
-        said = thinned(conn, [(after + 1, until)])
-    return f"{said}: a replay cannot say again all that was said" if said else ""
 
 
 def read_events(store: Store, session_id: int) -> Iterator[Event]:

@@ -28,3 +28,11 @@ def find_pour(conn: sqlite3.Connection, pour: str) -> tuple[int, int]:
     if conn.execute("SELECT 1 FROM pours WHERE melt_id = ? AND number = ?", (melt_id, number)).fetchone() is None:
         raise NotFound(f"no pour {pour!r} on record", remedy="See `pourcall pour list`")
     return melt_id, number
+
+
+def standing_row(conn: sqlite3.Connection, pour: str) -> int:
+    """The row of a pour that stands. Raises NotFound."""
+    (row_id,) = conn.execute(
+        "SELECT max(id) FROM pours WHERE melt_id = ? AND number = ?", find_pour(conn, pour)
+    ).fetchone()
+    return int(row_id)

@@ -78,11 +78,6 @@ class Backlog:
         """The packed form of the entries last taken."""
         self._blocks.append((len(run), block))
 
-    @property
-    def packed_bytes(self) -> int:
-        """Memory held by packed blocks."""
-        return sum(len(block) for _, block in self._blocks if isinstance(block, bytes))
-
 
 def pack(run: Sequence[Entry]) -> bytes | list[Entry]:
     """Entries as one block; as they are where they cannot be packed."""

@@ -13,8 +13,8 @@ from textwrap import wrap
 from pourcall.contract.api import TracePoint
 from pourcall.contract.units import Unit, format_temperature, from_c, in_unit
 from pourcall.records.read.facts import Mark
-from pourcall.records.read.melt_facts import MeltFacts, PouredAt, spreads_at
 from pourcall.reports.drawings.axes import Frame, Scale, bottom_ticks, levels, scale, spread
+from pourcall.reports.drawings.melt_facts import MeltFacts, PouredAt, spreads_at
 from pourcall.reports.drawings.pour_plot import NUMBERED, STATE_FILL, TRACE_INK
 from pourcall.reports.pages.page import esc, svg, ticks
 

@@ -5,10 +5,10 @@ from typing import Literal
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
-from pourcall.records.read.compare import Comparison, Kind, Line, Value
 from pourcall.records.read.facts import PourFacts
 from pourcall.reports.drawings.pour_plot import overlay_svg
 from pourcall.reports.pages.page import esc, page, section
+from pourcall.trials.compare import Comparison, Kind, Line, Value
 
 Align = Literal["pour", "liquidus"]
 Clock = Callable[[float], str]

@@ -12,7 +12,8 @@ TEXTS: dict[str, str] = {
     "record.power": "power {level}",
     "record.result": "{pour}: {said}; on record",
     "record.defect": "{defect} {severity}",
-    "record.no_defect": "{defect}",
+    "record.sound": "sound",
+    "record.defect_taken_back": "{defect} taken back",
     "record.setup.described": "mould setup {setup} is described; use it with `pourcall melt start ALLOY --mould '{setup}'`",
     "record.setup.changed": "mould setup {setup}, version {version}: {fields}; pours so far keep the version they were "
     "poured with",

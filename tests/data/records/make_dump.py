@@ -13,8 +13,10 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from pourcall.contract.entries import ChargeEntry, ChargeRequest, MouldSetupRequest
 from pourcall.contract.status import Reason
-from pourcall.records.entries import entries
+from pourcall.records.entries import charges, entries, setups
+from pourcall.records.read.lookup import standing_row
 from pourcall.records.write.recorder import Recorder
 
 HERE = Path(__file__).parent
@@ -88,15 +90,20 @@ def fill(path: Path) -> None:
 
 
 def annotate(conn: sqlite3.Connection) -> None:
-    entries.add_setup(conn, "cleat_v1", utc_s=UTC_S, gating="foot", mass_kg=0.4, thinnest_mm=6.0)
-    entries.add_charge(conn, "2026-001", "returns", utc_s=UTC_S, mass_kg=0.5, remelts=2)
+    setups.describe_mould(
+        conn, MouldSetupRequest(name="cleat_v1", add=True, gating="foot", mass_kg=0.4, thinnest_mm=6.0), UTC_S
+    )
+    returned = ChargeEntry(source="returns", mass_kg=0.5, remelts=2)
+    charges.charge(conn, ChargeRequest(melt="2026-001", entries=(returned,)), UTC_S)
     entries.add_result(conn, "2026-001-1", "misrun", 2, who="Ann", utc_s=UTC_S + 9e4, detail="tip naïve")
     entries.add_result(conn, "2026-001-1", "misrun", 1, who="Ann", utc_s=UTC_S + 9.1e4)
     entries.add_result(conn, "2026-002-1", "sound", 0, who="Ben", utc_s=UTC_S + 9e4)
     entries.add_note(conn, "2026-001", "=1+1; 'quoted'", who="Ann", utc_s=UTC_S + 9e4, pour_number=1)
     entries.add_tag(conn, "2026-001", "series A", utc_s=UTC_S, pour_number=1)
     entries.add_photo(conn, "2026-001", "ab" * 32, ".jpg", 4711, who="Ann", utc_s=UTC_S, pour_number=1, caption="tip")
-    entries.correct_pour(conn, "2026-001-1", {"mould": "Cleat B"}, who="Ann", why="mixed up", utc_s=UTC_S)
+    entries.correct_pour(
+        conn, standing_row(conn, "2026-001-1"), {"mould": "Cleat B"}, who="Ann", why="mixed up", utc_s=UTC_S
+    )
     entries.add_calibration(
         conn,
         "crucible",

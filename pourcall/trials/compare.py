@@ -2,7 +2,7 @@
 
 Pure: facts in, `Comparison` out, temperatures degC. What counts as a change of the trial, and how much of
 one, is judgement and stands in one table. Not here: words and pages (compare_page.py), what temperature to try next
-(daemon/trials).
+(advice.py).
 """
 
 from collections.abc import Callable, Sequence
