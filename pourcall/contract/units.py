@@ -7,6 +7,7 @@ Source of the scales: SI Brochure, 9th edition, section 2.3.1 (t/degC = T/K - 27
 import math
 import re
 from enum import StrEnum
+from typing import TypeGuard
 
 from pourcall.contract.errors import BadTemperature
 
@@ -102,20 +103,32 @@ def parse_temperature_c(text: str, default_unit: Unit | None = None, *, where: s
     return temp_c
 
 
+UNIT_MARK = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}
+DASH = "--"  # where there is no number
+
+
+def finite(value: float | None) -> TypeGuard[float]:
+    """Whether there is a number at all."""
+    return value is not None and math.isfinite(value)
+
+
+def bare_temperature(temp_c: float | None, unit: Unit = Unit.C, decimals: int = 0) -> str:
+    """`512`: without its unit, for a place that names the unit once for several figures."""
+    if not finite(temp_c):
+        return DASH
+    return f"{rounded(from_c(temp_c, unit), decimals):.{decimals}f}"
+
+
 def format_temperature(temp_c: float | None, unit: Unit = Unit.C, decimals: int = 0) -> str:
     """`512 °C`, `954 °F`, `785 K`; a dash where there is no number."""
-    mark = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}[unit]
-    if temp_c is None or not math.isfinite(temp_c):
-        return f"-- {mark}"
-    return f"{rounded(from_c(temp_c, unit), decimals):.{decimals}f} {mark}"
+    return f"{bare_temperature(temp_c, unit, decimals)} {UNIT_MARK[unit]}"
 
 
 def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:
     """A difference of temperatures, with its unit; a dash where there is no number."""
-    mark = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}[unit]
-    if delta_c is None or not math.isfinite(delta_c):
-        return f"-- {mark}"
-    return f"{rounded(difference_from_c(delta_c, unit), decimals):.{decimals}f} {mark}"
+    if not finite(delta_c):
+        return f"{DASH} {UNIT_MARK[unit]}"
+    return f"{rounded(difference_from_c(delta_c, unit), decimals):.{decimals}f} {UNIT_MARK[unit]}"
 
 
 def format_rate(rate_c_per_min: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:

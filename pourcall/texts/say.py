@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable
 
 from pourcall.contract.message import Fact, Message, Told
-from pourcall.contract.units import Unit, format_difference, format_rate, format_temperature, in_unit
+from pourcall.contract.units import Unit, format_difference, format_rate, format_temperature, in_unit, rounded
 from pourcall.texts.catalogue import current
 
 PLACE = re.compile(r"\{(\w+)(?::([^}]*))?\}")
@@ -20,7 +20,7 @@ def say(told: Told, unit: Unit = Unit.C) -> str:
     """The sentence, temperatures in `unit`. A str (a sentence on record) has its temperatures turned too."""
     if isinstance(told, str):
         return in_unit(told, unit)
-    return _filled(told, _writers(unit))
+    return in_unit(_filled(told, _writers(unit)), unit)  # a fact may be a sentence on record
 
 
 def sentence(told: Told, unit: Unit = Unit.C) -> str:
@@ -90,8 +90,8 @@ def _fact(name: str, value: Fact, how: str, writers: dict[str, Writer]) -> str:
 def duration(seconds: float, decimals: int | None = None) -> str:
     """`40 s`, `3 min`, `1 h 05 min`."""
     if decimals is not None or seconds < 99.5:
-        return f"{seconds:.{decimals or 0}f} s"
-    minutes = round(seconds / 60.0)
+        return f"{rounded(seconds, decimals or 0):.{decimals or 0}f} s"
+    minutes = int(rounded(seconds / 60.0))
     return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
@@ -101,7 +101,7 @@ def share(value: float, decimals: int | None = None) -> str:
         return "<1 %"
     if 0.99 < value < 1.0:
         return ">99 %"
-    return f"{value * 100:.{decimals or 0}f} %"
+    return f"{rounded(value * 100.0, decimals or 0):.{decimals or 0}f} %"
 
 
 def _with(mark: str) -> Writer:

@@ -266,9 +266,7 @@ class Scenes:
                 mould="cleat 2",
             ),
             probes=(
-                Scenes.probe(
-                    temp_c=310.0, state=ProbeState.OUT, status=Status.UNCERTAIN, reason=Reason.OUT_OF_METAL
-                ),
+                Scenes.probe(temp_c=310.0, state=ProbeState.OUT, status=Status.UNCERTAIN, reason=Reason.OUT_OF_METAL),
             ),
             metal=MetalView(temp_c=None, how="probe is out since the lift"),
             window=msgspec.structs.replace(
@@ -286,9 +284,7 @@ class Scenes:
             ),
             metal=MetalView(temp_c=None, how="thermocouple open"),
             melt_state=MeltState.UNKNOWN,
-            instruction=Instruction(
-                todo=ToDo.CHECK, text="Look at the probe: no figure until it is mended", must=True
-            ),
+            instruction=Instruction(todo=ToDo.CHECK, text="Look at the probe: no figure until it is mended", must=True),
             store_problem="store_full",
             flags={"no_metal_reading": 1},
             alarms=(

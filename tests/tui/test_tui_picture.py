@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pourcall.contract.snapshot import AheadView, Interval
 from pourcall.tui.drawing.picture import ENOUGH_ROWS, NEAR, NEARER, Picture, band_ahead, band_cells, picture_of
-from pourcall.tui.drawing.spans import Role
+from pourcall.tui.drawing.styled import Role
 from pourcall.tui.drawing.trace import TraceBuffer
 
 WINDOW = (529.0, 559.0)

@@ -10,10 +10,11 @@ from bisect import bisect_left
 import msgspec
 
 from pourcall.contract.snapshot import AheadView
-from pourcall.tui.drawing.spans import Role
+from pourcall.contract.units import finite
+from pourcall.tui.drawing.styled import Role
 from pourcall.tui.drawing.trace import limits_c
-from pourcall.tui.screen.words import finite
 
+COAST_MARK, ESTIMATE_MARK, BAND_MARK, DIP_MARK = "◇", "≈", "░", "●"
 Run = list[tuple[float, float]]  # (minutes from now, degC)
 AHEAD_LEAST_S, AHEAD_SHARE = 600.0, 0.5  # how far ahead is shown: half as far as back, ten minutes at least
 FEW_ROWS, ENOUGH_ROWS = 8, 16

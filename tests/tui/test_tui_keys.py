@@ -14,14 +14,16 @@ from pourcall.contract.inputs import (
     MarkLift,
     MarkPour,
     MarkPower,
+    MarkSkim,
     MeltEnding,
     PowerLevel,
     ResetAlarm,
     SilenceAlarms,
     StartDip,
 )
-from pourcall.tui.drawing.spans import plain
-from pourcall.tui.input.key_actions import Do, Say, Send
+from pourcall.contract.message import tell
+from pourcall.tui.drawing.styled import plain
+from pourcall.tui.input.key_actions import Do, Say, Send, What
 from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, HOLD_POUR_S, KeyController
 
 
@@ -97,7 +99,7 @@ def test_a_mark_that_cannot_be_meant_now_is_asked_once(scenes: Any, key: str) ->
         hand = KeyController()
         snapshot = scenes.heating(melt_state=state)
         assert hand.press(key, snapshot, 100.0) == []
-        assert "not called for pouring" in words(hand, 100.0)
+        assert "No pour was called" in words(hand, 100.0)
         assert hand.tick(100.0 + ASK_S, live=True) == []
         assert hand.tick(200.0, live=True) == []  # a stray key alone leaves nothing behind
         hand.press(key, snapshot, 300.0)
@@ -123,7 +125,7 @@ def test_every_single_key_alone_sends_nothing_that_cannot_be_undone(scenes: Any)
             for action in hand.press(key, snapshot, 100.0):
                 harmless = (AckAlarm, SilenceAlarms, StartDip)
                 assert not isinstance(action, Send) or isinstance(action.command, harmless), (key, action)
-                assert action != Do("quit") or not snapshot.melt
+                assert action != Do(What.QUIT) or not snapshot.melt
 
 
 def test_the_lift_is_held_for_a_moment_and_counted_from_the_key(scenes: Any) -> None:
@@ -145,7 +147,7 @@ def test_a_mark_waits_for_a_daemon_that_is_away_and_keeps_its_time(scenes: Any) 
 def test_a_mark_stays_with_the_furnace_it_was_made_for(scenes: Any) -> None:
     hand = KeyController()
     hand.press("space", scenes.ready(), 100.0)
-    assert hand.press("f", scenes.ready(), 101.0) == [Do("furnace")]
+    assert hand.press("f", scenes.ready(), 101.0) == [Do(What.FURNACE)]
     sent = hand.press("enter", scenes.ready(furnace="kiln"), 102.0)
     assert isinstance(sent[0], Send)
     assert sent[0].furnace == "forge"
@@ -193,8 +195,8 @@ def test_a_latched_trip_is_released_only_after_a_question(scenes: Any) -> None:
 
 
 def test_silence_is_at_once_here_and_asked_of_the_daemon(scenes: Any) -> None:
-    assert KeyController().press("s", scenes.broken(), 0.0) == [Do("silence"), Send("forge", SilenceAlarms())]
-    assert KeyController().press("s", None, 0.0) == [Do("silence")]
+    assert KeyController().press("s", scenes.broken(), 0.0) == [Do(What.SILENCE), Send("forge", SilenceAlarms())]
+    assert KeyController().press("s", None, 0.0) == [Do(What.SILENCE)]
 
 
 def test_not_now_answers_the_most_urgent_call_after_a_moment(scenes: Any) -> None:
@@ -217,8 +219,15 @@ def test_enter_says_done_to_a_call_that_only_a_person_can_tell(scenes: Any) -> N
     hand = KeyController()
     assert hand.press("enter", scenes.ready(calls=(call(CallKind.POUR),)), 0.0) == []
     assert not hand.busy
+    hand.press("enter", scenes.ready(calls=(call(CallKind.STEP),)), 0.0)
+    assert hand.tick(3.0, live=True) == [Send("forge", AnswerCall(call="step", answer=Answer.DONE))]
+
+
+def test_done_to_the_call_to_skim_marks_a_skim_at_the_time_of_the_key(scenes: Any) -> None:
+    hand = KeyController()
     hand.press("enter", scenes.ready(calls=(call(CallKind.SKIM),)), 0.0)
-    assert hand.tick(3.0, live=True) == [Send("forge", AnswerCall(call="skim", answer=Answer.DONE))]
+    assert "Skimmed, 0 s ago: goes on record in 3 s" in words(hand, 0.0)
+    assert hand.tick(3.0, live=True) == [Send("forge", MarkSkim(ago_s=3.0))]
 
 
 @pytest.mark.parametrize(("key", "level"), [("0", PowerLevel.OFF), ("1", PowerLevel.LOW), ("2", PowerLevel.HIGH)])
@@ -232,21 +241,21 @@ def test_ending_a_melt_asks_once_and_any_other_key_leaves_it(scenes: Any) -> Non
     hand = KeyController()
     assert hand.press("m", scenes.heating(), 0.0) == []
     assert "End melt 2026-014?" in words(hand, 0.0)
-    assert hand.press("m", scenes.heating(), 0.2) == [Say("Nothing was done")]
+    assert hand.press("m", scenes.heating(), 0.2) == [Say(tell("key.nothing_done"))]
     hand.press("m", scenes.heating(), 10.0)
     assert hand.press("h", scenes.heating(), 11.0) == [Send("forge", EndMelt(ending=MeltEnding.HEEL))]
 
 
 def test_m_without_a_melt_starts_one(scenes: Any) -> None:
-    assert KeyController().press("m", scenes.idle(), 0.0) == [Do("start_melt")]
+    assert KeyController().press("m", scenes.idle(), 0.0) == [Do(What.START_MELT)]
 
 
 def test_leaving_during_a_melt_asks_once_and_takes_a_held_mark_along(scenes: Any) -> None:
     hand = KeyController()
     hand.press("space", scenes.ready(), 0.0)
     assert hand.press("q", scenes.ready(), 1.0) == []
-    assert hand.press("q", scenes.ready(), 3.0) == [Send("forge", MarkPour(ago_s=3.0, mould="cleat 1")), Do("quit")]
-    assert KeyController().press("q", scenes.idle(), 0.0) == [Do("quit")]
+    assert hand.press("q", scenes.ready(), 3.0) == [Send("forge", MarkPour(ago_s=3.0, mould="cleat 1")), Do(What.QUIT)]
+    assert KeyController().press("q", scenes.idle(), 0.0) == [Do(What.QUIT)]
 
 
 def test_while_the_daemon_is_away_no_key_pretends_to_do_something() -> None:

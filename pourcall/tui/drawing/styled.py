@@ -52,40 +52,40 @@ def style_of(role: Role) -> str:
     return _STYLES[role]
 
 
-class Span(msgspec.Struct, frozen=True):
+class StyledText(msgspec.Struct, frozen=True):
     """A piece of text with one role."""
 
     text: str
     role: Role = Role.PLAIN
 
 
-Line = tuple[Span, ...]
+Line = tuple[StyledText, ...]
 
 
-def line(*pieces: str | Span) -> Line:
+def line(*pieces: str | StyledText) -> Line:
     """A line of pieces; bare text is plain, empty text is left out."""
-    spans = (Span(piece) if isinstance(piece, str) else piece for piece in pieces)
+    spans = (StyledText(piece) if isinstance(piece, str) else piece for piece in pieces)
     return tuple(span for span in spans if span.text)
 
 
-def plain(spans: Iterable[Span]) -> str:
+def plain(spans: Iterable[StyledText]) -> str:
     """The text of a line without its roles."""
     return "".join(span.text for span in spans)
 
 
-def width_of(spans: Iterable[Span]) -> int:
+def width_of(spans: Iterable[StyledText]) -> int:
     """Cells a line takes; our texts hold single-width characters only."""
     return sum(len(span.text) for span in spans)
 
 
 def joined(lines: Iterable[Line], gap: str = "  ") -> Line:
     """Lines one after the other, `gap` between them; empty ones are left out."""
-    out: list[Span] = []
+    out: list[StyledText] = []
     for spans in lines:
         if not spans:
             continue
         if out:
-            out.append(Span(gap))
+            out.append(StyledText(gap))
         out.extend(spans)
     return tuple(out)
 
@@ -94,17 +94,17 @@ def fit(spans: Line, width: int) -> Line:
     """The line cut to `width` cells, with an ellipsis where something is missing."""
     if width_of(spans) <= width:
         return spans
-    out: list[Span] = []
+    out: list[StyledText] = []
     left = max(width - 1, 0)
     for span in spans:
         piece = span.text[:left]
         if piece:
-            out.append(Span(piece, span.role))
+            out.append(StyledText(piece, span.role))
         left -= len(piece)
         if left <= 0:
             break
     if width > 0:
-        out.append(Span("…", out[-1].role if out else Role.PLAIN))
+        out.append(StyledText("…", out[-1].role if out else Role.PLAIN))
     return tuple(out)
 
 
@@ -113,7 +113,7 @@ def spread(left: Line, right: Line, width: int) -> Line:
     room = width - width_of(right) - 1
     left = fit(left, max(room, 0))
     pad = width - width_of(left) - width_of(right)
-    return fit((*left, Span(" " * max(pad, 0)), *right) if right else left, width)
+    return fit((*left, StyledText(" " * max(pad, 0)), *right) if right else left, width)
 
 
 def wrap(text: str, width: int, role: Role = Role.PLAIN, *, most: int) -> tuple[Line, ...]:
@@ -131,4 +131,4 @@ def wrap(text: str, width: int, role: Role = Role.PLAIN, *, most: int) -> tuple[
         rows.append(row)
     if len(rows) > most:
         rows = [*rows[: most - 1], " ".join(rows[most - 1 :])]
-    return tuple(fit((Span(row, role),), width) for row in rows)
+    return tuple(fit((StyledText(row, role),), width) for row in rows)

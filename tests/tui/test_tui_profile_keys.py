@@ -7,21 +7,23 @@ import pytest
 from pourcall.contract.api import ProfileRequest
 from pourcall.contract.events import CallKind, CallView
 from pourcall.contract.inputs import Answer, AnswerCall, NextSegment, StartDip, StopProfile
+from pourcall.contract.message import tell
 from pourcall.contract.reading import Place
 from pourcall.contract.units import Unit
-from pourcall.tui.drawing.spans import plain
-from pourcall.tui.input.key_actions import Do, Say, Send
+from pourcall.texts import say
+from pourcall.tui.dialogs.help_page import KEYS, help_lines, pressing
+from pourcall.tui.drawing.styled import plain
+from pourcall.tui.input.key_actions import Do, Say, Send, What
 from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, KeyController
+from pourcall.tui.input.offered_keys import keys_for
 from pourcall.tui.input.profile_keys import DIP_ASK_S
-from pourcall.tui.screen.help import KEYS, help_lines, pressing
-from pourcall.tui.screen.key_line import keys_for
 
 
 def words(hand: KeyController, now_s: float) -> str:
     """The open question with its keys, as text."""
     prompt = hand.prompt(now_s)
     assert prompt is not None
-    return plain(prompt[0]) + " / " + ", ".join(f"{key} {word}" for key, word in prompt[1])
+    return plain(prompt[0]) + " / " + ", ".join(f"{key.key} {say(key.does)}" for key in prompt[1])
 
 
 # -- the profile ------------------------------------------------------------------------------------------------------
@@ -30,7 +32,7 @@ def words(hand: KeyController, now_s: float) -> str:
 def test_a_profile_is_begun_by_two_keys_and_never_by_one(scenes: Any) -> None:
     hand = KeyController()
     assert hand.press("g", scenes.heating(), 100.0) == []
-    assert "Guide this melt by the profile meant for ZA-27? / g yes, esc no" in words(hand, 100.0)
+    assert "Follow the profile meant for ZA-27? / g yes, esc no" in words(hand, 100.0)
     assert hand.press("g", scenes.heating(), 100.4) == []  # still held down
     assert hand.tick(100.0 + ASK_S, live=True) == []
     assert not hand.busy
@@ -41,7 +43,7 @@ def test_a_profile_is_begun_by_two_keys_and_never_by_one(scenes: Any) -> None:
 def test_a_hold_that_waits_goes_on_by_two_keys(scenes: Any) -> None:
     hand, snapshot = KeyController(), scenes.guided(profile=scenes.holding())
     hand.press("g", snapshot, 100.0)
-    assert "za27_standard, segment 3 of 3, waits for you. Go on? / g go on, x stop guiding" in words(hand, 100.0)
+    assert "za27_standard, segment 3 of 3, waits for you. Go on? / g go on, x stop profile" in words(hand, 100.0)
     assert hand.press("g", snapshot, 100.0 + BOUNCE_S) == [Send("forge", NextSegment())]
 
 
@@ -52,11 +54,11 @@ def test_a_hold_that_still_runs_is_ended_only_as_such(scenes: Any) -> None:
     assert hand.press("g", snapshot, 103.0) == [Send("forge", NextSegment())]
 
 
-def test_a_ramp_is_not_skipped_and_guidance_is_stopped_by_x(scenes: Any) -> None:
+def test_a_ramp_is_not_skipped_and_a_profile_is_stopped_by_x(scenes: Any) -> None:
     hand = KeyController()
     hand.press("g", scenes.guided(), 100.0)
-    assert "is a ramp: over when the metal is there / x stop guiding" in words(hand, 100.0)
-    assert hand.press("g", scenes.guided(), 103.0) == [Say("Nothing was done")]
+    assert "is a ramp: over when the metal is there / x stop profile" in words(hand, 100.0)
+    assert hand.press("g", scenes.guided(), 103.0) == [Say(tell("key.nothing_done"))]
     hand.press("g", scenes.guided(), 110.0)
     assert hand.press("x", scenes.guided(), 111.0) == [Send("forge", StopProfile())]
 
@@ -64,19 +66,19 @@ def test_a_ramp_is_not_skipped_and_guidance_is_stopped_by_x(scenes: Any) -> None
 def test_after_the_end_of_a_profile_another_can_begin(scenes: Any) -> None:
     hand, snapshot = KeyController(), scenes.guided(profile=scenes.profile(stopped=True))
     hand.press("g", snapshot, 100.0)
-    assert "Guide this melt by" in words(hand, 100.0)
+    assert "Follow the profile meant for" in words(hand, 100.0)
 
 
-def test_without_a_melt_there_is_nothing_to_guide(scenes: Any) -> None:
+def test_without_a_melt_there_is_no_profile_to_follow(scenes: Any) -> None:
     said = KeyController().press("g", scenes.idle(), 100.0)
     assert isinstance(said[0], Say)
-    assert "nothing to guide" in said[0].text
+    assert said[0].text == tell("key.no_melt.profile")
 
 
 def test_done_to_the_call_to_cut_says_that_the_power_is_off(scenes: Any) -> None:
     call = CallView(kind=CallKind.CUT_POWER, text="Cut the power", why="", raised_mono_s=0.0, repeat_s=5.0)
     hand, snapshot = KeyController(), scenes.guided(calls=(call,))
-    assert ("enter", "done") in [(key.key, key.word) for key in keys_for(snapshot, 0)]
+    assert ("enter", tell("key.done")) in [(key.key, key.does) for key in keys_for(snapshot, 0)]
     hand.press("enter", snapshot, 0.0)
     assert "The power is off: goes on record in 3 s" in words(hand, 0.0)
     assert hand.tick(3.0, live=True) == [Send("forge", AnswerCall(call="cut_power", answer=Answer.DONE))]
@@ -88,7 +90,7 @@ def test_done_to_the_call_to_cut_says_that_the_power_is_off(scenes: Any) -> None
 def test_depth_and_stirring_are_asked_once_and_remembered(scenes: Any) -> None:
     hand = KeyController()
     assert hand.press("d", scenes.heating(), 100.0) == []
-    assert "How deep is the tip in the metal? / 1 20 mm, 2 40 mm, 3 60 mm, 4 80 mm, 5 100 mm, 0 not to say" in words(
+    assert "How deep is the tip in the metal? / 1 20 mm, 2 40 mm, 3 60 mm, 4 80 mm, 5 100 mm, 0 don't know" in words(
         hand, 100.0
     )
     assert hand.press("2", scenes.heating(), 101.0) == []
@@ -156,12 +158,12 @@ def test_a_lapse_while_the_daemon_is_away_sends_nothing(scenes: Any) -> None:
 
 def test_help_is_one_key_and_needs_no_daemon(scenes: Any) -> None:
     for key in ("question_mark", "h"):
-        assert KeyController().press(key, None, 0.0) == [Do("help")]
-        assert KeyController().press(key, scenes.guided(), 0.0) == [Do("help")]
+        assert KeyController().press(key, None, 0.0) == [Do(What.HELP)]
+        assert KeyController().press(key, scenes.guided(), 0.0) == [Do(What.HELP)]
 
 
 def test_every_key_of_the_screen_is_on_the_help_page(scenes: Any) -> None:
-    told = {key for keys, _ in KEYS for key in keys.split()} | {"?"}
+    told = {key for keys in KEYS for key in keys.split()} | {"?"}
     call = CallView(kind=CallKind.SKIM, text="Skim", why="", raised_mono_s=0.0, repeat_s=5.0)
     for snapshot in (scenes.idle(), scenes.guided(calls=(call,)), scenes.broken(), None):
         assert {key.key for key in keys_for(snapshot, 1)} <= told
