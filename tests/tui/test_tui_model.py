@@ -166,7 +166,7 @@ def test_an_instruction_longer_than_the_screen_goes_on_in_a_second_row(scenes: A
     words = (
         "Best aim: pour cleat 1 of 3 at 533 °C in the pot, too cold 20 %, too hot 25 %, because the window is narrow"
     )
-    screen = drawn(scenes.ready(instruction=Instruction(todo=ToDo.POUR, text=words, must=True), calls=()))
+    screen = drawn(scenes.ready(instruction=Instruction(todo=ToDo.STEP, text=words, must=True), calls=()))
     assert " ".join(plain(row).replace("DO", "").strip(" >") for row in screen.band).strip() == words
 
 

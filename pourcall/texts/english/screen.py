@@ -77,7 +77,7 @@ TEXTS: dict[str, str] = {
     # the lines below
     "screen.ahead.ready": "ready in {about}",
     "screen.ahead.no_time": "no time to ready:",
-    "screen.ahead.off_due": "{heat_off} due in {left_s}",
+    "screen.ahead.off_due": "{heat_off} in {left_s}",
     "screen.ahead.off_due_now": "{heat_off} due now",
     "screen.ahead.peak_if_off": "{heat_off} now: peak {peak_c}",
     "screen.ahead.peak_in": "peak {peak_c} in {left_s}",

@@ -11,7 +11,7 @@ from pourcall.contract.snapshot import DipHint, DipView, FurnaceSnapshot
 from pourcall.contract.units import DASH, Unit, finite
 from pourcall.texts import say, word
 from pourcall.tui.drawing.digits import big
-from pourcall.tui.drawing.letters import letters
+from pourcall.tui.drawing.letters import letters, writable
 from pourcall.tui.drawing.styled import Line, Role, StyledText, line
 from pourcall.tui.screen.scene import Sizes
 from pourcall.tui.screen.words import label, lasted, of_metal, with_uncertainty, within_words
@@ -26,8 +26,8 @@ def countdown(dip: DipView, sizes: Sizes) -> tuple[Line, ...]:
     """In the place of the large figure: the seconds to hold still yet; `OUT` when it is time; a dash before that."""
     rows: tuple[str, ...]
     unit = ""
-    if dip.hint is DipHint.OUT:
-        rows = _centred(letters(say(tell("screen.dip.out")), 5), sizes.digit_rows)
+    if dip.hint is DipHint.OUT and writable(out := say(tell("screen.dip.out"))):
+        rows = _centred(letters(out, 5), sizes.digit_rows)
     elif dip.hold_s is None or not math.isfinite(dip.hold_s):
         rows = big(f"{DASH:>4}", sizes.digit_rows)
     else:

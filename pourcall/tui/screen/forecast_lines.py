@@ -52,7 +52,7 @@ def _pieces(snapshot: FurnaceSnapshot, ahead: AheadView, unit: Unit, *, short: b
     gone_s = _gone_s(snapshot, ahead)
     said = [
         _ready(snapshot, ahead, gone_s, unit),
-        _cut(snapshot, ahead, gone_s, short),
+        _cut(snapshot, ahead, gone_s),
         _coast(snapshot, ahead, unit, gone_s, short),
         _lasts(snapshot, ahead, gone_s),
         _estimate(snapshot, unit),
@@ -80,15 +80,15 @@ def _left(span: Interval, gone_s: float) -> str:
     return about(max(0.0, (span.mid or 0.0) - gone_s), low_s, high_s)
 
 
-def _source(snapshot: FurnaceSnapshot, short: bool) -> str:
-    """What is switched off: a word of the catalogue, none where there is no place for it."""
-    return "short" if short else "burner" if snapshot.kind == "fuel" else "power"
+def _source(snapshot: FurnaceSnapshot) -> str:
+    """What is switched off."""
+    return "burner" if snapshot.kind == "fuel" else "power"
 
 
-def _cut(snapshot: FurnaceSnapshot, ahead: AheadView, gone_s: float, short: bool) -> Line:
+def _cut(snapshot: FurnaceSnapshot, ahead: AheadView, gone_s: float) -> Line:
     if ahead.power_off or not finite(ahead.cut_in_s) or any(c.kind is CallKind.CUT_POWER for c in snapshot.calls):
         return ()  # once it is called, the call says all there is to say
-    source, left_s = _source(snapshot, short), ahead.cut_in_s - gone_s
+    source, left_s = _source(snapshot), ahead.cut_in_s - gone_s
     if left_s < 1.0:
         return line(StyledText(say(tell("screen.ahead.off_due_now", heat_off=source)), Role.STRONG))
     return line(say(tell("screen.ahead.off_due", heat_off=source, left_s=left_s)))
@@ -123,7 +123,7 @@ def _coast(snapshot: FurnaceSnapshot, ahead: AheadView, unit: Unit, gone_s: floa
     if ahead.power_off:
         told = tell("screen.ahead.peak_in", peak_c=peak_c, left_s=(ahead.coast_in_s or 0.0) - gone_s)
     else:
-        told = tell("screen.ahead.peak_if_off", heat_off=_source(snapshot, short), peak_c=peak_c)
+        told = tell("screen.ahead.peak_if_off", heat_off="short" if short else _source(snapshot), peak_c=peak_c)
     return line(f"{COAST_MARK} {say(told, unit)}")
 
 

@@ -94,11 +94,13 @@ def fact_lines(snapshot: FurnaceSnapshot, look: Look, width: int) -> tuple[Line,
     probe = word("probe_state", probes[0].state) if probes else DASH
     third = third or line(label("probe"), probe)
     melt_role = Role.OK if snapshot.melt_state is MeltState.READY else Role.STRONG
+    state = StyledText(word("melt_state", snapshot.melt_state), melt_role)
+    melt = line(label("melt"), state)
     return (
         first,
         second,
         third,
-        line(label("melt"), StyledText(word("melt_state", snapshot.melt_state), melt_role)),
+        melt if width_of(melt) <= width else line(state),  # the state matters more than its name
         line(label("power"), *_power(snapshot)),
     )
 
