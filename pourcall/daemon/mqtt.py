@@ -1,8 +1,9 @@
 """What the furnace says, published over MQTT. Publish-only: nothing is ever subscribed to, so nothing over the
 network can switch power on. Off unless the settings name a broker; loaded only then.
 
-Topic tree (JSON, UTF-8; every payload carries `session`, the UTC second this daemon started, so that a will left by
-a dead session is told from the birth of a living one):
+Topic tree (JSON, UTF-8: facts in fields, and beside them the sentence that tells of them, in degC; every payload
+carries `session`, the UTC second this daemon started, so that a will left by a dead session is told from the birth of a
+living one):
     TOPIC/status                    retained   {"state": "online" | "offline", "session": N, ...}; also the will
     TOPIC/FURNACE/state             retained   melt, melt_state, flags, metal, window, instruction, power, store_problem
     TOPIC/FURNACE/ahead             retained   what lies ahead (time to ready, coast, when to cut), the profile
@@ -32,10 +33,11 @@ from pourcall.contract.events import AlarmChanged, CallChanged
 from pourcall.contract.inputs import TickIn
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Mqtt
-from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.contract.snapshot import FurnaceSnapshot, Instruction
 from pourcall.contract.version import VERSION
-from pourcall.daemon.outbox import Message, Outbox
+from pourcall.daemon.outbox import Outbox, Publication
 from pourcall.daemon.sequencer import InputSequencer, ProcessedInput
+from pourcall.daemon.spoken import spoken
 
 log = logging.getLogger(__name__)
 
@@ -54,8 +56,6 @@ _STATE_FIELDS = (
     "applied_permille",
     "metal",
     "window",
-    "instruction",
-    "instruction_is_do",
     "countdown_s",
     "store_problem",
     "boards",
@@ -106,7 +106,7 @@ class MqttPublisher:
                 self._reading(furnace, out)
                 continue
             lists = lists or isinstance(out, AlarmChanged | CallChanged)
-            self.outbox.event(Message(f"{furnace}/event", self._encoder.encode(out)))
+            self.outbox.event(Publication(f"{furnace}/event", self._encoder.encode(spoken(out))))
         if lists or isinstance(passed.item, TickIn):
             self._state(furnace)
         self._there.set()
@@ -133,18 +133,18 @@ class MqttPublisher:
         ahead = None if shot.ahead is None else msgspec.structs.replace(shot.ahead, band=())  # for screens
         topics: dict[str, dict[str, Any]] = {
             f"{furnace}/ahead": {"ahead": ahead, "profile": shot.profile},
-            f"{furnace}/state": {name: getattr(shot, name) for name in _STATE_FIELDS},
+            f"{furnace}/state": {name: getattr(shot, name) for name in _STATE_FIELDS} | _instruction(shot.instruction),
             f"{furnace}/calls": {"calls": shot.calls},
             f"{furnace}/alarms": {"alarms": shot.alarms},
         }
         for topic, body in topics.items():
             if self._last_state.get(topic) != body:
                 self._last_state[topic] = body
-                whole = {"session": self._session, "utc_s": shot.utc_s, **body}
+                whole = {"session": self._session, "utc_s": shot.utc_s, **spoken(body)}
                 self.outbox.retain(self._message(topic, whole, retain=True))
 
-    def _message(self, topic: str, body: Mapping[str, Any], *, qos: int = 1, retain: bool = False) -> Message:
-        return Message(topic, self._encoder.encode(body), retain, qos)
+    def _message(self, topic: str, body: Mapping[str, Any], *, qos: int = 1, retain: bool = False) -> Publication:
+        return Publication(topic, self._encoder.encode(body), retain, qos)
 
     # -- the task -------------------------------------------------------------------------------------------------
 
@@ -264,12 +264,26 @@ class MqttPublisher:
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._there.wait(), BIRTH_AGAIN_S)
 
-    def _marked(self, message: Message) -> bytes:
+    def _marked(self, message: Publication) -> bytes:
         """An event in its envelope, marked as history when it is sent late."""
         if message.retain or not message.topic.endswith("/event"):
             return message.payload
         late = self._clock.utc_s() - _Utc.of(message.payload) > HISTORY_S
         return self._encoder.encode({"session": self._session, "history": late, "event": msgspec.Raw(message.payload)})
+
+
+def _instruction(now: Instruction) -> dict[str, Any]:
+    """The sentence and whether somebody must act, under the names they always had; then the facts it stands for."""
+    return {
+        "instruction": now.text,
+        "instruction_is_do": now.must,
+        "instruction_why": now.why,
+        "todo": now.todo,
+        "call": now.call,
+        "mould": now.mould,
+        "level": now.level,
+        "dial": now.dial,
+    }
 
 
 class _Utc(msgspec.Struct):

@@ -361,6 +361,11 @@ def test_cutting_spreading_and_wrapping_keep_their_width() -> None:
     assert fit((StyledText("ab"),), 0) == ()
 
 
+def test_a_figure_is_never_parted_from_its_unit_at_the_end_of_a_line() -> None:
+    assert [plain(row) for row in wrap("41 °C to the window", 4, most=9)] == ["41 °C"[:3] + "…", "to", "the", "win…"]
+    assert [plain(row) for row in wrap("it lasts 7 min, no more", 11, most=9)] == ["it lasts", "7 min, no", "more"]
+
+
 def test_snapshots_are_not_changed_by_drawing(scenes: Any) -> None:
     snapshot = scenes.broken()
     before = msgspec.json.encode(snapshot)

@@ -60,6 +60,7 @@ class StyledText(msgspec.Struct, frozen=True):
 
 
 Line = tuple[StyledText, ...]
+_UNITS = frozenset({"°C", "°F", "K", "°C/min", "°F/min", "K/min", "s", "min", "h", "kg", "mm", "%"})
 
 
 def line(*pieces: str | StyledText) -> Line:
@@ -117,10 +118,13 @@ def spread(left: Line, right: Line, width: int) -> Line:
 
 
 def wrap(text: str, width: int, role: Role = Role.PLAIN, *, most: int) -> tuple[Line, ...]:
-    """Words over at most `most` lines of `width` cells; the last one ends in an ellipsis where text is missing."""
+    """Words over at most `most` lines of `width` cells; the last one ends in an ellipsis where text is missing.
+
+    A figure stays with its unit.
+    """
     rows: list[str] = []
     row = ""
-    for word in text.split():
+    for word in _words(text):
         longer = f"{row} {word}" if row else word
         if row and len(longer) > width:
             rows.append(row)
@@ -132,3 +136,13 @@ def wrap(text: str, width: int, role: Role = Role.PLAIN, *, most: int) -> tuple[
     if len(rows) > most:
         rows = [*rows[: most - 1], " ".join(rows[most - 1 :])]
     return tuple(fit((StyledText(row, role),), width) for row in rows)
+
+
+def _words(text: str) -> list[str]:
+    out: list[str] = []
+    for word in text.split():
+        if out and out[-1][-1:].isdigit() and word.rstrip(".,:;)") in _UNITS:
+            out[-1] = f"{out[-1]} {word}"
+        else:
+            out.append(word)
+    return out
