@@ -432,7 +432,7 @@ class Scenes:
 
     @staticmethod
     def chamber_only(**over: Any) -> FurnaceSnapshot:
-        """A probe in the chamber and no other: the metal is reckoned, never measured."""
+        """A probe in the chamber and no other: the metal is estimated, never measured."""
         base = Scenes.guided(
             probes=(Scenes.chamber(),),
             metal=MetalView(temp_c=None, how="no probe in the metal"),

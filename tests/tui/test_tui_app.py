@@ -365,7 +365,7 @@ async def test_a_narrow_or_tiny_terminal_does_not_break_it(daemon: Any, scenes: 
         ("dipping", (120, 36)),
     ],
 )
-async def test_foresight_looks_as_it_was_when_a_person_last_read_it(
+async def test_the_forecast_looks_as_it_was_when_a_person_last_read_it(
     daemon: Any, scenes: Any, eventually: Any, name: str, size: tuple[int, int]
 ) -> None:
     await daemon.put(getattr(scenes, name)())

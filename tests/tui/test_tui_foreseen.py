@@ -1,4 +1,4 @@
-"""What lies ahead on the screen: times with their intervals, the coast, the reckoned metal, profile, dips.
+"""What lies ahead on the screen: times with their intervals, the coast, the estimated metal, profile, dips.
 
 Unit conversions after the SI Brochure, 9th edition (0 degC = 32 degF = 273.15 K; 1 K = 1.8 degF of difference).
 """
@@ -58,7 +58,7 @@ def all_text(screen: Screen) -> str:
 
 
 def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
-    """All at once: alarms, a dip while the profile waits, foresight, an arrest, fume, a pour behind, no recording."""
+    """All at once: alarms, a dip while the profile waits, forecast, an arrest, fume, a pour behind, no recording."""
     snapshot: FurnaceSnapshot = scenes.dipping(
         alarms=scenes.broken().alarms,
         pours=scenes.lifted().pours,
@@ -99,7 +99,7 @@ def test_rounding_never_makes_an_interval_narrower(mid_s: float, below_s: float,
     assert float(high) * unit_s >= high_s
 
 
-# -- foresight --------------------------------------------------------------------------------------------------------
+# -- forecast --------------------------------------------------------------------------------------------------------
 
 
 def test_ready_cut_and_coast_stand_in_one_line_at_eighty_columns(scenes: Any) -> None:
@@ -109,7 +109,7 @@ def test_ready_cut_and_coast_stand_in_one_line_at_eighty_columns(scenes: Any) ->
     assert "ready in 12 min (10 to 15) · power off in 8 min · ◇ power off now: peak 503 °C" in wide
 
 
-def test_time_that_has_passed_since_it_was_reckoned_is_taken_off(scenes: Any) -> None:
+def test_time_that_has_passed_since_it_was_worked_out_is_taken_off(scenes: Any) -> None:
     info = text_of(drawn(scenes.guided(mono_s=7040.0 + 120.0)).info)
     assert "ready in 10 min (8 to 13) · power off in 6 min" in info
 
@@ -169,14 +169,16 @@ def test_after_the_lift_nothing_is_foreseen_any_more(scenes: Any) -> None:
         assert words not in text
 
 
-# -- the reckoned metal -----------------------------------------------------------------------------------------------
+# -- the estimated metal -----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
     ("unit", "figure", "between"),
     [(Unit.C, "505 °C", "490 to 520"), (Unit.F, "941 °F", "914 to 968"), (Unit.K, "778 K", "763 to 793")],
 )
-def test_a_reckoned_figure_is_small_and_says_that_it_is_one(scenes: Any, unit: Unit, figure: str, between: str) -> None:
+def test_a_estimated_figure_is_small_and_says_that_it_is_one(
+    scenes: Any, unit: Unit, figure: str, between: str
+) -> None:
     screen = drawn(scenes.chamber_only(), unit=unit)
     assert all(big("  --")[n] in plain(row) for n, row in enumerate(screen.figure))
     assert plain(screen.facts[0]) == "-- no reading"
@@ -205,13 +207,13 @@ def test_an_interval_that_is_not_known_is_said_to_be_so(scenes: Any) -> None:
     assert plain(drawn(snapshot).facts[2]) == "  interval not known"
 
 
-def test_what_is_measured_needs_no_reckoning(scenes: Any) -> None:
+def test_what_is_measured_needs_no_estimate(scenes: Any) -> None:
     assert "estimated" not in all_text(drawn(scenes.guided()))
     assert "≈" not in all_text(drawn(scenes.guided()))
     assert "estimated" not in all_text(drawn(scenes.dipping()))  # it is being measured
 
 
-def test_a_broken_probe_keeps_its_words_and_the_reckoned_figure_goes_below(scenes: Any) -> None:
+def test_a_broken_probe_keeps_its_words_and_the_estimated_figure_goes_below(scenes: Any) -> None:
     probe = scenes.probe(temp_c=None, u_c=None, status=Status.BAD, reason=Reason.SENSOR_OPEN)
     snapshot = scenes.chamber_only(probes=(probe, scenes.chamber()))
     screen = drawn(snapshot, width=120, height=36)
@@ -439,7 +441,7 @@ def test_when_the_link_is_lost_what_is_on_record_stays_and_ages(scenes: Any) -> 
     assert "? too old to pour by" in later
 
 
-def test_nothing_of_foresight_is_in_the_colours_of_alarms(scenes: Any) -> None:
+def test_nothing_of_the_forecast_is_in_the_colours_of_alarms(scenes: Any) -> None:
     for name in ("guided", "chamber_only", "coasting", "dipping"):
         screen = drawn(getattr(scenes, name)(), width=160, height=50)
         spans = [span for row in (*screen.info, *screen.facts, *screen.figure) for span in row]

@@ -19,9 +19,9 @@ from pourcall.tui.input.offered_keys import keys_for
 from pourcall.tui.input.profile_keys import DIP_ASK_S
 
 
-def words(hand: KeyController, now_s: float) -> str:
+def words(controller: KeyController, now_s: float) -> str:
     """The open question with its keys, as text."""
-    prompt = hand.prompt(now_s)
+    prompt = controller.prompt(now_s)
     assert prompt is not None
     return plain(prompt[0]) + " / " + ", ".join(f"{key.key} {say(key.does)}" for key in prompt[1])
 
@@ -30,43 +30,43 @@ def words(hand: KeyController, now_s: float) -> str:
 
 
 def test_a_profile_is_begun_by_two_keys_and_never_by_one(scenes: Any) -> None:
-    hand = KeyController()
-    assert hand.press("g", scenes.heating(), 100.0) == []
-    assert "Follow the profile meant for ZA-27? / g yes, esc no" in words(hand, 100.0)
-    assert hand.press("g", scenes.heating(), 100.4) == []  # still held down
-    assert hand.tick(100.0 + ASK_S, live=True) == []
-    assert not hand.busy
-    hand.press("g", scenes.heating(), 200.0)
-    assert hand.press("g", scenes.heating(), 202.0) == [Send("forge", ProfileRequest(who="dashboard"))]
+    controller = KeyController()
+    assert controller.press("g", scenes.heating(), 100.0) == []
+    assert "Follow the profile meant for ZA-27? / g yes, esc no" in words(controller, 100.0)
+    assert controller.press("g", scenes.heating(), 100.4) == []  # still held down
+    assert controller.tick(100.0 + ASK_S, live=True) == []
+    assert not controller.busy
+    controller.press("g", scenes.heating(), 200.0)
+    assert controller.press("g", scenes.heating(), 202.0) == [Send("forge", ProfileRequest(who="dashboard"))]
 
 
 def test_a_hold_that_waits_goes_on_by_two_keys(scenes: Any) -> None:
-    hand, snapshot = KeyController(), scenes.guided(profile=scenes.holding())
-    hand.press("g", snapshot, 100.0)
-    assert "za27_standard, segment 3 of 3, waits for you. Go on? / g go on, x stop profile" in words(hand, 100.0)
-    assert hand.press("g", snapshot, 100.0 + BOUNCE_S) == [Send("forge", NextSegment())]
+    controller, snapshot = KeyController(), scenes.guided(profile=scenes.holding())
+    controller.press("g", snapshot, 100.0)
+    assert "za27_standard, segment 3 of 3, waits for you. Go on? / g go on, x stop profile" in words(controller, 100.0)
+    assert controller.press("g", snapshot, 100.0 + BOUNCE_S) == [Send("forge", NextSegment())]
 
 
 def test_a_hold_that_still_runs_is_ended_only_as_such(scenes: Any) -> None:
-    hand, snapshot = KeyController(), scenes.guided(profile=scenes.holding(waits=False, hold_left_s=300.0))
-    hand.press("g", snapshot, 100.0)
-    assert "is still holding. End the hold?" in words(hand, 100.0)
-    assert hand.press("g", snapshot, 103.0) == [Send("forge", NextSegment())]
+    controller, snapshot = KeyController(), scenes.guided(profile=scenes.holding(waits=False, hold_left_s=300.0))
+    controller.press("g", snapshot, 100.0)
+    assert "is still holding. End the hold?" in words(controller, 100.0)
+    assert controller.press("g", snapshot, 103.0) == [Send("forge", NextSegment())]
 
 
 def test_a_ramp_is_not_skipped_and_a_profile_is_stopped_by_x(scenes: Any) -> None:
-    hand = KeyController()
-    hand.press("g", scenes.guided(), 100.0)
-    assert "is a ramp: over when the metal is there / x stop profile" in words(hand, 100.0)
-    assert hand.press("g", scenes.guided(), 103.0) == [Say(tell("key.nothing_done"))]
-    hand.press("g", scenes.guided(), 110.0)
-    assert hand.press("x", scenes.guided(), 111.0) == [Send("forge", StopProfile())]
+    controller = KeyController()
+    controller.press("g", scenes.guided(), 100.0)
+    assert "is a ramp: over when the metal is there / x stop profile" in words(controller, 100.0)
+    assert controller.press("g", scenes.guided(), 103.0) == [Say(tell("key.nothing_done"))]
+    controller.press("g", scenes.guided(), 110.0)
+    assert controller.press("x", scenes.guided(), 111.0) == [Send("forge", StopProfile())]
 
 
 def test_after_the_end_of_a_profile_another_can_begin(scenes: Any) -> None:
-    hand, snapshot = KeyController(), scenes.guided(profile=scenes.profile(stopped=True))
-    hand.press("g", snapshot, 100.0)
-    assert "Follow the profile meant for" in words(hand, 100.0)
+    controller, snapshot = KeyController(), scenes.guided(profile=scenes.profile(stopped=True))
+    controller.press("g", snapshot, 100.0)
+    assert "Follow the profile meant for" in words(controller, 100.0)
 
 
 def test_without_a_melt_there_is_no_profile_to_follow(scenes: Any) -> None:
@@ -77,31 +77,31 @@ def test_without_a_melt_there_is_no_profile_to_follow(scenes: Any) -> None:
 
 def test_done_to_the_call_to_cut_says_that_the_power_is_off(scenes: Any) -> None:
     call = CallView(kind=CallKind.CUT_POWER, text="Cut the power", why="", raised_mono_s=0.0, repeat_s=5.0)
-    hand, snapshot = KeyController(), scenes.guided(calls=(call,))
+    controller, snapshot = KeyController(), scenes.guided(calls=(call,))
     assert ("enter", tell("key.done")) in [(key.key, key.does) for key in keys_for(snapshot, 0)]
-    hand.press("enter", snapshot, 0.0)
-    assert "The power is off: goes on record in 3 s" in words(hand, 0.0)
-    assert hand.tick(3.0, live=True) == [Send("forge", AnswerCall(call="cut_power", answer=Answer.DONE))]
+    controller.press("enter", snapshot, 0.0)
+    assert "The power is off: goes on record in 3 s" in words(controller, 0.0)
+    assert controller.tick(3.0, live=True) == [Send("forge", AnswerCall(call="cut_power", answer=Answer.DONE))]
 
 
 # -- dips -------------------------------------------------------------------------------------------------------------
 
 
 def test_depth_and_stirring_are_asked_once_and_remembered(scenes: Any) -> None:
-    hand = KeyController()
-    assert hand.press("d", scenes.heating(), 100.0) == []
+    controller = KeyController()
+    assert controller.press("d", scenes.heating(), 100.0) == []
     assert "How deep is the tip in the metal? / 1 20 mm, 2 40 mm, 3 60 mm, 4 80 mm, 5 100 mm, 0 don't know" in words(
-        hand, 100.0
+        controller, 100.0
     )
-    assert hand.press("2", scenes.heating(), 101.0) == []
-    assert "Stirred before the dip?" in words(hand, 101.0)
+    assert controller.press("2", scenes.heating(), 101.0) == []
+    assert "Stirred before the dip?" in words(controller, 101.0)
     told = StartDip(probe="melt_probe", depth_mm=40.0, stirred=True)
-    assert hand.press("y", scenes.heating(), 102.0) == [Send("forge", told)]
-    assert hand.press("d", scenes.heating(), 200.0) == [Send("forge", told)]
-    assert hand.press("D", scenes.heating(), 300.0) == []  # asks anew
-    hand.press("3", scenes.heating(), 301.0)
+    assert controller.press("y", scenes.heating(), 102.0) == [Send("forge", told)]
+    assert controller.press("d", scenes.heating(), 200.0) == [Send("forge", told)]
+    assert controller.press("D", scenes.heating(), 300.0) == []  # asks anew
+    controller.press("3", scenes.heating(), 301.0)
     again = StartDip(probe="melt_probe", depth_mm=60.0, stirred=False)
-    assert hand.press("n", scenes.heating(), 302.0) == [Send("forge", again)]
+    assert controller.press("n", scenes.heating(), 302.0) == [Send("forge", again)]
 
 
 def test_what_another_screen_said_of_this_melts_dips_is_not_asked_again(scenes: Any) -> None:
@@ -111,30 +111,30 @@ def test_what_another_screen_said_of_this_melts_dips_is_not_asked_again(scenes: 
 
 
 def test_a_question_nobody_answers_announces_the_dip_all_the_same(scenes: Any) -> None:
-    hand = KeyController()
-    hand.press("d", scenes.heating(), 100.0)
-    assert hand.tick(100.0 + DIP_ASK_S - 0.1, live=True) == []
-    assert hand.tick(100.0 + DIP_ASK_S, live=True) == [Send("forge", StartDip(probe="melt_probe"))]
-    hand.press("d", scenes.heating(), 200.0)
-    hand.press("4", scenes.heating(), 201.0)
-    assert hand.tick(230.0, live=True) == [Send("forge", StartDip(probe="melt_probe", depth_mm=80.0))]
+    controller = KeyController()
+    controller.press("d", scenes.heating(), 100.0)
+    assert controller.tick(100.0 + DIP_ASK_S - 0.1, live=True) == []
+    assert controller.tick(100.0 + DIP_ASK_S, live=True) == [Send("forge", StartDip(probe="melt_probe"))]
+    controller.press("d", scenes.heating(), 200.0)
+    controller.press("4", scenes.heating(), 201.0)
+    assert controller.tick(230.0, live=True) == [Send("forge", StartDip(probe="melt_probe", depth_mm=80.0))]
 
 
 def test_a_question_left_by_escape_announces_nothing(scenes: Any) -> None:
-    hand = KeyController()
-    hand.press("d", scenes.heating(), 100.0)
-    assert hand.press("escape", scenes.heating(), 101.0) == []
-    assert hand.tick(200.0, live=True) == []
+    controller = KeyController()
+    controller.press("d", scenes.heating(), 100.0)
+    assert controller.press("escape", scenes.heating(), 101.0) == []
+    assert controller.tick(200.0, live=True) == []
 
 
 def test_the_key_held_down_is_no_answer_and_announces_once(scenes: Any) -> None:
-    hand, known = KeyController(), scenes.heating(last_dip=scenes.dip(depth_mm=60.0))
-    hand.press("d", scenes.heating(), 100.0)
-    assert hand.press("d", scenes.heating(), 100.3) == []
-    assert hand.busy
-    hand.press("escape", scenes.heating(), 101.0)
-    assert len(hand.press("d", known, 110.0)) == 1
-    assert hand.press("d", known, 110.5) == []
+    controller, known = KeyController(), scenes.heating(last_dip=scenes.dip(depth_mm=60.0))
+    controller.press("d", scenes.heating(), 100.0)
+    assert controller.press("d", scenes.heating(), 100.3) == []
+    assert controller.busy
+    controller.press("escape", scenes.heating(), 101.0)
+    assert len(controller.press("d", known, 110.0)) == 1
+    assert controller.press("d", known, 110.5) == []
 
 
 def test_a_probe_for_dipping_is_preferred_to_one_that_stays(scenes: Any) -> None:
@@ -148,9 +148,9 @@ def test_a_probe_for_dipping_is_preferred_to_one_that_stays(scenes: Any) -> None
 
 
 def test_a_lapse_while_the_daemon_is_away_sends_nothing(scenes: Any) -> None:
-    hand = KeyController()
-    hand.press("d", scenes.heating(), 100.0)
-    assert hand.tick(150.0, live=False) == []
+    controller = KeyController()
+    controller.press("d", scenes.heating(), 100.0)
+    assert controller.tick(150.0, live=False) == []
 
 
 # -- the help page ----------------------------------------------------------------------------------------------------

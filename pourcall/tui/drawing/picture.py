@@ -1,7 +1,7 @@
 """The picture of past and future, before anything draws it: axes, curves, the band to come, marks. Pure.
 
 What was measured is a line; what is foreseen is a shaded area with no line in it, so that nobody takes one for the
-other. Right of "now" there is foresight only.
+other. Right of "now" there is forecast only.
 """
 
 import math
@@ -107,7 +107,7 @@ def _inside(segments: list[Run], low_c: float, high_c: float, from_min: float) -
 def band_ahead(ahead: AheadView | None, now_mono_s: float, for_s: float) -> tuple[tuple[float, float, float], ...]:
     """The band as (minutes from now, low, high), from now to `for_s` or its own end; empty where there is none.
 
-    Time has passed since it was reckoned: what lies behind is left out. Points that are no numbers are left out too.
+    Time has passed since it was worked out: what lies behind is left out. Points that are no numbers are left out too.
     """
     if ahead is None:
         return ()

@@ -111,8 +111,8 @@ def fit(spans: Line, width: int) -> Line:
 
 def spread(left: Line, right: Line, width: int) -> Line:
     """`left` at the left edge and `right` at the right one; `left` gives way when both do not fit."""
-    room = width - width_of(right) - 1
-    left = fit(left, max(room, 0))
+    free = width - width_of(right) - 1
+    left = fit(left, max(free, 0))
     pad = width - width_of(left) - width_of(right)
     return fit((*left, StyledText(" " * max(pad, 0)), *right) if right else left, width)
 

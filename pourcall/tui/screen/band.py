@@ -41,7 +41,7 @@ def headline(snapshot: FurnaceSnapshot) -> str:
     ready = snapshot.ahead.ready_s if snapshot.ahead is not None else None
     if ready is None or not finite(ready.mid) or not finite(ready.low) or not finite(ready.high):
         return ""
-    # Large letters leave no room for an interval: a time that may be twice or half as long is not said in them.
+    # Large letters leave no place for an interval: a time that may be twice or half as long is not said in them.
     if ready.mid < 60.0 or ready.high - ready.low > ready.mid:
         return ""
     if ready.mid >= 6000.0:

@@ -40,7 +40,7 @@ class Screen(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def screen_of(scene: Scene, *, scale_height: int) -> Screen:
-    """The whole screen; `scale_height` is the room the upright scale has been given, in rows."""
+    """The whole screen; `scale_height` is how many rows the upright scale has been given."""
     look, sizes = scene.look, sizes_for(scene.look)
     snapshot = scene.snapshot
     if snapshot is not None and scene.link.state is not LinkState.LIVE:
