@@ -252,7 +252,7 @@ def test_a_profile_that_is_over_asks_for_nothing(scenes: Any) -> None:
 
 def test_with_room_all_segments_and_the_last_advice_are_told(scenes: Any) -> None:
     info = text_of(drawn(scenes.guided(), width=160, height=50, unit=Unit.F).info)
-    assert "steps to 896 °F at full power · > to 1011 °F at 10.8 °F/min · hold 1011 °F until told" in info
+    assert "steps to 896 °F at full power · > to 1011 °F at 11 °F/min · hold 1011 °F until told" in info
     assert "degC" not in info
 
 

@@ -6,7 +6,7 @@ TEXTS: dict[str, str] = {
     "help.dip": "a dip begins. Depth and stirring are asked once; D asks again",
     "help.profile": "follow the alloy's profile; go on; end a hold; x: stop it",
     "help.not_now": "not now, to the call that is up",
-    "help.done": "done, to a call that nothing can see; or: record the held mark now",
+    "help.done": "done, to a call that no probe can see; or: record the held mark now",
     "help.power": "how the knob or burner stands: 0 off, 1 low, 2 high",
     "help.acknowledge": "acknowledge the first alarm; reset a cleared trip (asks first)",
     "help.silence": "silence for 30 s; what is not acknowledged sounds again",
