@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Callable
 from enum import StrEnum
+from typing import TypeGuard
 
 from pourcall.contract.errors import BadTemperature
 
@@ -35,7 +36,6 @@ _SPELLINGS = {
     "k": Unit.K,
     "kelvin": Unit.K,
 }
-_MARKS = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}
 
 
 def to_c(value: float, unit: Unit) -> float:
@@ -69,12 +69,25 @@ def parse_unit(text: str) -> Unit:
     return unit
 
 
+UNIT_MARK = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}
+DASH = "--"  # where there is no number
+
+
+def finite(value: float | None) -> TypeGuard[float]:
+    """Whether there is a number at all."""
+    return value is not None and math.isfinite(value)
+
+
+def bare_temperature(temp_c: float | None, unit: Unit = Unit.C, decimals: int = 0) -> str:
+    """`512`: without its unit, for a place that names the unit once for several figures."""
+    if not finite(temp_c):
+        return DASH
+    return f"{rounded(from_c(temp_c, unit), decimals):.{decimals}f}"
+
+
 def format_temperature(temp_c: float | None, unit: Unit = Unit.C, decimals: int = 0) -> str:
     """`512 °C`, `954 °F`, `785 K`; a dash where there is no number."""
-    mark = _MARKS[unit]
-    if temp_c is None or not math.isfinite(temp_c):
-        return f"-- {mark}"
-    return f"{rounded(from_c(temp_c, unit), decimals):.{decimals}f} {mark}"
+    return f"{bare_temperature(temp_c, unit, decimals)} {UNIT_MARK[unit]}"
 
 
 def format_lowest(temp_c: float | None, unit: Unit = Unit.C) -> str:
@@ -93,15 +106,14 @@ SAME = 0.02  # of a degree: 1093.33 degC is the 2000 degF of a handbook, not 199
 def _format_limit(temp_c: float | None, unit: Unit, inward: Callable[[float], int], same: float) -> str:
     if temp_c is None or not math.isfinite(temp_c):
         return format_temperature(temp_c, unit)
-    return f"{inward(from_c(temp_c, unit) + same)} {_MARKS[unit]}"
+    return f"{inward(from_c(temp_c, unit) + same)} {UNIT_MARK[unit]}"
 
 
 def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:
     """A difference of temperatures, with its unit; a dash where there is no number."""
-    mark = _MARKS[unit]
-    if delta_c is None or not math.isfinite(delta_c):
-        return f"-- {mark}"
-    return f"{rounded(difference_from_c(delta_c, unit), decimals):.{decimals}f} {mark}"
+    if not finite(delta_c):
+        return f"{DASH} {UNIT_MARK[unit]}"
+    return f"{rounded(difference_from_c(delta_c, unit), decimals):.{decimals}f} {UNIT_MARK[unit]}"
 
 
 def format_rate(rate_c_per_min: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:

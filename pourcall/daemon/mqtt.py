@@ -1,8 +1,9 @@
 """What the furnace says, published over MQTT. Publish-only: nothing is ever subscribed to, so nothing over the
 network can switch power on. Off unless the settings name a broker; loaded only then.
 
-Topic tree (JSON, UTF-8; every payload carries `session`, the UTC second this daemon started, so that a will left by
-a dead session is told from the birth of a living one):
+Topic tree (JSON, UTF-8: facts in fields, and beside them the sentence that tells of them, in degC; every payload
+carries `session`, the UTC second this daemon started, so that a will left by a dead session is told from the birth of a
+living one):
     TOPIC/status                    retained   {"state": "online" | "offline", "session": N, ...}; also the will
     TOPIC/FURNACE/state             retained   melt, melt_state, flags, metal, window, instruction, power, store_problem
     TOPIC/FURNACE/ahead             retained   what lies ahead (time to ready, coast, when to cut), the profile
@@ -12,8 +13,8 @@ a dead session is told from the birth of a living one):
     TOPIC/FURNACE/event             -          each event, in order; `"history": true` when sent over 5 s late
     TOPIC/FURNACE/history/PROBE     -          readings taken while the broker was away, after everything live
 
-It never delays anything: the doors only put into a bounded outbox; a task of its own sends (faults M1 to M9). That the
-broker is away is reported at once; how long that must last to be an alarm is the alarm catalogue's to say.
+It never delays anything: the input sequencers only put into a bounded outbox; a task of its own sends (faults M1 to
+M9). That the broker is away is reported at once; how long that must last to be an alarm, the alarm catalogue says.
 """
 
 import asyncio
@@ -30,12 +31,15 @@ import msgspec
 from pourcall.contract.clock import Clock
 from pourcall.contract.events import AlarmChanged, CallChanged
 from pourcall.contract.inputs import TickIn
+from pourcall.contract.message import Message, tell
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Mqtt
-from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.contract.snapshot import FurnaceSnapshot, Instruction
 from pourcall.contract.version import VERSION
 from pourcall.daemon.inputs.sequencer import InputSequencer, ProcessedInput
-from pourcall.daemon.outbox import Message, Outbox
+from pourcall.daemon.outbox import Outbox, Publication
+from pourcall.daemon.spoken import spoken
+from pourcall.texts import say, written
 
 log = logging.getLogger(__name__)
 
@@ -54,8 +58,6 @@ _STATE_FIELDS = (
     "applied_permille",
     "metal",
     "window",
-    "instruction",
-    "instruction_is_do",
     "countdown_s",
     "store_problem",
     "boards",
@@ -72,7 +74,7 @@ class MqttPublisher:
     def __init__(
         self,
         settings: Mqtt,
-        doors: Mapping[str, InputSequencer],
+        sequencers: Mapping[str, InputSequencer],
         clock: Clock,
         *,
         session: int,
@@ -82,7 +84,7 @@ class MqttPublisher:
         answer_s: float = ANSWER_S,
         outbox: Outbox | None = None,
     ) -> None:
-        self._settings, self._doors, self._clock = settings, doors, clock
+        self._settings, self._sequencers, self._clock = settings, sequencers, clock
         self._session, self._report, self._rng = session, report, rng or random.Random()
         self._back_off_s, self._answer_s = back_off_s, answer_s
         self.outbox = outbox if outbox is not None else Outbox()
@@ -93,12 +95,12 @@ class MqttPublisher:
         self._there = asyncio.Event()
         self._closing = asyncio.Event()
         self._drops: deque[float] = deque(maxlen=CLASH[0])
-        self._told: set[str] = set()
-        self._leave = [door.subscribe(self._on_passed) for door in doors.values()]
+        self._raised: set[str] = set()
+        self._leave = [one.subscribe(self._on_processed) for one in sequencers.values()]
 
-    # -- from the doors; never waits ------------------------------------------------------------------------------
+    # -- from the sequencers; never waits ---------------------------------------------------------------------------
 
-    def _on_passed(self, passed: ProcessedInput) -> None:
+    def _on_processed(self, passed: ProcessedInput) -> None:
         furnace = passed.furnace
         lists = False
         for out in passed.outputs:
@@ -106,7 +108,7 @@ class MqttPublisher:
                 self._reading(furnace, out)
                 continue
             lists = lists or isinstance(out, AlarmChanged | CallChanged)
-            self.outbox.event(Message(f"{furnace}/event", self._encoder.encode(out)))
+            self.outbox.event(Publication(f"{furnace}/event", self._encoder.encode(spoken(out))))
         if lists or isinstance(passed.item, TickIn):
             self._state(furnace)
         self._there.set()
@@ -129,22 +131,22 @@ class MqttPublisher:
             self.outbox.past_reading(self._message(f"{furnace}/history/{reading.probe}", {**body, "history": True}))
 
     def _state(self, furnace: str) -> None:
-        shot: FurnaceSnapshot = self._doors[furnace].snapshot()
+        shot: FurnaceSnapshot = self._sequencers[furnace].snapshot()
         ahead = None if shot.ahead is None else msgspec.structs.replace(shot.ahead, band=())  # for screens
         topics: dict[str, dict[str, Any]] = {
             f"{furnace}/ahead": {"ahead": ahead, "profile": shot.profile},
-            f"{furnace}/state": {name: getattr(shot, name) for name in _STATE_FIELDS},
+            f"{furnace}/state": {name: getattr(shot, name) for name in _STATE_FIELDS} | _instruction(shot.instruction),
             f"{furnace}/calls": {"calls": shot.calls},
             f"{furnace}/alarms": {"alarms": shot.alarms},
         }
         for topic, body in topics.items():
             if self._last_state.get(topic) != body:
                 self._last_state[topic] = body
-                whole = {"session": self._session, "utc_s": shot.utc_s, **body}
+                whole = {"session": self._session, "utc_s": shot.utc_s, **spoken(body)}
                 self.outbox.retain(self._message(topic, whole, retain=True))
 
-    def _message(self, topic: str, body: Mapping[str, Any], *, qos: int = 1, retain: bool = False) -> Message:
-        return Message(topic, self._encoder.encode(body), retain, qos)
+    def _message(self, topic: str, body: Mapping[str, Any], *, qos: int = 1, retain: bool = False) -> Publication:
+        return Publication(topic, self._encoder.encode(body), retain, qos)
 
     # -- the task -------------------------------------------------------------------------------------------------
 
@@ -178,21 +180,22 @@ class MqttPublisher:
         code = getattr(err, "rc", None)
         number = getattr(code, "value", code)
         if number in _REFUSALS:
-            self._tell("broker_refused", f"{self._where} refused the login: {err}")
-        elif "broker_refused" not in self._told:
-            self._tell("broker_down", f"{self._where}: {err}; all is recorded here and sent later")
+            self._raise("broker_refused", tell("mqtt.refused", where=self._where, error=str(err)))
+        elif "broker_refused" not in self._raised:
+            self._raise("broker_down", tell("mqtt.down", where=self._where, error=str(err)))
         if self.connected:
             now_s = self._clock.mono_s()
             self._drops.append(now_s)
             log.warning("broker %s lost: %s", self._where, err)
             if len(self._drops) == CLASH[0] and now_s - self._drops[0] <= CLASH[1]:
-                self._tell("client_id_clash", f"{self._where} dropped us {CLASH[0]} times within {CLASH[1]:.0f} s")
+                told = tell("mqtt.clash", where=self._where, count=CLASH[0], within_s=CLASH[1])
+                self._raise("client_id_clash", told)
 
-    def _tell(self, kind: str, detail: str) -> None:
-        if kind not in self._told:
-            self._told.add(kind)
-            log.warning("%s: %s", kind, detail)
-            self._report(kind, True, detail)
+    def _raise(self, kind: str, detail: Message) -> None:
+        if kind not in self._raised:
+            self._raised.add(kind)
+            log.warning("%s: %s", kind, say(detail))
+            self._report(kind, True, written(detail))
 
     @property
     def _where(self) -> str:
@@ -216,19 +219,19 @@ class MqttPublisher:
             self.connected = True
             log.info("broker %s connected", self._where)
             for kind in ("broker_down", "broker_refused"):
-                if kind in self._told:
-                    self._told.discard(kind)
-                    self._report(kind, False, f"{self._where} is back")
+                if kind in self._raised:
+                    self._raised.discard(kind)
+                    self._report(kind, False, written(tell("mqtt.back", where=self._where)))
             await client.publish(topic, self._status("online"), qos=1, retain=True)
             self.outbox.refresh()
-            ears = asyncio.create_task(_until_lost(client), name="mqtt-ears")
-            mouth = asyncio.create_task(self._send(client, topic), name="mqtt-mouth")
+            listening = asyncio.create_task(_until_lost(client), name="mqtt-listening")
+            sending = asyncio.create_task(self._send(client, topic), name="mqtt-sending")
             try:
-                await asyncio.wait((ears, mouth), return_when=asyncio.FIRST_COMPLETED)
+                await asyncio.wait((listening, sending), return_when=asyncio.FIRST_COMPLETED)
             finally:
-                for task in (ears, mouth):
+                for task in (listening, sending):
                     task.cancel()
-                results = await asyncio.gather(ears, mouth, return_exceptions=True)
+                results = await asyncio.gather(listening, sending, return_exceptions=True)
             for result in results:
                 if isinstance(result, Exception):
                     raise result
@@ -257,19 +260,33 @@ class MqttPublisher:
                 await client.publish(status_topic, self._status("online"), qos=1, retain=True)
             if now_s - self._drops[-1] > CLASH[1] if self._drops else False:
                 self._drops.clear()
-                if "client_id_clash" in self._told:
-                    self._told.discard("client_id_clash")
-                    self._report("client_id_clash", False, "no more drops")
+                if "client_id_clash" in self._raised:
+                    self._raised.discard("client_id_clash")
+                    self._report("client_id_clash", False, written(tell("mqtt.no_more_drops")))
             self._there.clear()
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._there.wait(), BIRTH_AGAIN_S)
 
-    def _marked(self, message: Message) -> bytes:
+    def _marked(self, message: Publication) -> bytes:
         """An event in its envelope, marked as history when it is sent late."""
         if message.retain or not message.topic.endswith("/event"):
             return message.payload
         late = self._clock.utc_s() - _Utc.of(message.payload) > HISTORY_S
         return self._encoder.encode({"session": self._session, "history": late, "event": msgspec.Raw(message.payload)})
+
+
+def _instruction(now: Instruction) -> dict[str, Any]:
+    """The sentence and whether somebody must act, under the names they always had; then the facts it stands for."""
+    return {
+        "instruction": now.text,
+        "instruction_is_do": now.must,
+        "instruction_why": now.why,
+        "todo": now.todo,
+        "call": now.call,
+        "mould": now.mould,
+        "level": now.level,
+        "dial": now.dial,
+    }
 
 
 class _Utc(msgspec.Struct):

@@ -13,7 +13,7 @@ import msgspec
 BOUND = 5000  # messages in all that may wait; about 2 MB
 
 
-class Message(msgspec.Struct, frozen=True):
+class Publication(msgspec.Struct, frozen=True):
     """One thing to publish. Retained ones are state, others happenings."""
 
     topic: str
@@ -27,28 +27,28 @@ class Outbox:
 
     def __init__(self, bound: int = BOUND) -> None:
         self.bound = bound
-        self._retained: dict[str, Message] = {}
+        self._retained: dict[str, Publication] = {}
         self._fresh: dict[str, None] = {}  # topics whose latest payload was not sent yet, oldest first
-        self._events: deque[Message] = deque()
-        self._past: deque[Message] = deque()
+        self._events: deque[Publication] = deque()
+        self._past: deque[Publication] = deque()
         self.dropped_readings = 0
         self.dropped_events = 0
 
     def __len__(self) -> int:
-        """Messages that wait."""
+        """How many wait."""
         return len(self._fresh) + len(self._events) + len(self._past)
 
-    def retain(self, message: Message) -> None:
+    def retain(self, message: Publication) -> None:
         """State: only the latest counts."""
         self._retained[message.topic] = message
         self._fresh[message.topic] = None
 
-    def event(self, message: Message) -> None:
+    def event(self, message: Publication) -> None:
         """A happening, in its order."""
         self._events.append(message)
         self._keep_bound()
 
-    def past_reading(self, message: Message) -> None:
+    def past_reading(self, message: Publication) -> None:
         """A reading nobody could hear at its time."""
         self._past.append(message)
         self._keep_bound()
@@ -57,7 +57,7 @@ class Outbox:
         """After a connection: everything retained is to be sent again."""
         self._fresh = dict.fromkeys(self._retained)
 
-    def put_back(self, message: Message) -> None:
+    def put_back(self, message: Publication) -> None:
         """Sending failed: it is the next again."""
         if message.retain:
             if self._retained.get(message.topic) is message:
@@ -66,7 +66,7 @@ class Outbox:
             self._events.appendleft(message)
             self._keep_bound()
 
-    def take(self) -> Iterator[Message]:
+    def take(self) -> Iterator[Publication]:
         """What is to be sent next, state before events before the past, until nothing waits."""
         while True:
             if self._fresh:

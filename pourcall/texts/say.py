@@ -9,7 +9,15 @@ import re
 from collections.abc import Callable
 
 from pourcall.contract.message import Fact, Message, Told
-from pourcall.contract.units import Unit, format_difference, format_rate, format_temperature, in_unit
+from pourcall.contract.units import (
+    Unit,
+    difference_from_c,
+    format_difference,
+    format_rate,
+    format_temperature,
+    in_unit,
+    rounded,
+)
 from pourcall.texts.catalogue import current
 
 PLACE = re.compile(r"\{(\w+)(?::([^}]*))?\}")
@@ -37,8 +45,8 @@ def written(told: Told) -> str:
 def _writers(unit: Unit) -> dict[str, Writer]:
     return {
         "temperature": lambda value, decimals: format_temperature(value, unit, decimals or 0),
-        "difference": lambda value, decimals: format_difference(value, unit, _tenths(value, decimals)),
-        "rate": lambda value, decimals: format_rate(value, unit, _tenths(value, decimals)),
+        "difference": lambda value, decimals: format_difference(value, unit, _tenths(value, unit, decimals)),
+        "rate": lambda value, decimals: format_rate(value, unit, _tenths(value, unit, decimals)),
     }
 
 
@@ -49,9 +57,9 @@ _RECORD: dict[str, Writer] = {
 }
 
 
-def _tenths(value: float, decimals: int | None) -> int:
-    """Differences of ten and more are said in whole degrees, smaller ones in tenths."""
-    return decimals if decimals is not None else 0 if abs(value) >= 10.0 else 1
+def _tenths(delta_c: float, unit: Unit, decimals: int | None) -> int:
+    """Differences that read ten and more are said in whole degrees, smaller ones in tenths."""
+    return decimals if decimals is not None else 0 if abs(difference_from_c(delta_c, unit)) >= 9.95 else 1
 
 
 def _filled(message: Message, writers: dict[str, Writer]) -> str:
@@ -92,8 +100,8 @@ def _fact(name: str, value: Fact, how: str, writers: dict[str, Writer]) -> str:
 def duration(seconds: float, decimals: int | None = None) -> str:
     """`40 s`, `3 min`, `1 h 05 min`."""
     if decimals is not None or seconds < 99.5:
-        return f"{seconds:.{decimals or 0}f} s"
-    minutes = round(seconds / 60.0)
+        return f"{rounded(seconds, decimals or 0):.{decimals or 0}f} s"
+    minutes = int(rounded(seconds / 60.0))
     return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
@@ -103,7 +111,7 @@ def share(value: float, decimals: int | None = None) -> str:
         return "<1 %"
     if 0.99 < value < 1.0:
         return ">99 %"
-    return f"{value * 100:.{decimals or 0}f} %"
+    return f"{rounded(value * 100.0, decimals or 0):.{decimals or 0}f} %"
 
 
 def _with(mark: str) -> Writer:

@@ -1,14 +1,14 @@
 """The dashboard as a running thing: link, keys, sound and clock brought together around the pure model.
 
-All it decides is *when* to draw. What is drawn comes from tui.model, what a key does from tui.hand, what is heard
-from tui.sound.
+All it decides is *when* to draw. What is drawn comes from screen_of, what a key does from the key controller, what is
+heard from the cue selector.
 """
 
 import asyncio
 import logging
 import time
 from collections.abc import Callable, Coroutine
-from typing import Any, ClassVar
+from typing import Any, ClassVar, assert_never
 
 import msgspec
 from textual import events
@@ -19,24 +19,26 @@ from textual.containers import Horizontal, Vertical
 from pourcall.contract.api import Asked, CommandResult, StartRequest
 from pourcall.contract.errors import PourcallError, Refused
 from pourcall.contract.events import CommandRefused, Event
+from pourcall.contract.message import Told, tell
 from pourcall.contract.settings import Sound
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.contract.units import Unit
+from pourcall.contract.units import UNIT_MARK, Unit
+from pourcall.texts import say
 from pourcall.tui.client import Address, ApiClient, LinkState
+from pourcall.tui.dialogs.help_page import HelpPage, pressing
+from pourcall.tui.dialogs.start_melt import StartMelt
 from pourcall.tui.drawing.picture import picture_of
-from pourcall.tui.drawing.spans import Line, Role, Span, line
+from pourcall.tui.drawing.styled import Line, Role, StyledText, line
 from pourcall.tui.drawing.trace import SPAN_MAX_S, TraceBuffer, span_for
 from pourcall.tui.drawing.widgets import DECIMATE, Lines, TraceView
-from pourcall.tui.input.key_actions import Action, Do, Say, Send
+from pourcall.tui.input.key_actions import Action, Do, Say, Send, What
 from pourcall.tui.input.key_controller import KeyController
-from pourcall.tui.input.melt_dialog import StartMelt
+from pourcall.tui.input.offered_keys import keys_for
 from pourcall.tui.screen.forecast_lines import METAL_PLACES, best_metal_c, coast_c
-from pourcall.tui.screen.help import Help, pressing
-from pourcall.tui.screen.key_line import keys_for
 from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
-from pourcall.tui.screen.words import UNIT_MARK, Look
-from pourcall.tui.sounds.cues import CueSelector
+from pourcall.tui.screen.words import Look
+from pourcall.tui.sounds.cues import SILENCE_S, CueSelector
 from pourcall.tui.sounds.player import Player
 
 log = logging.getLogger(__name__)
@@ -77,7 +79,7 @@ class Dashboard(App[int]):
         self._unit, self._furnace, self._steady = unit, furnace, steady_marks
         self.client = client or ApiClient(address, mono_s=mono_s)
         self.client.on_change, self.client.on_event = self._on_change, self._on_event
-        self.hand, self.desk = KeyController(), CueSelector()
+        self.key_controller, self.cue_selector = KeyController(), CueSelector()
         self.player = Player(sound.player, sound.volume, self.bell, path=player_path)
         self._traces: dict[tuple[str, str], TraceBuffer] = {}
         self._said: tuple[Line, float] = ((), float("-inf"))
@@ -129,7 +131,7 @@ class Dashboard(App[int]):
         self._tasks.discard(task)
         if not task.cancelled() and (err := task.exception()) is not None:
             log.error("a task of the dashboard ended", exc_info=err)
-            self._say(f"The dashboard has a fault of its own ({err}); see its log", Role.DANGER)
+            self._say(tell("screen.own_fault", error=str(err)), Role.DANGER)
 
     async def _load_plot(self) -> None:
         await self.query_one(TraceView).load()
@@ -150,7 +152,7 @@ class Dashboard(App[int]):
 
     def _on_event(self, event: Event) -> None:
         if isinstance(event, CommandRefused) and event.furnace == self._chosen():
-            self._say(f"Refused: {event.what}. {event.remedy}", Role.WARN)
+            self._say(tell("screen.refused", what=event.what, remedy=event.remedy), Role.WARN)
 
     def _chosen(self) -> str:
         """The furnace on the screen: the one asked for, or the first there is."""
@@ -173,14 +175,14 @@ class Dashboard(App[int]):
 
     def _tick(self) -> None:
         now_s = self._mono_s()
-        self._act(self.hand.tick(now_s, live=self.live))
+        self._act(self.key_controller.tick(now_s, live=self.live))
         lost = self.client.link is LinkState.LOST
-        cue = self.desk.step(self.client.snapshots.values(), now_s, daemon_lost=lost)
+        cue = self.cue_selector.step(self.client.snapshots.values(), now_s, daemon_lost=lost)
         if cue is not None:
             self.player.play(cue)
         else:
             self.player.check()
-        if isinstance(self.screen, Help) and pressing(self.snapshot) - self._pressing_then:
+        if isinstance(self.screen, HelpPage) and pressing(self.snapshot) - self._pressing_then:
             self.screen.dismiss(None)  # what is new and to be done is not hidden behind a page of words
         self.draw()
         self._plot()
@@ -190,7 +192,7 @@ class Dashboard(App[int]):
     # -- keys ----------------------------------------------------------------------------------------------------
 
     def on_key(self, event: events.Key) -> None:
-        """Every key of the main screen goes to the hand; the dialog keeps its own."""
+        """Every key of the main screen goes to the key controller; the dialog keeps its own."""
         if len(self.screen_stack) > 1:
             return
         event.stop()
@@ -202,7 +204,7 @@ class Dashboard(App[int]):
         self._press("q")
 
     def _press(self, key: str) -> None:
-        self._act(self.hand.press(key, self.snapshot if self.live else None, self._mono_s()))
+        self._act(self.key_controller.press(key, self.snapshot if self.live else None, self._mono_s()))
         self.draw()
 
     def _act(self, actions: list[Action]) -> None:
@@ -212,18 +214,20 @@ class Dashboard(App[int]):
                     self._say(text, role)
                 case Send(furnace, command):
                     self._go(self._send(furnace, command))
-                case Do("quit"):
-                    self._go(self._leave())
                 case Do(what):
                     self._do(what)
+                case _:
+                    assert_never(action)
 
-    def _do(self, what: str) -> None:
+    def _do(self, what: What) -> None:
         match what:
-            case "unit":
+            case What.QUIT:
+                self._go(self._leave())
+            case What.UNIT:
                 self._unit = _UNITS[(_UNITS.index(self._unit) + 1) % len(_UNITS)]
-                self._say(f"Temperatures in {UNIT_MARK[self._unit]}")
+                self._say(tell("screen.unit", unit_mark=UNIT_MARK[self._unit]))
                 self._plot(force=True)
-            case "furnace":
+            case What.FURNACE:
                 names = sorted(self.client.snapshots)
                 if names:
                     here = names.index(self._chosen()) if self._chosen() in names else -1
@@ -231,15 +235,17 @@ class Dashboard(App[int]):
                     self._said = ((), float("-inf"))
                     self._refetch()
                     self._plot(force=True)
-            case "silence":
-                self.desk.silence(self._mono_s())
+            case What.SILENCE:
+                self.cue_selector.silence(self._mono_s())
                 self.player.stop()
-                self._say("Silent for 30 s. What is not acknowledged sounds again")
-            case "help":
+                self._say(tell("sound.silenced", for_s=SILENCE_S))
+            case What.HELP:
                 self._pressing_then = pressing(self.snapshot)
-                self.push_screen(Help(self._unit), self._after_help)
-            case "start_melt":
+                self.push_screen(HelpPage(self._unit), self._after_help)
+            case What.START_MELT:
                 self.push_screen(StartMelt(self._chosen(), self._unit), self._start_melt)
+            case _:
+                assert_never(what)
 
     def _start_melt(self, request: StartRequest | None) -> None:
         if request is not None:
@@ -252,7 +258,7 @@ class Dashboard(App[int]):
 
     async def _leave(self) -> None:
         """What is still held goes out before the screen does."""
-        for action in self.hand.flush(self._mono_s()):
+        for action in self.key_controller.flush(self._mono_s()):
             if isinstance(action, Send):
                 await self._send(action.furnace, action.command)
         self.exit(0)
@@ -261,15 +267,15 @@ class Dashboard(App[int]):
         try:
             result = await self.client.send(furnace, command)
         except Refused as err:
-            self._say(f"! Not done: {err}", Role.WARN)
+            self._say(tell("screen.not_done", error=str(err)), Role.WARN)
             return
         except PourcallError as err:
-            self._say(f"! Not done, or not known to be: {err}", Role.DANGER)
+            self._say(tell("screen.not_known_to_be_done", error=str(err)), Role.DANGER)
             return
         self._say(*_answer_words(result))
 
-    def _say(self, text: str, role: Role = Role.PLAIN) -> None:
-        self._said = (line(Span(text, role)), self._mono_s() + SAY_S)
+    def _say(self, told: Told, role: Role = Role.PLAIN) -> None:
+        self._said = (line(StyledText(say(told, self._unit), role)), self._mono_s() + SAY_S)
         self.draw()
 
     # -- drawing -------------------------------------------------------------------------------------------------
@@ -292,7 +298,7 @@ class Dashboard(App[int]):
             address=str(self.client.address),
         )
         others = tuple(other for name, other in sorted(self.client.snapshots.items()) if name != chosen)
-        prompt = self.hand.prompt(now_s, live=self.live)
+        prompt = self.key_controller.prompt(now_s, live=self.live, unit=self._unit)
         said = self._said[0] if now_s < self._said[1] else ()
         return Scene(
             snapshot=snapshot,
@@ -324,7 +330,7 @@ class Dashboard(App[int]):
         band.set_class(screen.band_role is Role.DO, "do")
         band.set_class(screen.band_role is Role.LOST, "lost")
         trace.set_class(scene.snapshot is None or 0 < trace.size.height < 5, "unseen")
-        self.hand.see(scene.snapshot if self.live else None, self._mono_s())
+        self.key_controller.see(scene.snapshot if self.live else None, self._mono_s())
 
     def _show(self, screen: Screen, find: Callable[[str, type[Lines]], Lines]) -> None:
         for name, lines in (
@@ -365,7 +371,7 @@ class Dashboard(App[int]):
         ]
         window, lifted = snapshot.window, snapshot.lift_mono_s is not None
         window_c = (window.tap_min_c, window.tap_max_c) if window is not None else None
-        ahead = snapshot.ahead if self.live and not lifted else None  # foresight of a lost link is no foresight
+        ahead = snapshot.ahead if self.live and not lifted else None  # a forecast of a lost link is none
         if ahead is not None and coast_c(snapshot) is None:
             ahead = msgspec.structs.replace(ahead, coast_c=None)
         picture = picture_of(
@@ -399,10 +405,14 @@ class Dashboard(App[int]):
         self._plot(force=True)
 
 
-def _answer_words(result: CommandResult) -> tuple[str, Role]:
+def _answer_words(result: CommandResult) -> tuple[Told, Role]:
     """What became of a command; "recorded" is said only of what is on the disk."""
     if not result.accepted:
-        remedy = f". {result.remedy}" if result.remedy else ""
-        return f"! Refused: {result.what or 'no reason given'}{remedy}", Role.WARN
-    what = result.what or "Done"
-    return (f"Recorded: {what}", Role.OK) if result.recorded else (f"{what} (not yet on record)", Role.PLAIN)
+        what = result.what or tell("screen.no_reason")
+        if not result.remedy:
+            return tell("screen.refused.bare", what=what), Role.WARN
+        return tell("screen.refused", what=what, remedy=result.remedy), Role.WARN
+    what = result.what or tell("screen.done")
+    if result.recorded:
+        return tell("screen.recorded", what=what), Role.OK
+    return tell("screen.pending", what=what), Role.PLAIN

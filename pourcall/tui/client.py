@@ -1,6 +1,6 @@
 """The dashboard's end of the API. Streams snapshots, merges deltas, sends commands, comes back by itself.
 
-Not here: what a snapshot looks like on a screen (tui.model). Nothing in this room draws, and nothing blocks.
+Not here: what a snapshot looks like on a screen (tui.screen). Nothing here draws, and nothing blocks.
 """
 
 import asyncio
@@ -27,8 +27,10 @@ from pourcall.contract.api import (
 )
 from pourcall.contract.errors import DaemonError, PourcallError, Refused
 from pourcall.contract.events import Event
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION
+from pourcall.texts import say, written
 
 log = logging.getLogger(__name__)
 _T = TypeVar("_T")
@@ -104,8 +106,8 @@ class ApiClient:
         self.on_change, self.on_event, self._mono_s = on_change, on_event, mono_s
         self.snapshots: dict[str, FurnaceSnapshot] = {}
         self.health: Health | None = None
-        self.problem = ""  # why there is no connection, in words
-        self.read_only = ""  # why nothing may be sent, in words
+        self.problem = NOTHING  # why there is no connection
+        self.read_only = NOTHING  # why nothing may be sent
         self._last_message_s: float | None = None
         self._session: aiohttp.ClientSession | None = None
         self._connected = False
@@ -156,28 +158,29 @@ class ApiClient:
                 while True:
                     message = await stream.receive(timeout=DROP_AFTER_S)
                     if message.type is not aiohttp.WSMsgType.TEXT:
-                        self._went_away("the daemon closed the stream")
+                        self._went_away(tell("screen.link.closed"))
                         return heard
                     if not heard:
                         self.snapshots.clear()  # of the connection before: old, and not to be taken for new
                     self._connected = heard = True
                     self._last_message_s = self._mono_s()
-                    self.problem = ""
+                    self.problem = NOTHING
                     self._take(message.data, fresh)
         except TimeoutError:
-            self._went_away(f"the daemon said nothing for {DROP_AFTER_S:.0f} s")
+            self._went_away(tell("screen.link.silent", silent_s=DROP_AFTER_S))
         except aiohttp.WSServerHandshakeError as err:
-            refused = "the token is not accepted" if err.status in (401, 403) else f"HTTP {err.status}"
-            self._went_away(f"the daemon refused the stream: {refused}")
+            unknown_token = err.status in (401, 403)
+            self._went_away(tell("screen.link.token") if unknown_token else tell("screen.link.http", status=err.status))
         except (aiohttp.ClientError, OSError) as err:
-            self._went_away(f"no daemon at {self.address}: {type(err).__name__}")
+            log.info("no stream from %s: %s", self.address, err)
+            self._went_away(tell("screen.link.none", where=str(self.address)))
         except msgspec.DecodeError as err:
-            self._went_away(f"a message could not be read: {err}")
+            self._went_away(tell("screen.link.unreadable", error=str(err)))
         return heard
 
-    def _went_away(self, problem: str) -> None:
+    def _went_away(self, problem: Message) -> None:
         if problem != self.problem:
-            log.warning("stream ended: %s", problem)
+            log.warning("stream ended: %s", written(problem))
         self._connected, self.problem = False, problem
 
     def _take(self, text: str, fresh: set[str]) -> None:
@@ -203,17 +206,13 @@ class ApiClient:
         whole: dict[str, Any] = msgspec.json.decode(text)
         api = str(whole.get("health", {}).get("api", "?"))
         other_major = major(api) != major(API_VERSION)
-        self.read_only = (
-            f"read only: the daemon speaks API {api}, this dashboard {API_VERSION}; update the older one"
-            if other_major
-            else ""
-        )
+        self.read_only = tell("screen.read_only", theirs=api, ours=API_VERSION) if other_major else NOTHING
         try:
             message = msgspec.convert(whole, StreamSnapshot)
         except msgspec.ValidationError as err:
             if not other_major:
                 raise
-            self.read_only += f"; its figures cannot be read ({err})"
+            self.read_only = tell("screen.read_only.unreadable", theirs=api, ours=API_VERSION, error=str(err))
             self.snapshots.clear()
             return
         self.health = message.health
@@ -231,7 +230,7 @@ class ApiClient:
         command was done.
         """
         if self.read_only:
-            raise Refused(self.read_only, remedy="Nothing was sent")
+            raise Refused(say(self.read_only), remedy=say(tell("screen.nothing_sent")))
         status, body = await self._request(
             "POST", f"/v1/furnaces/{furnace}/commands", data=msgspec.json.encode(command)
         )
@@ -272,13 +271,13 @@ class ApiClient:
                 return response.status, await response.read()
         except TimeoutError as err:
             raise DaemonError(
-                f"the daemon did not answer within {COMMAND_TIMEOUT_S:.0f} s",
+                say(tell("screen.link.no_answer", within_s=COMMAND_TIMEOUT_S)),
                 where=str(self.address),
-                remedy="It may or may not have been done: look before asking again",
+                remedy=say(tell("screen.link.no_answer.do")),
             ) from err
         except (aiohttp.ClientError, OSError) as err:
             raise DaemonError(
-                "no daemon answers", where=str(self.address), remedy="Start it with: pourcall serve"
+                say(tell("screen.link.nobody")), where=str(self.address), remedy=say(tell("screen.link.nobody.do"))
             ) from err
 
 
@@ -286,7 +285,8 @@ def _decoded(body: bytes, kind: type[_T]) -> _T:
     try:
         return msgspec.json.decode(body, type=kind)
     except msgspec.DecodeError as err:
-        raise DaemonError(f"the daemon's answer cannot be read: {err}", remedy="Update the older of the two") from err
+        what = say(tell("screen.link.answer_unreadable", error=str(err)))
+        raise DaemonError(what, remedy=say(tell("screen.link.answer_unreadable.do"))) from err
 
 
 def _error_of(body: bytes, status: int) -> PourcallError:
@@ -294,5 +294,6 @@ def _error_of(body: bytes, status: int) -> PourcallError:
     try:
         said = msgspec.json.decode(body, type=ApiError)
     except msgspec.DecodeError:
-        return DaemonError(f"the daemon answered HTTP {status}", remedy="See its log")
+        what = say(tell("screen.link.http", status=status))
+        return DaemonError(what, remedy=say(tell("screen.link.http.do")))
     return Refused(said.what, where=said.where, remedy=said.remedy)

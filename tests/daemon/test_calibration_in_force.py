@@ -20,8 +20,6 @@ from pourcall.contract.settings import parse_settings
 from pourcall.daemon.inputs.ports import link_maker
 from pourcall.daemon.inputs.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
-from pourcall.daemon.ports import link_maker
-from pourcall.daemon.sequencer import ProcessedInput
 from pourcall.engine.core import Engine
 from pourcall.records.entries.calibrations import (
     add_point,

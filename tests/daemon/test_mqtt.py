@@ -22,13 +22,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pourcall.contract.events import MeltState, MeltStateChanged
 from pourcall.contract.frames import RawKind, Sample
-from pourcall.contract.inputs import Note, SampleIn
+from pourcall.contract.inputs import Note, PowerLevel, SampleIn
+from pourcall.contract.message import tell
 from pourcall.contract.settings import Mqtt
+from pourcall.contract.snapshot import FurnaceSnapshot, Instruction, ToDo
 from pourcall.daemon.clock import RealClock
 from pourcall.daemon.inputs.sequencer import InputSequencer
 from pourcall.daemon.mqtt import MqttPublisher
-from pourcall.daemon.outbox import Message, Outbox
+from pourcall.daemon.outbox import Outbox, Publication
+from pourcall.daemon.spoken import spoken
+from pourcall.texts import say
 
 MOSQUITTO = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
 WARM = Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=512.0)
@@ -306,7 +311,7 @@ messages = st.lists(st.sampled_from(["event", "past", "retain"]), max_size=200)
 def test_the_outbox_keeps_its_bound_and_drops_readings_before_events(kinds: list[str], bound: int) -> None:
     box = Outbox(bound)
     for number, kind in enumerate(kinds):
-        message = Message(f"f/{kind}", str(number).encode(), retain=kind == "retain")
+        message = Publication(f"f/{kind}", str(number).encode(), retain=kind == "retain")
         {"event": box.event, "past": box.past_reading, "retain": box.retain}[kind](message)
     sent = list(box.take())
     events = [message for message in sent if message.topic == "f/event"]
@@ -321,8 +326,46 @@ def test_the_outbox_keeps_its_bound_and_drops_readings_before_events(kinds: list
 
 def test_what_could_not_be_sent_is_the_next_again() -> None:
     box = Outbox()
-    box.event(Message("f/event", b"1"))
-    box.event(Message("f/event", b"2"))
+    box.event(Publication("f/event", b"1"))
+    box.event(Publication("f/event", b"2"))
     first = next(box.take())
     box.put_back(first)
     assert [message.payload for message in box.take()] == [b"1", b"2"]
+
+
+# -- what is published -------------------------------------------------------------------------------------------------
+
+
+def test_a_message_is_published_as_its_sentence_and_the_facts_stay_fields() -> None:
+    instruction = Instruction(todo=ToDo.COOL, text=tell("instruction.above", over_difference_c=12.0), must=False)
+    snapshot = FurnaceSnapshot(furnace="crucible", seq=1, mono_s=0.0, utc_s=0.0, instruction=instruction)
+    told = msgspec.to_builtins(spoken(snapshot))["instruction"]
+    assert told["todo"] == "cool"
+    assert told["text"] == say(instruction.text)
+    assert "12 °C" in told["text"]
+
+
+def test_a_sentence_on_record_is_published_in_degrees_celsius() -> None:
+    event = MeltStateChanged(
+        furnace="f", seq=1, mono_s=0.0, utc_s=0.0, old=MeltState.LIQUID, new=MeltState.READY, why="at <529.0 degC>"
+    )
+    assert msgspec.to_builtins(spoken(event)) == {**msgspec.to_builtins(event), "why": "at 529 °C"}
+    assert msgspec.to_builtins(spoken(event))["type"] == "melt_state_changed"
+
+
+def test_messages_within_lists_and_messages_are_said_too() -> None:
+    value = {"calls": (tell("call.skim"),), "names": ["plain"]}
+    assert spoken(value) == {"calls": (say(tell("call.skim")),), "names": ["plain"]}
+
+
+def test_the_instruction_keeps_its_name_and_its_kind_stands_beside_it(engine: Any) -> None:
+    ours = Publishing(InputSequencer("crucible", engine, None, RealClock()), port=1)
+    snapshot = engine.snapshot()
+    wanted = Instruction(todo=ToDo.CUT, text=tell("instruction.start"), must=True, level=PowerLevel.OFF)
+    engine.snapshot = lambda: msgspec.structs.replace(snapshot, instruction=wanted)
+    ours.door.tick()
+    published = {one.topic: msgspec.json.decode(one.payload) for one in ours.publisher.outbox.take()}
+    state = published["crucible/state"]
+    assert state["instruction"] == say(wanted.text)
+    assert (state["instruction_is_do"], state["todo"], state["level"]) == (True, "cut", "off")
+    assert set(published) >= {"crucible/state", "crucible/ahead", "crucible/calls", "crucible/alarms"}

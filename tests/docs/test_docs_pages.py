@@ -76,10 +76,10 @@ def test_files_lie_where_the_readme_says(
 
 
 def test_every_key_of_the_dashboard_is_told() -> None:
-    from pourcall.tui.screen.help import KEYS
+    from pourcall.tui.dialogs.help_page import KEYS
 
     told = {row[0].strip("`") for row in rows(section(page("README.md"), "The demonstration"))}
-    shown = {key for keys, _ in KEYS for key in keys.split()}  # what the help page tells, and the key that opens it
+    shown = {key for keys in KEYS for key in keys.split()}  # what the help page tells, and the key that opens it
     assert shown | {"?"} == told - {"key"}
 
 

@@ -34,7 +34,7 @@ def test_a_port_that_cannot_be_opened_is_one_alarm_at_once_and_names_the_group(r
     story(rig, broken=True)
     rig.one_alarm("port_unavailable", Priority.ALARM, 0.0, subject="bench")
     assert "dialout" in say(rig.alarms()["port_unavailable:bench"].what)
-    assert "dialout" in rig.engine.snapshot().boards["bench"].detail
+    assert "dialout" in say(rig.engine.snapshot().boards["bench"].detail)
 
 
 MAIN = test_a_port_that_cannot_be_opened_is_one_alarm_at_once_and_names_the_group

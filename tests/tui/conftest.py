@@ -435,10 +435,10 @@ class Scenes:
 
     @staticmethod
     def chamber_only(**over: Any) -> FurnaceSnapshot:
-        """A probe in the chamber and no other: the metal is reckoned, never measured."""
+        """A probe in the chamber and no other: the metal is estimated, never measured."""
         base = Scenes.guided(
             probes=(Scenes.chamber(),),
-            metal=MetalView(temp_c=None, how="chamber only: dip to know"),
+            metal=MetalView(temp_c=None, how="no probe in the metal"),
             melt_state=MeltState.UNKNOWN,
             last_dip=None,
             dips=(),
@@ -446,7 +446,7 @@ class Scenes:
             profile=None,
             arrest="",
             ahead=Scenes.ahead(model_c=Interval(505.0, 490.0, 520.0)),
-            instruction=Scenes.waiting("Chamber only: dip to know"),
+            instruction=Scenes.waiting("Dip to know what the metal is at"),
         )
         return msgspec.structs.replace(base, **over)
 

@@ -17,8 +17,9 @@ from textual.widgets import Input
 
 from pourcall.contract.api import CommandResult
 from pourcall.contract.events import CommandRefused, MeltState
+from pourcall.contract.message import tell
 from pourcall.contract.settings import Sound
-from pourcall.contract.snapshot import MetalView
+from pourcall.contract.snapshot import DipHint, MetalView
 from pourcall.contract.units import Unit
 from pourcall.tui.app import Dashboard
 from pourcall.tui.client import Address
@@ -231,7 +232,7 @@ async def test_the_unit_changes_by_a_key_everywhere(daemon: Any, scenes: Any, ev
         await settled(app, pilot)
         text = screen_text(app)
         # SI Brochure: 488.2 degC = 910.8 degF; 529 and 559 degC = 984 and 1038 degF; 6.2 K/min = 11.2 degF/min
-        for words in ("911 ►", "984 window low", "1038 window top", "+11.2 °F/min", "984 to 1038 °F"):
+        for words in ("911 ►", "984 window low", "1038 window high", "+11.2 °F/min", "984 to 1038 °F"):
             assert words in text
 
 
@@ -364,7 +365,7 @@ async def test_a_narrow_or_tiny_terminal_does_not_break_it(daemon: Any, scenes: 
         ("dipping", (120, 36)),
     ],
 )
-async def test_foresight_looks_as_it_was_when_a_person_last_read_it(
+async def test_the_forecast_looks_as_it_was_when_a_person_last_read_it(
     daemon: Any, scenes: Any, eventually: Any, name: str, size: tuple[int, int]
 ) -> None:
     await daemon.put(getattr(scenes, name)())
@@ -469,7 +470,9 @@ async def test_a_dip_is_followed_from_the_key_to_its_value(daemon: Any, scenes: 
         ]
         await daemon.change("forge", dip_now=scenes.dip_now())
         await eventually(lambda: "heading to 531 °C" in region(app, "facts"))
-        await daemon.change("forge", dip_now=scenes.dip_now(hold_s=0.0, text="take it out"))
+        await daemon.change(
+            "forge", dip_now=scenes.dip_now(hold_s=0.0, hint=DipHint.OUT, text=tell("dip.hint.out_unsettled"))
+        )
         await eventually(lambda: "Take it out" in region(app, "band"))
         assert app.query_one("#band").has_class("do")
         await daemon.change("forge", dip_now=None, last_dip=scenes.dip(ended_mono_s=7035.0), dip_spread_c=1.6)
@@ -484,7 +487,7 @@ async def test_a_key_that_closes_the_help_page_is_not_lost(daemon: Any, scenes: 
         await pilot.press("question_mark")
         await pilot.pause()
         assert len(app.screen_stack) == 2
-        assert "where the metal goes if the power is cut now" in screen_text(app)
+        assert "where the metal peaks with the power off from now on" in screen_text(app)
         await pilot.press("space")
         await eventually(lambda: len(app.screen_stack) == 1)
         await eventually(lambda: "Pour into cleat 1" in region(app, "message"))

@@ -1,4 +1,4 @@
-"""What lies ahead on the screen: times with their intervals, the coast, the reckoned metal, profile, dips.
+"""What lies ahead on the screen: times with their intervals, the coast, the estimated metal, profile, dips.
 
 Unit conversions after the SI Brochure, 9th edition (0 degC = 32 degF = 273.15 K; 1 K = 1.8 degF of difference).
 """
@@ -10,16 +10,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pourcall.contract.events import CallKind, CallView, MeltState
+from pourcall.contract.events import CallKind, CallView, DipHow, MeltState
+from pourcall.contract.message import Told, tell
 from pourcall.contract.reading import Place
-from pourcall.contract.snapshot import FurnaceSnapshot, Interval, MetalView
+from pourcall.contract.snapshot import DipHint, FurnaceSnapshot, Interval, MetalView
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import Unit
 from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.digits import big
 from pourcall.tui.drawing.letters import letters
-from pourcall.tui.drawing.spans import Line, Role, plain
-from pourcall.tui.screen.key_line import key_lines, keys_for
+from pourcall.tui.drawing.styled import Line, Role, plain
+from pourcall.tui.input.offered_keys import keys_for
+from pourcall.tui.screen.key_line import key_lines
 from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
 from pourcall.tui.screen.words import Look, about
@@ -56,7 +58,7 @@ def all_text(screen: Screen) -> str:
 
 
 def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
-    """All at once: alarms, a dip while the profile waits, foresight, an arrest, fume, a pour behind, no recording."""
+    """All at once: alarms, a dip while the profile waits, forecast, an arrest, fume, a pour behind, no recording."""
     snapshot: FurnaceSnapshot = scenes.dipping(
         alarms=scenes.broken().alarms,
         pours=scenes.lifted().pours,
@@ -75,7 +77,7 @@ def everything(scenes: Any, **over: Any) -> FurnaceSnapshot:
     [
         ((720.0, 610.0, 880.0), "12 min (10 to 15)"),
         ((42.0, 30.4, 54.2), "42 s (30 to 55)"),
-        ((6300.0, 5400.0, 7800.0), "1 h 45 (90 min to 2 h 10)"),
+        ((6300.0, 5400.0, 7800.0), "1 h 45 min (90 min to 2 h 10 min)"),
         ((720.0, None, None), "12 min"),
         ((720.0, 610.0, None), "12 min (10 or more)"),
         ((720.0, None, 880.0), "12 min (at most 15)"),
@@ -97,19 +99,19 @@ def test_rounding_never_makes_an_interval_narrower(mid_s: float, below_s: float,
     assert float(high) * unit_s >= high_s
 
 
-# -- foresight --------------------------------------------------------------------------------------------------------
+# -- forecast --------------------------------------------------------------------------------------------------------
 
 
 def test_ready_cut_and_coast_stand_in_one_line_at_eighty_columns(scenes: Any) -> None:
     info = text_of(drawn(scenes.guided()).info)
-    assert "ahead ready in 12 min (10 to 15) · cut in 8 min · ◇ cut now: coasts to 503 °C" in info
+    assert "ahead ready in 12 min (10 to 15) · power off in 8 min · ◇ off now: peak 503 °C" in info
     wide = text_of(drawn(scenes.guided(), width=120, height=36).info)
-    assert "ready in 12 min (10 to 15) · cut power in 8 min · ◇ cut now: coasts to 503 °C" in wide
+    assert "ready in 12 min (10 to 15) · power off in 8 min · ◇ power off now: peak 503 °C" in wide
 
 
-def test_time_that_has_passed_since_it_was_reckoned_is_taken_off(scenes: Any) -> None:
+def test_time_that_has_passed_since_it_was_worked_out_is_taken_off(scenes: Any) -> None:
     info = text_of(drawn(scenes.guided(mono_s=7040.0 + 120.0)).info)
-    assert "ready in 10 min (8 to 13) · cut in 6 min" in info
+    assert "ready in 10 min (8 to 13) · power off in 6 min" in info
 
 
 def test_where_no_time_can_be_said_the_reason_is(scenes: Any) -> None:
@@ -117,16 +119,16 @@ def test_where_no_time_can_be_said_the_reason_is(scenes: Any) -> None:
     info = text_of(drawn(scenes.guided(ahead=ahead)).info)
     assert "no time to ready: at this setting it does not get there" in info
     assert "ready in" not in info
-    assert "cut in" not in info
+    assert "off in" not in info
 
 
 @pytest.mark.parametrize(
     ("kind", "cut_in_s", "words"),
     [
-        ("electric", 480.0, "cut power in 8 min"),
-        ("electric", 0.0, "cut power now"),
+        ("electric", 480.0, "power off in 8 min"),
+        ("electric", 0.0, "power off due now"),
         ("fuel", 480.0, "burner off in 8"),
-        ("fuel", 0.0, "burner off now"),
+        ("fuel", 0.0, "burner off due now"),
     ],
 )
 def test_the_time_to_cut_is_said_of_what_is_to_be_cut(scenes: Any, kind: str, cut_in_s: float, words: str) -> None:
@@ -137,8 +139,8 @@ def test_the_time_to_cut_is_said_of_what_is_to_be_cut(scenes: Any, kind: str, cu
 def test_once_the_cut_is_called_no_other_time_for_it_is_said(scenes: Any) -> None:
     call = CallView(kind=CallKind.CUT_POWER, text="Cut the power: now", why="", raised_mono_s=0.0, repeat_s=5.0)
     info = text_of(drawn(scenes.guided(calls=(call,)), width=120, height=36).info)
-    assert "cut power in" not in info
-    assert "◇ cut now: coasts to 503 °C" in info
+    assert "off in" not in info
+    assert "◇ power off now: peak 503 °C" in info
 
 
 def test_the_coast_is_marked_on_the_scale_with_its_figure(scenes: Any) -> None:
@@ -153,33 +155,35 @@ def test_the_coast_is_marked_on_the_scale_with_its_figure(scenes: Any) -> None:
 
 def test_with_the_power_off_it_says_how_long_the_window_lasts(scenes: Any) -> None:
     info = text_of(drawn(scenes.coasting()).info)
-    assert "◇ coasts to 547 °C in 93 s · window lasts 10 min (7 to 13)" in info
-    assert "cut" not in info.replace("cleat", "")
+    assert "◇ peak 547 °C in 93 s · window lasts 10 min (7 to 13)" in info
+    assert "off in" not in info
     for in_s in (0.0, None, float("nan")):
         past = scenes.coasting(ahead=msgspec.structs.replace(scenes.coasting().ahead, coast_in_s=in_s))
-        assert "coasts" not in text_of(drawn(past).info)
+        assert "peak" not in text_of(drawn(past).info)
         assert "◇" not in text_of(drawn(past).scale)
 
 
 def test_after_the_lift_nothing_is_foreseen_any_more(scenes: Any) -> None:
     text = all_text(drawn(scenes.lifted(ahead=scenes.ahead())))
-    for words in ("ahead", "coast", "◇", "ready in"):
+    for words in ("ahead", "peak", "◇", "ready in"):
         assert words not in text
 
 
-# -- the reckoned metal -----------------------------------------------------------------------------------------------
+# -- the estimated metal -----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
     ("unit", "figure", "between"),
     [(Unit.C, "505 °C", "490 to 520"), (Unit.F, "941 °F", "914 to 968"), (Unit.K, "778 K", "763 to 793")],
 )
-def test_a_reckoned_figure_is_small_and_says_that_it_is_one(scenes: Any, unit: Unit, figure: str, between: str) -> None:
+def test_a_estimated_figure_is_small_and_says_that_it_is_one(
+    scenes: Any, unit: Unit, figure: str, between: str
+) -> None:
     screen = drawn(scenes.chamber_only(), unit=unit)
     assert all(big("  --")[n] in plain(row) for n, row in enumerate(screen.figure))
-    assert plain(screen.facts[0]) == "-- NO FIGURE"
-    assert plain(screen.facts[1]) == f"≈ {figure} reckoned"
-    assert plain(screen.facts[2]) == f"  {between}, by model"
+    assert plain(screen.facts[0]) == "-- no reading"
+    assert plain(screen.facts[1]) == f"≈ {figure} estimated"
+    assert plain(screen.facts[2]) == f"  {between} {figure.split()[1]}"
     assert f"{figure.split()[0]} ≈" in text_of(screen.scale)
     assert "►" not in text_of(screen.scale)
     assert all(span.role is not Role.STRONG for span in screen.facts[1])
@@ -188,9 +192,9 @@ def test_a_reckoned_figure_is_small_and_says_that_it_is_one(scenes: Any, unit: U
 def test_a_figure_hardly_known_at_all_is_not_shown(scenes: Any) -> None:
     snapshot = scenes.chamber_only(ahead=scenes.ahead(model_c=Interval(252.0, -89.0, 593.0)))
     text = all_text(drawn(snapshot))
-    assert "reckoned" not in text
+    assert "estimated" not in text
     assert "≈" not in text
-    assert "dip to know" in text
+    assert "-- no reading" in text
 
 
 def test_a_highest_temperature_below_the_measured_one_is_no_forecast(scenes: Any) -> None:
@@ -203,18 +207,18 @@ def test_an_interval_that_is_not_known_is_said_to_be_so(scenes: Any) -> None:
     assert plain(drawn(snapshot).facts[2]) == "  interval not known"
 
 
-def test_what_is_measured_needs_no_reckoning(scenes: Any) -> None:
-    assert "reckoned" not in all_text(drawn(scenes.guided()))
+def test_what_is_measured_needs_no_estimate(scenes: Any) -> None:
+    assert "estimated" not in all_text(drawn(scenes.guided()))
     assert "≈" not in all_text(drawn(scenes.guided()))
-    assert "reckoned" not in all_text(drawn(scenes.dipping()))  # it is being measured
+    assert "estimated" not in all_text(drawn(scenes.dipping()))  # it is being measured
 
 
-def test_a_broken_probe_keeps_its_words_and_the_reckoned_figure_goes_below(scenes: Any) -> None:
+def test_a_broken_probe_keeps_its_words_and_the_estimated_figure_goes_below(scenes: Any) -> None:
     probe = scenes.probe(temp_c=None, u_c=None, status=Status.BAD, reason=Reason.SENSOR_OPEN)
     snapshot = scenes.chamber_only(probes=(probe, scenes.chamber()))
     screen = drawn(snapshot, width=120, height=36)
     assert "!! FAIL" in plain(screen.facts[0])
-    assert "reckoned, not measured: 505 (490 to 520) °C" in text_of(screen.info)
+    assert "estimated, not measured: 505 °C (490 to 520 °C)" in text_of(screen.info)
 
 
 # -- the guided profile -----------------------------------------------------------------------------------------------
@@ -222,7 +226,7 @@ def test_a_broken_probe_keeps_its_words_and_the_reckoned_figure_goes_below(scene
 
 def test_the_profile_tells_its_place_its_setpoint_and_what_stands_on_the_panel(scenes: Any) -> None:
     info = text_of(drawn(scenes.guided()).info)
-    assert "guide za27_standard 2 of 3: ramp to 544 °C · now 512 °C · panel 977 °F" in info
+    assert "profile za27_standard 2 of 3: ramp to 544 °C · now 512 °C · panel 977 °F" in info
 
 
 def test_the_panel_keeps_its_own_unit_whatever_the_reader_chose(scenes: Any) -> None:
@@ -248,7 +252,7 @@ def test_a_profile_that_is_over_asks_for_nothing(scenes: Any) -> None:
 
 def test_with_room_all_segments_and_the_last_advice_are_told(scenes: Any) -> None:
     info = text_of(drawn(scenes.guided(), width=160, height=50, unit=Unit.F).info)
-    assert "steps to 896 °F at full power · > to 1011 °F at 11 °F a minute · hold 1011 °F until told" in info
+    assert "steps to 896 °F at full power · > to 1011 °F at 11 °F/min · hold 1011 °F until told" in info
     assert "degC" not in info
 
 
@@ -273,40 +277,52 @@ def test_before_anything_can_be_said_there_is_a_dash_and_no_figure(scenes: Any) 
 
 
 def test_when_it_is_time_out_is_said_large_and_as_something_to_do(scenes: Any) -> None:
-    screen = drawn(scenes.dipping(dip_now=scenes.dip_now(hold_s=0.0, text="take it out")))
+    screen = drawn(
+        scenes.dipping(
+            dip_now=scenes.dip_now(
+                hold_s=0.0, hint=DipHint.OUT, text=tell("dip.hint.out", temp_c=564.2, known_difference_c=0.4)
+            )
+        )
+    )
     assert screen.band_role is Role.DO
     assert all(letters("TAKE IT OUT")[n] in plain(row) for n, row in enumerate(screen.band))
     assert all(letters("OUT", 5)[n] in plain(row) for n, row in enumerate(screen.figure))
 
 
 @pytest.mark.parametrize(
-    ("text", "beside", "do"),
+    ("hint", "text", "beside", "do"),
     [
-        ("Hold still, in the middle of the metal", "DIP  hold still", False),
-        ("Power off. Hold still", "DIP  hold still", True),
-        ("Deeper, or it reads low: 40 mm", "DIP  deeper", True),
-        ("Hold on: metal froze on the cold sheath, or the pot is not fully liquid", "DIP  hold on", False),
+        (DipHint.HOLD, tell("dip.hint.middle"), "DIP  hold still", False),
+        (DipHint.DEEPER, tell("dip.hint.deeper", wanted_mm=40.0), "DIP  deeper", True),
+        (DipHint.HOLD_ON, tell("dip.hint.hold_on"), "DIP  hold on", False),
+        (DipHint.OUT, tell("dip.hint.out_unsettled"), "DIP  take it out", True),
     ],
 )
 def test_what_a_dip_wants_is_told_by_its_ground_and_beside_the_time(
-    scenes: Any, text: str, beside: str, do: bool
+    scenes: Any, hint: DipHint, text: Told, beside: str, do: bool
 ) -> None:
-    screen = drawn(scenes.dipping(dip_now=scenes.dip_now(text=text)))
+    screen = drawn(scenes.dipping(dip_now=scenes.dip_now(hint=hint, text=text)))
     assert plain(screen.facts[0]) == beside
     assert (screen.band_role is Role.DO) is do
 
 
 def test_a_fit_error_in_a_text_is_never_rounded_to_nought(scenes: Any) -> None:
-    dip = scenes.dip_now(hold_s=0.0, text="Take it out: <564.2 degC> ± <0.4 degC apart>")
-    assert "Take it out: 564.2 °C ± 0.4 °C" in text_of(drawn(scenes.dipping(dip_now=dip), width=120, height=36).band)
+    dip = scenes.dip_now(hint=DipHint.OUT, text=tell("dip.hint.out", temp_c=564.2, known_difference_c=0.4))
+    assert "Take it out: 564 °C ± 0.4 °C" in text_of(drawn(scenes.dipping(dip_now=dip), width=120, height=36).band)
 
 
 def test_what_is_to_be_dialled_stands_in_the_panels_unit_beside_the_metal_in_the_readers(scenes: Any) -> None:
-    text = "Dial 977 degF on the panel: metal to <544.0 degC>"
-    call = CallView(kind=CallKind.STEP, text=text, why="segment 2 of 3", raised_mono_s=0.0, repeat_s=0.0)
-    snapshot = scenes.guided(calls=(call,), instruction=text, instruction_is_do=True)
-    band = " ".join(text_of(drawn(snapshot, width=120, unit=Unit.K).band).split())
-    assert "Dial 977 °F on the panel: metal to 817 K" in band  # 544 degC = 817.15 K
+    call = CallView(
+        kind=CallKind.STEP,
+        text="Metal to <544.0 degC>",
+        why="segment 2 of 3",
+        raised_mono_s=0.0,
+        repeat_s=0.0,
+    )
+    snapshot = scenes.guided(calls=(call,), instruction=scenes.called(call, dial=977.0))
+    band = drawn(snapshot, width=120, unit=Unit.K).band
+    assert all(letters("DIAL 977 °F")[n] in plain(row) for n, row in enumerate(band))
+    assert "Metal to 817 K" in text_of(band)  # 544 degC = 817.15 K
 
 
 def test_a_figure_not_good_enough_says_so(scenes: Any) -> None:
@@ -328,13 +344,13 @@ def test_three_good_dips_in_a_row_have_their_spread(scenes: Any) -> None:
 
 
 def test_a_dip_that_is_worth_nothing_says_why(scenes: Any) -> None:
-    dip = scenes.dip(temp_c=None, u_c=None, how="not usable", why="too short: hold it in for 8 s")
+    dip = scenes.dip(temp_c=None, u_c=None, how=DipHow.NOT_USABLE, why="too short: hold it in for 8 s")
     assert "3: ? not usable: too short: hold it in for 8 s" in text_of(drawn(scenes.guided(last_dip=dip)).info)
 
 
 def test_cutting_the_power_is_more_pressing_than_a_dip(scenes: Any) -> None:
     call = CallView(kind=CallKind.CUT_POWER, text="Cut the power: now", why="", raised_mono_s=0.0, repeat_s=5.0)
-    screen = drawn(scenes.dipping(calls=(call,), instruction=call.text, instruction_is_do=True))
+    screen = drawn(scenes.dipping(calls=(call,), instruction=scenes.called(call)))
     assert all(letters("CUT POWER")[n] in plain(row) for n, row in enumerate(screen.band))
     assert all(big("   6")[n] in plain(row) for n, row in enumerate(screen.figure))  # the hand still knows
 
@@ -399,11 +415,11 @@ def test_when_the_link_is_lost_nothing_foreseen_stays(scenes: Any) -> None:
         for words in (
             "ready in",
             "WAIT",
-            "coast",
-            "cut in",
-            "cut power",
+            "peak",
+            "off in",
+            "power off",
             "window lasts",
-            "reckoned",
+            "estimated",
             "≈",
             "◇",
             "za27_standard",
@@ -425,7 +441,7 @@ def test_when_the_link_is_lost_what_is_on_record_stays_and_ages(scenes: Any) -> 
     assert "? too old to pour by" in later
 
 
-def test_nothing_of_foresight_is_in_the_colours_of_alarms(scenes: Any) -> None:
+def test_nothing_of_the_forecast_is_in_the_colours_of_alarms(scenes: Any) -> None:
     for name in ("guided", "chamber_only", "coasting", "dipping"):
         screen = drawn(getattr(scenes, name)(), width=160, height=50)
         spans = [span for row in (*screen.info, *screen.facts, *screen.figure) for span in row]
@@ -440,7 +456,7 @@ def test_the_keys_that_mean_something_now_fit_in_one_line_and_help_is_always_amo
     assert " n  not now" in text_of(drawn(scenes.ready()).keys)
     assert " a  acknowledge" in text_of(drawn(scenes.broken()).keys)
     assert " m  start melt" in text_of(drawn(scenes.idle()).keys)
-    assert len(key_lines(tuple((k.key, k.word) for k in keys_for(scenes.ready(), 1)), 60)) > 1
+    assert len(key_lines(keys_for(scenes.ready(), 1), 60)) > 1
 
 
 def test_dip_and_place_do_not_hide_that_the_metal_is_ready(scenes: Any) -> None:

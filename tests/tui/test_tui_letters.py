@@ -7,18 +7,19 @@ from typing import Any
 import msgspec
 import pytest
 
-from pourcall.contract.events import CallKind, CallView, MeltState
-from pourcall.contract.snapshot import Interval
+from pourcall.contract.events import MeltState
+from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import tell
+from pourcall.contract.snapshot import DipHint, Instruction, Interval, ToDo
 from pourcall.tui.drawing.letters import letters, letters_width, writable
-from pourcall.tui.screen.headline import LONGEST, headline
+from pourcall.tui.screen.band import LONGEST, headline
 
 SHAPES = string.ascii_uppercase + string.digits + "?!.:-°"
 
 
-def told(kind: CallKind, text: str) -> dict[str, Any]:
-    """Fields of a snapshot in which this call is the instruction."""
-    call = CallView(kind=kind, text=text, why="", raised_mono_s=7000.0, repeat_s=5.0)
-    return {"instruction": text, "instruction_is_do": True, "calls": (call,)}
+def told(todo: ToDo, **over: Any) -> dict[str, Any]:
+    """Fields of a snapshot in which this is to be done."""
+    return {"instruction": Instruction(todo=todo, text="in full", must=True, **over)}
 
 
 @pytest.mark.parametrize("rows", [3, 5])
@@ -48,40 +49,47 @@ def test_what_has_no_shape_is_known_beforehand() -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "text", "large"),
+    ("todo", "over", "large"),
     [
-        (CallKind.POUR, "POUR now: cleat 1 of 3", "POUR NOW"),
-        (CallKind.WINDOW_CLOSING, "Pour cleat 1 now: the window closes", "POUR NOW"),
-        (CallKind.CUT_POWER, "Cut the power: the metal coasts on to <546.0 degC>", "CUT POWER"),
-        (CallKind.DIP, "Dip now: hold the probe in the middle of the metal, still", "DIP NOW"),
-        (CallKind.SKIM, "Skim the dross off, tools dry and warm", "SKIM"),
-        (CallKind.STEP, "Dial 977 degF on the panel: metal to <544.0 degC>", "DIAL 977 °F"),
-        (CallKind.STEP, "Set the burner to low", "BURNER LOW"),
-        (CallKind.STEP, "Turn the knob off", "KNOB OFF"),
-        (CallKind.STEP, "Stand by: the power is to be cut within a minute", ""),
+        (ToDo.POUR, {}, "POUR NOW"),
+        (ToDo.POUR_SOON, {}, "POUR NOW"),
+        (ToDo.CUT, {}, "CUT POWER"),
+        (ToDo.DIP, {}, "DIP NOW"),
+        (ToDo.SKIM, {}, "SKIM"),
+        (ToDo.COOL, {}, "TOO HOT"),
+        (ToDo.CHOOSE, {}, "TOO COLD"),
+        (ToDo.CHECK, {}, "CHECK"),
+        (ToDo.EMPTY, {}, "EMPTY POT"),
+        (ToDo.MARK_POUR, {}, "POUR"),
+        (ToDo.STEP, {"dial": 977.0}, "DIAL 977 °F"),
+        (ToDo.STEP, {"level": PowerLevel.LOW}, "POWER LOW"),
+        (ToDo.STEP, {}, ""),
     ],
 )
-def test_from_afar_one_reads_what_is_to_be_done(scenes: Any, kind: CallKind, text: str, large: str) -> None:
-    assert headline(scenes.guided(**told(kind, text))) == large
+def test_from_afar_one_reads_what_is_to_be_done(scenes: Any, todo: ToDo, over: dict[str, Any], large: str) -> None:
+    assert headline(scenes.guided(**told(todo, **over))) == large
+
+
+@pytest.mark.parametrize("todo", list(ToDo))
+def test_whatever_is_to_be_done_its_short_words_can_be_drawn(scenes: Any, todo: ToDo) -> None:
+    large = headline(scenes.guided(**told(todo)))
+    assert len(large) <= LONGEST
+    assert large == "" or writable(large)
+    assert (large == "") is (todo in (ToDo.STEP, ToDo.START)), "only these say it better in full"
 
 
 def test_on_a_fuel_furnace_it_is_the_burner_that_goes_off(scenes: Any) -> None:
-    words = told(CallKind.CUT_POWER, "Cut the power: <546.0 degC> comes within a minute")
-    assert headline(scenes.guided(kind="fuel", **words)) == "BURNER OFF"
+    assert headline(scenes.guided(kind="fuel", **told(ToDo.CUT))) == "BURNER OFF"
+    assert headline(scenes.guided(kind="fuel", **told(ToDo.STEP, level=PowerLevel.LOW))) == "BURNER LOW"
 
 
 def test_a_hold_that_waits_asks_from_afar(scenes: Any) -> None:
-    words = told(CallKind.STEP, "Holding at <544.0 degC>: say when to go on")
-    assert headline(scenes.guided(profile=scenes.holding(), **words)) == "GO ON?"
+    assert headline(scenes.guided(profile=scenes.holding(), **told(ToDo.STEP))) == "GO ON?"
 
 
-def test_a_fault_that_is_no_call_has_no_short_words(scenes: Any) -> None:
-    assert headline(scenes.broken()) == ""
-
-
-def test_after_the_lift_it_says_pour_and_then_that_the_pot_is_to_be_emptied(scenes: Any) -> None:
-    assert headline(scenes.lifted()) == "POUR"
-    assert headline(scenes.lifted(instruction="Every mould is poured. Empty the pot, then end the melt")) == "EMPTY POT"
+def test_the_text_of_an_instruction_decides_nothing(scenes: Any) -> None:
+    for text in ("Cut the power", "POUR now", "Dial 977 degF on the panel", ""):
+        assert headline(scenes.ready(instruction=Instruction(todo=ToDo.SKIM, text=text, must=True))) == "SKIM"
 
 
 def test_waiting_has_its_time_only_where_one_is_foreseen(scenes: Any) -> None:
@@ -101,27 +109,23 @@ def test_waiting_has_its_time_only_where_one_is_foreseen(scenes: Any) -> None:
 
 
 @pytest.mark.parametrize(
-    ("hold_s", "text", "large"),
+    ("hint", "large"),
     [
-        (5.6, "hold still", "HOLD STILL"),
-        (None, "hold still", "HOLD STILL"),
-        (0.0, "take it out", "TAKE IT OUT"),
-        (4.0, "deeper: 40 mm at least", "DEEPER"),
-        (4.0, "Power off. Hold still", "POWER OFF"),
-        (4.0, "a word with much too much in it", "HOLD STILL"),
-        (0.0, "", "TAKE IT OUT"),
-        (3.0, "", "HOLD STILL"),
+        (DipHint.HOLD, "HOLD STILL"),
+        (DipHint.HOLD_ON, "HOLD ON"),
+        (DipHint.DEEPER, "DEEPER"),
+        (DipHint.OUT, "TAKE IT OUT"),
     ],
 )
-def test_a_dip_says_what_the_hand_is_to_do(scenes: Any, hold_s: float | None, text: str, large: str) -> None:
-    assert headline(scenes.dipping(dip_now=scenes.dip_now(hold_s=hold_s, text=text))) == large
+def test_a_dip_says_what_is_to_be_done_with_the_probe(scenes: Any, hint: DipHint, large: str) -> None:
+    for text in (tell("dip.hint.hold"), "an old sentence", ""):
+        assert headline(scenes.dipping(dip_now=scenes.dip_now(hint=hint, text=text))) == large
     assert len(large) <= LONGEST
 
 
-@pytest.mark.parametrize("kind", list(CallKind))
-def test_only_what_is_more_pressing_takes_the_place_of_a_dip(scenes: Any, kind: CallKind) -> None:
-    pressing = kind in (CallKind.CUT_POWER, CallKind.WINDOW_CLOSING)
-    shown = headline(scenes.dipping(**told(kind, "Dial 977 degF on the panel")))
-    assert (shown != "HOLD STILL") is pressing
+@pytest.mark.parametrize("todo", [todo for todo in ToDo if todo is not ToDo.WAIT])
+def test_only_what_is_more_pressing_takes_the_place_of_a_dip(scenes: Any, todo: ToDo) -> None:
+    waits = todo in (ToDo.DIP, ToDo.STEP, ToDo.SKIM, ToDo.POUR)
+    assert (headline(scenes.dipping(**told(todo))) == "HOLD STILL") is waits
     fault = msgspec.structs.replace(scenes.broken(), dip_now=scenes.dip_now())
-    assert headline(fault) == ""
+    assert headline(fault) == "CHECK"

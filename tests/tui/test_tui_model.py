@@ -13,17 +13,19 @@ import pytest
 
 from pourcall.contract.events import AlarmState, MeltState, Priority
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import tell
 from pourcall.contract.reading import ProbeState
-from pourcall.contract.snapshot import BoardState, BoardView, MetalView
+from pourcall.contract.snapshot import BoardState, BoardView, Instruction, MetalView, ToDo
 from pourcall.contract.status import STATUS_OF, Reason, Status
-from pourcall.contract.units import Unit, say_c, say_difference_c
+from pourcall.contract.units import Unit, format_temperature
+from pourcall.texts import say, word
 from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.digits import big
 from pourcall.tui.drawing.letters import letters
-from pourcall.tui.drawing.spans import Line, Role, Span, fit, line, plain, spread, wrap
+from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, line, plain, spread, wrap
 from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
-from pourcall.tui.screen.words import Look, percent, plus_minus, rate, with_unit
+from pourcall.tui.screen.words import Look, plus_minus, rate_words, with_uncertainty
 
 SIZES = [(80, 24), (100, 30), (120, 36), (200, 60)]
 
@@ -104,9 +106,9 @@ def test_a_figure_of_nought_is_not_taken_for_no_figure(scenes: Any) -> None:
 
 
 def test_a_figure_that_is_not_finite_is_a_dash() -> None:
-    assert with_unit(float("nan"), Unit.C) == "-- °C"
-    assert with_unit(None, Unit.F, 3.0) == "-- °F"
-    assert rate(float("inf"), Unit.C) == "-- °C/min"
+    assert format_temperature(float("nan"), Unit.C) == "-- °C"
+    assert with_uncertainty(None, Unit.F, 3.0) == "-- °F"
+    assert rate_words(float("inf"), Unit.C) == "-- °C/min"
 
 
 @pytest.mark.parametrize(("u_c", "shown"), [(3.6, "±4"), (4.0, "±4"), (0.02, "±1"), (None, "")])
@@ -120,10 +122,11 @@ def test_uncertainty_in_fahrenheit_is_a_difference() -> None:
 
 @pytest.mark.parametrize(
     ("share", "shown"),
-    [(0.0, "0 %"), (0.004, "<1 %"), (0.72, "72 %"), (0.996, ">99 %"), (1.0, "100 %"), (None, "-- %")],
+    [(0.0, "0 %"), (0.004, "<1 %"), (0.72, "72 %"), (0.996, ">99 %"), (1.0, "100 %"), (None, "--")],
 )
-def test_a_doubt_is_never_rounded_away(share: float | None, shown: str) -> None:
-    assert percent(share) == shown
+def test_a_doubt_is_never_rounded_away(scenes: Any, share: float | None, shown: str) -> None:
+    window = msgspec.structs.replace(scenes.ready().window, too_cold=share)
+    assert f"too cold {shown}, too hot" in all_text(drawn(scenes.ready(window=window)))
 
 
 def test_the_instruction_stands_in_the_band_word_for_word(scenes: Any) -> None:
@@ -139,16 +142,21 @@ def test_the_instruction_stands_in_the_band_word_for_word(scenes: Any) -> None:
 
 
 def test_temperatures_inside_texts_are_in_the_readers_unit(scenes: Any) -> None:
-    alarm = scenes.alarm(what=f"The pot is at {say_c(601.0)}", remedy=f"Let it fall by {say_difference_c(20.0)}")
+    alarm = scenes.alarm(what="The pot is at <601.0 degC>", remedy="Let it fall by <20.0 degC apart>")  # on record
     snapshot = scenes.heating(
-        instruction=f"Wait: {say_difference_c(42.0)} to the pour window",
+        instruction=scenes.waiting(tell("instruction.liquid", to_go_difference_c=42.0)),
         alarms=(alarm,),
-        metal=MetalView(temp_c=488.2, how=f"dip 3, less {say_difference_c(5.0)}"),
+        metal=MetalView(temp_c=488.2, how="dip 3, less <5.0 degC apart>"),
     )
     screen = drawn(snapshot, unit=Unit.F, others=(scenes.broken(furnace="kiln", alarms=(alarm,)),))
     text = all_text(screen)
     # SI Brochure: 42 K = 75.6 degF of difference, 601 degC = 1113.8 degF, 20 K = 36 degF, 5 K = 9 degF
-    for words in ("Wait: 76 °F to the pour window", "The pot is at 1114 °F", "fall by 36 °F", "less 9 °F"):
+    for words in (
+        say(tell("instruction.liquid", to_go_difference_c=42.0), Unit.F),
+        "The pot is at 1114 °F",
+        "fall by 36 °F",
+        "less 9 °F",
+    ):
         assert words in text
     assert "degC" not in text
     assert "on kiln (f): The pot is at 1114 °F" in text
@@ -158,7 +166,7 @@ def test_an_instruction_longer_than_the_screen_goes_on_in_a_second_row(scenes: A
     words = (
         "Best aim: pour cleat 1 of 3 at 533 °C in the pot, too cold 20 %, too hot 25 %, because the window is narrow"
     )
-    screen = drawn(scenes.ready(instruction=words, calls=()))
+    screen = drawn(scenes.ready(instruction=Instruction(todo=ToDo.STEP, text=words, must=True), calls=()))
     assert " ".join(plain(row).replace("DO", "").strip(" >") for row in screen.band).strip() == words
 
 
@@ -171,7 +179,7 @@ def test_each_melt_state_has_a_word_of_its_own_on_the_screen(scenes: Any, state:
 @pytest.mark.parametrize("state", list(ProbeState))
 def test_each_probe_state_is_in_words(scenes: Any, state: ProbeState) -> None:
     text = all_text(drawn(scenes.heating(probes=(scenes.probe(state=state),))))
-    assert f"probe {state.value.replace('_', ' ')}".replace("in metal", "in the metal").lower() in text.lower()
+    assert f"probe {word('probe_state', state)}".lower() in text.lower()
 
 
 def test_without_colour_every_signal_status_is_told_apart(scenes: Any) -> None:
@@ -270,10 +278,10 @@ def test_the_window_is_a_thick_stretch_of_the_scale_and_the_metal_points_at_its_
     names = [
         name
         for row in rows
-        for name in ("alloy limit", "window top", "window low", "liquidus", "solidus")
+        for name in ("alloy limit", "window high", "window low", "liquidus", "solidus")
         if name in row
     ]
-    assert names == ["alloy limit", "window top", "window low", "liquidus", "solidus"]
+    assert names == ["alloy limit", "window high", "window low", "liquidus", "solidus"]
 
 
 @pytest.mark.parametrize(("temp_c", "tip", "row"), [(20.0, "▼", -1), (900.0, "▲", 0)])
@@ -297,7 +305,7 @@ def test_a_dip_older_than_it_is_worth_says_so(scenes: Any) -> None:
 def test_after_the_lift_the_large_figure_is_the_countdown(scenes: Any) -> None:
     screen = drawn(scenes.lifted())
     assert all(big("1:05")[n] in plain(row) for n, row in enumerate(screen.figure))
-    assert "LEFT in the window" in plain(screen.facts[0])
+    assert "left to pour" in plain(screen.facts[0])
     over = drawn(scenes.lifted(countdown_s=0.0))
     assert "WINDOW CLOSED" in plain(over.facts[0])
     assert big("0:00")[0] in plain(over.figure[0])
@@ -309,7 +317,7 @@ def test_simulated_and_not_recorded_are_never_squeezed_out(scenes: Any) -> None:
     )
     header = plain(drawn(snapshot).header)
     assert "SIMULATED" in header
-    assert "!! NOT RECORDED: store_full" in header
+    assert "!! NOT RECORDED: disk full" in header
     assert "!! board amp unplugged" in header
 
 
@@ -322,7 +330,7 @@ def test_a_lost_daemon_is_said_loudly_and_every_figure_is_dashed_out(scenes: Any
         now = "\n".join(plain(row) for row in (*screen.figure, *screen.facts, screen.how))
         for old in ("488", "543", "702", "READY", "HIGH", "6.2"):
             assert old not in now.replace("the melt was last READY", "")
-        assert "alarms: not known" in all_text(screen)
+        assert "alarms: unknown" in all_text(screen)
         assert "arrives at" not in all_text(screen)
         assert "►" not in all_text(screen)
 
@@ -347,7 +355,12 @@ def test_cutting_spreading_and_wrapping_keep_their_width() -> None:
     assert plain(spread(line("left"), line("right"), 12)) == "left   right"
     assert len(plain(spread(line("much too long a left"), line("right"), 12))) == 12
     assert [plain(row) for row in wrap("one two three four", 8, most=2)] == ["one two", "three f…"]
-    assert fit((Span("ab"),), 0) == ()
+    assert fit((StyledText("ab"),), 0) == ()
+
+
+def test_a_figure_is_never_parted_from_its_unit_at_the_end_of_a_line() -> None:
+    assert [plain(row) for row in wrap("41 °C to the window", 4, most=9)] == ["41 °C"[:3] + "…", "to", "the", "win…"]
+    assert [plain(row) for row in wrap("it lasts 7 min, no more", 11, most=9)] == ["it lasts", "7 min, no", "more"]
 
 
 def test_snapshots_are_not_changed_by_drawing(scenes: Any) -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pourcall.contract.snapshot import AheadView, Interval
 from pourcall.tui.drawing.picture import ENOUGH_ROWS, NEAR, NEARER, Picture, band_ahead, band_cells, picture_of
-from pourcall.tui.drawing.spans import Role
+from pourcall.tui.drawing.styled import Role
 from pourcall.tui.drawing.trace import TraceBuffer
 
 WINDOW = (529.0, 559.0)
@@ -39,13 +39,13 @@ def test_the_band_begins_now_and_ends_with_the_picture() -> None:
     assert picture_of(curve(minutes=10), WINDOW, 600.0, ahead_of(), 3600.0).ahead_min == 10.0
 
 
-def test_time_that_has_passed_since_it_was_reckoned_is_taken_off() -> None:
+def test_time_that_has_passed_since_it_was_worked_out_is_taken_off() -> None:
     picture = picture_of(curve(), WINDOW, 3600.0, ahead_of(), 3600.0 + 90.0)
     assert picture.band[1] == (0.5, 490.0 + 12.0 - 2.0, 490.0 + 12.0 + 2.0)  # the point of two minutes, 90 s later
     assert picture.coast == (2.5, 510.0)  # four minutes, 90 s later
 
 
-def test_without_foresight_now_is_the_right_edge() -> None:
+def test_without_a_forecast_now_is_the_right_edge() -> None:
     for ahead in (None, ahead_of(band=())):
         picture = picture_of(curve(), WINDOW, 3600.0, ahead, 3600.0)
         assert (picture.ahead_min, picture.band, picture.coast) == (0.0, (), None)

@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 
 from pourcall.contract.events import AlarmState, CallKind, CallView, Priority
+from pourcall.contract.message import tell
 from pourcall.tui.sounds.cues import SILENCE_S, TONES, Code, Cue, CueSelector, length_s, wav_of
 from pourcall.tui.sounds.player import Player
 
@@ -241,7 +242,7 @@ needs_sh = pytest.mark.skipif(os.name == "nt", reason="the stand-in player is a 
 def test_what_is_played_is_the_sound_of_the_code(tmp_path: Path) -> None:
     program(tmp_path, "aplay", f'/bin/cp "$2" {tmp_path}/part && /bin/mv {tmp_path}/part {tmp_path}/played.wav')
     with Player("auto", 0.5, lambda: None, path=str(tmp_path)) as player:
-        assert player.label == "sound: aplay"
+        assert player.label == tell("sound.player", player="aplay")
         player.play(Cue(Code.ALARM, "x"))
         played = wait_for(tmp_path / "played.wav")
     assert played == wav_of(Code.ALARM, 0.5)
@@ -284,7 +285,7 @@ def test_a_player_that_fails_is_found_out_and_the_next_one_taken(tmp_path: Path)
     with Player("auto", 0.5, lambda: None, path=str(tmp_path)) as player:
         player.play(Cue(Code.ALARM, "x"))
         end_s = time.monotonic() + WAIT_S
-        while player.label != "sound: paplay" and time.monotonic() < end_s:
+        while player.label != tell("sound.player", player="paplay") and time.monotonic() < end_s:
             player.check()
             time.sleep(0.01)
         player.play(Cue(Code.ALARM, "x"))
@@ -295,7 +296,7 @@ def test_without_a_player_the_terminal_bell_is_last_and_is_said(tmp_path: Path) 
     rung: list[int] = []
     with Player("auto", 0.5, lambda: rung.append(1), path=str(tmp_path)) as player:
         player.play(Cue(Code.ALARM, "x"))
-        assert player.label == "sound: terminal bell only"
+        assert player.label == tell("sound.bell")
     assert rung == [1]
 
 
@@ -303,5 +304,5 @@ def test_sound_off_is_silent_and_says_so(tmp_path: Path) -> None:
     rung: list[int] = []
     with Player("off", 0.5, lambda: rung.append(1), path=str(tmp_path)) as player:
         player.play(Cue(Code.ALARM, "x"))
-        assert player.label == "sound: off"
+        assert player.label == tell("sound.off")
     assert rung == []

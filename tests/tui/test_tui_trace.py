@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from pourcall.contract.api import TracePoint
 from pourcall.contract.errors import BadInput
 from pourcall.contract.units import Unit
+from pourcall.tui.dialogs.start_melt import parse_charge_kg, parse_moulds
 from pourcall.tui.drawing.trace import TraceBuffer, limits_c, span_for
 from pourcall.tui.drawing.widgets import nice_ticks
-from pourcall.tui.input.melt_dialog import parse_charge_kg, parse_moulds
 
 
 def filled(values: list[float | None], step_s: float = 1.0) -> TraceBuffer:

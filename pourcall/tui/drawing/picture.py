@@ -1,7 +1,7 @@
 """The picture of past and future, before anything draws it: axes, curves, the band to come, marks. Pure.
 
 What was measured is a line; what is foreseen is a shaded area with no line in it, so that nobody takes one for the
-other. Right of "now" there is foresight only.
+other. Right of "now" there is forecast only.
 """
 
 import math
@@ -10,10 +10,11 @@ from bisect import bisect_left
 import msgspec
 
 from pourcall.contract.snapshot import AheadView
-from pourcall.tui.drawing.spans import Role
+from pourcall.contract.units import finite
+from pourcall.tui.drawing.styled import Role
 from pourcall.tui.drawing.trace import limits_c
-from pourcall.tui.screen.words import finite
 
+COAST_MARK, ESTIMATE_MARK, BAND_MARK, DIP_MARK = "◇", "≈", "░", "●"
 Run = list[tuple[float, float]]  # (minutes from now, degC)
 AHEAD_LEAST_S, AHEAD_SHARE = 600.0, 0.5  # how far ahead is shown: half as far as back, ten minutes at least
 FEW_ROWS, ENOUGH_ROWS = 8, 16
@@ -106,7 +107,7 @@ def _inside(segments: list[Run], low_c: float, high_c: float, from_min: float) -
 def band_ahead(ahead: AheadView | None, now_mono_s: float, for_s: float) -> tuple[tuple[float, float, float], ...]:
     """The band as (minutes from now, low, high), from now to `for_s` or its own end; empty where there is none.
 
-    Time has passed since it was reckoned: what lies behind is left out. Points that are no numbers are left out too.
+    Time has passed since it was worked out: what lies behind is left out. Points that are no numbers are left out too.
     """
     if ahead is None:
         return ()

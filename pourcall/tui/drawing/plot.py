@@ -9,6 +9,9 @@ from textual_hires_canvas import Canvas
 from textual_plot import HiResMode, NumericAxisFormatter, PlotWidget
 from textual_plot.plot_widget import Legend
 
+from pourcall.contract.message import tell
+from pourcall.texts import say
+
 BRAILLE = HiResMode.BRAILLE
 
 
@@ -30,7 +33,10 @@ class _MinutesFromNow(NumericAxisFormatter):
 
     def get_labels_for_ticks(self, ticks: Sequence[float]) -> list[str]:
         """`-20 min`, `now`, `+10 min`."""
-        return ["now" if tick == 0 else f"{tick:+.0f} min" for tick in ticks]
+        return [
+            say(tell("screen.plot.now") if tick == 0 else tell("screen.plot.tick", tick=f"{tick:+.0f}"))
+            for tick in ticks
+        ]
 
 
 class Plot(PlotWidget):

@@ -8,15 +8,15 @@ import math
 
 import msgspec
 
+from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
-from pourcall.contract.snapshot import FurnaceSnapshot, WindowView
-from pourcall.contract.units import Unit
-from pourcall.tui.drawing.spans import Line, Role, Span, fit, line
-from pourcall.tui.screen.forecast_lines import COAST_MARK, RECKONED_MARK, coast_c, reckoned
-from pourcall.tui.screen.words import figure, finite
+from pourcall.contract.snapshot import WindowView
+from pourcall.contract.units import Unit, bare_temperature
+from pourcall.texts import say
+from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, line
 
-METAL_TIP = "►"
-_AXIS, _BAND, _TICK = "│", "█", "┼"
+METAL_TIP, WINDOW_BAR = "►", "█"
+_AXIS, _TICK = "│", "┼"
 
 
 class Mark(msgspec.Struct, frozen=True):
@@ -31,15 +31,15 @@ class Mark(msgspec.Struct, frozen=True):
 def marks_of(plan: MeltPlan, window: WindowView | None) -> tuple[Mark, ...]:
     """What the scale names: solidus, liquidus, window, and the pot limit that is met first."""
     marks = [
-        Mark(plan.alloy.solidus_c, "solidus", 4),
-        Mark(plan.alloy.liquidus_c, "liquidus", 3),
+        Mark(plan.alloy.solidus_c, say(tell("screen.scale.solidus")), 4),
+        Mark(plan.alloy.liquidus_c, say(tell("screen.scale.liquidus")), 3),
     ]
     if plan.limits:
         limit = plan.lowest_limit
-        marks.append(Mark(limit.limit_c, f"{limit.whose} limit", 1, Role.DANGER))
+        marks.append(Mark(limit.limit_c, say(tell("screen.scale.limit", whose=limit.whose)), 1, Role.DANGER))
     if window is not None:
-        marks.append(Mark(window.tap_max_c, "window top", 2, Role.OK))
-        marks.append(Mark(window.tap_min_c, "window low", 0, Role.OK))
+        marks.append(Mark(window.tap_max_c, say(tell("screen.scale.window_high")), 2, Role.OK))
+        marks.append(Mark(window.tap_min_c, say(tell("screen.scale.window_low")), 0, Role.OK))
     return tuple(marks)
 
 
@@ -64,24 +64,15 @@ class Pointer(msgspec.Struct, frozen=True):
     role: Role = Role.PLAIN
 
 
-def pointers(snapshot: FurnaceSnapshot) -> tuple[Pointer, ...]:
-    """The metal as measured, or else as reckoned; then where it coasts to if the power is cut now."""
-    out = []
-    if finite(snapshot.metal.temp_c):
-        out.append(Pointer(snapshot.metal.temp_c, METAL_TIP, Role.STRONG))
-    elif (guess := reckoned(snapshot)) is not None and guess.mid is not None:
-        out.append(Pointer(guess.mid, RECKONED_MARK))
-    if (peak_c := coast_c(snapshot)) is not None:
-        out.append(Pointer(peak_c, COAST_MARK))
-    return tuple(out)
-
-
 def scale_rows(
     plan: MeltPlan | None, window: WindowView | None, pointed: tuple[Pointer, ...], unit: Unit, width: int, rows: int
 ) -> tuple[Line, ...]:
     """The scale as `rows` lines of at most `width` cells."""
     if plan is None or rows < 3:
-        return tuple(line(Span("no melt: no scale", Role.DIM)) if row == 0 else () for row in range(max(rows, 1)))
+        return tuple(
+            line(StyledText(say(tell("screen.scale.none")), Role.DIM)) if row == 0 else ()
+            for row in range(max(rows, 1))
+        )
     marks = marks_of(plan, window)
     low_c, high_c = extent_c(marks)
     labels = _placed(marks, low_c, high_c, rows)
@@ -93,14 +84,16 @@ def scale_rows(
     tips = _tips(pointed, low_c, high_c, rows)
     out = []
     for row in range(rows):
-        left = Span(" " * 6)
+        left = StyledText(" " * 6)
         if (one := tips.get(row)) is not None:
             off = "▲" if one.temp_c > high_c else "▼" if one.temp_c < low_c else ""
             tip = off if off and one.tip == METAL_TIP else one.tip
-            left = Span(f"{figure(one.temp_c, unit):>4} {tip}", one.role)
-        axis = Span(_BAND, Role.OK) if row in band else Span(_TICK if row in ticks else _AXIS, Role.DIM)
+            left = StyledText(f"{bare_temperature(one.temp_c, unit):>4} {tip}", one.role)
+        axis = (
+            StyledText(WINDOW_BAR, Role.OK) if row in band else StyledText(_TICK if row in ticks else _AXIS, Role.DIM)
+        )
         mark = labels.get(row)
-        label = Span(f" {figure(mark.temp_c, unit)} {mark.name}", mark.role) if mark else Span("")
+        label = StyledText(f" {bare_temperature(mark.temp_c, unit)} {mark.name}", mark.role) if mark else StyledText("")
         out.append(fit(line(left, axis, label), width))
     return tuple(out)
 

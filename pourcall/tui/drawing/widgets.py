@@ -7,9 +7,8 @@ from textual.containers import Container
 from textual.widgets import Static
 
 from pourcall.contract.units import Unit, from_c
-from pourcall.tui.drawing.picture import Picture, band_cells
-from pourcall.tui.drawing.spans import Line, Role, style_of
-from pourcall.tui.screen.forecast_lines import BAND_MARK, COAST_MARK, DIP_MARK
+from pourcall.tui.drawing.picture import BAND_MARK, COAST_MARK, DIP_MARK, Picture, band_cells
+from pourcall.tui.drawing.styled import Line, Role, style_of
 
 DECIMATE = 4  # points for each cell of width: more is not seen and costs time
 

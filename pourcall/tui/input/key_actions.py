@@ -1,12 +1,13 @@
 """What a key can lead to: something sent, said or done; a mark that is held, a question that is open."""
 
-from typing import Any
+from enum import StrEnum
 
 import msgspec
 
 from pourcall.contract.api import ProfileRequest
-from pourcall.contract.inputs import Command, MarkLift, MarkPour
-from pourcall.tui.drawing.spans import Role
+from pourcall.contract.inputs import Command, MarkLift, MarkPour, MarkSkim
+from pourcall.contract.message import Told
+from pourcall.tui.drawing.styled import Role
 
 
 class Send(msgspec.Struct, frozen=True):
@@ -19,38 +20,60 @@ class Send(msgspec.Struct, frozen=True):
 class Say(msgspec.Struct, frozen=True):
     """Tell the person."""
 
-    text: str
+    text: Told
     role: Role = Role.PLAIN
 
 
-class Do(msgspec.Struct, frozen=True):
-    """Something the dashboard itself does: quit, unit, furnace, silence, help, start_melt."""
+class What(StrEnum):
+    """What the dashboard does without the daemon."""
 
-    what: str
+    QUIT = "quit"
+    UNIT = "unit"
+    FURNACE = "furnace"
+    SILENCE = "silence"
+    HELP = "help"
+    START_MELT = "start_melt"
+
+
+class Do(msgspec.Struct, frozen=True):
+    """Something the dashboard itself does."""
+
+    what: What
 
 
 Action = Send | Say | Do
+Mark = MarkPour | MarkLift | MarkSkim  # what happened in the shop, and is dated
 
 
 class Held(msgspec.Struct):
-    """A mark that waits on the screen before it is sent."""
+    """A mark or an answer that waits on the screen before it is sent."""
 
     furnace: str
-    kind: type[MarkPour | MarkLift] | None  # None: `fixed` is sent as it is
-    fixed: Command | None
-    text: str
+    command: Command  # a mark is dated when it is sent
+    text: Told
     pressed_s: float
     due_s: float
     ago_s: float = 0.0
-    mould: str = ""
     pressed_sim_s: float | None = None  # the daemon's own time at the key, where that is simulated
+
+    @property
+    def dated(self) -> bool:
+        """A mark, which has a time of its own."""
+        return isinstance(self.command, Mark)
+
+
+class Choice(msgspec.Struct, frozen=True):
+    """An answer: its word, and something to do, a mark to hold, or a further question."""
+
+    does: Told
+    then: "Action | Held | Ask"
 
 
 class Ask(msgspec.Struct):
-    """A question of one key. An answer may be something to do, a mark to hold, or a further question."""
+    """A question of one key."""
 
-    text: str
+    text: Told
     until_s: float
-    choices: dict[str, tuple[str, Any]]  # key -> word, what to do
+    choices: dict[str, Choice]
     lapse: Action | None = None  # done when nobody answers; None: nothing is
     keys: frozenset[str] = frozenset()  # that asked: one of them still held down is no answer

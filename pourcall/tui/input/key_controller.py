@@ -5,6 +5,8 @@ or dated back; what cannot be meant now, ends a melt or makes alarms unheard is 
 bouncing counts once.
 """
 
+from typing import assert_never
+
 import msgspec
 
 from pourcall.contract.events import CallKind, CallView, MeltState, Priority
@@ -12,20 +14,26 @@ from pourcall.contract.inputs import (
     AckAlarm,
     Answer,
     AnswerCall,
+    Command,
     EndMelt,
     MarkLift,
     MarkPour,
     MarkPower,
+    MarkSkim,
     MeltEnding,
     PowerLevel,
     SilenceAlarms,
     StartDip,
 )
+from pourcall.contract.message import Told, tell
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.tui.drawing.spans import Line, Role, Span, line
-from pourcall.tui.input.key_actions import Action, Ask, Do, Held, Say, Send
-from pourcall.tui.input.profile_keys import DipMemory, dip_asked, guide_asked
-from pourcall.tui.screen.words import CALL_WORDS, UNSEEN, duration, sorted_alarms, sorted_calls
+from pourcall.contract.units import Unit
+from pourcall.texts import say
+from pourcall.tui.drawing.styled import Line, Role, StyledText, line
+from pourcall.tui.input.key_actions import Action, Ask, Choice, Do, Held, Say, Send, What
+from pourcall.tui.input.profile_keys import DipMemory, dip_asked, profile_asked
+from pourcall.tui.screen.scene import Key
+from pourcall.tui.screen.words import UNSEEN, lasted, sorted_alarms, sorted_calls
 
 HOLD_POUR_S = 6.0
 HOLD_LIFT_S = 3.0
@@ -33,6 +41,8 @@ HOLD_ANSWER_S = 3.0
 ASK_S = 6.0
 STEP_S = 5.0  # of dating back
 BOUNCE_S = 1.5  # the same marking key sooner than this after itself is the same press
+LEVELS = (PowerLevel.OFF, PowerLevel.LOW, PowerLevel.HIGH)  # by the keys 0, 1, 2
+ENDINGS = {"o": MeltEnding.POURED, "i": MeltEnding.INGOTS, "h": MeltEnding.HEEL, "x": MeltEnding.ABANDONED}
 READ_S = 1.0  # an alarm younger than this on the screen cannot have been read
 
 
@@ -64,23 +74,23 @@ class KeyController:
                 return self._date_back(self._held, key, now_s)
             if key in ("escape", "backspace"):
                 text, self._held = self._held.text, None
-                return [Say(f"Taken back: {text}. Nothing was recorded")]
+                return [Say(tell("key.taken_back", what=text))]
             if key == "enter":
                 return self.flush(now_s)
         if key == "enter":
             return self._done(snapshot, now_s)
         if key in ("u", "f"):
-            return [Do({"u": "unit", "f": "furnace"}[key])]
+            return [Do(What.UNIT if key == "u" else What.FURNACE)]
         if key == "s":
             return self._silence(snapshot)
         if key == "q":
             return self._quit(snapshot, now_s)
         if key in ("question_mark", "?", "h"):
-            return [Do("help")]
+            return [Do(What.HELP)]
         if key not in ("space", "l", "d", "D", "g", "n", "a", "p", "m"):
             return []
         if snapshot is None:
-            return [Say("No word from the daemon: nothing can be marked now", Role.WARN)]
+            return [Say(tell("key.no_daemon"), Role.WARN)]
         if bounced and key in ("space", "l", "n", "d", "D", "g"):
             return []
         match key:
@@ -91,7 +101,7 @@ class KeyController:
             case "d" | "D":
                 return self._ask_or_do(dip_asked(snapshot, self._dips, now_s, anew=key == "D"))
             case "g":
-                return self._ask_or_do(guide_asked(snapshot, now_s, ASK_S))
+                return self._ask_or_do(profile_asked(snapshot, now_s, ASK_S))
             case "n":
                 return self._not_now(snapshot, now_s)
             case "a":
@@ -116,15 +126,12 @@ class KeyController:
         held, self._held = self._held, None
         if held is None:
             return []
-        if held.kind is None:
-            return [Send(held.furnace, held.fixed)] if held.fixed is not None else []
+        if not isinstance(held.command, MarkPour | MarkLift | MarkSkim):
+            return [Send(held.furnace, held.command)]
         since_s = now_s - held.pressed_s
         if held.pressed_sim_s is not None and self._sim_s is not None:
             since_s = self._sim_s - held.pressed_sim_s
-        ago_s = round(since_s + held.ago_s, 2)
-        if held.kind is MarkPour:
-            return [Send(held.furnace, MarkPour(ago_s=ago_s, mould=held.mould))]
-        return [Send(held.furnace, MarkLift(ago_s=ago_s))]
+        return [Send(held.furnace, msgspec.structs.replace(held.command, ago_s=round(since_s + held.ago_s, 2)))]
 
     def see(self, snapshot: FurnaceSnapshot | None, now_s: float) -> None:
         """Remember since when each alarm has been on the screen, and what time it is in a simulation."""
@@ -136,54 +143,54 @@ class KeyController:
         if snapshot is not None:
             self._sim_s = snapshot.mono_s if snapshot.simulated else None
 
-    def prompt(self, now_s: float, *, live: bool = True) -> tuple[Line, tuple[tuple[str, str], ...]] | None:
+    def prompt(self, now_s: float, *, live: bool = True, unit: Unit = Unit.C) -> tuple[Line, tuple[Key, ...]] | None:
         """The open question or the held mark as a line, and the keys that answer it; None when there is neither."""
         if self._ask is not None:
-            keys = tuple((key, word) for key, (word, _) in self._ask.choices.items())
-            return line(Span("? ", Role.CHECK), Span(self._ask.text, Role.STRONG)), (*keys, ("esc", "no"))
+            keys = tuple(Key(key, choice.does) for key, choice in self._ask.choices.items())
+            asked = StyledText(say(self._ask.text, unit), Role.STRONG)
+            return line(StyledText("? ", Role.CHECK), asked), (*keys, Key("esc", tell("key.no")))
         held = self._held
         if held is None:
             return None
-        left_s = max(0, round(held.due_s - now_s))
-        when = f", {duration((now_s - held.pressed_s) + held.ago_s)} ago" if held.kind else ""
-        rest = f": goes on record in {left_s} s" if live else ": waits for the daemon, not on record yet"
-        keys = (("enter", "now"), ("esc", "take back"))
-        if held.kind is not None:
-            keys = (("+", "5 s earlier"), ("-", "5 s later"), *keys)
-        return line(Span("> ", Role.STRONG), Span(held.text + when, Role.STRONG), Span(rest)), keys
+        what = say(held.text, unit)
+        if held.dated:
+            what += f", {say(tell('key.held.ago', ago=lasted(now_s - held.pressed_s + held.ago_s)))}"
+        rest = tell("key.held.due", left_s=max(0.0, held.due_s - now_s)) if live else tell("key.held.waits")
+        keys = (Key("enter", tell("key.now")), Key("esc", tell("key.take_back")))
+        if held.dated:
+            keys = (Key("+", tell("key.earlier", step_s=STEP_S)), Key("-", tell("key.later", step_s=STEP_S)), *keys)
+        return line(StyledText("> ", Role.STRONG), StyledText(what, Role.STRONG), f": {say(rest)}"), keys
 
     # -- the keys, one by one ------------------------------------------------------------------------------------
 
     def _pour(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
         if not snapshot.melt:
-            return [Say("No melt is running, so there is no pour to mark. m starts one", Role.WARN)]
+            return [Say(tell("key.no_melt.pour"), Role.WARN)]
         mould = snapshot.window.mould if snapshot.window is not None else ""
-        text = f"Pour into {mould}" if mould else "Pour (no mould left in the list)"
+        text = tell("key.pour_into", mould=mould) if mould else tell("key.pour_unlisted")
         before: list[Action] = []
         if self._held is not None:
             before = self.flush(now_s)  # a second mould right after the first: both count
-            text = "Next pour"
-            mould = ""
-        held = Held(
-            snapshot.furnace, MarkPour, None, text, now_s, now_s + HOLD_POUR_S, mould=mould, pressed_sim_s=self._sim_s
-        )
+            text, mould = tell("key.next_pour"), ""
+        held = self._hold(snapshot, MarkPour(mould=mould), text, now_s, HOLD_POUR_S)
         return before + self._hold_or_ask(held, snapshot, now_s, "space")
 
     def _lift(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
         if not snapshot.melt:
-            return [Say("No melt is running, so there is no lift to mark. m starts one", Role.WARN)]
+            return [Say(tell("key.no_melt.lift"), Role.WARN)]
         before = self.flush(now_s)
-        held = Held(
-            snapshot.furnace, MarkLift, None, "Pot lifted", now_s, now_s + HOLD_LIFT_S, pressed_sim_s=self._sim_s
-        )
+        held = self._hold(snapshot, MarkLift(), tell("key.lifted"), now_s, HOLD_LIFT_S)
         return before + self._hold_or_ask(held, snapshot, now_s, "l")
+
+    def _hold(self, snapshot: FurnaceSnapshot, command: Command, text: Told, now_s: float, for_s: float) -> Held:
+        return Held(snapshot.furnace, command, text, now_s, now_s + for_s, pressed_sim_s=self._sim_s)
 
     def _hold_or_ask(self, held: Held, snapshot: FurnaceSnapshot, now_s: float, key: str) -> list[Action]:
         if can_be_meant(snapshot):
             self._held = held
             return []
-        what = f"The metal is not called for pouring ({snapshot.melt_state.value}). {held.text} all the same?"
-        self._ask = Ask(what, now_s + ASK_S, {key: ("yes, mark it", held)})
+        what = tell("key.ask.not_called", melt_state=snapshot.melt_state.value, what=held.text)
+        self._ask = Ask(what, now_s + ASK_S, {key: Choice(tell("key.yes_mark"), held)})
         return []
 
     def _ask_or_do(self, wanted: Action | Ask) -> list[Action]:
@@ -195,29 +202,32 @@ class KeyController:
     def _not_now(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
         calls = sorted_calls(snapshot.calls)
         if not calls:
-            return [Say("There is no call to answer")]
+            return [Say(tell("key.no_call"))]
         before = self.flush(now_s)
         kind = calls[0].kind
         command = AnswerCall(call=kind.value, answer=Answer.NOT_NOW)
-        held = Held(
-            snapshot.furnace, None, command, f'"Not now" to the call: {CALL_WORDS[kind]}', now_s, now_s + HOLD_ANSWER_S
-        )
         if kind is CallKind.CUT_POWER:
-            text = "The metal overshoots if the power stays on. Not now all the same?"
-            self._ask = Ask(text, now_s + ASK_S, {"n": ("yes, not now", Send(snapshot.furnace, command))})
+            yes = Choice(tell("key.yes_not_now"), Send(snapshot.furnace, command))
+            self._ask = Ask(tell("key.ask.overshoots"), now_s + ASK_S, {"n": yes})
         else:
-            self._held = held
+            text = tell("key.answered.not_now", call=kind.value)
+            self._held = self._hold(snapshot, command, text, now_s, HOLD_ANSWER_S)
         return before
 
     def _done(self, snapshot: FurnaceSnapshot | None, now_s: float) -> list[Action]:
         call = done_call(snapshot)
         if snapshot is None or call is None:
             return []
-        command = AnswerCall(call=call.kind.value, answer=Answer.DONE)
-        text = f'"Done" to the call: {CALL_WORDS[call.kind]}'
-        if call.kind is CallKind.CUT_POWER:
-            text = "The burner is off" if snapshot.kind == "fuel" else "The power is off"
-        self._held = Held(snapshot.furnace, None, command, text, now_s, now_s + HOLD_ANSWER_S)
+        command: Command = AnswerCall(call=call.kind.value, answer=Answer.DONE)
+        text = tell("key.answered.done", call=call.kind.value)
+        match call.kind:
+            case CallKind.CUT_POWER:
+                text = tell("key.burner_off" if snapshot.kind == "fuel" else "key.power_off")
+            case CallKind.SKIM:
+                command, text = MarkSkim(), tell("key.skimmed")
+            case _:
+                pass
+        self._held = self._hold(snapshot, command, text, now_s, HOLD_ANSWER_S)
         return []
 
     def _acknowledge(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
@@ -226,47 +236,39 @@ class KeyController:
         if top is not None:
             key = _alarm_key(top.id, top.raised_mono_s, top.priority)
             if now_s - self._seen_since_s.get(key, now_s) < READ_S:
-                return [Say("A new alarm came just now: read it, then press a", Role.WARN)]
+                return [Say(tell("key.alarm_unread"), Role.WARN)]
             return [Send(snapshot.furnace, AckAlarm(alarm=top.id))]
-        return [Say("There is no alarm to acknowledge")]
+        return [Say(tell("key.no_alarm"))]
 
     def _silence(self, snapshot: FurnaceSnapshot | None) -> list[Action]:
-        out: list[Action] = [Do("silence")]
+        out: list[Action] = [Do(What.SILENCE)]
         if snapshot is not None:
             out.append(Send(snapshot.furnace, SilenceAlarms()))
         return out
 
     def _power(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
-        what = "Burner is set to" if snapshot.kind == "fuel" else "Power is set to"
         choices = {
-            key: (word, Send(snapshot.furnace, MarkPower(level=level)))
-            for key, word, level in (
-                ("0", "off", PowerLevel.OFF),
-                ("1", "low", PowerLevel.LOW),
-                ("2", "high", PowerLevel.HIGH),
-            )
+            str(n): Choice(tell("key.level", level=level.value), Send(snapshot.furnace, MarkPower(level=level)))
+            for n, level in enumerate(LEVELS)
         }
-        self._ask = Ask(f"{what}:", now_s + ASK_S, choices)
+        text = tell("key.ask.burner" if snapshot.kind == "fuel" else "key.ask.power")
+        self._ask = Ask(text, now_s + ASK_S, choices)
         return []
 
     def _melt(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
         if not snapshot.melt:
-            return [Do("start_melt")]
-        endings = (
-            ("o", "poured", MeltEnding.POURED),
-            ("i", "ingots", MeltEnding.INGOTS),
-            ("h", "heel left", MeltEnding.HEEL),
-            ("x", "abandoned", MeltEnding.ABANDONED),
-        )
-        choices = {key: (word, Send(snapshot.furnace, EndMelt(ending=ending))) for key, word, ending in endings}
-        self._ask = Ask(f"End melt {snapshot.melt}? How did it end:", now_s + 2 * ASK_S, choices)
+            return [Do(What.START_MELT)]
+        choices = {
+            key: Choice(tell("key.ending", ending=ending.value), Send(snapshot.furnace, EndMelt(ending=ending)))
+            for key, ending in ENDINGS.items()
+        }
+        self._ask = Ask(tell("key.ask.end_melt", melt=snapshot.melt), now_s + 2 * ASK_S, choices)
         return []
 
     def _quit(self, snapshot: FurnaceSnapshot | None, now_s: float) -> list[Action]:
         if snapshot is not None and not snapshot.melt and not snapshot.alarms and self._held is None:
-            return [Do("quit")]
-        text = "Leave the dashboard? The melt goes on, but no alarm is heard here any more"
-        self._ask = Ask(text, now_s + ASK_S, {"q": ("yes, leave", Do("quit"))})
+            return [Do(What.QUIT)]
+        self._ask = Ask(tell("key.ask.quit"), now_s + ASK_S, {"q": Choice(tell("key.yes_leave"), Do(What.QUIT))})
         return []
 
     def _answer(self, key: str, snapshot: FurnaceSnapshot | None, now_s: float, bounced: bool) -> list[Action]:
@@ -276,24 +278,30 @@ class KeyController:
         ask, self._ask = self._ask, None
         choice = ask.choices.get(key)
         if choice is None:
-            return [] if key == "escape" else [Say("Nothing was done")]
-        if isinstance(choice[1], Held):
-            held = choice[1]
-            self._held = msgspec.structs.replace(held, due_s=now_s + (held.due_s - held.pressed_s))
-            return []
-        if isinstance(choice[1], Ask):
-            self._ask = choice[1]
-            return []
-        if isinstance(choice[1], Send) and snapshot is None:
-            return [Say("No word from the daemon: nothing was sent", Role.WARN)]
-        if isinstance(choice[1], Send) and isinstance(choice[1].command, StartDip):
-            self._dips.see(choice[1].furnace, choice[1].command)
-        # A mark that is still held belongs before whatever is decided now: no pour after the end of its melt.
-        before = self.flush(now_s) if choice[1] == Do("quit") or isinstance(choice[1], Send) else []
-        return [*before, choice[1]]
+            return [] if key == "escape" else [Say(tell("key.nothing_done"))]
+        match choice.then:
+            case Held() as held:
+                self._held = msgspec.structs.replace(held, due_s=now_s + (held.due_s - held.pressed_s))
+                return []
+            case Ask() as further:
+                self._ask = further
+                return []
+            case Send(furnace, command) as send:
+                if snapshot is None:
+                    return [Say(tell("key.not_sent"), Role.WARN)]
+                if isinstance(command, StartDip):
+                    self._dips.see(furnace, command)
+                # A mark that is still held belongs before what is decided now: no pour after the end of its melt.
+                return [*self.flush(now_s), send]
+            case Do(What.QUIT) as leave:
+                return [*self.flush(now_s), leave]
+            case Do() | Say() as other:
+                return [other]
+            case _:
+                assert_never(choice.then)
 
     def _date_back(self, held: Held, key: str, now_s: float) -> list[Action]:
-        if held.kind is None:
+        if not held.dated:
             return []
         step_s = -STEP_S if key in ("minus", "-") else STEP_S
         held.ago_s = max(-(now_s - held.pressed_s), held.ago_s + step_s)

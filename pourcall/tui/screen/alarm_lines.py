@@ -1,19 +1,11 @@
 """Alarms as lines. The first is told in full: what it means and what to do; the others in one line each."""
 
 from pourcall.contract.events import AlarmState, AlarmView
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.texts import say
-from pourcall.tui.drawing.spans import Line, Role, Span, fit, line
-from pourcall.tui.screen.words import (
-    ALARM_WORDS,
-    PRIORITY_LOOK,
-    UNSEEN,
-    Look,
-    blinking,
-    duration,
-    is_shelved,
-    sorted_alarms,
-)
+from pourcall.texts import say, word
+from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, line
+from pourcall.tui.screen.words import PRIORITY_LOOK, UNSEEN, Look, blinking, is_shelved, sorted_alarms
 
 
 def alarm_lines(
@@ -23,74 +15,80 @@ def alarm_lines(
 
     `known` is False while the daemon is away: then these are the last that were heard of.
     """
-    elsewhere = [line(*row) for row in _elsewhere(others, look)]
+    elsewhere = _elsewhere(others, look)
     listed = sorted_alarms(snapshot.alarms)
     aside = _aside(snapshot, listed)
     if not listed:
-        quiet = (
-            []
-            if elsewhere and not aside
-            else [line(Span((" no alarms" if known else " alarms: not known") + aside, Role.DIM))]
-        )
+        none = say(tell("screen.alarms.none" if known else "screen.alarms.unknown"))
+        quiet = [] if elsewhere and not aside else [line(StyledText(f" {none}{aside}", Role.DIM))]
         return tuple(fit(row, look.width) for row in (elsewhere + quiet)[:rows])
     out: list[Line] = elsewhere[:1]
-    room = rows - len(out)
-    out.append(_headline(listed[0], look, _silenced(snapshot) if known else ", last heard"))
-    if room >= 2:
-        out.append(line(Span(f"    Do: {say(listed[0].remedy, look.unit)}", Role.STRONG)))
+    free = rows - len(out)
+    out.append(_headline(listed[0], look, _silenced(snapshot) if known else tell("screen.alarms.last_heard")))
+    if free >= 2:
+        what_to_do = say(tell("screen.alarms.do", remedy=listed[0].remedy), look.unit)
+        out.append(line(StyledText(f"    {what_to_do}", Role.STRONG)))
     rest = listed[1:]
-    room = rows - len(out)
-    if rest and room > 0:
-        if len(rest) <= room and not aside:
-            out += [_headline(alarm, look, "") for alarm in rest]
+    free = rows - len(out)
+    if rest and free > 0:
+        if len(rest) <= free and not aside:
+            out += [_headline(alarm, look) for alarm in rest]
         else:
-            out += [_headline(alarm, look, "") for alarm in rest[: room - 1]]
-            hidden = rest[room - 1 :]
-            words = ", ".join(f"{PRIORITY_LOOK[a.priority][0]} {say(a.what, look.unit)}" for a in hidden)
-            count = f" +{len(hidden)} more: {words}" if hidden else ""
-            out.append(line(Span(f"{count}{aside}", Role.STRONG)))
-    elif aside and room > 0:
-        out.append(line(Span(f"   {aside}", Role.DIM)))
+            out += [_headline(alarm, look) for alarm in rest[: free - 1]]
+            hidden = rest[free - 1 :]
+            words = ", ".join(f"{_priority(a)} {say(a.what, look.unit)}" for a in hidden)
+            count = f" {_more(len(hidden))}{words}" if hidden else ""
+            out.append(line(StyledText(f"{count}{aside}", Role.STRONG)))
+    elif aside and free > 0:
+        out.append(line(StyledText(f"   {aside}", Role.DIM)))
     elif rest:
-        out[-1] = line(Span(f" +{len(rest)} more: ", Role.STRONG), *out[-1])
+        out[-1] = line(StyledText(f" {_more(len(rest))}", Role.STRONG), *out[-1])
     return tuple(fit(row, look.width) for row in out[:rows])
 
 
-def _headline(alarm: AlarmView, look: Look, silenced: str) -> Line:
-    word, mark, role = PRIORITY_LOOK[alarm.priority]
+def _more(count: int) -> str:
+    return f"{say(tell('screen.alarms.more', count=count))} "
+
+
+def _priority(alarm: AlarmView) -> str:
+    return word("priority", alarm.priority.name.lower())
+
+
+def _headline(alarm: AlarmView, look: Look, silenced: Message = NOTHING) -> Line:
+    mark, role = PRIORITY_LOOK[alarm.priority]
     unseen = alarm.state in UNSEEN
     shown_role = Role.DIM if alarm.state is AlarmState.RTN_UNACKED else role
-    first = blinking(mark, shown_role, look) if unseen else Span(f"{mark:<2}", shown_role)
-    state = ALARM_WORDS[alarm.state]
-    pending = "" if alarm.recorded == "recorded" else ", not yet on record"
+    first = blinking(mark, shown_role, look) if unseen else StyledText(f"{mark:<2}", shown_role)
+    state = word("alarm_state", alarm.state)
+    pending = "" if alarm.recorded == "recorded" else f", {say(tell('screen.not_recorded_yet'))}"
     return line(
         " ",
         first,
-        Span(f" {word} ", shown_role),
-        Span(f" {state}{silenced}  ", Role.DIM),
-        Span(say(alarm.what, look.unit), Role.STRONG if unseen else Role.PLAIN),
-        Span(pending, Role.DIM),
+        StyledText(f" {_priority(alarm)} ", shown_role),
+        StyledText(f" {state}{', ' if silenced else ''}{say(silenced)}  ", Role.DIM),
+        StyledText(say(alarm.what, look.unit), Role.STRONG if unseen else Role.PLAIN),
+        StyledText(pending, Role.DIM),
     )
 
 
-def _silenced(snapshot: FurnaceSnapshot) -> str:
+def _silenced(snapshot: FurnaceSnapshot) -> Message:
     until = snapshot.silenced_until_mono_s
     if until is None or until <= snapshot.mono_s:
-        return ""
-    return f", silent {duration(until - snapshot.mono_s)}"
+        return NOTHING
+    return tell("screen.alarms.silent", left_s=until - snapshot.mono_s)
 
 
 def _aside(snapshot: FurnaceSnapshot, listed: tuple[AlarmView, ...]) -> str:
-    """What is not listed: shelved, with the time left, and what a stronger alarm explains."""
-    words = []
+    """What is not listed: shelved, with the time left, and what a stronger alarm stands for."""
+    told = []
     shelved = [a for a in snapshot.alarms if is_shelved(a)]
     if shelved:
-        soonest = min(a.shelved_until_mono_s or 0.0 for a in shelved)
-        words.append(f"{len(shelved)} shelved, back in {duration(soonest - snapshot.mono_s)}")
+        soonest_s = min(a.shelved_until_mono_s or 0.0 for a in shelved)
+        told.append(tell("screen.alarms.shelved", count=len(shelved), back_in_s=max(0.0, soonest_s - snapshot.mono_s)))
     under = [a for a in snapshot.alarms if a.suppressed_by and a.state is not AlarmState.NORMAL and not is_shelved(a)]
     if under:
-        words.append(f"{len(under)} explained by the above" if listed else f"{len(under)} suppressed")
-    return "".join(f"; {word}" for word in words)
+        told.append(tell("screen.alarms.explained" if listed else "screen.alarms.suppressed", count=len(under)))
+    return "".join(f"; {say(one)}" for one in told)
 
 
 def _elsewhere(others: tuple[FurnaceSnapshot, ...], look: Look) -> list[Line]:
@@ -99,14 +97,14 @@ def _elsewhere(others: tuple[FurnaceSnapshot, ...], look: Look) -> list[Line]:
     if not found:
         return []
     alarm, furnace = min(found, key=lambda pair: (pair[0].state not in UNSEEN, pair[0].priority))
-    word, mark, role = PRIORITY_LOOK[alarm.priority]
-    first = blinking(mark, role, look) if alarm.state in UNSEEN else Span(f"{mark:<2}", role)
+    mark, role = PRIORITY_LOOK[alarm.priority]
+    first = blinking(mark, role, look) if alarm.state in UNSEEN else StyledText(f"{mark:<2}", role)
     return [
         line(
             " ",
             first,
-            Span(f" {word} ", role),
-            Span(f" {ALARM_WORDS[alarm.state]}  ", Role.DIM),
-            Span(f"on {furnace} (f): {say(alarm.what, look.unit)}", Role.STRONG),
+            StyledText(f" {_priority(alarm)} ", role),
+            StyledText(f" {word('alarm_state', alarm.state)}  ", Role.DIM),
+            StyledText(say(tell("screen.alarms.on", furnace=furnace, what=alarm.what), look.unit), Role.STRONG),
         )
     ]

@@ -6,20 +6,20 @@ Order of cues: place on the screen, word, shape; colour only repeats what those 
 
 import msgspec
 
+from pourcall.contract.message import tell
 from pourcall.contract.snapshot import BoardState, FurnaceSnapshot
-from pourcall.texts import word
+from pourcall.texts import say, word
 from pourcall.tui.client import LinkState
-from pourcall.tui.drawing.scale import pointers, scale_rows
-from pourcall.tui.drawing.spans import Line, Role, Span, fit, joined, line, spread, width_of
+from pourcall.tui.drawing.scale import scale_rows
+from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, joined, line, spread, width_of
 from pourcall.tui.screen.alarm_lines import alarm_lines
 from pourcall.tui.screen.band import band_of
+from pourcall.tui.screen.forecast_lines import pointers
 from pourcall.tui.screen.info import info_lines
 from pourcall.tui.screen.key_line import fitting_keys, key_lines
 from pourcall.tui.screen.panels import fact_lines, how_line, main_figure
 from pourcall.tui.screen.scene import Scene, Sizes, dashed, sizes_for
-from pourcall.tui.screen.words import duration
-
-DISCLAIMER = "This program controls and records; it does not protect."
+from pourcall.tui.screen.words import lasted
 
 
 class Screen(msgspec.Struct, frozen=True, kw_only=True):
@@ -40,7 +40,7 @@ class Screen(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def screen_of(scene: Scene, *, scale_height: int) -> Screen:
-    """The whole screen; `scale_height` is the room the upright scale has been given, in rows."""
+    """The whole screen; `scale_height` is how many rows the upright scale has been given."""
     look, sizes = scene.look, sizes_for(scene.look)
     snapshot = scene.snapshot
     if snapshot is not None and scene.link.state is not LinkState.LIVE:
@@ -58,7 +58,7 @@ def screen_of(scene: Scene, *, scale_height: int) -> Screen:
             band_role=band_role,
             figure=(),
             facts=(),
-            how=line(Span(" " + DISCLAIMER, Role.DIM)),
+            how=line(StyledText(f" {say(tell('screen.disclaimer'))}", Role.DIM)),
             scale=(),
             info=(),
             alarms=(),
@@ -71,7 +71,7 @@ def screen_of(scene: Scene, *, scale_height: int) -> Screen:
         band=band,
         band_role=band_role,
         figure=main_figure(snapshot, look, sizes),
-        facts=tuple(fit(row, sizes.facts_width) for row in fact_lines(snapshot, look)),
+        facts=tuple(fit(row, sizes.facts_width) for row in fact_lines(snapshot, look, sizes.facts_width)),
         how=fit(line(" ", *how_line(snapshot, look)), look.width - sizes.scale_width),
         scale=scale_rows(
             snapshot.plan, snapshot.window, pointers(snapshot), look.unit, sizes.scale_width, scale_height
@@ -84,39 +84,45 @@ def screen_of(scene: Scene, *, scale_height: int) -> Screen:
 
 
 def _header_alone(scene: Scene) -> Line:
-    return spread(line(Span(" pourcall", Role.STRONG)), line(Span(f"{scene.sound} ", Role.DIM)), scene.look.width)
+    name = line(StyledText(f" {say(tell('screen.header.name'))}", Role.STRONG))
+    return spread(name, line(StyledText(f"{say(scene.sound)} ", Role.DIM)), scene.look.width)
 
 
 def _header(snapshot: FurnaceSnapshot, scene: Scene) -> Line:
     """Furnace and melt at the left; at the right what must never be missed, then links and sound.
 
-    Where both do not fit, what is good to know gives way to what must be known.
+    Where both do not fit, what is good to know gives way to what must be known, and the sound first of all.
     """
     must = []
     if snapshot.simulated:
-        must.append(line(Span(" SIMULATED ", Role.KEY)))
+        must.append(line(StyledText(f" {say(tell('screen.header.simulated'))} ", Role.KEY)))
     if snapshot.store_problem:
-        must.append(line(Span(f"!! NOT RECORDED: {snapshot.store_problem}", Role.DANGER)))
+        told = tell("screen.header.not_recorded", store_problem=snapshot.store_problem)
+        must.append(line(StyledText(f"!! {say(told)}", Role.DANGER)))
     down = [
-        f"{board} {one.detail or word('board', one.state)}"
+        f"{board} {say(one.detail) or word('board', one.state)}"
         for board, one in snapshot.boards.items()
         if one.state is not BoardState.UP
     ]
     good: list[tuple[int, Line]] = []
     if scene.link.state is not LinkState.LIVE:
-        must.append(line(Span("!! daemon lost", Role.DANGER)))
+        must.append(line(StyledText(f"!! {say(tell('screen.header.lost'))}", Role.DANGER)))
     elif down:
-        must.append(line(Span(f"!! board {', '.join(down)}", Role.DANGER)))
+        told = tell("screen.header.board", boards=", ".join(down))
+        must.append(line(StyledText(f"!! {say(told)}", Role.DANGER)))
     elif snapshot.boards:
-        good.append((1, line(Span("boards up", Role.DIM))))
-    good.append((4, line(Span(f"{scene.sound} ", Role.DIM))))
-    left = [(9, line(Span(f" {snapshot.furnace}", Role.STRONG)))]
+        told = tell("screen.header.board_ok" if len(snapshot.boards) == 1 else "screen.header.boards_ok")
+        good.append((1, line(StyledText(say(told), Role.DIM))))
+    sound = StyledText(f"{say(scene.sound)} ", Role.DIM)
+    left = [(9, line(StyledText(f" {snapshot.furnace}", Role.STRONG)))]
     if snapshot.melt:
-        left.append((5, line(Span(snapshot.melt))))
+        left.append((5, line(StyledText(snapshot.melt))))
     if snapshot.plan is not None:
-        left.append((3, line(Span(f"{snapshot.plan.alloy.name} {snapshot.plan.charge_kg:g} kg"))))
+        alloy = tell("screen.header.alloy", alloy=snapshot.plan.alloy.name, charge_kg=snapshot.plan.charge_kg)
+        left.append((4, line(StyledText(say(alloy)))))
     if snapshot.melt_began_mono_s is not None:
-        left.append((2, line(Span(duration(snapshot.mono_s - snapshot.melt_began_mono_s), Role.DIM))))
+        left.append((3, line(StyledText(lasted(snapshot.mono_s - snapshot.melt_began_mono_s), Role.DIM))))
+    good.append((2, line(sound)))
     for least in range(10):
         kept_left = joined([piece for rank, piece in left if rank >= least])
         kept_right = joined([*must, *(piece for rank, piece in good if rank >= least)])

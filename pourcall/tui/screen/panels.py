@@ -4,32 +4,30 @@ Pure: a snapshot and the reader's unit in, lines out.
 """
 
 from pourcall.contract.events import MeltState
-from pourcall.contract.reading import Place
+from pourcall.contract.message import tell
 from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView
 from pourcall.contract.status import Reason, Status
+from pourcall.contract.units import DASH, UNIT_MARK, bare_temperature, finite
 from pourcall.texts import say, word
+from pourcall.texts.say import share
 from pourcall.tui.drawing.digits import big
-from pourcall.tui.drawing.spans import Line, Role, Span, joined, line
+from pourcall.tui.drawing.styled import Line, Role, StyledText, joined, line, width_of
 from pourcall.tui.screen.dipping import countdown, dip_facts
-from pourcall.tui.screen.forecast_lines import METAL_PLACES, reckoned, reckoned_facts
+from pourcall.tui.screen.forecast_lines import METAL_PLACES, estimate_facts, estimated_metal
 from pourcall.tui.screen.scene import Sizes
 from pourcall.tui.screen.words import (
-    DASH,
-    MELT_WORDS,
-    PLACE_WORDS,
-    POWER_WORDS,
-    PROBE_WORDS,
-    UNIT_MARK,
+    NOT_FAILED,
     Look,
     clock,
-    figure,
+    label,
     plus_minus,
-    rate,
-    status_spans,
-    with_unit,
+    rate_words,
+    status_text,
+    with_uncertainty,
 )
 
 POURABLE = (MeltState.LIQUID, MeltState.READY, MeltState.ABOVE)
+FUME_IS_PRESSING = 2  # of 3 levels
 
 
 def metal_reason(snapshot: FurnaceSnapshot) -> Reason:
@@ -55,13 +53,12 @@ def main_figure(snapshot: FurnaceSnapshot, look: Look, sizes: Sizes) -> tuple[Li
 def figure_lines(snapshot: FurnaceSnapshot, look: Look, sizes: Sizes) -> tuple[Line, ...]:
     """The metal's temperature, large. Where there is no number: a dash, never a nought, never the last value."""
     metal = snapshot.metal
-    text = figure(metal.temp_c, look.unit)
-    digits = big(f"{text:>4}", sizes.digit_rows)
-    role = Role.DIM if text == DASH else Role.STRONG
-    rows = [line("  ", Span(row, role)) for row in digits]
-    rows[0] = line(*rows[0], Span(f" {UNIT_MARK[look.unit]}", Role.STRONG))
-    band = plus_minus(metal.u_c, look.unit) if text != DASH else ""
-    rows[-1] = line(*rows[-1], Span(f" {band}", Role.STRONG))
+    known = finite(metal.temp_c)
+    digits = big(f"{bare_temperature(metal.temp_c, look.unit):>4}", sizes.digit_rows)
+    rows = [line("  ", StyledText(row, Role.STRONG if known else Role.DIM)) for row in digits]
+    rows[0] = line(*rows[0], StyledText(f" {UNIT_MARK[look.unit]}", Role.STRONG))
+    band = plus_minus(metal.u_c, look.unit) if known else ""
+    rows[-1] = line(*rows[-1], StyledText(f" {band}", Role.STRONG))
     return tuple(rows)
 
 
@@ -69,7 +66,7 @@ def countdown_lines(snapshot: FurnaceSnapshot, sizes: Sizes) -> tuple[Line, ...]
     """After the lift: the time left inside the window, large, and nothing else in its place."""
     left_s = snapshot.countdown_s or 0.0
     role = Role.STRONG if left_s > 0 else Role.WARN
-    return tuple(line("  ", Span(row, role)) for row in big(clock(left_s), sizes.digit_rows))
+    return tuple(line("  ", StyledText(row, role)) for row in big(clock(left_s), sizes.digit_rows))
 
 
 def is_lifted(snapshot: FurnaceSnapshot) -> bool:
@@ -77,74 +74,88 @@ def is_lifted(snapshot: FurnaceSnapshot) -> bool:
     return snapshot.lift_mono_s is not None and snapshot.countdown_s is not None
 
 
-def fact_lines(snapshot: FurnaceSnapshot, look: Look) -> tuple[Line, ...]:
+def fact_lines(snapshot: FurnaceSnapshot, look: Look, width: int) -> tuple[Line, ...]:
     """Beside the figure: its status, its rate, what probe, melt and power do, each with its name."""
     metal = snapshot.metal
     reason, third = metal_reason(snapshot), line()
     if is_lifted(snapshot):
-        over = (snapshot.countdown_s or 0.0) <= 0
-        first = line(Span("! WINDOW CLOSED", Role.WARN)) if over else line(Span("LEFT in the window", Role.STRONG))
-        known = metal.temp_c is not None
-        second = line(f"pot {with_unit(metal.temp_c, look.unit, metal.u_c)}") if known else line("pot is lifted")
+        first, second = _in_the_hand(snapshot, look, width)
     elif snapshot.dip_now is not None:
         return dip_facts(snapshot, snapshot.dip_now, look.unit, _power(snapshot))
     elif metal.temp_c is None and reason is Reason.WAITING:
-        first, second, guess = line(Span("-- NO FIGURE", Role.STRONG)), line(), reckoned(snapshot)
-        if guess is not None:
-            second, third = reckoned_facts(guess, look.unit)
+        first, second = line(StyledText(f"{DASH} {say(tell('screen.no_reading'))}", Role.STRONG)), line()
+        if (guess := estimated_metal(snapshot)) is not None:
+            second, third = estimate_facts(guess, look.unit)
     else:
-        first, second = line(status_spans(reason)[0]), line(rate(metal.rate_c_per_min, look.unit))
+        first, second = line(status_text(reason)), line(rate_words(metal.rate_c_per_min, look.unit))
         if metal.temp_c is None:
             second = line(word("reason", reason))
     probes = _metal_probes(snapshot) or snapshot.probes
-    probe = PROBE_WORDS[probes[0].state] if probes else DASH
-    third = third or line(Span("probe ", Role.DIM), probe)
+    probe = word("probe_state", probes[0].state) if probes else DASH
+    third = third or line(label("probe"), probe)
     melt_role = Role.OK if snapshot.melt_state is MeltState.READY else Role.STRONG
+    state = StyledText(word("melt_state", snapshot.melt_state), melt_role)
+    melt = line(label("melt"), state)
     return (
         first,
         second,
         third,
-        line(Span("melt  ", Role.DIM), Span(MELT_WORDS[snapshot.melt_state], melt_role)),
-        line(Span("power ", Role.DIM), *_power(snapshot)),
+        melt if width_of(melt) <= width else line(state),  # the state matters more than its name
+        line(label("power"), *_power(snapshot)),
     )
+
+
+def _in_the_hand(snapshot: FurnaceSnapshot, look: Look, width: int) -> tuple[Line, Line]:
+    """The pot is out: what the large time is, and the pot as far as it is still known."""
+    metal = snapshot.metal
+    if (snapshot.countdown_s or 0.0) <= 0.0:
+        first = line(StyledText(f"! {say(tell('screen.left.closed'))}", Role.WARN))
+    else:
+        first = line(StyledText(say(tell("screen.left")), Role.STRONG))
+        if width_of(first) > width:
+            first = line(StyledText(say(tell("screen.left.short")), Role.STRONG))
+    if metal.temp_c is None:
+        return first, line(say(tell("screen.pot_lifted")))
+    return first, line(label("pot"), with_uncertainty(metal.temp_c, look.unit, metal.u_c))
 
 
 def _power(snapshot: FurnaceSnapshot) -> Line:
     """Power is never red: red is kept for alarms. A bar and a figure where the board reports what it applies."""
-    said = POWER_WORDS[snapshot.power] if snapshot.power is not None else ""
+    said = word("level", snapshot.power).upper() if snapshot.power is not None else ""
     if not snapshot.applied_permille:
         # A board that drives nothing reports nought; what a person set on the knob is the better word then.
-        return line(said or (DASH if snapshot.applied_permille is None else "0 %"))
-    share = snapshot.applied_permille / 1000
-    bar = "▪" * round(share * 5) + "·" * (5 - round(share * 5))
-    return line(f"{said + ' ' if said else ''}{share * 100:.0f} % {bar}")
+        return line(said or (DASH if snapshot.applied_permille is None else share(0.0)))
+    applied = snapshot.applied_permille / 1000
+    bar = "▪" * round(applied * 5) + "·" * (5 - round(applied * 5))
+    return line(f"{said + ' ' if said else ''}{share(applied)} {bar}")
 
 
 def _flags(snapshot: FurnaceSnapshot) -> Line:
-    words = []
-    fume = snapshot.flags.get("fume", 0)
-    if fume:
-        words.append(line(Span(f"{'! ' if fume >= 2 else ''}zinc fume level {fume} of 3", Role.WARN)))
+    told = []
+    if level := snapshot.flags.get("fume", 0):
+        mark = "! " if level >= FUME_IS_PRESSING else ""
+        told.append(line(StyledText(f"{mark}{say(tell('screen.flag.fume', level_of_3=level))}", Role.WARN)))
     if snapshot.flags.get("no_metal_reading", 0):
-        words.append(line(Span("? no reading of the metal", Role.CHECK)))
-    return joined(words, ", ")
+        told.append(line(StyledText(f"? {say(tell('screen.flag.no_metal_reading'))}", Role.CHECK)))
+    return joined(told, ", ")
 
 
 def how_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
     """How the figure is known, or why there is none; then the other probes."""
-    how = say(snapshot.metal.how, look.unit) or ("no probe in the metal" if snapshot.metal.temp_c is None else "")
-    pieces = [line(Span(how))] if how else []
+    how = say(snapshot.metal.how, look.unit)
+    if not how and snapshot.metal.temp_c is None:
+        how = say(tell("screen.no_probe_in_metal"))
+    pieces = [line(how)] if how else []
     reason = metal_reason(snapshot)
     if snapshot.metal.temp_c is not None and reason is not Reason.OK:
-        pieces.insert(0, line(Span(word("reason", reason), Role.STRONG)))
+        pieces.insert(0, line(StyledText(word("reason", reason), Role.STRONG)))
     if flags := _flags(snapshot):
         pieces.append(flags)
-    for probe in snapshot.probes:
-        if probe.place in (Place.MELT, Place.DIP) and _tells_the_metal(probe, snapshot.metal):
-            continue  # the large figure says it
-        place = PLACE_WORDS[probe.place]
-        _, mark, role = _probe_look(probe)
-        pieces.append(line(Span(f"{mark}{place} ", role), Span(with_unit(probe.temp_c, look.unit, probe.u_c))))
+    pieces += [
+        _other_probe(probe, look)
+        for probe in snapshot.probes
+        if probe.place not in METAL_PLACES or not _tells_the_metal(probe, snapshot.metal)  # the large figure says it
+    ]
     return joined(pieces, " · ")
 
 
@@ -152,8 +163,12 @@ def _tells_the_metal(probe: ProbeView, metal: MetalView) -> bool:
     return metal.probe == probe.name if metal.temp_c is not None else probe.temp_c is None
 
 
-def _probe_look(probe: ProbeView) -> tuple[str, str, Role]:
+def _other_probe(probe: ProbeView, look: Look) -> Line:
+    """`chamber 702 ±6 °C`, `melt probe out 310 ±4 °C`, `!! FAIL chamber -- °C`."""
+    place, figure = word("place", probe.place), with_uncertainty(probe.temp_c, look.unit, probe.u_c)
     if probe.reason is Reason.OK:
-        return "", "", Role.DIM
-    spans = status_spans(probe.reason)
-    return spans[0].text, f"{spans[0].text} ", spans[0].role
+        return line(StyledText(f"{place} ", Role.DIM), figure)
+    status = status_text(probe.reason)
+    if probe.reason in NOT_FAILED:
+        return line(StyledText(f"{place} {status.text} ", Role.DIM), figure)
+    return line(StyledText(f"{status.text} {place} ", status.role), figure)

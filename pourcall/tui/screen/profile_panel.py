@@ -1,41 +1,48 @@
 """A guided profile on the screen: where it stands, what should be on the panel, what it said last."""
 
+from pourcall.contract.message import Message, tell
+from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.snapshot import FurnaceSnapshot, ProfileView
+from pourcall.contract.units import UNIT_MARK, bare_temperature, finite
 from pourcall.texts import say
-from pourcall.tui.drawing.spans import Line, Role, Span, joined, line
-from pourcall.tui.screen.words import UNIT_MARK, Look, duration, figure, finite, with_unit
+from pourcall.tui.drawing.styled import Line, Role, StyledText, joined, line
+from pourcall.tui.screen.words import Look, label
 
 
-def is_guiding(profile: ProfileView | None) -> bool:
-    """A profile runs."""
+def profile_runs(profile: ProfileView | None) -> bool:
+    """A profile leads this melt."""
     return profile is not None and not profile.stopped
 
 
-def guide_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
+def profile_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
     """Name, segment, setpoint, time left, what should be on the panel, in one line."""
     profile = snapshot.profile
     if profile is None:
         return ()
-    label = Span("guide ", Role.DIM)
     if profile.stopped:
-        return line(label, Span(f"{profile.name}: over or stopped. g begins anew", Role.DIM))
-    pieces = [line(Span(f"{profile.name} {profile.segment} of {profile.of}"), ": ", *_segment(profile, look))]
+        return line(label("profile"), StyledText(say(tell("screen.profile.over", profile=profile.name)), Role.DIM))
+    place = tell("screen.profile.segment", profile=profile.name, number=profile.segment, of=profile.of)
+    pieces = [line(f"{say(place)}: {say(_segment(profile), look.unit)}")]
     if profile.waits:
-        pieces.append(line(Span("? waits for you: g", Role.CHECK)))
+        pieces.append(line(StyledText(f"? {say(tell('screen.profile.waits'))}", Role.CHECK)))
     elif finite(profile.hold_left_s):
-        pieces.append(line(Span(f"{duration(profile.hold_left_s)} left", Role.STRONG)))
-    elif finite(profile.setpoint_c) and figure(profile.setpoint_c, look.unit) != figure(profile.to_c, look.unit):
-        pieces.append(line(f"now {with_unit(profile.setpoint_c, look.unit)}"))
+        pieces.append(line(StyledText(say(tell("screen.profile.left", left_s=profile.hold_left_s)), Role.STRONG)))
+    elif finite(profile.setpoint_c) and bare_temperature(profile.setpoint_c, look.unit) != bare_temperature(
+        profile.to_c, look.unit
+    ):
+        pieces.append(line(say(tell("screen.profile.now", setpoint_c=profile.setpoint_c), look.unit)))
     if profile.dial is not None:
-        pieces.append(line(Span("panel "), Span(f"{profile.dial:g} {UNIT_MARK[profile.dial_unit]}", Role.STRONG)))
-    return line(label, *joined(pieces, " · "))
+        panel = f"{profile.dial:g} {UNIT_MARK[profile.dial_unit]}"
+        pieces.append(line(f"{say(tell('screen.profile.panel'))} ", StyledText(panel, Role.STRONG)))
+    return line(label("profile"), *joined(pieces, " · "))
 
 
-def _segment(profile: ProfileView, look: Look) -> Line:
-    to = with_unit(profile.to_c, look.unit)
-    if profile.kind == "hold":
-        return line(f"hold {to}")
-    return line(f"ramp to {to}{' at full power' if profile.rate_c_per_min is None else ''}")
+def _segment(profile: ProfileView) -> Message:
+    if profile.kind == SegmentKind.HOLD:
+        return tell("screen.profile.hold", to_c=profile.to_c)
+    if profile.rate_c_per_min is None:
+        return tell("screen.profile.full_power", to_c=profile.to_c)
+    return tell("screen.profile.ramp", to_c=profile.to_c)
 
 
 def said_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
@@ -43,7 +50,7 @@ def said_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
     profile = snapshot.profile
     if profile is None or profile.stopped or not profile.advice or profile.advice == snapshot.instruction.text:
         return ()
-    return line(Span("said  ", Role.DIM), say(profile.advice, look.unit))
+    return line(label("said"), say(profile.advice, look.unit))
 
 
 def steps_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
@@ -53,10 +60,10 @@ def steps_line(snapshot: FurnaceSnapshot, look: Look) -> Line:
         return ()
     steps = [
         line(
-            Span(f"> {say(words, look.unit)}", Role.STRONG)
+            StyledText(f"> {say(words, look.unit)}", Role.STRONG)
             if n == profile.segment
-            else Span(say(words, look.unit), Role.DIM)
+            else StyledText(say(words, look.unit), Role.DIM)
         )
         for n, words in enumerate(profile.segments, start=1)
     ]
-    return line(Span("steps ", Role.DIM), *joined(steps, " · "))
+    return line(label("steps"), *joined(steps, " · "))

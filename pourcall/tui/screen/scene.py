@@ -3,13 +3,11 @@
 import msgspec
 
 from pourcall.contract.events import MeltState
+from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.snapshot import WATCH, FurnaceSnapshot, MetalView
 from pourcall.tui.client import LinkState
-from pourcall.tui.drawing.spans import Line
-from pourcall.tui.screen.words import (
-    MELT_WORDS,
-    Look,
-)
+from pourcall.tui.drawing.styled import Line
+from pourcall.tui.screen.words import Look
 
 
 class LinkView(msgspec.Struct, frozen=True, kw_only=True):
@@ -17,8 +15,8 @@ class LinkView(msgspec.Struct, frozen=True, kw_only=True):
 
     state: LinkState = LinkState.LIVE
     silent_s: float = 0.0
-    problem: str = ""
-    read_only: str = ""
+    problem: Told = NOTHING
+    read_only: Told = NOTHING
     address: str = ""
 
 
@@ -26,7 +24,7 @@ class Key(msgspec.Struct, frozen=True):
     """A key and what it does in a word; where keys do not all fit, those of the highest rank are left to the help."""
 
     key: str
-    word: str
+    does: Told
     rank: int = 0
 
 
@@ -37,10 +35,10 @@ class Scene(msgspec.Struct, frozen=True, kw_only=True):
     others: tuple[FurnaceSnapshot, ...] = ()
     link: LinkView = LinkView()
     look: Look = Look()
-    sound: str = "sound: off"
+    sound: Told = NOTHING
     message: Line = ()  # the last answer, or the open question
     keys: tuple[Key, ...] = ()
-    prompt_keys: tuple[tuple[str, str], ...] = ()  # in their place, while a question is open
+    prompt_keys: tuple[Key, ...] = ()  # in their place, while a question is open
 
 
 class Sizes(msgspec.Struct, frozen=True):
@@ -77,15 +75,14 @@ def sizes_for(look: Look) -> Sizes:
 def dashed(snapshot: FurnaceSnapshot, silent_s: float = 0.0) -> FurnaceSnapshot:
     """The snapshot without a single figure that is only true now; what is on the record stays, and ages.
 
-    Foresight, a dip that goes on and a profile's place are of now, all of them.
+    The forecast, a dip that goes on and a profile's place are of now, all of them.
     """
-    was = MELT_WORDS[snapshot.melt_state]
     window = snapshot.window
     if window is not None:
         window = msgspec.structs.replace(window, lip_now_c=None, too_cold=None, too_hot=None)
     return msgspec.structs.replace(
         snapshot,
-        metal=MetalView(temp_c=None, how=f"no word; the melt was last {was}"),
+        metal=MetalView(temp_c=None, how=tell("screen.lost.how", melt_state=snapshot.melt_state.value)),
         probes=(),
         melt_state=MeltState.UNKNOWN,
         window=window,

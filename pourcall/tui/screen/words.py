@@ -1,54 +1,38 @@
-"""The words on the screen for states, times, figures, alarms and signal status. Nothing here knows a terminal.
+"""How this screen shows figures, marks and labels. Formats of the program are in contract.units and texts; here is
+what only a screen of cells needs: bare figures in columns, a figure with its uncertainty, marks that blink.
 
 Marks and words: shape and word first, colour last. A mark that asks to be seen blinks; the word beside it stays.
 """
 
 import math
+from collections.abc import Callable
 from typing import TypeGuard
 
 import msgspec
 
-from pourcall.contract.events import AlarmState, AlarmView, CallKind, CallView, MeltState, Priority
-from pourcall.contract.inputs import PowerLevel
-from pourcall.contract.reading import Place, ProbeState
+from pourcall.contract.events import AlarmState, AlarmView, CallKind, CallView, Priority
+from pourcall.contract.message import tell
+from pourcall.contract.plan import SURROUNDINGS_C
 from pourcall.contract.status import Reason
-from pourcall.contract.units import Unit, difference_from_c, from_c
-from pourcall.texts import word
-from pourcall.tui.drawing.spans import Role, Span
+from pourcall.contract.units import (
+    DASH,
+    UNIT_MARK,
+    Unit,
+    bare_temperature,
+    difference_from_c,
+    finite,
+    format_rate,
+    format_temperature,
+    rounded,
+)
+from pourcall.texts import say, word
+from pourcall.texts.say import duration
+from pourcall.tui.drawing.styled import Role, StyledText
 
-DASH = "--"
-UNIT_MARK = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}
-
-MELT_WORDS = {
-    MeltState.EMPTY: "EMPTY",
-    MeltState.SOLID: "SOLID",
-    MeltState.MELTING: "MELTING",
-    MeltState.LIQUID: "LIQUID, too cold",
-    MeltState.READY: "READY",
-    MeltState.ABOVE: "ABOVE, too hot",
-    MeltState.FREEZING: "FREEZING",
-    MeltState.UNKNOWN: "NOT KNOWN",
-}
-PROBE_WORDS = {
-    ProbeState.OUT: "out",
-    ProbeState.ENTERING: "entering",
-    ProbeState.SETTLING: "settling",
-    ProbeState.IN_METAL: "in the metal",
-    ProbeState.LEAVING: "leaving",
-    ProbeState.FROZEN_IN: "FROZEN IN",
-}
-PLACE_WORDS = {place: place.value for place in Place}
-POWER_WORDS = {PowerLevel.OFF: "OFF", PowerLevel.LOW: "LOW", PowerLevel.HIGH: "HIGH"}
-PRIORITY_LOOK = {  # word, mark, role
-    Priority.ALARM: ("ALARM", "!!", Role.DANGER),
-    Priority.WARNING: ("WARNING", "! ", Role.WARN),
-    Priority.CAUTION: ("CAUTION", "- ", Role.WARN),
-}
-ALARM_WORDS = {  # the lifecycle, told apart by word alone
-    AlarmState.NORMAL: "normal",
-    AlarmState.UNACKED: "new",
-    AlarmState.ACKED: "seen",
-    AlarmState.RTN_UNACKED: "gone",
+PRIORITY_LOOK = {  # mark, role
+    Priority.ALARM: ("!!", Role.DANGER),
+    Priority.WARNING: ("! ", Role.WARN),
+    Priority.CAUTION: ("- ", Role.WARN),
 }
 UNSEEN = frozenset({AlarmState.UNACKED, AlarmState.RTN_UNACKED})
 CALL_ORDER = (
@@ -59,28 +43,24 @@ CALL_ORDER = (
     CallKind.SKIM,
     CallKind.STEP,
 )
-CALL_WORDS = {
-    CallKind.DIP: "dip",
-    CallKind.CUT_POWER: "cut power",
-    CallKind.SKIM: "skim",
-    CallKind.POUR: "pour",
-    CallKind.WINDOW_CLOSING: "window closing",
-    CallKind.STEP: "next step",
-}
 
-# Signal status after NAMUR NE 107: word, mark, role. Reasons not named here are failures.
+# Signal status after NAMUR NE 107: name of its word, mark, role. Reasons not named here are failures. A probe that
+# moves or hangs in air has not failed: it reads what is there, which is not the metal.
 _STATUS_LOOK: dict[Reason, tuple[str, str, Role]] = {
-    Reason.OK: ("OK", "", Role.OK),
-    Reason.OVERRIDE: ("CHECK", "? ", Role.CHECK),
-    Reason.WAITING: ("CHECK", "? ", Role.CHECK),
-    Reason.SPIKE: ("OFFSPEC", "~ ", Role.OFFSPEC),
-    Reason.LAST_KNOWN: ("OFFSPEC", "~ ", Role.OFFSPEC),
-    Reason.LATE: ("OFFSPEC", "~ ", Role.OFFSPEC),
-    Reason.OFF_SPEC: ("OFFSPEC", "~ ", Role.OFFSPEC),
-    Reason.DISAGREE: ("OFFSPEC", "~ ", Role.OFFSPEC),
-    Reason.COLD_JUNCTION: ("OFFSPEC", "~ ", Role.OFFSPEC),
-    Reason.INTERMITTENT: ("MAINT", "+ ", Role.MAINT),
+    Reason.OK: ("ok", "", Role.OK),
+    Reason.MOVING: ("moving", "", Role.STRONG),
+    Reason.OUT_OF_METAL: ("out", "", Role.STRONG),
+    Reason.OVERRIDE: ("check", "? ", Role.CHECK),
+    Reason.WAITING: ("check", "? ", Role.CHECK),
+    Reason.SPIKE: ("off_spec", "~ ", Role.OFFSPEC),
+    Reason.LAST_KNOWN: ("off_spec", "~ ", Role.OFFSPEC),
+    Reason.LATE: ("off_spec", "~ ", Role.OFFSPEC),
+    Reason.OFF_SPEC: ("off_spec", "~ ", Role.OFFSPEC),
+    Reason.DISAGREE: ("off_spec", "~ ", Role.OFFSPEC),
+    Reason.COLD_JUNCTION: ("off_spec", "~ ", Role.OFFSPEC),
+    Reason.INTERMITTENT: ("maintenance", "+ ", Role.MAINT),
 }
+NOT_FAILED = frozenset({Reason.MOVING, Reason.OUT_OF_METAL})
 
 
 class Look(msgspec.Struct, frozen=True, kw_only=True):
@@ -93,116 +73,94 @@ class Look(msgspec.Struct, frozen=True, kw_only=True):
     steady_marks: bool = False  # a `*` instead of blinking
 
 
-def status_look(reason: Reason) -> tuple[str, str, Role]:
-    """Word, mark and role of a reading's reason."""
-    return _STATUS_LOOK.get(reason, ("FAIL", "!!", Role.DANGER))
+def label(name: str) -> StyledText:
+    """The word at the head of a line, in a column of its own."""
+    return StyledText(f"{say(tell(f'screen.label.{name}')):<5} ", Role.DIM)
 
 
-def status_spans(reason: Reason) -> tuple[Span, ...]:
-    """`OK`, or mark, word and the reason in words."""
-    status, mark, role = status_look(reason)
-    if reason is Reason.OK:
-        return (Span(status, role),)
+def status_text(reason: Reason) -> StyledText:
+    """`OK`, or mark and word of a reading's reason."""
+    status, mark, role = _STATUS_LOOK.get(reason, ("fail", "!!", Role.DANGER))
     gap = " " if len(mark.strip()) == 2 else ""
-    return (Span(f"{mark}{gap}{status}", role), Span(" " + word("reason", reason)))
+    return StyledText(f"{mark}{gap}{word('status', status)}", role)
 
 
-def blinking(mark: str, role: Role, look: Look) -> Span:
+def blinking(mark: str, role: Role, look: Look) -> StyledText:
     """A mark that asks to be seen: blinks, or stands as `*` where blinking is not wanted. Always two cells."""
     if look.steady_marks:
-        return Span("* ", role)
-    return Span(f"{mark:<2}", role) if look.blink_on else Span("  ", Role.PLAIN)
+        return StyledText("* ", role)
+    return StyledText(f"{mark:<2}", role) if look.blink_on else StyledText("  ", Role.PLAIN)
 
 
-def finite(value: float | None) -> TypeGuard[float]:
-    """Whether there is a number at all."""
-    return value is not None and math.isfinite(value)
-
-
-def figure(temp_c: float | None, unit: Unit) -> str:
-    """A temperature as a bare whole figure; a dash where there is no number."""
-    if temp_c is None or not math.isfinite(temp_c):
-        return DASH
-    return f"{round(from_c(temp_c, unit)) + 0:d}"
-
-
-def difference(delta_c: float | None, unit: Unit, decimals: int = 0) -> str:
-    """A difference of temperatures as a bare figure; a dash where there is no number."""
-    if delta_c is None or not math.isfinite(delta_c):
-        return DASH
-    return f"{round(difference_from_c(delta_c, unit), decimals) + 0.0:.{decimals}f}"
+def of_metal(temp_c: float | None) -> TypeGuard[float]:
+    """Whether this can be metal from a furnace: nothing that was poured or foreseen is colder than its surroundings."""
+    return finite(temp_c) and temp_c >= SURROUNDINGS_C
 
 
 def plus_minus(u_c: float | None, unit: Unit) -> str:
-    """`±4`: never less than ±1, because the figure beside it is whole. Empty where not known."""
-    if u_c is None or not math.isfinite(u_c):
-        return ""
-    return f"±{max(1, math.ceil(difference_from_c(u_c, unit) - 1e-9))}"
+    """`±4`: never less than it is, nor than ±1, because the figure beside it is whole. Empty where not known."""
+    return f"±{_ceiled(u_c, unit)}" if finite(u_c) else ""
 
 
-def with_unit(temp_c: float | None, unit: Unit, u_c: float | None = None) -> str:
+def within_words(spread_c: float, unit: Unit) -> str:
+    """`4 °C`, rounded as an uncertainty is: never less than it is."""
+    return f"{_ceiled(spread_c, unit)} {UNIT_MARK[unit]}"
+
+
+def _ceiled(u_c: float, unit: Unit) -> int:
+    return max(1, math.ceil(difference_from_c(u_c, unit) - 1e-9))
+
+
+def with_uncertainty(temp_c: float | None, unit: Unit, u_c: float | None) -> str:
     """`512 ±4 °C`; `-- °C` where there is no number."""
-    known = temp_c is not None and math.isfinite(temp_c)
-    band = plus_minus(u_c, unit) if known else ""
-    return f"{figure(temp_c, unit)} {band + ' ' if band else ''}{UNIT_MARK[unit]}"
+    band = plus_minus(u_c, unit) if finite(temp_c) else ""
+    return f"{bare_temperature(temp_c, unit)} {band} {UNIT_MARK[unit]}" if band else format_temperature(temp_c, unit)
 
 
-def span_of(low_c: float, high_c: float, unit: Unit) -> str:
-    """`505 to 540 °C`."""
-    return f"{figure(low_c, unit)} to {figure(high_c, unit)} {UNIT_MARK[unit]}"
+def span_words(low_c: float | None, high_c: float | None, unit: Unit) -> str:
+    """`505 to 540 °C`: the unit once."""
+    high = format_temperature(high_c, unit)
+    return say(tell("screen.span", low=bare_temperature(low_c, unit), high=high))
 
 
-def rate(rate_c_per_min: float | None, unit: Unit) -> str:
-    """`+6.2 °C/min`, with a shape that says the direction; a dash where not known."""
-    mark = UNIT_MARK[unit]
-    if rate_c_per_min is None or not math.isfinite(rate_c_per_min):
-        return f"{DASH} {mark}/min"
-    value = round(difference_from_c(rate_c_per_min, unit), 1) + 0.0
-    arrow = "▲" if value >= 0.5 else "▼" if value <= -0.5 else "="
-    return f"{arrow} {value:+.1f} {mark}/min" if value else f"= 0.0 {mark}/min"
+def rate_words(rate_c_per_min: float | None, unit: Unit) -> str:
+    """`▲ +6.2 °C/min`, with a sign and a shape that say the direction; a dash where not known."""
+    if not finite(rate_c_per_min):
+        return format_rate(None, unit)
+    shown = rounded(difference_from_c(rate_c_per_min, unit), 1)
+    arrow = "▲" if shown >= 0.5 else "▼" if shown <= -0.5 else "="
+    return f"{arrow} {'+' if shown > 0.0 else ''}{format_rate(rate_c_per_min, unit)}"
 
 
-def percent(share: float | None) -> str:
-    """`72 %`; never rounds a doubt away: `<1 %`, `>99 %`."""
-    if share is None or not math.isfinite(share):
-        return f"{DASH} %"
-    if 0.0 < share < 0.01:
-        return "<1 %"
-    if 0.99 < share < 1.0:
-        return ">99 %"
-    return f"{round(share * 100):d} %"
-
-
-def duration(seconds: float) -> str:
-    """`40 s`, `3 min`, `1 h 05`."""
-    whole = max(0, int(seconds))
-    if whole < 100:
-        return f"{whole} s"
-    if whole < 6000:
-        return f"{whole // 60} min"
-    return f"{whole // 3600} h {whole % 3600 // 60:02d}"
+def lasted(seconds: float) -> str:
+    """An age or a time left, never below nought."""
+    return duration(max(0.0, seconds))
 
 
 def about(mid_s: float, low_s: float | None = None, high_s: float | None = None) -> str:
     """`12 min (10 to 15)`: a time with its interval, which is never made narrower by rounding.
 
-    Under 100 s in seconds, under 100 min in minutes; where an end of the interval needs another unit, with units.
+    Under 100 s in seconds, under 100 min in minutes, the unit once; above that each time has its own.
     """
     if not math.isfinite(mid_s):
         return DASH
-    divisor, unit = (1, "s") if mid_s < 99.5 else (60, "min") if mid_s < 5970.0 else (0, "")
-    low_known, high_known = finite(low_s), finite(high_s)
-    if divisor == 0:
-        between = f" ({duration(low_s)} to {duration(high_s + 59.0)})" if finite(low_s) and finite(high_s) else ""
-        return duration(mid_s) + between
-    mid = f"{round(max(mid_s, 0.0) / divisor)} {unit}"
-    low = f"{math.floor(max(low_s, 0.0) / divisor)}" if finite(low_s) else ""
-    high = f"{math.ceil(max(high_s, 0.0) / divisor)}" if finite(high_s) else ""
-    if low_known and high_known:
-        return f"{mid} ({low} to {high})"
-    if low_known:
-        return f"{mid} ({low} or more)"
-    return f"{mid} (at most {high})" if high_known else mid
+    divisor, unit = (1, " s") if mid_s < 99.5 else (60, " min") if mid_s < 5970.0 else (0, "")
+    mid = f"{int(rounded(max(mid_s, 0.0) / divisor))}{unit}" if divisor else duration(mid_s)
+    low = _bound(low_s, divisor, math.floor)
+    high = _bound(high_s, divisor, math.ceil)
+    if low and high:
+        return say(tell("screen.about.between", mid=mid, low=low, high=high))
+    if low:
+        return say(tell("screen.about.or_more", mid=mid, low=low))
+    return say(tell("screen.about.at_most", mid=mid, high=high)) if high else mid
+
+
+def _bound(seconds: float | None, divisor: int, towards: Callable[[float], int]) -> str:
+    """An end of an interval, rounded away from its middle; empty where it is not known."""
+    if not finite(seconds):
+        return ""
+    whole = towards(max(seconds, 0.0) / (divisor or 60))
+    return str(whole) if divisor else duration(60.0 * whole)
 
 
 def clock(seconds: float) -> str:

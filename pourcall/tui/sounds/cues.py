@@ -1,4 +1,4 @@
-"""What must be heard now, and what it sounds like. Tones as data; a desk that decides; nothing is played here.
+"""What must be heard now, and what it sounds like. Tones as data; a selector that decides; nothing is played here.
 
 The code: changing pitch is more danger than steady pitch, pulses are told apart by length and gap (EU Directive
 92/58/EEC, Annex VII 1.1 and 1.2), and no sound is continuous: that is kept for evacuation (Annex VII 2). Pitches lie
@@ -104,7 +104,7 @@ class Cue(msgspec.Struct, frozen=True):
     cut: bool = False
 
 
-class _Wish(msgspec.Struct, frozen=True):
+class _Due(msgspec.Struct, frozen=True):
     code: Code
     key: str
     repeat_s: float
@@ -128,45 +128,45 @@ class CueSelector:
 
     def step(self, snapshots: Iterable[FurnaceSnapshot], now_s: float, *, daemon_lost: bool = False) -> Cue | None:
         """The sound that must start now, or None."""
-        wishes = [_Wish(Code.ALARM, "daemon_lost", REPEAT_S[Code.ALARM])] if daemon_lost else []
+        wanted = [_Due(Code.ALARM, "daemon_lost", REPEAT_S[Code.ALARM])] if daemon_lost else []
         if not daemon_lost:
             for snapshot in snapshots:
-                wishes += _wishes(snapshot)
+                wanted += _of_furnace(snapshot)
         if now_s < self._silent_until_s:
-            wishes = [wish for wish in wishes if wish.code not in REPEAT_S]
-        # What is not wished for now is forgotten: an alarm that comes again, or is still there after a silence, is new.
-        up = {wish.key for wish in wishes}
+            wanted = [one for one in wanted if one.code not in REPEAT_S]
+        # What is not wanted now is forgotten: an alarm that comes again, or is still there after a silence, is new.
+        up = {one.key for one in wanted}
         self._last_s = {key: at_s for key, at_s in self._last_s.items() if key in up}
-        due = [wish for wish in wishes if self._is_due(wish, now_s)]
+        due = [one for one in wanted if self._is_due(one, now_s)]
         if not due:
             return None
-        # A more urgent wish that is between two of its repeats keeps the air: only one code at a time.
-        most = min(wishes, key=lambda wish: _ORDER[wish.code])
+        # A more urgent one that is between two of its repeats keeps the air: only one code at a time.
+        most = min(wanted, key=lambda one: _ORDER[one.code])
         if most.code is Code.ALARM:
-            due = [wish for wish in due if wish.code is most.code]
+            due = [one for one in due if one.code is most.code]
             if not due:
                 return None
-        chosen = min(due, key=lambda wish: (_ORDER[wish.code], self._last_s.get(wish.key, float("-inf"))))
+        chosen = min(due, key=lambda one: (_ORDER[one.code], self._last_s.get(one.key, float("-inf"))))
         cut = False
         if now_s < self._busy_until_s:
             if self._busy_with is None or _ORDER[chosen.code] >= _ORDER[self._busy_with]:
                 return None
             cut = True
-        for wish in due:
-            if wish.code is chosen.code and wish.code in REPEAT_S:
-                self._last_s[wish.key] = now_s  # one sound stands for all alarms of its kind
+        for one in due:
+            if one.code is chosen.code and one.code in REPEAT_S:
+                self._last_s[one.key] = now_s  # one sound stands for all alarms of its kind
         self._last_s[chosen.key] = now_s
         self._busy_until_s, self._busy_with = now_s + length_s(chosen.code), chosen.code
         return Cue(chosen.code, chosen.key, cut)
 
-    def _is_due(self, wish: _Wish, now_s: float) -> bool:
-        last_s = self._last_s.get(wish.key)
+    def _is_due(self, one: _Due, now_s: float) -> bool:
+        last_s = self._last_s.get(one.key)
         if last_s is None:
             return True
-        return wish.repeat_s > 0 and now_s - last_s >= wish.repeat_s - 1e-6
+        return one.repeat_s > 0 and now_s - last_s >= one.repeat_s - 1e-6
 
 
-def _wishes(snapshot: FurnaceSnapshot) -> list[_Wish]:
+def _of_furnace(snapshot: FurnaceSnapshot) -> list[_Due]:
     until_s = snapshot.silenced_until_mono_s
     silenced = until_s is not None and until_s > snapshot.mono_s
     out = [_of_alarm(snapshot.furnace, alarm) for alarm in snapshot.alarms if _is_heard(alarm)] if not silenced else []
@@ -177,11 +177,11 @@ def _is_heard(alarm: AlarmView) -> bool:
     return alarm.state is AlarmState.UNACKED and not (alarm.suppressed_by or is_shelved(alarm))
 
 
-def _of_alarm(furnace: str, alarm: AlarmView) -> _Wish:
+def _of_alarm(furnace: str, alarm: AlarmView) -> _Due:
     code = _OF_PRIORITY[alarm.priority]
-    return _Wish(code, f"{furnace}/{alarm.id}/{alarm.priority:d}/{alarm.raised_mono_s}", REPEAT_S[code])
+    return _Due(code, f"{furnace}/{alarm.id}/{alarm.priority:d}/{alarm.raised_mono_s}", REPEAT_S[code])
 
 
-def _of_call(furnace: str, call: CallView) -> _Wish:
+def _of_call(furnace: str, call: CallView) -> _Due:
     code = _OF_CALL.get(call.kind, Code.NOTICE)
-    return _Wish(code, f"{furnace}/{call.kind.value}/{call.raised_mono_s}", call.repeat_s)
+    return _Due(code, f"{furnace}/{call.kind.value}/{call.raised_mono_s}", call.repeat_s)

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Literal
 
+from pourcall.contract.message import Message, tell
 from pourcall.tui.sounds.cues import Code, Cue, wav_of
 
 PlayerName = Literal["auto", "bell", "off"]
@@ -42,14 +43,13 @@ class Player:
             self._folder = None
 
     @property
-    def label(self) -> str:
-        """What is in use, in words."""
+    def label(self) -> Message:
+        """What is in use."""
         if self._wanted == "off":
-            return "sound: off"
+            return tell("sound.off")
         if self._command:
-            return f"sound: {Path(self._command[0]).name}"
-        failed = f" ({', '.join(self._failed)} failed)" if self._failed else ""
-        return f"sound: terminal bell only{failed}"
+            return tell("sound.player", player=Path(self._command[0]).name)
+        return tell("sound.bell_after", failed=", ".join(self._failed)) if self._failed else tell("sound.bell")
 
     def play(self, cue: Cue) -> None:
         """Start the sound and return at once. Does nothing when sound is off."""

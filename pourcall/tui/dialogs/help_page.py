@@ -8,45 +8,47 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import ModalScreen
 
+from pourcall.contract.message import tell
 from pourcall.contract.snapshot import FurnaceSnapshot
-from pourcall.contract.units import Unit
-from pourcall.tui.drawing.scale import METAL_TIP
-from pourcall.tui.drawing.spans import Line, Role, Span, line
+from pourcall.contract.units import UNIT_MARK, Unit
+from pourcall.texts import say
+from pourcall.tui.drawing.picture import BAND_MARK, COAST_MARK, DIP_MARK, ESTIMATE_MARK
+from pourcall.tui.drawing.scale import METAL_TIP, WINDOW_BAR
+from pourcall.tui.drawing.styled import Line, Role, StyledText, line
 from pourcall.tui.drawing.widgets import Lines
-from pourcall.tui.screen.forecast_lines import BAND_MARK, COAST_MARK, DIP_MARK, RECKONED_MARK
-from pourcall.tui.screen.words import UNIT_MARK, UNSEEN
+from pourcall.tui.screen.words import UNSEEN
 
 CLOSING = frozenset({"escape", "enter", "question_mark", "?", "h", "q"})
-KEYS: tuple[tuple[str, str], ...] = (
-    ("space", "metal went into the next mould; for 6 s: + - date it, esc: undo"),
-    ("l", "the pot is lifted"),
-    ("d", "a dip begins. Depth and stirring are asked once; D asks again"),
-    ("g", "guide by the alloy's profile; go on; end a hold; x: stop guiding"),
-    ("n", "not now, to the call that is up"),
-    ("enter", "done, to a call that nothing can see; or: record the held mark now"),
-    ("p", "how the knob or burner stands: 0 off, 1 low, 2 high"),
-    ("a", "acknowledge the first alarm"),
-    ("s", "silence for 30 s; what is not acknowledged sounds again"),
-    ("m", "start a melt, or end the one that runs"),
-    ("u f", "unit: °C, °F, K; the next furnace, where there are several"),
-    ("q", "leave the dashboard; the melt goes on"),
-)
-MARKS: tuple[tuple[str, str], ...] = (
-    (METAL_TIP, "the metal, measured"),
-    (RECKONED_MARK, "the metal as reckoned from the chamber, not measured: dip to know"),
-    (DIP_MARK, "in the trace: what a dip found"),
-    (COAST_MARK, "where the metal goes if the power is cut now"),
-    (BAND_MARK, "the trace to come: nine times in ten it stays inside"),
-    ("█", "on the scale: the pour window, in the pot"),
-)
+KEYS = {  # the keys as they are pressed, and the text that tells of them
+    "space": tell("help.pour"),
+    "l": tell("help.lift"),
+    "d": tell("help.dip"),
+    "g": tell("help.profile"),
+    "n": tell("help.not_now"),
+    "enter": tell("help.done"),
+    "p": tell("help.power"),
+    "a": tell("help.acknowledge"),
+    "s": tell("help.silence"),
+    "m": tell("help.melt"),
+    "u f": tell("help.unit_and_furnace"),
+    "q": tell("help.quit"),
+}
+MARKS = {
+    METAL_TIP: tell("help.mark.metal"),
+    ESTIMATE_MARK: tell("help.mark.estimate"),
+    DIP_MARK: tell("help.mark.dip"),
+    COAST_MARK: tell("help.mark.coast"),
+    BAND_MARK: tell("help.mark.band"),
+    WINDOW_BAR: tell("help.mark.window"),
+}
 
 
 def help_lines(unit: Unit) -> tuple[Line, ...]:
     """The page; fits 24 rows of 80 cells with its frame."""
-    rows = [line(Span(f" {key:<5} ", Role.KEY), f" {words}") for key, words in KEYS]
+    rows = [line(StyledText(f" {key:<5} ", Role.KEY), f" {say(told)}") for key, told in KEYS.items()]
     rows.append(())
-    rows += [line(Span(f"   {mark}   ", Role.STRONG), f" {words}") for mark, words in MARKS]
-    rows.append(line(Span(f"Shown in {UNIT_MARK[unit]}. Any key closes this; esc does nothing else", Role.DIM)))
+    rows += [line(StyledText(f"   {mark}   ", Role.STRONG), f" {say(told)}") for mark, told in MARKS.items()]
+    rows.append(line(StyledText(say(tell("help.foot", unit_mark=UNIT_MARK[unit])), Role.DIM)))
     return tuple(rows)
 
 
@@ -59,7 +61,7 @@ def pressing(snapshot: FurnaceSnapshot | None) -> frozenset[str]:
     return frozenset(unseen | calls)
 
 
-class Help(ModalScreen[str | None]):
+class HelpPage(ModalScreen[str | None]):
     """Dismisses with the key that closed it, if that key means something on the main screen; else with None."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+q,ctrl+c", "close", "close", show=False, priority=True)]

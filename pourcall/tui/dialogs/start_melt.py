@@ -12,10 +12,12 @@ from textual.widgets import Input
 
 from pourcall.contract.api import StartRequest
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.contract.quantities import temperature_c
 from pourcall.contract.units import Unit
-from pourcall.tui.drawing.spans import Role, Span, line
+from pourcall.texts import say
+from pourcall.tui.drawing.styled import Role, StyledText, line
 from pourcall.tui.drawing.widgets import Lines
 
 _COUNT = re.compile(r"(\d{1,2})\s*x\s+(.+)")
@@ -26,13 +28,17 @@ _FIELDS = ("alloy", "charge", "moulds")
 _LARGEST_KG, _MOST_MOULDS = 1000.0, 60
 
 
+def _bad(what: Message, where: str, remedy: Message) -> BadInput:
+    return BadInput(say(what), where=where, remedy=say(remedy))
+
+
 def parse_charge_kg(text: str) -> float:
     """`1.8`, `1.8 kg`; empty: 0, not known. Raises BadInput."""
     cleaned = text.strip().removesuffix("kg").strip().replace(",", ".")
     if not cleaned:
         return 0.0
     if not re.fullmatch(r"\d+(?:\.\d+)?", cleaned) or not 0.0 < float(cleaned) <= _LARGEST_KG:
-        raise BadInput(f"{text.strip()!r} is no charge", where="charge", remedy="Write kilograms, such as 1.8")
+        raise _bad(tell("screen.melt.no_charge", typed=text.strip()), "charge", tell("screen.melt.no_charge.do"))
     return float(cleaned)
 
 
@@ -58,14 +64,18 @@ def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
                 low, high, mark = found.groups()
                 window = tuple(temperature_c(f"{value}{mark}", unit, where=part) for value in (low, high))
                 if window[0] >= window[1]:
-                    raise BadInput(f"{word!r} is no window", where=part, remedy="Write the lower figure first")
+                    raise _bad(tell("screen.melt.no_window", typed=word), part, tell("screen.melt.no_window.do"))
             else:
                 words.append(word)
         name = " ".join(words)
         if not name:
-            raise BadInput(f"{part!r} has no name", where="moulds", remedy="Write a name first, such as: cleat 0.4kg")
+            raise _bad(tell("screen.melt.no_name", typed=part), "moulds", tell("screen.melt.no_name.do"))
         if count < 1 or len(moulds) + count > _MOST_MOULDS:
-            raise BadInput(f"{count} moulds of {name}", where="moulds", remedy=f"From 1 to {_MOST_MOULDS} in a melt")
+            what, remedy = (
+                tell("screen.melt.count", count=count, mould=name),
+                tell("screen.melt.count.do", of=_MOST_MOULDS),
+            )
+            raise _bad(what, "moulds", remedy)
         for number in range(1, count + 1):
             moulds.append(
                 MouldRequest(
@@ -96,20 +106,21 @@ class StartMelt(ModalScreen[StartRequest | None]):
     def compose(self) -> ComposeResult:
         with Vertical(id="melt-box"):
             yield Lines(id="melt-title")
-            yield Input(placeholder="alloy, such as za27", id="alloy", compact=False)
-            yield Input(placeholder="charge in kg, such as 1.8", id="charge")
-            yield Input(placeholder="moulds in order, such as: 3x cleat 0.4kg 6mm, fairlead 0.3kg", id="moulds")
+            yield Input(placeholder=say(tell("screen.melt.alloy")), id="alloy", compact=False)
+            yield Input(placeholder=say(tell("screen.melt.charge")), id="charge")
+            yield Input(placeholder=say(tell("screen.melt.moulds")), id="moulds")
             yield Lines(id="melt-said")
 
     def on_mount(self) -> None:
         """Say what is asked, and how to leave."""
-        self.query_one("#melt-title", Lines).show((line(Span(f"New melt in {self._furnace}", Role.STRONG)),))
-        self.say("Enter: next field, in the last one: start.  Esc: leave", Role.DIM)
+        title = say(tell("screen.melt.title", furnace=self._furnace))
+        self.query_one("#melt-title", Lines).show((line(StyledText(title, Role.STRONG)),))
+        self.show(say(tell("screen.melt.how")), Role.DIM)
         self.query_one("#alloy", Input).focus()
 
-    def say(self, text: str, role: Role) -> None:
+    def show(self, text: str, role: Role) -> None:
         """One line under the fields."""
-        self.query_one("#melt-said", Lines).show((line(Span(text, role)),))
+        self.query_one("#melt-said", Lines).show((line(StyledText(text, role)),))
 
     def action_leave(self) -> None:
         """Nothing is started."""
@@ -131,7 +142,7 @@ class StartMelt(ModalScreen[StartRequest | None]):
         values = {name: self.query_one(f"#{name}", Input).value.strip() for name in _FIELDS}
         try:
             if not values["alloy"]:
-                raise BadInput("no alloy named", where="alloy", remedy="See: pourcall alloy list")
+                raise _bad(tell("screen.melt.no_alloy"), "alloy", tell("screen.melt.no_alloy.do"))
             request = StartRequest(
                 alloy=values["alloy"],
                 charge_kg=parse_charge_kg(values["charge"]),
@@ -139,6 +150,6 @@ class StartMelt(ModalScreen[StartRequest | None]):
                 who="dashboard",
             )
         except BadInput as err:
-            self.say(f"! {err}", Role.WARN)
+            self.show(f"! {err}", Role.WARN)
             return
         self.dismiss(request)

@@ -50,40 +50,41 @@ def style_of(role: Role) -> str:
     return _STYLES[role]
 
 
-class Span(msgspec.Struct, frozen=True):
+class StyledText(msgspec.Struct, frozen=True):
     """A piece of text with one role."""
 
     text: str
     role: Role = Role.PLAIN
 
 
-Line = tuple[Span, ...]
+Line = tuple[StyledText, ...]
+_UNITS = frozenset({"°C", "°F", "K", "°C/min", "°F/min", "K/min", "s", "min", "h", "kg", "mm", "%"})
 
 
-def line(*pieces: str | Span) -> Line:
+def line(*pieces: str | StyledText) -> Line:
     """A line of pieces; bare text is plain, empty text is left out."""
-    spans = (Span(piece) if isinstance(piece, str) else piece for piece in pieces)
+    spans = (StyledText(piece) if isinstance(piece, str) else piece for piece in pieces)
     return tuple(span for span in spans if span.text)
 
 
-def plain(spans: Iterable[Span]) -> str:
+def plain(spans: Iterable[StyledText]) -> str:
     """The text of a line without its roles."""
     return "".join(span.text for span in spans)
 
 
-def width_of(spans: Iterable[Span]) -> int:
+def width_of(spans: Iterable[StyledText]) -> int:
     """Cells a line takes; our texts hold single-width characters only."""
     return sum(len(span.text) for span in spans)
 
 
 def joined(lines: Iterable[Line], gap: str = "  ") -> Line:
     """Lines one after the other, `gap` between them; empty ones are left out."""
-    out: list[Span] = []
+    out: list[StyledText] = []
     for spans in lines:
         if not spans:
             continue
         if out:
-            out.append(Span(gap))
+            out.append(StyledText(gap))
         out.extend(spans)
     return tuple(out)
 
@@ -92,33 +93,36 @@ def fit(spans: Line, width: int) -> Line:
     """The line cut to `width` cells, with an ellipsis where something is missing."""
     if width_of(spans) <= width:
         return spans
-    out: list[Span] = []
+    out: list[StyledText] = []
     left = max(width - 1, 0)
     for span in spans:
         piece = span.text[:left]
         if piece:
-            out.append(Span(piece, span.role))
+            out.append(StyledText(piece, span.role))
         left -= len(piece)
         if left <= 0:
             break
     if width > 0:
-        out.append(Span("…", out[-1].role if out else Role.PLAIN))
+        out.append(StyledText("…", out[-1].role if out else Role.PLAIN))
     return tuple(out)
 
 
 def spread(left: Line, right: Line, width: int) -> Line:
     """`left` at the left edge and `right` at the right one; `left` gives way when both do not fit."""
-    room = width - width_of(right) - 1
-    left = fit(left, max(room, 0))
+    free = width - width_of(right) - 1
+    left = fit(left, max(free, 0))
     pad = width - width_of(left) - width_of(right)
-    return fit((*left, Span(" " * max(pad, 0)), *right) if right else left, width)
+    return fit((*left, StyledText(" " * max(pad, 0)), *right) if right else left, width)
 
 
 def wrap(text: str, width: int, role: Role = Role.PLAIN, *, most: int) -> tuple[Line, ...]:
-    """Words over at most `most` lines of `width` cells; the last one ends in an ellipsis where text is missing."""
+    """Words over at most `most` lines of `width` cells; the last one ends in an ellipsis where text is missing.
+
+    A figure stays with its unit.
+    """
     rows: list[str] = []
     row = ""
-    for word in text.split():
+    for word in _words(text):
         longer = f"{row} {word}" if row else word
         if row and len(longer) > width:
             rows.append(row)
@@ -129,4 +133,14 @@ def wrap(text: str, width: int, role: Role = Role.PLAIN, *, most: int) -> tuple[
         rows.append(row)
     if len(rows) > most:
         rows = [*rows[: most - 1], " ".join(rows[most - 1 :])]
-    return tuple(fit((Span(row, role),), width) for row in rows)
+    return tuple(fit((StyledText(row, role),), width) for row in rows)
+
+
+def _words(text: str) -> list[str]:
+    out: list[str] = []
+    for word in text.split():
+        if out and out[-1][-1:].isdigit() and word.rstrip(".,:;)") in _UNITS:
+            out[-1] = f"{out[-1]} {word}"
+        else:
+            out.append(word)
+    return out

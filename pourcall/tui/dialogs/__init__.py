@@ -1,0 +1,1 @@
+"""Pages over the main screen: the help, and the fields that start a melt."""
