@@ -207,6 +207,7 @@ def test_pours_are_listed_by_defect_and_by_waiting_for_inspection(run: Run, data
     assert run("pour", "list", "--defect", "misrnu").code == 2
 
 
+@pytest.mark.wording
 def test_the_classes_are_listed_without_a_record(run: Run) -> None:
     done = run("pour", "result", "--classes")
     assert done.code == 0
@@ -260,6 +261,7 @@ def test_a_limit_of_the_pot_comes_from_the_newest_plan_less_the_loss(database: P
     assert data.bounds[0].limit_c == pytest.approx(555.0)
 
 
+@pytest.mark.wording
 def test_advice_is_said_and_drawn_and_given_to_programs(run: Run, database: Path, home: Path) -> None:
     fill(database, CLEATS)
     drawing = home / "cleat.svg"
@@ -282,6 +284,7 @@ def test_advice_is_said_and_drawn_and_given_to_programs(run: Run, database: Path
     assert "°C" not in in_f
 
 
+@pytest.mark.wording
 def test_cold_and_hot_faults_at_once_are_told_from_the_record(run: Run, database: Path) -> None:
     fill(database, [Poured("deck cleat", 560.0, [("misrun", 2), ("sink", 2)])])
     done = run("advise", "deck cleat")
@@ -312,6 +315,7 @@ def test_advice_that_cannot_be_given_says_why(
     assert said in done.err
 
 
+@pytest.mark.wording
 def test_a_setup_nobody_poured_yet_is_advised_from_its_alloy_sheet(run: Run, database: Path) -> None:
     fill(database, CLEATS[:1])
     done = run("advise", "mast step", "--alloy", "za27", "--mm", "6")

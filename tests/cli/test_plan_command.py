@@ -74,6 +74,7 @@ def words(text: str) -> str:
     return " ".join(text.split())
 
 
+@pytest.mark.wording
 def test_za27_cleats_on_one_page(run: Run) -> None:
     done = run("plan", "za27", "--mould", CLEAT, "--power", "2000", "--price", "0.3", "--walk", "15s")
     assert (done.code, done.err) == (0, "")
@@ -89,6 +90,7 @@ def test_za27_cleats_on_one_page(run: Run) -> None:
     assert max(len(line) for line in done.out.splitlines()) <= 100
 
 
+@pytest.mark.wording
 def test_fahrenheit_reads_as_well_as_celsius(run: Run) -> None:
     done = run("plan", "za27", "--mould", CLEAT, "--unit", "F")
     said = words(done.out)
@@ -119,6 +121,7 @@ def test_silicon_bronze_fairlead_from_the_mass_of_its_pattern(run: Run) -> None:
     assert plan["need"]["gating_kg"] == pytest.approx(0.836 * (1 / 0.6 - 1), abs=1e-6)  # yield 60 %, common practice
 
 
+@pytest.mark.wording
 def test_yellow_brass_asks_for_outdoors_and_is_told_where_to_stand_when_it_is(run: Run) -> None:
     fairlead = ("plan", "C85700", "--mould", "fairlead,kg=0.9,mm=8", "--loss", "40")
     inside, outside = run(*fairlead), run(*fairlead, "--outdoors")
@@ -128,6 +131,7 @@ def test_yellow_brass_asks_for_outdoors_and_is_told_where_to_stand_when_it_is(ru
     assert "never above 1100 °C" in words(outside.out)  # 0.8 of boiling for 36 % zinc, COST 507 (check value)
 
 
+@pytest.mark.wording
 def test_a_plan_that_cannot_be_poured_is_shown_and_ends_with_seven(run: Run) -> None:
     done = run("plan", "C85700", "--mould", "far away,kg=0.9,mm=3", "--loss", "180")
     assert done.code == 7
@@ -149,6 +153,7 @@ def test_a_file_makes_the_plan_and_words_beside_it_win(run: Run, tmp_path: Path)
     assert other["fume"]["words"][0]["facts"]["place"]["name"] == "fume.air.outdoors"
 
 
+@pytest.mark.wording
 def test_returns_have_lost_what_burns_off_and_scrap_is_called_a_guess(run: Run, tmp_path: Path) -> None:
     path = tmp_path / "scrap.toml"
     path.write_text(FILE.replace('kind = "returns"', 'kind = "scrap"').replace("remelts = 3\n", ""), "utf-8")
@@ -312,6 +317,7 @@ def test_all_faults_of_a_file_are_told_at_once(run: Run, tmp_path: Path) -> None
     assert all(key in said for key in ("pwoer_w", "copies", "volume_m3", str(path)))
 
 
+@pytest.mark.wording
 def test_a_recipe_without_solution_names_the_element_and_by_how_much(run: Run, tmp_path: Path) -> None:
     path = tmp_path / "no-copper.toml"
     without = FILE.replace('[[metal]]\nname = "copper"\ncomposition = { Cu = 100.0 }\n', "").replace(
@@ -323,6 +329,7 @@ def test_a_recipe_without_solution_names_the_element_and_by_how_much(run: Run, t
     assert "Cu is 0 % at best, 2 % short of the lowest of 2 %" in words(done.err)
 
 
+@pytest.mark.wording
 def test_an_alloy_that_lacks_a_value_is_planned_with_a_stand_in_that_is_said(run: Run) -> None:
     text = files("pourcall.metal.alloys").joinpath("sheets", "za12.toml").read_text("utf-8")
     start = text.index("[density_liquid]")

@@ -133,6 +133,7 @@ def test_zinc_aluminium_at_500_degc_is_at_or_under_the_yardstick_of_visibility_e
     assert 0.01 < bare < 0.03  # reference: threshold about 0.02-0.03 g/min of zinc oxide
 
 
+@pytest.mark.wording
 @pytest.mark.parametrize("sheet", [*ZINC_ALLOYS, *BRASSES], ids=lambda sheet: sheet.key)
 def test_no_words_ever_call_the_air_safe_and_all_are_to_a_factor_of_ten(sheet: AlloySheet) -> None:
     report = fume_report(sheet, sheet.pour_min.value)
@@ -263,6 +264,7 @@ def test_cautions_follow_alloy_and_process(key: str, material: str, present: set
     assert "steam explosion" in topics
 
 
+@pytest.mark.wording
 def test_every_caution_with_a_limit_shows_it() -> None:
     found = {one.topic: one for one in cautions.cautions(LIBRARY.get("c83600"), ("green_sand",))}
     assert any("0.05 mg/m3" in say(told) for told in found["lead"].limits)
@@ -278,6 +280,7 @@ def test_the_checklist_asks_for_a_respirator_where_there_is_zinc_or_lead() -> No
     assert not asked("a356")
 
 
+@pytest.mark.wording
 @pytest.mark.parametrize("key", LIBRARY.keys())
 def test_the_checklist_names_every_usual_caution_for_every_alloy(key: str) -> None:
     # Common practice, no source: dry and preheated tools and additions, no sealed scrap, dry sand floor, no water near,

@@ -42,6 +42,7 @@ FAIRLEAD = PlanRequest(
 )
 
 
+@pytest.mark.wording
 def test_a_plan_says_charge_energy_windows_filling_fume_and_cautions() -> None:
     plan = make_plan(ZA27, CLEATS)
     assert plan.conflicts == ()
@@ -75,6 +76,7 @@ def test_an_unfitted_flow_length_is_planned_with_its_short_half_and_a_fitted_one
     assert (unfitted[1], fitted[1]) == (False, True)
 
 
+@pytest.mark.wording
 def test_brass_asks_for_outdoors_and_is_still_planned() -> None:
     near = msgspec.structs.replace(FAIRLEAD, loss_c=30.0)
     plan = make_plan(BRASS, near)
@@ -87,6 +89,7 @@ def test_brass_asks_for_outdoors_and_is_still_planned() -> None:
     assert plan.aim_c < plan.melt.lowest_limit.limit_c
 
 
+@pytest.mark.wording
 def test_aluminium_is_told_of_hydrogen_and_has_no_fume_section() -> None:
     plan = make_plan(A356, FAIRLEAD)
     assert isinstance(plan.hydrogen, Message)
@@ -96,6 +99,7 @@ def test_aluminium_is_told_of_hydrogen_and_has_no_fume_section() -> None:
     assert "Fume, to a factor of ten" not in render_text(plan)
 
 
+@pytest.mark.wording
 def test_a_recipe_in_the_plan_makes_the_charge() -> None:
     metals = (
         Ingredient(name="zinc", composition={"Zn": 99.99, "Fe": 0.01}, price_per_kg=3.1),
@@ -111,6 +115,7 @@ def test_a_recipe_in_the_plan_makes_the_charge() -> None:
         make_plan(ZA27, msgspec.structs.replace(CLEATS, ingredients=metals[:2]))
 
 
+@pytest.mark.wording
 def test_correcting_a_bath_says_how_far_the_additions_cool_it() -> None:
     metals = (
         Ingredient(name="zinc", composition={"Zn": 100.0}),
@@ -126,6 +131,7 @@ def test_correcting_a_bath_says_how_far_the_additions_cool_it() -> None:
     assert "added cold" in render_text(plan)
 
 
+@pytest.mark.wording
 def test_an_impossible_plan_says_so_first() -> None:
     plan = make_plan(BRASS, msgspec.structs.replace(FAIRLEAD, loss_c=200.0, charge_kg=8.0))
     assert [one.name for one in plan.conflicts] == ["plan.conflict.limit", "plan.conflict.pot"]
@@ -164,6 +170,7 @@ def test_what_cannot_be_meant_is_refused(change: dict[str, object]) -> None:
         make_plan(ZA27, msgspec.structs.replace(CLEATS, **change))
 
 
+@pytest.mark.wording
 @pytest.mark.parametrize("key", ["density_solid", "density_liquid", "cp_solid", "cp_liquid", "latent"])
 def test_where_a_sheet_lacks_a_value_the_plan_says_which_and_what_stands_in(key: str) -> None:
     plan = make_plan(msgspec.structs.replace(ZA27, **{key: None, "heat_solid": None, "heat_melt": None}), CLEATS)
@@ -188,6 +195,7 @@ def test_every_alloy_can_be_planned_and_shown(key: str) -> None:
     _svgs(render_html(plan))
 
 
+@pytest.mark.wording
 @pytest.mark.parametrize("unit", list(Unit))
 def test_temperatures_are_shown_in_the_unit_asked_for(unit: Unit) -> None:
     text = render_text(make_plan(ZA27, CLEATS), unit)

@@ -63,6 +63,7 @@ def test_plaster_is_poured_cooler_and_a_steel_die_hotter_than_sand() -> None:
     assert die.min_c > plaster.min_c
 
 
+@pytest.mark.wording
 def test_a_window_the_shop_has_learned_replaces_the_sheet_but_neither_floor_nor_pot_limit() -> None:
     assert pour_window(ZA27, thinnest_mm=3.0, own=(548.0, 561.0), learned=True).min_c == 548.0
     low = pour_window(ZA27, own=(490.0, 520.0), learned=True)
@@ -154,6 +155,7 @@ def test_a_loss_never_raises_a_pot_limit() -> None:
         assert plan.moulds[0].tap_max_c <= plan.lowest_limit.limit_c + 0.01
 
 
+@pytest.mark.wording
 def test_where_the_pot_cannot_give_what_a_thin_section_wants_the_window_is_lowered_and_says_so() -> None:
     plan = melt_plan("2026-015", BRASS, 2.0, [MouldRequest(name="cover", mass_kg=1.0, thinnest_mm=2.5)], loss_c=60.0)
     mould = plan.moulds[0]
@@ -161,6 +163,7 @@ def test_where_the_pot_cannot_give_what_a_thin_section_wants_the_window_is_lower
     assert "it may not fill" in say(mould.why)
 
 
+@pytest.mark.wording
 def test_a_plan_that_cannot_be_poured_says_why() -> None:
     spec = [MouldRequest(name="far", mass_kg=1.0), MouldRequest(name="big", mass_kg=2.0)]
     conflicts = plan_conflicts(melt_plan("2026-015", BRASS, 2.0, spec, loss_c=150.0))

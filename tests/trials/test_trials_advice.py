@@ -134,6 +134,7 @@ def test_many_sound_pours_narrow_the_band_and_end_the_trials() -> None:
     assert high - low < 0.25
 
 
+@pytest.mark.wording
 def test_cold_and_hot_faults_in_one_casting_say_that_temperature_is_not_the_cause() -> None:
     data = msgspec.structs.replace(cleat((560.0, BOTH), (565.0, SOUND)), seen=("misrun", "sink"))
     advice = advise(data)
@@ -158,6 +159,7 @@ def test_cold_faults_when_cold_and_hot_ones_when_hot_do_not_accuse_anything_else
     assert not advice.not_temperature
 
 
+@pytest.mark.wording
 @pytest.mark.parametrize("whose", ["pot", "fume", "alloy"])
 def test_a_limit_holds_the_advice_back_and_says_whose_it_is(whose: str) -> None:
     told = ((540.0, COLD), (545.0, COLD), (549.0, COLD))
@@ -186,6 +188,7 @@ def test_a_badly_known_temperature_says_less() -> None:
     assert width(20.0) > width(2.0) + 0.03
 
 
+@pytest.mark.wording
 def test_borrowed_pours_pull_less_than_own_ones_and_the_less_the_less_they_are_alike() -> None:
     told = ((545.0, COLD), (552.0, COLD), (560.0, COLD), (575.0, SOUND))
 
@@ -268,6 +271,7 @@ def test_advice_never_leaves_its_limits_whatever_was_poured(told: list[tuple[flo
     assert advice.words
 
 
+@pytest.mark.wording
 def test_what_else_changed_is_said_beside_what_the_temperature_did() -> None:
     remelts = [tell("advice.value.count", value=count) for count in (0, 3)]
     sections = [tell("advice.value.mm", value_mm=mm) for mm in (5.0, 6.0)]
@@ -284,6 +288,7 @@ def test_what_else_changed_is_said_beside_what_the_temperature_did() -> None:
     assert "More than the temperature" not in words(advise(cleat((560.0, SOUND)), outlook=False))
 
 
+@pytest.mark.wording
 def test_advice_from_invented_pours_says_so_in_words_and_in_the_drawing() -> None:
     advice = advise(msgspec.structs.replace(cleat((560.0, SOUND)), invented=True), outlook=False)
     assert advice.invented
@@ -292,6 +297,7 @@ def test_advice_from_invented_pours_says_so_in_words_and_in_the_drawing() -> Non
     assert "invented" not in advice_svg(advise(cleat((560.0, SOUND)), outlook=False))
 
 
+@pytest.mark.wording
 def test_temperatures_in_words_follow_the_readers_unit() -> None:
     advice = advise(cleat((560.0, SOUND)))
     assert "°C" in words(advice)

@@ -120,6 +120,7 @@ def test_a_series_in_which_only_the_temperature_changes_is_told_of_nothing_else(
     assert book.data().changed == ()
 
 
+@pytest.mark.wording
 def test_a_new_batch_of_sand_returned_metal_and_a_warmer_mould_are_each_told(book: Book) -> None:
     describe(book, add=True, material="green_sand", batch="sand 7", preheat_c=40.0)
     first = book.melt(540.0, ("misrun", 2))
