@@ -153,7 +153,7 @@ def test_a_pour_that_was_none_leaves_every_list_and_comes_back(home: Path, run: 
     assert run("pour", "correct", "2026-001-2", "--not-poured", "marked twice").code == 0
     assert [one["pour"] for one in json.loads(run("pour", "list", "--json").out)] == ["2026-001-1"]
     assert json.loads(run("melt", "list", "--json").out)[0]["pours"] == 1
-    assert "NOT A POUR: marked twice (shop)" in run("pour", "show", "2026-001-2").out
+    assert "STRUCK OUT: marked twice (shop); the first entry is kept" in run("pour", "show", "2026-001-2").out
     for words in (("sheet", "2026-001-2"), ("compare", "2026-001-1", "2026-001-2")):
         done = run(*words)
         assert (done.code, "that pour was none: marked twice" in done.err) == (2, True)

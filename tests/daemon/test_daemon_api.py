@@ -158,7 +158,10 @@ async def test_several_findings_in_one_request_are_recorded_all_or_none(bench: B
     await bench.post({"type": "mark_pour"})
     path = f"/v1/pours/{melt}-1/results"
     two = [{"defect": "misrun", "severity": 2}, {"defect": "sink", "severity": 1, "detail": "gate"}]
-    assert (await bench.post({"findings": two}, path=path))["what"] == f"{melt}-1: misrun 2, sink 1 are on record"
+    assert (await bench.post({"findings": two}, path=path))["what"] == {
+        "name": "api.result",
+        "facts": {"words": f"{melt}-1: misrun 2, sink 1"},
+    }
     wrong = [{"defect": "flash", "severity": 1}, {"defect": "sound"}]
     refused = await bench.post({"findings": wrong}, 400, path=path)
     assert (refused["exit_code"], "cannot be sound and have flash" in refused["what"]) == (2, True)
@@ -195,7 +198,7 @@ async def test_a_pour_that_was_none_makes_its_mould_the_next_again_while_the_mel
     assert (await bench.post(withdrawn, path="/v1/entries"))["recorded"] is True
     assert await bench.get("/v1/pours") == []
     again = await bench.post({"type": "mark_pour"})
-    assert (again["pour"], again["what"].lower()) == (2, "pour 2 into cleat 1 is marked")
+    assert (again["pour"], again["what"]["facts"]) == (2, {"number": 2, "mould": "cleat 1"})
 
 
 async def test_a_refused_command_is_an_answer_and_no_error(bench: Bench) -> None:
@@ -208,7 +211,7 @@ async def test_a_refused_command_is_an_answer_and_no_error(bench: Bench) -> None
 async def test_a_second_start_is_refused_with_exit_code_seven(bench: Bench) -> None:
     melt = (await bench.post(START))["melt"]
     error = await bench.post(START, 409)
-    assert melt in error["what"]
+    assert error["what"]["facts"]["melt"] == melt
     assert error["exit_code"] == 7
 
 
