@@ -129,7 +129,7 @@ def test_an_impossible_plan_says_so_first() -> None:
     assert any("limit is 1100 °C" in in_unit(text) for text in plan.conflicts)
     assert any("does not fit" in text for text in plan.conflicts)
     assert render_text(plan).splitlines()[2] == "THIS PLAN CANNOT BE POURED AS IT IS"
-    assert 'class="stop"' in render_html(plan)
+    assert 'class="box"' in render_html(plan)
 
 
 def test_a_section_that_surface_tension_closes_is_refused() -> None:

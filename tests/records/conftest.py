@@ -12,6 +12,7 @@ import pytest
 from pourcall.contract.entries import ChargeEntry, ChargeRequest, Entry
 from pourcall.contract.events import (
     Dip,
+    DipHow,
     DipRecorded,
     Event,
     MeltEnded,
@@ -180,7 +181,7 @@ class Makers:
             ended_utc_s=item.utc_s,
             temp_c=temp_c,
             u_c=2.5,
-            how="settled",
+            how=DipHow.SETTLED,
             fit_error_c=0.8,
         )
         return item, (DipRecorded(furnace="crucible", seq=item.seq, mono_s=mono_s, utc_s=item.utc_s, dip=dip),)

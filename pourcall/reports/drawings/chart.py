@@ -218,10 +218,11 @@ def unit_mark(unit: Unit) -> str:
 
 
 def ticks(low: float, high: float, most: float = 8.0) -> list[float]:
-    """Round values between the ends, at most about `most`: steps of 1, 2, 2.5 or 5 times a power of ten."""
+    """Round values between the ends, at most about `most`: steps of 1, 2 or 5 times a power of ten; also 25, 250."""
     least = max(high - low, 1e-9) / most
     power = 10.0 ** math.floor(math.log10(least))
-    step = next(power * factor for factor in (1.0, 2.0, 2.5, 5.0, 10.0) if power * factor >= least * (1.0 - 1e-9))
+    factors = (1.0, 2.0, 2.5, 5.0, 10.0) if power >= 10.0 else (1.0, 2.0, 5.0, 10.0)
+    step = next(power * factor for factor in factors if power * factor >= least * (1.0 - 1e-9))
     first = math.ceil(low / step - 1e-9)
     return [number * step + 0.0 for number in range(first, math.floor(high / step + 1e-9) + 1)]
 
@@ -342,7 +343,7 @@ def _label(
     wide = at.wide(words)
     yield (
         f'<rect x="{x - wide if end else x:.1f}" y="{y - 0.95 * at.font:.1f}" width="{wide:.1f}" '
-        f'height="{1.15 * at.font:.1f}" fill="#ffffff" fill-opacity=".7"/>'
+        f'height="{1.15 * at.font:.1f}" fill="#ffffff" fill-opacity=".6"/>'
     )
     yield _text(x, y, words, ink, "end" if end else "", bold=bold)
 

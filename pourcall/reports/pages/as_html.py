@@ -46,6 +46,7 @@ body{font:15px/1.35 system-ui,sans-serif;color:#1b1b1b;max-width:60em;margin:0 a
 h2{font-size:1.05em;margin:.8em 0 .25em;border-bottom:1px solid #999}
 .two{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(21em,100%),1fr));gap:0 1.6em}
 .two>section{min-width:0}
+.flow{columns:21em;column-gap:1.6em}.flow>section{break-inside:avoid}.flow h2{margin-top:.4em}
 .figures{display:flex;flex-wrap:wrap;gap:.5em 2em;margin:.6em 0;padding:.5em .8em;border:2px solid #1b1b1b}
 .figures b{display:block;font-size:1.45em;white-space:nowrap}
 ul{margin:.1em 0;padding-left:1.3em}li{overflow-wrap:anywhere}.check{list-style:none;padding-left:1.4em}
@@ -54,14 +55,15 @@ ul{margin:.1em 0;padding-left:1.3em}li{overflow-wrap:anywhere}.check{list-style:
 .pairs th{font-weight:600;white-space:nowrap;padding:.08em .8em .08em 0}
 .pairs td{padding:.08em 0;overflow-wrap:anywhere}
 .table th,.table td{border-bottom:1px solid #ccc;padding:.2em .8em .2em 0;overflow-wrap:break-word;min-width:6em}
-.table td:first-child{color:#444}.shaded td{background:#fdf0e4}.strong td{font-weight:700}
+.table td:first-child{color:#444;min-width:10em}.shaded td{background:#fdf0e4}.strong td{font-weight:700}
 .listing{columns:21em;font-size:.88em;list-style:none;padding:0}.listing li{break-inside:avoid;padding-left:5.6em;
 text-indent:-5.6em}.listing b.sign{display:inline-block;width:1.6em;text-align:center;text-indent:0}
 .listing time{display:inline-block;width:3.6em;text-indent:0;color:#444;font-variant-numeric:tabular-nums}
 .photos{display:flex;flex-wrap:wrap;gap:.6em}.photos figure{margin:0;flex:1 1 15em;max-width:26em;break-inside:avoid}
 .photos img{width:100%;max-height:26em;object-fit:contain;border:1px solid #bbb}figcaption{font-size:.85em}
 .box{border:2px solid #a11d1d;padding:.2em .6em;margin:.7em 0 .3em;break-inside:avoid}
-svg{width:100%;height:auto;max-width:48em;display:block}
+.drawing{overflow-x:auto}svg{width:100%;height:auto;max-width:48em;display:block}
+@media(max-width:40em){.wide table{min-width:36em}.drawing svg{min-width:32em}}
 @page{size:A4;margin:10mm}
 @media print{body{font-size:9.4pt;padding:0;max-width:none}.two{grid-template-columns:1fr 1fr}
 h2{break-after:avoid;margin:.5em 0 .2em}
@@ -116,7 +118,7 @@ def _block(block: Block, left: list[int]) -> str:
             )
             return f'<ul class="listing">{items}</ul>'
         case Drawing():
-            return block.svg
+            return f'<div class="drawing">{block.svg}</div>'
         case Pictures():
             return f'<div class="photos">{"".join(_picture(one, left) for one in block.items)}</div>'
         case Box():
@@ -126,7 +128,7 @@ def _block(block: Block, left: list[int]) -> str:
             return f"<h2>{esc(block.title)}</h2>\n" + "\n".join(_blocks(block.body, left))
         case Beside():
             parts = "".join(f"<section>{''.join(_blocks(part, left))}</section>" for part in block.parts)
-            return f'<div class="two">{parts}</div>'
+            return f'<div class="{"flow" if block.flow else "two"}">{parts}</div>'
         case _:
             assert_never(block)
 

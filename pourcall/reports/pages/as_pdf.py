@@ -125,6 +125,8 @@ class _Look:
                 title = self.table([[self.say((_bold(block.title),), self.title)]], [wide], rule)
                 return [self.lib.Spacer(1, 4), title, *self.blocks(block.body, wide)]
             case Beside():
+                if block.flow:
+                    return [one for part in block.parts for one in self.blocks(part, wide)]
                 half = (wide - _GAP) / 2.0
                 return self.beside_each_other([self.blocks(part, half) for part in block.parts], wide)
             case _:

@@ -120,9 +120,10 @@ class Section(NamedTuple):
 
 
 class Beside(NamedTuple):
-    """Two by two where the page is wide enough."""
+    """Two by two where the page is wide enough; `flow`: in two columns as they come, on paper one after another."""
 
     parts: Sequence[tuple["Block", ...]]
+    flow: bool = False
 
 
 Block = Banner | Paragraph | Bullets | Figures | Pairs | Table | Listing | Drawing | Pictures | Box | Section | Beside

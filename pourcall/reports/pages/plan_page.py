@@ -54,7 +54,7 @@ def plan_page(plan: PourPlan, unit: Unit = Unit.C) -> Document:
     for order, planned in enumerate(plan.melt.moulds):
         why = [written(planned.why), *advice_lines(plan, order, unit)]
         sections.append(listed(tell("page.plan_mould", mould=planned.name), why))
-    body.append(Beside([(section,) for section in sections]))
+    body.append(Beside([(section,) for section in sections], flow=True))
     if plan.fume is not None:
         words = Bullets([say(one, unit) for one in plan.fume.words])
         drawings = (Drawing(svg) for svg in fume_svgs(plan, unit))
