@@ -5,21 +5,7 @@ from collections.abc import Sequence
 from pourcall.calibration.history import DAY_S, PointRow, day, standing
 from pourcall.contract.message import tell
 from pourcall.contract.units import Unit, difference_from_c
-from pourcall.reports.drawings.chart import (
-    DASHES,
-    INKS,
-    Axis,
-    Chart,
-    Curve,
-    Entry,
-    Head,
-    Level,
-    Look,
-    Mark,
-    chart_svg,
-    ticks,
-    unit_mark,
-)
+from pourcall.reports.drawings import chart
 from pourcall.texts import say
 from pourcall.thermometry.thermocouple import seebeck_uv_per_c
 from pourcall.thermometry.uncertainty import COVERAGE, LEAST_SLOPE
@@ -43,40 +29,41 @@ def drift_svg(probe: str, rows: Sequence[PointRow], *, tc_type: str = "K", unit:
     keys = sorted({row.key for row in kept}, key=lambda key: next(r.reference_c for r in kept if r.key == key))
     curves, marks, legend = [], [], []
     for number, key in enumerate(keys):
-        look = Look(INKS[number % len(INKS)], 1.2, DASHES[number % len(DASHES)])
+        look = chart.Look(chart.INKS[number % len(chart.INKS)], 1.2, chart.DASHES[number % len(chart.DASHES)])
         beside_s = _BESIDE * span_s * (number - 0.5 * (len(keys) - 1))
         own = [(row.at_utc_s + beside_s, *errors[row.id]) for row in kept if row.key == key]
         if len(own) > 1:
-            curves.append(Curve([[(at_s, error, error, error) for at_s, error, _ in own]], look))
+            curves.append(chart.Curve([[(at_s, error, error, error) for at_s, error, _ in own]], look))
         marks += [
-            Mark(at_s, error, ink=look.ink, size=3.5, spread=(error - band, error + band)) for at_s, error, band in own
+            chart.Mark(at_s, error, ink=look.ink, size=3.5, spread=(error - band, error + band))
+            for at_s, error, band in own
         ]
         reference_c = next(row.reference_c for row in reversed(kept) if row.key == key)
-        legend.append(Entry(say(tell("drift.point", point=key, at_c=reference_c), unit), look=look))
+        legend.append(chart.Entry(say(tell("drift.point", point=key, at_c=reference_c), unit), look=look))
     title = say(tell("drift.title", probe=probe))
     return (
-        chart_svg(
-            Chart(
+        chart.chart_svg(
+            chart.Chart(
                 name=say(tell("drift.name", probe=probe)),
-                x=Axis(
+                x=chart.Axis(
                     first_s - span_s / 12.0,
                     first_s + span_s * 11.0 / 12.0,
                     tuple((s, stamp) for stamp, s in days.items()),
                 ),
-                y=Axis(
+                y=chart.Axis(
                     low - pad,
                     high + pad,
-                    tuple((tick, f"{tick:+.3g}" if tick else "0") for tick in ticks(low - pad, high + pad, 6.0)),
-                    unit=unit_mark(unit),
+                    tuple((tick, f"{tick:+.3g}" if tick else "0") for tick in chart.ticks(low - pad, high + pad, 6.0)),
+                    unit=chart.unit_mark(unit),
                 ),
                 width=720.0,
                 high=272.0,
                 left=64.0,
                 right=24.0,
                 font=12.0,
-                head=(Head(title, 15.0), *(() if kept else (Head(say(tell("drift.none")), 12.0),))),
+                head=(chart.Head(title, 15.0), *(() if kept else (chart.Head(say(tell("drift.none")), 12.0),))),
                 curves=curves,
-                levels=(Level(0.0, "", Look("#888888")),),
+                levels=(chart.Level(0.0, "", chart.Look("#888888")),),
                 marks=marks,
                 legend=legend,
                 foot=say(tell("drift.foot")),

@@ -11,24 +11,7 @@ from pourcall.contract.message import tell
 from pourcall.contract.units import Unit
 from pourcall.records.read.facts import Mark
 from pourcall.records.read.melt_facts import MeltFacts
-from pourcall.reports.drawings import melt_parts
-from pourcall.reports.drawings.chart import (
-    BLUE,
-    GREY,
-    INK,
-    RED,
-    Band,
-    Chart,
-    Entry,
-    Head,
-    Level,
-    Look,
-    Upright,
-    chart_svg,
-    minutes_axis,
-    temperature_axis,
-)
-from pourcall.reports.drawings.chart import Mark as Dot
+from pourcall.reports.drawings import chart, melt_parts
 from pourcall.texts import say
 
 Clock = Callable[[float], str]  # UTC seconds -> `2026-11-25 02:46` where the reader is
@@ -42,22 +25,22 @@ def plot_svg(facts: MeltFacts, unit: Unit, clock: Clock) -> str:
         what = tell("plot.pour_and_melt", melt=facts.melt, number=facts.number)
     title = say(tell("plot.melt_title", what=what, alloy=facts.alloy_name))
     about = tell("plot.melt_about", began=clock(facts.began_utc_s), furnace=facts.furnace, ending=_ending(facts))
-    head = [Head(title, 20.0, bold=True), Head(say(about), 13.0)]
+    head = [chart.Head(title, 20.0, bold=True), chart.Head(say(about), 13.0)]
     if facts.invented:
-        head.append(Head(say(tell("plot.invented")), 13.0, bold=True, ink=RED))
+        head.append(chart.Head(say(tell("plot.invented")), 13.0, bold=True, ink=chart.RED))
 
     def hour(at_s: float) -> str:
         return clock(facts.began_utc_s + at_s)[-5:]
 
-    x = minutes_axis(0.0, facts.end_s, most=13.0, clock=hour)
-    probes = [Entry(name, look=melt_parts.look(number)) for number, name in enumerate(facts.trace)]
+    x = chart.minutes_axis(0.0, facts.end_s, most=13.0, clock=hour)
+    probes = [chart.Entry(name, look=melt_parts.look(number)) for number, name in enumerate(facts.trace)]
     listed = [mark for mark in facts.marks if mark.kind in (*melt_parts.NUMBERED, "lift", "pour")]
     return (
-        chart_svg(
-            Chart(
+        chart.chart_svg(
+            chart.Chart(
                 name=say(what),
                 x=x._replace(unit=say(tell("plot.minutes")), second_unit=say(tell("plot.clock"))),
-                y=temperature_axis(_temperatures(facts), unit, 9.0),
+                y=chart.temperature_axis(_temperatures(facts), unit, 9.0),
                 width=1120.0,
                 high=438.0,
                 left=66.0,
@@ -94,53 +77,57 @@ def _temperatures(facts: MeltFacts) -> Iterator[float]:
         yield from (facts.alloy.solidus_c, facts.alloy.liquidus_c)
 
 
-def _windows(facts: MeltFacts, unit: Unit) -> Iterator[Band]:
+def _windows(facts: MeltFacts, unit: Unit) -> Iterator[chart.Band]:
     told = ""
     for window in facts.windows:
         name = window.mould[:28]
         label = say(tell("plot.window_in_pot", mould=name, low_c=window.min_c, high_c=window.max_c), unit)
-        yield Band(
+        yield chart.Band(
             "#dbe7f3",
             x=(window.from_s, window.until_s),
             y=(window.min_c, window.max_c),
             label="" if label == told else label,
-            ink=BLUE,
-            edge=BLUE,
+            ink=chart.BLUE,
+            edge=chart.BLUE,
         )
         told = label
 
 
-def _limit(facts: MeltFacts, unit: Unit) -> Iterator[Level]:
+def _limit(facts: MeltFacts, unit: Unit) -> Iterator[chart.Level]:
     if facts.limit_c is not None:
         label = tell("plot.limit", whose=facts.limit_whose, limit_c=facts.limit_c)
-        yield Level(facts.limit_c, say(label, unit), Look(RED, 1.0, "7 4"))
+        yield chart.Level(facts.limit_c, say(label, unit), chart.Look(chart.RED, 1.0, "7 4"))
 
 
-def _uprights(facts: MeltFacts, unit: Unit) -> Iterator[Upright]:
+def _uprights(facts: MeltFacts, unit: Unit) -> Iterator[chart.Upright]:
     for mark in facts.marks:
         if mark.kind == "lift":
-            yield Upright(mark.at_s, look=Look(INK, 1.0, "3 3"))
+            yield chart.Upright(mark.at_s, look=chart.Look(chart.INK, 1.0, "3 3"))
     for pour in facts.pours:
         row, ours = pour.row, facts.number in (0, pour.row.number)
         label = tell("plot.pour_unknown", number=row.number, mould=row.mould[:28])
         if row.lip_temp_c is not None:
             label = tell("plot.pour", number=row.number, mould=row.mould[:28], lip_c=row.lip_temp_c)
-        yield Upright(pour.at_s, say(label, unit), Look(RED if ours else GREY, 2.0 if ours else 1.0), bold=True)
+        yield chart.Upright(
+            pour.at_s, say(label, unit), chart.Look(chart.RED if ours else chart.GREY, 2.0 if ours else 1.0), bold=True
+        )
 
 
-def _lips(facts: MeltFacts) -> Iterator[Dot]:
+def _lips(facts: MeltFacts) -> Iterator[chart.Mark]:
     for pour in facts.pours:
         row, ours = pour.row, facts.number in (0, pour.row.number)
         if row.lip_temp_c is not None:
             u_c = row.lip_u_c or 0.0
             spread = (row.lip_temp_c - u_c, row.lip_temp_c + u_c)
-            yield Dot(pour.at_s, row.lip_temp_c, ink=RED if ours else GREY, spread=spread, edge=INK)
+            yield chart.Mark(
+                pour.at_s, row.lip_temp_c, ink=chart.RED if ours else chart.GREY, spread=spread, edge=chart.INK
+            )
 
 
-def _entry(facts: MeltFacts, mark: Mark, number: int, hour: Clock, unit: Unit) -> Entry:
+def _entry(facts: MeltFacts, mark: Mark, number: int, hour: Clock, unit: Unit) -> chart.Entry:
     """A line of the list: number, clock, minutes since the start, words."""
     words = tell("plot.call", call=mark.text) if mark.kind == "call" else mark.text
-    return Entry(
+    return chart.Entry(
         say(words, unit),
         flag=melt_parts.flag(number, mark) if number else None,
         lead=say(tell("plot.when", hour=hour(mark.at_s), minutes=mark.at_s / 60.0)),

@@ -7,20 +7,7 @@ from pourcall.contract.message import Message, tell
 from pourcall.contract.units import Unit
 from pourcall.metal.vapour import exposure_limits as limits
 from pourcall.planning.planner import PourPlan
-from pourcall.reports.drawings.chart import (
-    RED,
-    Axis,
-    Band,
-    Chart,
-    Curve,
-    Entry,
-    Head,
-    Level,
-    Look,
-    Upright,
-    chart_svg,
-    temperature_axis,
-)
+from pourcall.reports.drawings import chart
 from pourcall.texts import say
 
 _POT, _LIP, _FUME = "#3a6ea5", "#4a8f5a", "#c0662a"
@@ -42,11 +29,11 @@ def scale_svg(plan: PourPlan, unit: Unit = Unit.C) -> str:
         rows.append((tell("plot.plan_pot", mould=_short(mould.name)), mould.tap_min_c, top_c, _POT))
     ends = [end_c for _, low_c, high_c, _ in rows for end_c in (low_c, high_c)] + [limit.limit_c]
     names = tuple((float(-number), say(name)) for number, (name, *_) in enumerate(rows))
-    return chart_svg(
-        Chart(
+    return chart.chart_svg(
+        chart.Chart(
             name=say(tell("plot.plan_scale")),
-            x=temperature_axis([min(ends) - 15.0, max(ends) + 15.0], unit, whole=True),
-            y=Axis(0.5 - len(rows), 0.5, names, grid=False),
+            x=chart.temperature_axis([min(ends) - 15.0, max(ends) + 15.0], unit, whole=True),
+            y=chart.Axis(0.5 - len(rows), 0.5, names, grid=False),
             width=720.0,
             high=24.0 * len(rows),
             left=190.0,
@@ -54,11 +41,13 @@ def scale_svg(plan: PourPlan, unit: Unit = Unit.C) -> str:
             font=12.0,
             paper=False,
             bands=[
-                Band(fill, x=(low_c, high_c), y=(-number - _ROW, -number + _ROW))
+                chart.Band(fill, x=(low_c, high_c), y=(-number - _ROW, -number + _ROW))
                 for number, (_, low_c, high_c, fill) in enumerate(rows)
             ],
             uprights=[
-                Upright(limit.limit_c, say(tell("plot.plan_limit", whose=limit.whose)), Look(RED, 2.0), top=True)
+                chart.Upright(
+                    limit.limit_c, say(tell("plot.plan_limit", whose=limit.whose)), chart.Look(chart.RED, 2.0), top=True
+                )
             ],
         )
     )
@@ -76,13 +65,13 @@ def fume_svgs(plan: PourPlan, unit: Unit = Unit.C) -> list[str]:
     pressure = [(point.temp_c, point.zinc_pa) for point in plan.curve]
     still = [(point.temp_c, point.still_mg_per_m3) for point in plan.curve]
     bare = [(point.temp_c, point.disturbed_mg_per_m3) for point in plan.curve]
-    air = [(tell("plot.fume_no_skin"), Look(_FUME, 2.0), bare)]
+    air = [(tell("plot.fume_no_skin"), chart.Look(_FUME, 2.0), bare)]
     if any(low < 0.99 * high for (_, low), (_, high) in zip(still, bare, strict=True)):
         air = [
-            (tell("plot.fume_disturbed"), Look(_FUME, 2.0), bare),
-            (tell("plot.fume_still"), Look(_LIP, 2.0, "8 4"), still),
+            (tell("plot.fume_disturbed"), chart.Look(_FUME, 2.0), bare),
+            (tell("plot.fume_still"), chart.Look(_LIP, 2.0, "8 4"), still),
         ]
-    zinc = [(tell("plot.fume_pressure"), Look(_POT, 2.0), pressure)]
+    zinc = [(tell("plot.fume_pressure"), chart.Look(_POT, 2.0), pressure)]
     short = limits.SHORT_TERM.mg_per_m3
     return [
         _log_chart(plan, unit, tell("plot.fume_pressure_title"), zinc, _ATMOSPHERE_PA, tell("plot.fume_boiling")),
@@ -94,7 +83,7 @@ def _log_chart(
     plan: PourPlan,
     unit: Unit,
     title: Message,
-    series: Sequence[tuple[Message, Look, Sequence[tuple[float, float]]]],
+    series: Sequence[tuple[Message, chart.Look, Sequence[tuple[float, float]]]],
     level: float,
     level_name: Message,
 ) -> str:
@@ -106,27 +95,29 @@ def _log_chart(
     figures = tuple((10.0**power, _power(power)) for power in range(bottom, summit + 1))
     low_c = min(mould.tap_min_c for mould in plan.melt.moulds)
     high_c = min(plan.melt.lowest_limit.limit_c, max(mould.tap_max_c for mould in plan.melt.moulds))
-    x = temperature_axis(temps, unit, 8.0, whole=True)
-    return chart_svg(
-        Chart(
+    x = chart.temperature_axis(temps, unit, 8.0, whole=True)
+    return chart.chart_svg(
+        chart.Chart(
             name=say(title),
             x=x._replace(
                 low=min(temps), high=max(temps), marks=tuple(m for m in x.marks if min(temps) <= m[0] <= max(temps))
             ),
-            y=Axis(10.0**bottom, 10.0**summit, figures, log=True),
+            y=chart.Axis(10.0**bottom, 10.0**summit, figures, log=True),
             width=720.0,
             high=184.0,
             left=70.0,
             right=20.0,
             font=12.0,
             paper=False,
-            head=(Head(say(title), 12.0),),
-            bands=[Band("#e3edf6", x=(low_c, high_c))] if high_c > low_c else (),
-            curves=[Curve([[(at_c, v, v, v) for at_c, v in points if v > 0.0]], look) for _, look, points in series],
-            levels=[Level(level, say(level_name), Look(RED, 1.0, "5 3"))] if near else (),
+            head=(chart.Head(say(title), 12.0),),
+            bands=[chart.Band("#e3edf6", x=(low_c, high_c))] if high_c > low_c else (),
+            curves=[
+                chart.Curve([[(at_c, v, v, v) for at_c, v in points if v > 0.0]], look) for _, look, points in series
+            ],
+            levels=[chart.Level(level, say(level_name), chart.Look(chart.RED, 1.0, "5 3"))] if near else (),
             legend=[
-                *(Entry(say(name), look=look) for name, look, _ in series),
-                Entry(say(tell("plot.fume_window")), fill="#e3edf6"),
+                *(chart.Entry(say(name), look=look) for name, look, _ in series),
+                chart.Entry(say(tell("plot.fume_window")), fill="#e3edf6"),
             ],
         )
     )

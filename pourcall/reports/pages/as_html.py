@@ -10,26 +10,7 @@ from typing import assert_never
 from pourcall.contract.message import tell
 from pourcall.records.entries.photos import TYPES
 from pourcall.reports.drawings.markup import esc
-from pourcall.reports.pages.document import (
-    Banner,
-    Beside,
-    Block,
-    Box,
-    Bullets,
-    Document,
-    Drawing,
-    Figures,
-    Line,
-    Listing,
-    Pairs,
-    Paragraph,
-    Picture,
-    Pictures,
-    Run,
-    Section,
-    Table,
-    runs,
-)
+from pourcall.reports.pages import document as doc
 from pourcall.texts import say
 
 INLINE_BYTES = 24 * 2**20  # of photos in one page; a browser on a telephone still opens that
@@ -72,7 +53,7 @@ svg{max-height:105mm}svg,tr,li,.figures{break-inside:avoid}.break{break-before:p
 """
 
 
-def html(document: Document) -> str:
+def html(document: doc.Document) -> str:
     """The whole page."""
     left = [INLINE_BYTES]
     parts = [*_blocks(document.body, left)]
@@ -87,53 +68,53 @@ def html(document: Document) -> str:
     )
 
 
-def _blocks(blocks: Iterable[Block], left: list[int]) -> list[str]:
+def _blocks(blocks: Iterable[doc.Block], left: list[int]) -> list[str]:
     """`left`: bytes of photos that still find room, counted down."""
     return [_block(block, left) for block in blocks]
 
 
-def _block(block: Block, left: list[int]) -> str:
+def _block(block: doc.Block, left: list[int]) -> str:
     match block:
-        case Banner():
+        case doc.Banner():
             return _banner(block)
-        case Paragraph():
+        case doc.Paragraph():
             return f"<p{_class('small' if block.small else '')}>{_line(block.line)}</p>"
-        case Bullets():
+        case doc.Bullets():
             return f"<ul{_class('check' if block.check else '')}>{_items(block.items)}</ul>"
-        case Figures():
+        case doc.Figures():
             told = "".join(f"<div>{esc(name)}<b>{esc(figure)}</b></div>" for name, figure in block.items)
             return f'<div class="figures">{told}</div>'
-        case Pairs():
+        case doc.Pairs():
             rows = "".join(f"<tr><th>{esc(name)}</th><td>{esc(value)}</td></tr>" for name, value in block.rows)
             return f'<table class="pairs">{rows}</table>'
-        case Table():
+        case doc.Table():
             head = "".join(f"<th>{esc(name)}</th>" for name in block.head)
             rows = "".join(f"<tr{_class(row.look)}>{_cells(row.cells)}</tr>" for row in block.rows)
             return f'<div class="wide"><table class="table"><tr>{head}</tr>{rows}</table></div>'
-        case Listing():
+        case doc.Listing():
             items = "".join(
                 f'<li><b class="sign">{esc(one.sign)}</b> <time>{esc(one.when)}</time> '
-                f"{_line((Run(one.what, bold=one.strong),))}</li>"
+                f"{_line((doc.Run(one.what, bold=one.strong),))}</li>"
                 for one in block.items
             )
             return f'<ul class="listing">{items}</ul>'
-        case Drawing():
+        case doc.Drawing():
             return f'<div class="drawing">{block.svg}</div>'
-        case Pictures():
+        case doc.Pictures():
             return f'<div class="photos">{"".join(_picture(one, left) for one in block.items)}</div>'
-        case Box():
+        case doc.Box():
             body = f" {_line(block.items[0])}" if len(block.items) == 1 else f"<ul>{_items(block.items)}</ul>"
             return f'<div class="box"><b>{esc(block.title)}</b>{body}</div>'
-        case Section():
+        case doc.Section():
             return f"<h2>{esc(block.title)}</h2>\n" + "\n".join(_blocks(block.body, left))
-        case Beside():
+        case doc.Beside():
             parts = "".join(f"<section>{''.join(_blocks(part, left))}</section>" for part in block.parts)
             return f'<div class="{"flow" if block.flow else "two"}">{parts}</div>'
         case _:
             assert_never(block)
 
 
-def _banner(banner: Banner) -> str:
+def _banner(banner: doc.Banner) -> str:
     beside = "<br>".join(_line(line) for line in banner.beside)
     hint = f' title="{esc(banner.hint)}"' if banner.hint else ""
     big = f"<b>{esc(banner.big)}</b>"
@@ -151,13 +132,13 @@ def _cells(cells: Iterable[str]) -> str:
     return "".join(f"<td>{esc(cell)}</td>" for cell in cells)
 
 
-def _items(items: Iterable[Line]) -> str:
+def _items(items: Iterable[doc.Line]) -> str:
     return "".join(f"<li>{_line(item)}</li>" for item in items)
 
 
-def _line(line: Line) -> str:
+def _line(line: doc.Line) -> str:
     told = []
-    for text, bold, tone, fill in runs(line):
+    for text, bold, tone, fill in doc.runs(line):
         said = f"<b>{esc(text)}</b>" if bold else esc(text)
         if fill:
             said = f'<span class="filled" style="background:{esc(fill)}">{said}</span>'
@@ -165,7 +146,7 @@ def _line(line: Line) -> str:
     return "".join(told)
 
 
-def _picture(picture: Picture, left: list[int]) -> str:
+def _picture(picture: doc.Picture, left: list[int]) -> str:
     """The photo itself, its bytes in the page; one that cannot be shown is named."""
     name, caption = picture.path.name, esc(picture.caption)
     kind, why = TYPES.get(picture.path.suffix), None

@@ -11,26 +11,7 @@ from typing import Any, Literal, assert_never
 from pourcall.contract.message import tell
 from pourcall.reports.drawings.markup import esc
 from pourcall.reports.drawings.pictures import faces, flowable, load
-from pourcall.reports.pages.document import (
-    Banner,
-    Beside,
-    Block,
-    Box,
-    Bullets,
-    Document,
-    Drawing,
-    Figures,
-    Line,
-    Listing,
-    Pairs,
-    Paragraph,
-    Picture,
-    Pictures,
-    Run,
-    Section,
-    Table,
-    runs,
-)
+from pourcall.reports.pages import document as doc
 from pourcall.texts import say
 
 Paper = Literal["a4", "letter"]
@@ -41,7 +22,7 @@ _PHOTO_PIXELS, _PHOTO_HIGH = 1400, 300.0
 _LETTER = 0.66  # of the size of a bold letter: about its width
 
 
-def pdf(document: Document, *, paper: Paper = "a4") -> bytes:
+def pdf(document: doc.Document, *, paper: Paper = "a4") -> bytes:
     """The pages. Raises BadInput where the extra `pictures` is missing."""
     wide, high = (side - 2.0 * _MARGIN for side in _SIZES[paper])
     look = _Look("".join(_words(document.body)) + "".join(_words(document.after)) + "•°±☐")
@@ -72,7 +53,7 @@ def _words(value: object) -> Iterator[str]:
     """All text in it, so that a face is found that has every letter."""
     if isinstance(value, str):
         yield value
-    elif isinstance(value, Iterable) and not isinstance(value, Drawing):
+    elif isinstance(value, Iterable) and not isinstance(value, doc.Drawing):
         for one in value:
             yield from _words(one)
 
@@ -90,41 +71,41 @@ class _Look:
         make = load("reportlab.lib.styles").ParagraphStyle
         return make(f"s{size}", fontName=self.face, fontSize=size, leading=1.28 * size, textColor=ink)
 
-    def blocks(self, blocks: Iterable[Block], wide: float) -> list[Any]:
+    def blocks(self, blocks: Iterable[doc.Block], wide: float) -> list[Any]:
         return [flowable for block in blocks for flowable in self.block(block, wide)]
 
-    def block(self, block: Block, wide: float) -> list[Any]:
+    def block(self, block: doc.Block, wide: float) -> list[Any]:
         match block:
-            case Banner():
+            case doc.Banner():
                 return [self.banner(block, wide)]
-            case Paragraph():
+            case doc.Paragraph():
                 return [self.say(block.line, self.small if block.small else self.body), self.lib.Spacer(1, 3)]
-            case Bullets():
+            case doc.Bullets():
                 return [self.listed("☐" if block.check else "•", item, wide) for item in block.items]
-            case Figures():
+            case doc.Figures():
                 cells = [self.say(name, self.small) for name, _ in block.items]
                 figures = [self.say((_bold(figure),), self.beside) for _, figure in block.items]
                 each = [wide / max(len(cells), 1)] * len(cells)
                 return [self.table([cells, figures], each, ("BOX", (0, 0), (-1, -1), 1.4, self.grey(0.1)), pad=5.0)]
-            case Pairs():
+            case doc.Pairs():
                 rows = [[self.say((_bold(name),)), self.say(value)] for name, value in block.rows]
                 return [self.table(rows, [0.3 * wide, 0.7 * wide])] if rows else []
-            case Table():
+            case doc.Table():
                 return [self.rows(block, wide)]
-            case Listing():
+            case doc.Listing():
                 return [self.listing(block, wide)]
-            case Drawing():
+            case doc.Drawing():
                 return [self.drawing(block.svg, wide)]
-            case Pictures():
+            case doc.Pictures():
                 parts = [self.picture(one, (wide - _GAP) / 2.0) for one in block.items]
                 return self.beside_each_other(parts, wide)
-            case Box():
+            case doc.Box():
                 return [self.lib.Spacer(1, 6), self.box(block, wide), self.lib.Spacer(1, 6)]
-            case Section():
+            case doc.Section():
                 rule = ("LINEBELOW", (0, 0), (-1, -1), 0.5, self.grey())
                 title = self.table([[self.say((_bold(block.title),), self.title)]], [wide], rule)
                 return [self.lib.Spacer(1, 4), title, *self.blocks(block.body, wide)]
-            case Beside():
+            case doc.Beside():
                 if block.flow:
                     return [one for part in block.parts for one in self.blocks(part, wide)]
                 half = (wide - _GAP) / 2.0
@@ -132,7 +113,7 @@ class _Look:
             case _:
                 assert_never(block)
 
-    def say(self, line: Line, style: Any = None) -> Any:
+    def say(self, line: doc.Line, style: Any = None) -> Any:
         return self.lib.Paragraph(_markup(line), self.body if style is None else style)
 
     def grey(self, share: float = 0.6) -> Any:
@@ -156,7 +137,7 @@ class _Look:
             for pair in pairs
         ]
 
-    def banner(self, banner: Banner, wide: float) -> Any:
+    def banner(self, banner: doc.Banner, wide: float) -> Any:
         size = 38.0 if banner.rule and banner.beside else 27.0 if banner.beside else 22.0
         across = min(0.6 * wide, _LETTER * size * len(banner.big) + 14.0) if banner.beside else wide
         beside = [self.say(line, self.beside) for line in banner.beside]
@@ -167,10 +148,10 @@ class _Look:
         big = self.say((_bold(banner.big),), self._style(size))
         return self.table([[big, beside] if beside else [big]], [across, wide - across] if beside else [wide], *look)
 
-    def listed(self, sign: str, item: Line, wide: float) -> Any:
+    def listed(self, sign: str, item: doc.Line, wide: float) -> Any:
         return self.table([[self.say(sign), self.say(item)]], [11.0, wide - 11.0])
 
-    def rows(self, table: Table, wide: float) -> Any:
+    def rows(self, table: doc.Table, wide: float) -> Any:
         cells = [[self.say((_bold(name),), self.small) for name in table.head]]
         look: list[tuple[Any, ...]] = [("LINEBELOW", (0, 0), (-1, -1), 0.4, self.grey(0.8))]
         for number, row in enumerate(table.rows, 1):
@@ -179,12 +160,12 @@ class _Look:
                 look.append(("BACKGROUND", (0, number), (-1, number), "#fdf0e4"))
         return self.table(cells, [wide / max(len(table.head), 1)] * len(table.head), *look)
 
-    def listing(self, listing: Listing, wide: float) -> Any:
+    def listing(self, listing: doc.Listing, wide: float) -> Any:
         half = (wide - _GAP) / 2.0
         rows = [
             [
                 self.say((_bold(one.sign),)),
-                self.say((Run(one.when, tone="grey"),)),
+                self.say((doc.Run(one.when, tone="grey"),)),
                 self.say((_bold(one.what),) if one.strong else one.what),
             ]
             for one in listing.items
@@ -193,9 +174,9 @@ class _Look:
         parts = [[self.table(part, widths)] if part else [] for part in (rows[:middle], rows[middle:])]
         return self.beside_each_other(parts, wide)[0]
 
-    def box(self, box: Box, wide: float) -> Any:
+    def box(self, box: doc.Box, wide: float) -> Any:
         if len(box.items) == 1:
-            body: list[Any] = [self.say((_bold(f"{box.title} "), *runs(box.items[0])), self.boxed)]
+            body: list[Any] = [self.say((_bold(f"{box.title} "), *doc.runs(box.items[0])), self.boxed)]
         else:
             body = [self.say((_bold(box.title),)), *(self.listed("•", item, wide - 12.0) for item in box.items)]
         return self.table([[body]], [wide], ("BOX", (0, 0), (-1, -1), 1.4, _INKS["bad"]), pad=5.0)
@@ -207,7 +188,7 @@ class _Look:
         drawn.width, drawn.height = wide, drawn.height * share
         return drawn
 
-    def picture(self, picture: Picture, wide: float) -> list[Any]:
+    def picture(self, picture: doc.Picture, wide: float) -> list[Any]:
         """Upright as the camera meant it; one that cannot be read is named."""
         image, turn = load("PIL.Image"), load("PIL.ImageOps")
         try:
@@ -227,13 +208,13 @@ class _Look:
         return [shown, self.say(picture.caption, self.small)]
 
 
-def _bold(text: str) -> Run:
-    return Run(text, bold=True)
+def _bold(text: str) -> doc.Run:
+    return doc.Run(text, bold=True)
 
 
-def _markup(line: Line) -> str:
+def _markup(line: doc.Line) -> str:
     told = []
-    for text, bold, tone, fill in runs(line):
+    for text, bold, tone, fill in doc.runs(line):
         said = f"<b>{esc(text)}</b>" if bold else esc(text)
         if tone:
             said = f'<font color="{_INKS[tone]}">{said}</font>'

@@ -9,7 +9,7 @@ from pourcall.contract.units import Unit, format_difference, format_temperature
 from pourcall.records.read.compare import Comparison, Kind, Line, Value
 from pourcall.records.read.facts import PourFacts
 from pourcall.reports.drawings.pour_plot import overlay_svg
-from pourcall.reports.pages.document import Banner, Block, Box, Document, Drawing, Paragraph, Row, Section, Table
+from pourcall.reports.pages import document as doc
 from pourcall.texts import say, word
 
 Align = Literal["pour", "liquidus"]
@@ -68,19 +68,19 @@ def overlay(several: Sequence[PourFacts], align: Align, unit: Unit) -> str:
 
 def compare_page(
     found: Comparison, several: Sequence[PourFacts], *, align: Align, unit: Unit, clock: Clock
-) -> Document:
+) -> doc.Document:
     """One page: warnings, what differs, the drawing, what is the same."""
     title = say(tell("comparison.title", pours=", ".join(found.pours)))
-    body: list[Block] = [Banner(title, rule=True)]
+    body: list[doc.Block] = [doc.Banner(title, rule=True)]
     if found.warnings:
-        body.append(Box(say(tell("comparison.box")), [say(warning, unit) for warning in found.warnings]))
-    rows = [Row((say(tell("comparison.poured")), *_times(several, clock)))]
-    rows += [Row(tuple(cells), _LOOK.get(line.weight, "")) for line, cells in _rows(found, unit)]
-    body.append(Section(say(tell("comparison.differs")), (Table(("", *found.pours), rows),)))
-    body.append(Section(say(tell("comparison.over")), (Drawing(overlay(several, align, unit)),)))
+        body.append(doc.Box(say(tell("comparison.box")), [say(warning, unit) for warning in found.warnings]))
+    rows = [doc.Row((say(tell("comparison.poured")), *_times(several, clock)))]
+    rows += [doc.Row(tuple(cells), _LOOK.get(line.weight, "")) for line, cells in _rows(found, unit)]
+    body.append(doc.Section(say(tell("comparison.differs")), (doc.Table(("", *found.pours), rows),)))
+    body.append(doc.Section(say(tell("comparison.over")), (doc.Drawing(overlay(several, align, unit)),)))
     if found.same:
-        body.append(Section(say(tell("comparison.alike_title")), (Paragraph(_alike(found, unit)),)))
-    return Document(title, body)
+        body.append(doc.Section(say(tell("comparison.alike_title")), (doc.Paragraph(_alike(found, unit)),)))
+    return doc.Document(title, body)
 
 
 def _times(several: Sequence[PourFacts], clock: Clock) -> list[str]:

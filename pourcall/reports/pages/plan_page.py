@@ -7,21 +7,8 @@ from pourcall.contract.units import Unit, format_difference, format_temperature
 from pourcall.planning.plan_text import advice_lines, caution_lines, charge_lines, energy_lines, level_words, pot_lines
 from pourcall.planning.planner import PourPlan
 from pourcall.reports.drawings.plan_plot import fume_svgs, scale_svg
+from pourcall.reports.pages import document as doc
 from pourcall.reports.pages.as_html import html
-from pourcall.reports.pages.document import (
-    Banner,
-    Beside,
-    Block,
-    Box,
-    Bullets,
-    Document,
-    Drawing,
-    Figures,
-    Paragraph,
-    Row,
-    Section,
-    Table,
-)
 from pourcall.texts import say, written
 
 
@@ -30,20 +17,20 @@ def render_html(plan: PourPlan, unit: Unit = Unit.C) -> str:
     return html(plan_page(plan, unit))
 
 
-def plan_page(plan: PourPlan, unit: Unit = Unit.C) -> Document:
+def plan_page(plan: PourPlan, unit: Unit = Unit.C) -> doc.Document:
     """The plan as one page, temperatures in `unit`, in the reasons too."""
 
-    def listed(title: Message, items: Iterable[Told], *, check: bool = False) -> Section:
-        return Section(say(title), (Bullets([say(item, unit) for item in items], check),))
+    def listed(title: Message, items: Iterable[Told], *, check: bool = False) -> doc.Section:
+        return doc.Section(say(title), (doc.Bullets([say(item, unit) for item in items], check),))
 
     title = say(tell("page.plan", alloy=plan.alloy_name))
     about = tell("page.plan_sheet", key=plan.alloy_key, sheet=plan.sheet_hash)
-    body: list[Block] = [Banner(title, rule=True), Paragraph(say(about), small=True)]
+    body: list[doc.Block] = [doc.Banner(title, rule=True), doc.Paragraph(say(about), small=True)]
     if plan.conflicts:
-        body.append(Box(say(tell("page.plan_stop")), [say(one, unit) for one in plan.conflicts]))
-    body.append(Figures(_figures(plan, unit)))
-    body.append(Section(say(tell("page.plan_moulds")), (_moulds(plan, unit),)))
-    body.append(Section(say(tell("page.plan_temperatures")), (Drawing(scale_svg(plan, unit)),)))
+        body.append(doc.Box(say(tell("page.plan_stop")), [say(one, unit) for one in plan.conflicts]))
+    body.append(doc.Figures(_figures(plan, unit)))
+    body.append(doc.Section(say(tell("page.plan_moulds")), (_moulds(plan, unit),)))
+    body.append(doc.Section(say(tell("page.plan_temperatures")), (doc.Drawing(scale_svg(plan, unit)),)))
     sections = [
         listed(tell("page.plan_profile"), plan.profile),
         listed(tell("page.plan_charge"), charge_lines(plan)),
@@ -54,15 +41,17 @@ def plan_page(plan: PourPlan, unit: Unit = Unit.C) -> Document:
     for order, planned in enumerate(plan.melt.moulds):
         why = [written(planned.why), *advice_lines(plan, order, unit)]
         sections.append(listed(tell("page.plan_mould", mould=planned.name), why))
-    body.append(Beside([(section,) for section in sections], flow=True))
+    body.append(doc.Beside([(section,) for section in sections], flow=True))
     if plan.fume is not None:
-        words = Bullets([say(one, unit) for one in plan.fume.words])
-        drawings = (Drawing(svg) for svg in fume_svgs(plan, unit))
-        body.append(Section(say(tell("page.plan_fume")), (Paragraph(say(level_words(plan), unit)), words, *drawings)))
+        words = doc.Bullets([say(one, unit) for one in plan.fume.words])
+        drawings = (doc.Drawing(svg) for svg in fume_svgs(plan, unit))
+        body.append(
+            doc.Section(say(tell("page.plan_fume")), (doc.Paragraph(say(level_words(plan), unit)), words, *drawings))
+        )
     body.append(listed(tell("page.plan_caution"), caution_lines(plan)))
     sources = "; ".join(say(source, unit) for source in plan.sources)
-    body.append(Section(say(tell("page.plan_sources")), (Paragraph(sources, small=True),)))
-    return Document(title, body)
+    body.append(doc.Section(say(tell("page.plan_sources")), (doc.Paragraph(sources, small=True),)))
+    return doc.Document(title, body)
 
 
 def _figures(plan: PourPlan, unit: Unit) -> list[tuple[str, str]]:
@@ -81,7 +70,7 @@ def _figures(plan: PourPlan, unit: Unit) -> list[tuple[str, str]]:
     return [(say(name), figure) for name, figure in told]
 
 
-def _moulds(plan: PourPlan, unit: Unit) -> Table:
+def _moulds(plan: PourPlan, unit: Unit) -> doc.Table:
     """One line for each mould."""
     rows = []
     for planned, advice in zip(plan.melt.moulds, plan.moulds, strict=True):
@@ -96,7 +85,7 @@ def _moulds(plan: PourPlan, unit: Unit) -> Table:
             f"{format_difference(planned.loss_c, unit, 0)} ± {format_difference(planned.loss_u_c, unit, 0)}",
             "" if advice.fill is None else format_temperature(advice.fill.lowest_c, unit),
         )
-        rows.append(Row(cells))
+        rows.append(doc.Row(cells))
     names = (
         tell("page.mould_name"),
         tell("page.mould_mass"),
@@ -105,7 +94,7 @@ def _moulds(plan: PourPlan, unit: Unit) -> Table:
         tell("page.mould_lost"),
         tell("page.mould_fills"),
     )
-    return Table(tuple(say(name) for name in names), rows)
+    return doc.Table(tuple(say(name) for name in names), rows)
 
 
 def _range(low_c: float, high_c: float, unit: Unit) -> str:

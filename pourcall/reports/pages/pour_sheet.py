@@ -13,25 +13,7 @@ from pourcall.records.read.facts import Mark, PourFacts
 from pourcall.records.read.views import PourRow
 from pourcall.reports.drawings.melt_parts import STATE_FILL, numbered
 from pourcall.reports.drawings.pour_plot import melt_svg, pour_svg
-from pourcall.reports.pages.document import (
-    Banner,
-    Beside,
-    Block,
-    Box,
-    Bullets,
-    Document,
-    Drawing,
-    Happened,
-    Line,
-    Listing,
-    Pairs,
-    Paragraph,
-    Picture,
-    Pictures,
-    Run,
-    Section,
-    Tone,
-)
+from pourcall.reports.pages import document as doc
 from pourcall.texts import say, word
 
 _BLANK = "_" * 30  # to write on by hand
@@ -46,48 +28,48 @@ def pour_sheet(
     cautions: Sequence[Told] = (),
     shop: str = "",
     clock: Clock,
-) -> Document:
+) -> doc.Document:
     """The page. `photos` is the photo folder, `cautions` whole sentences; temperatures in `unit`."""
     row = facts.row
-    body: list[Block] = [_header(facts, shop, clock), _lip(facts, unit), Paragraph(_how(facts, unit))]
-    body.append(Beside([(Drawing(melt_svg(facts, unit)),), (Drawing(pour_svg(facts, unit)),)]))
+    body: list[doc.Block] = [_header(facts, shop, clock), _lip(facts, unit), doc.Paragraph(_how(facts, unit))]
+    body.append(doc.Beside([(doc.Drawing(melt_svg(facts, unit)),), (doc.Drawing(pour_svg(facts, unit)),)]))
     body += _legend(facts)
     body.append(
-        Beside(
+        doc.Beside(
             [
-                (_section(tell("sheet.mould"), Pairs(mould_rows(facts, unit))),),
-                (_section(tell("sheet.metal"), Pairs(metal_rows(facts, unit))),),
+                (_section(tell("sheet.mould"), doc.Pairs(mould_rows(facts, unit))),),
+                (_section(tell("sheet.metal"), doc.Pairs(metal_rows(facts, unit))),),
                 (_section(tell("sheet.result"), *_result(facts, clock)),),
                 (_section(tell("sheet.notes"), *_notes(facts, unit, clock)),),
             ]
         )
     )
-    body.append(_section(tell("sheet.happened"), Listing(list(_happened(facts, unit, clock)))))
+    body.append(_section(tell("sheet.happened"), doc.Listing(list(_happened(facts, unit, clock)))))
     body.append(
-        Box(say(tell("sheet.caution")), [" ".join(say(told, unit) for told in (*cautions, tell("sheet.worth")))])
+        doc.Box(say(tell("sheet.caution")), [" ".join(say(told, unit) for told in (*cautions, tell("sheet.worth")))])
     )
     stamped = tell("sheet.simulated_figures") if facts.simulated else ""
     about = tell("sheet.small_print", program=facts.program, furnace=facts.furnace, stamped=stamped)
-    body.append(Paragraph(say(about), small=True))
+    body.append(doc.Paragraph(say(about), small=True))
     shown = [
-        Picture(photos / f"{one.hash}{one.suffix}", f"{one.caption} ({clock(one.at_utc_s)})".strip())
+        doc.Picture(photos / f"{one.hash}{one.suffix}", f"{one.caption} ({clock(one.at_utc_s)})".strip())
         for one in facts.photos
     ]
-    return Document(
+    return doc.Document(
         title=say(tell("sheet.title", pour=row.pour, mould=row.mould)),
         body=body,
-        after=[_section(tell("sheet.photos"), Pictures(shown))] if shown else (),
+        after=[_section(tell("sheet.photos"), doc.Pictures(shown))] if shown else (),
         one_page=True,
         author=shop,
         creator=f"pourcall {facts.program}",
     )
 
 
-def _section(title: Message, *body: Block) -> Section:
-    return Section(say(title), body)
+def _section(title: Message, *body: doc.Block) -> doc.Section:
+    return doc.Section(say(title), body)
 
 
-def judged(row: PourRow) -> tuple[Message, Tone]:
+def judged(row: PourRow) -> tuple[Message, doc.Tone]:
     """Whether it arrived in its window, and the tone of the words."""
     if row.lip_temp_c is None:
         return tell("sheet.lip_unknown"), "bad"
@@ -101,24 +83,24 @@ def judged(row: PourRow) -> tuple[Message, Tone]:
     return tell("sheet.inside"), "good"
 
 
-def _header(facts: PourFacts, shop: str, clock: Clock) -> Banner:
-    row, stamp = facts.row, Run(say(tell("sheet.simulated")), bold=True, tone="stamp")
-    what: Line = (Run(row.mould, bold=True), f" {say(tell('sheet.in'))} ", Run(facts.alloy_name, bold=True))
+def _header(facts: PourFacts, shop: str, clock: Clock) -> doc.Banner:
+    row, stamp = facts.row, doc.Run(say(tell("sheet.simulated")), bold=True, tone="stamp")
+    what: doc.Line = (doc.Run(row.mould, bold=True), f" {say(tell('sheet.in'))} ", doc.Run(facts.alloy_name, bold=True))
     if facts.simulated:
         what = (*what, " ", stamp)
     where = f"{shop}, " if shop else ""
     when = f"{where}{clock(row.at_utc_s)}{''.join(f' · {tag}' for tag in facts.tags)}"
-    return Banner(row.pour, (what, when), rule=True, hint=say(tell("sheet.write_on_casting")))
+    return doc.Banner(row.pour, (what, when), rule=True, hint=say(tell("sheet.write_on_casting")))
 
 
-def _lip(facts: PourFacts, unit: Unit) -> Banner:
+def _lip(facts: PourFacts, unit: Unit) -> doc.Banner:
     row = facts.row
     u_text = "" if row.lip_u_c is None else f" ± {format_difference(row.lip_u_c, unit, 0)}"
     words, tone = judged(row)
     wanted = tell("sheet.wanted", low_c=row.lip_min_c, high_c=row.lip_max_c)
-    return Banner(
+    return doc.Banner(
         f"{format_temperature(row.lip_temp_c, unit)}{u_text}",
-        ((f"{say(tell('sheet.at_lip'))} ", Run(say(words, unit), bold=True, tone=tone)), say(wanted, unit)),
+        ((f"{say(tell('sheet.at_lip'))} ", doc.Run(say(words, unit), bold=True, tone=tone)), say(wanted, unit)),
     )
 
 
@@ -139,14 +121,14 @@ def _how(facts: PourFacts, unit: Unit) -> str:
     return "".join(f"{part}. " for part in parts if part).strip()
 
 
-def _legend(facts: PourFacts) -> list[Block]:
+def _legend(facts: PourFacts) -> list[doc.Block]:
     seen = dict.fromkeys(span.state for span in facts.states)
     if not seen:
         return []
-    line: list[Run | str] = [f"{say(tell('sheet.states'))} "]
+    line: list[doc.Run | str] = [f"{say(tell('sheet.states'))} "]
     for state in seen:
-        line += [Run(word("state", state.value), fill=STATE_FILL[state]), " "]
-    return [Paragraph((*line, say(tell("sheet.legend"))), small=True)]
+        line += [doc.Run(word("state", state.value), fill=STATE_FILL[state]), " "]
+    return [doc.Paragraph((*line, say(tell("sheet.legend"))), small=True)]
 
 
 def mould_rows(facts: PourFacts, unit: Unit = Unit.C) -> list[tuple[str, str]]:
@@ -199,30 +181,30 @@ def metal_rows(facts: PourFacts, unit: Unit) -> list[tuple[str, str]]:
     return [(say(name), say(value, unit)) for name, value in told]
 
 
-def _result(facts: PourFacts, clock: Clock) -> list[Block]:
+def _result(facts: PourFacts, clock: Clock) -> list[doc.Block]:
     """What inspection found, or a line to write it on."""
     if not facts.results:
-        return [Paragraph(f"{say(tell('sheet.not_inspected'))}: {_BLANK}")]
+        return [doc.Paragraph(f"{say(tell('sheet.not_inspected'))}: {_BLANK}")]
     lines = []
     for one in facts.results:
         grade = f" {one.severity}" if one.severity else ""
         detail = f": {one.detail}" if one.detail else ""
         lines.append(f"{one.defect.replace('_', ' ')}{grade}{detail} ({one.who}, {clock(one.at_utc_s)})")
-    return [Bullets(lines), Paragraph(say(tell("sheet.severities")), small=True)]
+    return [doc.Bullets(lines), doc.Paragraph(say(tell("sheet.severities")), small=True)]
 
 
-def _notes(facts: PourFacts, unit: Unit, clock: Clock) -> list[Block]:
+def _notes(facts: PourFacts, unit: Unit, clock: Clock) -> list[doc.Block]:
     """Notes of the melt and of the pour, or a line to write on."""
     told = [note for note in facts.notes if note.what == "note"]
     lines = [f"{say(note.text, unit)} ({note.who}, {clock(note.at_utc_s)})" for note in told]
-    return [Bullets(lines)] if lines else [Paragraph(_BLANK)]
+    return [doc.Bullets(lines)] if lines else [doc.Paragraph(_BLANK)]
 
 
-def _happened(facts: PourFacts, unit: Unit, clock: Clock) -> Iterator[Happened]:
+def _happened(facts: PourFacts, unit: Unit, clock: Clock) -> Iterator[doc.Happened]:
     """In order: number on the drawing, time of day, words."""
     number_of = {id(mark): str(number) for number, mark in numbered(facts.marks)}
     for mark in facts.marks:
-        yield Happened(
+        yield doc.Happened(
             number_of.get(id(mark), ""),
             clock(facts.melt_began_utc_s + mark.at_s)[-5:],
             _words(mark, unit),

@@ -1,0 +1,26 @@
+"""What stands in files of readings and pours beside the figures. Temperatures in files are always degC."""
+
+TEXTS: dict[str, str] = {
+    "export.melt": "Melt {melt}",
+    "export.pour": "Pour {pour}, {mould}",
+    "export.title_invented": "{title} (invented: a simulated furnace)",
+    "export.invented": "invented: a simulated furnace; nothing of it was poured",
+    "export.began": "melt {melt} {alloy} began",
+    "export.charge": "charge: {charge}",
+    "export.plan_changed": "plan changed: {why}",
+    "export.dip": "dip {number} {probe}: {degrees:1} degC {how}",
+    "export.dip_useless": "dip {number} {probe}: {why}",
+    "export.poured": "pour {number} {mould}",
+    "export.note": "{what}: {text}",
+    "export.gap": "no readings {board}: {reason}",
+    "export.ended": "melt ended: {how}",
+    "export.about": "Furnace {furnace}. Readings within {window} ms of each other share a row; its time is that of the first. Temperatures are those decided at the time of the reading.",
+    "export.about_thinned": "{about} These readings were {thinned}; around pours and dips all are there.",
+    "export.column.elapsed": "Seconds since the melt began, by a clock that never steps",
+    "export.column.utc": "Time of day, UTC; may step where the computer's clock was set",
+    "export.column.temperature": "Temperature of {probe}, degC; empty where there is no number",
+    "export.column.u": "Its expanded uncertainty (k = 2), degC; empty where not computed",
+    "export.column.status": "good, uncertain or bad; empty: no reading in this row",
+    "export.column.reason": "Why the status is what it is",
+    "export.column.mark": "What happened at this time",
+}
