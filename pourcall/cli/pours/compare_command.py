@@ -28,6 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Text or JSON, and the files asked for."""
+    from pourcall.contract.message import tell
     from pourcall.records.read.compare import compare
     from pourcall.records.read.facts import pour_facts
     from pourcall.records.read.store import Store
@@ -35,6 +36,7 @@ def run(args: argparse.Namespace) -> int:
     from pourcall.reports.pages.as_html import html
     from pourcall.reports.pages.as_pdf import pdf
     from pourcall.reports.pages.compare_page import compare_page, comparison_text, overlay
+    from pourcall.texts import say
 
     unit = unit_of(args)
     with Store.read(our_paths().database) as store:
@@ -53,5 +55,5 @@ def run(args: argparse.Namespace) -> int:
     for line in comparison_text(found, several, unit, local_time):
         print(line)
     for path in (*drawings, *pages):
-        print(f"written: {path}")
+        print(say(tell("comparison.written", file=str(path))))
     return 0

@@ -17,4 +17,5 @@ TEXTS: dict[str, str] = {
     "comparison.lip_unknown": "The temperature at the lip is not known of every pour",
     "comparison.waiting": "Not inspected yet: {pours}",
     "comparison.alike": "{low_c} and {high_c} are {apart_difference_c} apart, less than their uncertainty together ({together_u_c}): as to temperature these may be the same pour",
+    "comparison.written": "written: {file}",
 }

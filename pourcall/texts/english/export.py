@@ -23,4 +23,8 @@ TEXTS: dict[str, str] = {
     "export.column.status": "good, uncertain or bad; empty: no reading in this row",
     "export.column.reason": "Why the status is what it is",
     "export.column.mark": "What happened at this time",
+    "export.rows": "{rows} rows in {file}",
+    "export.rows_csv": "{rows} rows in {file}; what its columns mean is in {metadata}",
+    "export.recomputed": "{rows} rows in {file}: temp_c as decided then, temp_recomputed_c as it would be now",
+    "export.pours": "{pours} pours in {file}",
 }
