@@ -44,7 +44,7 @@ text-indent:-5.6em}.listing b.sign{display:inline-block;width:1.6em;text-align:c
 .photos img{width:100%;max-height:26em;object-fit:contain;border:1px solid #bbb}figcaption{font-size:.85em}
 .box{border:2px solid #a11d1d;padding:.2em .6em;margin:.7em 0 .3em;break-inside:avoid}
 .drawing{overflow-x:auto}svg{width:100%;height:auto;max-width:48em;display:block}
-@media(max-width:40em){.wide table{min-width:36em}.drawing svg{min-width:32em}}
+@media(max-width:40em){.wide table{min-width:36em}.broad svg{min-width:32em}}
 @page{size:A4;margin:10mm}
 @media print{body{font-size:9.4pt;padding:0;max-width:none}.two{grid-template-columns:1fr 1fr}
 h2{break-after:avoid;margin:.5em 0 .2em}
@@ -99,7 +99,7 @@ def _block(block: doc.Block, left: list[int]) -> str:
             )
             return f'<ul class="listing">{items}</ul>'
         case doc.Drawing():
-            return f'<div class="drawing">{block.svg}</div>'
+            return f'<div class="{"drawing broad" if block.broad else "drawing"}">{block.svg}</div>'
         case doc.Pictures():
             return f'<div class="photos">{"".join(_picture(one, left) for one in block.items)}</div>'
         case doc.Box():

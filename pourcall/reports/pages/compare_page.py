@@ -77,7 +77,7 @@ def compare_page(
     rows = [doc.Row((say(tell("comparison.poured")), *_times(several, clock)))]
     rows += [doc.Row(tuple(cells), _LOOK.get(line.weight, "")) for line, cells in _rows(found, unit)]
     body.append(doc.Section(say(tell("comparison.differs")), (doc.Table(("", *found.pours), rows),)))
-    body.append(doc.Section(say(tell("comparison.over")), (doc.Drawing(overlay(several, align, unit)),)))
+    body.append(doc.Section(say(tell("comparison.over")), (doc.Drawing(overlay(several, align, unit), broad=True),)))
     if found.same:
         body.append(doc.Section(say(tell("comparison.alike_title")), (doc.Paragraph(_alike(found, unit)),)))
     return doc.Document(title, body)

@@ -87,9 +87,10 @@ class Listing(NamedTuple):
 
 
 class Drawing(NamedTuple):
-    """An SVG."""
+    """An SVG; `broad`: on a telephone it is not made too small to read, it scrolls."""
 
     svg: str
+    broad: bool = False
 
 
 class Picture(NamedTuple):

@@ -30,7 +30,7 @@ def plan_page(plan: PourPlan, unit: Unit = Unit.C) -> doc.Document:
         body.append(doc.Box(say(tell("page.plan_stop")), [say(one, unit) for one in plan.conflicts]))
     body.append(doc.Figures(_figures(plan, unit)))
     body.append(doc.Section(say(tell("page.plan_moulds")), (_moulds(plan, unit),)))
-    body.append(doc.Section(say(tell("page.plan_temperatures")), (doc.Drawing(scale_svg(plan, unit)),)))
+    body.append(doc.Section(say(tell("page.plan_temperatures")), (doc.Drawing(scale_svg(plan, unit), broad=True),)))
     sections = [
         listed(tell("page.plan_profile"), plan.profile),
         listed(tell("page.plan_charge"), charge_lines(plan)),
@@ -44,7 +44,7 @@ def plan_page(plan: PourPlan, unit: Unit = Unit.C) -> doc.Document:
     body.append(doc.Beside([(section,) for section in sections], flow=True))
     if plan.fume is not None:
         words = doc.Bullets([say(one, unit) for one in plan.fume.words])
-        drawings = (doc.Drawing(svg) for svg in fume_svgs(plan, unit))
+        drawings = (doc.Drawing(svg, broad=True) for svg in fume_svgs(plan, unit))
         body.append(
             doc.Section(say(tell("page.plan_fume")), (doc.Paragraph(say(level_words(plan), unit)), words, *drawings))
         )
