@@ -11,13 +11,14 @@ import pytest
 
 from pourcall.contract.units import Unit, from_c
 from pourcall.reports.drawings import chart
+from pourcall.reports.drawings.chart_svg import chart_svg
 
 FIELD = chart.Axis(0.0, 100.0, ((0.0, "0"), (50.0, "50"), (100.0, "100")))
 
 
 def drawn(**parts: object) -> ElementTree.Element:
     one = {"name": "It", "x": FIELD, "y": FIELD, **parts}
-    return ElementTree.fromstring(chart.chart_svg(chart.Chart(**one)))  # type: ignore[arg-type]
+    return ElementTree.fromstring(chart_svg(chart.Chart(**one)))  # type: ignore[arg-type]
 
 
 def named(root: ElementTree.Element, tag: str) -> list[ElementTree.Element]:

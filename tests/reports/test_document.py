@@ -9,11 +9,12 @@ import pytest
 from PIL import Image
 
 from pourcall.reports.drawings import chart
+from pourcall.reports.drawings.chart_svg import chart_svg
 from pourcall.reports.pages import document as doc
 from pourcall.reports.pages.as_html import html
 from pourcall.reports.pages.as_pdf import pdf
 
-SVG = chart.chart_svg(chart.Chart(name="It", x=chart.Axis(0, 1, ((0, "zero"),)), y=chart.Axis(0, 1, ())))
+SVG = chart_svg(chart.Chart(name="It", x=chart.Axis(0, 1, ((0, "zero"),)), y=chart.Axis(0, 1, ())))
 WORDS: dict[str, doc.Block] = {
     "banner": doc.Banner("banner-big", ("banner-beside",)),
     "heading": doc.Banner("heading-big", ((doc.Run("heading-bold", bold=True), " heading-plain"),), rule=True),

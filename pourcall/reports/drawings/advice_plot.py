@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pourcall.contract.message import tell
 from pourcall.contract.units import Unit, from_c, to_c
 from pourcall.reports.drawings import chart
+from pourcall.reports.drawings.chart_svg import chart_svg
 from pourcall.texts import say
 from pourcall.trials.advice import Advice, InspectedPour
 
@@ -33,7 +34,7 @@ def advice_svg(advice: Advice, unit: Unit = Unit.C) -> str:
         uprights.append(chart.Upright(advice.next_c, label, chart.Look(chart.INK, 1.0, "5 4"), top=True, left=False))
     shares = tuple((share, f"{share:.0%}") for share in (0.0, 0.25, 0.5, 0.75, 1.0))
     return (
-        chart.chart_svg(
+        chart_svg(
             chart.Chart(
                 name=title,
                 x=chart.Axis(low_c, high_c, figures, unit=say(tell("plot.at_the_lip", mark=chart.unit_mark(unit)))),

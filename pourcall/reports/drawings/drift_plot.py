@@ -6,6 +6,7 @@ from pourcall.calibration.history import DAY_S, PointRow, day, standing
 from pourcall.contract.message import tell
 from pourcall.contract.units import Unit, difference_from_c
 from pourcall.reports.drawings import chart
+from pourcall.reports.drawings.chart_svg import chart_svg
 from pourcall.texts import say
 from pourcall.thermometry.thermocouple import seebeck_uv_per_c
 from pourcall.thermometry.uncertainty import COVERAGE, LEAST_SLOPE
@@ -42,7 +43,7 @@ def drift_svg(probe: str, rows: Sequence[PointRow], *, tc_type: str = "K", unit:
         legend.append(chart.Entry(say(tell("drift.point", point=key, at_c=reference_c), unit), look=look))
     title = say(tell("drift.title", probe=probe))
     return (
-        chart.chart_svg(
+        chart_svg(
             chart.Chart(
                 name=say(tell("drift.name", probe=probe)),
                 x=chart.Axis(

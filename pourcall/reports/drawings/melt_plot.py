@@ -12,6 +12,7 @@ from pourcall.contract.units import Unit
 from pourcall.records.read.facts import Mark
 from pourcall.records.read.melt_facts import MeltFacts
 from pourcall.reports.drawings import chart, melt_parts
+from pourcall.reports.drawings.chart_svg import chart_svg
 from pourcall.texts import say
 
 Clock = Callable[[float], str]  # UTC seconds -> `2026-11-25 02:46` where the reader is
@@ -36,7 +37,7 @@ def plot_svg(facts: MeltFacts, unit: Unit, clock: Clock) -> str:
     probes = [chart.Entry(name, look=melt_parts.look(number)) for number, name in enumerate(facts.trace)]
     listed = [mark for mark in facts.marks if mark.kind in (*melt_parts.NUMBERED, "lift", "pour")]
     return (
-        chart.chart_svg(
+        chart_svg(
             chart.Chart(
                 name=say(what),
                 x=x._replace(unit=say(tell("plot.minutes")), second_unit=say(tell("plot.clock"))),

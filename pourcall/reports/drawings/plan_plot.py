@@ -8,6 +8,7 @@ from pourcall.contract.units import Unit
 from pourcall.metal.vapour import exposure_limits as limits
 from pourcall.planning.planner import PourPlan
 from pourcall.reports.drawings import chart
+from pourcall.reports.drawings.chart_svg import chart_svg
 from pourcall.texts import say
 
 _POT, _LIP, _FUME = "#3a6ea5", "#4a8f5a", "#c0662a"
@@ -29,7 +30,7 @@ def scale_svg(plan: PourPlan, unit: Unit = Unit.C) -> str:
         rows.append((tell("plot.plan_pot", mould=_short(mould.name)), mould.tap_min_c, top_c, _POT))
     ends = [end_c for _, low_c, high_c, _ in rows for end_c in (low_c, high_c)] + [limit.limit_c]
     names = tuple((float(-number), say(name)) for number, (name, *_) in enumerate(rows))
-    return chart.chart_svg(
+    return chart_svg(
         chart.Chart(
             name=say(tell("plot.plan_scale")),
             x=chart.temperature_axis([min(ends) - 15.0, max(ends) + 15.0], unit, whole=True),
@@ -96,7 +97,7 @@ def _log_chart(
     low_c = min(mould.tap_min_c for mould in plan.melt.moulds)
     high_c = min(plan.melt.lowest_limit.limit_c, max(mould.tap_max_c for mould in plan.melt.moulds))
     x = chart.temperature_axis(temps, unit, 8.0, whole=True)
-    return chart.chart_svg(
+    return chart_svg(
         chart.Chart(
             name=say(title),
             x=x._replace(

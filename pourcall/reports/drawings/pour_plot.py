@@ -12,6 +12,7 @@ from pourcall.contract.message import Message, tell
 from pourcall.contract.units import Unit, format_temperature
 from pourcall.records.read.facts import DETAIL_AFTER_S, DETAIL_BEFORE_S, PourFacts
 from pourcall.reports.drawings import chart, melt_parts
+from pourcall.reports.drawings.chart_svg import chart_svg, charts_svg
 from pourcall.texts import say
 
 _NEAR_C = 120.0  # of the aim: what is farther off is not drawn around the pour
@@ -19,19 +20,19 @@ _NEAR_C = 120.0  # of the aim: what is farther off is not drawn around the pour
 
 def melt_svg(facts: PourFacts, unit: Unit = Unit.C) -> str:
     """The melt from its start to past the last pour."""
-    return chart.chart_svg(_melt(facts, unit))
+    return chart_svg(_melt(facts, unit))
 
 
 def pour_svg(facts: PourFacts, unit: Unit = Unit.C) -> str:
     """The minutes around the pour, with the lip temperature and its window."""
-    return chart.chart_svg(_around(facts, unit))
+    return chart_svg(_around(facts, unit))
 
 
 def both_svg(facts: PourFacts, unit: Unit = Unit.C) -> str:
     """Both drawings side by side in one file."""
     row = facts.row
     title = say(tell("plot.both_title", pour=row.pour, mould=row.mould, alloy=facts.alloy_name))
-    return chart.charts_svg([_melt(facts, unit), _around(facts, unit)], f"Pour {row.pour}", title) + "\n"
+    return charts_svg([_melt(facts, unit), _around(facts, unit)], f"Pour {row.pour}", title) + "\n"
 
 
 def _melt(facts: PourFacts, unit: Unit) -> chart.Chart:
@@ -168,7 +169,7 @@ def overlay_svg(
             marks.append(mark)
         listing.append(chart.Entry(say(_pour_entry(facts.row), unit), look=look, mark=mark))
     return (
-        chart.chart_svg(
+        chart_svg(
             chart.Chart(
                 name=say(tell("plot.overlay_name")),
                 x=chart.minutes_axis(from_s, until_s),
