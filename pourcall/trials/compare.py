@@ -5,13 +5,13 @@ one, is judgement and stands in one table. Not here: words and pages (compare_pa
 (advice.py).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Literal
 
 import msgspec
 
 from pourcall.contract.errors import BadInput
-from pourcall.contract.units import say_c, say_difference_c
+from pourcall.contract.message import Message, tell
 from pourcall.records.read.facts import PourFacts
 from pourcall.records.read.simulated_melts import TAG
 from pourcall.records.read.views import PourRow
@@ -43,12 +43,12 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Comparison(msgspec.Struct, frozen=True, kw_only=True):
-    """`differ` has results and temperatures first, then what else changed. `warnings` are whole sentences."""
+    """`differ` has results and temperatures first, then what else changed."""
 
     pours: tuple[str, ...]
     differ: tuple[Line, ...]
     same: tuple[Line, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
 
 
 def _setup_text(field: str) -> Callable[[PourFacts], Value]:
@@ -111,34 +111,34 @@ def _way(facts: PourFacts) -> Value:
 
 # Tolerances are judgement: what a careful person repeats without meaning to change it.
 ASPECTS: tuple[Aspect, ...] = (
-    Aspect("result", "text", "result", lambda f: f.row.result or "not inspected yet"),
-    Aspect("at the lip", "temp", "temperature", lambda f: f.row.lip_temp_c, apart=0.5),
+    Aspect("result", "text", "result", lambda f: f.row.result or "not_inspected_yet"),
+    Aspect("at_lip", "temp", "temperature", lambda f: f.row.lip_temp_c, apart=0.5),
     Aspect("uncertainty", "apart", "temperature", lambda f: f.row.lip_u_c, apart=0.5),
-    Aspect("in the pot", "temp", "temperature", lambda f: f.row.pot_temp_c, apart=0.5),
-    Aspect("lost on the way", "apart", "temperature", _loss, apart=0.5),
+    Aspect("in_pot", "temp", "temperature", lambda f: f.row.pot_temp_c, apart=0.5),
+    Aspect("lost", "apart", "temperature", _loss, apart=0.5),
     Aspect("alloy", "text", "cause", lambda f: f.alloy_name),
     Aspect("setup", "text", "cause", lambda f: f.row.setup or f.row.mould),
     Aspect("pattern", "text", "cause", _setup_text("pattern")),
-    Aspect("mould material", "text", "cause", _material),
-    Aspect("batch of the mould", "text", "cause", _setup_text("batch")),
-    Aspect("mould preheated to", "temp", "cause", _preheat, apart=20.0),
+    Aspect("mould_material", "text", "cause", _material),
+    Aspect("batch", "text", "cause", _setup_text("batch")),
+    Aspect("preheat", "temp", "cause", _preheat, apart=20.0),
     Aspect("gating", "text", "cause", _setup_text("gating")),
     Aspect("venting", "text", "cause", _setup_text("venting")),
-    Aspect("thinnest section", "mm", "cause", _thinnest, apart=0.05),
+    Aspect("thinnest", "mm", "cause", _thinnest, apart=0.05),
     Aspect("mass", "kg", "cause", _mass, share=0.05),
-    Aspect("more about the mould", "text", "cause", _setup_text("detail")),
-    Aspect("source of the metal", "text", "cause", _sources),
-    Aspect("remelt count", "count", "cause", _remelts),
-    Aspect("time above the liquidus", "s", "cause", lambda f: f.liquid_s, apart=120.0, share=0.3),
+    Aspect("detail", "text", "cause", _setup_text("detail")),
+    Aspect("metal_source", "text", "cause", _sources),
+    Aspect("remelt_count", "count", "cause", _remelts),
+    Aspect("time_liquid", "s", "cause", lambda f: f.liquid_s, apart=120.0, share=0.3),
     Aspect("probe", "text", "cause", _probe),
-    Aspect("probe correction", "text", "cause", _correction),
-    Aspect("lowest wanted", "temp", "beside", lambda f: f.row.lip_min_c, apart=0.5),
-    Aspect("highest wanted", "temp", "beside", lambda f: f.row.lip_max_c, apart=0.5),
-    Aspect("highest in the pot", "temp", "beside", lambda f: f.highest_c, apart=3.0),
-    Aspect("lift to pour", "s", "beside", _way, apart=2.0),
+    Aspect("probe_correction", "text", "cause", _correction),
+    Aspect("window_low", "temp", "beside", lambda f: f.row.lip_min_c, apart=0.5),
+    Aspect("window_high", "temp", "beside", lambda f: f.row.lip_max_c, apart=0.5),
+    Aspect("highest_in_pot", "temp", "beside", lambda f: f.highest_c, apart=3.0),
+    Aspect("lift_to_pour", "s", "beside", _way, apart=2.0),
     Aspect("charge", "kg", "beside", lambda f: f.charge_kg, share=0.05),
     Aspect("mould", "text", "beside", lambda f: f.row.mould),
-    Aspect("order in the melt", "count", "beside", lambda f: float(f.row.number)),
+    Aspect("order", "count", "beside", lambda f: float(f.row.number)),
     Aspect("marked", "text", "beside", lambda f: f.row.marked),
 )
 
@@ -175,41 +175,37 @@ def _alike(values: Sequence[Value], aspect: Aspect) -> bool:
     return spread <= max(aspect.apart, aspect.share * max(abs(figure) for figure in figures), 1e-9)
 
 
-def more_changed(what: Sequence[str]) -> str:
-    """The sentence that keeps a trial honest."""
-    return (
-        f"More than the temperature changed: {', '.join(what)}. What came of it cannot be put down to the temperature "
-        "alone"
-    )
+def _names(of: Iterable[Line]) -> tuple[Message, ...]:
+    return tuple(tell(f"word.aspect.{line.name}") for line in of)
 
 
-def _warnings(several: Sequence[PourFacts], differ: Sequence[Line]) -> list[str]:
+def _warnings(several: Sequence[PourFacts], differ: Sequence[Line]) -> list[Message]:
     told = []
     never = [facts.row.pour for facts in several if facts.simulated or TAG in facts.tags]
     if never and len(never) < len(several):
-        told.append(f"{', '.join(never)} never was: invented, of a simulated furnace. The rest is real")
+        told.append(tell("comparison.some_invented", pours=", ".join(never)))
     causes = [line for line in differ if line.weight == "cause"]
-    known = [line.name for line in causes if None not in line.values]
-    unsure = [line.name for line in causes if None in line.values]
+    known = [line for line in causes if None not in line.values]
+    unsure = [line for line in causes if None in line.values]
     if known:
-        told.append(more_changed(known))
+        told.append(tell("comparison.more_changed", what=_names(known)))
     if unsure:
-        told.append(f"Not known of every pour: {', '.join(unsure)}. It may have changed too")
+        told.append(tell("comparison.unsure", what=_names(unsure)))
     lips = [f.row for f in several if f.row.lip_temp_c is not None]
     if len(lips) < len(several):
-        told.append("The temperature at the lip is not known of every pour")
+        told.append(tell("comparison.lip_unknown"))
     if len(lips) >= 2:
         told += _told_apart(min(lips, key=_lip), max(lips, key=_lip))
     waiting = [f.row.pour for f in several if not f.row.result]
     if waiting:
-        told.append(f"Not inspected yet: {', '.join(waiting)}")
+        told.append(tell("comparison.waiting", pours=", ".join(waiting)))
     if never and len(never) == len(several):
-        told.append("Invented: these are of a simulated furnace, and nothing of them was poured")
+        told.append(tell("comparison.all_invented"))
     return told
 
 
-def _told_apart(low: PourRow, high: PourRow) -> list[str]:
-    """A sentence where the coldest and the hottest are closer than their uncertainty together (GUM, 5.1.2).
+def _told_apart(low: PourRow, high: PourRow) -> list[Message]:
+    """Where the coldest and the hottest are closer than their uncertainty together (GUM, 5.1.2).
 
     Pours that rest on one figure of the pot share its error: only what the way adds counts between them.
     """
@@ -219,11 +215,7 @@ def _told_apart(low: PourRow, high: PourRow) -> list[str]:
     apart_c, u_c = _lip(high) - _lip(low), sum(squares) ** 0.5
     if apart_c > u_c:
         return []
-    told = (
-        f"{say_c(_lip(low))} and {say_c(_lip(high))} are {say_difference_c(apart_c)} apart, less than their "
-        f"uncertainty together ({say_difference_c(u_c)}): as to temperature these may be the same pour"
-    )
-    return [told]
+    return [tell("comparison.alike", low_c=_lip(low), high_c=_lip(high), apart_difference_c=apart_c, together_u_c=u_c)]
 
 
 def _lip(row: PourRow) -> float:

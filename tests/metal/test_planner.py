@@ -137,7 +137,7 @@ def test_an_impossible_plan_says_so_first() -> None:
     assert [one.name for one in plan.conflicts] == ["plan.conflict.limit", "plan.conflict.pot"]
     assert "limit is 1100 °C" in say(plan.conflicts[0])
     assert render_text(plan).splitlines()[2] == "THIS PLAN CANNOT BE POURED AS IT IS"
-    assert 'class="stop"' in render_html(plan)
+    assert 'class="box"' in render_html(plan)
 
 
 def test_a_section_that_surface_tension_closes_is_refused() -> None:

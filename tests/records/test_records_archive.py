@@ -16,7 +16,8 @@ from pourcall.records.read.facts import pour_facts
 from pourcall.records.read.lookup import standing_row
 from pourcall.records.read.store import Store
 from pourcall.records.upkeep.backup import back_up, restore
-from pourcall.reports.pages.pour_sheet import sheet_html
+from pourcall.reports.pages.as_html import html
+from pourcall.reports.pages.pour_sheet import pour_sheet
 from pourcall.reports.tables.export import melt_csv
 
 UTC_S = 1_780_000_000.0
@@ -81,7 +82,7 @@ def clock(utc_s: float) -> str:
 
 def page(paths: Paths) -> str:
     with Store.read(paths.database) as store:
-        return sheet_html(pour_facts(store, "2026-001-1"), paths.photos, clock=clock)
+        return html(pour_sheet(pour_facts(store, "2026-001-1"), paths.photos, clock=clock))
 
 
 def test_another_installation_has_every_row_and_file_and_makes_the_same_pages(shop: Paths, tmp_path: Path) -> None:

@@ -18,6 +18,7 @@ from pourcall.contract.entries import (
 from pourcall.contract.errors import BadInput, NotFound, PourcallError
 from pourcall.contract.events import MeltEnded
 from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding
+from pourcall.contract.message import Message
 from pourcall.contract.plan import MouldRequest
 from pourcall.daemon.api import library
 from pourcall.engine.melt.melt_run import MeltRun
@@ -28,6 +29,7 @@ from pourcall.records.read.store import Store
 from pourcall.reports.tables.export import export_pours, melt_csv
 from pourcall.texts import say
 from tests.records.conftest import UTC_S, Shop, new, returns
+from tests.telling import name_of, parts
 
 Maker = Any
 
@@ -280,9 +282,10 @@ def test_exports_compare_and_search_tell_charge_and_ending(shop: Shop, tmp_path:
         assert {hit.what for hit in store.find(["2026-001", "returns"])} == {"charge"}
         assert [hit.melt for hit in store.find(["abandoned", "cold"])] == ["2026-002"]
         assert [(hit.melt, hit.what) for hit in store.find(["heel"])] == [("2026-002", "left")]
-    assert {"source of the metal", "remelt count"} <= {line.name for line in found.differ}
-    assert {line.name: line.values for line in found.differ}["remelt count"] == (0.0, 1.0)
-    assert "remelt count" in found.warnings[0]
+    assert {"metal_source", "remelt_count"} <= {line.name for line in found.differ}
+    assert {line.name: line.values for line in found.differ}["remelt_count"] == (0.0, 1.0)
+    assert name_of(found.warnings[0]) == "comparison.more_changed"
+    assert Message("word.aspect.remelt_count") in parts(found.warnings[0], "what")
     assert "charge: 0.5 kg returns of 2026-001, molten once before, =HYPERLINK(1)" in table
     assert "melt ended: abandoned, too cold, heel 0.2 kg" in table
     head, *lines = (tmp_path / "pours.csv").read_text("utf-8").splitlines()

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, unit_of
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.records.read.store import Store
@@ -68,9 +70,9 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json({args.format: str(done.csv), "metadata": str(done.metadata), "rows": done.rows})
     elif args.format != "csv":
-        print(f"{done.rows} rows in {done.csv}")
+        print(say(tell("export.rows", rows=done.rows, file=str(done.csv))))
     else:
-        print(f"{done.rows} rows in {done.csv}; what its columns mean is in {done.metadata.name}")
+        print(say(tell("export.rows_csv", rows=done.rows, file=str(done.csv), metadata=done.metadata.name)))
     return 0
 
 
@@ -108,7 +110,7 @@ def _recomputed(store: "Store", args: argparse.Namespace) -> int:
     if args.json:
         print_json({"csv": str(done.csv), "metadata": str(done.metadata), "rows": done.rows})
     else:
-        print(f"{done.rows} rows in {done.csv}: temp_c as decided then, temp_recomputed_c as it would be now")
+        print(say(tell("export.recomputed", rows=done.rows, file=str(done.csv))))
     return 0
 
 
@@ -128,5 +130,5 @@ def _pours(args: argparse.Namespace) -> int:
     if args.json:
         print_json({"csv": str(args.pours), "rows": len(rows)})
     else:
-        print(f"{len(rows)} pours in {args.pours}")
+        print(say(tell("export.pours", pours=len(rows), file=str(args.pours))))
     return 0

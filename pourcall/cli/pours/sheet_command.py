@@ -2,10 +2,10 @@
 
 import argparse
 from pathlib import Path
-from typing import Any
 
 from pourcall.cli.common import add_unit, local_time, our_paths, settings_or_none, unit_of
 from pourcall.contract.errors import PourcallError
+from pourcall.contract.message import Told, tell
 from pourcall.texts import say
 
 
@@ -33,8 +33,10 @@ def run(args: argparse.Namespace) -> int:
     from pourcall.records.read.store import Store
     from pourcall.reports.drawings.pictures import pdf_png, write_pictures
     from pourcall.reports.drawings.pour_plot import both_svg
-    from pourcall.reports.pages.pour_sheet import sheet_html
-    from pourcall.reports.pages.pour_sheet_pdf import sheet_pdf
+    from pourcall.reports.pages.as_html import html as as_html
+    from pourcall.reports.pages.as_pdf import pdf as as_pdf
+    from pourcall.reports.pages.pour_sheet import pour_sheet
+    from pourcall.texts import say
 
     unit, paths = unit_of(args), our_paths()
     with Store.read(paths.database) as store:
@@ -43,30 +45,32 @@ def run(args: argparse.Namespace) -> int:
     pages: dict[Path, str | bytes] = {}
     settings = settings_or_none()
     material = "green_sand" if facts.mould is None else facts.mould.material
-    told: dict[str, Any] = {
-        "unit": unit,
-        "cautions": caution_lines(facts.row.alloy, material),
-        "shop": "" if settings is None else settings.shop.name,
-        "clock": local_time,
-    }
+    sheet = pour_sheet(
+        facts,
+        paths.photos,
+        unit=unit,
+        cautions=caution_lines(facts.row.alloy, material),
+        shop="" if settings is None else settings.shop.name,
+        clock=local_time,
+    )
     html = args.html
     if html is None and not drawings and args.pdf is None and args.png is None:
         html = Path(f"pour-{facts.row.pour}.html")
     if html is not None:
-        pages[html] = sheet_html(facts, paths.photos, **told)
+        pages[html] = as_html(sheet)
     if args.pdf is not None or args.png is not None:
-        page = sheet_pdf(facts, paths.photos, paper=args.paper, **told)
+        page = as_pdf(sheet, paper=args.paper)
         if args.pdf is not None:
             pages[args.pdf] = page
         if args.png is not None:
             pages[args.png] = pdf_png(page)
     write_pictures(drawings, pages)
     for path in (*drawings, *pages):
-        print(f"{path}{'; print it from a browser, on paper or to PDF' if path == html else ''}")
+        print(say(tell("sheet.written_page", file=str(path)) if path == html else str(path)))
     return 0
 
 
-def caution_lines(alloy: str, material: str) -> list[str]:
+def caution_lines(alloy: str, material: str) -> list[Told]:
     """What else can hurt with this alloy in this mould. A sheet that is gone or broken leaves what holds for all."""
     from pourcall.metal.alloys.sheet import load_sheets
     from pourcall.metal.vapour.cautions import cautions
@@ -74,4 +78,4 @@ def caution_lines(alloy: str, material: str) -> list[str]:
     try:
         return [say(caution.text) for caution in cautions(load_sheets(our_paths().alloys).get(alloy), (material,))]
     except PourcallError:
-        return [f"No alloy sheet for {alloy}: its own hazards are not listed. Keep water away from metal."]
+        return [tell("sheet.no_hazards", alloy=alloy)]

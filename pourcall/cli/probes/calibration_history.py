@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import our_paths, print_json, print_table, settings_or_none, unit_of
 from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.calibration.history import InForce, PointRow
@@ -24,8 +26,9 @@ def points(args: argparse.Namespace) -> int:
         [key, format_temperature(point.temp_c, unit, 2), point.name, _source(point), point.note]
         for key, point in POINTS.items()
     ]
-    rows.append(["boiling", "by altitude", "boiling water", "IAPWS-IF97 (computed)", "--altitude or --pressure"])
-    print_table(["point", "temperature", "what", "source", "mind"], rows, right=(1,))
+    boiling = [say(tell("drift.by_altitude")), say(tell("drift.boiling_water"))]
+    rows.append(["boiling", *boiling, "IAPWS-IF97 (computed)", say(tell("drift.boiling_needs"))])
+    print_table(_titles("point", "temperature", "what", "source", "note"), rows, right=(1,))
     return 0
 
 
@@ -45,7 +48,7 @@ def listing(args: argparse.Namespace) -> int:
     from pourcall.calibration.history import in_force
 
     rows = rows_of(furnace=args.furnace)
-    unit, now_s = unit_of(args), time.time()
+    now_s = time.time()
     settings = settings_or_none()
     out: list[dict[str, Any]] = []
     for furnace, probe in sorted({(row.furnace, row.probe) for row in rows}):
@@ -66,17 +69,17 @@ def listing(args: argparse.Namespace) -> int:
         print_json(out)
         return 0
     if not out:
-        print(f"no probe has been calibrated yet (all shown in {unit.value}). Begin with `pourcall calibrate points`")
+        print(say(tell("drift.nothing_yet")))
         return 0
     print_table(
-        ["probe", "furnace", "date", "due", "points"],
+        _titles("probe", "furnace", "date", "due", "points"),
         [
             [
                 one["probe"],
                 one["furnace"],
                 one["date"] or "-",
-                (one["due"] or "-") + (" OVERDUE" if one["overdue"] else ""),
-                ", ".join(one["points"]) or "(none)",
+                (one["due"] or "-") + (f" {say(tell('drift.overdue'))}" if one["overdue"] else ""),
+                ", ".join(one["points"]) or say(tell("drift.no_points")),
             ]
             for one in out
         ],
@@ -122,7 +125,7 @@ def show(args: argparse.Namespace) -> int:
         return 0
     history_table(rows, force, unit_of(args), tc_type)
     if args.svg is not None:
-        print(f"the chart is in {args.svg}")
+        print(say(tell("drift.chart_in", file=str(args.svg))))
     return 0
 
 
@@ -138,7 +141,7 @@ def history_table(rows: "list[PointRow]", force: "InForce | None", unit: Unit, t
     for row in rows:
         slope = max(seebeck_uv_per_c(row.detail.tc_type if row.detail else tc_type, row.reference_c), 0.05)
         change = changes.get(row.id)
-        state = "in force" if row.id in used else "corrected" if row.id in corrected else ""
+        state = "in_force" if row.id in used else "corrected" if row.id in corrected else ""
         lines.append(
             [
                 str(row.id),
@@ -148,25 +151,35 @@ def history_table(rows: "list[PointRow]", force: "InForce | None", unit: Unit, t
                 f"{row.offset_uv:+.1f}",
                 "-" if row.spread_uv is None else f"{row.spread_uv:.1f}",
                 _signed(-row.offset_uv / slope, unit),
-                "" if change is None else f"{_signed(-change.change_uv / slope, unit)} in {change.days:.0f} d",
+                "" if change is None else _moved(-change.change_uv / slope, change.days, unit),
                 row.who,
-                state,
+                say(tell(f"drift.state.{state}")) if state else "",
             ]
         )
     print_table(
-        ["no", "date", "point", "at", "uV", "u uV", "reads high by", "moved by", "who", ""],
+        _titles("number", "date", "point", "at", "microvolt", "u_microvolt", "reads_high", "moved", "who", ""),
         lines,
         right=(0, 3, 4, 5, 6),
     )
     if force is None:
-        print("none of these is for the couple's present type")
+        print(say(tell("drift.none_of_type")))
         return
-    late = " It is OVERDUE" if force.overdue(time.time()) else ""
-    drift = "how it drifts is not known yet" if force.drift_uv is None else f"largest drift {force.drift_uv:.1f} uV"
-    print(
-        f"in force: {force.calibration.how} of {force.calibration.date}, standard uncertainty "
-        f"{force.calibration.spread_uv:.1f} uV; {drift}; due {force.calibration.due}.{late}"
-    )
+    drift = tell("drift.unknown")
+    if force.drift_uv is not None:
+        drift = tell("drift.largest", drift=force.drift_uv)
+    late = tell("drift.it_is_overdue") if force.overdue(time.time()) else NOTHING
+    one = force.calibration
+    told = tell("drift.force", how=one.how, date=one.date, spread=one.spread_uv, drift=drift, due=one.due, late=late)
+    print(say(told, unit))
+
+
+def _titles(*names: str) -> list[str]:
+    """Of a table's columns; an empty one has none."""
+    return [say(tell(f"drift.column.{name}")) if name else "" for name in names]
+
+
+def _moved(delta_c: float, days: float, unit: Unit) -> str:
+    return say(tell("drift.moved", by=_signed(delta_c, unit), days=round(days)))
 
 
 def _signed(delta_c: float, unit: Unit) -> str:

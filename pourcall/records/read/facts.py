@@ -53,6 +53,7 @@ class Mark(_Fact, frozen=True):
     text: str  # temperatures as `<523.0 degC>`
     temp_c: float | None = None
     number: int = 0  # of a pour or a dip
+    state: MeltState | None = None  # of the melt, where that is what changed
 
 
 class StateStretch(_Fact, frozen=True):
@@ -283,7 +284,7 @@ def _marks(events: Iterable[tuple[float, _Shown]]) -> Iterator[Mark]:
         at_s = event.mono_s + less_s
         match event:
             case MeltStateChanged():
-                yield Mark(at_s=at_s, kind="state", text=f"{event.new.value}: {written(event.why)}")
+                yield Mark(at_s=at_s, kind="state", text=f"{event.new.value}: {written(event.why)}", state=event.new)
             case CallChanged():
                 if event.how == "repeated":
                     continue

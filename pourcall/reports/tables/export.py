@@ -17,6 +17,7 @@ from typing import Any, BinaryIO, TextIO
 
 import msgspec
 
+from pourcall.contract.message import Message, tell
 from pourcall.contract.version import VERSION
 from pourcall.records.entries.charges import charge_told
 from pourcall.records.entries.melt_outcome import left_told
@@ -57,7 +58,9 @@ class _Job(msgspec.Struct, frozen=True):
 def export_melt(store: Store, melt: str, folder: Path, *, after_s: float = 0.0, kind: Kind = "csv") -> Exported:
     """`melt-2026-014.csv`: from the start to the end of a melt. Raises NotFound, StoreError, BadInput (no pyarrow)."""
     with store.reading() as conn:
-        return _export(conn, _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s), folder, kind)
+        return _export(
+            conn, _job(conn, melt, f"melt-{melt}", tell("export.melt", melt=melt), None, after_s), folder, kind
+        )
 
 
 def export_pour(
@@ -65,7 +68,7 @@ def export_pour(
 ) -> Exported:
     """`pour-2026-014-1.csv`: from the start of the melt to `after_s` after the pour. Raises as `export_melt`."""
     found = store.pour(pour)
-    title = f"Pour {pour}, {found.row.mould}"
+    title = tell("export.pour", pour=pour, mould=found.row.mould)
     with store.reading() as conn:
         until = (found.session_id, found.at_mono_s + after_s)
         return _export(conn, _job(conn, found.row.melt, f"pour-{pour}", title, until, after_s), folder, kind)
@@ -75,7 +78,7 @@ def melt_csv(store: Store, melt: str, *, after_s: float = 0.0) -> str:
     """The same text as `export_melt` writes, for an answer over the API. Raises NotFound."""
     text = io.StringIO()
     with store.reading() as conn:
-        job = _job(conn, melt, f"melt-{melt}", f"Melt {melt}", None, after_s)
+        job = _job(conn, melt, f"melt-{melt}", tell("export.melt", melt=melt), None, after_s)
         _write_rows(text, conn, job, CsvForm([name for _, name in job.probes]))
     return text.getvalue()
 
@@ -119,7 +122,7 @@ def utc_text(utc_s: float) -> str:
 
 
 def _job(
-    conn: sqlite3.Connection, melt: str, name: str, title: str, until: tuple[int, float] | None, after_s: float
+    conn: sqlite3.Connection, melt: str, name: str, title: Message, until: tuple[int, float] | None, after_s: float
 ) -> _Job:
     furnace, began_s, spans = melt_spans(conn, melt, after_s)
     if until is not None:
@@ -139,10 +142,10 @@ def _job(
     detail = melt_detail(conn, melt)
     marks, invented = list(_marks(detail, began_s)), melt in invented_melts(conn)
     if invented:
-        marks.append((began_s, "invented: a simulated furnace; nothing of it was poured"))
+        marks.append((began_s, say(tell("export.invented"))))
     return _Job(
         name=re.sub(r"[^A-Za-z0-9._@-]", "_", name),
-        title=f"{title} (invented: a simulated furnace)" if invented else title,
+        title=say(tell("export.title_invented", title=title) if invented else title),
         furnace=furnace,
         began_s=began_s,
         spans=known,
@@ -155,26 +158,31 @@ def _job(
 def _marks(detail: MeltDetail, began_s: float) -> Iterator[tuple[float, str]]:
     """What happened, by its time on the axis. UTC differences serve: a step of the clock moves a mark, no reading."""
     base_s = began_s - detail.row.began_utc_s
-    yield began_s, f"melt {detail.row.melt} {detail.row.alloy_name} began"
+    yield began_s, say(tell("export.began", melt=detail.row.melt, alloy=detail.row.alloy_name))
     if detail.thinned:
         yield began_s, detail.thinned
     for charge in detail.charges:
         if not charge.added:  # an addition is among the notes, at its time
-            yield began_s, f"charge: {say(charge_told(charge))}"
+            yield began_s, say(tell("export.charge", charge=charge_told(charge)))
     for plan in detail.plans[1:]:
-        yield base_s + plan.at_utc_s, f"plan changed: {plan.why}"
+        yield base_s + plan.at_utc_s, say(tell("export.plan_changed", why=plan.why))
     for dip in detail.dips:
-        figure = dip.why if dip.temp_c is None else f"{dip.temp_c:.1f} degC {say(dip_how(dip.how, dip.widened))}"
-        yield base_s + dip.ended_utc_s, f"dip {dip.number} {dip.probe}: {figure}"
+        told = tell("export.dip_useless", number=dip.number, probe=dip.probe, why=dip.why)
+        if dip.temp_c is not None:
+            told = tell(
+                "export.dip", number=dip.number, probe=dip.probe, degrees=dip.temp_c, how=dip_how(dip.how, dip.widened)
+            )
+        yield base_s + dip.ended_utc_s, say(told)
     for pour in detail.pours:
-        yield base_s + pour.at_utc_s, f"pour {pour.number} {pour.mould}"
+        yield base_s + pour.at_utc_s, say(tell("export.poured", number=pour.number, mould=pour.mould))
     for note in detail.notes:
-        yield base_s + note.at_utc_s, f"{note.what}: {note.text}"
+        yield base_s + note.at_utc_s, say(tell("export.note", what=note.what, text=note.text))
     for gap in detail.gaps:
-        yield base_s + gap.began_utc_s, f"no readings {gap.board}: {gap.reason}"
+        yield base_s + gap.began_utc_s, say(tell("export.gap", board=gap.board, reason=gap.reason))
     if detail.row.ended_utc_s is not None:
         words = [detail.row.ending, detail.row.ending_detail, say(left_told(detail.left))]
-        yield base_s + detail.row.ended_utc_s, f"melt ended: {', '.join(word for word in words if word)}"
+        how = ", ".join(word for word in words if word)
+        yield base_s + detail.row.ended_utc_s, say(tell("export.ended", how=how))
 
 
 def _export(conn: sqlite3.Connection, job: _Job, folder: Path, kind: Kind) -> Exported:
@@ -269,26 +277,25 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
 
 def _metadata(job: _Job) -> dict[str, Any]:
     columns: list[dict[str, Any]] = [
-        _column("elapsed_s", "decimal", "Seconds since the melt began, by a clock that never steps", required=True),
-        _column("utc", "dateTimeStamp", "Time of day, UTC; may step where the computer's clock was set", required=True),
+        _column("elapsed_s", "decimal", say(tell("export.column.elapsed")), required=True),
+        _column("utc", "dateTimeStamp", say(tell("export.column.utc")), required=True),
     ]
     for _, probe in job.probes:
         columns += [
-            _column(f"{probe}_temp_c", "decimal", f"Temperature of {probe}, degC; empty where there is no number"),
-            _column(f"{probe}_u_c", "decimal", "Its expanded uncertainty (k = 2), degC; empty where not computed"),
-            _column(f"{probe}_status", "string", "good, uncertain or bad; empty: no reading in this row"),
-            _column(f"{probe}_reason", "string", "Why the status is what it is"),
+            _column(f"{probe}_temp_c", "decimal", say(tell("export.column.temperature", probe=probe))),
+            _column(f"{probe}_u_c", "decimal", say(tell("export.column.u"))),
+            _column(f"{probe}_status", "string", say(tell("export.column.status"))),
+            _column(f"{probe}_reason", "string", say(tell("export.column.reason"))),
         ]
-    columns.append(_column("mark", "string", "What happened at this time"))
+    about = tell("export.about", furnace=job.furnace, window=SCAN_MS)
+    if job.thinned:
+        about = tell("export.about_thinned", about=about, thinned=job.thinned)
+    columns.append(_column("mark", "string", say(tell("export.column.mark"))))
     return {
         "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
         "url": f"{job.name}.csv",
         "dc:title": job.title,
-        "dc:description": (
-            f"Furnace {job.furnace}. Readings within {SCAN_MS} ms of each other share a row; its time is that of "
-            "the first. Temperatures are those decided at the time of the reading."
-            + (f" These readings were {job.thinned}; around pours and dips all are there." if job.thinned else "")
-        ),
+        "dc:description": say(about),
         "dc:creator": f"pourcall {VERSION}",
         "dialect": {
             "encoding": "utf-8",

@@ -12,13 +12,16 @@ import pytest
 from pourcall.contract.api import TracePoint
 from pourcall.contract.errors import BadInput
 from pourcall.contract.events import Marking
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.units import Unit
 from pourcall.records.read.facts import ChargeRow, PourFacts, ProbeFact, Setup, pour_facts
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import PourRow
-from pourcall.reports.pages.compare_page import comparison_html, comparison_text, overlay
-from pourcall.trials.compare import MOST, Comparison, compare, more_changed
+from pourcall.reports.pages.as_html import html
+from pourcall.reports.pages.compare_page import compare_page, comparison_text, overlay
+from pourcall.texts import say, word
+from pourcall.trials.compare import MOST, Comparison, compare
 
 Change = Callable[[PourFacts], PourFacts]
 
@@ -79,15 +82,19 @@ def facts(name: str, lip_c: float | None = 545.0, result: str = "sound", **chang
     return msgspec.structs.replace(made, **changes)
 
 
+def more_changed(name: str) -> Message:
+    return tell("comparison.more_changed", what=(Message(f"word.aspect.{name}"),))
+
+
 def causes(found: Comparison) -> list[str]:
     return [line.name for line in found.differ if line.weight == "cause"]
 
 
 def test_two_pours_that_differ_in_temperature_alone_are_a_clean_trial() -> None:
     found = compare([facts("2026-001-1", 541.0, "misrun 2"), facts("2026-002-1", 561.0)])
-    assert [line.name for line in found.differ] == ["result", "at the lip", "in the pot"]
+    assert [line.name for line in found.differ] == ["result", "at_lip", "in_pot"]
     assert found.warnings == ()
-    assert {"setup", "alloy", "mass", "remelt count", "gating"} <= {line.name for line in found.same}
+    assert {"setup", "alloy", "mass", "remelt_count", "gating"} <= {line.name for line in found.same}
 
 
 @pytest.mark.parametrize(
@@ -96,20 +103,21 @@ def test_two_pours_that_differ_in_temperature_alone_are_a_clean_trial() -> None:
         ("alloy", {"alloy_name": "ZA-12"}),
         ("gating", {"setup": Setup(name="cleat v1", gating="side", venting="two horns")}),
         ("venting", {"setup": Setup(name="cleat v1", gating="foot", venting="none")}),
-        ("mould material", {"setup": Setup(name="", gating="foot", venting="two horns", material="oil sand")}),
-        ("thinnest section", {"setup": Setup(name="", gating="foot", venting="two horns", thinnest_mm=5.0)}),
+        ("mould_material", {"setup": Setup(name="", gating="foot", venting="two horns", material="oil sand")}),
+        ("thinnest", {"setup": Setup(name="", gating="foot", venting="two horns", thinnest_mm=5.0)}),
         ("mass", {"setup": Setup(name="", gating="foot", venting="two horns", mass_kg=0.7)}),
-        ("remelt count", {"charges": (ChargeRow(at_s=1.0, mass_kg=1.0, source="returns", remelts=3, detail=""),)}),
-        ("source of the metal", {"charges": (ChargeRow(at_s=1.0, mass_kg=1.0, source="new", remelts=1, detail=""),)}),
-        ("time above the liquidus", {"liquidus_s": 20.0}),
+        ("remelt_count", {"charges": (ChargeRow(at_s=1.0, mass_kg=1.0, source="returns", remelts=3, detail=""),)}),
+        ("metal_source", {"charges": (ChargeRow(at_s=1.0, mass_kg=1.0, source="new", remelts=1, detail=""),)}),
+        ("time_liquid", {"liquidus_s": 20.0}),
         ("probe", {"probes": (ProbeFact(name="metal", tc_type="N", place="melt"),)}),
-        ("probe correction", {"probes": (ProbeFact(name="metal", tc_type="K", place="melt", offset_uv=40.0),)}),
+        ("probe_correction", {"probes": (ProbeFact(name="metal", tc_type="K", place="melt", offset_uv=40.0),)}),
     ],
 )
 def test_anything_else_that_changed_is_named_in_a_warning(name: str, changes: dict[str, Any]) -> None:
     found = compare([facts("2026-001-1", 541.0), facts("2026-002-1", 561.0, **changes)])
     assert causes(found) == [name]
-    assert found.warnings[0].startswith(f"More than the temperature changed: {name}.")
+    assert found.warnings[0] == more_changed(name)
+    assert word("aspect", name) in say(found.warnings[0])
 
 
 @pytest.mark.parametrize(
@@ -128,9 +136,9 @@ def test_what_a_careful_person_repeats_without_meaning_it_is_no_change(changes: 
 @pytest.mark.parametrize(
     ("name", "one", "other"),
     [
-        ("batch of the mould", {"batch": "sand 7"}, {"batch": "sand 8"}),
-        ("mould preheated to", {"preheat_c": 20.0}, {"preheat_c": 120.0}),
-        ("thinnest section", {"thinnest_mm": 5.0}, {"thinnest_mm": 6.0}),
+        ("batch", {"batch": "sand 7"}, {"batch": "sand 8"}),
+        ("preheat", {"preheat_c": 20.0}, {"preheat_c": 120.0}),
+        ("thinnest", {"thinnest_mm": 5.0}, {"thinnest_mm": 6.0}),
     ],
 )
 def test_another_batch_preheat_or_section_of_the_same_setup_is_named(
@@ -141,30 +149,32 @@ def test_another_batch_preheat_or_section_of_the_same_setup_is_named(
 
     found = compare([poured("2026-001-1", 541.0, one), poured("2026-002-1", 561.0, other)])
     assert causes(found) == [name]
-    assert found.warnings == (more_changed([name]),)
+    assert found.warnings == (more_changed(name),)
     same = compare([poured("2026-001-1", 541.0, one), poured("2026-002-1", 561.0, one)])
     assert same.warnings == ()
 
 
 def test_invented_pours_are_told_from_real_ones_and_told_as_such_alone() -> None:
     real, never = facts("2026-001-1", 541.0), facts("2026-002-1", 561.0, simulated=True)
-    assert compare([real, never]).warnings[0].startswith("2026-002-1 never was: invented")
+    assert compare([real, never]).warnings[0] == tell("comparison.some_invented", pours="2026-002-1")
     tagged = facts("2026-003-1", 580.0, tags=("invented",))
-    assert compare([never, tagged]).warnings[-1].startswith("Invented: these are of a simulated furnace")
+    assert compare([never, tagged]).warnings[-1] == tell("comparison.all_invented")
     assert compare([real, facts("2026-004-1", 561.0)]).warnings == ()
 
 
 def test_what_was_told_of_one_pour_only_may_have_changed_too() -> None:
     found = compare([facts("2026-001-1", 541.0), facts("2026-002-1", 561.0, setup=None)])
-    assert found.warnings == ("Not known of every pour: gating, venting. It may have changed too",)
+    assert found.warnings == (
+        tell("comparison.unsure", what=(tell("word.aspect.gating"), tell("word.aspect.venting"))),
+    )
 
 
 def test_temperatures_closer_than_their_uncertainty_are_said_to_be_so() -> None:
     # 6 and 6 together: root of 72 is 8.49 (GUM, 5.1.2, independent inputs)
     (told,) = compare([facts("2026-001-1", 541.0), facts("2026-002-1", 549.4)]).warnings
-    assert told == (
-        "<541.0 degC> and <549.4 degC> are <8.4 degC apart> apart, less than their uncertainty together "
-        "(<8.5 degC apart>): as to temperature these may be the same pour"
+    assert told.name == "comparison.alike"
+    assert told.facts == pytest.approx(
+        {"low_c": 541.0, "high_c": 549.4, "apart_difference_c": 8.4, "together_u_c": 72.0**0.5}
     )
     assert compare([facts("2026-001-1", 541.0), facts("2026-002-1", 549.6)]).warnings == ()
 
@@ -175,19 +185,19 @@ def test_pours_that_rest_on_one_figure_of_the_pot_share_its_error() -> None:
     one = facts("2026-001-1", 549.0)
     pot = msgspec.structs.replace(one.row, pot_temp_c=560.0, pot_u_c=3.0, lip_u_c=u_c)
 
-    def pair(name: str, lip_c: float, pot_c: float) -> tuple[str, ...]:
+    def pair(name: str, lip_c: float, pot_c: float) -> tuple[Message, ...]:
         other = msgspec.structs.replace(pot, pour=name, melt=name[:-2], number=2, lip_temp_c=lip_c, pot_temp_c=pot_c)
         two = [msgspec.structs.replace(one, row=pot), msgspec.structs.replace(one, row=other)]
-        return compare(two).warnings
+        return tuple(compare(two).warnings)
 
     assert pair("2026-001-2", 541.5, 560.0) == ()  # 7.5 apart
-    assert "may be the same pour" in pair("2026-001-2", 542.5, 560.0)[0]  # 6.5 apart
-    assert "may be the same pour" in pair("2026-002-2", 541.5, 560.0)[0]  # another melt: the pot's part counts
+    assert pair("2026-001-2", 542.5, 560.0)[0].name == "comparison.alike"  # 6.5 apart
+    assert pair("2026-002-2", 541.5, 560.0)[0].name == "comparison.alike"  # another melt: the pot's part counts
 
 
 def test_pours_not_inspected_and_temperatures_not_known_are_said() -> None:
     told = compare([facts("2026-001-1", None), facts("2026-002-1", 561.0, result="")]).warnings
-    assert told[-2:] == ("The temperature at the lip is not known of every pour", "Not inspected yet: 2026-002-1")
+    assert told[-2:] == (tell("comparison.lip_unknown"), tell("comparison.waiting", pours="2026-002-1"))
 
 
 @pytest.mark.parametrize(
@@ -201,7 +211,7 @@ def test_one_pour_or_the_same_twice_or_a_crowd_is_refused(names: list[str]) -> N
 def test_the_text_puts_warnings_first_then_differences_then_what_is_the_same() -> None:
     two = [facts("2026-001-1", 541.0, "misrun 2"), facts("2026-002-1", 561.0, alloy_name="ZA-12")]
     lines = comparison_text(compare(two), two, Unit.F, lambda _: "noon")
-    assert lines[0].startswith("MIND: More than the temperature changed: alloy.")
+    assert lines[0] == say(tell("comparison.note", warning=more_changed("alloy")))
     text = "\n".join(lines)
     assert "1006 °F" in text  # 541 degC = 1005.8 degF
     assert text.index("result") < text.index("at the lip") < text.index("* alloy") < text.index("The same:")
@@ -247,7 +257,7 @@ def test_the_page_is_self_contained_and_keeps_typed_markup_harmless() -> None:
         facts("2026-001-1", 541.0, "<img src=x onerror=alert(1)> 2"),
         facts("2026-002-1", 561.0, setup=Setup(name="<script>", gating="</table><script>")),
     ]
-    text = comparison_html(compare(two), two, align="pour", unit=Unit.C, clock=lambda _: "<noon>")
+    text = html(compare_page(compare(two), two, align="pour", unit=Unit.C, clock=lambda _: "<noon>"))
     tags: set[str] = set()
 
     class Tags(HTMLParser):
@@ -274,6 +284,6 @@ def test_pours_of_a_real_record_are_compared(database: Path, recording: Callable
         several = [pour_facts(store, pour) for pour in ("2026-001-1", "2026-002-1")]
     found = compare(several)
     by_name = {line.name: line.values for line in found.differ}
-    assert by_name["at the lip"] == (541.0, 500.0)
+    assert by_name["at_lip"] == (541.0, 500.0)
     assert "alloy" not in by_name
-    assert found.warnings == ("Not inspected yet: 2026-001-1, 2026-002-1",)
+    assert found.warnings == (tell("comparison.waiting", pours="2026-001-1, 2026-002-1"),)

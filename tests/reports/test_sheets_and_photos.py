@@ -19,6 +19,8 @@ import pytest
 from PIL import Image
 
 from pourcall.cli.main import main
+from pourcall.contract.message import tell
+from pourcall.texts import say
 
 Run = Callable[..., Any]
 
@@ -64,18 +66,19 @@ def test_a_pour_on_paper_side_by_side_and_as_files(shop: Path, run: Run, home: P
     assert run("sheet", "2026-001-1", "--svg", "plot.svg", "--unit", "F").out == "plot.svg\n"
     words = [str(e.text) for e in ElementTree.parse(shop / "plot.svg").iter() if e.tag.endswith("text")]
     assert "°F" in words
-    assert {"liquidus", "lift", "pour 1", "ready"} <= set(words)
+    assert {"liquidus 903 °F", "lift", "pour 1", "ready"} <= set(words)
 
     told = run("compare", "2026-001-1", "2026-002-1", "--svg", "over.svg", "--html", "over.html", "--align", "liquidus")
     assert told.code == 0, told.err
-    assert told.out.startswith("MIND: More than the temperature changed: probe.")
+    changed = tell("comparison.more_changed", what=(tell("word.aspect.probe"),))
+    assert told.out.startswith(say(tell("comparison.note", warning=changed)))
     assert "The same: " in told.out
     assert "alloy ZA-27" in told.out
     ElementTree.parse(shop / "over.svg")
     assert "<svg" in (shop / "over.html").read_text("utf-8")
     found = json.loads(run("compare", "2026-001-1", "2026-001-2", "--json").out)
     assert found["pours"] == ["2026-001-1", "2026-001-2"]
-    assert {line["name"] for line in found["differ"]} >= {"at the lip", "order in the melt"}
+    assert {line["name"] for line in found["differ"]} >= {"at_lip", "order"}
     assert {line["name"] for line in found["same"]} >= {"alloy", "setup", "probe", "mass"}
 
     lines = run("export", "2026-002", "--format", "jsonl", "--to", "out")
@@ -96,6 +99,7 @@ def test_pictures_of_every_kind_come_where_they_are_asked_for(shop: Path, run: R
         (("sheet", "2026-001-1", "--plot", "both.png"), ["both.png"]),
         (("compare", "2026-001-1", "2026-002-1", "--plot", "c.pdf", "--align", "liquidus"), ["c.pdf"]),
         (("compare", "2026-001-1", "2026-002-1", "--plot", "c.svg", "--html", "c.html"), ["c.svg", "c.html"]),
+        (("compare", "2026-001-1", "2026-002-1", "--pdf", "d.pdf"), ["d.pdf"]),
     ):
         before = {path for path in shop.rglob("*") if path.is_file()}
         done = run(*words)

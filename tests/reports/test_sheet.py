@@ -16,13 +16,16 @@ import pytest
 
 from pourcall.contract.errors import NotFound
 from pourcall.contract.events import Event
+from pourcall.contract.message import tell
 from pourcall.contract.units import Unit
 from pourcall.records.entries import entries
 from pourcall.records.read.facts import PourFacts, pour_facts
 from pourcall.records.read.store import Store
 from pourcall.records.write.rows import insert
 from pourcall.reports.drawings.pour_plot import both_svg, melt_svg, pour_svg
-from pourcall.reports.pages.pour_sheet import judged, sheet_html
+from pourcall.reports.pages.as_html import html
+from pourcall.reports.pages.pour_sheet import judged, pour_sheet
+from pourcall.texts import say
 
 UTC_S = 1_780_000_000.0
 NASTY = '<script>alert(1)</script>\x1b[31m & "co"'
@@ -68,6 +71,10 @@ def clock(utc_s: float) -> str:
     return f"day {int(utc_s - UTC_S) // 60:05d}"
 
 
+def page_of(facts: PourFacts, photos: Path, **told: Any) -> str:
+    return html(pour_sheet(facts, photos, **told))
+
+
 def facts_of(database: Path, pour: str = "2026-001-1") -> PourFacts:
     with Store.read(database) as store:
         return pour_facts(store, pour)
@@ -104,7 +111,7 @@ def test_a_pour_nobody_made_has_no_sheet(cast: Path) -> None:
 
 
 def test_the_page_says_number_temperature_window_and_how_it_is_known(cast: Path) -> None:
-    page = Page(sheet_html(facts_of(cast), cast.parent / "photos", clock=clock, shop="boat club", cautions=("Hot.",)))
+    page = Page(page_of(facts_of(cast), cast.parent / "photos", clock=clock, shop="boat club", cautions=("Hot.",)))
     for told in (
         "2026-001-1",
         "Cleat A",
@@ -129,15 +136,16 @@ def test_the_page_says_number_temperature_window_and_how_it_is_known(cast: Path)
 
 def test_a_pour_outside_its_window_says_by_how_much_in_the_readers_unit(cast: Path) -> None:
     facts = facts_of(cast, "2026-001-2")
-    assert judged(facts.row, Unit.C) == ("20 °C TOO COLD", "outside")
-    assert judged(facts.row, Unit.F) == ("36 °F TOO COLD", "outside")
-    page = Page(sheet_html(facts, cast.parent, clock=clock, unit=Unit.F))
+    cold, tone = judged(facts.row)
+    assert (cold, tone) == (tell("sheet.too_cold", under_difference_c=20.0), "bad")
+    assert say(cold, Unit.F) == "36 °F TOO COLD"
+    page = Page(page_of(facts, cast.parent, clock=clock, unit=Unit.F))
     assert "932 °F ± 11 °F" in page.words  # 500 degC exactly
     assert "968 °F to 1040 °F" in page.words  # 520 and 560 degC exactly
     unknown = msgspec.structs.replace(facts.row, lip_temp_c=None, lip_u_c=None)
-    assert judged(unknown, Unit.C)[0] == "temperature at the lip not known"
+    assert judged(unknown) == (tell("sheet.lip_unknown"), "bad")
     edge = msgspec.structs.replace(facts.row, lip_temp_c=557.0, lip_u_c=6.0)
-    assert judged(edge, Unit.C) == ("inside its window, by less than its uncertainty", "inside")
+    assert judged(edge) == (tell("sheet.inside_by_less"), "good")
 
 
 def test_nothing_is_fetched_and_nothing_typed_becomes_markup(
@@ -150,7 +158,7 @@ def test_nothing_is_fetched_and_nothing_typed_becomes_markup(
         entries.add_tag(conn, "2026-001", NASTY, utc_s=UTC_S)
 
     enter(cast, recording, nasty)
-    text = sheet_html(facts_of(cast), cast.parent, clock=clock, cautions=(NASTY,), shop=NASTY)
+    text = page_of(facts_of(cast), cast.parent, clock=clock, cautions=(NASTY,), shop=NASTY)
     page = Page(text)
     assert page.open == []
     names = {tag for tag, _ in page.tags}
@@ -179,14 +187,14 @@ def test_photos_are_in_the_page_itself_and_a_missing_one_is_named(
         entries.add_photo(conn, "2026-001", "ab" * 32, ".png", 3, who="Ann", utc_s=UTC_S, pour_number=1, caption="gone")
 
     enter(cast, recording, put)
-    page = Page(sheet_html(facts_of(cast), folder, clock=clock))
+    page = Page(page_of(facts_of(cast), folder, clock=clock))
     (image,) = [attributes for tag, attributes in page.tags if tag == "img"]
     kind, _, data = str(image["src"]).partition(";base64,")
     assert kind == "data:image/jpeg"
     assert base64.b64decode(data) == body
     assert "horn tip" in page.words
     assert "is missing" in page.words
-    other = Page(sheet_html(facts_of(cast, "2026-001-2"), folder, clock=clock))
+    other = Page(page_of(facts_of(cast, "2026-001-2"), folder, clock=clock))
     assert not [tag for tag, _ in other.tags if tag == "img"]
 
 
@@ -208,7 +216,8 @@ def test_a_drawing_is_whole_xml_with_every_figure_inside_it(
             assert all(0.0 <= float(at) <= wide for at, _ in points)
     assert seen > 100
     words = [str(element.text) for element in root.iter() if element.tag.endswith("text")]
-    assert {"ready", "liquidus", "pour 1"} <= set(words)
+    assert {"pour 1", say(tell("plot.liquidus", liquidus_c=484.0), unit)} <= set(words)
+    assert {"ready", "melting"} <= {str(element.text) for element in root.iter() if element.tag.endswith("title")}
 
 
 def test_a_melt_without_one_reading_still_has_a_sheet(
@@ -220,7 +229,7 @@ def test_a_melt_without_one_reading_still_has_a_sheet(
     recorder.stop()
     facts = facts_of(database)
     assert facts.trace == {}
-    page = Page(sheet_html(facts, database.parent, clock=clock))
+    page = Page(page_of(facts, database.parent, clock=clock))
     assert "541 °C" in page.words
     assert page.open == []
 
