@@ -24,3 +24,22 @@ def inside(told: Told | None) -> Iterator[Message]:
 def names(told: Told | None) -> set[str]:
     """Their names."""
     return {one.name for one in inside(told)}
+
+
+def name_of(told: Told | None) -> str:
+    """The message's name."""
+    return message(told).name
+
+
+def number(told: Told | None, fact: str) -> float:
+    """A fact that is a figure."""
+    value = message(told).facts[fact]
+    assert isinstance(value, int | float)
+    return float(value)
+
+
+def parts(told: Told | None, fact: str) -> tuple[Message, ...]:
+    """A fact that is several messages."""
+    value = message(told).facts[fact]
+    assert isinstance(value, tuple)
+    return value

@@ -128,6 +128,7 @@ class DipView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     text: Told
     temp_c: float | None = None  # where it is heading
     fit_error_c: float | None = None
+    u_c: float | None = None  # of that figure, as the record would have it
     good: bool = False  # worth a figure already
 
 

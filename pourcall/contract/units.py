@@ -130,16 +130,6 @@ def rounded(value: float, decimals: int = 0) -> float:
 _TOKEN = re.compile(r"<(-?\d+(?:\.\d+)?) degC( apart| or more| or less)?>")
 
 
-def say_c(temp_c: float) -> str:
-    """A temperature inside a text for people, to be shown in the reader's own unit by `in_unit`."""
-    return f"<{temp_c:.1f} degC>"
-
-
-def say_difference_c(delta_c: float) -> str:
-    """A difference of temperatures inside a text for people."""
-    return f"<{delta_c:.1f} degC apart>"
-
-
 def in_unit(text: str, unit: Unit = Unit.C, decimals: int = 0) -> str:
     """The text with its temperatures written in `unit`. Texts are sent and stored with `<523.0 degC>` inside."""
 

@@ -99,7 +99,7 @@ class CallManager:
         if call.repeat_s and mono_s - self._last_said_s[kind] >= call.repeat_s:
             self._last_said_s[kind] = mono_s
             said, repeated = said + 1, True
-        if repeated or text != call.text:
+        if repeated or text != call.text or why != call.why:
             call = CallView(
                 kind=kind,
                 text=text,

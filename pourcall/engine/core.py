@@ -72,7 +72,7 @@ class Engine:
         self._store_problem = ""
         self._unknown_inputs: set[tuple[str, str]] = set()
         self._evaluated_s = -1e9
-        self.situation: Situation = nothing_runs(MetalNow(None, 0.0, tell("figure.waiting")), False, NOTHING, 0.0)
+        self.situation: Situation = nothing_runs(MetalNow(None, 0.0, tell("figure.no_reading")), False, NOTHING, 0.0)
 
     # -- what others read ---------------------------------------------------------------------------------------------
 

@@ -27,6 +27,7 @@ from pourcall.drivers.ports import PortInfo
 from pourcall.drivers.wire import max31855, ourline
 from pourcall.drivers.wire.framing import Decoder
 from pourcall.texts import say
+from tests.told import name_of
 
 WAIT_S = 30.0  # a bound for a hung test, not a time that anything takes
 
@@ -108,11 +109,6 @@ def heard() -> Heard:
 
 Start = Callable[..., SerialLink]
 UNPLUGGED = ("link.ended", "link.unplugged")
-
-
-def name_of(told: object) -> str:
-    assert isinstance(told, Message)
-    return told.name
 
 
 def fact(told: Told, key: str) -> object:
@@ -537,6 +533,7 @@ def test_no_permission_names_the_group_to_join(tmp_path: "os.PathLike[str]", mon
 
 OPEN_AS_NOBODY = """import os, sys
 from pourcall.drivers import access
+from tests.told import name_of
 os.setgid(65534)
 os.setuid(65534)
 try:

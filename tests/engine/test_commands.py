@@ -12,7 +12,7 @@ from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import ToDo
 from pourcall.engine.melt.melt_run import MeltRun
 from tests.engine.conftest import Bench, make_plan
-from tests.telling import name_of, number
+from tests.told import name_of, number
 
 
 def refusal(outs: list[object]) -> CommandRefused:

@@ -30,7 +30,7 @@ from pourcall.profiles.resolve import resolve
 from pourcall.sim.scenarios.foresee import SHEATH_S, Workshop
 from pourcall.texts import say
 from tests.simulated import RULE_OF_SHEATH
-from tests.telling import parts
+from tests.told import parts
 
 HIGH, OFF = PowerLevel.HIGH, PowerLevel.OFF
 

@@ -28,7 +28,7 @@ from pourcall.contract.units import Unit
 from pourcall.engine.melt.pour_call import judge_pour
 from pourcall.texts import say
 from tests.engine.conftest import Bench
-from tests.telling import name_of
+from tests.told import name_of
 
 Plan = Callable[..., MeltPlan]
 

@@ -15,7 +15,7 @@ from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.profiles.profile import parse_profile
 from pourcall.profiles.resolve import resolve
 from pourcall.texts import say
-from tests.telling import number
+from tests.told import number
 
 ZA12 = load_sheets().get("za12").facts()
 LIMIT = PotLimit(limit_c=580.0, whose="alloy", why="sheet")

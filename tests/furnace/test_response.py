@@ -16,7 +16,7 @@ from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.sim.scenarios.normal_melts import Scenario, normal_melt, run
 from pourcall.sim.shop import FaultAt
 from tests.simulated import config_of
-from tests.telling import number
+from tests.told import number
 
 ZA12 = load_sheets().get("za12").facts()
 HIGH, LOW, OFF = PowerLevel.HIGH, PowerLevel.LOW, PowerLevel.OFF

@@ -29,7 +29,7 @@ from pourcall.records.read.store import Store
 from pourcall.reports.tables.export import export_pours, melt_csv
 from pourcall.texts import say
 from tests.records.conftest import UTC_S, Shop, new, returns
-from tests.telling import name_of, parts
+from tests.told import name_of, parts
 
 Maker = Any
 

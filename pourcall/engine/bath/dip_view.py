@@ -19,6 +19,7 @@ from pourcall.engine.bath.dips import (
     DipWatch,
     at_or_below_liquidus,
     deep_enough_mm,
+    dip_u_c,
     is_good,
     stem_error_c,
 )
@@ -59,6 +60,7 @@ def _view(
         text=text,
         temp_c=None if told is None else told.temp_c,
         fit_error_c=None if told is None else told.fit_error_c,
+        u_c=None if told is None else dip_u_c(run, channel.config.sheath, told),
         good=good,
     )
 
@@ -88,7 +90,7 @@ def _said(
         sure_s = SURE_S + SURE_TAUS * tau_s + SURE_SAMPLES * channel.tracker.trend.step_s
         left_s = run.good_since_s + sure_s - mono_s
         if left_s <= 0.0 and channel.tracker.state is not ProbeState.ENTERING:
-            text = tell("dip.hint.out", temp_c=fit.temp_c, known_difference_c=fit.fit_error_c)
+            text = tell("dip.hint.out", temp_c=fit.temp_c, known_u_c=dip_u_c(run, sheath, fit))
             return 0.0, DipHint.OUT, text, True
         return float(math.ceil(max(left_s, 1.0))), DipHint.HOLD, tell("dip.hint.hold"), True
     if too_long:

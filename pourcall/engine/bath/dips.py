@@ -204,18 +204,24 @@ def evaluate_dip(
         )
         if stem_c > SHALLOW_LIMIT_C:
             return _unusable(blank, (DipFault.TOO_SHALLOW, tell("dip.too_shallow", how=shallow)))
-    base_u_c = run.u_c if run.u_c is not None else NO_BUDGET_U_C
     # the figure is that of the last sample still surely in the metal
     error_c = math.hypot(fit.fit_error_c, fit.drift_c_per_s * (mono_s - kept[-1][0]))
     dip = msgspec.structs.replace(
         blank,
         temp_c=fit.temp_c,
-        u_c=math.hypot(base_u_c, error_c, stem_c),
+        u_c=dip_u_c(run, sheath, fit, error_c),
         fit_error_c=error_c,
         how=DipHow.SETTLED if abs(fit.to_go_c) <= SETTLED_C else DipHow.EXTRAPOLATED,
         why=shallow,
     )
     return _widened(dip, earlier, power_maybe_on_until_s)
+
+
+def dip_u_c(run: DipRun, sheath: str, fit: SettleFit, error_c: float | None = None) -> float:
+    """U of a dip's figure: the probe's own budget, the error of the fit, and what a shallow stem takes off."""
+    base_u_c = run.u_c if run.u_c is not None else NO_BUDGET_U_C
+    stem_c = 0.0 if run.depth_mm is None else stem_error_c(sheath, run.depth_mm, fit.temp_c)
+    return math.hypot(base_u_c, fit.fit_error_c if error_c is None else error_c, stem_c)
 
 
 def _unusable(blank: Dip, found: tuple[DipFault, Message] | None) -> Dip:

@@ -103,7 +103,7 @@ def band_with_arrest(band: Band, found: Findings, *, same_probe: bool) -> tuple[
     if found.melting and band is Band.COLD:
         return Band.MUSHY_RISING, found.held_back
     if found.liquid and band in (Band.COLD, Band.MUSHY, Band.MUSHY_RISING):
-        return Band.FLUID, tell("arrest.over")
+        return Band.FLUID, tell("melt.arrest_over")
     return band, NOTHING
 
 

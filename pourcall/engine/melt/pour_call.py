@@ -94,7 +94,7 @@ def _text(mould: str, number: int, of: int, odds: tuple[float, float] | None) ->
 
 def hold_back(judgement: Judgement, why: Message) -> Judgement:
     """The same judgement, but nothing is poured now, for a reason outside the figures (an arrest that goes on)."""
-    said = tell("arrest.held_pour", held=why, why=judgement.why)
+    said = tell("call.pour.held", held=why, why=judgement.why)
     return replace(judgement, pour=False, why=said, held=why)
 
 

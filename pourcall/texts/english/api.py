@@ -23,7 +23,6 @@ TEXTS: dict[str, str] = {
     "api.outside.remedy": "Check the figure",
     "api.query": "{field} = '{figure}' is no figure from {least} to {most}",
     "api.query.remedy": "Correct the address",
-    "api.result": "{words} on record",
     "api.unreachable": "no daemon answers",
     "api.not_running": "no daemon runs here",
     "api.not_running.remedy": "Start it with `pourcall serve`",

@@ -17,7 +17,7 @@ TEXTS: dict[str, str] = {
     "dip.hint.gas": "Deeper: it warms as slowly as in hot gas",
     "dip.hint.out_mushy": "Take it out: the pot is not fully liquid, {temp_c}",
     "dip.hint.hold_on": "Hold on: metal froze on the cold sheath, or the pot is not fully liquid",
-    "dip.hint.out": "Take it out: {temp_c} ± {known_difference_c:1}",
+    "dip.hint.out": "Take it out: {temp_c} ± {known_u_c}",
     "dip.hint.hold": "Hold still",
     "dip.hint.out_unsettled": "Take it out: it does not settle. Stir, then dip again, deeper and still",
 }

@@ -11,14 +11,14 @@ TEXTS: dict[str, str] = {
     # why not
     "figure.no_reading": "no reading yet",
     "figure.no_probe": "no probe in the metal",
-    "figure.chamber_only": "chamber only: dip to know the metal",
+    "figure.chamber_only": "a chamber probe only: the metal is known by a dip",
     "figure.no_word": "no word from {probe}",
     "figure.no_temperature": "{probe} gives no temperature",
     "figure.below_liquidus": "at or below the liquidus: the metal is still part solid, or a shell of it froze on the tip",
-    "figure.dip_to_know": "dip to know the metal",
+    "figure.dip_to_know": "the metal is known by a dip",
     "figure.frozen_in": "probe frozen in",
     "figure.out": "probe is out of the metal",
     "figure.settling": "probe is settling",
-    "figure.power_after_dip": "power came on after the dip: dip again",
-    "figure.dip_with_power": "a dip counts with the power off: dip again",
+    "figure.power_after_dip": "power came on after the dip: it no longer counts",
+    "figure.dip_with_power": "a dip counts with the power off only",
 }

@@ -41,8 +41,6 @@ TEXTS: dict[str, str] = {
     "key.yes_mark": "yes, mark it",
     "key.ask.overshoots": "The metal overshoots if the power stays on. Not now all the same?",
     "key.yes_not_now": "yes, not now",
-    "key.ask.reset": "Reset the cleared trip ({what})? Power may come on again",
-    "key.yes_reset": "yes, reset",
     "key.ask.power": "Power is set to:",
     "key.ask.burner": "Burner is set to:",
     "key.level": "{level}",

@@ -45,7 +45,6 @@ TEXTS: dict[str, str] = {
     "plan.conflict.charge": "the moulds take {needed_kg:2} and the charge is {charge_kg:2}",
     "plan.conflict.order": "{later} comes after {earlier} but wants a hotter pot ({later_lowest_c} against at most {earlier_highest_c}): pour it first",
     "plan.conflict.pot": "a charge of {charge_kg:2} does not fit: the pot holds {capacity_kg:2} {full_share} full",
-    "plan.mind": "{what}. Note: {parts:; }",
     "plan.mind.charge_of_moulds": "no charge was given: the moulds' {needed_kg} are taken for it",
     "plan.mind.charge_assumed": "no charge was given: {charge_kg} is taken for it",
     "plan.mind.made_anew": "{mould}: window and loss were stated for {alloy}; they are worked out anew",

@@ -58,7 +58,6 @@ TEXTS: dict[str, str] = {
     "screen.estimate.not_measured": "estimated, not measured: {metal_c} ({between})",
     "screen.estimate.interval_unknown": "interval not known",
     "screen.flag.fume": "zinc fume level {level_of_3} of 3",
-    "screen.flag.holding": "holding",
     "screen.flag.no_metal_reading": "no reading of the metal",
     # dips
     "screen.dip.out": "OUT",
