@@ -13,6 +13,7 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.frames import RawKind, SampleFlag
 from pourcall.contract.message import NOTHING, Told, tell
+from pourcall.contract.plan import lip_window_c
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.snapshot import DipView, FurnaceSnapshot
 from pourcall.contract.status import Reason
@@ -28,7 +29,7 @@ from pourcall.engine.commands import CommandHandler
 from pourcall.engine.facts import ShopFacts
 from pourcall.engine.guidance.guidance import GuidanceInput, ProfileGuidance
 from pourcall.engine.instruction import instruct
-from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.engine.melt.melt_run import AfterLift, MeltRun
 from pourcall.engine.melt.melt_state import Band, band_of, next_state, why_in
 from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour
 from pourcall.engine.outputs import Outputs
@@ -326,12 +327,13 @@ class Engine:
         rate, lifted = metal_rate_c_per_min(metal, self._by_name, mono_s), run.lifted(mono_s)
         if not lifted:
             facts.history.add(mono_s, metal)
-        state, why = self._stands(run, metal, rate, lifted=lifted)
+        after = run.after_lift(facts.history, mono_s) if lifted else None
+        state, why = self._stands(run, metal, rate) if not lifted else self._in_the_hand(run, after)
         mould = next_mould(run, None if lifted else self._judged(run, metal))
         ahead = self.guiding.ahead(mono_s)
         return Situation(
             mono_s=mono_s,
-            melt=melt_of(run, mould, run.after_lift(facts.history, mono_s) if lifted else None, mono_s),
+            melt=melt_of(run, mould, after, mono_s),
             metal=metal,
             rate_c_per_min=rate,
             state=state,
@@ -345,18 +347,27 @@ class Engine:
             unknown=unknown,
         )
 
-    def _stands(
-        self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None, *, lifted: bool
-    ) -> tuple[ev.MeltState, Told]:
-        """Where the melt stands, and why; with the pot in the hand it stays where it was lifted."""
+    def _stands(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> tuple[ev.MeltState, Told]:
+        """Where the melt stands in the furnace, and why."""
         was = self.situation.state
         if was is ev.MeltState.EMPTY:
             was = ev.MeltState.UNKNOWN
-        if lifted:
-            return was, self.situation.state_why
         band = band_of(metal.temp_c, rate_c_per_min, run.plan.alloy, run.tap_window_c, was)
         band, why = self.arrests.band(band, metal)
         return next_state(was, band), why or (metal.how if band is Band.NONE else why_in(band))
+
+    def _in_the_hand(self, run: MeltRun, after: AfterLift | None) -> tuple[ev.MeltState, Told]:
+        """Where it stands in a pot that was lifted: by what would arrive now; where that is not known, as it was."""
+        if after is None or after.lip_c is None:
+            was = self.situation.state
+            return (was, self.situation.state_why) if was is not ev.MeltState.EMPTY else (ev.MeltState.UNKNOWN, NOTHING)
+        low_c, high_c = lip_window_c(after.mould, run.plan)
+        why = tell("melt.in_the_hand", lip_c=after.lip_c)
+        if after.lip_c > high_c:
+            return ev.MeltState.ABOVE, why
+        if after.lip_c >= low_c:
+            return ev.MeltState.READY, why
+        return (ev.MeltState.LIQUID if after.lip_c > run.plan.alloy.liquidus_c else ev.MeltState.FREEZING), why
 
     def _judged(self, run: MeltRun, metal: MetalNow) -> Judgement | None:
         """Nothing is poured while an arrest goes on, whatever the figures say."""

@@ -8,6 +8,7 @@ from pourcall.contract.status import Reason, Status
 from pourcall.texts import say
 
 KEEP_C = 2.0  # a call that is up stays up so far beyond the edge at which it was raised
+READY = frozenset({MeltState.READY, MeltState.ABOVE})
 POURS = frozenset({ToDo.POUR, ToDo.POUR_SOON})
 
 
@@ -44,7 +45,7 @@ def _in_the_hand(shot: FurnaceSnapshot) -> list[str]:
     closed = shot.countdown_s is not None and shot.countdown_s <= 0.0
     if closed and shot.instruction.todo in (*POURS, ToDo.MARK_POUR):
         return [f"the window has closed, and the instruction is {shot.instruction.todo}"]
-    return []
+    return [f"the window has closed, and the melt is {shot.melt_state}"] if closed and shot.melt_state in READY else []
 
 
 def _instruction(shot: FurnaceSnapshot) -> list[str]:

@@ -93,6 +93,7 @@ def test_with_the_window_closed_and_metal_in_the_hand_the_person_chooses_and_is_
     assert shot.countdown_s < 0.0
     assert shot.instruction.todo is ToDo.CHOOSE
     assert shot.calls == ()
+    assert shot.melt_state is MeltState.LIQUID
 
 
 def test_metal_lifted_too_hot_is_waited_for_and_then_poured(bench: Bench) -> None:

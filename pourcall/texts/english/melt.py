@@ -14,6 +14,7 @@ TEXTS: dict[str, str] = {
     "melt.none": "no melt runs",
     "melt.unknown_channel": "board {board} sends channel {channel}: no probe is set up for it",
     "melt.board_restarted": "board {board} says that it restarted",
+    "melt.in_the_hand": "lifted; it would arrive at {lip_c}",
     "melt.arrest_over": "its melting arrest is over",
     "melt.band.cold": "below the solidus",
     "melt.band.mushy": "between solidus and fully liquid",
