@@ -15,6 +15,7 @@ from pourcall.contract.events import (
     CallChanged,
     CallKind,
     DipRecorded,
+    FigureSource,
     LiftMarked,
     MeltChanged,
     MeltState,
@@ -223,7 +224,7 @@ def test_a_settled_dip_calls_the_pour_and_says_which_dip(dipping: Bench) -> None
     assert recorded.temp_c == pytest.approx(565.0, abs=0.5)
     call = dipping.up(CallKind.POUR)
     assert call is not None
-    assert "dip 1" in dipping.engine.metal.how
+    assert (dipping.engine.metal.source, dipping.engine.metal.dip) == (FigureSource.DIP, 1)
 
 
 def test_a_dip_counts_for_ninety_seconds_and_its_uncertainty_grows(dipping: Bench) -> None:
@@ -248,7 +249,7 @@ def test_power_switched_on_after_a_dip_voids_it(dipping: Bench) -> None:
     assert dipping.up(CallKind.POUR)
     dipping.do(inp.MarkPower(level=inp.PowerLevel.LOW))
     assert dipping.engine.metal.temp_c is None
-    assert "power" in dipping.engine.metal.how
+    assert dipping.engine.metal.how == tell("figure.power_after_dip")
     assert dipping.up(CallKind.POUR) is None
 
 
