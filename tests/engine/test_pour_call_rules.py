@@ -15,6 +15,7 @@ from pourcall.contract.events import (
     CallChanged,
     CallKind,
     DipRecorded,
+    FigureSource,
     LiftMarked,
     MeltChanged,
     MeltState,
@@ -224,7 +225,7 @@ def test_a_settled_dip_calls_the_pour_and_says_which_dip(dipping: Bench) -> None
     assert recorded.temp_c == pytest.approx(565.0, abs=0.5)
     call = dipping.up(CallKind.POUR)
     assert call is not None
-    assert dipping.engine.metal.dip == 1
+    assert (dipping.engine.metal.source, dipping.engine.metal.dip) == (FigureSource.DIP, 1)
 
 
 def test_a_dip_counts_for_ninety_seconds_and_its_uncertainty_grows(dipping: Bench) -> None:
