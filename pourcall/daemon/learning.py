@@ -5,8 +5,8 @@ began with. Where numpy and scipy are missing, or a melt teaches nothing, the lo
 """
 
 import asyncio
-import contextlib
 import logging
+import tempfile
 from collections.abc import Awaitable, Callable
 from typing import Any
 
@@ -16,6 +16,7 @@ from pourcall.contract.clock import Clock
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.events import MeltEnded
 from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.daemon import apart
 from pourcall.daemon.sequencer import ProcessedInput, RecorderLike
 from pourcall.furnace.training import Fitted, Job
 from pourcall.furnace.worker import COMMAND, MOST_S, answer
@@ -32,18 +33,26 @@ InThread = Callable[..., Awaitable[Any]]  # a blocking call and its arguments
 
 async def fit_apart(job: Job) -> Fitted:
     """Fit in a process of low priority. Raises as worker.answer does; a cancelled wait ends the process."""
-    pipe = asyncio.subprocess.PIPE
-    process = await asyncio.create_subprocess_exec(*COMMAND, stdin=pipe, stdout=pipe, stderr=pipe)
     try:
-        out, err = await asyncio.wait_for(process.communicate(msgspec.json.encode(job)), MOST_S)
-    except BaseException as stopped:
-        with contextlib.suppress(ProcessLookupError):
-            process.kill()
-        await process.wait()
-        if isinstance(stopped, TimeoutError):
-            raise PourcallError(f"learning took longer than {MOST_S:.0f} s", remedy="See the log") from None
-        raise
-    return answer(process.returncode or 0, out, err)
+        return await _fit_apart(job)
+    except OSError as err:  # no room for its files, no process to be had: no reason for the daemon to end
+        raise PourcallError(f"learning could not be started ({err})", remedy="See the log") from err
+
+
+async def _fit_apart(job: Job) -> Fitted:
+    with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
+        given.write(msgspec.json.encode(job))
+        given.seek(0)
+        process = apart.start(COMMAND, stdin=given, stdout=out, stderr=err)
+        try:
+            in_time = await apart.ended(process, MOST_S)
+        finally:
+            apart.end(process)
+        if not in_time:
+            raise PourcallError(f"learning took longer than {MOST_S:.0f} s", remedy="See the log")
+        out.seek(0)
+        err.seek(0)
+        return answer(process.returncode, out.read(), err.read())
 
 
 class Learner:

@@ -5,13 +5,14 @@ lives: the helper programs end when ours does, however it ends. Linux: systemd-i
 Windows: SetThreadExecutionState (written for, not yet tried).
 """
 
-import asyncio
-import contextlib
 import os
 import shutil
+import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
+
+from pourcall.daemon import apart
 
 SETTLE_S = 0.4  # a helper that is refused ends at once; one that still runs after this holds the lock
 
@@ -35,13 +36,13 @@ class WakeKeeper:
 
     def __init__(self, platform: str = sys.platform, which: Callable[[str], str | None] = shutil.which) -> None:
         self._platform, self._which = platform, which
-        self._helper: asyncio.subprocess.Process | None = None
+        self._helper: subprocess.Popen[bytes] | None = None
         self._windows = False
 
     @property
     def holding(self) -> bool:
-        """Sleep is blocked now."""
-        return self._windows or (self._helper is not None and self._helper.returncode is None)
+        """Sleep is blocked now, or a helper that was just started is about to."""
+        return self._windows or (self._helper is not None and self._helper.poll() is None)
 
     async def hold(self) -> str:
         """Block sleep. Returns an empty text when it holds, else a sentence saying why it does not."""
@@ -53,21 +54,22 @@ class WakeKeeper:
         command = helper_command(self._platform, os.getpid(), self._which)
         if command is None:
             return "sleep is not blocked: neither systemd-inhibit nor caffeinate is here; switch sleep off by hand"
+        self._let_go()  # one that died in a melt
         try:
-            helper = await asyncio.create_subprocess_exec(
-                *command,
-                stdin=asyncio.subprocess.PIPE,
-                stdout=asyncio.subprocess.DEVNULL,
-                stderr=asyncio.subprocess.PIPE,
-            )
+            pipe = subprocess.PIPE
+            helper = self._helper = apart.start(command, stdin=pipe, stdout=subprocess.DEVNULL, stderr=pipe)
         except OSError as err:
             return f"sleep is not blocked: {Path(command[0]).name} did not start ({err}); switch sleep off by hand"
         try:
-            await asyncio.wait_for(helper.wait(), SETTLE_S)
-        except TimeoutError:
-            self._helper = helper
+            refused = await apart.ended(helper, SETTLE_S)
+        except BaseException:
+            if self._helper is helper:
+                self._let_go()
+            raise
+        if self._helper is not helper or not refused:  # released meanwhile, or it holds
             return ""
-        said = (await helper.stderr.read(300)).decode("utf-8", "replace").strip() if helper.stderr else ""
+        said = _words(helper)
+        self._let_go()
         return (
             f"sleep is not blocked: {Path(command[0]).name} ended with {helper.returncode}"
             f"{' (' + said.splitlines()[0] + ')' if said else ''}; switch sleep off by hand"
@@ -77,19 +79,21 @@ class WakeKeeper:
         """Let the computer sleep again; harmless when nothing is held."""
         if self._windows:
             self._windows = not _windows_state(_ES_CONTINUOUS)
+        self._let_go()
+
+    def _let_go(self) -> None:
+        """In one step, so that no cancelled task can leave a lock behind."""
         helper, self._helper = self._helper, None
-        if helper is None:
-            return
-        if helper.stdin is not None:
-            helper.stdin.close()
-        with contextlib.suppress(ProcessLookupError):
-            helper.terminate()
-        try:
-            await asyncio.wait_for(helper.wait(), 1.0)
-        except TimeoutError:
-            with contextlib.suppress(ProcessLookupError):
-                helper.kill()
-            await helper.wait()
+        if helper is not None:
+            apart.end(helper)
+
+
+def _words(helper: subprocess.Popen[bytes]) -> str:
+    """What it said before it ended. Never waits: a child of its own may still have the pipe open."""
+    if helper.stderr is None:
+        return ""
+    os.set_blocking(helper.stderr.fileno(), False)
+    return (helper.stderr.read(300) or b"").decode("utf-8", "replace").strip()
 
 
 def _windows_state(flags: int) -> bool:

@@ -25,7 +25,8 @@ class Tasks:
 
     def once(self, name: str, work: Coroutine[Any, Any, None]) -> None:
         """A short errand; its failure is logged and nothing more."""
-        self._start(self._logged(name, work), name)
+        task = self._start(self._logged(name, work), name)
+        task.add_done_callback(lambda _: work.close())  # cancelled before its first step it was never awaited
 
     async def cancel(self) -> None:
         """End all and wait for them."""
@@ -35,10 +36,11 @@ class Tasks:
         with contextlib.suppress(asyncio.CancelledError):
             await asyncio.gather(*running, return_exceptions=True)
 
-    def _start(self, work: Coroutine[Any, Any, None], name: str) -> None:
+    def _start(self, work: Coroutine[Any, Any, None], name: str) -> asyncio.Task[None]:
         task = asyncio.get_running_loop().create_task(work, name=f"pourcall-{name}")
         self._running.add(task)
         task.add_done_callback(self._running.discard)
+        return task
 
     async def _guarded(self, name: str, make: Make) -> None:
         for last in (False, True):

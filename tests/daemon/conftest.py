@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+import psutil
 import pytest
 
 from pourcall.contract.events import (
@@ -254,6 +255,13 @@ def home() -> Iterator[Path]:
     """A short folder: the path of a Unix socket may not be long."""
     with tempfile.TemporaryDirectory(prefix="pc-") as folder:
         yield Path(folder)
+
+
+@pytest.fixture
+def children() -> Callable[[], set[int]]:
+    """Tells the processes of ours that run, or ended and were not waited for."""
+    ours: Any = psutil.Process()  # type: ignore[no-untyped-call]
+    return lambda: {child.pid for child in ours.children()}
 
 
 @pytest.fixture

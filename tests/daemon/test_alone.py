@@ -2,9 +2,12 @@
 
 import asyncio
 import os
+import signal
 import stat
 import subprocess
 import sys
+import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -80,26 +83,82 @@ def test_the_token_file_is_for_its_owner_only(home: Path) -> None:
     assert not sockets.is_bearer("", "")
 
 
-async def test_sleep_is_blocked_by_a_helper_that_ends_with_us(home: Path) -> None:
+def keeper_with(home: Path, script: str) -> WakeKeeper:
+    """The real `cat` under a stand-in for systemd-inhibit."""
     fake = home / "systemd-inhibit"
-    fake.write_text('#!/bin/sh\nwhile [ "${1#--}" != "$1" ]; do shift; done\nexec "$@"\n')
+    fake.write_text(f"#!/bin/sh\n{script}\n")
     fake.chmod(0o755)
-    keeper = WakeKeeper("linux", lambda name: str(fake) if name == "systemd-inhibit" else f"/bin/{name}")
+    return WakeKeeper("linux", lambda name: str(fake) if name == "systemd-inhibit" else f"/bin/{name}")
+
+
+GRANTS = 'while [ "${1#--}" != "$1" ]; do shift; done\nexec "$@"'
+
+
+Children = Callable[[], set[int]]
+
+
+async def test_sleep_is_blocked_by_a_helper_that_ends_with_us(home: Path, children: Children) -> None:
+    keeper, before = keeper_with(home, GRANTS), children()
     assert await keeper.hold() == ""
     assert keeper.holding
     await keeper.release()
     assert not keeper.holding
+    assert children() == before
 
 
-async def test_a_helper_that_is_refused_is_said_aloud_with_its_own_words(home: Path) -> None:
-    fake = home / "systemd-inhibit"
-    fake.write_text("#!/bin/sh\necho 'Failed to connect to bus' >&2\nexit 1\n")
-    fake.chmod(0o755)
-    keeper = WakeKeeper("linux", lambda name: str(fake) if name == "systemd-inhibit" else f"/bin/{name}")
+@pytest.mark.parametrize("turns", [0, 1, 2, 3, 4, 6, 10, 30])
+async def test_a_stop_while_sleep_is_being_blocked_leaves_no_helper_at_any_turn_of_the_loop(
+    home: Path, children: Children, turns: int
+) -> None:
+    keeper, before = keeper_with(home, GRANTS), children()
+    holding = asyncio.create_task(keeper.hold())
+    for _ in range(turns):
+        await asyncio.sleep(0)
+    holding.cancel()
+    await asyncio.gather(holding, return_exceptions=True)
+    assert not keeper.holding
+    assert children() == before
+
+
+async def test_a_melt_that_ends_while_sleep_is_being_blocked_leaves_no_lock(home: Path, children: Children) -> None:
+    keeper, before = keeper_with(home, GRANTS), children()
+    holding = asyncio.create_task(keeper.hold())
+    while children() == before:  # noqa: ASYNC110 - what is waited for is a process
+        await asyncio.sleep(0)
+    await keeper.release()
+    assert await holding == ""
+    assert not keeper.holding
+    assert children() == before
+
+
+async def test_two_furnaces_that_start_together_share_one_helper(home: Path, children: Children) -> None:
+    keeper, before = keeper_with(home, GRANTS), children()
+    assert list(await asyncio.gather(keeper.hold(), keeper.hold())) == ["", ""]
+    assert len(children() - before) == 1
+    await keeper.release()
+    assert children() == before
+
+
+async def test_a_helper_that_died_in_a_melt_is_waited_for_and_replaced(home: Path, children: Children) -> None:
+    keeper, before = keeper_with(home, GRANTS), children()
+    assert await keeper.hold() == ""
+    (died,) = children() - before
+    os.kill(died, signal.SIGKILL)
+    while keeper.holding:  # noqa: ASYNC110 - what is waited for is a process
+        await asyncio.sleep(0.001)
+    assert await keeper.hold() == ""
+    assert keeper.holding
+    await keeper.release()
+    assert children() == before
+
+
+async def test_a_helper_that_is_refused_is_said_aloud_with_its_own_words(home: Path, children: Children) -> None:
+    keeper, before = keeper_with(home, "echo 'Failed to connect to bus' >&2\nexit 1"), children()
     said = await keeper.hold()
     assert "sleep is not blocked" in said
     assert "Failed to connect to bus" in said
     assert not keeper.holding
+    assert children() == before
     await keeper.release()
 
 
@@ -115,20 +174,32 @@ def test_each_platform_has_its_own_way() -> None:
 
 
 async def test_a_blocked_loop_is_told_from_a_quiet_one() -> None:
+    """Each of the two hears its own clock: the loop's may stand for a while and the thread's go on, fault C6."""
     told: list[tuple[str, float]] = []
-    loop = asyncio.get_running_loop()
-    watch = LagWatch(lambda kind, lag_s: told.append((kind, lag_s)), loop.time, beat_s=0.05)
-    task = asyncio.create_task(watch.run())
-    await asyncio.sleep(0.12)
-    assert told == []
-    import time
+    asked = {"loop": 0, "pourcall-lag": 0}
+    late_s = 0.0
 
-    time.sleep(0.4)  # noqa: ASYNC251 - the very fault that is looked for: fault C6
-    await asyncio.sleep(0.2)
+    def now_s() -> float:
+        who = threading.current_thread().name
+        asked[who if who in asked else "loop"] += 1
+        return 0.05 * asked["pourcall-lag"] if who in asked else late_s
+
+    async def turns(count: int) -> None:
+        end = asked["loop"] + count
+        while asked["loop"] < end:  # noqa: ASYNC110 - the watch has no event
+            await asyncio.sleep(0.001)
+
+    watch = LagWatch(lambda kind, lag_s: told.append((kind, lag_s)), now_s, beat_s=0.05)
+    task = asyncio.create_task(watch.run())
+    await turns(5)  # twice a beat: before and after it
+    assert told == []
+    late_s = 0.43
+    await turns(4)
     task.cancel()
     await asyncio.gather(task, return_exceptions=True)
     assert [kind for kind, _ in told] == ["loop_slow"]
-    assert told[0][1] == pytest.approx(0.38, abs=0.15)
+    assert told[0][1] == pytest.approx(0.38)
+    assert asked["pourcall-lag"] > 0
 
 
 async def test_a_task_that_dies_is_started_once_more_and_then_ends_the_daemon() -> None:
@@ -152,5 +223,14 @@ async def test_cancelled_tasks_are_no_deaths() -> None:
     tasks = Tasks(lambda *death: deaths.append(death))
     tasks.keep("waits", lambda: asyncio.sleep(1000))
     await asyncio.sleep(0)
+    await tasks.cancel()
+    assert deaths == []
+
+
+async def test_an_errand_cancelled_before_its_first_step_is_closed() -> None:
+    """A coroutine that nobody ever awaits is a warning, and warnings are errors."""
+    deaths: list[Any] = []
+    tasks = Tasks(lambda *death: deaths.append(death))
+    tasks.once("errand", asyncio.sleep(1000))
     await tasks.cancel()
     assert deaths == []

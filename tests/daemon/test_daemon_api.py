@@ -8,6 +8,7 @@ import os
 import socket
 import stat
 import sys
+import threading
 from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
@@ -28,7 +29,7 @@ if sys.platform == "win32":
 
 import tty
 
-WAIT_S = 5.0
+WAIT_S = 30.0  # a bound for a hung test, not a time that anything takes
 # ITS-90 table of type K, cold junction at 0 degC: 20.857 mV at 505 degC (tests/data/thermocouple/type_K_table.csv).
 UV_AT_505_C = 20_857.0
 
@@ -356,16 +357,10 @@ async def test_a_dashboard_that_hangs_costs_nothing_and_is_skipped(paths: Paths)
             b"GET /v1/stream HTTP/1.1\r\nHost: x\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
             b"Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\nSec-WebSocket-Version: 13\r\n\r\n",
         )
-        worst_s = 0.0
-        for number in range(3000):
-            began_s = loop.time()
+        for number in range(3000):  # who waited for the reader would wait for ever
             service.door("crucible").submit(Note(text=f"{number} " + "x" * 1000))
             await asyncio.sleep(0)
-            worst_s = max(worst_s, loop.time() - began_s)
-        assert worst_s < 0.25
-        began_s = loop.time()
         assert (await bench.get("/v1/furnaces/crucible"))["seq"] >= 3000
-        assert loop.time() - began_s < 0.5
         hung.close()
 
 
@@ -381,9 +376,8 @@ async def test_a_client_that_hangs_does_not_hold_up_the_stop(paths: Paths) -> No
             b"Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\nSec-WebSocket-Version: 13\r\n\r\n",
         )
         await asyncio.sleep(0.1)
-        began_s = loop.time()
-        assert await bench.daemon.stop() == 0
-        assert loop.time() - began_s < 3.0
+        async with asyncio.timeout(WAIT_S):  # the library alone would wait a minute
+            assert await bench.daemon.stop() == 0
         hung.close()
 
 
@@ -415,7 +409,7 @@ async def test_over_tcp_only_the_token_opens(paths: Paths) -> None:
     assert not paths.token.exists()
 
 
-async def test_an_unplugged_board_is_an_alarm_within_a_second_of_its_row(paths: Paths) -> None:
+async def test_an_unplugged_board_is_an_alarm_of_its_row(paths: Paths) -> None:
     async with Bench(paths) as bench:
         for _ in range(3):
             bench.sends()
@@ -443,19 +437,22 @@ async def test_a_melt_goes_on_after_a_stop_in_order_and_everything_is_on_record(
 
 
 async def test_a_slow_reader_of_old_melts_does_not_delay_the_loop(bench: Bench, monkeypatch: Any) -> None:
-    import time
+    begun, let_go = threading.Event(), threading.Event()
 
     def slow(self: Any, **_: Any) -> tuple[()]:
-        time.sleep(0.5)
+        begun.set()
+        let_go.wait(WAIT_S)
         return ()
 
     monkeypatch.setattr(Store, "melts", slow)
-    loop = asyncio.get_running_loop()
     reading = asyncio.create_task(bench.get("/v1/melts"))
-    await asyncio.sleep(0.05)
-    began_s = loop.time()
-    await bench.get("/v1/health")
-    assert loop.time() - began_s < 0.3
+    try:
+        while not begun.is_set():  # noqa: ASYNC110 - the event is a thread's
+            await asyncio.sleep(0.001)
+        await bench.get("/v1/health")
+        assert not reading.done()
+    finally:
+        let_go.set()
     assert await reading == []
 
 

@@ -4,7 +4,7 @@ A real record on disk, a real recorder; no ports. The fit is a stand-in here (te
 """
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
 import msgspec
@@ -16,7 +16,7 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import EndMelt, MeltEnding, StartMelt, StopProfile
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
-from pourcall.daemon.learning import Learner
+from pourcall.daemon.learning import Learner, fit_apart
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.service import Service
 from pourcall.furnace.model import usual_model
@@ -190,3 +190,38 @@ async def test_a_melt_that_ended_is_learned_from_and_a_failed_fit_harms_nothing(
         assert len(found.melts) == 2
     else:
         assert found is None
+
+
+def job(furnace: str = "club") -> Job:
+    return Job(prior=usual_model(furnace), traces=(), utc_s=1.0, version=1)
+
+
+async def test_a_fit_in_a_process_of_its_own_sends_its_refusal_home(children: Callable[[], set[int]]) -> None:
+    before = children()
+    with pytest.raises(BadTrace, match="nothing to learn"):
+        await fit_apart(job())
+    assert children() == before
+
+
+@pytest.mark.parametrize("turns", [0, 1, 2, 3, 4, 6, 10, 30])
+async def test_a_stop_in_a_fit_ends_its_process_at_any_turn_of_the_loop(
+    children: Callable[[], set[int]], turns: int
+) -> None:
+    before = children()
+    fitting = asyncio.create_task(fit_apart(job()))
+    for _ in range(turns):
+        await asyncio.sleep(0)
+    fitting.cancel()
+    await asyncio.sleep(0)
+    fitting.cancel()  # whoever stops it may be in a hurry
+    await asyncio.gather(fitting, return_exceptions=True)
+    assert fitting.cancelled()
+    assert children() == before
+
+
+async def test_a_fit_that_finds_no_room_for_its_files_says_so_and_ends_no_daemon(
+    monkeypatch: pytest.MonkeyPatch, paths: Paths
+) -> None:
+    monkeypatch.setattr("tempfile.tempdir", str(paths.data / "not there"))
+    with pytest.raises(PourcallError, match="could not be started"):
+        await fit_apart(job())

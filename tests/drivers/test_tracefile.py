@@ -227,7 +227,7 @@ def tables(draw: st.DrawFn) -> tuple[list[float], list[list[float | None]]]:
     return times, columns
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     table=tables(),
     separator=st.sampled_from([",", ";", "\t", "|"]),
@@ -270,7 +270,7 @@ def test_what_is_written_in_any_dialect_is_read_back(
         assert read == [None if value is None else pytest.approx(value) for value in values]
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 @given(st.one_of(st.text(), st.text("0123456789.,;:-\n\t eENaT", max_size=200), st.binary(max_size=200).map(decode)))
 @example("0:99:99,1\n1:99:99,2\n2:00:00,3\n")
 @example("9999-99-99 00:00:00,1\n" * 4)

@@ -468,7 +468,7 @@ OPS = st.one_of(
 )
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(key=st.sampled_from(["za27", "alloy3", "a356", "aluminium", "c87300", "lead"]), ops=st.lists(OPS, max_size=40))
 def test_no_sequence_of_samples_breaks_it_and_twice_the_same_gives_the_same(
     key: str, ops: list[tuple[str, float, float]]

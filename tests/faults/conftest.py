@@ -32,7 +32,7 @@ from pourcall.drivers.wire.framing import Decoder  # noqa: E402
 from tests.engine.conftest import Bench, make_plan  # noqa: E402
 
 METAL_C = 570.0  # in the middle of the window of the bench's plan
-WAIT_S = 5.0  # a bound for a hung test, not a time that anything takes
+WAIT_S = 30.0  # a bound for a hung test, not a time that anything takes
 
 
 class Rig(Bench):

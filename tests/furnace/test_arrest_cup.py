@@ -138,7 +138,7 @@ def test_a_cup_that_cools_too_fast_is_told_so() -> None:
         checked("c87300", cooled("c87300", from_c=1020.0))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     key=st.sampled_from(["za27", "alloy3", "a356", "lead", "c87300"]),
     points=st.lists(

@@ -157,7 +157,7 @@ def test_a_users_file_wins_and_a_bad_one_does_not_stop_the_rest(tmp_path: Path) 
         library.get("cleat")
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.text(max_size=200))
 def test_no_text_does_anything_but_parse_or_be_refused(text: str) -> None:
     for source in (text, f'format = 1\n[[segment]]\nkind = "ramp"\nlimit_min = 3\nto = {text!r}\n'):

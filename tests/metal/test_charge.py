@@ -167,7 +167,7 @@ def test_pot_capacity_is_that_of_a_cylinder() -> None:
 _numbers = st.floats(-3.0, 3.0).map(lambda value: round(value, 2))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(data=st.data(), size=st.integers(1, 6), rows=st.integers(0, 6), equalities=st.integers(0, 2))
 def test_the_small_solver_agrees_with_a_general_library(
     data: st.DataObject, size: int, rows: int, equalities: int

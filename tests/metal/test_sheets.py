@@ -1,7 +1,6 @@
 """Tests of alloy sheets against the table they were taken from, and of what is refused."""
 
 import csv
-import time
 from pathlib import Path
 
 import pytest
@@ -199,10 +198,8 @@ def test_an_unknown_alloy_names_the_nearest(library: SheetLibrary) -> None:
 
 
 def test_one_sheet_is_read_without_reading_the_others(tmp_path: Path) -> None:
-    began_s = time.perf_counter()
     library = load_sheets()
     library.get("za27")
-    assert time.perf_counter() - began_s < 0.05  # about 2 ms; generous for a loaded machine
     assert list(library._sheets) == ["za27"]
 
 

@@ -154,7 +154,7 @@ def test_an_addition_marked_while_the_melt_ran_stands_in_the_same_list(
     assert told[2].at_utc_s == pytest.approx(UTC_S + 380.0)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(st.lists(st.lists(st.integers(0, 9), max_size=3), min_size=1, max_size=6))
 def test_counts_carried_through_many_melts_are_those_of_a_plain_walk(
     tmp_path_factory: Any, into: list[list[int]]

@@ -92,7 +92,7 @@ def test_any_sample_comes_back_bit_for_bit(database: Path) -> None:
     writer = BatchWriter(conn, starts)
     store = Store.read(database)
 
-    @settings(max_examples=200, deadline=None)
+    @settings(max_examples=200)
     @given(st.lists(_samples, min_size=1, max_size=8))
     def round_trip(items: list[SampleIn]) -> None:
         starts.append(Session("crucible", "", b"{}", 100.0, 1.78e9 + len(starts)))

@@ -117,7 +117,7 @@ def as_kept(row: Row) -> Row:
 
 
 @given(st.lists(readings.map(as_kept), max_size=60), st.booleans(), st.integers(2, 9))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_whatever_the_journal_holds_is_gathered_as_by_hand(rows: list[Row], in_order: bool, chunk: int) -> None:
     if in_order:
         rows = sorted(rows, key=lambda row: row[1] if isinstance(row[1], int) else row[1] * 1000.0)

@@ -84,7 +84,7 @@ def test_no_word_or_a_whole_story_is_refused(shop: Path, words: list[str]) -> No
         where(shop, *words)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(word=st.text(min_size=1, max_size=12).filter(lambda text: bool(text.strip())))
 def test_whatever_is_typed_is_looked_for_and_never_breaks_the_search(shop: Path, word: str) -> None:
     if len(word.split()) > 8:

@@ -78,6 +78,7 @@ def test_a_message_survives_the_wire_with_its_facts() -> None:
     assert msgspec.json.decode(b'"an old sentence"', type=Told) == "an old sentence"
 
 
+@pytest.mark.wording
 def test_a_capital_begins_a_sentence_and_a_word_without_an_entry_is_itself() -> None:
     assert sentence("hold still") == "Hold still"
     assert word("level", "high") == "high"

@@ -242,7 +242,7 @@ def test_the_order_of_pours_does_not_matter() -> None:
     assert [p.sound for p in one.curve] == pytest.approx([p.sound for p in other.curve], abs=1e-3)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.lists(st.tuples(st.floats(300.0, 900.0), st.sampled_from([COLD, HOT, BOTH, SOUND])), max_size=8),
     st.floats(515.0, 640.0),

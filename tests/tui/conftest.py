@@ -529,7 +529,7 @@ class FakeDaemon:
         return web.Response(body=msgspec.json.encode(Scenes.trace(snapshot)), content_type="application/json")
 
 
-async def until(true: Callable[[], bool], *, within_s: float = 5.0) -> None:
+async def until(true: Callable[[], bool], *, within_s: float = 30.0) -> None:
     """Let the loop run until something holds; fails loudly when it never does."""
     async with asyncio.timeout(within_s):
         while not true():  # noqa: ASYNC110 - what is waited for is a screen, which has no event

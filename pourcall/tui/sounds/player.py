@@ -28,7 +28,7 @@ class Player:
         self._wanted, self._volume, self._bell, self._path = wanted, volume, bell, path
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._files: dict[Code, Path] = {}
-        self._running: subprocess.Popen[bytes] | None = None
+        self._running: list[tuple[str, subprocess.Popen[bytes]]] = []  # more than one where a player lags behind
         self._failed: list[str] = []
         self._command = self._next_command()
 
@@ -65,35 +65,38 @@ class Player:
             self._play_winsound(cue.code)
             return
         try:
-            self._running = subprocess.Popen(
+            player = subprocess.Popen(
                 [*self._command, str(self._file(cue.code))],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
             )
+            self._running.append((self._command[0], player))
         except OSError:
             self._give_up()
             self.play(cue)
 
     def check(self) -> None:
         """Look whether the last sound was really played; if its player failed, go on to the next one."""
-        if self._running is not None and self._running.poll() is not None:
-            code, self._running = self._running.returncode, None
-            if code != 0:
-                self._give_up()
-                if not self._command:
-                    self._bell()
+        over = [one for one in self._running if one[1].poll() is not None]
+        self._running = [one for one in self._running if one not in over]
+        failed = {name for name, player in over if player.returncode != 0}
+        if self._command and self._command[0] in failed:  # not one that was given up already
+            self._give_up()
+            if not self._command:
+                self._bell()
 
     def stop(self) -> None:
         """End what still sounds."""
-        if self._running is not None:
-            self._running.terminate()
+        running, self._running = self._running, []
+        for _, player in running:
+            player.terminate()
+        for _, player in running:
             try:
-                self._running.wait(timeout=1.0)
+                player.wait(timeout=1.0)
             except subprocess.TimeoutExpired:
-                self._running.kill()
-                self._running.wait()
-            self._running = None
+                player.kill()
+                player.wait()
 
     def _give_up(self) -> None:
         self._failed.append(Path(self._command[0]).name)
