@@ -69,10 +69,12 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
             remedy="Give --at, --lift or --mould; or --not-poured WHY; or --restore",
         )
     if asked.restore:
-        first: dict[str, Column] = dict(zip(_FIGURES, rows[0][1:-1], strict=True))
+        first: dict[str, Column] = dict(zip((*_FIGURES, "not_poured"), rows[0][1:], strict=True))
+        now = dict(zip(first, rows[-1][1:], strict=True))
         if len(rows) == 1:
             raise BadInput("it stands as it was first marked", where=asked.pour, remedy="There is nothing to restore")
-        return Change(row_id, {**first, "not_poured": 0}, tell("correction.restored"))
+        changed = {key: value for key, value in first.items() if value != now[key]}
+        return Change(row_id, changed, tell("correction.restored"))
     if none_now:
         raise BadInput(
             "that pour was none, by a correction", where=asked.pour, remedy="Take that back first, with --restore"

@@ -14,10 +14,13 @@ import pytest
 from pourcall.cli.main import main
 from pourcall.contract.entries import PourCorrection
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.records.read.store import Store
+from pourcall.records.read.views import LipStep
 from pourcall.replay.correction_worker import prepare_apart
 from pourcall.replay.pour_again import pour_at
 from pourcall.replay.pour_changes import prepare
+from pourcall.texts import written
 
 Run = Callable[..., Any]
 UTC_S = 4_000_000_000.0
@@ -80,7 +83,7 @@ def test_the_same_moment_worked_out_again_gives_what_the_engine_said_live(home: 
             row = found.row
             assert (again.pot_temp_c, again.pot_u_c) == (row.pot_temp_c, row.pot_u_c)
             assert (again.lip_temp_c, again.lip_u_c, again.marked) == (row.lip_temp_c, row.lip_u_c, row.marked)
-            assert again.basis == f"{row.basis}; worked out again from the recorded trace"
+            assert written(again.basis) == written(tell("correction.worked_out_again", basis=row.basis))
 
 
 def test_a_corrected_time_changes_the_temperature_by_the_loss_of_the_wait(home: Path, run: Run) -> None:
@@ -89,7 +92,7 @@ def test_a_corrected_time_changes_the_temperature_by_the_loss_of_the_wait(home: 
         "pour", "correct", "2026-001-1", "--at", "+15s", "--why", "the mould was blown out first", "--who", "Ann"
     )
     assert done.code == 0, done.err
-    assert "what it was is kept on record" in done.out
+    assert "the first entry is kept" in done.out
     after = shown(run, "2026-001-1")
     row, old = after["row"], before["row"]
     assert row["at_utc_s"] - old["at_utc_s"] == pytest.approx(15.0)
@@ -148,7 +151,7 @@ def test_another_mould_keeps_the_figure_of_the_pot_and_takes_that_mould_s_way(ho
         7.0
     )  # losses of 10.5 and 17.5 degC (pourcall/sim/scenarios/demo.py)
     assert "worked out again for another mould" in row["basis"]
-    assert [part["what"] for part in shown(run, "2026-001-1")["parts"]][-1] == "at the lip"
+    assert [part["what"] for part in shown(run, "2026-001-1")["parts"]][-1] == LipStep.LIP
 
 
 def test_a_pour_that_was_none_leaves_every_list_and_comes_back(home: Path, run: Run) -> None:
@@ -166,7 +169,7 @@ def test_a_pour_that_was_none_leaves_every_list_and_comes_back(home: Path, run: 
     again = shown(run, "2026-001-2")
     assert {**again["row"], "corrected": False, "who": "", "why": ""} == {**first, "corrected": False}
     assert len(again["earlier"]) == 2
-    assert (rows(home, "pours"), rows(home, "corrections")) == (4, 14)
+    assert (rows(home, "pours"), rows(home, "corrections")) == (4, 2)  # struck out, and that taken back
     done = run("pour", "correct", "2026-001-1", "--restore")
     assert (done.code, "it stands as it was first marked" in done.err) == (2, True)
 

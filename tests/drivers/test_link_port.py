@@ -111,9 +111,11 @@ Start = Callable[..., SerialLink]
 UNPLUGGED = ("link.ended", "link.unplugged")
 
 
-def fact(told: Told, key: str) -> object:
+def fact(told: Told, key: str) -> Message | str:
     assert isinstance(told, Message)
-    return told.facts[key]
+    found = told.facts[key]
+    assert isinstance(found, Message | str)
+    return found
 
 
 @pytest.fixture
