@@ -13,6 +13,8 @@ from pourcall.contract.units import (
     Unit,
     difference_from_c,
     format_difference,
+    format_highest,
+    format_lowest,
     format_rate,
     format_temperature,
     in_unit,
@@ -45,6 +47,8 @@ def written(told: Told) -> str:
 def _writers(unit: Unit) -> dict[str, Writer]:
     return {
         "temperature": lambda value, decimals: format_temperature(value, unit, decimals or 0),
+        "lowest": lambda value, _: format_lowest(value, unit),
+        "highest": lambda value, _: format_highest(value, unit),
         "difference": lambda value, decimals: format_difference(value, unit, _tenths(value, unit, decimals)),
         "rate": lambda value, decimals: format_rate(value, unit, _tenths(value, unit, decimals)),
     }
@@ -52,6 +56,8 @@ def _writers(unit: Unit) -> dict[str, Writer]:
 
 _RECORD: dict[str, Writer] = {
     "temperature": lambda value, _: f"<{value:.2f} degC>",
+    "lowest": lambda value, _: f"<{value:.2f} degC or more>",
+    "highest": lambda value, _: f"<{value:.2f} degC or less>",
     "difference": lambda value, _: f"<{value:.2f} degC apart>",
     "rate": lambda value, _: f"<{value:.2f} degC apart> a minute",
 }
@@ -121,6 +127,8 @@ def _with(mark: str) -> Writer:
 # By the end of a fact's name, the longer ending first.
 _KINDS: tuple[tuple[str, str | Writer], ...] = (
     ("_c_per_min", "rate"),
+    ("lowest_c", "lowest"),
+    ("highest_c", "highest"),
     ("difference_c", "difference"),
     ("u_c", "difference"),
     ("_c", "temperature"),

@@ -196,7 +196,7 @@ def test_settings_with_several_faults_are_told_all_at_once(
         "the settings have 4 faults",
         "[shop] unit = 'degX'",
         "[furnace.club] raitng_c: unknown key; did you mean rating_c?",
-        "[board.bench] format = 'pourcal'",
+        "[board.bench] 'pourcal' is no wire format",
         "[mqqt]: unknown table; did you mean mqtt?",
         str(path),
         "nothing was started and nothing was changed",

@@ -81,7 +81,7 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
     assert detail["row"]["batch"] == "B8"
     assert detail["results"][1]["detail"] == "gate"
     assert detail["parts"][0]["what"] == LipStep.POT
-    assert {"lift and walk", "stream"} <= {part["what"] for part in detail["parts"]}  # as the plan told them apart
+    assert {LipStep.WALK, LipStep.STREAM} <= {part["what"] for part in detail["parts"]}  # as the plan told them apart
     assert [pour["pour"] for pour in asked(run("pour", "list", "--json"))] == [f"{melt}-3", f"{melt}-1"]
     assert asked(run("pour", "list", "--batch", "b8", "--tag", "FIRST", "--setup", "Deck cleat", "--json"))
     assert [pour["pour"] for pour in asked(run("pour", "list", "--batch", "B7", "--json"))] == [f"{melt}-3"]  # setup's
@@ -150,7 +150,7 @@ REFUSED = (
     (("melt", "note"), 2, "a note without a word"),
     (("mould", "show", "bell"), 3, "no mould setup 'bell' is described"),
     (("mould", "change", "bell", "--thinnest", "6mm"), 3, "no mould setup 'bell' is described"),
-    (("mould", "add", "bell", "--thinnest", "6"), 2, "'6' has no unit of length. Write 6mm or 6in"),
+    (("mould", "add", "bell", "--thinnest", "6"), 2, "'6' has no unit of length. Write 6mm, 6cm or 6in"),
     (("mould", "add", "bell", "--thinnest", "1/0in"), 2, "'1/0in' is no length"),
     (("mould", "add", "bell", "--mass", "0.8"), 2, "'0.8' has no unit of mass"),
     (("mould", "add", "bell", "--preheat", "120"), 2, "'120' has no unit. Write 120C, 120F or 120K"),
@@ -191,7 +191,7 @@ def test_without_a_daemon_entries_go_straight_to_the_file(home: Path, melted: st
     )
     assert "entry 3 is 0.3 kg returns, molten once before" in fixed
     assert "the first entry is kept" in fixed
-    assert "entry 2 does not hold" in told(run("melt", "charge", melted, "--take-back", "2"))
+    assert "entry 2 is taken back" in told(run("melt", "charge", melted, "--take-back", "2"))
     assert "heel 0.2 kg" in told(run("melt", "end", "--melt", melted, "--heel", "200g", "--ingots", "1lb"))
     assert "no heel" in told(run("melt", "end", "--melt", melted, "--heel", "none", "--why", "it was slag"))
     shown = told(run("melt", "show", melted))

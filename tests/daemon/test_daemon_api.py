@@ -159,8 +159,14 @@ async def test_several_findings_in_one_request_are_recorded_all_or_none(bench: B
     path = f"/v1/pours/{melt}-1/results"
     two = [{"defect": "misrun", "severity": 2}, {"defect": "sink", "severity": 1, "detail": "gate"}]
     assert (await bench.post({"findings": two}, path=path))["what"] == {
-        "name": "api.result",
-        "facts": {"words": f"{melt}-1: misrun 2, sink 1"},
+        "name": "record.result",
+        "facts": {
+            "pour": f"{melt}-1",
+            "said": [
+                {"name": "record.defect", "facts": {"defect": "misrun", "severity": 2}},
+                {"name": "record.defect", "facts": {"defect": "sink", "severity": 1}},
+            ],
+        },
     }
     wrong = [{"defect": "flash", "severity": 1}, {"defect": "sound"}]
     refused = await bench.post({"findings": wrong}, 400, path=path)
@@ -174,7 +180,8 @@ async def test_a_later_entry_goes_on_record_whole_or_is_refused_in_words(bench: 
     melt = (await bench.post(START))["melt"]
     charge = {"type": "charge", "melt": melt, "entries": [{"source": "new", "mass_kg": 1.2}]}
     told = await bench.post(charge, path="/v1/entries")
-    assert (told["recorded"], told["what"]) == (True, f"melt {melt}: 1.2 kg new; on record")
+    assert (told["recorded"], told["what"]["name"]) == (True, "charge.on_record")
+    assert told["what"]["facts"]["melt"] == melt
     for wrong, status, code in (
         ({**charge, "melt": "2019-001"}, 404, 3),
         ({**charge, "colour": "red"}, 400, 2),

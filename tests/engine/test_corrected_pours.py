@@ -2,6 +2,7 @@
 
 import pytest
 
+from pourcall.contract.message import tell
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import CommandRefused, Marked, PourMarked
 from tests.engine.conftest import Bench, make_plan
@@ -16,7 +17,7 @@ def test_a_pour_that_was_none_makes_its_mould_the_next_again_and_keeps_its_numbe
     bench.do(inp.MarkPour())
     bench.do(inp.MarkPour())
     outs = bench.do(inp.CorrectPour(number=2))
-    assert [one.text for one in bench.of(Marked, outs)] == ["pour 2 was no pour"]
+    assert [one.text for one in bench.of(Marked, outs)] == [tell("melt.pour_struck", number=2)]
     assert [pour.number for pour in bench.engine.snapshot().pours] == [1]
     bench.do(inp.MarkPour())
     assert pour_numbers(bench) == [(1, "cleat 1"), (2, "cleat 2"), (3, "cleat 2")]
@@ -34,7 +35,7 @@ def test_a_pour_that_went_into_another_mould_leaves_the_first_one_to_be_poured(b
 def test_a_pour_that_never_was_cannot_be_corrected(bench: Bench) -> None:
     bench.in_metal(565.0, make_plan(moulds=2))
     (refused,) = bench.of(CommandRefused, bench.do(inp.CorrectPour(number=1)))
-    assert refused.what == "this melt has no pour 1"
+    assert refused.what == tell("command.no_pour", number=1)
 
 
 def test_a_melt_that_goes_on_after_a_restart_pours_what_is_left_under_fresh_numbers(bench: Bench) -> None:
@@ -42,7 +43,7 @@ def test_a_melt_that_goes_on_after_a_restart_pours_what_is_left_under_fresh_numb
     bench.do(inp.MarkPour())
     assert pour_numbers(bench) == [(4, "cleat 2")]
     (refused,) = bench.of(CommandRefused, bench.do(inp.MarkPour()))
-    assert refused.what == "every mould of this melt is poured"
+    assert refused.what == tell("command.all_poured")
 
 
 @pytest.mark.parametrize(
@@ -52,4 +53,7 @@ def test_a_mark_from_before_the_melt_began_is_refused_in_the_same_words(bench: B
     bench.start(make_plan(moulds=2))
     bench.run(40.0, 20.0)
     (refused,) = bench.of(CommandRefused, bench.do(mark))
-    assert (refused.what, refused.remedy) == ("that is before the melt began", "Give a shorter time ago")
+    assert (refused.what, refused.remedy) == (
+        tell("command.before_the_melt"),
+        tell("command.do.shorter_ago"),
+    )
