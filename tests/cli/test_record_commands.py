@@ -100,7 +100,7 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
         "left: heel 0.2 kg",
     ):
         assert f"  {line}\n" in shown
-    assert "poured, ingots 0.75 kg, heel 0.2 kg" in told(run("melt", "list"))
+    assert "poured, ingots 0.75 kg, heel left 0.2 kg" in told(run("melt", "list"))
     (row,) = asked(run("mould", "list", "--json"))
     assert (row["name"], row["version"], row["pours"], row["thinnest_mm"]) == ("deck cleat", 2, 2, 6.0)
     page = told(run("mould", "show", "deck cleat"))

@@ -2,9 +2,9 @@
 
 import pytest
 
-from pourcall.contract.message import tell
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import CommandRefused, Marked, PourMarked
+from pourcall.contract.message import tell
 from tests.engine.conftest import Bench, make_plan
 
 

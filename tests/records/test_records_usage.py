@@ -113,7 +113,7 @@ def test_doctor_tells_of_the_last_backup_and_of_none(
     shop: Paths, make: Maker, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     record(shop, make, UTC_S, 100, "2026-001")
-    assert findings(capsys)["backup"]["state"] == "mind"
+    assert findings(capsys)["backup"]["state"] == "note"
     with Store.read(shop.database) as store:
         back_up(store, shop, tmp_path / "all.zip", utc_s=time.time() - 40 * DAY_S)
     assert "time for another" in findings(capsys)["backup"]["says"]
@@ -152,6 +152,6 @@ def test_doctor_tells_for_each_probe_whether_its_calibration_is_due(
     told = findings(capsys)
     assert told["calibration of melt_probe"]["state"] == "well"
     assert "due 20" in told["calibration of melt_probe"]["says"]
-    assert told["calibration of wall"]["state"] == "mind"
+    assert told["calibration of wall"]["state"] == "note"
     assert "overdue for 120 days" in told["calibration of wall"]["says"]
     assert "never calibrated" in told["calibration of dip_probe"]["says"]

@@ -279,9 +279,7 @@ def test_before_anything_can_be_said_there_is_a_dash_and_no_figure(scenes: Any) 
 def test_when_it_is_time_out_is_said_large_and_as_something_to_do(scenes: Any) -> None:
     screen = drawn(
         scenes.dipping(
-            dip_now=scenes.dip_now(
-                hold_s=0.0, hint=DipHint.OUT, text=tell("dip.hint.out", temp_c=564.2, known_difference_c=0.4)
-            )
+            dip_now=scenes.dip_now(hold_s=0.0, hint=DipHint.OUT, text=tell("dip.hint.out", temp_c=564.2, known_u_c=0.4))
         )
     )
     assert screen.band_role is Role.DO
@@ -307,7 +305,7 @@ def test_what_a_dip_wants_is_told_by_its_ground_and_beside_the_time(
 
 
 def test_a_fit_error_in_a_text_is_never_rounded_to_nought(scenes: Any) -> None:
-    dip = scenes.dip_now(hint=DipHint.OUT, text=tell("dip.hint.out", temp_c=564.2, known_difference_c=0.4))
+    dip = scenes.dip_now(hint=DipHint.OUT, text=tell("dip.hint.out", temp_c=564.2, known_u_c=0.4))
     assert "Take it out: 564 °C ± 0.4 °C" in text_of(drawn(scenes.dipping(dip_now=dip), width=120, height=36).band)
 
 

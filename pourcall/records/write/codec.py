@@ -46,6 +46,7 @@ _NOT_LATE: float = SampleIn.__struct_defaults__[0]  # the very object: quicker t
 _COLD: dict[float, int | float] = {}  # cold junctions come in few steps: sixteenths of a degree
 
 _json = msgspec.json.Encoder()
+_GIVEN_UP = '"reset_alarm"'
 _from_json: msgspec.json.Decoder[Input] = msgspec.json.Decoder(Input)
 _msgpack = msgspec.msgpack.Encoder()
 _from_msgpack: msgspec.msgpack.Decoder[Input] = msgspec.msgpack.Decoder(Input)
@@ -301,11 +302,22 @@ def encode_input(item: Input) -> str | bytes:
     return _msgpack.encode(item)
 
 
+def _of_today(text: str) -> str:
+    """An input of an older program: resetting an alarm, which nothing ever latched, was asked and refused."""
+    if _GIVEN_UP not in text:
+        return text
+    item = msgspec.json.decode(text)
+    command = item.get("command", {})
+    if command.get("type") == "reset_alarm":
+        item["command"] = {"type": "unshelve_alarm", "alarm": command.get("alarm", ""), "who": command.get("who", "")}
+    return msgspec.json.encode(item).decode()
+
+
 def decode_row(row: Row, source: Source) -> Input:
     """The input of one journal row as `SELECT_ROW` gives it."""
     row_id, seq, mono, utc, value, cold, marks, code, board_seq, board_ms, u_mc, extra, _ = row
     if type(extra) is str:
-        return _from_json.decode(extra)
+        return _from_json.decode(_of_today(extra))
     if type(extra) is bytes:
         return _from_msgpack.decode(extra)
     if seq is None:
