@@ -43,7 +43,8 @@ class PourcallError(Exception):
         """The whole error in one piece; `in_words` says what happened and what to do."""
         what, remedy = in_words(self.what), in_words(self.remedy)
         text = f"{what} ({self.where})" if self.where else what
-        return f"{text}. {remedy}" if remedy else text
+        stop = "" if text.endswith("?") else "."
+        return f"{text}{stop} {remedy}" if remedy else text
 
 
 class BadInput(PourcallError, ValueError):

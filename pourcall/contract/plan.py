@@ -199,7 +199,7 @@ def waiting_loss_c(mould: MouldPlan, lip_c: float, extra_s: float) -> float:
     long the pot stood. First order; freezing on the way holds metal back and is left out.
     """
     above_c = lip_c - SURROUNDINGS_C
-    if extra_s <= 0.0 or above_c <= 0.0 or mould.loss_c <= 0.0:
+    if extra_s <= 0.0 or above_c <= 0.0 or mould.loss_c <= 0.0 or mould.loss_s <= 0.0:
         return 0.0
     return above_c * -math.expm1(-mould.loss_c / mould.loss_s * extra_s / above_c)
 
@@ -210,7 +210,7 @@ def waiting_time_s(mould: MouldPlan, lip_c: float, wanted_c: float) -> float | N
     None: it never does.
     """
     spare_c, above_c = lip_c - wanted_c, lip_c - SURROUNDINGS_C
-    if mould.loss_c <= 0.0 or wanted_c <= SURROUNDINGS_C:
+    if mould.loss_c <= 0.0 or mould.loss_s <= 0.0 or wanted_c <= SURROUNDINGS_C:
         return None if spare_c > 0.0 else 0.0
     rate_c_per_s = mould.loss_c / mould.loss_s
     if spare_c <= 0.0:

@@ -68,6 +68,12 @@ class CallManager:
         """All calls that are up, by harm."""
         return tuple(call for kind in BY_HARM if (call := self._up.get(kind)) is not None)
 
+    def new_melt(self) -> None:
+        """Nothing that was said or answered in the melt before counts."""
+        self.clear(tell("call.ended.new_melt"))
+        self._cut_rate, self._cut_over_s, self.pour_ended_s = 0.0, -1e9, -1e9
+        self._step_waits = False
+
     def clear(self, why: Told) -> None:
         """End all (the melt ended, or the plan changed)."""
         for kind in list(self._up):
@@ -152,7 +158,11 @@ class CallManager:
         mould = melt.next
         judgement = None if mould is None else mould.judgement
         good = (
-            judgement is not None and judgement.pour and now.fluid and not (now.metal.held and not self._is_up_pour())
+            judgement is not None
+            and judgement.pour
+            and now.fluid
+            and now.state is not MeltState.ABOVE
+            and not (now.metal.held and not self._is_up_pour())
         )
         if not good or judgement is None or mould is None:
             self._fits_since_s = None
@@ -175,6 +185,8 @@ class CallManager:
         open_now = self._is_up_pour() or CallKind.POUR in melt.not_now
         if not open_now or closing is None or mould is None or mould.judgement is None or not mould.judgement.pour:
             self.end(CallKind.WINDOW_CLOSING, tell("call.ended.not_closing"))
+            return
+        if CallKind.WINDOW_CLOSING in melt.not_now:
             return
         about_s = float(max(10, int(closing.left_s / 10.0) * 10))
         name, rate = mould.plan.name, abs(closing.rate_c_per_min)

@@ -11,12 +11,13 @@ from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.inputs import Answer
 from pourcall.contract.message import Told, tell
+from pourcall.contract.plan import MouldPlan
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.units import HIGHEST_MEANT_C
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.dips import DEEPEST_MM, DipWatch
 from pourcall.engine.bath.metal import MetalNow
-from pourcall.engine.calls import CallManager, put_off
+from pourcall.engine.calls import DIP_AGAIN_BAD_S, CallManager, put_off
 from pourcall.engine.facts import ShopFacts
 from pourcall.engine.guidance.guidance import ProfileGuidance
 from pourcall.engine.melt.melt_run import MeltRun
@@ -104,6 +105,8 @@ class CommandHandler:
             case inp.MarkPour():
                 self._pour(command, run, at_s)
             case inp.CorrectPour():
+                if command.mould and not self._known_mould(command, command.mould, run):
+                    return
                 if not facts.correct_pour(run, command.number, command.mould):
                     self._refuse(command, tell("command.no_pour", number=command.number), tell("command.do.list_pours"))
             case inp.MarkLift():
@@ -123,11 +126,8 @@ class CommandHandler:
 
     def _pour(self, command: inp.MarkPour, run: MeltRun, at_s: float) -> None:
         if command.mould:
-            mould = next((m for m in run.plan.moulds if m.name == command.mould), None)
+            mould = self._known_mould(command, command.mould, run)
             if mould is None:
-                names = ", ".join(m.name for m in run.plan.moulds)
-                remedy = tell("command.do.moulds_are", names=names) if names else tell("command.do.add_mould")
-                self._refuse(command, tell("command.no_mould", mould=command.mould), remedy)
                 return
         else:
             mould = run.next_mould
@@ -135,6 +135,15 @@ class CommandHandler:
             self._refuse(command, tell("command.all_poured"), tell("command.do.add_mould"))
             return
         self._facts.pour(run, mould, at_s, command.ago_s)
+
+    def _known_mould(self, command: inp.MarkPour | inp.CorrectPour, name: str, run: MeltRun) -> MouldPlan | None:
+        """The mould of that name; None, and the command refused: there is none in this melt."""
+        mould = next((mould for mould in run.plan.moulds if mould.name == name), None)
+        if mould is None:
+            names = ", ".join(mould.name for mould in run.plan.moulds)
+            remedy = tell("command.do.moulds_are", names=names) if names else tell("command.do.add_mould")
+            self._refuse(command, tell("command.no_mould", mould=name), remedy)
+        return mould
 
     def _answer(self, command: inp.AnswerCall, run: MeltRun, metal: MetalNow) -> None:
         """An answer ends the call; *done* tells the fact as well that the call asked for."""
@@ -158,8 +167,10 @@ class CommandHandler:
                 self._facts.skim(run, now_s)
             case ev.CallKind.POUR | ev.CallKind.WINDOW_CLOSING:
                 self._pour(inp.MarkPour(mould=call.mould, who=command.who), run, now_s)
-            case ev.CallKind.CUT_POWER | ev.CallKind.STEP | ev.CallKind.DIP:
-                pass  # the power is set above; a dip is seen in the trace
+            case ev.CallKind.DIP:
+                run.put_off(kind, now_s + DIP_AGAIN_BAD_S)  # it is seen in the trace, if it was one
+            case ev.CallKind.CUT_POWER | ev.CallKind.STEP:
+                pass  # the power is set above
             case _:
                 assert_never(kind)
 

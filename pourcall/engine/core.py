@@ -126,7 +126,7 @@ class Engine:
             case inp.BoardStatusIn():
                 if link := self._links.get(item.board):
                     link.heard(item.mono_s)
-                self.facts.power.report(item.status.applied_permille, item.mono_s)
+                    self.facts.power.report(item.status.applied_permille, item.mono_s)
             case inp.IdentityIn():
                 if link := self._links.get(item.board):
                     link.heard(item.mono_s)
@@ -207,16 +207,20 @@ class Engine:
             left_s = mono_s - channel.tracker.rule.span_s
             self.facts.history.drop_after(left_s - 1.0)
             recently = mono_s - max(self.calls.pour_ended_s, self._ready_s) <= LIFT_AFTER_CALL_S
-            if run.lift_s is None and run.next_mould is not None and (self.state in _POURABLE or recently):
+            if not run.lifted(mono_s) and run.next_mould is not None and (self.state in _POURABLE or recently):
                 self.facts.lift(run, left_s, proposed=True)
         elif (
             now in (ProbeState.ENTERING, ProbeState.SETTLING)
             and run.lift_s is not None
             and run.lift_proposed
-            and not any(pour.at_mono_s >= run.lift_s for pour in run.pours)
+            and not run.poured_since_lift
             and mono_s - run.lift_s <= RETURN_WITHIN_S
         ):
             self.facts.withdraw_lift(run)
+        elif now is ProbeState.IN_METAL and run.lift_s is not None and mono_s - run.lift_s > RETURN_WITHIN_S:
+            last = channel.last_usable
+            if last is not None and last.temp_c is not None and last.temp_c > run.plan.alloy.liquidus_c:
+                self.facts.returned(run)  # less hot, it may stand in a shell of its own on the bench
 
     def _set_sensor_conditions(self, channel: ProbeChannel) -> None:
         mono_s = self.outputs.mono_s

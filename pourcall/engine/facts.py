@@ -57,7 +57,7 @@ class ShopFacts:
         self.history = MetalHistory()
         self.dips.clear()
         self.typed = None
-        self._calls.clear(tell("call.ended.new_melt"))
+        self._calls.new_melt()
         for channel in self._channels:
             channel.tracker.new_melt(now_s)
         self._outputs.say(ev.MeltStarted, plan=command.plan)
@@ -96,11 +96,16 @@ class ShopFacts:
         run.withdraw_lift()
         self._outputs.mark("lift_withdrawn", tell("melt.lift_withdrawn"))
 
+    def returned(self, run: MeltRun) -> None:
+        """The pot is back in the furnace: the probe stands in liquid metal again. What was poured keeps its lift."""
+        run.withdraw_lift()
+        self._outputs.mark("pot_returned", tell("melt.pot_returned"))
+
     def pour(self, run: MeltRun, mould: MouldPlan, at_s: float, ago_s: float) -> None:
         """Metal went into a mould. The pot must have left for that; nothing more precise is known where nobody said."""
         pour = run.pour(mould, self.history, at_s, self._outputs.utc_at(at_s), ago_s, run.next_number)
         run.add(pour)
-        if run.lift_s is None:
+        if not run.lifted(at_s):
             self.lift(run, at_s, proposed=True)
         self._outputs.say(ev.PourMarked, melt=run.plan.melt, pour=pour)
         solidus_c = run.plan.alloy.solidus_c
@@ -110,8 +115,11 @@ class ShopFacts:
 
     def correct_pour(self, run: MeltRun, number: int, mould: str) -> bool:
         """A pour went into another mould, or (mould empty) was none. False: there is no pour of that number."""
+        struck = next((pour for pour in run.pours if pour.number == number and not mould), None)
         if not run.correct(number, mould):
             return False
+        if struck is not None and run.lift_proposed and run.lift_s == struck.at_mono_s and not run.poured_since_lift:
+            self.withdraw_lift(run)  # nothing but that pour had said so
         text = tell("melt.pour_moved", number=number, mould=mould) if mould else tell("melt.pour_struck", number=number)
         self._outputs.mark("correction", text)
         return True

@@ -4,6 +4,8 @@ The inputs of its melt go through a fresh engine up to that moment, and the pour
 (`MeltRun.pour`): the same moment gives the same figures, to the last digit. Blocking, some 80,000 readings a second.
 """
 
+import math
+
 import msgspec
 
 from pourcall.contract.config import EngineConfig
@@ -53,7 +55,7 @@ def pour_at(
     history = metal_history(store, melt.row.melt, found.session_id, until_s)
     run = MeltRun(plan, 0.0)
     run.lift_s = lift_mono_s
-    ago_s = 1.0 if found.row.marked is Marking.AFTERWARDS else 0.0
+    ago_s = math.inf if found.row.marked is Marking.AFTERWARDS else 0.0
     pour = run.pour(planned, history, at_mono_s, at_utc_s, ago_s, found.row.number)
     return msgspec.structs.replace(pour, basis=tell("correction.worked_out_again", basis=pour.basis))
 

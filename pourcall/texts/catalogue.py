@@ -27,6 +27,8 @@ class English:
 
 def subject_texts(subject: str) -> Mapping[str, str]:
     """All messages of one subject, `call` or `dip`; empty where there is none of that name."""
+    if not subject.isidentifier() or subject.startswith("_"):  # from outside, or of a damaged record
+        return {}
     try:
         texts: Mapping[str, str] = import_module(f"pourcall.texts.english.{subject}").TEXTS
     except ModuleNotFoundError:

@@ -94,7 +94,7 @@ def _fact(name: str, value: Fact, how: str, writers: dict[str, Writer]) -> str:
         return text[:1].upper() + text[1:] if how == "cap" else text
     if not math.isfinite(value):
         return "--"
-    decimals = int(how) if how else None
+    decimals = int(how) if how.isdecimal() else None
     for suffix, kind in _KINDS:
         if name.endswith(suffix):
             return kind(value, decimals) if callable(kind) else writers[kind](value, decimals)

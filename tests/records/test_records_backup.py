@@ -1,5 +1,6 @@
 """One archive of everything, and back. A plain copy of a live database is worth nothing (fault D12)."""
 
+import os
 import shutil
 import sqlite3
 import zipfile
@@ -134,3 +135,11 @@ def test_the_same_records_make_the_same_archive(home: Paths, live: Any, tmp_path
             back_up(store, home, tmp_path / name, utc_s=UTC_S)
         made.append((tmp_path / name).read_bytes())
     assert made[0] == made[1]
+
+
+def test_an_archive_never_takes_the_place_of_a_device_or_a_pipe(home: Paths, live: Any, tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with Store(home.database) as store, pytest.raises(BadInput, match="no plain file"):
+        back_up(store, home, pipe, utc_s=0.0)
+    assert pipe.is_fifo()

@@ -6,6 +6,7 @@ Web", 17 December 2015; RFC 4180 for the cells.
 
 import csv
 import json
+import os
 import re
 import warnings
 from pathlib import Path
@@ -17,7 +18,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pourcall.contract.errors import NotFound, StoreError
+from pourcall.contract.errors import BadInput, NotFound, StoreError
 from pourcall.contract.frames import RawKind
 from pourcall.contract.inputs import TickIn
 from pourcall.contract.reading import Reading
@@ -259,3 +260,15 @@ def test_a_disk_that_fills_leaves_nothing_half_and_the_old_export_whole(tmp_path
         write_whole([(tmp_path / "b.json", lambda file: None), (old, fills)])
     assert old.read_text() == "whole\n"
     assert [file.name for file in tmp_path.iterdir()] == ["a.csv"]
+
+
+def test_a_link_is_followed_and_what_is_no_plain_file_is_left_alone(tmp_path: Path) -> None:
+    target, link, pipe = tmp_path / "shop.csv", tmp_path / "link.csv", tmp_path / "pipe"
+    target.write_text("before", encoding="utf-8")
+    link.symlink_to(target)
+    os.mkfifo(pipe)
+    write_whole([(link, lambda file: file.write("after") and None)])
+    assert (link.is_symlink(), target.read_text(encoding="utf-8")) == (True, "after")
+    with pytest.raises(BadInput, match="no plain file"):
+        write_whole([(pipe, lambda file: file.write("after") and None)])
+    assert pipe.is_fifo()

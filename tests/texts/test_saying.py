@@ -83,3 +83,12 @@ def test_a_capital_begins_a_sentence_and_a_word_without_an_entry_is_itself() -> 
     assert sentence("hold still") == "Hold still"
     assert word("level", "high") == "high"
     assert word("level", "sideways") == "sideways"
+
+
+@pytest.mark.parametrize("name", ["", ".", "..x", "__init__.x", "no such.x", "no.\n", "os.path", "call"])
+def test_a_name_from_outside_is_said_as_it_is_and_never_raises(name: str) -> None:
+    assert say(Message(name, {"aim_c": 565.0})).startswith(name)
+
+
+def test_a_fact_of_another_kind_than_its_sentence_wants_is_said_all_the_same() -> None:
+    assert "5" in say(tell("cli.pour.was", parts=5))

@@ -497,6 +497,19 @@ async def test_a_key_that_closes_the_help_page_is_not_lost(daemon: Any, scenes: 
         await eventually(lambda: len(app.screen_stack) == 1)
 
 
+async def test_a_key_held_down_closes_the_help_page_once(daemon: Any, scenes: Any, eventually: Any) -> None:
+    await daemon.put(scenes.ready())
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        await pilot.press("question_mark")
+        await pilot.pause()
+        page = app.screen
+        for _ in range(3):
+            page.post_message(events.Key("down", None))
+        await eventually(lambda: len(app.screen_stack) == 1)
+        await pilot.pause()
+        assert app.is_running
+
+
 async def test_the_help_page_gives_way_to_a_new_alarm(daemon: Any, scenes: Any, eventually: Any) -> None:
     await daemon.put(scenes.heating())
     async with dashboard(daemon, eventually) as (app, pilot, _):

@@ -1,6 +1,6 @@
 """What comes from outside is small, shallow, finite and printable before anything else looks at it.
 
-Caps: 16 kB and depth 8 for a command (a bomb costs nothing), texts of at most 2,000 characters, no control characters
+Caps: 16 kB and depth 16 for a command (a bomb costs nothing), texts of at most 2,000 characters, no control characters
 in them (they end up on terminals and in tables), figures within what can be meant.
 """
 
@@ -14,11 +14,13 @@ import msgspec
 from pourcall.contract.api import Asked, ResultRequest
 from pourcall.contract.entries import Entry
 from pourcall.contract.errors import BadInput
+from pourcall.contract.inputs import ChangeMelt, StartMelt
 from pourcall.contract.message import tell
+from pourcall.contract.plan import MeltPlan
 from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C
 
 BODY_BYTES = 16 * 1024
-DEPTH = 8
+DEPTH = 16  # a plan that was served can be sent back, with the sentences in its sentences
 TEXT_CHARACTERS = 2000
 LONGEST_AGO_S = 24 * 3600.0
 
@@ -56,6 +58,8 @@ def cleaned(value: Any_, where: str = "") -> Any_:
         return printable(value)  # type: ignore[return-value]
     if isinstance(value, float) and not math.isfinite(value):
         raise BadInput(tell("api.not_finite", figure=str(value)), where=where, remedy=tell("api.not_finite.remedy"))
+    if isinstance(value, dict):
+        return {key: cleaned(each, where) for key, each in value.items()}  # type: ignore[return-value]
     if isinstance(value, tuple):
         return tuple(cleaned(each, where) for each in value)  # type: ignore[return-value]
     if isinstance(value, msgspec.Struct):
@@ -72,6 +76,8 @@ def read_command(body: bytes) -> Asked:
     """A command or request from a body. Raises BadInput saying what is wrong with it."""
     asked = _read(body, _decoder)
     _check_figures(asked)
+    if isinstance(asked, StartMelt | ChangeMelt):
+        _check_plan(asked.plan)
     return asked
 
 
@@ -116,4 +122,31 @@ def _check_figures(asked: Asked) -> None:
     ]
     for name, figure, most in (*figures, *(("ingots_kg", each, 1000.0) for each in getattr(asked, "ingots_kg", ()))):
         if figure is not None and not 0.0 <= figure <= most:
+            raise BadInput(tell("api.outside", field=name, figure=figure, most=most), remedy=tell("api.outside.remedy"))
+
+
+def _check_plan(plan: MeltPlan) -> None:
+    """A ready plan from outside can be followed: no figure in it is beyond what can be meant."""
+    if not plan.limits:
+        raise BadInput(tell("api.no_limits"), remedy=tell("api.no_limits.remedy"))
+    alloy = plan.alloy
+    temperatures: list[tuple[str, float | None]] = [
+        *((name, getattr(alloy, name)) for name in ("solidus_c", "liquidus_c", "eutectic_c")),
+        *((name, getattr(alloy, name)) for name in ("pour_min_c", "pour_max_c", "alloy_max_c")),
+        *(("limit_c", limit.limit_c) for limit in plan.limits),
+        *(("lip_min_c", mould.lip_min_c) for mould in plan.moulds),
+        *(("lip_max_c", mould.lip_max_c) for mould in plan.moulds),
+    ]
+    amounts: list[tuple[str, float, float]] = [
+        ("charge_kg", plan.charge_kg, 1000.0),
+        ("later_kg", plan.later_kg, 1000.0),
+        *(("mass_kg", mould.mass_kg, 1000.0) for mould in plan.moulds),
+        *(("loss_c", mould.loss_c, HIGHEST_MEANT_C) for mould in plan.moulds),
+        *(("loss_s", mould.loss_s, LONGEST_AGO_S) for mould in plan.moulds),
+    ]
+    for name, temp_c in temperatures:
+        if temp_c is not None and not ABSOLUTE_ZERO_C <= temp_c <= HIGHEST_MEANT_C:
+            raise BadInput(tell("api.plan_temperature", field=name, temp_c=temp_c), remedy=tell("api.outside.remedy"))
+    for name, figure, most in amounts:
+        if not 0.0 <= figure <= most:
             raise BadInput(tell("api.outside", field=name, figure=figure, most=most), remedy=tell("api.outside.remedy"))

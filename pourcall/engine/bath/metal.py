@@ -222,7 +222,7 @@ def _standing(channel: ProbeChannel, reading: Reading, mono_s: float, stale_s: f
     lag_c = 0.0 if held else _lag_c(channel)
     how = tell("figure.last_good" if held else "figure.probe")
     if abs(lag_c) >= LAG_SAID_C:
-        how = tell("figure.lag", how=how, lag_difference_c=lag_c)
+        how = tell("figure.lag", how=how, lag_difference_c=abs(lag_c))
     source = FigureSource.LAST_GOOD if held else FigureSource.DIP_ON if dipped else FigureSource.PROBE
     return MetalNow(
         best.temp_c + lag_c,

@@ -28,7 +28,7 @@ def ahead_view(tracker: ForecastTracker, mono_s: float, *, chamber_only: bool) -
         why=outlook.why,
         coast_c=_known(outlook.coast_c) if known else None,
         coast_in_s=outlook.coast_in_s if known else None,
-        cut_in_s=outlook.cut_in_s if known else None,
+        cut_in_s=outlook.cut_in_s if known and tracker.learned else None,
         aim_c=tracker.aim_c,
         cooling_s=_known(outlook.cooling_s),
         model_c=_known(metal),

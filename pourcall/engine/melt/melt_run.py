@@ -19,6 +19,7 @@ from pourcall.contract.plan import (
 )
 from pourcall.engine.bath.metal import MetalHistory
 
+LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
 LIFT_LASTS_S = 900.0
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
 
@@ -134,8 +135,13 @@ class MeltRun:
             return plan.alloy.pour_min_c, min(plan.alloy.pour_max_c, plan.lowest_limit.limit_c)
         return tap_window_c(mould, plan)
 
+    @property
+    def poured_since_lift(self) -> bool:
+        """Metal has been poured from this lift."""
+        return self.lift_s is not None and any(pour.at_mono_s >= self.lift_s for pour in self.pours)
+
     def lifted(self, mono_s: float) -> bool:
-        """The pot is out of the furnace and not every mould is poured, or has just been."""
+        """The pot is out of the furnace; after a quarter of an hour a lift that nobody took back is over."""
         return self.lift_s is not None and mono_s - self.lift_s < LIFT_LASTS_S
 
     def lip_at(
@@ -171,7 +177,7 @@ class MeltRun:
         self, mould: MouldPlan, history: MetalHistory, at_s: float, at_utc_s: float, ago_s: float, number: int
     ) -> Pour:
         """The record of a pour that happened at `at_s`."""
-        lift_s = self.lift_s if self.lift_s is not None and self.lift_s <= at_s else None
+        lift_s = self.lift_s if self.lift_s is not None and self.lift_s <= at_s and self.lifted(at_s) else None
         known = history.at(at_s if lift_s is None else lift_s)
         pot_c = pot_u_c = lip_c = lip_u_c = None
         basis, source = tell("pour.basis.unknown"), PourSource(figure=FigureSource.NONE)
@@ -195,7 +201,7 @@ class MeltRun:
             setup=mould.setup,
             at_mono_s=at_s,
             at_utc_s=at_utc_s,
-            marked=Marking.AFTERWARDS if ago_s > 0.0 else Marking.LIVE,
+            marked=Marking.AFTERWARDS if ago_s > LIVE_WITHIN_S else Marking.LIVE,
             pot_temp_c=pot_c,
             pot_u_c=pot_u_c,
             lip_temp_c=lip_c,
@@ -235,7 +241,9 @@ class PowerKnob:
 
     @property
     def off(self) -> bool:
-        """Known to be off."""
+        """Known to be off. A mark of a person does not outweigh a board that applies power."""
+        if self.applied_permille:
+            return False
         if self.level is not None:
             return self.level is PowerLevel.OFF
         return self.applied_permille == 0

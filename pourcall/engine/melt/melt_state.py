@@ -80,10 +80,11 @@ def band_of(
     if temp_c < fluid_c and temp_c < tap_min_c + WINDOW_HYSTERESIS_C:
         rising = rate_c_per_min is not None and rate_c_per_min > RISING_C_PER_MIN
         return Band.MUSHY_RISING if rising else Band.MUSHY
-    low_c = tap_min_c - (WINDOW_HYSTERESIS_C if state in (MeltState.READY, MeltState.ABOVE) else 0.0)
-    high_c = tap_max_c + (WINDOW_HYSTERESIS_C if state is MeltState.READY else 0.0)
+    hysteresis_c = min(WINDOW_HYSTERESIS_C, (tap_max_c - tap_min_c) / 4.0)  # a narrow window can still be entered
+    low_c = tap_min_c - (hysteresis_c if state in (MeltState.READY, MeltState.ABOVE) else 0.0)
+    high_c = tap_max_c + (hysteresis_c if state is MeltState.READY else 0.0)
     if state is MeltState.ABOVE:
-        high_c -= WINDOW_HYSTERESIS_C
+        high_c -= hysteresis_c
     if temp_c < low_c:
         return Band.FLUID
     if temp_c <= high_c:

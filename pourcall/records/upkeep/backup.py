@@ -18,6 +18,7 @@ from pathlib import Path, PurePosixPath
 import msgspec
 
 from pourcall.contract.errors import BadInput, StoreError
+from pourcall.contract.output_file import output_file
 from pourcall.contract.paths import Paths
 from pourcall.contract.version import VERSION
 from pourcall.records.read.store import Store
@@ -86,7 +87,11 @@ def free_bytes(folder: Path) -> int:
 def back_up(
     store: Store, paths: Paths, archive: Path, *, utc_s: float, free: Callable[[Path], int] = free_bytes
 ) -> Manifest:
-    """Write one archive of everything; it takes its name only when it is whole and checked. Raises StoreError."""
+    """Write one archive of everything; it takes its name only when it is whole and checked.
+
+    Raises StoreError, and BadInput for a name that stands for a device or a pipe.
+    """
+    archive = output_file(archive)
     with tempfile.TemporaryDirectory(prefix=".pourcall-", dir=_made(archive.parent)) as work:
         members = list(_members(paths))
         need = 2 * store.path.stat().st_size + sum(path.stat().st_size for _, path in members)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import BinaryIO, TextIO
 
 from pourcall.contract.errors import StoreError
+from pourcall.contract.output_file import output_file
 
 _FORMULA = ("=", "+", "-", "@")
 
@@ -73,8 +74,9 @@ def _write(files: Sequence[tuple[Path, Callable[[BinaryIO], None]]]) -> None:
     now = files[0][0] if files else Path()
     try:
         try:
-            for path, fill in files:
-                now = path
+            for named, fill in files:
+                now = named
+                path = output_file(named)
                 path.parent.mkdir(parents=True, exist_ok=True)
                 partial = path.with_name(f".{path.name}.{os.getpid()}.part")
                 made.append((partial, path))

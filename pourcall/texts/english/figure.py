@@ -11,11 +11,11 @@ TEXTS: dict[str, str] = {
     # why not
     "figure.no_reading": "no reading yet",
     "figure.no_probe": "no probe in the metal",
-    "figure.chamber_only": "a chamber probe only: the metal is known by a dip",
+    "figure.chamber_only": "a chamber probe only: it takes a dip to know the metal",
     "figure.no_word": "no word from {probe}",
     "figure.no_temperature": "{probe} gives no temperature",
     "figure.below_liquidus": "at or below the liquidus: the metal is still part solid, or a shell of it froze on the tip",
-    "figure.dip_to_know": "the metal is known by a dip",
+    "figure.dip_to_know": "it takes a dip to know the metal",
     "figure.frozen_in": "probe frozen in",
     "figure.out": "probe is out of the metal",
     "figure.settling": "probe is settling",

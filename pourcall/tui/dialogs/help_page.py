@@ -80,10 +80,15 @@ class HelpPage(ModalScreen[str | None]):
 
     def action_close(self) -> None:
         """The keys that end other programs close the page."""
-        self.dismiss(None)
+        self._close(None)
 
     def on_key(self, event: events.Key) -> None:
         """Any key closes; one that marks something does that too."""
         event.stop()
         event.prevent_default()
-        self.dismiss(None if event.key in CLOSING else event.key)
+        self._close(None if event.key in CLOSING else event.key)
+
+    def _close(self, key: str | None) -> None:
+        """Once: a key held down sends more before the page is gone."""
+        if self.is_current:
+            self.dismiss(key)

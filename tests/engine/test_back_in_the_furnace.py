@@ -1,0 +1,116 @@
+"""A lift that is over, a pour that was none, answers that hold, and one melt that does not speak for the next."""
+
+import pytest
+
+from pourcall.contract import inputs as inp
+from pourcall.contract.events import CallKind, CommandRefused, Marked, Marking, MeltState, PourMarked
+from pourcall.contract.inputs import Answer, PowerLevel
+from pourcall.contract.message import tell
+from pourcall.contract.reading import ProbeState
+from pourcall.contract.snapshot import ToDo
+from pourcall.engine.melt.melt_run import LIFT_LASTS_S, PowerKnob
+from tests.engine.conftest import Bench, make_plan
+from tests.engine.invariants import contradictions
+
+
+def back_in(bench: Bench, temp_c: float, seconds: float) -> None:
+    bench.run(5.0, 30.0)
+    bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    bench.run(seconds, temp_c)
+
+
+def test_a_pot_put_back_is_poured_from_a_lift_of_its_own(bench: Bench) -> None:
+    bench.in_metal(565.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    bench.do(inp.MarkPour())
+    bench.run(90.0, lambda t: max(30.0, 565.0 - 20.0 * t))
+    back_in(bench, 570.0, 60.0)
+    assert any(mark.what == "pot_returned" for mark in bench.of(Marked))
+    assert bench.engine.snapshot().melt_state is MeltState.READY
+    bench.run(LIFT_LASTS_S, 570.0)
+    bench.do(inp.MarkPour())
+    pour = bench.of(PourMarked)[-1].pour
+    assert pour.lift_mono_s != bench.of(PourMarked)[0].pour.lift_mono_s
+    assert pour.lip_temp_c == pytest.approx(570.0 - 15.0, abs=1.5)
+
+
+def test_a_probe_in_metal_on_the_bench_that_is_part_solid_does_not_bring_the_pot_back(bench: Bench) -> None:
+    bench.in_metal(565.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    bench.do(inp.MarkPour())
+    bench.run(90.0, lambda t: max(30.0, 565.0 - 20.0 * t))
+    back_in(bench, 440.0, 60.0)
+    assert not any(mark.what == "pot_returned" for mark in bench.of(Marked))
+
+
+def test_an_old_lift_that_nobody_took_back_is_not_the_lift_of_a_pour(bench: Bench) -> None:
+    bench.in_metal(565.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    bench.run(LIFT_LASTS_S + 60.0, 565.0)
+    bench.do(inp.MarkPour())
+    assert bench.of(PourMarked)[-1].pour.lip_temp_c == pytest.approx(550.0, abs=1.5)
+
+
+def test_with_the_one_pour_struck_that_said_so_the_pot_is_in_the_furnace_again_and_watched(bench: Bench) -> None:
+    bench.in_metal(560.0, make_plan(moulds=2))
+    bench.do(inp.MarkPour())
+    assert bench.engine.snapshot().lift_mono_s is not None
+    bench.do(inp.CorrectPour(number=1))
+    assert bench.engine.snapshot().lift_mono_s is None
+    bench.run(240.0, lambda t: 560.0 + t * 60.0 / 240.0)
+    assert any(alarm.startswith("alloy_limit") for alarm in bench.alarms())
+
+
+def test_a_lift_that_a_person_marked_stands_when_a_pour_is_struck(bench: Bench) -> None:
+    bench.in_metal(560.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    bench.do(inp.MarkPour())
+    bench.do(inp.CorrectPour(number=1))
+    assert bench.engine.snapshot().lift_mono_s is not None
+
+
+def test_a_pour_cannot_be_moved_into_a_mould_that_is_not_in_the_melt(bench: Bench) -> None:
+    bench.in_metal(560.0, make_plan(moulds=2))
+    bench.do(inp.MarkPour())
+    (refused,) = bench.of(CommandRefused, bench.do(inp.CorrectPour(number=1, mould="anchor")))
+    assert refused.what == tell("command.no_mould", mould="anchor")
+
+
+def test_a_narrow_window_is_entered_from_above_without_a_pour_called_while_it_is_above(bench: Bench) -> None:
+    bench.in_metal(590.0, make_plan(lip=(555.0, 561.0)))
+    poured, start_s = False, bench.t_s
+    for _ in range(400):
+        bench.run(0.5, 590.0 - 0.1 * (bench.t_s - start_s))
+        shot = bench.engine.snapshot()
+        poured = poured or shot.instruction.todo is ToDo.POUR
+        assert contradictions(shot) == []
+    assert poured
+
+
+@pytest.mark.parametrize(("held_s", "marked"), [(0.0, Marking.LIVE), (6.0, Marking.LIVE), (60.0, Marking.AFTERWARDS)])
+def test_a_key_held_back_for_a_few_seconds_marks_as_it_was_poured(bench: Bench, held_s: float, marked: Marking) -> None:
+    bench.in_metal(565.0)
+    bench.run(100.0, 565.0)
+    bench.do(inp.MarkPour(ago_s=held_s))
+    assert bench.of(PourMarked)[-1].pour.marked is marked
+
+
+def test_not_now_to_a_cut_of_the_melt_before_does_not_silence_the_cut_of_this_one(bench: Bench) -> None:
+    bench.in_metal(530.0)
+    bench.run(60.0, lambda t: 530.0 + 0.35 * t)
+    assert bench.up(CallKind.CUT_POWER)
+    bench.do(inp.AnswerCall(call=CallKind.CUT_POWER, answer=Answer.NOT_NOW))
+    bench.do(inp.EndMelt(ending=inp.MeltEnding.ABANDONED))
+    bench.in_metal(530.0)
+    bench.run(60.0, lambda t: 530.0 + 0.35 * t)
+    assert bench.up(CallKind.CUT_POWER)
+
+
+def test_a_board_that_applies_power_outweighs_a_mark_that_it_is_off() -> None:
+    power = PowerKnob()
+    power.mark(PowerLevel.OFF, 10.0)
+    assert power.off
+    power.report(900, 11.0)
+    assert not power.off
+    power.report(0, 12.0)
+    assert power.off
