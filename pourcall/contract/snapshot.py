@@ -183,9 +183,6 @@ class BoardView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 WATCH = Instruction(todo=ToDo.WAIT, text=NOTHING)
 
 
-BOARD_UP = "up"  # how a board's link stands, where it is well
-
-
 class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """All there is to know of one furnace now."""
 

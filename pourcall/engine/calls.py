@@ -33,8 +33,8 @@ NOT_NOW_S = 120.0
 DWELL_S = 3.0  # a judgement must hold so long before it is called
 CUT_RISING_C_PER_MIN = 2.0
 CUT_AHEAD_S = 60.0  # a person needs this from the call to the knob and the furnace to feel it
-CLOSING_AHEAD_S = 60.0
 CHAMBER_HOT_S = 120.0
+CUT_AGAIN_S = 120.0  # after an answer, or after it rose less: a cut is not asked for again at once
 DIP_AGAIN_LEAST_S, DIP_AGAIN_MOST_S = 60.0, 300.0
 DIP_AGAIN_SOLID_S, DIP_AGAIN_MUSHY_S = 150.0, 75.0  # after a dip that found it solid, or not yet liquid
 DIP_AGAIN_BAD_S = 20.0  # after one that was of no use for other reasons
@@ -209,7 +209,7 @@ class CallManager:
                 return
         if mould is None or now.power_off:
             return
-        if now.mono_s - self._cut_over_s < CHAMBER_HOT_S or CallKind.CUT_POWER in melt.not_now:
+        if now.mono_s - self._cut_over_s < CUT_AGAIN_S or CallKind.CUT_POWER in melt.not_now:
             return
         aim_c = mould.aim_c
         why: Told
