@@ -105,7 +105,7 @@ class ShopFacts:
         """Metal went into a mould. The pot must have left for that; nothing more precise is known where nobody said."""
         pour = run.pour(mould, self.history, at_s, self._outputs.utc_at(at_s), ago_s, run.next_number)
         run.add(pour)
-        if not run.lifted(at_s):
+        if pour.lift_mono_s is None and not run.lifted(at_s):
             self.lift(run, at_s, proposed=True)
         self._outputs.say(ev.PourMarked, melt=run.plan.melt, pour=pour)
         solidus_c = run.plan.alloy.solidus_c

@@ -124,8 +124,8 @@ def test_the_simulators_own_shell_is_never_taken_for_the_bath() -> None:
 def test_why_a_dip_is_of_no_use_is_said_in_the_readers_unit(dipping: Bench) -> None:
     dipping.dip(376.0, hold_s=15.0)
     (dip,) = dips_of(dipping)
-    assert "(376 °C)" in say(dip.why)
-    assert "(709 °F)" in say(dip.why, Unit.F)
+    assert "read 376 °C," in say(dip.why)
+    assert "read 709 °F," in say(dip.why, Unit.F)
 
 
 # -- depth and stirring -----------------------------------------------------------------------------------------------

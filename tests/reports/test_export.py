@@ -267,8 +267,12 @@ def test_a_link_is_followed_and_what_is_no_plain_file_is_left_alone(tmp_path: Pa
     target.write_text("before", encoding="utf-8")
     link.symlink_to(target)
     os.mkfifo(pipe)
-    write_whole([(link, lambda file: file.write("after") and None)])
+
+    def after(file: TextIO) -> None:
+        file.write("after")
+
+    write_whole([(link, after)])
     assert (link.is_symlink(), target.read_text(encoding="utf-8")) == (True, "after")
     with pytest.raises(BadInput, match="no plain file"):
-        write_whole([(pipe, lambda file: file.write("after") and None)])
+        write_whole([(pipe, after)])
     assert pipe.is_fifo()

@@ -177,8 +177,14 @@ class MeltRun:
         self, mould: MouldPlan, history: MetalHistory, at_s: float, at_utc_s: float, ago_s: float, number: int
     ) -> Pour:
         """The record of a pour that happened at `at_s`."""
-        lift_s = self.lift_s if self.lift_s is not None and self.lift_s <= at_s and self.lifted(at_s) else None
-        known = history.at(at_s if lift_s is None else lift_s)
+        lift_s, known = self.lift_s, history.at(at_s)
+        read_s = None if known is None else at_s - known.at_s
+        if lift_s is not None and not self.lifted(at_s) and read_s is not None and read_s <= KNOWN_S:
+            lift_s = None  # the metal was read since that old lift: the pot was back
+        if lift_s is not None and lift_s > at_s:
+            lift_s = None
+        if lift_s is not None:
+            known = history.at(lift_s)
         pot_c = pot_u_c = lip_c = lip_u_c = None
         basis, source = tell("pour.basis.unknown"), PourSource(figure=FigureSource.NONE)
         stale_s = 0.0 if known is None else (at_s if lift_s is None else lift_s) - known.at_s
