@@ -182,6 +182,8 @@ class Dashboard(App[int]):
             self.player.play(cue)
         else:
             self.player.check()
+        if not self.screen_stack:
+            return  # a last tick while the screens go
         if isinstance(self.screen, HelpPage) and pressing(self.snapshot) - self._pressing_then:
             self.screen.dismiss(None)  # what is new and to be done is not hidden behind a page of words
         self.draw()

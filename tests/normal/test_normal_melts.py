@@ -150,6 +150,7 @@ def check(seed: int) -> Followed:
     return seen
 
 
+@pytest.mark.timeout(600)  # a guard against hanging, not a bar: twenty melts on a busy small machine
 @pytest.mark.parametrize("seeds", list(blocks()), ids=lambda seeds: f"seeds_{seeds[0]}_to_{seeds[-1]}")
 def test_normal_melts_raise_no_alarm_and_every_pour_call_is_true(seeds: tuple[int, ...]) -> None:
     seen = [check(seed) for seed in seeds]
