@@ -13,7 +13,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "pourcall"
 CONTRACTS = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["importlinter"]["contracts"]
 MOST_FILES = 14  # in one folder: more asks for a division; contract is a flat vocabulary on purpose
-LARGEST_SHARE = 0.155
+LARGEST_SHARE = 0.16
 
 
 def module_of(path: Path) -> str:

@@ -235,7 +235,8 @@ def test_a_plan_is_made_and_shown_in_well_under_half_a_second() -> None:
 
 def test_planning_loads_no_array_library() -> None:
     code = (
-        "import sys; from pourcall.profiles import planner, plan_text, plan_page, recipe, phases, sheet; "
+        "import sys; from pourcall.planning import planner, plan_text, recipe; from pourcall.metal.heat import phases; "
+        "from pourcall.metal.alloys import sheet; from pourcall.reports.pages import plan_page; "
         "print([name for name in ('numpy', 'scipy', 'pandas', 'sqlite3', 'asyncio') if name in sys.modules])"
     )
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
