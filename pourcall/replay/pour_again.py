@@ -54,7 +54,8 @@ def pour_at(
     until_s = max(at_mono_s, lift_mono_s or at_mono_s, found.at_mono_s) + SEEN_AFTER_S
     history = metal_history(store, melt.row.melt, found.session_id, until_s)
     run = MeltRun(plan, 0.0)
-    run.lift_s = lift_mono_s
+    if lift_mono_s is not None:
+        run.lift(lift_mono_s, proposed=False)
     ago_s = math.inf if found.row.marked is Marking.AFTERWARDS else 0.0
     pour = run.pour(planned, history, at_mono_s, at_utc_s, ago_s, found.row.number)
     return msgspec.structs.replace(pour, basis=tell("correction.worked_out_again", basis=pour.basis))

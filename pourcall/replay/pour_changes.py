@@ -18,25 +18,10 @@ from pourcall.records.entries.checks import clean_text
 from pourcall.records.read.lookup import find_pour, standing_row
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import PourDetail
-from pourcall.records.write.typed_columns import SOURCE_COLUMNS, Column, source_columns
+from pourcall.records.write.typed_columns import POUR_COLUMNS, SOURCE_COLUMNS, Column, source_columns
 from pourcall.replay.pour_again import into_another_mould, pour_at
 from pourcall.texts import written
 
-_FIGURES = (
-    "mould",
-    "setup",
-    "at_mono_s",
-    "at_utc_s",
-    "lift_mono_s",
-    "pot_temp_c",
-    "pot_u_c",
-    "lip_temp_c",
-    "lip_u_c",
-    "lip_min_c",
-    "lip_max_c",
-    "basis",
-    *SOURCE_COLUMNS,
-)
 _DERIVED = frozenset(("basis", *SOURCE_COLUMNS))  # follow from the others
 
 
@@ -53,7 +38,7 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
     found = store.pour(asked.pour)
     with store.reading() as conn:
         rows = conn.execute(
-            f"SELECT id, {', '.join(_FIGURES)}, not_poured FROM pours WHERE melt_id = ? AND number = ? ORDER BY id",
+            f"SELECT id, {', '.join(POUR_COLUMNS)}, not_poured FROM pours WHERE melt_id = ? AND number = ? ORDER BY id",
             find_pour(conn, asked.pour),
         ).fetchall()
     row_id, *_, none_now = rows[-1]
@@ -69,7 +54,7 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
             remedy="Give --at, --lift or --mould; or --not-poured WHY; or --restore",
         )
     if asked.restore:
-        first: dict[str, Column] = dict(zip((*_FIGURES, "not_poured"), rows[0][1:], strict=True))
+        first: dict[str, Column] = dict(zip((*POUR_COLUMNS, "not_poured"), rows[0][1:], strict=True))
         now = dict(zip(first, rows[-1][1:], strict=True))
         if len(rows) == 1:
             raise BadInput("it stands as it was first marked", where=asked.pour, remedy="There is nothing to restore")
@@ -99,7 +84,7 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
         "basis": written(pour.basis),
         **source_columns(pour.source),
     }
-    old = dict(zip(_FIGURES, rows[-1][1:-1], strict=True))
+    old = dict(zip(POUR_COLUMNS, rows[-1][1:-1], strict=True))
     values = {key: value for key, value in values.items() if value != old[key]}
     if not set(values) - _DERIVED:
         raise BadInput("that is how it is on record", where=asked.pour, remedy="Nothing was written")

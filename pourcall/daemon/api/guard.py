@@ -121,8 +121,12 @@ def _check_figures(asked: Asked) -> None:
         )
     ]
     for name, figure, most in (*figures, *(("ingots_kg", each, 1000.0) for each in getattr(asked, "ingots_kg", ()))):
-        if figure is not None and not 0.0 <= figure <= most:
-            raise BadInput(tell("api.outside", field=name, figure=figure, most=most), remedy=tell("api.outside.remedy"))
+        _check_amount(name, figure, most)
+
+
+def _check_amount(name: str, figure: float | None, most: float) -> None:
+    if figure is not None and not 0.0 <= figure <= most:
+        raise BadInput(tell("api.outside", field=name, figure=figure, most=most), remedy=tell("api.outside.remedy"))
 
 
 def _check_plan(plan: MeltPlan) -> None:
@@ -148,5 +152,4 @@ def _check_plan(plan: MeltPlan) -> None:
         if temp_c is not None and not ABSOLUTE_ZERO_C <= temp_c <= HIGHEST_MEANT_C:
             raise BadInput(tell("api.plan_temperature", field=name, temp_c=temp_c), remedy=tell("api.outside.remedy"))
     for name, figure, most in amounts:
-        if not 0.0 <= figure <= most:
-            raise BadInput(tell("api.outside", field=name, figure=figure, most=most), remedy=tell("api.outside.remedy"))
+        _check_amount(name, figure, most)

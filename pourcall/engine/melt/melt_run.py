@@ -178,10 +178,8 @@ class MeltRun:
     ) -> Pour:
         """The record of a pour that happened at `at_s`."""
         lift_s, known = self.lift_s, history.at(at_s)
-        read_s = None if known is None else at_s - known.at_s
-        if lift_s is not None and not self.lifted(at_s) and read_s is not None and read_s <= KNOWN_S:
-            lift_s = None  # the metal was read since that old lift: the pot was back
-        if lift_s is not None and lift_s > at_s:
+        read_since = known is not None and at_s - known.at_s <= KNOWN_S  # then the pot was back after an old lift
+        if lift_s is not None and (lift_s > at_s or (read_since and not self.lifted(at_s))):
             lift_s = None
         if lift_s is not None:
             known = history.at(lift_s)

@@ -13,28 +13,10 @@ from pathlib import Path
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.records.read.lookup import find_pour
 from pourcall.records.write.rows import insert
-from pourcall.records.write.typed_columns import SOURCE_COLUMNS, Column
+from pourcall.records.write.typed_columns import POUR_COLUMNS, Column
 
 SOUND = "sound"
-_CORRECTABLE = frozenset(
-    (
-        "mould",
-        "setup",
-        "at_mono_s",
-        "at_utc_s",
-        "lift_mono_s",
-        "pot_temp_c",
-        "pot_u_c",
-        "lip_temp_c",
-        "lip_u_c",
-        "lip_min_c",
-        "lip_max_c",
-        "basis",
-        *SOURCE_COLUMNS,
-        "batch",
-        "not_poured",
-    )
-)
+_CORRECTABLE = frozenset((*POUR_COLUMNS, "batch", "not_poured"))
 
 
 def add_result(

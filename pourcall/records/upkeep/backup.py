@@ -104,7 +104,7 @@ def back_up(
             program=VERSION,
             made_utc_s=utc_s,
             rows=rows,
-            files={name: _sha256(path) for name, path in members},
+            files={name: sha256_of(path) for name, path in members},
         )
         partial = archive.with_name(f".{archive.name}.{os.getpid()}.part")
         try:
@@ -270,7 +270,8 @@ def _made(folder: Path) -> Path:
     return folder
 
 
-def _sha256(path: Path) -> str:
+def sha256_of(path: Path) -> str:
+    """Of a file, read in pieces, in hexadecimal."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 

@@ -7,7 +7,6 @@ a later one only what is new. Settings, sheets and profiles are put aside, photo
 In: an archive. Out: `Merged`. Row by row: merge_rows.py; the bulk of the journal: merge_journal.py.
 """
 
-import hashlib
 import os
 import re
 import shutil
@@ -26,7 +25,7 @@ import msgspec
 from pourcall.contract.errors import BadInput, PourcallError, StoreError
 from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
-from pourcall.records.upkeep.backup import Manifest, aside_folder, check_space, free_bytes, place_of, verify
+from pourcall.records.upkeep.backup import Manifest, aside_folder, check_space, free_bytes, place_of, sha256_of, verify
 from pourcall.records.upkeep.merge_journal import Journal
 from pourcall.records.upkeep.merge_rows import Rows
 from pourcall.records.upkeep.migrate import refuse_foreign, shipped_steps
@@ -88,7 +87,7 @@ def merge(
                     shutil.copyfileobj(source, file, 2**20)
                 _bring_up(theirs, archive, utc_s)
                 mark = checked_mark(_known_mark(theirs, paths.database, mark) or _shop_of(zipped, manifest))
-                hashed = _sha256(archive)
+                hashed = sha256_of(archive)
             except (sqlite3.Error, OSError) as err:
                 raise _failed(paths.data, err) from err
             entry = (utc_s, who, mark, archive.name, hashed, manifest.made_utc_s, manifest.program)
@@ -207,7 +206,7 @@ def _files(
     photos, aside = 0, []
     for name, digest in manifest.files.items():
         own = place_of(paths, name) if name != DATABASE else paths.database
-        if name == DATABASE or (own.exists() and _sha256(own) == digest):
+        if name == DATABASE or (own.exists() and sha256_of(own) == digest):
             continue
         if name.startswith("photos/") and not own.exists():
             photos += 1
@@ -226,7 +225,7 @@ def _place_aside(target: Path, digest: str) -> Path | None:
     """Where a file goes: its name, or with a number where another one has it; None where it lies there already."""
     number, place = 1, target
     while place.exists():
-        if _sha256(place) == digest:
+        if sha256_of(place) == digest:
             return None
         number += 1
         place = target.with_name(f"{target.stem}-{number}{target.suffix}")
@@ -246,11 +245,6 @@ def _unpack(zipped: zipfile.ZipFile, name: str, target: Path) -> None:
     except BaseException:
         partial.unlink(missing_ok=True)
         raise
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _failed(where: Path, why: Exception) -> StoreError:

@@ -10,6 +10,21 @@ from pourcall.contract.plan import LossBasis, MouldPlan, Way, WindowBasis
 
 Column = int | float | str | None
 SOURCE_COLUMNS = ("figure", "at_lift", "age_s", "stale_s", "lag_c", "dip", "instrument")
+POUR_COLUMNS = (  # of a pour, that another moment, lift or mould changes
+    "mould",
+    "setup",
+    "at_mono_s",
+    "at_utc_s",
+    "lift_mono_s",
+    "pot_temp_c",
+    "pot_u_c",
+    "lip_temp_c",
+    "lip_u_c",
+    "lip_min_c",
+    "lip_max_c",
+    "basis",
+    *SOURCE_COLUMNS,
+)
 WAY_COLUMNS = ("window_basis", "loss_basis", "open_s", "walk_c", "ladle_c", "stream_c")
 
 
