@@ -1,5 +1,6 @@
 """`pourcall plan` as a person calls it. Good melts of four alloys, and what is refused with which words."""
 
+import html
 import json
 import re
 import shlex
@@ -8,6 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+import pypdf
 import pytest
 
 from pourcall.cli.common import our_paths
@@ -182,6 +184,27 @@ def test_a_page_to_print_is_written_whole_and_nothing_comes_from_elsewhere(run: 
     assert not re.search(r"(?:src|href)=|<script|url\((?!#)", page)
 
 
+def test_the_plan_as_pdf_says_what_the_page_says_on_the_paper_asked_for(run: Run, tmp_path: Path) -> None:
+    page, paper = tmp_path / "plan.html", tmp_path / "plan.pdf"
+    words_ = ("plan", "za27", "--mould", CLEAT, "--html", str(page), "--pdf", str(paper), "--paper", "letter")
+    done = run(*words_, "--unit", "F")
+    assert (done.code, str(paper) in done.out, str(page) in done.out) == (0, True, True)
+    sheets = pypdf.PdfReader(paper).pages
+    assert {tuple(float(side) for side in sheet.mediabox[2:]) for sheet in sheets} == {(612.0, 792.0)}  # ANSI A
+    printed = re.sub(r"\s+", "", "".join(sheet.extract_text() for sheet in sheets))
+    headings = re.findall(r"<h2>(.*?)</h2>", page.read_text("utf-8"))
+    assert len(headings) > 5
+    for heading in headings:
+        assert re.sub(r"\s+", "", html.unescape(heading)) in printed, heading
+    assert "degC" not in printed
+
+
+def test_a_page_that_cannot_be_written_leaves_none(run: Run, tmp_path: Path) -> None:
+    words_ = ("plan", "za27", "--mould", CLEAT, "--html", str(tmp_path / "plan.html"), "--pdf", "/dev/null/p.pdf")
+    done = run(*words_)
+    assert (done.code, list(tmp_path.glob("plan.*"))) == (5, []), done.err
+
+
 def test_start_prints_a_command_that_the_melt_command_reads(run: Run) -> None:
     done = run(
         "plan", "za27", "--mould", "deck cleat's twin,casting=0.35,mm=6,setup=deck cleat", "--walk", "20s", "--start"
@@ -266,7 +289,7 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
         (("a356", "--mould", "foil,kg=0.2,mm=0.4,flow=50,head=60"), 2, "surface tension asks for"),
         (("za27", "--file", "no-such-file.toml"), 2, "no-such-file.toml"),
         (("za27", "--mould", "a,kg=0.5", "--furnace", "club"), 2, "there are no settings"),
-        (("za27", "--mould", "a,kg=0.5", "--html", "/no/such/folder/plan.html"), 2, "/no/such/folder"),
+        (("za27", "--mould", "a,kg=0.5", "--html", "/dev/null/plan.html"), 5, "/dev/null"),
     ],
 )
 def test_what_cannot_be_meant_is_refused_with_what_and_where(

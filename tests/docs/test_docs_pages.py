@@ -8,7 +8,9 @@ from xml.etree import ElementTree
 import pytest
 
 from pourcall.cli.main import COMMANDS
+from pourcall.contract.message import tell
 from pourcall.contract.paths import paths_for
+from pourcall.texts import say
 from tests.docs.pages import DOCS, ROOT, coded, page, rows, section
 
 PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "CHANGELOG.md", *DOCS.rglob("*.md")])
@@ -116,6 +118,24 @@ def test_the_picture_is_whole_and_fetches_nothing() -> None:
     assert "url(http" not in text.replace('"', "")
     assert "@import" not in text
     assert "SIMULATED" in text
+
+
+@pytest.mark.wording
+def test_the_picture_shows_the_words_of_the_dashboard_as_it_is_now() -> None:
+    """After a change of these words: `python docs/picture.py`."""
+    tree = ElementTree.parse(DOCS / "dashboard.svg")
+    shown = " ".join("".join(each.itertext()) for each in tree.iter() if each.tag.endswith("text")).split()
+    labels = ("ahead", "next", "now", "found", "poured", "probe", "melt", "power")
+    keys = ("pour", "lift", "dip", "profile", "not_now", "power", "end_melt", "unit", "help", "quit")
+    for name in (
+        *(f"screen.label.{each}" for each in labels),
+        *(f"key.{each}" for each in keys),
+        "screen.header.board_ok",
+        "screen.alarms.none",
+        "screen.scale.window_high",
+        "screen.scale.window_low",
+    ):
+        assert f" {say(tell(name))} " in f" {' '.join(shown)} ", name
 
 
 # -- all pages --------------------------------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ import msgspec
 
 from pourcall.cli.common import add_json, add_unit, our_paths, pick_furnace, print_json, settings_or_none, unit_of
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.quantities import difference_c, figure, key_values, kilograms, seconds, share, temperature_c
 from pourcall.contract.toml_tables import read_table
@@ -23,6 +24,7 @@ from pourcall.planning.job import Job, JobLadle, JobMould, parse_job, read_value
 from pourcall.planning.job_request import Shop, request_of
 from pourcall.planning.plan_text import render_text
 from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
+from pourcall.texts import say
 
 T = TypeVar("T", bound=msgspec.Struct)
 # Words of the command line -> keys of the job. What is a mass may carry kg, g or lb, what is a temperature C, F or K.
@@ -89,7 +91,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     air = parser.add_mutually_exclusive_group()
     air.add_argument("--outdoors", dest="place", action="store_const", const="outdoors")
     air.add_argument("--extraction", dest="place", action="store_const", const="extraction", help="a hood over the pot")
-    parser.add_argument("--html", type=Path, metavar="FILE", help="write the plan as a page to print as well")
+    parser.add_argument("--html", type=Path, metavar="FILE", help="the plan as a page")
+    parser.add_argument("--pdf", type=Path, metavar="FILE", help="the page as PDF (extra `pictures`)")
+    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help="of the PDF (default: a4)")
     parser.add_argument("--start", action="store_true", help="print the `pourcall melt start` command for this plan")
     parser.add_argument("--sources", action="store_true", help="the source of every number")
     add_json(parser)
@@ -104,19 +108,36 @@ def run(args: argparse.Namespace) -> int:
     sheet = library.get(job.alloy)
     request = request_of(job, sheet, library, _shop(args.furnace))
     plan = make_plan(sheet, request)
-    if args.html is not None:
-        from pourcall.reports.pages.plan_page import render_html
-
-        args.html.write_text(render_html(plan, unit), "utf-8")
+    pages = _write_pages(args, plan, unit)
     if args.json:
         print_json(plan)
     elif args.start:
         print(start_words(plan, request, args.furnace, unit))
-    elif args.html is not None:
-        print(f"the plan is in {args.html}: open it in any browser, print it on A4")
+    elif pages:
+        for path in pages:
+            print(say(tell("sheet.written_page", file=str(path)) if path == args.html else str(path)))
     else:
         print(render_text(plan, unit, sources=args.sources), end="")
     return 7 if plan.conflicts else 0
+
+
+def _write_pages(args: argparse.Namespace, plan: PourPlan, unit: Unit) -> dict[Path, str | bytes]:
+    """The page in every form asked for; all or none is written. Raises BadInput, StoreError."""
+    pages: dict[Path, str | bytes] = {}
+    if args.html is None and args.pdf is None:
+        return pages
+    from pourcall.reports.drawings.pictures import write_pictures
+    from pourcall.reports.pages.as_html import html
+    from pourcall.reports.pages.as_pdf import pdf
+    from pourcall.reports.pages.plan_page import plan_page
+
+    page = plan_page(plan, unit)
+    if args.html is not None:
+        pages[args.html] = html(page)
+    if args.pdf is not None:
+        pages[args.pdf] = pdf(page, paper=args.paper)
+    write_pictures({}, pages)
+    return pages
 
 
 def job_of(args: argparse.Namespace, unit: Unit) -> Job:
