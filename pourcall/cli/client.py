@@ -61,10 +61,10 @@ class DaemonClient:
         return pick_furnace(self.health().furnaces, wanted)
 
     def command(self, furnace: str, command: Asked) -> CommandResult:
-        """Send a command. Raises Refused, with the daemon's reason, where it was not done."""
+        """Send a command. Raises Refused, with the daemon's reason, where it was not done and nothing is asked."""
         data = self._ask("POST", f"/v1/furnaces/{furnace}/commands", msgspec.json.encode(command))
         result = msgspec.json.decode(data, type=CommandResult)
-        if not result.accepted:
+        if not result.accepted and result.doubt is None:
             raise errors.Refused(result.what, remedy=result.remedy)
         return result
 

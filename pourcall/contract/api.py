@@ -22,6 +22,7 @@ from pourcall.contract.events import Event
 from pourcall.contract.inputs import Command
 from pourcall.contract.message import NOTHING, Told
 from pourcall.contract.plan import MouldRequest
+from pourcall.contract.questions import Doubt
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION, VERSION
 
@@ -129,8 +130,9 @@ class CommandResult(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=Tru
     accepted: bool
     seq: int
     recorded: bool
-    what: Told = NOTHING  # what was done, or why not
+    what: Told = NOTHING  # what was done, or why not, or what is asked
     remedy: Told = NOTHING
+    doubt: Doubt | None = None  # not done, and not refused: sent again with `sure` it is
     melt: str = ""
     pour: int | None = None
 

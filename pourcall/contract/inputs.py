@@ -86,10 +86,14 @@ class EndMelt(_Command, frozen=True, tag="end_melt"):
 
 
 class MarkPour(_Command, frozen=True, tag="mark_pour"):
-    """Metal left the pot into a mould, `ago_s` seconds ago. `mould` by name; empty: the next in order."""
+    """Metal left the pot into a mould, `ago_s` seconds ago. `mould` by name; empty: the next in order.
+
+    sure: whoever sends it has asked, where there was something to ask (questions.py).
+    """
 
     ago_s: float = 0.0
     mould: str = ""
+    sure: bool = False
 
 
 class CorrectPour(_Command, frozen=True, tag="correct_pour"):
@@ -100,9 +104,10 @@ class CorrectPour(_Command, frozen=True, tag="correct_pour"):
 
 
 class MarkLift(_Command, frozen=True, tag="mark_lift"):
-    """The pot left the furnace, `ago_s` seconds ago."""
+    """The pot left the furnace, `ago_s` seconds ago. sure: as of a pour."""
 
     ago_s: float = 0.0
+    sure: bool = False
 
 
 class MarkAddition(_Command, frozen=True, tag="mark_addition"):
@@ -149,11 +154,12 @@ class StartDip(_Command, frozen=True, tag="start_dip"):
 
 
 class EnterTemperature(_Command, frozen=True, tag="enter_temperature"):
-    """A figure read off a panel or a handheld meter and typed in; `source` says which."""
+    """A figure read off a panel or a handheld meter and typed in; `source` says which. sure: as of a pour."""
 
     temp_c: float
     source: str = "handheld"
     ago_s: float = 0.0
+    sure: bool = False
 
 
 class RunProfile(_Command, frozen=True, tag="run_profile"):

@@ -57,7 +57,7 @@ class WindowView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     tap_max_c: float  # never above the lowest pot limit
     loss_c: float
     why: Told = NOTHING
-    lip_now_c: float | None = None  # predicted at the lip if poured now
+    lip_now_c: float | None = None  # predicted at the lip if poured now, from the furnace or from the hand
     too_cold: float | None = None  # probability, 0 to 1
     too_hot: float | None = None
 
@@ -191,6 +191,7 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     mono_s: float
     utc_s: float
     kind: str = "electric"  # or "fuel"
+    rating_c: float | None = None  # what the furnace is rated for
     melt: str = ""
     melt_began_mono_s: float | None = None
     plan: MeltPlan | None = None
@@ -215,6 +216,7 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     profile: ProfileView | None = None
     arrest: Told = NOTHING  # what the last arrest said of alloy and probe
     pours: tuple[Pour, ...] = ()
+    moulds_left: tuple[str, ...] = ()  # that got no metal yet, in order
     boards: dict[str, BoardView] = {}  # by name
     store_problem: str = ""
     simulated: bool = False  # no real furnace behind these figures

@@ -29,6 +29,7 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import ChangeMelt, Command, Note, RunProfile, StartMelt
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.paths import Paths
+from pourcall.contract.questions import question
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Settings
 from pourcall.daemon.clock import RealClock
@@ -181,9 +182,21 @@ class Service:
         )
 
     async def command(self, furnace: str, command: Command) -> CommandResult:
-        """A command, at its place in the order."""
+        """A command, at its place in the order; what is doubtful about it is asked first, and nothing done."""
         sequencer = self.sequencer(furnace)
         self._open()
+        shot = sequencer.snapshot()
+        asked = question(command, shot)
+        if asked is not None:
+            return CommandResult(
+                accepted=False,
+                seq=shot.seq,
+                recorded=False,
+                what=asked.text,
+                remedy=tell("question.sure"),
+                doubt=asked.doubt,
+                melt=shot.melt,
+            )
         return await sequencer.command(command)
 
     async def start_melt(self, furnace: str, request: StartRequest) -> CommandResult:

@@ -403,7 +403,7 @@ class Engine:
         if melt is not None:
             skimmed = melt.skimmed_s is not None and now.mono_s - melt.skimmed_s < DISTURBED_S
             level = self._flags.get(ev.Flag.FUME, 0)
-            level = fume_level(melt.plan, now.metal.temp_c, disturbed=skimmed or melt.lifted, level=level)
+            level = fume_level(melt.plan, now.for_limits_c, disturbed=skimmed or melt.lifted, level=level)
         self._set_flag(ev.Flag.FUME, level)
 
     def _set_flag(self, flag: ev.Flag, level: int) -> None:
@@ -412,25 +412,23 @@ class Engine:
             self.outputs.say(ev.FlagChanged, flag=flag, level=level)
 
     def _set_conditions(self, now: Situation) -> None:
-        """Alarms on temperatures; with the pot in the hand only ratings are judged."""
-        melt, utc_s = now.melt, self.outputs.utc_s
-        if melt is not None and not melt.lifted:
-            level = self._flags.get(ev.Flag.FUME, 0)
-            set_fume_conditions(self.alarms, melt.plan, self.config.furnace, now.metal.temp_c, level, now.mono_s, utc_s)
+        """Alarms on temperatures. Limits and fume hold in the hand as in the furnace; a window only in the furnace."""
+        melt, mono_s, utc_s = now.melt, now.mono_s, self.outputs.utc_s
         if melt is None:
-            set_temperature_conditions(self.alarms, self.config, None, None, None, self.channels, now.mono_s, utc_s)
+            set_temperature_conditions(self.alarms, self.config, None, None, None, self.channels, mono_s, utc_s)
             return
+        level, metal_c = self._flags.get(ev.Flag.FUME, 0), now.for_limits_c
+        set_fume_conditions(self.alarms, melt.plan, self.config.furnace, metal_c, level, mono_s, utc_s)
         set_temperature_conditions(
             self.alarms,
             self.config,
-            None if melt.lifted else melt.plan,
-            now.metal,
-            now.rate_c_per_min,
+            melt.plan,
+            metal_c,
+            None if melt.lifted else now.rate_c_per_min,
             self.channels,
-            now.mono_s,
+            mono_s,
             utc_s,
-            tap_max_c=0.0 if melt.next is None else melt.next.tap_c[1],
-            poured=melt.next is None,
+            tap_max_c=None if melt.next is None or melt.lifted else melt.next.tap_c[1],
         )
 
     # -- the snapshot -------------------------------------------------------------------------------------------------
@@ -449,6 +447,7 @@ class Engine:
             mono_s=mono_s,
             utc_s=self.outputs.utc_s,
             kind=self.config.kind,
+            rating_c=self.config.rating_c,
             melt="" if melt is None else melt.plan.melt,
             melt_began_mono_s=None if melt is None else melt.began_s,
             plan=None if melt is None else melt.plan,
@@ -473,6 +472,7 @@ class Engine:
             ahead=self.guiding.ahead_view(mono_s, chamber_only=chamber_only),
             profile=self.guiding.profile_view(mono_s),
             pours=() if facts.run is None else tuple(facts.run.pours),
+            moulds_left=() if facts.run is None else facts.run.left,
             boards={name: link.view for name, link in self._links.items()},
             store_problem=self._store_problem,
             simulated=self.config.simulated,

@@ -12,10 +12,9 @@ from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan, MouldPlan
-from pourcall.contract.reading import TYPED_U_C
+from pourcall.contract.reading import TYPED_U_C, is_panel
 from pourcall.engine.alarms.catalogue import Scope
 from pourcall.engine.alarms.manager import AlarmManager
-from pourcall.engine.bath.dips import is_panel
 from pourcall.engine.bath.melt_arrests import MeltArrests
 from pourcall.engine.bath.metal import MetalHistory, MetalNow, TypedFigure
 from pourcall.engine.calls import CallManager
@@ -74,8 +73,11 @@ class ShopFacts:
         self._outputs.say(ev.MeltChanged, old=old, new=plan, why=why)
 
     def end(self, run: MeltRun, ending: inp.MeltEnding) -> None:
-        """The pot is done with."""
+        """The pot is done with. Moulds that got no metal are named, unless the whole melt was given up."""
         now_s = self._outputs.mono_s
+        if run.left and ending is not inp.MeltEnding.ABANDONED:
+            text = tell("melt.moulds_left", count=len(run.left), of=len(run.plan.moulds), moulds=", ".join(run.left))
+            self._outputs.mark("moulds_left", text)
         self._calls.clear(tell("call.ended.melt_ended"))
         self._guiding.end(now_s)
         self._arrests.end()

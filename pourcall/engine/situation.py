@@ -98,6 +98,18 @@ class Situation:
     unknown: Told  # why nothing tells the metal's temperature; empty: something does
 
     @property
+    def for_limits_c(self) -> float | None:
+        """What the metal is at most, for the limits of alloy and pot, which hold in the hand as in the furnace.
+
+        A figure held over a gap moves no alarm. In the hand, where nothing reads the metal, it is what it was at the
+        lift, less what waiting beyond the planned way has cost. None: not known; what stands, stands.
+        """
+        if self.metal.temp_c is not None and not self.metal.held:
+            return self.metal.temp_c
+        after = None if self.melt is None or not self.melt.lifted else self.melt.after_lift
+        return None if after is None or after.lip_c is None else after.lip_c + after.mould.loss_c
+
+    @property
     def fluid(self) -> bool:
         """Hot enough to count as liquid."""
         if self.melt is None or self.metal.temp_c is None:

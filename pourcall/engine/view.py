@@ -34,7 +34,7 @@ def window_view(now: Situation) -> WindowView | None:
     mould: NextMould | None = None if now.melt is None else now.melt.next
     if mould is None:
         return None
-    judgement = mould.judgement
+    judgement, after = mould.judgement, None if now.melt is None else now.melt.after_lift
     return WindowView(
         mould=mould.plan.name,
         index=mould.number - 1,
@@ -45,7 +45,7 @@ def window_view(now: Situation) -> WindowView | None:
         tap_max_c=mould.tap_c[1],
         loss_c=mould.plan.loss_c,
         why=mould.plan.why,
-        lip_now_c=None if judgement is None else judgement.lip_c,
+        lip_now_c=judgement.lip_c if judgement is not None else None if after is None else after.lip_c,
         too_cold=None if judgement is None else judgement.too_cold,
         too_hot=None if judgement is None else judgement.too_hot,
     )

@@ -56,13 +56,19 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
     assert run("melt", "mark", "skim", "--ago", "2000s").code == 7
     time.sleep(2.2)  # real time: the melt must be older than the marks are dated back
     assert run("dip", "--read", "580C", "--source", "panel").code == 0
-    assert run("pour", "lift").code == 0
+    doubtful = run("pour", "lift")  # a cold probe, and nothing was called: asked, where somebody can answer
+    assert (doubtful.code, "Was the pot lifted all the same? If it was so" in doubtful.err) == (7, True)
+    hot = run("dip", "--read", "1100C")
+    assert (hot.code, "1100 °C is above the limit of the" in hot.err) == (7, True)
+    assert run("pour", "lift", "--sure").code == 0
     assert run("pour", "mark").code == 0
     assert run("pour", "mark").code == 0
     corrected = run("pour", "correct", f"{melt}-1", "--at", "+0.5s", "--who", "Ann")
     assert corrected.code == 0, corrected.err  # worked out in a process of its own, beside the running melt
     twice = run("pour", "correct", f"{melt}-2", "--not-poured", "pressed twice")
     assert twice.code == 0, twice.err
+    unsaid = run("melt", "end")
+    assert (unsaid.code, "no metal went into deck cleat 2: what became of it?" in unsaid.err) == (2, True)
     assert told(run("pour", "mark")) == f"Pour 3 into deck cleat 2 is marked (melt {melt})\n"  # it got no metal yet
     assert "batch B8, tag first" in told(run("pour", "complete", f"{melt}-1", "--batch", "B8", "--tag", "first"))
     both = run("melt", "end", "--poured", "--ingots", "0.4kg", "--ingots", "350g", "--heel", "0.2kg")

@@ -128,7 +128,7 @@ async def test_a_melt_is_started_changed_noted_and_ended_and_stands_on_record(be
     melt = began["melt"]
     changed = await bench.post({"type": "change_request", "charge_kg": 1.2, "why": "one cleat less"})
     noted = await bench.post({"type": "note", "text": "a dull day", "who": "deck crew"})
-    poured = await bench.post({"type": "mark_pour", "mould": "cleat 1"})
+    poured = await bench.post({"type": "mark_pour", "mould": "cleat 1", "sure": True})
     ended = await bench.post({"type": "end_melt", "ending": "poured"})
     assert all(each["accepted"] and each["recorded"] for each in (changed, noted, poured, ended))
     assert poured["pour"] == 1
@@ -142,7 +142,7 @@ async def test_a_melt_is_started_changed_noted_and_ended_and_stands_on_record(be
 
 async def test_what_inspection_finds_goes_on_record_days_later(bench: Bench) -> None:
     melt = (await bench.post(START))["melt"]
-    await bench.post({"type": "mark_pour"})
+    await bench.post({"type": "mark_pour", "sure": True})
     await bench.post({"type": "end_melt", "ending": "poured"})
     path = f"/v1/pours/{melt}-1/results"
     told = await bench.post({"defect": "misrun", "severity": 2, "who": "deck crew"}, path=path)
@@ -155,7 +155,7 @@ async def test_what_inspection_finds_goes_on_record_days_later(bench: Bench) -> 
 
 async def test_several_findings_in_one_request_are_recorded_all_or_none(bench: Bench) -> None:
     melt = (await bench.post(START))["melt"]
-    await bench.post({"type": "mark_pour"})
+    await bench.post({"type": "mark_pour", "sure": True})
     path = f"/v1/pours/{melt}-1/results"
     two = [{"defect": "misrun", "severity": 2}, {"defect": "sink", "severity": 1, "detail": "gate"}]
     assert (await bench.post({"findings": two}, path=path))["what"] == {
@@ -200,12 +200,32 @@ async def test_a_later_entry_goes_on_record_whole_or_is_refused_in_words(bench: 
 
 async def test_a_pour_that_was_none_makes_its_mould_the_next_again_while_the_melt_runs(bench: Bench) -> None:
     melt = (await bench.post(START))["melt"]
-    await bench.post({"type": "mark_pour"})
+    await bench.post({"type": "mark_pour", "sure": True})
     withdrawn = {"type": "pour_correction", "pour": f"{melt}-1", "not_poured": True, "why": "pressed by mistake"}
     assert (await bench.post(withdrawn, path="/v1/entries"))["recorded"] is True
     assert await bench.get("/v1/pours") == []
-    again = await bench.post({"type": "mark_pour"})
+    again = await bench.post({"type": "mark_pour", "sure": True})
     assert (again["pour"], again["what"]["facts"]) == (2, {"number": 2, "mould": "cleat 1"})
+
+
+@pytest.mark.parametrize(
+    ("command", "doubt"),
+    [
+        ({"type": "mark_pour"}, "not_called"),
+        ({"type": "mark_lift"}, "not_called"),
+        ({"type": "enter_temperature", "temp_c": 1100.0}, "too_hot"),
+    ],
+)
+async def test_a_doubtful_command_is_asked_about_and_counts_once_it_is_sure(
+    bench: Bench, command: dict[str, Any], doubt: str
+) -> None:
+    melt = (await bench.post(START))["melt"]
+    told = await bench.post(command)
+    assert (told["accepted"], told["recorded"], told["doubt"]) == (False, False, doubt)
+    assert told["remedy"] == {"name": "question.sure"}
+    assert await bench.get(f"/v1/pours?melt={melt}") == []
+    told = await bench.post({**command, "sure": True})
+    assert (told["accepted"], told["recorded"], "doubt" in told) == (True, True, False)
 
 
 async def test_a_refused_command_is_an_answer_and_no_error(bench: Bench) -> None:

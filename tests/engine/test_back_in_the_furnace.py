@@ -6,9 +6,10 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, CommandRefused, Marked, Marking, MeltState, PourMarked
 from pourcall.contract.inputs import Answer, PowerLevel
 from pourcall.contract.message import tell
+from pourcall.contract.questions import LIFT_LASTS_S
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.snapshot import ToDo
-from pourcall.engine.melt.melt_run import LIFT_LASTS_S, PowerKnob
+from pourcall.engine.melt.melt_run import PowerKnob
 from tests.engine.conftest import Bench, make_plan
 from tests.engine.invariants import contradictions
 

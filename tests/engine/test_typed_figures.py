@@ -6,7 +6,8 @@ import pytest
 
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import Marked, PanelCompared
-from pourcall.engine.bath.dips import is_panel, panel_pair
+from pourcall.contract.reading import is_panel
+from pourcall.engine.bath.dips import panel_pair
 from tests.engine.conftest import Bench
 from tests.engine.dipping import a_dip
 

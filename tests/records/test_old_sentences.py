@@ -24,8 +24,8 @@ from pourcall.contract.events import (
 from pourcall.contract.inputs import CommandIn, UnshelveAlarm
 from pourcall.contract.message import tell
 from pourcall.contract.plan import LossBasis, WindowBasis
+from pourcall.contract.questions import LIFT_LASTS_S
 from pourcall.engine.core import Engine
-from pourcall.engine.melt.melt_run import LIFT_LASTS_S
 from pourcall.records.entries.furnace_models import panel_pairs
 from pourcall.records.read.journal import read_events, read_inputs
 from pourcall.records.read.store import Store

@@ -44,7 +44,9 @@ def test_space_marks_the_next_pour_without_a_question_and_holds_it_where_it_can_
     assert controller.press("space", scenes.ready(), 100.0) == []
     assert "Pour into cleat 1, 0 s ago: goes on record in 6 s" in words(controller, 100.0)
     assert controller.tick(100.0 + HOLD_POUR_S - 0.1, live=True) == []
-    assert controller.tick(100.0 + HOLD_POUR_S, live=True) == [Send("forge", MarkPour(ago_s=6.0, mould="cleat 1"))]
+    assert controller.tick(100.0 + HOLD_POUR_S, live=True) == [
+        Send("forge", MarkPour(ago_s=6.0, mould="cleat 1", sure=True))
+    ]
     assert controller.tick(120.0, live=True) == []
 
 
@@ -62,7 +64,9 @@ def test_a_pour_can_be_dated_back_and_forth(scenes: Any) -> None:
     for key in ("plus", "plus", "plus", "minus"):
         controller.press(key, scenes.ready(), 101.0)
     assert "11 s ago" in words(controller, 101.0)
-    assert controller.press("enter", scenes.ready(), 103.0) == [Send("forge", MarkPour(ago_s=13.0, mould="cleat 1"))]
+    assert controller.press("enter", scenes.ready(), 103.0) == [
+        Send("forge", MarkPour(ago_s=13.0, mould="cleat 1", sure=True))
+    ]
 
 
 def test_a_pour_is_never_dated_into_the_future(scenes: Any) -> None:
@@ -70,7 +74,9 @@ def test_a_pour_is_never_dated_into_the_future(scenes: Any) -> None:
     controller.press("space", scenes.ready(), 100.0)
     for _ in range(5):
         controller.press("minus", scenes.ready(), 101.0)
-    assert controller.press("enter", scenes.ready(), 101.0) == [Send("forge", MarkPour(ago_s=0.0, mould="cleat 1"))]
+    assert controller.press("enter", scenes.ready(), 101.0) == [
+        Send("forge", MarkPour(ago_s=0.0, mould="cleat 1", sure=True))
+    ]
 
 
 def test_a_key_held_down_marks_one_pour(scenes: Any) -> None:
@@ -87,9 +93,9 @@ def test_a_second_mould_right_after_the_first_counts_too(scenes: Any) -> None:
     controller = KeyController()
     controller.press("space", scenes.ready(), 100.0)
     first = controller.press("space", scenes.ready(), 100.0 + BOUNCE_S + 1.0)
-    assert first == [Send("forge", MarkPour(ago_s=2.5, mould="cleat 1"))]
+    assert first == [Send("forge", MarkPour(ago_s=2.5, mould="cleat 1", sure=True))]
     second = controller.tick(110.0, live=True)
-    assert second == [Send("forge", MarkPour(ago_s=7.5))]  # the next in order is the daemon's to name
+    assert second == [Send("forge", MarkPour(ago_s=7.5, sure=True))]  # the next in order is the daemon's to name
 
 
 @pytest.mark.parametrize("key", ["space", "l"])
@@ -129,7 +135,7 @@ def test_every_single_key_alone_sends_nothing_that_cannot_be_undone(scenes: Any)
 def test_the_lift_is_held_for_a_moment_and_counted_from_the_key(scenes: Any) -> None:
     controller = KeyController()
     controller.press("l", scenes.ready(), 50.0)
-    assert controller.tick(53.0, live=True) == [Send("forge", MarkLift(ago_s=3.0))]
+    assert controller.tick(53.0, live=True) == [Send("forge", MarkLift(ago_s=3.0, sure=True))]
 
 
 def test_a_mark_waits_for_a_daemon_that_is_away_and_keeps_its_time(scenes: Any) -> None:
@@ -139,7 +145,7 @@ def test_a_mark_waits_for_a_daemon_that_is_away_and_keeps_its_time(scenes: Any) 
     prompt = controller.prompt(130.0, live=False)
     assert prompt is not None
     assert "not on record yet" in plain(prompt[0])
-    assert controller.tick(142.0, live=True) == [Send("forge", MarkPour(ago_s=42.0, mould="cleat 1"))]
+    assert controller.tick(142.0, live=True) == [Send("forge", MarkPour(ago_s=42.0, mould="cleat 1", sure=True))]
 
 
 def test_a_mark_stays_with_the_furnace_it_was_made_for(scenes: Any) -> None:
@@ -156,7 +162,7 @@ def test_in_a_fast_simulation_the_time_held_counts_as_simulated(scenes: Any) -> 
     controller.press("space", scenes.ready(simulated=True, mono_s=5000.0), 100.0)
     controller.see(scenes.ready(simulated=True, mono_s=5040.0), 102.0)
     assert controller.press("enter", scenes.ready(simulated=True, mono_s=5040.0), 102.0) == [
-        Send("forge", MarkPour(ago_s=40.0, mould="cleat 1"))
+        Send("forge", MarkPour(ago_s=40.0, mould="cleat 1", sure=True))
     ]
 
 
@@ -246,7 +252,7 @@ def test_leaving_during_a_melt_asks_once_and_takes_a_held_mark_along(scenes: Any
     controller.press("space", scenes.ready(), 0.0)
     assert controller.press("q", scenes.ready(), 1.0) == []
     assert controller.press("q", scenes.ready(), 3.0) == [
-        Send("forge", MarkPour(ago_s=3.0, mould="cleat 1")),
+        Send("forge", MarkPour(ago_s=3.0, mould="cleat 1", sure=True)),
         Do(What.QUIT),
     ]
     assert KeyController().press("q", scenes.idle(), 0.0) == [Do(What.QUIT)]

@@ -9,7 +9,7 @@ import msgspec
 
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
-from pourcall.cli.melts.melt_command import print_result
+from pourcall.cli.melts.melt_command import add_sure, print_result
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EnterTemperature, StartDip
 from pourcall.contract.message import Told, tell
@@ -47,6 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--source", default="handheld", help="that instrument: handheld (in the metal), panel (of the furnace) ..."
     )
     parser.add_argument("--ago", default="", help="how long ago it was read, such as 20s")
+    add_sure(parser)
     parser.add_argument("--list", action="store_true", help="dips and typed figures of a melt, from the record")
     parser.add_argument("--melt", default="", help="of which melt, with --list (default: the latest)")
     parser.add_argument("--furnace", default="")
@@ -74,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
         temp_c = temperature_c(args.read, unit_of(args) if args.unit else None)
         ago_s = seconds(args.ago) if args.ago else 0.0
         client = DaemonClient()
-        request = EnterTemperature(temp_c=temp_c, source=args.source, ago_s=ago_s)
+        request = EnterTemperature(temp_c=temp_c, source=args.source, ago_s=ago_s, sure=args.sure)
         print_result(client, client.furnace(args.furnace), request, unit_of(args))
         return 0
     if args.depth is not None and not 0.0 < args.depth <= 1000.0:

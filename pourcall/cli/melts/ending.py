@@ -1,13 +1,26 @@
 """`pourcall melt end`. What became of the metal: poured, ingots, a heel, abandoned; several at once."""
 
 import argparse
+from collections.abc import Sequence
 
 from pourcall.contract.entries import EndingRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MeltEnding
+from pourcall.contract.message import tell
 from pourcall.contract.quantities import kilograms
 
 NONE = "none"
+
+
+def unsaid(args: argparse.Namespace) -> bool:
+    """Nothing was said of what became of the metal."""
+    return not (args.ending or args.poured or args.abandoned or args.ingots or args.heel)
+
+
+def refuse_unsaid(left: Sequence[str]) -> None:
+    """Poured is meant where nothing is said; not while moulds wait for metal. Raises BadInput."""
+    if left:
+        raise BadInput(tell("cli.melt.end_unsaid", moulds=", ".join(left)), remedy=tell("cli.melt.end_unsaid.remedy"))
 
 
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> argparse.ArgumentParser:

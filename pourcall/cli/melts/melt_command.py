@@ -5,7 +5,10 @@ Not here: what it was charged with (charging.py), how it ended (ending.py).
 
 import argparse
 import math
+import sys
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
@@ -15,9 +18,9 @@ from pourcall.cli.periods import add_period, period_of
 from pourcall.cli.pours.entering import enter, melt_meant
 from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.entries import EndingRequest, MeltNote
-from pourcall.contract.errors import BadInput
+from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.contract.quantities import kilograms, seconds, temperature_c
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
@@ -171,17 +174,43 @@ def _command(args: argparse.Namespace) -> int:
     else:
         request = MarkPower(level=PowerLevel(args.mark), ago_s=ago_s, who=args.who)
     client = DaemonClient()
-    print_result(client, client.furnace(args.furnace), request, unit_of(args))
+    furnace = client.furnace(args.furnace)
+    if args.what == "end" and ending.unsaid(args):
+        ending.refuse_unsaid(next(shot.moulds_left for shot in client.furnaces() if shot.furnace == furnace))
+    print_result(client, furnace, request, unit_of(args))
     return 0
 
 
 def print_result(client: DaemonClient, furnace: str, request: object, unit: Unit | None = None) -> None:
-    """Send a command and say what became of it, in `unit` or that of the settings."""
+    """Send a command and say what became of it, in `unit` or that of the settings.
+
+    What is doubtful about it is asked where somebody can answer; elsewhere it is refused, with the word to add.
+    """
+    unit = unit_of(argparse.Namespace()) if unit is None else unit
     result = client.command(furnace, request)  # type: ignore[arg-type]
+    if result.doubt is not None:
+        if not sys.stdin.isatty():
+            raise Refused(result.what, remedy=result.remedy)
+        if not _yes(result.what, unit):
+            raise Refused(tell("question.not_done"))
+        result = client.command(furnace, msgspec.structs.replace(request, sure=True))  # type: ignore[type-var, arg-type]
     told = result.what
     if result.melt and not (isinstance(told, Message) and "melt" in told.facts):
         told = tell("cli.of_melt", what=told, melt=result.melt)
-    print(sentence(told, unit_of(argparse.Namespace()) if unit is None else unit))
+    print(sentence(told, unit))
+
+
+def add_sure(parser: argparse.ArgumentParser) -> None:
+    """`--sure`: it was so, however doubtful it looks; nothing is asked."""
+    parser.add_argument("--sure", action="store_true", help="it was so, however doubtful: do not ask")
+
+
+def _yes(asked: Told, unit: Unit) -> bool:
+    """A question on the terminal; anything but a yes is a no."""
+    try:
+        return input(say(tell("question.yes_no", question=asked), unit)).strip().casefold() in ("y", "yes")
+    except EOFError:
+        return False
 
 
 def _list(args: argparse.Namespace) -> int:

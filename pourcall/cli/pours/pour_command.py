@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
 from pourcall.cli.invented import say_invented
-from pourcall.cli.melts.melt_command import print_result
+from pourcall.cli.melts.melt_command import add_sure, print_result
 from pourcall.cli.periods import add_period, period_of
 from pourcall.cli.pours import photos, pour_edit
 from pourcall.cli.pours.pour_show import pour_lines
@@ -34,6 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         sub.add_argument("--ago", default="", help="how long ago, such as 40s: hands were on the tongs")
         sub.add_argument("--furnace", default="")
         sub.add_argument("--who", default="shop")
+        add_sure(sub)
     result = subs.add_parser(
         "result",
         help="what inspection found: sound, or defects with their severity",
@@ -83,9 +84,9 @@ def run(args: argparse.Namespace) -> int:
         client = DaemonClient()
         ago_s = seconds(args.ago) if args.ago else 0.0
         request = (
-            MarkPour(ago_s=ago_s, mould=args.mould, who=args.who)
+            MarkPour(ago_s=ago_s, mould=args.mould, who=args.who, sure=args.sure)
             if args.what == "mark"
-            else MarkLift(ago_s=ago_s, who=args.who)
+            else MarkLift(ago_s=ago_s, who=args.who, sure=args.sure)
         )
         print_result(client, client.furnace(args.furnace), request)
         return 0

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TypeVar, assert_never
 
 from pourcall.contract import inputs as inp
-from pourcall.contract.events import MeltEnded, MeltStarted, Output, PourMarked, ProfileChanged
+from pourcall.contract.events import Marked, MeltEnded, MeltStarted, Output, PourMarked, ProfileChanged
 from pourcall.contract.message import Message, tell
 
 T = TypeVar("T")
@@ -22,12 +22,13 @@ def done(command: inp.Command, outputs: Sequence[Output]) -> Message:
             return tell("daemon.done.change", melt=plan.melt, alloy=plan.alloy.name, charge_kg=plan.charge_kg)
         case inp.EndMelt():
             ended = _one(outputs, MeltEnded)
-            return _ended("" if ended is None else ended.melt, command)
+            return _minding("moulds_left", _ended("" if ended is None else ended.melt, command), outputs)
         case inp.MarkPour():
             marked = _one(outputs, PourMarked)
             if marked is None:
                 return tell("daemon.done.pour_unnumbered")
-            return tell("daemon.done.pour", number=marked.pour.number, mould=marked.pour.mould)
+            told = tell("daemon.done.pour", number=marked.pour.number, mould=marked.pour.mould)
+            return _minding("pour_doubtful", told, outputs)
         case inp.CorrectPour():
             return tell("daemon.done.correct_pour", number=command.number)
         case inp.MarkLift():
@@ -71,6 +72,12 @@ def done(command: inp.Command, outputs: Sequence[Output]) -> Message:
 
 def _one(outputs: Sequence[Output], kind: type[T]) -> T | None:
     return next((out for out in outputs if isinstance(out, kind)), None)
+
+
+def _minding(what: str, told: Message, outputs: Sequence[Output]) -> Message:
+    """What was done, with what the engine marked as doubtful or left open about it."""
+    marked = next((out for out in outputs if isinstance(out, Marked) and out.what == what), None)
+    return told if marked is None else tell("daemon.done.minding", what=told, mind=marked.text)
 
 
 def _ended(melt: str, command: inp.EndMelt) -> Message:

@@ -7,7 +7,6 @@ from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.plan import MeltPlan, PotLimit
 from pourcall.contract.reading import Place
 from pourcall.engine.alarms.manager import AlarmManager
-from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
 
 DEADBAND_C = 3.0  # an alarm on a limit goes only this far below it
@@ -19,18 +18,20 @@ def set_temperature_conditions(
     alarms: AlarmManager,
     config: EngineConfig,
     plan: MeltPlan | None,
-    metal: MetalNow | None,
+    metal_c: float | None,
     rate_c_per_min: float | None,
     channels: Sequence[ProbeChannel],
     mono_s: float,
     utc_s: float,
     *,
-    tap_max_c: float = 0.0,
-    poured: bool = False,
+    tap_max_c: float | None = None,
 ) -> None:
-    """plan None: no melt, or the pot is lifted; then only ratings are judged. poured: no mould waits for metal."""
+    """plan None: no melt; then only ratings are judged. metal_c: for limits, which hold in the hand too.
+
+    tap_max_c: the top of the window; None: no mould waits for metal, or the pot is in the hand, where the countdown
+    says how long to wait.
+    """
     furnace = config.furnace
-    metal_c = None if metal is None or metal.held else metal.temp_c
     if plan is not None:
         for kind in ("alloy_limit", "pot_limit"):
             limit: PotLimit | None = None
@@ -42,9 +43,9 @@ def set_temperature_conditions(
                 over = _over(alarms, kind, furnace, metal_c, limit.limit_c)
                 detail = tell("alarm.limit_of", limit_c=limit.limit_c, why=limit.why) if over else NOTHING
                 alarms.set_condition(kind, furnace, over, mono_s, utc_s, detail=detail)
-        above = not poured and _over(alarms, "above_window", furnace, metal_c, tap_max_c)
+        above = tap_max_c is not None and _over(alarms, "above_window", furnace, metal_c, tap_max_c)
         rising = rate_c_per_min is not None and rate_c_per_min > RISING_C_PER_MIN
-        detail = tell("alarm.window_ends", window_c=tap_max_c) if above else NOTHING
+        detail = tell("alarm.window_ends", window_c=tap_max_c) if above and tap_max_c is not None else NOTHING
         alarms.set_condition("overshoot", furnace, above and rising, mono_s, utc_s, detail=detail)
         alarms.set_condition("above_window", furnace, above, mono_s, utc_s, detail=detail)
     for channel in channels:

@@ -45,7 +45,6 @@ DEEPEST_MM = 1000.0
 SPREAD_WITHIN_S = 300.0
 RANGE_OF_THREE = 1.693  # mean range of three values in standard deviations (d2 of control charts; from memory)
 PANEL_WITHIN_S = 90.0
-PANEL_WORDS = ("panel", "controller", "furnace", "chamber")
 STILL_C_PER_MIN = 2.0
 COMPARED_WITHIN_S, APART_S = 900.0, 45.0
 
@@ -335,12 +334,6 @@ def _widened(dip: Dip, earlier: Sequence[Dip], power_maybe_on_until_s: float) ->
 
 
 # -- figures typed in -------------------------------------------------------------------------------------------------
-
-
-def is_panel(source: str) -> bool:
-    """The furnace's own instrument: it shows the furnace and never the metal."""
-    words = source.casefold()
-    return "hand" not in words and any(word in words for word in PANEL_WORDS)
 
 
 def panel_pair(

@@ -17,10 +17,10 @@ from pourcall.contract.plan import (
     waiting_loss_c,
     waiting_time_s,
 )
+from pourcall.contract.questions import LIFT_LASTS_S
 from pourcall.engine.bath.metal import MetalHistory
 
 LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
-LIFT_LASTS_S = 900.0
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
 
 
@@ -55,10 +55,13 @@ class MeltRun:
     def next_index(self) -> int | None:
         """Index of the mould that is next; None: all are poured."""
         poured = set(self._went.values())
-        for index, mould in enumerate(self.plan.moulds):
-            if mould.name not in poured:
-                return index
-        return None
+        return next((index for index, mould in enumerate(self.plan.moulds) if mould.name not in poured), None)
+
+    @property
+    def left(self) -> tuple[str, ...]:
+        """Moulds that got no metal yet, in order."""
+        poured = set(self._went.values())
+        return tuple(mould.name for mould in self.plan.moulds if mould.name not in poured)
 
     @property
     def next_number(self) -> int:

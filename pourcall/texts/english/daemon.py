@@ -9,6 +9,7 @@ TEXTS: dict[str, str] = {
     "daemon.done.heel": "heel {mass_kg}",
     "daemon.done.pour": "pour {number} into {mould} is marked",
     "daemon.done.pour_unnumbered": "pour marked",
+    "daemon.done.minding": "{what}. NOTE: {mind}",
     "daemon.done.correct_pour": "pour {number} corrected",
     "daemon.done.lift": "lift marked",
     "daemon.done.addition": "added {mass_kg} {source}",

@@ -9,7 +9,7 @@ from typing import assert_never
 
 import msgspec
 
-from pourcall.contract.events import CallKind, CallView, MeltState, Priority
+from pourcall.contract.events import CallKind, CallView, Priority
 from pourcall.contract.inputs import (
     AckAlarm,
     Answer,
@@ -26,6 +26,7 @@ from pourcall.contract.inputs import (
     StartDip,
 )
 from pourcall.contract.message import Told, tell
+from pourcall.contract.questions import question
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.units import Unit
 from pourcall.texts import say
@@ -131,7 +132,10 @@ class KeyController:
         since_s = now_s - held.pressed_s
         if held.pressed_sim_s is not None and self._sim_s is not None:
             since_s = self._sim_s - held.pressed_sim_s
-        return [Send(held.furnace, msgspec.structs.replace(held.command, ago_s=round(since_s + held.ago_s, 2)))]
+        dated = msgspec.structs.replace(held.command, ago_s=round(since_s + held.ago_s, 2))
+        if not isinstance(dated, MarkSkim):
+            dated = msgspec.structs.replace(dated, sure=True)  # asked at the key, where there was something to ask
+        return [Send(held.furnace, dated)]
 
     def see(self, snapshot: FurnaceSnapshot | None, now_s: float) -> None:
         """Remember since when each alarm has been on the screen, and what time it is in a simulation."""
@@ -186,11 +190,11 @@ class KeyController:
         return Held(snapshot.furnace, command, text, now_s, now_s + for_s, pressed_sim_s=self._sim_s)
 
     def _hold_or_ask(self, held: Held, snapshot: FurnaceSnapshot, now_s: float, key: str) -> list[Action]:
-        if can_be_meant(snapshot):
+        asked = question(held.command, snapshot)
+        if asked is None:
             self._held = held
             return []
-        what = tell("key.ask.not_called", melt_state=snapshot.melt_state.value, what=held.text)
-        self._ask = Ask(what, now_s + ASK_S, {key: Choice(tell("key.yes_mark"), held)})
+        self._ask = Ask(asked.text, now_s + ASK_S, {key: Choice(tell("key.yes_mark"), held)})
         return []
 
     def _ask_or_do(self, wanted: Action | Ask) -> list[Action]:
@@ -262,7 +266,10 @@ class KeyController:
             key: Choice(tell("key.ending", ending=ending.value), Send(snapshot.furnace, EndMelt(ending=ending)))
             for key, ending in ENDINGS.items()
         }
-        self._ask = Ask(tell("key.ask.end_melt", melt=snapshot.melt), now_s + 2 * ASK_S, choices)
+        asked = tell("key.ask.end_melt", melt=snapshot.melt)
+        if snapshot.moulds_left:
+            asked = tell("key.ask.end_melt.left", melt=snapshot.melt, moulds=", ".join(snapshot.moulds_left))
+        self._ask = Ask(asked, now_s + 2 * ASK_S, choices)
         return []
 
     def _quit(self, snapshot: FurnaceSnapshot | None, now_s: float) -> list[Action]:
@@ -314,15 +321,6 @@ def done_call(snapshot: FurnaceSnapshot | None) -> CallView | None:
     kinds = (CallKind.CUT_POWER, CallKind.SKIM, CallKind.STEP)
     calls = sorted_calls(snapshot.calls) if snapshot is not None else ()
     return next((call for call in calls if call.kind in kinds), None)
-
-
-def can_be_meant(snapshot: FurnaceSnapshot) -> bool:
-    """Whether a lift or a pour can be meant now: it was called, the pot is out, or the metal is liquid."""
-    if snapshot.lift_mono_s is not None:
-        return True
-    if any(call.kind in (CallKind.POUR, CallKind.WINDOW_CLOSING) for call in snapshot.calls):
-        return True
-    return snapshot.melt_state in (MeltState.READY, MeltState.ABOVE)
 
 
 def _alarm_key(alarm_id: str, raised_mono_s: float, priority: Priority) -> str:

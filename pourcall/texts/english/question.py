@@ -1,0 +1,13 @@
+"""What is asked before a command counts (contract/questions.py)."""
+
+TEXTS: dict[str, str] = {
+    "question.pour_not_called": "No pour was called (melt {melt_state}). Was it poured all the same?",
+    "question.lift_not_called": "No pour was called (melt {melt_state}). Was the pot lifted all the same?",
+    "question.frozen": "It would arrive at {lip_c}, solid below {solidus_c}. Was it poured all the same?",
+    "question.long_out": "The pot was lifted {out_min} before. Was it poured so late?",
+    "question.above_limit": "{temp_c} is above the limit of the {whose}, {limit_c}. Did the meter read that?",
+    "question.above_rating": "{temp_c} is above what the furnace is rated for, {limit_c}. Did the meter read that?",
+    "question.sure": 'If it was so, say it again with --sure (over the API: "sure": true)',
+    "question.yes_no": "{question} [y/N] ",
+    "question.not_done": "not done, nothing recorded",
+}

@@ -1,0 +1,154 @@
+"""What is asked before a command counts: one question for each situation, whatever the door it comes in by."""
+
+import msgspec
+import pytest
+
+from pourcall.contract import events as ev
+from pourcall.contract import inputs as inp
+from pourcall.contract.message import Message
+from pourcall.contract.questions import Doubt, question
+from tests.engine.conftest import Bench, make_plan
+
+
+def doubt(bench: Bench, command: inp.Command) -> Doubt | None:
+    found = question(command, bench.engine.snapshot())
+    return None if found is None else found.doubt
+
+
+@pytest.mark.parametrize("command", [inp.MarkLift(), inp.MarkPour()])
+def test_a_mark_that_nobody_called_for_is_asked_about_once(bench: Bench, command: inp.MarkLift | inp.MarkPour) -> None:
+    bench.start()
+    bench.run(5.0, 20.0)
+    assert doubt(bench, command) is Doubt.NOT_CALLED
+    assert doubt(bench, msgspec.structs.replace(command, sure=True)) is None
+
+
+@pytest.mark.parametrize("command", [inp.MarkLift(), inp.MarkPour()])
+def test_a_mark_while_the_pour_is_called_is_not_asked_about(bench: Bench, command: inp.Command) -> None:
+    bench.in_metal(570.0)
+    assert doubt(bench, command) is None
+
+
+def test_a_mark_without_a_melt_is_the_engines_to_refuse_and_not_a_question(bench: Bench) -> None:
+    assert doubt(bench, inp.MarkPour()) is None
+
+
+def test_metal_that_would_arrive_solid_is_asked_about_and_one_dated_back_into_its_window_is_not(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.do(inp.MarkLift())
+    bench.run(30.0, None)
+    assert doubt(bench, inp.MarkPour()) is None
+    bench.run(600.0, None)
+    shot = bench.engine.snapshot()
+    assert shot.window is not None
+    assert shot.window.lip_now_c is not None
+    assert shot.plan is not None
+    assert shot.window.lip_now_c < shot.plan.alloy.solidus_c
+    assert doubt(bench, inp.MarkPour()) is Doubt.FROZEN
+    assert doubt(bench, inp.MarkPour(ago_s=610.0)) is None  # poured right after the lift, told late
+
+
+def test_a_pour_a_quarter_of_an_hour_after_the_lift_is_asked_about(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.do(inp.MarkLift())
+    bench.run(950.0, None)
+    assert doubt(bench, inp.MarkPour()) is Doubt.LONG_OUT
+    assert doubt(bench, inp.MarkPour(ago_s=940.0)) is None
+
+
+def test_a_pot_that_came_back_and_is_called_again_is_not_asked_about_its_old_lift(bench: Bench) -> None:
+    bench.in_metal(570.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    bench.do(inp.MarkPour())
+    bench.run(120.0, 20.0)
+    bench.run(900.0, 570.0)
+    assert doubt(bench, inp.MarkPour()) is None
+
+
+@pytest.mark.parametrize("lifted", [False, True])
+def test_a_typed_figure_above_the_limit_of_the_pot_is_asked_about(bench: Bench, lifted: bool) -> None:
+    bench.in_metal(570.0)
+    if lifted:
+        bench.do(inp.MarkLift())
+    found = question(inp.EnterTemperature(temp_c=1100.0), bench.engine.snapshot())
+    assert found is not None
+    assert found.doubt is Doubt.TOO_HOT
+    assert isinstance(found.text, Message)
+    assert found.text.facts["limit_c"] == 600.0
+    assert doubt(bench, inp.EnterTemperature(temp_c=590.0)) is None
+    assert doubt(bench, inp.EnterTemperature(temp_c=1100.0, sure=True)) is None
+
+
+def test_a_panel_may_stand_above_the_metals_limit_but_not_above_what_the_furnace_is_rated_for(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    assert doubt(bench, inp.EnterTemperature(temp_c=900.0, source="panel")) is None
+    assert doubt(bench, inp.EnterTemperature(temp_c=1500.0, source="panel")) is Doubt.TOO_HOT
+
+
+def test_a_pour_of_frozen_metal_is_kept_and_its_doubt_is_in_the_reply(bench: Bench) -> None:
+    from pourcall.daemon.inputs.done import done
+
+    bench.in_metal(570.0)
+    bench.do(inp.MarkLift())
+    bench.run(600.0, None)
+    command = inp.MarkPour(sure=True)
+    told = done(command, bench.do(command))
+    assert told.name == "daemon.done.minding"
+    assert isinstance(told.facts["mind"], Message)
+    assert told.facts["mind"].name == "melt.pour_too_cold"
+
+
+# -- with the pot in the hand
+
+
+def test_a_limit_passed_by_a_figure_typed_in_the_hand_is_an_alarm_as_in_the_furnace(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.do(inp.MarkLift())
+    bench.do(inp.EnterTemperature(temp_c=1100.0, sure=True))
+    bench.run(10.0, 20.0)
+    assert bench.engine.snapshot().metal.temp_c == 1100.0
+    assert "alloy_limit:small" in bench.alarms()
+
+
+def test_a_limit_passed_before_the_lift_is_withdrawn_once_the_metal_has_cooled_below_it_in_the_hand(
+    bench: Bench,
+) -> None:
+    bench.in_metal(610.0)  # the limit is 600; the mould takes up to 575, and loses 15 on a way of 20 s
+    assert "alloy_limit:small" in bench.alarms()
+    bench.do(inp.AckAlarm())
+    bench.do(inp.MarkLift())
+    bench.run(10.0, None)
+    assert "alloy_limit:small" in bench.alarms()  # on the planned way nothing is counted as cooled
+    bench.run(60.0, None)
+    assert "alloy_limit:small" not in bench.alarms()
+
+
+def test_no_window_alarm_is_raised_in_the_hand_whatever_is_typed(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.do(inp.MarkLift())
+    bench.do(inp.EnterTemperature(temp_c=598.0))
+    bench.run(120.0, 20.0)
+    assert bench.alarms() == {}
+
+
+# -- the end
+
+
+def test_a_melt_that_ends_with_moulds_left_says_which_and_has_it_on_record(bench: Bench) -> None:
+    from pourcall.daemon.inputs.done import done
+
+    bench.in_metal(570.0, make_plan(moulds=2))
+    bench.do(inp.MarkPour())
+    assert bench.engine.snapshot().moulds_left == ("cleat 2",)
+    command = inp.EndMelt(ending=inp.MeltEnding.POURED)
+    outs = bench.do(command)
+    (left,) = [out for out in bench.of(ev.Marked, outs) if out.what == "moulds_left"]
+    assert left.text.facts == {"count": 1, "of": 2, "moulds": "cleat 2"}
+    assert done(command, outs).facts["mind"] == left.text
+
+
+@pytest.mark.parametrize("ending", list(inp.MeltEnding))
+def test_a_melt_whose_moulds_are_all_poured_ends_without_a_note(bench: Bench, ending: inp.MeltEnding) -> None:
+    bench.in_metal(570.0)
+    bench.do(inp.MarkPour())
+    assert bench.of(ev.Marked, bench.do(inp.EndMelt(ending=ending))) == []
