@@ -8,7 +8,7 @@ from typing import Any
 
 import msgspec
 
-from pourcall.contract.inputs import MeltEnding, PowerLevel
+from pourcall.contract.inputs import MeltEnding, PowerLevel, StoreProblem
 from pourcall.contract.message import NOTHING, Told
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.profile_plan import ProfilePlan
@@ -237,11 +237,19 @@ class FlagChanged(_Event, frozen=True, tag="flag_changed"):
     why: Told = NOTHING
 
 
+class CallHow(StrEnum):
+    """What became of a call."""
+
+    RAISED = "raised"
+    REPEATED = "repeated"  # said again, as nobody answered
+    ENDED = "ended"
+
+
 class CallChanged(_Event, frozen=True, tag="call_changed"):
-    """A call was raised, is repeated, or ended. `how`: raised, repeated, ended."""
+    """A call was raised, is repeated, or ended."""
 
     call: CallView
-    how: str
+    how: CallHow
     why: Told = NOTHING
 
 
@@ -330,13 +338,33 @@ class PanelCompared(_Event, frozen=True, tag="panel_compared"):
     panel_c: float
 
 
-class Marked(_Event, frozen=True, tag="marked"):
-    """An addition, a skim, a typed temperature, a note: `what` in a word, `text` in a sentence."""
+class MarkKind(StrEnum):
+    """What a mark for the record tells of."""
 
-    what: str
+    NOTE = "note"  # a person's own words
+    ADDITION = "addition"  # `value`: kg
+    SKIM = "skim"
+    TYPED_TEMPERATURE = "typed_temperature"  # of a meter held in the metal; `value`: degC
+    PANEL_TEMPERATURE = "panel_temperature"  # of the furnace's own instrument; `value`: degC
+    ARREST = "arrest"  # `value`: degC
+    LIFT_WITHDRAWN = "lift_withdrawn"  # a proposed lift was none
+    POT_RETURNED = "pot_returned"  # the pot is back in the furnace
+    POUR_DOUBTFUL = "pour_doubtful"  # metal that was solid can hardly have been poured; `value`: degC
+    MOULDS_LEFT = "moulds_left"  # the melt ended before they were poured
+    CORRECTION = "correction"  # of a pour of the running melt
+    BOARD_RESTARTED = "board_restarted"
+    UNKNOWN_CHANNEL = "unknown_channel"  # a board sends a channel that no probe is set for
+    PANEL_PAIR = "panel_pair"  # of records before `PanelCompared`, and of their notes; `value`: metal less panel, degC
+
+
+class Marked(_Event, frozen=True, tag="marked"):
+    """An addition, a skim, a typed temperature, a note; `text` says it in a sentence."""
+
+    what: MarkKind
     text: Told
     at_mono_s: float
     value: float | None = None
+    source: str = ""  # of a temperature that a person read off: the instrument, in that person's words
 
 
 class CommandRefused(_Event, frozen=True, tag="command_refused"):
@@ -356,9 +384,9 @@ class LinkChanged(_Event, frozen=True, tag="link_changed"):
 
 
 class StoreChanged(_Event, frozen=True, tag="store_changed"):
-    """Recording is in trouble, or well again (`problem` empty)."""
+    """Recording is in trouble, or well again."""
 
-    problem: str
+    problem: StoreProblem
     detail: Told = ""
 
 

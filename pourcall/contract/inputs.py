@@ -42,11 +42,44 @@ class MeltEnding(StrEnum):
     ABANDONED = "abandoned"
 
 
+class Instrument(StrEnum):
+    """What a figure was read off."""
+
+    METER = "meter"  # held in the metal
+    PANEL = "panel"  # the furnace's own: it shows the furnace and never the metal
+
+
 class Answer(StrEnum):
     """A person's answer to a call."""
 
     DONE = "done"
     NOT_NOW = "not_now"
+
+
+class StoreProblem(StrEnum):
+    """How recording goes; each but the first is an alarm of that name."""
+
+    NONE = ""
+    FULL = "store_full"
+    FAILING = "store_failing"
+    LOCKED = "store_locked"
+    READONLY = "store_readonly"
+    GONE = "store_gone"
+
+
+class DaemonTrouble(StrEnum):
+    """What may befall the daemon itself; each is an alarm of that name."""
+
+    BROKER_DOWN = "broker_down"
+    BROKER_REFUSED = "broker_refused"
+    CLIENT_ID_CLASH = "client_id_clash"
+    LOOP_SLOW = "loop_slow"  # it was busy with itself
+    PAUSED = "paused"  # the whole process stood still
+    TASK_FAILED = "task_failed"
+    COMMAND_REJECTED = "command_rejected"
+    UNCLEAN_STOP = "unclean_stop"  # the session before did not end in order
+    STORE_DAMAGED = "store_damaged"
+    SECRET_EXPOSED = "secret_exposed"
 
 
 class _Command(msgspec.Struct, frozen=True, kw_only=True, tag_field="type", omit_defaults=True):
@@ -154,12 +187,16 @@ class StartDip(_Command, frozen=True, tag="start_dip"):
 
 
 class EnterTemperature(_Command, frozen=True, tag="enter_temperature"):
-    """A figure read off a panel or a handheld meter and typed in; `source` says which. sure: as of a pour."""
+    """A figure read off and typed in; `source` names the instrument in the person's own words. sure: as of a pour.
+
+    instrument None: not told. Whoever lets commands in goes by the words then (`quantities.instrument_of`).
+    """
 
     temp_c: float
     source: str = "handheld"
     ago_s: float = 0.0
     sure: bool = False
+    instrument: Instrument | None = None
 
 
 class RunProfile(_Command, frozen=True, tag="run_profile"):
@@ -287,19 +324,18 @@ class LinkIn(_Input, frozen=True, tag="link_in"):
 
 
 class StoreIn(_Input, frozen=True, tag="store_in"):
-    """How recording goes: `problem`: empty, or store_full, _failing, _locked, _readonly, _gone."""
+    """How recording goes."""
 
-    problem: str
+    problem: StoreProblem
     detail: Told = ""
     waiting_rows: int = 0
 
 
 class DaemonIn(_Input, frozen=True, tag="daemon_in"):
-    """Something about the daemon itself. `kind` is the alarm's kind: broker_down, broker_refused, client_id_clash,
-    loop_slow, paused, task_failed, command_rejected, unclean_stop, stopped. `present`: it holds now, or is over;
-    `lasted_s`: of a pause, how long nothing was heard before it."""
+    """Something about the daemon itself. `present`: it holds now, or is over; `lasted_s`: of a pause, how long nothing
+    was heard before it."""
 
-    kind: str
+    kind: DaemonTrouble
     present: bool
     detail: Told = ""
     lasted_s: float = 0.0

@@ -9,6 +9,7 @@ import re
 from collections.abc import Mapping
 
 from pourcall.contract.errors import BadInput, BadTemperature
+from pourcall.contract.inputs import Instrument
 from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C, Unit, format_temperature, parse_unit, to_c
 
 _FIGURE = r"[+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d+)?"
@@ -21,6 +22,7 @@ _LENGTH = re.compile(r"([^/]+)/(\d+)([a-z]*)")
 MASSES = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}  # in kg
 LENGTHS = {"mm": 1.0, "cm": 10.0, "in": 25.4}  # in mm
 MOST_KG = 100.0
+_PANEL_WORDS = ("panel", "controller", "furnace", "chamber")
 
 
 def figure(text: str, *, where: str = "") -> float:
@@ -35,6 +37,13 @@ def figure(text: str, *, where: str = "") -> float:
     if not math.isfinite(value):
         raise BadInput(f"{typed!r} is no number", where=where, remedy="Write it in digits, such as 6 or 0.35")
     return value
+
+
+def instrument_of(words: str) -> Instrument:
+    """Which instrument a person's words mean, `furnace panel` or `handheld`."""
+    typed = words.casefold()
+    of_the_furnace = "hand" not in typed and any(word in typed for word in _PANEL_WORDS)
+    return Instrument.PANEL if of_the_furnace else Instrument.METER
 
 
 def _two(typed: str) -> str:

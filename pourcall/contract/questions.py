@@ -7,11 +7,11 @@ is not asked here.
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import assert_never
 
+from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, MeltState
-from pourcall.contract.inputs import Command, EnterTemperature, MarkLift, MarkPour
 from pourcall.contract.message import Message, tell
-from pourcall.contract.reading import is_panel
 from pourcall.contract.snapshot import FurnaceSnapshot
 
 LIFT_LASTS_S = 900.0  # so long a pot stands lifted unless somebody says otherwise
@@ -34,19 +34,42 @@ class Question:
     text: Message
 
 
-def question(command: Command, shot: FurnaceSnapshot) -> Question | None:
+def question(command: inp.Command, shot: FurnaceSnapshot) -> Question | None:
     """What is to be asked before this command counts; None: nothing, or it was asked already."""
     match command:
-        case MarkPour() | MarkLift() if not command.sure and shot.melt:
-            return _of_mark(command, shot)
-        case EnterTemperature() if not command.sure:
-            return _of_figure(command, shot)
-        case _:
+        case inp.MarkPour() | inp.MarkLift():
+            return None if command.sure or not shot.melt else _of_mark(command, shot)
+        case inp.EnterTemperature():
+            return None if command.sure else _of_figure(command, shot)
+        case (
+            inp.StartMelt()
+            | inp.ChangeMelt()
+            | inp.EndMelt()
+            | inp.CorrectPour()
+            | inp.MarkAddition()
+            | inp.MarkSkim()
+            | inp.MarkPower()
+            | inp.SetPlace()
+            | inp.SetProbeState()
+            | inp.StartDip()
+            | inp.RunProfile()
+            | inp.StopProfile()
+            | inp.NextSegment()
+            | inp.AnswerCall()
+            | inp.AckAlarm()
+            | inp.SilenceAlarms()
+            | inp.ShelveAlarm()
+            | inp.UnshelveAlarm()
+            | inp.TestAlarm()
+            | inp.Note()
+        ):
             return None
+        case _:
+            assert_never(command)
 
 
-def _of_mark(command: MarkPour | MarkLift, shot: FurnaceSnapshot) -> Question | None:
-    poured = isinstance(command, MarkPour)
+def _of_mark(command: inp.MarkPour | inp.MarkLift, shot: FurnaceSnapshot) -> Question | None:
+    poured = isinstance(command, inp.MarkPour)
     out_s = None if shot.lift_mono_s is None else shot.mono_s - command.ago_s - shot.lift_mono_s
     if out_s is None or out_s >= LIFT_LASTS_S:
         called = any(call.kind in (CallKind.POUR, CallKind.WINDOW_CLOSING) for call in shot.calls)
@@ -67,9 +90,9 @@ def _of_mark(command: MarkPour | MarkLift, shot: FurnaceSnapshot) -> Question | 
     return None
 
 
-def _of_figure(command: EnterTemperature, shot: FurnaceSnapshot) -> Question | None:
+def _of_figure(command: inp.EnterTemperature, shot: FurnaceSnapshot) -> Question | None:
     """A handheld meter in the metal against what limits the pot; a panel, and a meter without a melt, the furnace."""
-    limit = None if shot.plan is None or is_panel(command.source) else shot.plan.lowest_limit
+    limit = None if shot.plan is None or command.instrument is inp.Instrument.PANEL else shot.plan.lowest_limit
     if limit is not None and command.temp_c > limit.limit_c:
         text = tell("question.above_limit", temp_c=command.temp_c, whose=limit.whose, limit_c=limit.limit_c)
         return Question(Doubt.TOO_HOT, text)

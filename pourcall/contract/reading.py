@@ -13,15 +13,6 @@ TYPED_U_C = 15.0  # a handheld meter: nothing is known of it
 GROWTH_C_PER_MIN = 3.0  # what an old dip's uncertainty gains in a minute: power off, lid on (ours)
 
 
-PANEL_WORDS = ("panel", "controller", "furnace", "chamber")
-
-
-def is_panel(source: str) -> bool:
-    """The furnace's own instrument, by what a person calls it: it shows the furnace and never the metal."""
-    words = source.casefold()
-    return "hand" not in words and any(word in words for word in PANEL_WORDS)
-
-
 class Place(StrEnum):
     """Where a probe is meant to be; may change during a melt."""
 

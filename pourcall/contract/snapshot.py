@@ -8,7 +8,7 @@ from enum import StrEnum
 import msgspec
 
 from pourcall.contract.events import AlarmView, CallKind, CallView, Dip, FigureSource, MeltState, Pour
-from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.inputs import PowerLevel, StoreProblem
 from pourcall.contract.message import NOTHING, Told
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.profile_plan import SegmentKind
@@ -218,5 +218,5 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     pours: tuple[Pour, ...] = ()
     moulds_left: tuple[str, ...] = ()  # that got no metal yet, in order
     boards: dict[str, BoardView] = {}  # by name
-    store_problem: str = ""
+    store_problem: StoreProblem = StoreProblem.NONE
     simulated: bool = False  # no real furnace behind these figures

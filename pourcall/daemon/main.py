@@ -19,7 +19,8 @@ from pourcall.contract.calibration import Calibration
 from pourcall.contract.clock import Clock
 from pourcall.contract.config import config_for
 from pourcall.contract.errors import BadInput, BadSettings, PourcallError
-from pourcall.contract.message import Told, tell
+from pourcall.contract.inputs import DaemonTrouble, StoreProblem
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.daemon.api.library import learned_model, running_melt
@@ -33,10 +34,10 @@ from pourcall.daemon.process.process_lock import SingleLock, private_folder
 from pourcall.daemon.process.sleep_blocker import WakeKeeper
 from pourcall.daemon.service import Service
 from pourcall.drivers.wire.registry import board_faults
-from pourcall.engine.alarms.catalogue import CATALOGUE
 from pourcall.engine.core import Engine
 from pourcall.records.entries.calibrations import calibrations_in_force
 from pourcall.records.read.store import Store
+from pourcall.records.upkeep.opening import FindingKind
 from pourcall.records.write.recorder import Recorder
 
 log = logging.getLogger(__name__)
@@ -44,6 +45,10 @@ log = logging.getLogger(__name__)
 LOG_BYTES, LOG_FILES = 1_000_000, 3
 SERVICE_STOP_S = 3.0  # ports, publishing, tasks: together with the disk's two seconds five at most (fault P8)
 RECORDER_STOP_S = 2.0
+TROUBLE_OF = {  # what opening the record found and a person must hear of; a torn last commit lost nothing
+    FindingKind.DAMAGED: DaemonTrouble.STORE_DAMAGED,
+    FindingKind.UNCLEAN_STOP: DaemonTrouble.UNCLEAN_STOP,
+}
 # How long a busy thread (the recorder, a reader) may keep the interpreter from the event loop. Python's own 5 ms is
 # half of the budget from wire to alarm; with this the slowest of fifty alarms took 2.6 ms and not 5.0.
 SWITCH_S = 0.0005
@@ -160,11 +165,13 @@ class Daemon:
             learner = Learner(store, self._recorder, self.service.usual_model, self.clock, self.service.in_thread)
             self.service.keep("learning", learner.run, learner.on_passed)
         await self.service.start()
-        found: list[tuple[str, Told]] = [(finding.kind, finding.detail) for finding in self._recorder.findings]
-        for kind, detail in (*found, *self._exposed_secret()):
-            log.warning("%s: %s", kind, detail)
-            if kind in CATALOGUE:
-                self.service.notices.report(kind, detail)
+        for finding in self._recorder.findings:
+            log.warning("%s: %s", finding.kind, finding.detail)
+            if (trouble := TROUBLE_OF.get(finding.kind)) is not None:
+                self.service.notices.report(trouble, finding.detail)
+        if exposed := self._exposed_secret():
+            log.warning("%s: %s", DaemonTrouble.SECRET_EXPOSED, exposed)
+            self.service.notices.report(DaemonTrouble.SECRET_EXPOSED, exposed)
 
     def _calibrations(self, store: Store, furnace: str) -> dict[str, Calibration]:
         """What corrects the probes of a furnace from this start on: the newest on record. Told in the log."""
@@ -190,16 +197,16 @@ class Daemon:
                 log.warning("%s: offset_uv of the settings is not used, since a calibration is on record", name)
         return out
 
-    def _exposed_secret(self) -> list[tuple[str, Told]]:
+    def _exposed_secret(self) -> Message:
         """A password in a settings file that others may read (fault F5)."""
         path = self.paths.settings
         if not self.settings.mqtt.password or sys.platform == "win32" or not path.exists():
-            return []
+            return NOTHING
         if path.stat().st_mode & 0o077 == 0:
-            return []
-        return [("secret_exposed", tell("daemon.secret_exposed", path=str(path)))]
+            return NOTHING
+        return tell("daemon.secret_exposed", path=str(path))
 
-    def _on_store_state(self, problem: str, detail: str, waiting_rows: int) -> None:
+    def _on_store_state(self, problem: StoreProblem, detail: Told, waiting_rows: int) -> None:
         """From the recorder's thread, perhaps before there is a service."""
         if self.service is not None:
             self.service.on_store_state(problem, detail, waiting_rows)

@@ -30,7 +30,7 @@ import msgspec
 
 from pourcall.contract.clock import Clock
 from pourcall.contract.events import AlarmChanged, CallChanged
-from pourcall.contract.inputs import TickIn
+from pourcall.contract.inputs import DaemonTrouble, TickIn
 from pourcall.contract.message import Message, tell
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Mqtt
@@ -65,7 +65,7 @@ _STATE_FIELDS = (
 )
 _REFUSALS = frozenset({4, 5, 134, 135})  # MQTT 3.1.1 section 3.2.2.3 and MQTT 5.0 section 3.2.2.2
 
-Report = Callable[[str, bool, str], None]  # alarm kind, present, detail
+Report = Callable[[DaemonTrouble, bool, str], None]  # present, detail
 
 
 class MqttPublisher:
@@ -95,7 +95,7 @@ class MqttPublisher:
         self._there = asyncio.Event()
         self._closing = asyncio.Event()
         self._drops: deque[float] = deque(maxlen=CLASH[0])
-        self._raised: set[str] = set()
+        self._raised: set[DaemonTrouble] = set()
         self._leave = [one.subscribe(self._on_processed) for one in sequencers.values()]
 
     # -- from the sequencers; never waits ---------------------------------------------------------------------------
@@ -180,18 +180,18 @@ class MqttPublisher:
         code = getattr(err, "rc", None)
         number = getattr(code, "value", code)
         if number in _REFUSALS:
-            self._raise("broker_refused", tell("mqtt.refused", where=self._where, error=str(err)))
-        elif "broker_refused" not in self._raised:
-            self._raise("broker_down", tell("mqtt.down", where=self._where, error=str(err)))
+            self._raise(DaemonTrouble.BROKER_REFUSED, tell("mqtt.refused", where=self._where, error=str(err)))
+        elif DaemonTrouble.BROKER_REFUSED not in self._raised:
+            self._raise(DaemonTrouble.BROKER_DOWN, tell("mqtt.down", where=self._where, error=str(err)))
         if self.connected:
             now_s = self._clock.mono_s()
             self._drops.append(now_s)
             log.warning("broker %s lost: %s", self._where, err)
             if len(self._drops) == CLASH[0] and now_s - self._drops[0] <= CLASH[1]:
                 told = tell("mqtt.clash", where=self._where, count=CLASH[0], within_s=CLASH[1])
-                self._raise("client_id_clash", told)
+                self._raise(DaemonTrouble.CLIENT_ID_CLASH, told)
 
-    def _raise(self, kind: str, detail: Message) -> None:
+    def _raise(self, kind: DaemonTrouble, detail: Message) -> None:
         if kind not in self._raised:
             self._raised.add(kind)
             log.warning("%s: %s", kind, say(detail))
@@ -218,7 +218,7 @@ class MqttPublisher:
         ) as client:
             self.connected = True
             log.info("broker %s connected", self._where)
-            for kind in ("broker_down", "broker_refused"):
+            for kind in (DaemonTrouble.BROKER_DOWN, DaemonTrouble.BROKER_REFUSED):
                 if kind in self._raised:
                     self._raised.discard(kind)
                     self._report(kind, False, written(tell("mqtt.back", where=self._where)))
@@ -260,9 +260,9 @@ class MqttPublisher:
                 await client.publish(status_topic, self._status("online"), qos=1, retain=True)
             if now_s - self._drops[-1] > CLASH[1] if self._drops else False:
                 self._drops.clear()
-                if "client_id_clash" in self._raised:
-                    self._raised.discard("client_id_clash")
-                    self._report("client_id_clash", False, written(tell("mqtt.no_more_drops")))
+                if DaemonTrouble.CLIENT_ID_CLASH in self._raised:
+                    self._raised.discard(DaemonTrouble.CLIENT_ID_CLASH)
+                    self._report(DaemonTrouble.CLIENT_ID_CLASH, False, written(tell("mqtt.no_more_drops")))
             self._there.clear()
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._there.wait(), BIRTH_AGAIN_S)

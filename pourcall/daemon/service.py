@@ -26,7 +26,7 @@ from pourcall.contract.api import ChangeRequest, CommandResult, Health, ProfileR
 from pourcall.contract.clock import Clock
 from pourcall.contract.errors import NotFound, Refused, StoreError
 from pourcall.contract.furnace_model import FurnaceModel
-from pourcall.contract.inputs import ChangeMelt, Command, Note, RunProfile, StartMelt
+from pourcall.contract.inputs import ChangeMelt, Command, Note, RunProfile, StartMelt, StoreProblem
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.questions import question
@@ -291,7 +291,7 @@ class Service:
             with contextlib.suppress(RuntimeError):
                 self._loop.call_soon_threadsafe(what, *args)
 
-    def on_store_state(self, problem: str, detail: str = "", waiting_rows: int = 0) -> None:
+    def on_store_state(self, problem: StoreProblem, detail: Told = "", waiting_rows: int = 0) -> None:
         """From the recorder's thread: how recording goes."""
         self._call(self.notices.store, problem, detail, waiting_rows)
 

@@ -15,6 +15,7 @@ import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
+from typing import assert_never
 
 import serial
 
@@ -347,21 +348,26 @@ class SerialLink:
 
     def _note(self, frame: Sample | BoardStatus | Identity, now_s: float) -> float:
         """Keep what the frame says of the board; seconds by which it is late."""
-        if isinstance(frame, Identity):
-            self._identity, self._answered = frame, True
-        elif isinstance(frame, BoardStatus):
-            if self._boot is not None and frame.boot != self._boot:
-                self._lateness.reset()
-                self._answered, self._asked, self._opened_s = False, 0, now_s
-            self._boot = frame.boot
-            return self._lateness.late_s(frame.board_ms, now_s)
-        elif frame.board_ms is not None:
-            if frame.board_seq is not None:
-                follows = self._board_seq is None or frame.board_seq == (self._board_seq + 1) % (1 << 32)
-                self._suspicious = self._suspicious or not follows
-                self._board_seq = frame.board_seq
-            return self._lateness.late_s(frame.board_ms, now_s)
-        return 0.0
+        match frame:
+            case Identity():
+                self._identity, self._answered = frame, True
+                return 0.0
+            case BoardStatus():
+                if self._boot is not None and frame.boot != self._boot:
+                    self._lateness.reset()
+                    self._answered, self._asked, self._opened_s = False, 0, now_s
+                self._boot = frame.boot
+                return self._lateness.late_s(frame.board_ms, now_s)
+            case Sample():
+                if frame.board_ms is None:
+                    return 0.0
+                if frame.board_seq is not None:
+                    follows = self._board_seq is None or frame.board_seq == (self._board_seq + 1) % (1 << 32)
+                    self._suspicious = self._suspicious or not follows
+                    self._board_seq = frame.board_seq
+                return self._lateness.late_s(frame.board_ms, now_s)
+            case _:
+                assert_never(frame)
 
     def _sharing(self, number: int | None, now_s: float) -> list[Item]:
         """On suspicion (bytes or lines that vanish, bad frames, silence): look who else has the port open."""

@@ -7,7 +7,7 @@ to stands in commands.py and facts.py.
 import math
 from collections.abc import Callable, Sequence
 
-from pourcall.contract.events import CallKind, CallView, Dip, DipFault, MeltState
+from pourcall.contract.events import CallHow, CallKind, CallView, Dip, DipFault, MeltState
 from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.situation import Melt, NextMould, Side, Situation, good_dips
@@ -46,7 +46,7 @@ STEP_LASTS_S = 90.0
 class CallManager:
     """All calls of one furnace. `said` receives (call, how, why)."""
 
-    def __init__(self, said: Callable[[CallView, str, Told], None]) -> None:
+    def __init__(self, said: Callable[[CallView, CallHow, Told], None]) -> None:
         self._said = said
         self._up: dict[CallKind, CallView] = {}
         self._last_said_s: dict[CallKind, float] = {}
@@ -86,7 +86,7 @@ class CallManager:
         """One call is over."""
         call = self._up.pop(kind, None)
         if call is not None:
-            self._said(call, "ended", why)
+            self._said(call, CallHow.ENDED, why)
 
     def answered(self, kind: CallKind, mono_s: float) -> None:
         """A person answered it: a cut is not asked for again at once."""
@@ -99,7 +99,7 @@ class CallManager:
             call = CallView(kind=kind, text=text, why=why, raised_mono_s=mono_s, repeat_s=REPEAT_S[kind], mould=mould)
             self._up[kind] = call
             self._last_said_s[kind] = mono_s
-            self._said(call, "raised", why)
+            self._said(call, CallHow.RAISED, why)
             return
         said, repeated = call.said, False
         if call.repeat_s and mono_s - self._last_said_s[kind] >= call.repeat_s:
@@ -117,7 +117,7 @@ class CallManager:
             )
             self._up[kind] = call
         if repeated:
-            self._said(call, "repeated", why)
+            self._said(call, CallHow.REPEATED, why)
 
     # -- what a profile says ------------------------------------------------------------------------------------------
 

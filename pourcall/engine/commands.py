@@ -69,58 +69,93 @@ class CommandHandler:
                         command, tell("command.melt_runs", melt=facts.run.plan.melt), tell("command.do.end_first")
                     )
             case inp.Note():
-                self._outputs.mark("note", command.text)
+                self._outputs.mark(ev.MarkKind.NOTE, command.text)
             case inp.MarkPower():
                 facts.set_power(command.level, self._back(command.ago_s))
             case inp.EnterTemperature():
-                if -273.15 <= command.temp_c <= HIGHEST_MEANT_C:
-                    at_s = self._back(command.ago_s)
-                    facts.read_off(command.temp_c, command.source, at_s, metal, rate_c_per_min)
-                else:
-                    what = tell("command.not_meant", temp_c=command.temp_c)
-                    self._refuse(command, what, tell("command.do.check_figure"))
+                self._read_off(command, metal, rate_c_per_min)
             case inp.AckAlarm() | inp.SilenceAlarms() | inp.ShelveAlarm() | inp.UnshelveAlarm() | inp.TestAlarm():
                 self._alarm(command)
             case inp.SetPlace() | inp.SetProbeState() | inp.StartDip():
                 self._probe(command)
-            case _:
+            case (
+                inp.ChangeMelt()
+                | inp.EndMelt()
+                | inp.MarkPour()
+                | inp.CorrectPour()
+                | inp.MarkLift()
+                | inp.MarkAddition()
+                | inp.MarkSkim()
+                | inp.AnswerCall()
+                | inp.RunProfile()
+                | inp.StopProfile()
+                | inp.NextSegment()
+            ):
                 if facts.run is None:
                     self._refuse(command, tell("command.no_melt"), tell("command.do.start"))
                 else:
                     self._melt(command, facts.run, metal)
+            case _:
+                assert_never(command)
+
+    def _read_off(self, command: inp.EnterTemperature, metal: MetalNow, rate_c_per_min: float | None) -> None:
+        if not -273.15 <= command.temp_c <= HIGHEST_MEANT_C:
+            what = tell("command.not_meant", temp_c=command.temp_c)
+            self._refuse(command, what, tell("command.do.check_figure"))
+            return
+        at_s = self._back(command.ago_s)
+        match command.instrument:
+            case inp.Instrument.PANEL:
+                self._facts.panel_read(command.temp_c, command.source, at_s, metal, rate_c_per_min)
+            case inp.Instrument.METER:
+                self._facts.meter_read(command.temp_c, command.source, at_s)
+            case None:  # the furnace or the metal: taken for the wrong one, it would have metal poured
+                self._refuse(
+                    command, tell("command.no_instrument", temp_c=command.temp_c), tell("command.do.name_instrument")
+                )
+            case _:
+                assert_never(command.instrument)
 
     # -- the running melt ---------------------------------------------------------------------------------------------
 
     def _melt(self, command: MeltCommand, run: MeltRun, metal: MetalNow) -> None:
         facts = self._facts
-        at_s = self._back(getattr(command, "ago_s", 0.0))
-        if at_s < run.began_s:
-            self._refuse(command, tell("command.before_the_melt"), tell("command.do.shorter_ago"))
-            return
         match command:
+            case inp.MarkPour() | inp.MarkLift() | inp.MarkAddition() | inp.MarkSkim():
+                self._happened(command, run)
             case inp.ChangeMelt():
                 facts.change(run, command.plan, command.why)
             case inp.EndMelt():
                 facts.end(run, command.ending)
-            case inp.MarkPour():
-                self._pour(command, run, at_s)
             case inp.CorrectPour():
                 if command.mould and not self._known_mould(command, command.mould, run):
                     return
                 if not facts.correct_pour(run, command.number, command.mould):
                     self._refuse(command, tell("command.no_pour", number=command.number), tell("command.do.list_pours"))
-            case inp.MarkLift():
-                facts.lift(run, at_s, proposed=False)
-            case inp.MarkAddition():
-                facts.add_metal(run, at_s, command.mass_kg, command.source)
-            case inp.MarkSkim():
-                facts.skim(run, at_s)
             case inp.AnswerCall():
                 self._answer(command, run, metal)
             case inp.RunProfile() | inp.StopProfile() | inp.NextSegment():
                 what, remedy = self._guiding.command(command, run, metal.temp_c, self._outputs.mono_s)
                 if what:
                     self._refuse(command, what, remedy)
+            case _:
+                assert_never(command)
+
+    def _happened(self, command: inp.MarkPour | inp.MarkLift | inp.MarkAddition | inp.MarkSkim, run: MeltRun) -> None:
+        """What may be told a while after it happened, within the melt."""
+        at_s = self._back(command.ago_s)
+        if at_s < run.began_s:
+            self._refuse(command, tell("command.before_the_melt"), tell("command.do.shorter_ago"))
+            return
+        match command:
+            case inp.MarkPour():
+                self._pour(command, run, at_s)
+            case inp.MarkLift():
+                self._facts.lift(run, at_s, proposed=False)
+            case inp.MarkAddition():
+                self._facts.add_metal(run, at_s, command.mass_kg, command.source)
+            case inp.MarkSkim():
+                self._facts.skim(run, at_s)
             case _:
                 assert_never(command)
 

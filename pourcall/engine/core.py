@@ -70,7 +70,7 @@ class Engine:
         )
         self._ready_s = -1e9  # last time the metal was in or above the window
         self._flags: dict[str, int] = {}
-        self._store_problem = ""
+        self._store_problem = inp.StoreProblem.NONE
         self._unknown_inputs: set[tuple[str, str]] = set()
         self._evaluated_s = -1e9
         self.situation: Situation = nothing_runs(MetalNow(None, 0.0, tell("figure.no_reading")), False, NOTHING, 0.0)
@@ -150,12 +150,14 @@ class Engine:
         if link is not None:
             link.heard(item.mono_s)
             if sample.flags & _RESTARTED:
-                self.outputs.mark("board_restarted", tell("melt.board_restarted", board=board))
+                self.outputs.mark(ev.MarkKind.BOARD_RESTARTED, tell("melt.board_restarted", board=board))
         channel = self._by_input.get((board, sample.channel))
         if channel is None:
             if (board, sample.channel) not in self._unknown_inputs:
                 self._unknown_inputs.add((board, sample.channel))
-                self.outputs.mark("unknown_channel", tell("melt.unknown_channel", board=board, channel=sample.channel))
+                self.outputs.mark(
+                    ev.MarkKind.UNKNOWN_CHANNEL, tell("melt.unknown_channel", board=board, channel=sample.channel)
+                )
             return
         if link is not None and link.mismatch:
             self._lost(channel, Reason.CONFIG)  # whose probe this is, nobody knows (fault S7)

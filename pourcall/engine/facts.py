@@ -12,7 +12,7 @@ from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan, MouldPlan
-from pourcall.contract.reading import TYPED_U_C, is_panel
+from pourcall.contract.reading import TYPED_U_C
 from pourcall.engine.alarms.catalogue import Scope
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.melt_arrests import MeltArrests
@@ -77,7 +77,7 @@ class ShopFacts:
         now_s = self._outputs.mono_s
         if run.left and ending is not inp.MeltEnding.ABANDONED:
             text = tell("melt.moulds_left", count=len(run.left), of=len(run.plan.moulds), moulds=", ".join(run.left))
-            self._outputs.mark("moulds_left", text)
+            self._outputs.mark(ev.MarkKind.MOULDS_LEFT, text)
         self._calls.clear(tell("call.ended.melt_ended"))
         self._guiding.end(now_s)
         self._arrests.end()
@@ -96,12 +96,12 @@ class ShopFacts:
     def withdraw_lift(self, run: MeltRun) -> None:
         """A proposed lift was none: the probe is back in the metal."""
         run.withdraw_lift()
-        self._outputs.mark("lift_withdrawn", tell("melt.lift_withdrawn"))
+        self._outputs.mark(ev.MarkKind.LIFT_WITHDRAWN, tell("melt.lift_withdrawn"))
 
     def returned(self, run: MeltRun) -> None:
         """The pot is back in the furnace: the probe stands in liquid metal again. What was poured keeps its lift."""
         run.withdraw_lift()
-        self._outputs.mark("pot_returned", tell("melt.pot_returned"))
+        self._outputs.mark(ev.MarkKind.POT_RETURNED, tell("melt.pot_returned"))
 
     def pour(self, run: MeltRun, mould: MouldPlan, at_s: float, ago_s: float) -> None:
         """Metal went into a mould. The pot must have left for that; nothing more precise is known where nobody said."""
@@ -113,7 +113,7 @@ class ShopFacts:
         solidus_c = run.plan.alloy.solidus_c
         if pour.lip_temp_c is not None and pour.lip_temp_c < solidus_c:
             text = tell("melt.pour_too_cold", number=pour.number, lip_c=pour.lip_temp_c, solidus_c=solidus_c)
-            self._outputs.mark("pour_doubtful", text, at_s=at_s, value=pour.lip_temp_c)
+            self._outputs.mark(ev.MarkKind.POUR_DOUBTFUL, text, at_s=at_s, value=pour.lip_temp_c)
 
     def correct_pour(self, run: MeltRun, number: int, mould: str) -> bool:
         """A pour went into another mould, or (mould empty) was none. False: there is no pour of that number."""
@@ -123,7 +123,7 @@ class ShopFacts:
         if struck is not None and run.lift_proposed and run.lift_s == struck.at_mono_s and not run.poured_since_lift:
             self.withdraw_lift(run)  # nothing but that pour had said so
         text = tell("melt.pour_moved", number=number, mould=mould) if mould else tell("melt.pour_struck", number=number)
-        self._outputs.mark("correction", text)
+        self._outputs.mark(ev.MarkKind.CORRECTION, text)
         return True
 
     # -- the bath -----------------------------------------------------------------------------------------------------
@@ -134,7 +134,7 @@ class ShopFacts:
         run.skim(at_s)
         self._guiding.disturbed(now_s)
         self._arrests.disturbed(now_s)
-        self._outputs.mark("skim", tell("melt.skimmed"), at_s=at_s)
+        self._outputs.mark(ev.MarkKind.SKIM, tell("melt.skimmed"), at_s=at_s)
 
     def add_metal(self, run: MeltRun, at_s: float, mass_kg: float | None, source: str) -> None:
         """Cold metal went in."""
@@ -148,7 +148,7 @@ class ShopFacts:
             text = tell("melt.added_kg_of", mass_kg=mass_kg, source=source)
         else:
             text = tell("melt.added_kg", mass_kg=mass_kg)
-        self._outputs.mark("addition", text, at_s=at_s, value=mass_kg)
+        self._outputs.mark(ev.MarkKind.ADDITION, text, at_s=at_s, value=mass_kg)
 
     def set_power(self, level: PowerLevel, at_s: float) -> None:
         """A person set the knob or burner, or said that what was asked for is done."""
@@ -165,17 +165,24 @@ class ShopFacts:
         self._outputs.say(ev.DipRecorded, dip=dip)
         self._guiding.dipped(dip, self.melt_dips(), metal, rate_c_per_min, self._outputs.mono_s)
 
-    def read_off(self, temp_c: float, source: str, at_s: float, metal: MetalNow, rate_c_per_min: float | None) -> None:
-        """A figure of another instrument: a panel's is the furnace's, never the metal's; a handheld meter's is."""
-        now_s, panel = self._outputs.mono_s, is_panel(source)
-        what = "panel_temperature" if panel else "typed_temperature"
-        self._outputs.mark(what, tell("melt.read_off", temp_c=temp_c, source=source), at_s=at_s, value=temp_c)
-        if panel:
-            self._guiding.panel_read(at_s, temp_c, self.melt_dips(), metal, rate_c_per_min, now_s)
-            return
+    def panel_read(
+        self, temp_c: float, source: str, at_s: float, metal: MetalNow, rate_c_per_min: float | None
+    ) -> None:
+        """A figure of the furnace's own instrument: it shows the furnace, never the metal."""
+        self._read_off(ev.MarkKind.PANEL_TEMPERATURE, temp_c, source, at_s)
+        self._guiding.panel_read(at_s, temp_c, self.melt_dips(), metal, rate_c_per_min, self._outputs.mono_s)
+
+    def meter_read(self, temp_c: float, source: str, at_s: float) -> None:
+        """A figure of a meter held in the metal."""
+        now_s = self._outputs.mono_s
+        self._read_off(ev.MarkKind.TYPED_TEMPERATURE, temp_c, source, at_s)
         self.typed = TypedFigure(at_s, temp_c, source)
         if self.run is not None:
             self._guiding.settled(temp_c, TYPED_U_C, now_s)
+
+    def _read_off(self, what: ev.MarkKind, temp_c: float, source: str, at_s: float) -> None:
+        text = tell("melt.read_off", temp_c=temp_c, source=source)
+        self._outputs.mark(what, text, at_s=at_s, value=temp_c, source=source)
 
     def melt_dips(self) -> tuple[ev.Dip, ...]:
         """Dips of the running melt, in order."""

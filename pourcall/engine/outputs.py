@@ -27,9 +27,12 @@ class Outputs:
         """An event of this moment."""
         self._out.append(kind(furnace=self.furnace, seq=self.seq, mono_s=self.mono_s, utc_s=self.utc_s, **fields))
 
-    def mark(self, what: str, text: Told, *, at_s: float | None = None, value: float | None = None) -> None:
+    def mark(
+        self, what: ev.MarkKind, text: Told, *, at_s: float | None = None, value: float | None = None, source: str = ""
+    ) -> None:
         """A mark for the record; of this moment, unless it is said of which."""
-        self.say(ev.Marked, what=what, text=text, at_mono_s=self.mono_s if at_s is None else at_s, value=value)
+        at_mono_s = self.mono_s if at_s is None else at_s
+        self.say(ev.Marked, what=what, text=text, at_mono_s=at_mono_s, value=value, source=source)
 
     def utc_at(self, mono_s: float) -> float:
         """The time for the record of a moment a little ago."""

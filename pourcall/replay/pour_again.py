@@ -5,12 +5,13 @@ The inputs of its melt go through a fresh engine up to that moment, and the pour
 """
 
 import math
+from typing import assert_never
 
 import msgspec
 
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.errors import BadInput
-from pourcall.contract.events import Event, Marking, PlaceChanged, Pour, PowerMarked
+from pourcall.contract.events import Marking, PlaceChanged, Pour, PowerMarked
 from pourcall.contract.inputs import Command, CommandIn, MarkPower, SetPlace
 from pourcall.contract.message import Told, tell
 from pourcall.contract.plan import MeltPlan, MouldPlan
@@ -114,14 +115,16 @@ def metal_history(store: Store, melt: str, session_id: int, until_s: float) -> M
     except msgspec.MsgspecError:
         return MetalHistory()
     for (text,) in before:  # where the probes were and how the knob stood when the melt began
-        event = msgspec.json.decode(text, type=Event)
-        command: Command | None = None
-        if isinstance(event, PlaceChanged):
-            command = SetPlace(probe=event.probe, place=event.new)
-        elif isinstance(event, PowerMarked):
-            command = MarkPower(level=event.level, ago_s=max(0.0, event.mono_s - event.at_mono_s))
-        if command is not None:
-            engine.handle(CommandIn(seq=event.seq, mono_s=event.mono_s, utc_s=event.utc_s, command=command))
+        event = msgspec.json.decode(text, type=PlaceChanged | PowerMarked)
+        command: Command
+        match event:
+            case PlaceChanged():
+                command = SetPlace(probe=event.probe, place=event.new)
+            case PowerMarked():
+                command = MarkPower(level=event.level, ago_s=max(0.0, event.mono_s - event.at_mono_s))
+            case _:
+                assert_never(event)
+        engine.handle(CommandIn(seq=event.seq, mono_s=event.mono_s, utc_s=event.utc_s, command=command))
     for item in read_inputs(store, session_id, first_id=first_id):
         if item.mono_s > until_s:
             break

@@ -26,8 +26,8 @@ def recorded(home: Path, run: Run) -> Path:
     bench.do(inp.StartDip(probe="metal", depth_mm=60.0, stirred=True))
     bench.dip(565.0, hold_s=1.5)
     bench.dip(565.0)
-    bench.do(inp.EnterTemperature(temp_c=562.0, source="handheld"))
-    bench.do(inp.EnterTemperature(temp_c=540.0, source="furnace panel"))
+    bench.do(inp.EnterTemperature(temp_c=562.0, source="handheld", instrument=inp.Instrument.METER))
+    bench.do(inp.EnterTemperature(temp_c=540.0, source="furnace panel", instrument=inp.Instrument.PANEL))
     bench.do(inp.EndMelt(ending=inp.MeltEnding.POURED))
     bench.start(make_plan(melt="2026-015"))
     path = our_paths().database

@@ -19,6 +19,7 @@ from pourcall.contract.events import (
     AlarmView,
     CommandRefused,
     Marked,
+    MarkKind,
     MeltEnded,
     MeltStarted,
     Output,
@@ -143,7 +144,7 @@ class SmallEngine:
                 self.shot = msgspec.structs.replace(self.shot, melt="", plan=None)
                 return [MeltEnded(**head, melt=melt, ending=ending)]
             case CommandIn(command=Note(text=text)):
-                return [Marked(**head, what="note", text=text, at_mono_s=item.mono_s)]
+                return [Marked(**head, what=MarkKind.NOTE, text=text, at_mono_s=item.mono_s)]
             case _:
                 return []
 

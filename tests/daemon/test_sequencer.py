@@ -19,6 +19,7 @@ from pourcall.contract.inputs import (
     SampleIn,
     StartMelt,
     StoreIn,
+    StoreProblem,
 )
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
@@ -32,7 +33,7 @@ def test_every_input_gets_the_next_number_and_both_times(clock: Any, engine: Any
     sequencer = InputSequencer("crucible", engine, None, clock)
     sequencer.frame("bench", WARM)
     sequencer.tick()
-    sequencer.store("")
+    sequencer.store(StoreProblem.NONE)
     assert [item.seq for item in engine.items] == [1, 2, 3]
     assert {(item.mono_s, item.utc_s) for item in engine.items} == {(1000.0, 1_790_000_000.0)}
 

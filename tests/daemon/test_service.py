@@ -14,6 +14,7 @@ from pourcall.contract.inputs import (
     BoardStatusIn,
     CommandIn,
     DaemonIn,
+    DaemonTrouble,
     EndMelt,
     LinkIn,
     LinkKind,
@@ -22,6 +23,7 @@ from pourcall.contract.inputs import (
     SampleIn,
     StartMelt,
     StoreIn,
+    StoreProblem,
     TickIn,
 )
 from pourcall.contract.message import Message, tell
@@ -146,7 +148,7 @@ async def test_every_furnace_ticks_once_a_second(bench: Bench) -> None:
 
 async def test_a_failing_disk_is_one_input_a_furnace_and_never_its_own_echo(bench: Bench) -> None:
     def failing_disk_says(*_: object) -> None:
-        bench.service.on_store_state("store_full", "no room", 10)
+        bench.service.on_store_state(StoreProblem.FULL, "no room", 10)
 
     for sequencer in bench.service.sequencers.values():
         sequencer.subscribe(lambda passed: failing_disk_says() if passed.item.seq < 50 else None)
@@ -154,7 +156,7 @@ async def test_a_failing_disk_is_one_input_a_furnace_and_never_its_own_echo(benc
     for _ in range(20):
         await asyncio.sleep(0)
     assert [item.problem for item in bench.engines["crucible"].of(StoreIn)] == ["store_full"]
-    bench.service.on_store_state("", "recording again")
+    bench.service.on_store_state(StoreProblem.NONE, "recording again")
     for _ in range(5):
         await asyncio.sleep(0)
 
@@ -255,7 +257,7 @@ async def test_an_engine_that_fails_once_goes_on_and_twice_ends_the_daemon(bench
 
 async def test_what_merely_happened_is_told_once_and_is_over_by_itself(bench: Bench) -> None:
     for _ in range(3):
-        bench.service.notices.report("command_rejected", "nonsense")
+        bench.service.notices.report(DaemonTrouble.COMMAND_REJECTED, "nonsense")
     await bench.clock.advance(12.0)
     told = [(item.kind, item.present) for item in bench.engines["crucible"].of(DaemonIn)]
     assert told == [("command_rejected", True), ("command_rejected", False)]

@@ -97,7 +97,7 @@ def test_a_pour_without_any_temperature_is_kept_and_says_that_none_was_known(ben
 
 def test_a_melt_begins_and_ends_and_the_next_knows_nothing_of_it(bench: Bench) -> None:
     bench.in_metal(570.0)
-    bench.do(inp.EnterTemperature(temp_c=565.0))
+    bench.do(inp.EnterTemperature(temp_c=565.0, instrument=inp.Instrument.METER))
     (ended,) = [out for out in bench.do(inp.EndMelt(ending=inp.MeltEnding.INGOTS)) if isinstance(out, MeltEnded)]
     assert ended.ending is inp.MeltEnding.INGOTS
     shot = bench.engine.snapshot()

@@ -70,19 +70,19 @@ def test_a_typed_figure_above_the_limit_of_the_pot_is_asked_about(bench: Bench, 
     bench.in_metal(570.0)
     if lifted:
         bench.do(inp.MarkLift())
-    found = question(inp.EnterTemperature(temp_c=1100.0), bench.engine.snapshot())
+    found = question(inp.EnterTemperature(instrument=inp.Instrument.METER, temp_c=1100.0), bench.engine.snapshot())
     assert found is not None
     assert found.doubt is Doubt.TOO_HOT
     assert isinstance(found.text, Message)
     assert found.text.facts["limit_c"] == 600.0
-    assert doubt(bench, inp.EnterTemperature(temp_c=590.0)) is None
-    assert doubt(bench, inp.EnterTemperature(temp_c=1100.0, sure=True)) is None
+    assert doubt(bench, inp.EnterTemperature(instrument=inp.Instrument.METER, temp_c=590.0)) is None
+    assert doubt(bench, inp.EnterTemperature(instrument=inp.Instrument.METER, temp_c=1100.0, sure=True)) is None
 
 
 def test_a_panel_may_stand_above_the_metals_limit_but_not_above_what_the_furnace_is_rated_for(bench: Bench) -> None:
     bench.in_metal(570.0)
-    assert doubt(bench, inp.EnterTemperature(temp_c=900.0, source="panel")) is None
-    assert doubt(bench, inp.EnterTemperature(temp_c=1500.0, source="panel")) is Doubt.TOO_HOT
+    assert doubt(bench, inp.EnterTemperature(temp_c=900.0, instrument=inp.Instrument.PANEL)) is None
+    assert doubt(bench, inp.EnterTemperature(temp_c=1500.0, instrument=inp.Instrument.PANEL)) is Doubt.TOO_HOT
 
 
 def test_a_pour_of_frozen_metal_is_kept_and_its_doubt_is_in_the_reply(bench: Bench) -> None:
@@ -104,7 +104,7 @@ def test_a_pour_of_frozen_metal_is_kept_and_its_doubt_is_in_the_reply(bench: Ben
 def test_a_limit_passed_by_a_figure_typed_in_the_hand_is_an_alarm_as_in_the_furnace(bench: Bench) -> None:
     bench.in_metal(570.0)
     bench.do(inp.MarkLift())
-    bench.do(inp.EnterTemperature(temp_c=1100.0, sure=True))
+    bench.do(inp.EnterTemperature(instrument=inp.Instrument.METER, temp_c=1100.0, sure=True))
     bench.run(10.0, 20.0)
     assert bench.engine.snapshot().metal.temp_c == 1100.0
     assert "alloy_limit:small" in bench.alarms()
@@ -126,7 +126,7 @@ def test_a_limit_passed_before_the_lift_is_withdrawn_once_the_metal_has_cooled_b
 def test_no_window_alarm_is_raised_in_the_hand_whatever_is_typed(bench: Bench) -> None:
     bench.in_metal(570.0)
     bench.do(inp.MarkLift())
-    bench.do(inp.EnterTemperature(temp_c=598.0))
+    bench.do(inp.EnterTemperature(instrument=inp.Instrument.METER, temp_c=598.0))
     bench.run(120.0, 20.0)
     assert bench.alarms() == {}
 

@@ -228,7 +228,9 @@ COMMANDS: tuple[Callable[[random.Random], inp.Command], ...] = (
     lambda dice: inp.MarkAddition(mass_kg=dice.choice((None, 0.3))),
     lambda dice: inp.MarkPower(level=dice.choice(list(inp.PowerLevel))),
     lambda dice: inp.AnswerCall(call=dice.choice(list(CallKind)).value, answer=dice.choice(list(inp.Answer))),
-    lambda dice: inp.EnterTemperature(temp_c=dice.uniform(300.0, 700.0), source=dice.choice(("panel", "handheld"))),
+    lambda dice: inp.EnterTemperature(
+        temp_c=dice.uniform(300.0, 700.0), instrument=dice.choice((inp.Instrument.PANEL, inp.Instrument.METER))
+    ),
     lambda dice: inp.SetPlace(probe="metal", place=dice.choice((Place.MELT, Place.DIP, Place.CHAMBER))),
     lambda dice: inp.SetProbeState(probe="metal", state=dice.choice(list(ProbeState))),
     lambda dice: inp.CorrectPour(number=1, mould=dice.choice(("", "cleat 2"))),

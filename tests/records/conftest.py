@@ -24,7 +24,7 @@ from pourcall.contract.events import (
     PourMarked,
 )
 from pourcall.contract.frames import RawKind, Sample
-from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding, Note, SampleIn, StartMelt
+from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding, Note, SampleIn, StartMelt, StoreProblem
 from pourcall.contract.message import Message
 from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Reading
@@ -52,9 +52,9 @@ class Told:
     """What the recorder said of its state."""
 
     def __init__(self) -> None:
-        self.said: list[tuple[str, str, int]] = []
+        self.said: list[tuple[StoreProblem, Message | str, int]] = []
 
-    def __call__(self, problem: str, detail: str, waiting: int) -> None:
+    def __call__(self, problem: StoreProblem, detail: Message | str, waiting: int) -> None:
         self.said.append((problem, detail, waiting))
 
     def until(self, problem: str, timeout_s: float = 10.0) -> None:

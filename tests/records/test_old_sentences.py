@@ -21,7 +21,7 @@ from pourcall.contract.events import (
     PourMarked,
     PourSource,
 )
-from pourcall.contract.inputs import CommandIn, UnshelveAlarm
+from pourcall.contract.inputs import CommandIn, EnterTemperature, Instrument, UnshelveAlarm
 from pourcall.contract.message import tell
 from pourcall.contract.plan import LossBasis, WindowBasis
 from pourcall.contract.questions import LIFT_LASTS_S
@@ -310,3 +310,16 @@ def test_a_journal_that_holds_a_command_given_up_is_still_read() -> None:
     assert decode_row(row, source) == CommandIn(
         seq=7, mono_s=12.0, utc_s=1.0, command=UnshelveAlarm(alarm="pot_limit:pot", who="ann")
     )
+
+
+@pytest.mark.parametrize(("source", "instrument"), [("furnace panel", Instrument.PANEL), ("", Instrument.METER)])
+def test_a_figure_of_a_journal_that_names_its_instrument_in_words_alone_is_told_of_that_instrument(
+    source: str, instrument: Instrument
+) -> None:
+    kept = (
+        '{"type":"command_in","seq":7,"mono_s":12.0,"utc_s":1.0,'
+        f'"command":{{"type":"enter_temperature","temp_c":565.0,"source":"{source}"}}}}'
+    )
+    row = (7, 7, 0, 0, None, None, None, None, None, None, None, kept, None)
+    told = EnterTemperature(temp_c=565.0, source=source, instrument=instrument)
+    assert decode_row(row, Source(1, 1, 0, "", "", "", 0)) == CommandIn(seq=7, mono_s=12.0, utc_s=1.0, command=told)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from pourcall.contract.entries import ChargeEntry, ChargeRequest, EndingRequest
 from pourcall.contract.errors import BadInput, NotFound, PourcallError
+from pourcall.contract.events import MarkKind
 from pourcall.daemon.api import library
 from pourcall.records.entries.charges import charge_told
 from pourcall.records.read.store import Store
@@ -134,7 +135,7 @@ def test_an_addition_marked_while_the_melt_ran_stands_in_the_same_list(
         seq=item.seq,
         mono_s=500.0,
         utc_s=item.utc_s,
-        what="addition",
+        what=MarkKind.ADDITION,
         text="0.3 kg added (new)",
         at_mono_s=480.0,
         value=0.3,

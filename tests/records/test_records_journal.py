@@ -15,10 +15,12 @@ from pourcall.contract.inputs import (
     EnterTemperature,
     IdentityIn,
     Input,
+    Instrument,
     LinkIn,
     LinkKind,
     SampleIn,
     StoreIn,
+    StoreProblem,
     TickIn,
 )
 from pourcall.contract.reading import Reading
@@ -119,8 +121,8 @@ def test_all_other_inputs_come_back_in_their_order(database: Path) -> None:
             status=BoardStatus(board_seq=1, board_ms=2, boot=3, output=0, applied_permille=400, ttl_left_ms=900),
             **common,
         ),
-        StoreIn(seq=5, problem="store_full", waiting_rows=3, **common),
-        CommandIn(seq=6, command=EnterTemperature(temp_c=512.25), **common),
+        StoreIn(seq=5, problem=StoreProblem.FULL, waiting_rows=3, **common),
+        CommandIn(seq=6, command=EnterTemperature(temp_c=512.25, instrument=Instrument.METER), **common),
         TickIn(seq=7, mono_s=102.0, utc_s=1.78e9 + 1.0),
     ]
     assert [bits(item) for item in written(database, items)] == [bits(item) for item in items]

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from pourcall.contract.errors import NotFound, StoreError
+from pourcall.contract.message import Message
 from pourcall.records.read.journal import read_inputs
 from pourcall.records.read.store import Store
 from pourcall.records.upkeep.migrate import APPLICATION_ID, PAGE_BYTES, Step, shipped_steps, statements
@@ -139,7 +140,9 @@ def test_a_damaged_page_is_found_and_the_file_set_aside_never_deleted(
     store.close()
     aside = database.with_name("pourcall.sqlite.damaged-20260528T202640Z")
     assert aside.read_bytes()[2 * size : 2 * size + 64] == b"\xa5" * 64
-    assert "damaged-20260528T202640Z" in store.findings[0].detail
+    detail = store.findings[0].detail
+    assert isinstance(detail, Message)
+    assert detail.facts["file"] == aside.name
 
 
 def test_a_file_that_is_no_database_is_set_aside_and_a_second_one_beside_it(tmp_path: Path) -> None:

@@ -10,7 +10,16 @@ import msgspec
 import pytest
 
 from pourcall.contract.errors import BadInput, NotFound
-from pourcall.contract.events import AlarmChanged, AlarmState, AlarmView, LinkChanged, Marked, MeltChanged, Priority
+from pourcall.contract.events import (
+    AlarmChanged,
+    AlarmState,
+    AlarmView,
+    LinkChanged,
+    Marked,
+    MarkKind,
+    MeltChanged,
+    Priority,
+)
 from pourcall.contract.inputs import CommandIn, MarkAddition
 from pourcall.contract.status import Reason
 from pourcall.records.entries.entries import (
@@ -198,7 +207,7 @@ def test_melt_and_pour_lists_and_details(database: Path, recording: Any, make: M
         seq=add.seq,
         mono_s=107.0,
         utc_s=add.utc_s,
-        what="addition",
+        what=MarkKind.ADDITION,
         text="0.3 kg returns",
         at_mono_s=107.0,
         value=0.3,

@@ -11,14 +11,15 @@ from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
 from pourcall.cli.melts.melt_command import add_sure, print_result
 from pourcall.contract.errors import BadInput
+from pourcall.contract.events import MarkKind
 from pourcall.contract.inputs import EnterTemperature, StartDip
 from pourcall.contract.message import Told, tell
-from pourcall.contract.quantities import seconds, temperature_c
+from pourcall.contract.quantities import instrument_of, seconds, temperature_c
 from pourcall.contract.reading import Place
 from pourcall.contract.units import Unit, format_difference, format_temperature
 from pourcall.texts import say, word
 
-TYPED = {"typed_temperature": "typed", "panel_temperature": "typed, of the furnace"}
+TYPED = {MarkKind.TYPED_TEMPERATURE: "typed", MarkKind.PANEL_TEMPERATURE: "typed, of the furnace"}
 
 
 class DipLine(msgspec.Struct, frozen=True, kw_only=True):
@@ -75,7 +76,8 @@ def run(args: argparse.Namespace) -> int:
         temp_c = temperature_c(args.read, unit_of(args) if args.unit else None)
         ago_s = seconds(args.ago) if args.ago else 0.0
         client = DaemonClient()
-        request = EnterTemperature(temp_c=temp_c, source=args.source, ago_s=ago_s, sure=args.sure)
+        told_of = instrument_of(args.source)
+        request = EnterTemperature(temp_c=temp_c, source=args.source, instrument=told_of, ago_s=ago_s, sure=args.sure)
         print_result(client, client.furnace(args.furnace), request, unit_of(args))
         return 0
     if args.depth is not None and not 0.0 < args.depth <= 1000.0:

@@ -213,7 +213,11 @@ def _told(event: ev.Event) -> Message:
         case ev.ProbeStateChanged():
             return tell("replay.probe_state", probe_state=event.new.value, why=event.why)
         case ev.CallChanged():
-            return NOTHING if event.how == "repeated" else tell("replay.call", how=event.how, text=event.call.text)
+            return (
+                NOTHING
+                if event.how is ev.CallHow.REPEATED
+                else tell("replay.call", how=event.how, text=event.call.text)
+            )
         case ev.AlarmChanged(alarm=alarm):
             if not alarm.active:
                 return tell("replay.cleared", what=alarm.what)

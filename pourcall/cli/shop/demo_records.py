@@ -12,18 +12,19 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from random import Random
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 import msgspec
 
 from pourcall.cli.shop.demo_shop import SHEATHS
+from pourcall.contract import events as ev
 from pourcall.contract.api import StartRequest
 from pourcall.contract.config import config_for
 from pourcall.contract.entries import ChargeRequest
 from pourcall.contract.errors import Refused
-from pourcall.contract.events import CallChanged, PourMarked
 from pourcall.contract.inputs import LinkKind, MarkAddition
 from pourcall.contract.paths import Paths
+from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.daemon.inputs.sequencer import InputSequencer
 from pourcall.engine.core import Engine
@@ -203,10 +204,36 @@ def _run(
             items.append(sequencer.tick())
         for processed in items:
             for out in processed.outputs:
-                if isinstance(out, CallChanged) and out.how == "raised":
-                    shop.crew.hear(out.call.kind.value)
-                elif isinstance(out, PourMarked) and out.pour.mould in lips:
-                    poured[out.pour.number] = out.pour.setup, lips[out.pour.mould]
+                match out:
+                    case ev.CallChanged():
+                        if out.how is ev.CallHow.RAISED:
+                            shop.crew.hear(out.call.kind.value)
+                    case ev.PourMarked(pour=pour):
+                        if pour.mould in lips:
+                            poured[pour.number] = pour.setup, lips[pour.mould]
+                    case (
+                        Reading()
+                        | ev.ProbeStateChanged()
+                        | ev.PlaceChanged()
+                        | ev.MeltStateChanged()
+                        | ev.FlagChanged()
+                        | ev.AlarmChanged()
+                        | ev.MeltStarted()
+                        | ev.MeltChanged()
+                        | ev.MeltEnded()
+                        | ev.LiftMarked()
+                        | ev.DipRecorded()
+                        | ev.PowerMarked()
+                        | ev.ProfileChanged()
+                        | ev.PanelCompared()
+                        | ev.Marked()
+                        | ev.CommandRefused()
+                        | ev.LinkChanged()
+                        | ev.StoreChanged()
+                    ):
+                        pass
+                    case _:
+                        assert_never(out)
     return poured
 
 

@@ -9,13 +9,15 @@ import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from typing import assert_never
 
 import msgspec
 
+from pourcall.contract import events as ev
 from pourcall.contract.errors import Refused
-from pourcall.contract.events import CallChanged, CallKind, MeltEnded
 from pourcall.contract.inputs import Command, StartMelt
 from pourcall.contract.paths import Paths
+from pourcall.contract.reading import Reading
 from pourcall.contract.settings import parse_settings
 from pourcall.daemon.inputs.ports import link_maker
 from pourcall.daemon.inputs.sequencer import ProcessedInput
@@ -105,14 +107,42 @@ async def run_demo(
         speed=speed or 0.0,
     )
 
+    def hear(kind: ev.CallKind) -> None:
+        step.hear_call(kind.value)
+        if by_hand and kind is ev.CallKind.POUR and speed is not None:
+            step.set_speed(min(speed, POUR_SPEED))
+
     def on_processed(processed: ProcessedInput) -> None:
-        for output in processed.outputs:
-            if isinstance(output, CallChanged) and output.how == "raised":
-                step.hear_call(output.call.kind.value)
-                if by_hand and output.call.kind is CallKind.POUR and speed is not None:
-                    step.set_speed(min(speed, POUR_SPEED))
-            elif isinstance(output, MeltEnded):
-                ended.append(output.melt)
+        for out in processed.outputs:
+            match out:
+                case ev.CallChanged():
+                    if out.how is ev.CallHow.RAISED:
+                        hear(out.call.kind)
+                case ev.MeltEnded():
+                    ended.append(out.melt)
+                case (
+                    Reading()
+                    | ev.ProbeStateChanged()
+                    | ev.PlaceChanged()
+                    | ev.MeltStateChanged()
+                    | ev.FlagChanged()
+                    | ev.AlarmChanged()
+                    | ev.MeltStarted()
+                    | ev.MeltChanged()
+                    | ev.LiftMarked()
+                    | ev.PourMarked()
+                    | ev.DipRecorded()
+                    | ev.PowerMarked()
+                    | ev.ProfileChanged()
+                    | ev.PanelCompared()
+                    | ev.Marked()
+                    | ev.CommandRefused()
+                    | ev.LinkChanged()
+                    | ev.StoreChanged()
+                ):
+                    pass
+                case _:
+                    assert_never(out)
 
     try:
         await daemon.start()

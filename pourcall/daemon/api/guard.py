@@ -7,22 +7,24 @@ in them (they end up on terminals and in tables), figures within what can be mea
 import math
 import re
 import unicodedata
-from typing import TypeVar
+from typing import TypeVar, assert_never
 
 import msgspec
 
-from pourcall.contract.api import Asked, ResultRequest
+from pourcall.contract import inputs as inp
+from pourcall.contract.api import Asked, ChangeRequest, ProfileRequest, ResultRequest, StartRequest
 from pourcall.contract.entries import Entry
 from pourcall.contract.errors import BadInput
-from pourcall.contract.inputs import ChangeMelt, StartMelt
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
+from pourcall.contract.quantities import instrument_of
 from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C
 
 BODY_BYTES = 16 * 1024
 DEPTH = 16  # a plan that was served can be sent back, with the sentences in its sentences
 TEXT_CHARACTERS = 2000
 LONGEST_AGO_S = 24 * 3600.0
+MOST_KG = 1000.0
 
 _STRINGS = re.compile(rb'"(?:[^"\\]|\\.)*"')
 _decoder: "msgspec.json.Decoder[Asked]" = msgspec.json.Decoder(Asked)
@@ -76,8 +78,8 @@ def read_command(body: bytes) -> Asked:
     """A command or request from a body. Raises BadInput saying what is wrong with it."""
     asked = _read(body, _decoder)
     _check_figures(asked)
-    if isinstance(asked, StartMelt | ChangeMelt):
-        _check_plan(asked.plan)
+    if isinstance(asked, inp.EnterTemperature) and asked.instrument is None:
+        return msgspec.structs.replace(asked, instrument=instrument_of(asked.source))
     return asked
 
 
@@ -104,24 +106,55 @@ def _read(body: bytes, decoder: "msgspec.json.Decoder[Any_]", *, clean: bool = T
 
 
 def _check_figures(asked: Asked) -> None:
-    ago_s = getattr(asked, "ago_s", 0.0)
+    """Each figure that a command brings is one that can be meant."""
+    match asked:
+        case inp.MarkPour() | inp.MarkLift() | inp.MarkSkim() | inp.MarkPower():
+            _check_ago(asked.ago_s)
+        case inp.MarkAddition():
+            _check_ago(asked.ago_s)
+            _check_amount("mass_kg", asked.mass_kg, MOST_KG)
+        case inp.EnterTemperature():
+            _check_ago(asked.ago_s)
+            if not ABSOLUTE_ZERO_C <= asked.temp_c <= HIGHEST_MEANT_C:
+                raise BadInput(tell("api.temperature", temp_c=asked.temp_c), remedy=tell("api.temperature.remedy"))
+        case inp.EndMelt():
+            _check_amount("heel_kg", asked.heel_kg, MOST_KG)
+            for mass_kg in asked.ingots_kg:
+                _check_amount("ingots_kg", mass_kg, MOST_KG)
+        case inp.StartDip():
+            _check_amount("depth_mm", asked.depth_mm, 2000.0)
+        case inp.ShelveAlarm():
+            _check_amount("minutes", asked.minutes, 1440.0)
+        case inp.StartMelt() | inp.ChangeMelt():
+            _check_plan(asked.plan)
+        case StartRequest():
+            _check_amount("charge_kg", asked.charge_kg, MOST_KG)
+            _check_amount("later_kg", asked.later_kg, MOST_KG)
+        case ChangeRequest():
+            _check_amount("charge_kg", asked.charge_kg, MOST_KG)
+        case (
+            ProfileRequest()
+            | inp.CorrectPour()
+            | inp.SetPlace()
+            | inp.SetProbeState()
+            | inp.RunProfile()
+            | inp.StopProfile()
+            | inp.NextSegment()
+            | inp.AnswerCall()
+            | inp.AckAlarm()
+            | inp.SilenceAlarms()
+            | inp.UnshelveAlarm()
+            | inp.TestAlarm()
+            | inp.Note()
+        ):
+            pass  # they bring none
+        case _:
+            assert_never(asked)
+
+
+def _check_ago(ago_s: float) -> None:
     if not 0.0 <= ago_s <= LONGEST_AGO_S:
         raise BadInput(tell("api.ago", figure=ago_s), remedy=tell("api.ago.remedy"))
-    temp_c = getattr(asked, "temp_c", 0.0)
-    if not ABSOLUTE_ZERO_C <= temp_c <= HIGHEST_MEANT_C:
-        raise BadInput(tell("api.temperature", temp_c=temp_c), remedy=tell("api.temperature.remedy"))
-    figures = [
-        (name, getattr(asked, name, None), most)
-        for name, most in (
-            ("mass_kg", 1000.0),
-            ("charge_kg", 1000.0),
-            ("depth_mm", 2000.0),
-            ("minutes", 1440.0),
-            ("heel_kg", 1000.0),
-        )
-    ]
-    for name, figure, most in (*figures, *(("ingots_kg", each, 1000.0) for each in getattr(asked, "ingots_kg", ()))):
-        _check_amount(name, figure, most)
 
 
 def _check_amount(name: str, figure: float | None, most: float) -> None:
@@ -135,16 +168,20 @@ def _check_plan(plan: MeltPlan) -> None:
         raise BadInput(tell("api.no_limits"), remedy=tell("api.no_limits.remedy"))
     alloy = plan.alloy
     temperatures: list[tuple[str, float | None]] = [
-        *((name, getattr(alloy, name)) for name in ("solidus_c", "liquidus_c", "eutectic_c")),
-        *((name, getattr(alloy, name)) for name in ("pour_min_c", "pour_max_c", "alloy_max_c")),
+        ("solidus_c", alloy.solidus_c),
+        ("liquidus_c", alloy.liquidus_c),
+        ("eutectic_c", alloy.eutectic_c),
+        ("pour_min_c", alloy.pour_min_c),
+        ("pour_max_c", alloy.pour_max_c),
+        ("alloy_max_c", alloy.alloy_max_c),
         *(("limit_c", limit.limit_c) for limit in plan.limits),
         *(("lip_min_c", mould.lip_min_c) for mould in plan.moulds),
         *(("lip_max_c", mould.lip_max_c) for mould in plan.moulds),
     ]
     amounts: list[tuple[str, float, float]] = [
-        ("charge_kg", plan.charge_kg, 1000.0),
-        ("later_kg", plan.later_kg, 1000.0),
-        *(("mass_kg", mould.mass_kg, 1000.0) for mould in plan.moulds),
+        ("charge_kg", plan.charge_kg, MOST_KG),
+        ("later_kg", plan.later_kg, MOST_KG),
+        *(("mass_kg", mould.mass_kg, MOST_KG) for mould in plan.moulds),
         *(("loss_c", mould.loss_c, HIGHEST_MEANT_C) for mould in plan.moulds),
         *(("loss_s", mould.loss_s, LONGEST_AGO_S) for mould in plan.moulds),
     ]

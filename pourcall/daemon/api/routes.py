@@ -11,7 +11,7 @@ import math
 import socket
 from collections.abc import Awaitable, Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, assert_never
 
 import msgspec
 from aiohttp import WSCloseCode, web
@@ -28,7 +28,7 @@ from pourcall.contract.errors import (
     Refused,
     StoreError,
 )
-from pourcall.contract.inputs import CorrectPour
+from pourcall.contract.inputs import Command, CorrectPour, DaemonTrouble
 from pourcall.contract.message import Told, tell
 from pourcall.contract.version import API_VERSION
 from pourcall.daemon.api import library, sockets
@@ -198,11 +198,15 @@ class Api:
             asked = read_command(body)
         except BadInput as err:
             said = printable(body[:400].decode("utf-8", "replace"), 200)
-            self.service.notices.report("command_rejected", tell("daemon.rejected", why=err.what, body=said))
+            self.service.notices.report(
+                DaemonTrouble.COMMAND_REJECTED, tell("daemon.rejected", why=err.what, body=said)
+            )
             raise
         if isinstance(asked, StartRequest | ChangeRequest) and asked.moulds and self._store is not None:
             moulds = await self.service.in_thread(library.described, self._store, asked.moulds)
             asked = msgspec.structs.replace(asked, moulds=moulds)
+        if isinstance(asked, Command):
+            return answer(await self.service.command(furnace, asked))
         match asked:
             case StartRequest():
                 result = await self.service.start_melt(furnace, asked)
@@ -210,8 +214,8 @@ class Api:
                 result = await self.service.change_melt(furnace, asked)
             case ProfileRequest():
                 result = await self.service.run_profile(furnace, asked)
-            case _:  # a Command, as the type checker sees it
-                result = await self.service.command(furnace, asked)
+            case _:
+                assert_never(asked)
         return answer(result)
 
     async def trace(self, request: web.Request) -> web.StreamResponse:

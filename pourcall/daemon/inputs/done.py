@@ -4,7 +4,16 @@ from collections.abc import Sequence
 from typing import TypeVar, assert_never
 
 from pourcall.contract import inputs as inp
-from pourcall.contract.events import Marked, MeltEnded, MeltStarted, Output, PourMarked, ProfileChanged
+from pourcall.contract.events import (
+    Marked,
+    MarkKind,
+    MeltEnded,
+    MeltStarted,
+    Output,
+    PourMarked,
+    ProfileChanged,
+    ProfileHow,
+)
 from pourcall.contract.message import Message, tell
 
 T = TypeVar("T")
@@ -22,13 +31,13 @@ def done(command: inp.Command, outputs: Sequence[Output]) -> Message:
             return tell("daemon.done.change", melt=plan.melt, alloy=plan.alloy.name, charge_kg=plan.charge_kg)
         case inp.EndMelt():
             ended = _one(outputs, MeltEnded)
-            return _minding("moulds_left", _ended("" if ended is None else ended.melt, command), outputs)
+            return _minding(MarkKind.MOULDS_LEFT, _ended("" if ended is None else ended.melt, command), outputs)
         case inp.MarkPour():
             marked = _one(outputs, PourMarked)
             if marked is None:
                 return tell("daemon.done.pour_unnumbered")
             told = tell("daemon.done.pour", number=marked.pour.number, mould=marked.pour.mould)
-            return _minding("pour_doubtful", told, outputs)
+            return _minding(MarkKind.POUR_DOUBTFUL, told, outputs)
         case inp.CorrectPour():
             return tell("daemon.done.correct_pour", number=command.number)
         case inp.MarkLift():
@@ -74,9 +83,9 @@ def _one(outputs: Sequence[Output], kind: type[T]) -> T | None:
     return next((out for out in outputs if isinstance(out, kind)), None)
 
 
-def _minding(what: str, told: Message, outputs: Sequence[Output]) -> Message:
+def _minding(what: MarkKind, told: Message, outputs: Sequence[Output]) -> Message:
     """What was done, with what the engine marked as doubtful or left open about it."""
-    marked = next((out for out in outputs if isinstance(out, Marked) and out.what == what), None)
+    marked = next((out for out in outputs if isinstance(out, Marked) and out.what is what), None)
     return told if marked is None else tell("daemon.done.minding", what=told, mind=marked.text)
 
 
@@ -94,9 +103,11 @@ def _profile(changed: ProfileChanged | None) -> Message:
     if changed is None:
         return tell("daemon.done.profile_unchanged")
     match changed.how:
-        case "stopped":
+        case ProfileHow.STOPPED:
             return tell("daemon.done.profile_stopped", profile=changed.profile)
-        case "over":
+        case ProfileHow.OVER:
             return tell("daemon.done.profile_over", profile=changed.profile)
-        case _:
+        case ProfileHow.BEGAN | ProfileHow.CHANGED | ProfileHow.MOVED | ProfileHow.ENDED:
             return tell("daemon.done.profile", profile=changed.profile, segment=changed.segment, of=changed.of)
+        case _:
+            assert_never(changed.how)

@@ -8,7 +8,7 @@ import contextlib
 import logging
 import threading
 from collections.abc import Callable, Iterable, Mapping
-from typing import Protocol
+from typing import Protocol, assert_never
 
 from pourcall.contract.clock import Clock
 from pourcall.contract.frames import Sample
@@ -126,6 +126,8 @@ class Intake:
             case Arrival():
                 for sequencer in self._heard_by[board]:
                     sequencer.frame(board, item.frame, late_s=item.late_s + waited_s)
+            case _:
+                assert_never(item)
 
     def _of_channel(self, board: str, channel: str) -> Iterable[InputSequencer]:
         """Who has a probe there. Of a channel nobody has, the first sample is shown to all, and the rest dropped."""

@@ -9,6 +9,7 @@ import logging
 from collections.abc import Callable, Mapping
 
 from pourcall.contract.clock import Clock
+from pourcall.contract.inputs import DaemonTrouble, StoreProblem
 from pourcall.contract.message import Told, tell
 from pourcall.daemon.inputs.sequencer import InputSequencer
 
@@ -26,16 +27,16 @@ class Notices:
         self, sequencers: Mapping[str, InputSequencer], clock: Clock, on_fatal: Callable[[BaseException], None]
     ) -> None:
         self._sequencers, self._clock, self._on_fatal = sequencers, clock, on_fatal
-        self._store_problem = ""
-        self._until_s: dict[str, float] = {}  # kinds that merely happened -> when they count as over
+        self._store_problem = StoreProblem.NONE
+        self._until_s: dict[DaemonTrouble, float] = {}  # kinds that merely happened -> when they count as over
         self._engine_failures = 0
 
-    def tell(self, kind: str, present: bool, detail: Told = "", lasted_s: float = 0.0) -> None:
+    def tell(self, kind: DaemonTrouble, present: bool, detail: Told = "", lasted_s: float = 0.0) -> None:
         """Something about the daemon itself holds, or is over."""
         for sequencer in self._sequencers.values():
             sequencer.daemon(kind, present, detail, lasted_s)
 
-    def report(self, kind: str, detail: Told, lasted_s: float = 0.0) -> None:
+    def report(self, kind: DaemonTrouble, detail: Told, lasted_s: float = 0.0) -> None:
         """Something about the daemon itself happened. Said once until it counts as over."""
         new = kind not in self._until_s
         self._until_s[kind] = self._clock.mono_s() + MOMENT_S
@@ -49,7 +50,7 @@ class Notices:
             del self._until_s[kind]
             self.tell(kind, False)
 
-    def store(self, problem: str, detail: Told, waiting_rows: int) -> None:
+    def store(self, problem: StoreProblem, detail: Told, waiting_rows: int) -> None:
         """Only a changed problem is an input: a StoreIn is itself recorded, and must not cause the next one."""
         if problem != self._store_problem:
             self._store_problem = problem
@@ -58,7 +59,9 @@ class Notices:
 
     def task_died(self, name: str, err: BaseException, restarted: bool) -> None:
         """One of the daemon's own tasks."""
-        self.report("task_failed", tell("daemon.task_failed", task=name, error=f"{type(err).__name__}: {err}"))
+        self.report(
+            DaemonTrouble.TASK_FAILED, tell("daemon.task_failed", task=name, error=f"{type(err).__name__}: {err}")
+        )
         if not restarted:
             self._on_fatal(err)
 
@@ -69,12 +72,11 @@ class Notices:
             self._on_fatal(err)
         else:
             what = tell("daemon.engine_failed", furnace=furnace, error=f"{type(err).__name__}: {err}")
-            asyncio.get_running_loop().call_soon(self.report, "task_failed", what)
+            asyncio.get_running_loop().call_soon(self.report, DaemonTrouble.TASK_FAILED, what)
 
-    def lagged(self, kind: str, lag_s: float) -> None:
-        """The loop came back late: `paused`, the whole process stood still, or `loop_slow`, it was busy with itself."""
-        log.warning(
-            "the daemon was %s for %.2f s", "stopped as a whole" if kind == "paused" else "busy with itself", lag_s
-        )
+    def lagged(self, kind: DaemonTrouble, lag_s: float) -> None:
+        """The loop came back late: PAUSED or LOOP_SLOW."""
+        paused = kind is DaemonTrouble.PAUSED
+        log.warning("the daemon was %s for %.2f s", "stopped as a whole" if paused else "busy with itself", lag_s)
         if lag_s >= SLOW_LOOP_S:
-            self.report(kind, tell("daemon.lasted", lasted_s=lag_s), lag_s if kind == "paused" else 0.0)
+            self.report(kind, tell("daemon.lasted", lasted_s=lag_s), lag_s if paused else 0.0)

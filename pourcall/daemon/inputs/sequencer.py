@@ -16,24 +16,27 @@ from typing import Protocol, TypeVar, assert_never
 
 import msgspec
 
+from pourcall.contract import events as ev
 from pourcall.contract.api import CommandResult
 from pourcall.contract.clock import Clock
-from pourcall.contract.events import AlarmChanged, CommandRefused, MeltEnded, MeltStarted, Output, PourMarked
 from pourcall.contract.frames import BadFrame, BoardStatus, Frame, Identity, Sample
 from pourcall.contract.inputs import (
     BoardStatusIn,
     Command,
     CommandIn,
     DaemonIn,
+    DaemonTrouble,
     IdentityIn,
     Input,
     LinkIn,
     LinkKind,
     SampleIn,
     StoreIn,
+    StoreProblem,
     TickIn,
 )
 from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.reading import Reading
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.daemon.inputs.done import done
 
@@ -47,7 +50,7 @@ PATIENCE_S = 2.0  # real seconds a command's answer waits for the disk before it
 class EngineLike(Protocol):
     """What the sequencer needs of the engine (pourcall/engine/core.py)."""
 
-    def handle(self, item: Input) -> list[Output]: ...
+    def handle(self, item: Input) -> list[ev.Output]: ...
     def snapshot(self) -> FurnaceSnapshot: ...
 
 
@@ -56,7 +59,7 @@ class RecorderLike(Protocol):
 
     @property
     def durable(self) -> int: ...
-    def put(self, furnace: str, item: Input, outputs: Sequence[Output]) -> int: ...
+    def put(self, furnace: str, item: Input, outputs: Sequence[ev.Output]) -> int: ...
     def wait(self, ticket: int) -> "concurrent.futures.Future[None]": ...
     def call(self, function: Callable[[sqlite3.Connection], Answer]) -> "concurrent.futures.Future[Answer]": ...
     def next_melt_id(self, utc_s: float) -> str: ...
@@ -68,7 +71,7 @@ class ProcessedInput(msgspec.Struct, frozen=True):
 
     furnace: str
     item: Input
-    outputs: list[Output]
+    outputs: list[ev.Output]
     ticket: int  # of the recorder; 0 where nothing is recorded
 
 
@@ -148,14 +151,14 @@ class InputSequencer:
             )
         )
 
-    def store(self, problem: str, detail: Told = "", waiting_rows: int = 0) -> ProcessedInput:
+    def store(self, problem: StoreProblem, detail: Told = "", waiting_rows: int = 0) -> ProcessedInput:
         """How recording goes."""
         seq, mono_s, utc_s = self._stamp()
         return self._process(
             StoreIn(seq=seq, mono_s=mono_s, utc_s=utc_s, problem=problem, detail=detail, waiting_rows=waiting_rows)
         )
 
-    def daemon(self, kind: str, present: bool, detail: Told = "", lasted_s: float = 0.0) -> ProcessedInput:
+    def daemon(self, kind: DaemonTrouble, present: bool, detail: Told = "", lasted_s: float = 0.0) -> ProcessedInput:
         """Something about the daemon itself."""
         seq, mono_s, utc_s = self._stamp()
         return self._process(
@@ -176,8 +179,8 @@ class InputSequencer:
         """A command, and what became of it. `recorded` is True only after the commit."""
         processed = self.submit(command)
         recorded, note = await self.confirmed(processed.ticket)
-        refused = next((out for out in processed.outputs if isinstance(out, CommandRefused)), None)
-        pour = next((out.pour.number for out in processed.outputs if isinstance(out, PourMarked)), None)
+        refused = next((out for out in processed.outputs if isinstance(out, ev.CommandRefused)), None)
+        pour = next((out.pour.number for out in processed.outputs if isinstance(out, ev.PourMarked)), None)
         what = refused.what if refused else done(command, processed.outputs)
         return CommandResult(
             accepted=refused is None,
@@ -252,12 +255,35 @@ class InputSequencer:
                 log.exception("a subscriber of %s failed", self.furnace)
         return processed
 
-    def _follow(self, outputs: list[Output], ticket: int) -> None:
+    def _follow(self, outputs: list[ev.Output], ticket: int) -> None:
         assert self.recorder is not None
         for out in outputs:
-            if isinstance(out, AlarmChanged):
-                self._alarm_tickets[out.alarm.id] = ticket
-            elif isinstance(out, MeltStarted):
-                self.recorder.set_melting(self.furnace, True)
-            elif isinstance(out, MeltEnded):
-                self.recorder.set_melting(self.furnace, False)
+            match out:
+                case ev.AlarmChanged():
+                    self._alarm_tickets[out.alarm.id] = ticket
+                case ev.MeltStarted():
+                    self.recorder.set_melting(self.furnace, True)
+                case ev.MeltEnded():
+                    self.recorder.set_melting(self.furnace, False)
+                case (
+                    Reading()
+                    | ev.ProbeStateChanged()
+                    | ev.PlaceChanged()
+                    | ev.MeltStateChanged()
+                    | ev.FlagChanged()
+                    | ev.CallChanged()
+                    | ev.MeltChanged()
+                    | ev.LiftMarked()
+                    | ev.PourMarked()
+                    | ev.DipRecorded()
+                    | ev.PowerMarked()
+                    | ev.ProfileChanged()
+                    | ev.PanelCompared()
+                    | ev.Marked()
+                    | ev.CommandRefused()
+                    | ev.LinkChanged()
+                    | ev.StoreChanged()
+                ):
+                    pass
+                case _:
+                    assert_never(out)

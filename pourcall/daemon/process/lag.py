@@ -8,9 +8,11 @@ import asyncio
 import threading
 from collections.abc import Callable
 
+from pourcall.contract.inputs import DaemonTrouble
+
 BEAT_S = 0.25  # the metric's grain: fault C6 asks for 250 ms
 
-Report = Callable[[str, float], None]  # "loop_slow" or "paused", and for how many seconds
+Report = Callable[[DaemonTrouble, float], None]  # LOOP_SLOW or PAUSED, and for how many seconds
 
 
 class LagWatch:
@@ -42,7 +44,7 @@ class LagWatch:
                     await asyncio.sleep(self._beat_s)  # let the thread speak first after a stop
                     stopped = self._longest_s > 0.5 * lag_s + self._beat_s
                     self.worst_s = max(self.worst_s, lag_s)
-                    self._report("paused" if stopped else "loop_slow", lag_s)
+                    self._report(DaemonTrouble.PAUSED if stopped else DaemonTrouble.LOOP_SLOW, lag_s)
                 self._longest_s = 0.0
         finally:
             stop.set()

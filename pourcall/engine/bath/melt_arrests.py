@@ -88,7 +88,8 @@ class MeltArrests:
                 continue
             found = analysis.tick(mono_s, channel.u_c)
             for seen in found.seen:
-                self._say(ev.Marked, what="arrest", text=seen.text, at_mono_s=seen.at_mono_s, value=seen.temp_c)
+                mark = {"at_mono_s": seen.at_mono_s, "value": seen.temp_c}
+                self._say(ev.Marked, what=ev.MarkKind.ARREST, text=seen.text, **mark)
             if not whose or _weight(found) > _weight(best):
                 best, whose = found, channel.config.name
         self.findings, self.probe = best, whose

@@ -8,6 +8,7 @@ respond, events for the record, what the forecast tells the rest of the engine.
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import assert_never
 
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
@@ -130,16 +131,29 @@ class ProfileGuidance:
         mono_s: float,
     ) -> Refusal:
         """Begin, stop, go on. What was wrong and what to do; both empty: it was done."""
-        if isinstance(command, inp.RunProfile):
-            return self._run(command.profile, run, metal_c, mono_s)
+        match command:
+            case inp.RunProfile():
+                return self._run(command.profile, run, metal_c, mono_s)
+            case inp.StopProfile():
+                return self._stop()
+            case inp.NextSegment():
+                return self._next_segment(metal_c, mono_s)
+            case _:
+                assert_never(command)
+
+    def _stop(self) -> Refusal:
         profile = self._profile
         if profile is None or profile.over:
             return tell("guidance.none_runs"), tell("guidance.none_runs.remedy")
-        if isinstance(command, inp.StopProfile):
-            profile.stop()
-            self._end_calls(tell("guidance.ended.stopped"))
-            self._changed(ProfileHow.STOPPED, tell("guidance.power_stays"))
-            return NOT_REFUSED
+        profile.stop()
+        self._end_calls(tell("guidance.ended.stopped"))
+        self._changed(ProfileHow.STOPPED, tell("guidance.power_stays"))
+        return NOT_REFUSED
+
+    def _next_segment(self, metal_c: float | None, mono_s: float) -> Refusal:
+        profile = self._profile
+        if profile is None or profile.over:
+            return tell("guidance.none_runs"), tell("guidance.none_runs.remedy")
         if not profile.told(mono_s, metal_c):
             return tell("guidance.ramp"), tell("guidance.ramp.remedy")
         self._calls.end(CallKind.STEP, tell("guidance.ended.told"))

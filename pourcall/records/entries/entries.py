@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.events import MarkKind
 from pourcall.records.read.lookup import find_pour
 from pourcall.records.write.rows import insert
 from pourcall.records.write.typed_columns import POUR_COLUMNS, Column
@@ -92,7 +93,7 @@ def add_note(
         melt_id=melt_id,
         pour_number=pour_number,
         at_utc_s=utc_s,
-        what="note",
+        what=MarkKind.NOTE,
         text=text,
         who=who,
     )

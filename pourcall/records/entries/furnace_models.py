@@ -5,12 +5,13 @@ In: a connection. Out: `FurnaceModel`s, oldest first; `LearnTrace`s of recorded 
 
 import sqlite3
 from collections.abc import Sequence
+from typing import assert_never, get_args
 
 import msgspec
 
 from pourcall.contract.config import EngineConfig, ProbeConfig
 from pourcall.contract.errors import NotFound
-from pourcall.contract.events import DipRecorded, Event, LiftMarked, Marked, PourMarked, PowerMarked
+from pourcall.contract.events import DipRecorded, LiftMarked, Marked, MarkKind, PourMarked, PowerMarked
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import MeltPlan
@@ -26,7 +27,9 @@ HOT_C = 80.0  # a pot that begins hotter stands in a furnace still hot from the 
 POINT_S, CHAMBER_POINT_S = 2.0, 10.0
 STILL_HOT_S, STILL_HOT_SHARE = 5400.0, 0.6  # after a melt; of the liquidus, a guess that the fit may leave (ours)
 ENTERED_C_PER_S = 5.0  # a fall faster than this is a probe taken out
-_EVENTS: msgspec.json.Decoder[Event] = msgspec.json.Decoder(Event)
+Taught = PowerMarked | Marked | LiftMarked | PourMarked | DipRecorded  # events that tell how a furnace behaved
+_EVENTS: msgspec.json.Decoder[Taught] = msgspec.json.Decoder(Taught)
+_TYPES = ", ".join(f"'{kind.__struct_config__.tag}'" for kind in get_args(Taught))
 
 
 def keep_model(conn: sqlite3.Connection, model: FurnaceModel) -> int:
@@ -105,16 +108,22 @@ def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
         _EVENTS.decode(body)
         for (body,) in conn.execute(
             "SELECT body FROM events WHERE session_id = ? AND mono_s BETWEEN ? AND ?"
-            " AND type IN ('power_marked', 'marked', 'lift_marked', 'pour_marked', 'dip_recorded') ORDER BY id",
+            f" AND type IN ({_TYPES}) ORDER BY id",
             (span.session_id, began_s - 600.0, until_s),
         )
     ]
     power, added = _marks(events, began_s)
     for event in events:
-        if isinstance(event, LiftMarked):
-            until_s = min(until_s, event.lift_mono_s)
-        elif isinstance(event, PourMarked) and event.melt == melt:
-            until_s = min(until_s, event.pour.at_mono_s - 30.0)
+        match event:
+            case LiftMarked():
+                until_s = min(until_s, event.lift_mono_s)
+            case PourMarked():
+                if event.melt == melt:
+                    until_s = min(until_s, event.pour.at_mono_s - 30.0)
+            case PowerMarked() | Marked() | DipRecorded():
+                pass
+            case _:
+                assert_never(event)
     probe = _probe_at(config, Place.MELT) or _probe_at(config, Place.DIP)
     times, temps = (
         ((), ())
@@ -156,23 +165,23 @@ def _probe_at(config: EngineConfig, place: Place) -> ProbeConfig | None:
 
 
 def _figures(
-    events: Sequence[Event], began_s: float, until_s: float
+    events: Sequence[Taught], began_s: float, until_s: float
 ) -> tuple[tuple[tuple[float, float, float], ...], tuple[tuple[float, float, float], ...]]:
     """Dips that came to a figure, and figures read off a meter in the metal: (seconds from the start, degC, U)."""
     dips: list[tuple[float, float, float]] = []
     typed: list[tuple[float, float, float]] = []
     for event in events:
-        if isinstance(event, DipRecorded):
-            dip = event.dip
-            if dip.temp_c is not None and dip.u_c is not None and began_s <= dip.began_mono_s <= until_s:
-                dips.append((dip.ended_mono_s - began_s, dip.temp_c, dip.u_c))
-        elif (
-            isinstance(event, Marked)
-            and event.what == "typed_temperature"
-            and event.value is not None
-            and began_s <= event.at_mono_s <= until_s
-        ):
-            typed.append((event.at_mono_s - began_s, event.value, TYPED_U_C))
+        match event:
+            case DipRecorded(dip=dip):
+                if dip.temp_c is not None and dip.u_c is not None and began_s <= dip.began_mono_s <= until_s:
+                    dips.append((dip.ended_mono_s - began_s, dip.temp_c, dip.u_c))
+            case Marked(what=MarkKind.TYPED_TEMPERATURE, value=float(temp_c)):
+                if began_s <= event.at_mono_s <= until_s:
+                    typed.append((event.at_mono_s - began_s, temp_c, TYPED_U_C))
+            case PowerMarked() | Marked() | LiftMarked() | PourMarked():
+                pass
+            case _:
+                assert_never(event)
     return tuple(sorted(dips)), tuple(sorted(typed))
 
 
@@ -188,19 +197,24 @@ def _melted_before(conn: sqlite3.Connection, melt: str) -> bool:
 
 
 def _marks(
-    events: Sequence[Event], began_s: float
+    events: Sequence[Taught], began_s: float
 ) -> tuple[tuple[tuple[float, float], ...], tuple[tuple[float, float], ...]]:
     """Power as (from, share), and additions as (at, kg), in seconds from the melt's start."""
     power: list[tuple[float, float]] = []
     added: list[tuple[float, float]] = []
     for event in events:
-        if isinstance(event, PowerMarked):
-            at_s = event.at_mono_s - began_s
-            if at_s <= 0.0:
-                power = []  # only how it stood when the melt began
-            power.append((max(0.0, at_s), SHARES[event.level]))
-        elif isinstance(event, Marked) and event.what == "addition" and event.value:
-            added.append((event.at_mono_s - began_s, event.value))
+        match event:
+            case PowerMarked():
+                at_s = event.at_mono_s - began_s
+                if at_s <= 0.0:
+                    power = []  # only how it stood when the melt began
+                power.append((max(0.0, at_s), SHARES[event.level]))
+            case Marked(what=MarkKind.ADDITION, value=float(mass_kg)) if mass_kg:
+                added.append((event.at_mono_s - began_s, mass_kg))
+            case Marked() | LiftMarked() | PourMarked() | DipRecorded():
+                pass
+            case _:
+                assert_never(event)
     return tuple(sorted(power)), tuple(sorted(added))
 
 

@@ -16,8 +16,10 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.events import (
     AlarmChanged,
     CallChanged,
+    CallHow,
     DipHow,
     Marked,
+    MarkKind,
     MeltState,
     MeltStateChanged,
     PanelCompared,
@@ -286,10 +288,10 @@ def _marks(events: Iterable[tuple[float, _Shown]]) -> Iterator[Mark]:
             case MeltStateChanged():
                 yield Mark(at_s=at_s, kind="state", text=f"{event.new.value}: {written(event.why)}", state=event.new)
             case CallChanged():
-                if event.how == "repeated":
+                if event.how is CallHow.REPEATED:
                     continue
                 name = f"{event.call.kind.value} {event.call.mould}"
-                if event.how == "raised" and at_s - last.get(name, -1e9) > SAME_CALL_S:
+                if event.how is CallHow.RAISED and at_s - last.get(name, -1e9) > SAME_CALL_S:
                     yield Mark(at_s=at_s, kind="call", text=written(event.call.text))
                 last[name] = at_s
             case AlarmChanged():
@@ -310,7 +312,7 @@ def _marks(events: Iterable[tuple[float, _Shown]]) -> Iterator[Mark]:
                 text = tell("record.panel_compared", metal_c=event.metal_c, panel_c=event.panel_c)
                 yield Mark(at_s=at_s, kind="panel_pair", text=written(text))
             case Marked():
-                if event.what != "note":
+                if event.what is not MarkKind.NOTE:
                     yield Mark(at_s=event.at_mono_s + less_s, kind=event.what, text=written(event.text) or event.what)
             case _:
                 assert_never(event)

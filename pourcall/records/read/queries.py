@@ -6,7 +6,7 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.errors import NotFound
-from pourcall.contract.events import DipFault, DipHow, Marking
+from pourcall.contract.events import DipFault, DipHow, Marking, MarkKind
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.records.entries.charges import charges_of
 from pourcall.records.entries.melt_outcome import left_of
@@ -351,14 +351,15 @@ def _pour(r: tuple[Any, ...]) -> PourRow:
 def _notes(conn: sqlite3.Connection, melt_id: int, number: int | None) -> tuple[NoteRow, ...]:
     rows = conn.execute(
         "SELECT n.at_utc_s, n.what, n.text, n.value, n.who, n.pour_number,"
-        " iif(json_type(e.body, '$.text') = 'object', coalesce(json_extract(e.body, '$.text.facts.source'), ''), '')"
+        " coalesce(json_extract(e.body, '$.source'), iif(json_type(e.body, '$.text') = 'object', json_extract(e.body,"
+        " '$.text.facts.source'), NULL), '')"
         " FROM notes n LEFT JOIN events e ON e.id = n.event_id WHERE n.melt_id = ?1"
         " AND (?2 IS NULL OR n.pour_number = ?2)"
         " AND NOT EXISTS (SELECT 1 FROM notes c WHERE c.melt_id = ?1 AND c.corrects = n.id) ORDER BY n.at_utc_s, n.id",
         (melt_id, number),
     )
     return tuple(
-        NoteRow(at_utc_s=r[0], what=r[1], text=r[2], value=r[3], who=r[4], pour_number=r[5], source=str(r[6] or ""))
+        NoteRow(at_utc_s=r[0], what=MarkKind(r[1]), text=r[2], value=r[3], who=r[4], pour_number=r[5], source=r[6])
         for r in rows
     )
 

@@ -4,7 +4,7 @@ from enum import StrEnum
 
 import msgspec
 
-from pourcall.contract.events import DipFault, DipHow, Marking, PourSource
+from pourcall.contract.events import DipFault, DipHow, Marking, MarkKind, PourSource
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import MeltPlan
 
@@ -106,7 +106,7 @@ class NoteRow(_View, frozen=True):
     """A note, a skim, a typed temperature."""
 
     at_utc_s: float
-    what: str
+    what: MarkKind
     text: str
     value: float | None
     who: str

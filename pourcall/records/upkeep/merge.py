@@ -29,7 +29,7 @@ from pourcall.records.upkeep.backup import Manifest, aside_folder, check_space, 
 from pourcall.records.upkeep.merge_journal import Journal
 from pourcall.records.upkeep.merge_rows import Rows
 from pourcall.records.upkeep.migrate import refuse_foreign, shipped_steps
-from pourcall.records.upkeep.opening import open_database
+from pourcall.records.upkeep.opening import FindingKind, open_database
 from pourcall.records.write.rollup import roll_up
 
 _MARK = re.compile(r"[a-z][a-z0-9]{0,15}")
@@ -148,7 +148,7 @@ def _bring_up(theirs: Path, archive: Path, utc_s: float) -> None:
             raise BadInput("its record is no database", where=str(archive), remedy="Use another archive")
         conn, findings = open_database(theirs, utc_s=utc_s)
         with closing(conn):
-            if any(finding.kind == "store_damaged" for finding in findings):
+            if any(finding.kind is FindingKind.DAMAGED for finding in findings):
                 raise BadInput("its record is damaged", where=str(archive), remedy="Use another archive")
             conn.execute("BEGIN IMMEDIATE")
             roll_up(conn, int(conn.execute("SELECT coalesce(max(id), 0) FROM journal").fetchone()[0]))
@@ -166,7 +166,7 @@ def _taken_in(
     """
     conn, findings = open_database(paths.database, utc_s=float(str(entry[0])))
     with closing(conn):
-        if any(finding.kind == "store_damaged" for finding in findings):
+        if any(finding.kind is FindingKind.DAMAGED for finding in findings):
             raise StoreError("our record was damaged and is set aside", where=str(paths.data), remedy="See the folder")
         conn.execute("ATTACH ? AS theirs", (str(theirs),))
         conn.execute("BEGIN IMMEDIATE")

@@ -9,11 +9,13 @@ import os
 import sqlite3
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from enum import StrEnum
 from pathlib import Path
 
 import msgspec
 
 from pourcall.contract.errors import StoreError
+from pourcall.contract.message import Told, tell
 from pourcall.records.upkeep.migrate import PAGE_BYTES, Step, migrate, refuse_foreign, shipped_steps
 from pourcall.records.upkeep.walfile import read_wal
 
@@ -22,11 +24,19 @@ BUSY_MS = 250
 _BIG_TABLES = ("journal", "rollup", "events")
 
 
-class Finding(msgspec.Struct, frozen=True):
-    """What was found at opening: `kind` is store_damaged, store_recovered or unclean_stop."""
+class FindingKind(StrEnum):
+    """What may be found at opening."""
 
-    kind: str
-    detail: str
+    DAMAGED = "store_damaged"
+    RECOVERED = "store_recovered"  # the last commit was cut short
+    UNCLEAN_STOP = "unclean_stop"  # the last session did not end in order
+
+
+class Finding(msgspec.Struct, frozen=True):
+    """What was found at opening."""
+
+    kind: FindingKind
+    detail: Told
 
 
 def connect(path: Path, *, read_only: bool = False, thread_bound: bool = True) -> sqlite3.Connection:
@@ -65,7 +75,7 @@ def open_database(
     except OSError as err:
         raise _not_usable(path, str(err)) from err
     if header is not None and not header.is_sqlite:
-        findings.append(_set_aside(path, utc_s, "the file is no database"))
+        findings.append(_set_aside(path, utc_s, tell("record.found.no_database")))
         header = None
     log = read_wal(path.with_name(path.name + "-wal"))
     if header is not None and check:
@@ -74,7 +84,7 @@ def open_database(
             findings.append(_set_aside(path, utc_s, damage))
             header = None
     if header is not None and log.torn:
-        findings.append(Finding("store_recovered", "the last commit was cut short; all whole commits are there"))
+        findings.append(Finding(FindingKind.RECOVERED, tell("record.found.torn")))
     try:
         conn = connect(path, thread_bound=False)  # one thread uses it; its limits can be tightened from outside
     except sqlite3.Error as err:
@@ -94,7 +104,7 @@ def open_database(
         conn.close()
         raise
     if cut_off:
-        findings.append(Finding("unclean_stop", "the last session was cut off; what was confirmed is there"))
+        findings.append(Finding(FindingKind.UNCLEAN_STOP, tell("record.found.cut_off")))
     return conn, tuple(findings)
 
 
@@ -126,7 +136,7 @@ def _damage(path: Path, *, thorough: bool) -> str:
             conn.close()
 
 
-def _set_aside(path: Path, utc_s: float, why: str) -> Finding:
+def _set_aside(path: Path, utc_s: float, why: Told) -> Finding:
     """Rename the file with its log. Never deletes and never overwrites."""
     stamp = datetime.fromtimestamp(utc_s, UTC).strftime("%Y%m%dT%H%M%SZ")
     target = path.with_name(f"{path.name}.damaged-{stamp}")
@@ -138,10 +148,10 @@ def _set_aside(path: Path, utc_s: float, why: str) -> Finding:
     for tail in ("-wal", "-shm"):
         with contextlib.suppress(FileNotFoundError):
             path.with_name(path.name + tail).rename(target.with_name(target.name + tail))
-    return Finding("store_damaged", f"{why}; the old file is kept as {target.name}, a new one was begun")
+    return Finding(FindingKind.DAMAGED, tell("record.found.damaged", why=why, file=target.name))
 
 
-def set_aside(path: Path, utc_s: float, why: str) -> Finding:
+def set_aside(path: Path, utc_s: float, why: Told) -> Finding:
     """For the writer, when a file turns out damaged or another one while it is open."""
     return _set_aside(path, utc_s, why)
 

@@ -18,7 +18,7 @@ import msgspec
 
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.records.upkeep.migrate import refuse_foreign, shipped_steps
-from pourcall.records.upkeep.opening import open_database
+from pourcall.records.upkeep.opening import FindingKind, open_database
 from pourcall.records.write.rollup import roll_up
 
 DAY_S = 86_400.0
@@ -146,7 +146,7 @@ def thin(
     try:
         conn, findings = open_database(path, utc_s=utc_s)
         with closing(conn):
-            if any(finding.kind == "store_damaged" for finding in findings):
+            if any(finding.kind is FindingKind.DAMAGED for finding in findings):
                 raise StoreError("the record was damaged and is set aside", where=str(path), remedy="See the folder")
             for piece in _pieces(conn, until_utc_s, keep_every_s, piece_rows):
                 if not dry_run:

@@ -11,7 +11,8 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.frames import BoardStatus, RawKind, Sample
-from pourcall.contract.inputs import BoardStatusIn, Input, SampleIn, TickIn
+from pourcall.contract.inputs import BoardStatusIn, EnterTemperature, Input, SampleIn, TickIn
+from pourcall.contract.quantities import instrument_of
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.records.upkeep.migrate import NO_READING, OTHER_REASON, REASON_CODES
@@ -46,7 +47,7 @@ _NOT_LATE: float = SampleIn.__struct_defaults__[0]  # the very object: quicker t
 _COLD: dict[float, int | float] = {}  # cold junctions come in few steps: sixteenths of a degree
 
 _json = msgspec.json.Encoder()
-_GIVEN_UP = '"reset_alarm"'
+_OF_OLD = ('"reset_alarm"', '"enter_temperature"')  # commands of which older programs told something else
 _from_json: msgspec.json.Decoder[Input] = msgspec.json.Decoder(Input)
 _msgpack = msgspec.msgpack.Encoder()
 _from_msgpack: msgspec.msgpack.Decoder[Input] = msgspec.msgpack.Decoder(Input)
@@ -303,13 +304,21 @@ def encode_input(item: Input) -> str | bytes:
 
 
 def _of_today(text: str) -> str:
-    """An input of an older program: resetting an alarm, which nothing ever latched, was asked and refused."""
-    if _GIVEN_UP not in text:
+    """An input of an older program, as it would be told now.
+
+    Resetting an alarm, which nothing ever latched, was asked and refused. Which instrument a figure was read off was
+    found by the words that name it.
+    """
+    if not any(tag in text for tag in _OF_OLD):
         return text
     item = msgspec.json.decode(text)
     command = item.get("command", {})
-    if command.get("type") == "reset_alarm":
-        item["command"] = {"type": "unshelve_alarm", "alarm": command.get("alarm", ""), "who": command.get("who", "")}
+    match command.get("type"):
+        case "reset_alarm":
+            told = {"alarm": command.get("alarm", ""), "who": command.get("who", "")}
+            item["command"] = {"type": "unshelve_alarm", **told}
+        case "enter_temperature" if "instrument" not in command:
+            command["instrument"] = instrument_of(command.get("source", EnterTemperature(temp_c=0.0).source))
     return msgspec.json.encode(item).decode()
 
 

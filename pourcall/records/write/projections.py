@@ -19,6 +19,7 @@ from pourcall.contract.events import (
     LiftMarked,
     LinkChanged,
     Marked,
+    MarkKind,
     MeltChanged,
     MeltEnded,
     MeltStarted,
@@ -294,7 +295,7 @@ class Projector:
         }
         self._insert("panel_pairs", **here, metal_c=event.metal_c, panel_c=event.panel_c)
         text = written(tell("record.panel_compared", metal_c=event.metal_c, panel_c=event.panel_c))
-        self._insert("notes", **here, what="panel_pair", text=text, value=event.metal_c - event.panel_c, who="")
+        self._insert("notes", **here, what=MarkKind.PANEL_PAIR, text=text, value=event.metal_c - event.panel_c, who="")
 
     def _mark(self, ids: SessionIds, event_id: int, event: Marked, item: Input) -> None:
         who, melt_id = "", self.running_melt(ids.furnace_id)

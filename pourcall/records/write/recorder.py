@@ -16,14 +16,15 @@ from typing import Any, TypeVar
 
 from pourcall.contract.errors import StoreError
 from pourcall.contract.events import MeltStarted, Output
-from pourcall.contract.inputs import BoardStatusIn, Input, SampleIn, TickIn
+from pourcall.contract.inputs import BoardStatusIn, Input, SampleIn, StoreProblem, TickIn
+from pourcall.contract.message import Told, tell
 from pourcall.contract.reading import Reading
 from pourcall.records.upkeep.migrate import copy_database
-from pourcall.records.upkeep.opening import Finding, file_identity, open_database, set_aside
+from pourcall.records.upkeep.opening import Finding, FindingKind, file_identity, open_database, set_aside
 from pourcall.records.write.backlog import Backlog, Entry, pack
 from pourcall.records.write.ids import Session
 from pourcall.records.write.numbering import melt_number, next_melt
-from pourcall.records.write.sqlite_errors import FAILING, GONE, LOCKED, classify, is_damage, is_store_trouble
+from pourcall.records.write.sqlite_errors import classify, is_damage, is_store_trouble
 from pourcall.records.write.writing import BatchWriter
 
 log = logging.getLogger(__name__)
@@ -50,16 +51,16 @@ class Recorder:
         self,
         path: Path,
         *,
-        on_state: Callable[[str, str, int], None],
+        on_state: Callable[[StoreProblem, Told, int], None],
         clock: Callable[[], float],
         retry_s: Sequence[float] = RETRY_S,
         batch_rows: int = BATCH_ROWS,
         unrolled_rows: int = UNROLLED_ROWS,
     ) -> None:
-        """`on_state(problem, detail, waiting_rows)` is called from the writer's thread: problem as in StoreIn."""
+        """`on_state(problem, detail, waiting_rows)` is called from the writer's thread."""
         self.path = path
         self.findings: tuple[Finding, ...] = ()
-        self.problem = ""
+        self.problem = StoreProblem.NONE
         self._on_state = on_state
         self._clock = clock
         self._retry_s = tuple(retry_s)
@@ -310,7 +311,7 @@ class Recorder:
                 now_s = self._clock()
                 failing_since_s = now_s if failing_since_s is None else failing_since_s
                 problem = self._problem_of(err)
-                due = problem != LOCKED or now_s - failing_since_s >= LOCKED_AFTER_S
+                due = problem is not StoreProblem.LOCKED or now_s - failing_since_s >= LOCKED_AFTER_S
                 if due and (problem != self.problem or now_s - told_s >= TELL_EVERY_S):
                     told_s = now_s
                     self._tell(problem, str(err))
@@ -325,7 +326,7 @@ class Recorder:
             tries, failing_since_s = 0, None
             self._done(batch, told, taken_s)
         if self.problem and not self._give_up.is_set():
-            self._tell("", "recording again; nothing was lost")
+            self._tell(StoreProblem.NONE, tell("record.well_again"))
 
     def _done(
         self, batch: Sequence[Entry], told: Sequence[tuple[int, Any, BaseException | None]], taken_s: float
@@ -366,17 +367,17 @@ class Recorder:
                 told = [(ticket, None, err)]
             self._done([entry], told, self._oldest_s)
 
-    def _problem_of(self, err: Exception) -> str:
+    def _problem_of(self, err: Exception) -> StoreProblem:
         if file_identity(self.path) != self._inode:
-            return GONE
-        return FAILING if isinstance(err, StoreError) else classify(err, self.path)
+            return StoreProblem.GONE
+        return StoreProblem.FAILING if isinstance(err, StoreError) else classify(err, self.path)
 
-    def _heal(self, err: Exception, problem: str, tries: int) -> None:
+    def _heal(self, err: Exception, problem: StoreProblem, tries: int) -> None:
         """What can be done beside waiting: a file that is gone is begun anew, a broken one set aside."""
         try:
             if self._writer is None:
                 return  # opening it again is what failed
-            if problem == GONE:
+            if problem is StoreProblem.GONE:
                 self._replace_lost_file(batch_is_in_it=False)
             elif is_damage(err) and tries >= 2:
                 self._let_go()
@@ -405,9 +406,9 @@ class Recorder:
             try:
                 self._replace_lost_file(batch_is_in_it=True)
             except (sqlite3.Error, OSError, StoreError) as err:
-                self._tell(GONE, str(err))
+                self._tell(StoreProblem.GONE, str(err))
             else:
-                self._tell("", "recording again; nothing was lost")
+                self._tell(StoreProblem.NONE, tell("record.well_again"))
 
     def _replace_lost_file(self, *, batch_is_in_it: bool) -> None:
         """The file was deleted or replaced while open. What it held is still ours to read: save that first.
@@ -415,7 +416,7 @@ class Recorder:
         Deleted: the whole record is put back under its name. Replaced: it is kept beside, and the new file is
         written to; a batch that went into the old one is then given again. Raises StoreError so that it is.
         """
-        self._tell(GONE, "the record file was deleted or replaced while it was open")
+        self._tell(StoreProblem.GONE, tell("record.file_gone"))
         replaced = self.path.exists()
         target = self.path.with_name(f"{self.path.name}.{'replaced' if replaced else 'rescued'}")
         number = 1
@@ -442,7 +443,7 @@ class Recorder:
 
     def _reopen(self) -> None:
         conn, findings = open_database(self.path, utc_s=self._last_utc())
-        self.findings += tuple(finding for finding in findings if finding.kind != "unclean_stop")
+        self.findings += tuple(finding for finding in findings if finding.kind is not FindingKind.UNCLEAN_STOP)
         self._adopt(conn)
 
     def _pack_some(self) -> None:
@@ -470,7 +471,7 @@ class Recorder:
         with self._lock:
             return max((last.utc_s for last in self._last.values()), default=self._last_utc_s)
 
-    def _tell(self, problem: str, detail: str) -> None:
+    def _tell(self, problem: StoreProblem, detail: Told) -> None:
         if problem != self.problem:
             (log.warning if problem else log.info)("%s: %s", problem or "the record is well", detail)
         self.problem = problem

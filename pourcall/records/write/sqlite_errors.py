@@ -1,6 +1,5 @@
-"""What a failed write means. SQLite's codes become the five words a person is told.
+"""What a failed write means. SQLite's codes become the five problems that a person is told.
 
-store_full, store_failing, store_locked, store_readonly, store_gone (contract/inputs.py, StoreIn).
 Source of the codes: SQLite, "Result and Error Codes". A full disk has two names: SQLITE_FULL, and SQLITE_IOERR_WRITE
 under a file-size limit (measured).
 """
@@ -10,30 +9,31 @@ import shutil
 import sqlite3
 from pathlib import Path
 
-FULL, FAILING, LOCKED, READONLY, GONE = "store_full", "store_failing", "store_locked", "store_readonly", "store_gone"
+from pourcall.contract.inputs import StoreProblem
+
 _ALMOST_NOTHING_BYTES = 2**20
 _READONLY_ERRNO = (errno.EROFS, errno.EACCES, errno.EPERM)
 
 
-def classify(error: Exception, path: Path) -> str:
-    """The word for an error raised while writing to `path`."""
+def classify(error: Exception, path: Path) -> StoreProblem:
+    """What is behind an error raised while writing to `path`."""
     if isinstance(error, OSError):
         if error.errno in (errno.ENOSPC, errno.EFBIG, errno.EDQUOT):
-            return FULL
-        return READONLY if error.errno in _READONLY_ERRNO else FAILING
+            return StoreProblem.FULL
+        return StoreProblem.READONLY if error.errno in _READONLY_ERRNO else StoreProblem.FAILING
     code = getattr(error, "sqlite_errorcode", 0) or 0
     match code & 0xFF:
         case sqlite3.SQLITE_FULL:
-            return FULL
+            return StoreProblem.FULL
         case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
-            return LOCKED
+            return StoreProblem.LOCKED
         case sqlite3.SQLITE_READONLY | sqlite3.SQLITE_PERM:
-            return READONLY
+            return StoreProblem.READONLY
         case sqlite3.SQLITE_CANTOPEN:
-            return READONLY if path.exists() else GONE
+            return StoreProblem.READONLY if path.exists() else StoreProblem.GONE
         case sqlite3.SQLITE_IOERR if code == sqlite3.SQLITE_IOERR_WRITE and (_no_space(path) or _at_size_limit(path)):
-            return FULL
-    return FAILING
+            return StoreProblem.FULL
+    return StoreProblem.FAILING
 
 
 def is_store_trouble(error: Exception) -> bool:

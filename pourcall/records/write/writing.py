@@ -8,12 +8,22 @@ import logging
 import sqlite3
 from collections.abc import Callable, Sequence
 from itertools import groupby
-from typing import Any
+from typing import Any, assert_never
 
 import msgspec
 
 from pourcall.contract.events import Event
-from pourcall.contract.inputs import BoardStatusIn, Input, SampleIn
+from pourcall.contract.inputs import (
+    BoardStatusIn,
+    CommandIn,
+    DaemonIn,
+    IdentityIn,
+    Input,
+    LinkIn,
+    SampleIn,
+    StoreIn,
+    TickIn,
+)
 from pourcall.contract.reading import Reading
 from pourcall.records.upkeep.migrate import OTHER_REASON, REASON_CODES
 from pourcall.records.write import rollup
@@ -221,8 +231,13 @@ class BatchWriter:
     def _source(self, number: int, row_id: int, key: SourceKey, item: Input) -> Source:
         self._ids.next_id = row_id
         board_ms: int | None = None
-        if key.board and isinstance(item, SampleIn):
-            board_ms = item.sample.board_ms
-        elif isinstance(item, BoardStatusIn):
-            board_ms = item.status.board_ms
+        match item:
+            case SampleIn():
+                board_ms = item.sample.board_ms if key.board else None
+            case BoardStatusIn():
+                board_ms = item.status.board_ms
+            case IdentityIn() | LinkIn() | StoreIn() | DaemonIn() | TickIn() | CommandIn():
+                pass
+            case _:
+                assert_never(item)
         return self._ids.source(self._ids.session(self._sessions[number]), key, board_ms, item.mono_s, item.seq)

@@ -7,6 +7,7 @@ reading the record (facts.py), drawing (pour_plot.py), how a page looks (as_html
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
+from pourcall.contract.events import MarkKind
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
 from pourcall.records.read.facts import Mark, PourFacts
@@ -195,7 +196,7 @@ def _result(facts: PourFacts, clock: Clock) -> list[doc.Block]:
 
 def _notes(facts: PourFacts, unit: Unit, clock: Clock) -> list[doc.Block]:
     """Notes of the melt and of the pour, or a line to write on."""
-    told = [note for note in facts.notes if note.what == "note"]
+    told = [note for note in facts.notes if note.what is MarkKind.NOTE]
     lines = [f"{say(note.text, unit)} ({note.who}, {clock(note.at_utc_s)})" for note in told]
     return [doc.Bullets(lines)] if lines else [doc.Paragraph(_BLANK)]
 

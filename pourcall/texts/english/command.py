@@ -17,6 +17,8 @@ TEXTS: dict[str, str] = {
     "command.do.end_first": "End it first, or change it",
     "command.do.start": "Start a melt first",
     "command.do.shorter_ago": "Give a shorter time ago",
+    "command.no_instrument": "it is not told what {temp_c} was read off",
+    "command.do.name_instrument": "Say whether it was a meter in the metal or the panel of the furnace",
     "command.do.check_figure": "Check the figure and the unit",
     "command.do.list_pours": "See `pourcall pour list`",
     "command.do.moulds_are": "Its moulds are: {names}",
