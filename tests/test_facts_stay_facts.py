@@ -129,7 +129,8 @@ def reads(node: ast.AST, spoken: frozenset[str]) -> bool:
 
 def sentences_read(tree: ast.Module) -> Iterator[int]:
     """Lines that ask what a sentence says."""
-    functions = [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
+    functions: list[ast.AST] = [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)]
+    functions += [node for node in ast.walk(tree) if isinstance(node, ast.AsyncFunctionDef)]
     for function in functions or [tree]:
         spoken = names_of_sentences(function)
         yield from (node.lineno for node in ast.walk(function) if isinstance(node, ast.expr) and reads(node, spoken))
