@@ -74,10 +74,11 @@ class CallManager:
         self._cut_rate, self._cut_over_s, self.pour_ended_s = 0.0, -1e9, -1e9
         self._step_waits = False
 
-    def clear(self, why: Told) -> None:
-        """End all (the melt ended, or the plan changed)."""
+    def clear(self, why: Told, *, keep: CallKind | None = None) -> None:
+        """End all (the melt ended, or the plan changed; what a profile waits for is not of the plan)."""
         for kind in list(self._up):
-            self.end(kind, why)
+            if kind is not keep:
+                self.end(kind, why)
         self._fits_since_s = None
         self._skim_called = False
         self._chamber_hot_s = None
@@ -88,10 +89,12 @@ class CallManager:
         if call is not None:
             self._said(call, CallHow.ENDED, why)
 
-    def answered(self, kind: CallKind, mono_s: float) -> None:
-        """A person answered it: a cut is not asked for again at once."""
+    def answered(self, kind: CallKind, mono_s: float, *, done: bool) -> None:
+        """A person answered it: a cut is not asked for again at once; a skim that was put off is, when it is heard."""
         if kind is CallKind.CUT_POWER:
             self._cut_over_s = mono_s
+        if kind is CallKind.SKIM and not done:
+            self._skim_called = False
 
     def _raise(self, kind: CallKind, text: Told, why: Told, mono_s: float, mould: str = "") -> None:
         call = self._up.get(kind)
@@ -240,6 +243,8 @@ class CallManager:
         if self._skim_called or melt.skimmed_s is not None or mould is None or now.metal.temp_c is None:
             return
         near = now.metal.temp_c >= mould.tap_c[0] - SKIM_BELOW_C
+        if CallKind.SKIM in melt.not_now or self._is_up_pour():
+            return
         if near and now.state in (MeltState.LIQUID, MeltState.READY):
             self._skim_called = True
             self._raise(CallKind.SKIM, tell("call.skim"), tell("call.skim.why"), now.mono_s)

@@ -190,7 +190,7 @@ class CommandHandler:
             return
         if not done:
             put_off(kind, run, now_s)
-        self._calls.answered(kind, now_s)
+        self._calls.answered(kind, now_s, done=done)
         self._calls.end(kind, tell("call.ended.answered" if done else "call.ended.not_now"))
         level = self._guiding.answered(kind, command.answer, metal.temp_c, now_s)
         if level is not None and level is not self._facts.power.level:

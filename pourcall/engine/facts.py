@@ -67,9 +67,9 @@ class ShopFacts:
         """Another alloy, mass, mould list or mind: nothing restarts, old and new are both kept."""
         old = run.plan
         run.change(plan)
+        self._calls.clear(tell("call.ended.plan_changed"), keep=ev.CallKind.STEP)
         self._guiding.change(old, plan, self.power, self._outputs.mono_s)
         self._arrests.change(old, plan)
-        self._calls.clear(tell("call.ended.plan_changed"))
         self._outputs.say(ev.MeltChanged, old=old, new=plan, why=why)
 
     def end(self, run: MeltRun, ending: inp.MeltEnding) -> None:
@@ -90,17 +90,20 @@ class ShopFacts:
     def lift(self, run: MeltRun, lift_s: float, *, proposed: bool) -> None:
         """The pot left the furnace; proposed: as the trace or a pour says, to be corrected."""
         run.lift(lift_s, proposed=proposed)
+        self._guiding.lifted()
         self._outputs.say(ev.LiftMarked, lift_mono_s=lift_s, proposed=proposed)
         self._withdraw(Scope.BEFORE_LIFT)
 
     def withdraw_lift(self, run: MeltRun) -> None:
         """A proposed lift was none: the probe is back in the metal."""
         run.withdraw_lift()
+        self._guiding.back()
         self._outputs.mark(ev.MarkKind.LIFT_WITHDRAWN, tell("melt.lift_withdrawn"))
 
     def returned(self, run: MeltRun) -> None:
         """The pot is back in the furnace: the probe stands in liquid metal again. What was poured keeps its lift."""
         run.withdraw_lift()
+        self._guiding.back()
         self._outputs.mark(ev.MarkKind.POT_RETURNED, tell("melt.pot_returned"))
 
     def pour(self, run: MeltRun, mould: MouldPlan, at_s: float, ago_s: float) -> None:

@@ -15,6 +15,7 @@ from pourcall.contract.events import (
     ProfileHow,
 )
 from pourcall.contract.message import Message, tell
+from pourcall.engine.calls import NOT_NOW_S
 
 T = TypeVar("T")
 
@@ -62,6 +63,8 @@ def done(command: inp.Command, outputs: Sequence[Output]) -> Message:
         case inp.RunProfile() | inp.StopProfile() | inp.NextSegment():
             return _profile(_one(outputs, ProfileChanged))
         case inp.AnswerCall():
+            if command.answer is inp.Answer.NOT_NOW:
+                return tell("daemon.done.not_now", call=command.call, quiet_min=NOT_NOW_S / 60.0)
             return tell("daemon.done.answer", call=command.call, answer=command.answer.value)
         case inp.AckAlarm():
             return tell("daemon.done.ack", alarm=command.alarm) if command.alarm else tell("daemon.done.ack_all")

@@ -27,6 +27,9 @@ LAG_U_SHARE = 0.5  # the time constant of a sheath in metal is known no better t
 LAG_SAID_C = 2.0
 LAG_SPAN_S = 12.0
 LAG_RATE_C_PER_MIN = 90.0  # faster than metal heats: the probe still settles, nothing to correct
+# After its last surge a probe still comes up to the metal: six time constants leave a four-hundredth of the rest. A thick
+# tube is not waited for so long: its rate would come too late to cut the power by.
+CATCHES_UP, CATCHES_UP_MOST_S = 6.0, 30.0
 _LIVE = (FigureSource.PROBE, FigureSource.LAST_GOOD, FigureSource.DIP_ON)
 
 
@@ -263,8 +266,9 @@ def metal_rate_c_per_min(metal: MetalNow, by_name: Mapping[str, ProbeChannel], m
     tracker = by_name[metal.probe].tracker
     if tracker.state is not ProbeState.IN_METAL:
         return None
-    span_s = max(20.0, 2.0 * tracker.rule.tau_metal_s, 3.0 * tracker.trend.step_s)
-    since_s = mono_s - tracker.moved_mono_s - tracker.rule.tau_metal_s
+    tau_s = tracker.rule.tau_metal_s
+    span_s = max(20.0, 2.0 * tau_s, 3.0 * tracker.trend.step_s)
+    since_s = mono_s - tracker.moved_mono_s - max(tau_s, min(CATCHES_UP * tau_s, CATCHES_UP_MOST_S))
     return None if since_s < span_s / 2.0 else tracker.trend.rate_c_per_min(min(span_s, max(since_s, 5.0)))
 
 

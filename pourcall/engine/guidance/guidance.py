@@ -86,6 +86,7 @@ class ProfileGuidance:
         self._panel_read: tuple[float, float] | None = None  # when the panel was read, what it showed; till compared
         self._asked: PowerLevel | None = None  # what the step that is up asks for
         self._asked_dial: float | None = None
+        self._interrupted = False  # a step was up when the pot left the furnace
 
     # -- begin and end ------------------------------------------------------------------------------------------------
 
@@ -111,8 +112,10 @@ class ProfileGuidance:
             self.follow(command.profile, run, mono_s, None)
 
     def change(self, old: MeltPlan, new: MeltPlan, power: PowerKnob, mono_s: float) -> None:
-        """Another charge or alloy in mid-melt."""
+        """Another charge or alloy in mid-melt; a profile's temperatures hold for the alloy they were worked out for."""
         self.tracker.change(old, new, power, mono_s)
+        if self.guiding and self._profile is not None and old.alloy.key != new.alloy.key:
+            self._stop(self._profile, tell("guidance.alloy_changed", alloy=new.alloy.name))
 
     def end(self, mono_s: float) -> None:
         """The melt is over."""
@@ -145,9 +148,7 @@ class ProfileGuidance:
         profile = self._profile
         if profile is None or profile.over:
             return tell("guidance.none_runs"), tell("guidance.none_runs.remedy")
-        profile.stop()
-        self._end_calls(tell("guidance.ended.stopped"))
-        self._changed(ProfileHow.STOPPED, tell("guidance.power_stays"))
+        self._stop(profile, tell("guidance.power_stays"))
         return NOT_REFUSED
 
     def _next_segment(self, metal_c: float | None, mono_s: float) -> Refusal:
@@ -159,6 +160,11 @@ class ProfileGuidance:
         self._calls.end(CallKind.STEP, tell("guidance.ended.told"))
         self._moved(profile)
         return NOT_REFUSED
+
+    def _stop(self, profile: ProfileRun, why: Message) -> None:
+        profile.stop()
+        self._end_calls(tell("guidance.ended.stopped"))
+        self._changed(ProfileHow.STOPPED, why)
 
     def _run(self, plan: ProfilePlan, run: MeltRun, metal_c: float | None, mono_s: float) -> Refusal:
         alloy, limit = run.plan.alloy.key, run.plan.lowest_limit
@@ -209,6 +215,16 @@ class ProfileGuidance:
         if self._asked is not None:
             self._asked = None
             self._calls.end(CallKind.STEP, tell("guidance.ended.power_set"))
+
+    def lifted(self) -> None:
+        """The pot left the furnace: what the profile asked for is not for now."""
+        self._interrupted = self._calls.up(CallKind.STEP) is not None
+
+    def back(self) -> None:
+        """The pot stands in the furnace: what was asked for when it left is asked for again."""
+        if self._interrupted and self._profile is not None:
+            self._profile.say_again()
+        self._interrupted = False
 
     def added(self, mass_kg: float | None, mono_s: float) -> None:
         """Cold metal went in; None: what was announced as still to come."""
@@ -356,6 +372,8 @@ class ProfileGuidance:
         self.tracker.look(low_c, profile.plan.segments[-1].to_c, mono_s, each_second=True)
         before = profile.index
         profile.set_window(low_c, high_c)
+        if profile.waits and self._calls.up(CallKind.STEP) is None and CallKind.STEP not in now.run.not_now(mono_s):
+            profile.say_wait_again()  # put off, or another step took its place: it waits all the same
         said = profile.tick(Observed(mono_s, probes.metal_c, now.rate_c_per_min, now.power.level, self.tracker.coast))
         if profile.index != before:
             self._moved(profile)

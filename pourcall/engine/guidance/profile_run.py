@@ -116,6 +116,17 @@ class ProfileRun:
                 break
             self.index += 1
 
+    def say_wait_again(self) -> None:
+        """That a hold waits to be told is to be said again."""
+        if self._place is not None:
+            self._place.next_said = False
+
+    def say_again(self) -> None:
+        """Everything that is to be done in this segment is to be said again, as far as it is not done."""
+        self.say_wait_again()
+        if self._place is not None:
+            self._place.level, self._place.dialled = None, None
+
     def stop(self) -> None:
         """No more advice; the power stays as the person has it."""
         self.over, self._cut = True, None

@@ -25,6 +25,7 @@ TEXTS: dict[str, str] = {
     "daemon.done.profile_over": "profile {profile} is over",
     "daemon.done.profile_unchanged": "the profile stays as it was",
     "daemon.done.answer": "{call}: {answer}",
+    "daemon.done.not_now": "{call}: not now; quiet for {quiet_min}, then called again if it still stands",
     "daemon.done.ack": "alarm {alarm} acknowledged",
     "daemon.done.ack_all": "alarms acknowledged",
     "daemon.done.silence": "alarms silenced for a moment",
