@@ -96,11 +96,19 @@ class MouldRequest(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True
     loss_u_c: float | None = None
 
 
+class StatedFor(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Moulds as they were asked for while the melt was to be another alloy: windows and losses stated for that one."""
+
+    alloy: str
+    moulds: tuple[MouldRequest, ...] = ()
+
+
 class Asked(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """What a plan was made from, beside the alloy: a change of the melt plans again from this."""
 
     charge_kg: float = 0.0  # 0: nobody gave one
     moulds: tuple[MouldRequest, ...] = ()
+    set_aside: tuple[StatedFor, ...] = ()  # of alloys this melt was to be before: a change back finds them again
 
 
 class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):

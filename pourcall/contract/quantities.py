@@ -123,8 +123,8 @@ def difference_c(text: str, default_unit: Unit = Unit.C, *, where: str = "") -> 
     return figure(found[1], where=where) * (5.0 / 9.0 if unit is Unit.F else 1.0)
 
 
-def kilograms(text: str, *, bare: bool = True, where: str = "") -> float:
-    """`1.5kg`, `800g`, `3lb`, `1.5`; bare False: a figure without a unit is refused."""
+def kilograms(text: str, *, bare: bool = False, where: str = "") -> float:
+    """`1.5kg`, `800g`, `3lb`; bare: a figure alone is kilograms, where the word before it says so (`kg=0.6`)."""
     value = quantity(text, MASSES, "mass", "1.5kg, 800g or 3lb", bare=1.0 if bare else None, where=where)
     if value < 0.0:
         raise BadInput(f"{text.strip()!r} is no mass", where=where, remedy="Write 1.5kg, 800g or 3lb")

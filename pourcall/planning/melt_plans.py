@@ -15,7 +15,7 @@ from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.message import NOTHING, Message, tell
-from pourcall.contract.plan import AlloyHalts, Asked, MeltPlan, MouldRequest, PotLimit, tap_window_c
+from pourcall.contract.plan import AlloyHalts, Asked, MeltPlan, MouldRequest, PotLimit, StatedFor, tap_window_c
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place
 from pourcall.contract.settings import Furnace, Settings, Shop
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from pourcall.metal.vapour.ventilation import Air
 
 UNSTATED_CHARGE_KG = 1.0  # where neither the charge nor any mould has a mass; the answer says so
+MOVED_C = 0.5  # a window that moved by less shows the same figures
 WALL_MM = 10.0  # a small crucible's wall (common practice, no source); only the computed transfer loss uses it
 
 
@@ -47,7 +48,8 @@ class Planner:
     def change(self, furnace: str, request: ChangeRequest, old: MeltPlan) -> tuple[MeltPlan, tuple[Message, ...]]:
         """The plan of a melt whose alloy, charge or moulds changed; what is None stays as it was asked.
 
-        A window or a loss that somebody stated holds for the alloy it was stated for: for another they are made anew.
+        A window or a loss that somebody stated holds for the alloy it was stated for: for another they are made anew,
+        and with that alloy they come back. Which windows moved, and how, is among what to mind.
         """
         from pourcall.metal.windows import plan_conflicts
 
@@ -58,17 +60,18 @@ class Planner:
         sheet = self._sheet(old.alloy.key if request.alloy is None else request.alloy)
         was, mind = _asked_before(old), []
         if sheet.key != old.alloy.key:
-            stated = [mould.name for mould in was.moulds if mould.lip_min_c is not None or mould.loss_c is not None]
-            mind = [tell("plan.mind.made_anew", mould=name, alloy=old.alloy.name) for name in stated]
-            was = msgspec.structs.replace(was, moulds=tuple(_unstated(mould) for mould in was.moulds))
+            mind = [tell("plan.mind.made_anew", mould=name, alloy=old.alloy.name) for name in _stated(was.moulds)]
+            was = _for_alloy(was, old.alloy.key, sheet.key)
+            mind += [tell("plan.mind.stated_again", mould=name, alloy=sheet.name) for name in _stated(was.moulds)]
         elif old.alloy.sheet_hash and sheet.sheet_hash != old.alloy.sheet_hash:
             mind = [tell("plan.mind.sheet_edited", alloy=sheet.name)]
         asked = Asked(
             charge_kg=was.charge_kg if request.charge_kg is None else request.charge_kg,
             moulds=was.moulds if request.moulds is None else _changed_moulds(request.moulds, was.moulds),
+            set_aside=was.set_aside,
         )
         plan, more = self._plan(furnace, old.melt, sheet, asked, old.later_kg)
-        return plan, (*mind, *more)
+        return plan, (*mind, *_moved(old, plan), *more)
 
     def halts(self) -> tuple[AlloyHalts, ...]:
         """Where every alloy of the shop halts while it melts: what a wrong charge may be. Gaps are skipped."""
@@ -172,6 +175,52 @@ def _asked_before(old: MeltPlan) -> Asked:
 
 _WINDOW = ("lip_min_c", "lip_max_c", "window_learned", "window_same_probe")
 _LOSS = ("loss_c", "loss_u_c")
+
+
+def _stated(moulds: Sequence[MouldRequest]) -> list[str]:
+    """Names of those for which somebody stated a window or a loss."""
+    return [mould.name for mould in moulds if mould.lip_min_c is not None or mould.loss_c is not None]
+
+
+def _for_alloy(was: Asked, old: str, new: str) -> Asked:
+    """What was asked, for another alloy: what was stated for the old one is set aside, for the new one taken up."""
+    aside = {one.alloy: one.moulds for one in was.set_aside}
+    if _stated(was.moulds):
+        aside[old] = was.moulds
+    back = {mould.name: mould for mould in aside.pop(new, ())}
+    return msgspec.structs.replace(
+        was,
+        moulds=tuple(_restated(_unstated(mould), back.get(mould.name)) for mould in was.moulds),
+        set_aside=tuple(StatedFor(alloy=alloy, moulds=moulds) for alloy, moulds in aside.items()),
+    )
+
+
+def _restated(mould: MouldRequest, before: MouldRequest | None) -> MouldRequest:
+    """The mould with the window and the loss that were once stated for it and this alloy."""
+    given = {} if before is None else _given(before)
+    stated = {key: value for key, value in given.items() if key in (*_WINDOW, *_LOSS)}
+    return MouldRequest(name=mould.name, **{**_given(mould), **stated})
+
+
+def _moved(old: MeltPlan, new: MeltPlan) -> list[Message]:
+    """Windows in the pot that are not where they were; of moulds that are in both plans."""
+    before = {mould.name: tap_window_c(mould, old) for mould in old.moulds}
+    found = []
+    for mould in new.moulds:
+        was, now = before.get(mould.name), tap_window_c(mould, new)
+        if was is None or max(abs(a - b) for a, b in zip(was, now, strict=True)) < MOVED_C:
+            continue
+        found.append(
+            tell(
+                "plan.mind.window_moved",
+                mould=mould.name,
+                lowest_c=now[0],
+                highest_c=now[1],
+                was_lowest_c=was[0],
+                was_highest_c=was[1],
+            )
+        )
+    return found
 
 
 def _unstated(mould: MouldRequest) -> MouldRequest:

@@ -104,7 +104,7 @@ def test_fahrenheit_reads_as_well_as_celsius(run: Run) -> None:
 
 
 def test_a356_is_told_of_hydrogen(run: Run) -> None:
-    done = run("plan", "A356", "--mould", "bracket,volume=90,gating=0.1,mm=5,flow=150,head=120", "--json")
+    done = run("plan", "A356", "--mould", "bracket,volume=90,gating=100g,mm=5,flow=150,head=120", "--json")
     plan = json.loads(done.out)
     assert done.code == 0
     assert plan["hydrogen"]["name"] == "alloy.hydrogen"
@@ -207,7 +207,7 @@ def test_a_page_that_cannot_be_written_leaves_none(run: Run, tmp_path: Path) -> 
 
 def test_start_prints_a_command_that_the_melt_command_reads(run: Run) -> None:
     done = run(
-        "plan", "za27", "--mould", "deck cleat's twin,casting=0.35,mm=6,setup=deck cleat", "--walk", "20s", "--start"
+        "plan", "za27", "--mould", "deck cleat's twin,casting=350g,mm=6,setup=deck cleat", "--walk", "20s", "--start"
     )
     command = shlex.split(done.out)
     assert command[:4] == ["pourcall", "melt", "start", "za27"]
@@ -273,7 +273,7 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
         (("za27", "--mould", "a,kg=0.5,thik=5"), 2, "did you mean thickest"),
         (("za27", "--mould", "a,kg=0.5,kg=0.6"), 2, "given twice"),
         (("za27", "--mould", "a,kg=0.5,material=green_snad"), 2, "did you mean green_sand"),
-        (("za27", "--mould", "a,casting=0.5,volume=60"), 2, "both say how much metal"),
+        (("za27", "--mould", "a,casting=500g,volume=60"), 2, "both say how much metal"),
         (("za27", "--mould", "a,pattern=50g"), 2, "belong together"),
         (("za27", "--mould", "a"), 2, "charge of 0 kg"),
         (("za27", "--mould", "a,kg=0.5", "--mould", "a,kg=0.5"), 2, "used twice"),

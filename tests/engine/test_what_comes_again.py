@@ -111,9 +111,9 @@ def test_a_dip_into_metal_that_stands_still_never_calls_to_cut_the_power(
     bench.start()
     bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
     bench.run(6.0, 60.0)
-    rates = []
-    for second in range(90):
-        bench.run(1.0, lambda t, s=second: metal_c - (metal_c - 60.0) * math.exp(-(s + t) / tau_s))
+    start_s, rates = bench.t_s, []
+    for _ in range(90):
+        bench.run(1.0, lambda _: metal_c - (metal_c - 60.0) * math.exp(-(bench.t_s - start_s) / tau_s))
         rates.append(bench.engine.rate_c_per_min or 0.0)
     assert max(rates) < 0.5
     assert bench.calls(CallKind.CUT_POWER) == []

@@ -7,7 +7,7 @@ import pytest
 
 from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.errors import OutOfRange
-from pourcall.contract.plan import LossBasis, MeltPlan, MouldPlan, MouldRequest, WindowBasis
+from pourcall.contract.plan import LossBasis, MeltPlan, MouldPlan, MouldRequest, WindowBasis, tap_window_c
 from pourcall.contract.settings import parse_settings
 from pourcall.planning.melt_plans import Planner
 
@@ -117,8 +117,39 @@ def test_for_another_alloy_what_was_stated_for_the_old_one_is_made_anew_and_said
     changed, mind = planner.change("club", ChangeRequest(alloy="za12"), plan)
     assert changed.alloy.key == "za12"
     assert [mould.window_basis for mould in changed.moulds] == [WindowBasis.SHEET] * 3
-    assert [(told.name, told.facts["mould"]) for told in mind] == [("plan.mind.made_anew", "fairlead")]
+    assert [(told.name, told.facts["mould"]) for told in mind if told.name != "plan.mind.window_moved"] == [
+        ("plan.mind.made_anew", "fairlead")
+    ]
     assert (changed.later_kg, [mould.mass_kg for mould in changed.moulds]) == (0.5, [0.6, 0.6, 0.3])
+
+
+def test_a_change_says_which_windows_moved_and_from_where_to_where(planner: Planner, plan: MeltPlan) -> None:
+    changed, mind = planner.change("club", ChangeRequest(alloy="za12"), plan)
+    moved = [told.facts for told in mind if told.name == "plan.mind.window_moved"]
+    assert [facts["mould"] for facts in moved] == [mould.name for mould in plan.moulds]
+    for facts, was, now in zip(moved, plan.moulds, changed.moulds, strict=True):
+        assert (facts["was_lowest_c"], facts["was_highest_c"]) == tap_window_c(was, plan)
+        assert (facts["lowest_c"], facts["highest_c"]) == tap_window_c(now, changed)
+    same, mind = planner.change("club", ChangeRequest(charge_kg=plan.charge_kg), plan)
+    assert (same, mind) == (plan, ())
+
+
+def test_what_was_stated_comes_back_with_its_alloy_to_the_last_byte(planner: Planner, plan: MeltPlan) -> None:
+    away, _ = planner.change("club", ChangeRequest(alloy="za12"), plan)
+    further, _ = planner.change("club", ChangeRequest(alloy="c87300"), away)
+    back, mind = planner.change("club", ChangeRequest(alloy="za27"), further)
+    assert msgspec.json.encode(back) == msgspec.json.encode(plan)
+    assert [told.facts["mould"] for told in mind if told.name == "plan.mind.stated_again"] == ["fairlead"]
+
+
+def test_what_is_stated_for_the_other_alloy_meanwhile_is_that_alloys_alone(planner: Planner, plan: MeltPlan) -> None:
+    away, _ = planner.change("club", ChangeRequest(alloy="za12"), plan)
+    own = (*CLEATS[:2], MouldRequest(name="fairlead", lip_min_c=480.0, lip_max_c=500.0))
+    stated, _ = planner.change("club", ChangeRequest(moulds=own), away)
+    back, _ = planner.change("club", ChangeRequest(alloy="za27"), stated)
+    assert [windows(mould) for mould in back.moulds] == [windows(mould) for mould in plan.moulds]
+    again, _ = planner.change("club", ChangeRequest(alloy="za12"), back)
+    assert [windows(mould) for mould in again.moulds] == [windows(mould) for mould in stated.moulds]
 
 
 def test_a_charge_that_nobody_gave_goes_by_the_moulds_after_a_change_too(planner: Planner) -> None:

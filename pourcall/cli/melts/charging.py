@@ -79,7 +79,7 @@ def charge_entries(told: Typed) -> tuple[ChargeEntry, ...]:
     found: list[dict[str, Any]] = []
     for word, value in told:
         if word in _STARTS:
-            found.append({"source": word, "mass_kg": kilograms(value, bare=False)})
+            found.append({"source": word, "mass_kg": kilograms(value)})
             continue
         if not found:
             raise BadInput(

@@ -45,12 +45,12 @@ def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
 
 def request_of(args: argparse.Namespace) -> EndMelt | EndingRequest:
     """What was typed: for the running melt, or with --melt for one that is over. Raises BadInput."""
-    masses = [None if word.strip().casefold() == NONE else kilograms(word, bare=False) for word in args.ingots]
+    masses = [None if word.strip().casefold() == NONE else kilograms(word) for word in args.ingots]
     if None in masses and len(masses) > 1:
         raise BadInput("ingots, and none, contradict each other", remedy="Give their masses, or --ingots none")
     ingots = tuple(mass for mass in masses if mass is not None)
     no_heel = args.heel.strip().casefold() == NONE
-    heel_kg = 0.0 if no_heel or not args.heel else kilograms(args.heel, bare=False)
+    heel_kg = 0.0 if no_heel or not args.heel else kilograms(args.heel)
     words = {args.ending} - {""}
     words |= {"poured"} if args.poured else set()
     words |= {"abandoned"} if args.abandoned.strip() else set()

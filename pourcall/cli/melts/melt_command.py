@@ -99,7 +99,7 @@ def mould_request(text: str, unit: Unit) -> MouldRequest:
             raise BadInput(f"{part!r} is not key=value", where=f"mould {name!r}", remedy=MOULD_HELP)
         try:
             if key == "kg":
-                fields["mass_kg"] = kilograms(value)
+                fields["mass_kg"] = kilograms(value, bare=True)
             elif key == "mm":
                 fields["thinnest_mm"] = _figure(value.removesuffix("mm"))
             elif key in ("material", "setup"):

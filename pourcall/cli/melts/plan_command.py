@@ -64,8 +64,8 @@ _WORDS = ("name", "setup", "material")
 _WHOLE = ("cavities", "copies")
 _UNITS = {"_mm": "mm", "_s": "s", "_cm3": "cm3", "_m3": "m3"}
 MOULD_HELP = (
-    "one mould, in the order of pouring: NAME[,kg=0.6 | casting=0.35 | volume=70 (cm3) | pattern=40g,density=500]"
-    "[,gating=0.2][,cavities=2][,copies=2][,mm=6][,thickest=14][,flow=180][,head=110][,fill=3][,material=green_sand]"
+    "one mould, in the order of pouring: NAME[,kg=0.6 | casting=350g | volume=70 (cm3) | pattern=40g,density=500]"
+    "[,gating=200g][,cavities=2][,copies=2][,mm=6][,thickest=14][,flow=180][,head=110][,fill=3][,material=green_sand]"
     '[,setup="deck cleat"][,min=535C][,max=570C][,loss=12]; give it again for the next mould'
 )
 
@@ -194,7 +194,7 @@ def job_of(args: argparse.Namespace, unit: Unit) -> Job:
 
 
 def mould_of(text: str, unit: Unit) -> JobMould:
-    """`cleat 1,casting=0.35,mm=6` as a mould of the job."""
+    """`cleat 1,casting=350g,mm=6` as a mould of the job."""
     name, _, rest = text.partition(",")
     if not name.strip() or "=" in name:
         raise BadInput(f"a mould without a name: {text!r}", remedy="Write --mould 'cleat 1,kg=0.6,mm=6'")
@@ -213,11 +213,11 @@ def _pairs(text: str, keys: dict[str, str], where: str, unit: Unit) -> dict[str,
         key = keys[word]
         if key in made:
             raise BadInput(f"{word!r} is given twice", where=where, remedy="Give it once")
-        made[key] = _value(key, value, where, unit)
+        made[key] = _value(word, key, value, where, unit)
     return made
 
 
-def _value(key: str, text: str, where: str, unit: Unit) -> Any:
+def _value(word: str, key: str, text: str, where: str, unit: Unit) -> Any:
     if key in _WORDS:
         return text.strip("\"'")
     if key == "loss_c":
@@ -225,7 +225,7 @@ def _value(key: str, text: str, where: str, unit: Unit) -> Any:
     if key.endswith("_c"):
         return temperature_c(text, unit, where=where)
     if key.endswith("_kg"):
-        return kilograms(text, where=where)
+        return kilograms(text, bare=word == "kg", where=where)
     if key in _WHOLE and text.isdigit():
         return int(text)
     ending = next((said for end, said in _UNITS.items() if key.endswith(end) and key != "pattern_kg_per_m3"), "")

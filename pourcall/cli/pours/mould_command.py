@@ -88,7 +88,7 @@ def _request(args: argparse.Namespace) -> MouldSetupRequest:
         gating=args.gating,
         venting=args.vents,
         thinnest_mm=None if args.thinnest is None else millimetres(args.thinnest),
-        mass_kg=None if args.mass is None else kilograms(args.mass, bare=False),
+        mass_kg=None if args.mass is None else kilograms(args.mass),
         preheat_c=None if args.preheat is None else temperature_c(args.preheat, _asked_unit(args)),
         detail=args.note,
         why=args.why,

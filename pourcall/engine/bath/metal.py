@@ -27,8 +27,8 @@ LAG_U_SHARE = 0.5  # the time constant of a sheath in metal is known no better t
 LAG_SAID_C = 2.0
 LAG_SPAN_S = 12.0
 LAG_RATE_C_PER_MIN = 90.0  # faster than metal heats: the probe still settles, nothing to correct
-# After its last surge a probe still comes up to the metal: six time constants leave a four-hundredth of the rest. A thick
-# tube is not waited for so long: its rate would come too late to cut the power by.
+# After its last surge a probe still comes up to the metal: six time constants leave a four-hundredth of the rest. A
+# thick tube is not waited for so long: its rate would come too late to cut the power by.
 CATCHES_UP, CATCHES_UP_MOST_S = 6.0, 30.0
 _LIVE = (FigureSource.PROBE, FigureSource.LAST_GOOD, FigureSource.DIP_ON)
 

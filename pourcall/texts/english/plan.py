@@ -48,5 +48,7 @@ TEXTS: dict[str, str] = {
     "plan.mind.charge_of_moulds": "no charge was given: the moulds' {needed_kg} are taken for it",
     "plan.mind.charge_assumed": "no charge was given: {charge_kg} is taken for it",
     "plan.mind.made_anew": "{mould}: window and loss were stated for {alloy}; they are worked out anew",
+    "plan.mind.stated_again": "{mould}: window and loss are again as they were stated for {alloy}",
+    "plan.mind.window_moved": "{mould}: in the pot now {lowest_c} to {highest_c}, before {was_lowest_c} to {was_highest_c}",
     "plan.mind.sheet_edited": "the {alloy} sheet was edited since this melt was planned: its figures of today are used",
 }

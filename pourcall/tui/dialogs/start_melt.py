@@ -14,7 +14,7 @@ from pourcall.contract.api import StartRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MouldRequest
-from pourcall.contract.quantities import temperature_c
+from pourcall.contract.quantities import kilograms, temperature_c
 from pourcall.contract.units import Unit
 from pourcall.texts import say
 from pourcall.tui.drawing.styled import Role, StyledText, line
@@ -25,7 +25,7 @@ _MASS = re.compile(r"(\d+(?:\.\d+)?)\s*kg")
 _THICK = re.compile(r"(\d+(?:\.\d+)?)\s*mm")
 _WINDOW = re.compile(r"(\d+(?:\.\d+)?)\s*-\s*(\d+(?:\.\d+)?)\s*([°A-Za-z]*)")
 _FIELDS = ("alloy", "charge", "moulds")
-_LARGEST_KG, _MOST_MOULDS = 1000.0, 60
+_MOST_MOULDS = 60
 
 
 def _bad(what: Message, where: str, remedy: Message) -> BadInput:
@@ -33,13 +33,8 @@ def _bad(what: Message, where: str, remedy: Message) -> BadInput:
 
 
 def parse_charge_kg(text: str) -> float:
-    """`1.8`, `1.8 kg`; empty: 0, not known. Raises BadInput."""
-    cleaned = text.strip().removesuffix("kg").strip().replace(",", ".")
-    if not cleaned:
-        return 0.0
-    if not re.fullmatch(r"\d+(?:\.\d+)?", cleaned) or not 0.0 < float(cleaned) <= _LARGEST_KG:
-        raise _bad(tell("screen.melt.no_charge", typed=text.strip()), "charge", tell("screen.melt.no_charge.do"))
-    return float(cleaned)
+    """`1.8kg`, `4 lb`; empty: 0, not known. Raises BadInput."""
+    return kilograms(text, where="charge") if text.strip() else 0.0
 
 
 def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
