@@ -115,7 +115,7 @@ class ProfileGuidance:
         """Another charge or alloy in mid-melt; a profile's temperatures hold for the alloy they were worked out for."""
         self.tracker.change(old, new, power, mono_s)
         if self.guiding and self._profile is not None and old.alloy.key != new.alloy.key:
-            self._stop(self._profile, tell("guidance.alloy_changed", alloy=new.alloy.name))
+            self._leave(self._profile, tell("guidance.alloy_changed", alloy=new.alloy.name))
 
     def end(self, mono_s: float) -> None:
         """The melt is over."""
@@ -148,7 +148,7 @@ class ProfileGuidance:
         profile = self._profile
         if profile is None or profile.over:
             return tell("guidance.none_runs"), tell("guidance.none_runs.remedy")
-        self._stop(profile, tell("guidance.power_stays"))
+        self._leave(profile, tell("guidance.power_stays"))
         return NOT_REFUSED
 
     def _next_segment(self, metal_c: float | None, mono_s: float) -> Refusal:
@@ -161,7 +161,8 @@ class ProfileGuidance:
         self._moved(profile)
         return NOT_REFUSED
 
-    def _stop(self, profile: ProfileRun, why: Message) -> None:
+    def _leave(self, profile: ProfileRun, why: Message) -> None:
+        """No more guidance by this profile; the power stays as the person has it."""
         profile.stop()
         self._end_calls(tell("guidance.ended.stopped"))
         self._changed(ProfileHow.STOPPED, why)
