@@ -12,7 +12,9 @@ from pourcall.contract.entries import Entry
 from pourcall.contract.events import Output
 from pourcall.contract.frames import Frame
 from pourcall.contract.inputs import Command, DaemonTrouble, Input, StoreProblem
+from pourcall.contract.message import SENTENCES
 from pourcall.engine.alarms.catalogue import CATALOGUE
+from pourcall.texts.catalogue import subject_texts
 from tests.test_structure import PACKAGE, ROOT, modules
 
 UNIONS = {member.__name__ for union in (Output, Command, Input, Entry, Asked, Frame) for member in get_args(union)}
@@ -155,6 +157,27 @@ def test_nothing_decides_by_what_is_said() -> None:
 )
 def test_words_that_are_read_back_are_seen(code: str) -> None:
     assert list(sentences_read(ast.parse(code)))
+
+
+def test_what_may_be_a_sentence_on_record_is_told_under_a_name_whose_temperatures_are_turned() -> None:
+    """And under no other: a name that a person gave has nothing turned in it."""
+    found = [
+        f"{where}:{node.lineno} {given.arg}"
+        for where, tree in trees().items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call) and name_of(node.func) == "tell"
+        for given in node.keywords
+        if isinstance(given.value, ast.Attribute)
+        and is_said(given.value)
+        and given.arg not in SENTENCES | {"parts"}  # several messages: never a str
+    ]
+    assert found == []
+
+
+def test_no_word_of_the_catalogue_is_looked_up_for_what_a_person_names() -> None:
+    """A board called `silent` is no board that is silent."""
+    named = {"board", "probe", "furnace", "mould", "setup", "source", "instrument", "who", "file", "where", "figure"}
+    assert {name.split(".")[1] for name in subject_texts("word")} & named == set()
 
 
 # -- fields by name ----------------------------------------------------------------------------------------------------

@@ -9,7 +9,9 @@ what code decides by travels beside them, in typed fields. A fact's name carries
     rate_c_per_min        a rate, degC a minute         6.2 degC a minute, 11.2 degF a minute
     left_s, hold_min      a time                        40 s, 3 min
     mass_kg, depth_mm, metal_share (0 to 1), emf_uv     with their units
-    level, probe          a word of the catalogue where it has one, else the name itself
+    level, melt_state     a word of the catalogue where it has one
+    probe, mould, file    the name itself, as whoever gave it wrote it
+    why, text, what       (`SENTENCES`) a sentence, perhaps one on record, whose temperatures are turned
 """
 
 from collections.abc import Callable
@@ -31,14 +33,25 @@ class Message(msgspec.Struct, frozen=True, omit_defaults=True):
         return _in_words(self)
 
 
+SENTENCES = frozenset(  # names of facts that may hold a sentence on record; whatever else is a str is a word or a name
+    ["basis", "detail", "fails", "figure", "how", "mind", "note", "remedy", "text", "thinned", "what", "why", "works"]
+)
+OWN = "own"  # the name of a message that is a person's own words
+
+
 Fact = int | float | str | Message | tuple[Message, ...]
-Told = Message | str  # a str: a sentence on record from before facts were kept, or a person's own words
+Told = Message | str  # a str: a sentence on record from before facts were kept
 NOTHING = Message("")
 
 
 def tell(name: str, /, **facts: Fact) -> Message:
     """The message of this name. `tests/texts` holds each call against the catalogue: name, facts, units."""
     return Message(name, facts)
+
+
+def own(words: str) -> Message:
+    """A person's own words, where something is told: said as they stand, whatever they look like."""
+    return Message(OWN, {"words": words}) if words else NOTHING
 
 
 def _bare(message: Message) -> str:

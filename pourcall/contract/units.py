@@ -127,14 +127,21 @@ def rounded(value: float, decimals: int = 0) -> float:
     return math.copysign(math.floor(abs(value) * scale + 0.5 + 1e-9) / scale, value) + 0.0
 
 
-_TOKEN = re.compile(r"<(-?\d+(?:\.\d+)?) degC( apart| or more| or less)?>")
+_TOKEN = re.compile(r"<(<?)(-?\d+(?:\.\d+)?) degC( apart| or more| or less)?>")
+
+
+def kept_as_typed(text: str) -> str:
+    """A person's own words within a text for the record: what looks like a token there is none for `in_unit`."""
+    return _TOKEN.sub(lambda found: f"<{found[0]}", text)
 
 
 def in_unit(text: str, unit: Unit = Unit.C, decimals: int = 0) -> str:
     """The text with its temperatures written in `unit`. Texts are sent and stored with `<523.0 degC>` inside."""
 
     def written(found: re.Match[str]) -> str:
-        value, kind = float(found[1]), found[2]
+        if found[1]:
+            return found[0][1:]  # a person wrote it so
+        value, kind = float(found[2]), found[3]
         if kind == " apart":
             return format_difference(value, unit, decimals)
         if kind == " or more":

@@ -10,7 +10,7 @@ from typing import assert_never
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.inputs import Answer
-from pourcall.contract.message import Told, tell
+from pourcall.contract.message import Told, own, tell
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.units import HIGHEST_MEANT_C
@@ -69,7 +69,7 @@ class CommandHandler:
                         command, tell("command.melt_runs", melt=facts.run.plan.melt), tell("command.do.end_first")
                     )
             case inp.Note():
-                self._outputs.mark(ev.MarkKind.NOTE, command.text)
+                self._outputs.mark(ev.MarkKind.NOTE, own(command.text))
             case inp.MarkPower():
                 facts.set_power(command.level, self._back(command.ago_s))
             case inp.EnterTemperature():

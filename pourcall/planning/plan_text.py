@@ -81,7 +81,7 @@ def charge_lines(plan: PourPlan) -> list[Told]:
         lines.append(tell("charge_plan.gives", product_kg=plan.recipe.product_kg, made=made, cost=plan.recipe.cost))
         lines += plan.recipe.notes
     if plan.addition is not None:
-        lines.append(tell("charge_plan.added_cold", dip=plan.addition.why))
+        lines.append(tell("charge_plan.added_cold", why=plan.addition.why))
     return [*lines, *plan.notes]
 
 

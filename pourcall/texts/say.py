@@ -7,8 +7,9 @@ messages joined by what stands behind the colon.
 import math
 import re
 from collections.abc import Callable
+from typing import NamedTuple
 
-from pourcall.contract.message import Fact, Message, Told
+from pourcall.contract.message import OWN, SENTENCES, Fact, Message, Told
 from pourcall.contract.units import (
     Unit,
     difference_from_c,
@@ -18,6 +19,7 @@ from pourcall.contract.units import (
     format_rate,
     format_temperature,
     in_unit,
+    kept_as_typed,
     rounded,
 )
 from pourcall.texts.catalogue import current
@@ -28,9 +30,7 @@ Writer = Callable[[float, int | None], str]
 
 def say(told: Told, unit: Unit = Unit.C) -> str:
     """The sentence, temperatures in `unit`. A str (a sentence on record) has its temperatures turned too."""
-    if isinstance(told, str):
-        return in_unit(told, unit)
-    return in_unit(_filled(told, _writers(unit)), unit)  # a fact may be a sentence on record, with tokens of its own
+    return in_unit(told, unit) if isinstance(told, str) else _filled(told, _spoken(unit))
 
 
 def sentence(told: Told, unit: Unit = Unit.C) -> str:
@@ -44,23 +44,36 @@ def written(told: Told) -> str:
     return told if isinstance(told, str) else _filled(told, _RECORD)
 
 
-def _writers(unit: Unit) -> dict[str, Writer]:
-    return {
+class Style(NamedTuple):
+    """How facts are written: figures by their kind, a sentence on record, and what a person named or wrote."""
+
+    figures: dict[str, Writer]
+    sentence: Callable[[str], str]
+    given: Callable[[str], str]
+
+
+def _spoken(unit: Unit) -> Style:
+    figures: dict[str, Writer] = {
         "temperature": lambda value, decimals: format_temperature(value, unit, decimals or 0),
         "lowest": lambda value, _: format_lowest(value, unit),
         "highest": lambda value, _: format_highest(value, unit),
         "difference": lambda value, decimals: format_difference(value, unit, _tenths(value, unit, decimals)),
         "rate": lambda value, decimals: format_rate(value, unit, _tenths(value, unit, decimals)),
     }
+    return Style(figures, sentence=lambda text: in_unit(text, unit), given=lambda text: text)
 
 
-_RECORD: dict[str, Writer] = {
-    "temperature": lambda value, _: f"<{value:.2f} degC>",
-    "lowest": lambda value, _: f"<{value:.2f} degC or more>",
-    "highest": lambda value, _: f"<{value:.2f} degC or less>",
-    "difference": lambda value, _: f"<{value:.2f} degC apart>",
-    "rate": lambda value, _: f"<{value:.2f} degC apart> a minute",
-}
+_RECORD = Style(
+    {
+        "temperature": lambda value, _: f"<{value:.2f} degC>",
+        "lowest": lambda value, _: f"<{value:.2f} degC or more>",
+        "highest": lambda value, _: f"<{value:.2f} degC or less>",
+        "difference": lambda value, _: f"<{value:.2f} degC apart>",
+        "rate": lambda value, _: f"<{value:.2f} degC apart> a minute",
+    },
+    sentence=lambda text: text,
+    given=kept_as_typed,
+)
 
 
 def _tenths(delta_c: float, unit: Unit, decimals: int | None) -> int:
@@ -68,36 +81,39 @@ def _tenths(delta_c: float, unit: Unit, decimals: int | None) -> int:
     return decimals if decimals is not None else 0 if abs(difference_from_c(delta_c, unit)) >= 9.95 else 1
 
 
-def _filled(message: Message, writers: dict[str, Writer]) -> str:
+def _filled(message: Message, style: Style) -> str:
     if not message:
         return ""
+    if message.name == OWN:
+        return style.given(str(message.facts.get("words", "")))
     template = current().template(message.name)
     if template is None:  # of a newer version: its facts are better than nothing
-        told = ", ".join(f"{key} {_fact(key, value, '', writers)}" for key, value in message.facts.items())
+        told = ", ".join(f"{key} {_fact(key, value, '', style)}" for key, value in message.facts.items())
         return f"{message.name}: {told}" if told else message.name
 
     def placed(found: re.Match[str]) -> str:
         name, how = found[1], found[2] or ""
-        return _fact(name, message.facts[name], how, writers) if name in message.facts else found[0]
+        return _fact(name, message.facts[name], how, style) if name in message.facts else found[0]
 
     return PLACE.sub(placed, template)
 
 
-def _fact(name: str, value: Fact, how: str, writers: dict[str, Writer]) -> str:
+def _fact(name: str, value: Fact, how: str, style: Style) -> str:
     if isinstance(value, Message):
-        text = _filled(value, writers)
+        text = _filled(value, style)
         return text[:1].upper() + text[1:] if how == "cap" else text
     if isinstance(value, tuple):
-        return (how or ", ").join(_filled(one, writers) for one in value)
+        return (how or ", ").join(_filled(one, style) for one in value)
     if isinstance(value, str):
-        text = current().template(f"word.{name}.{value}") or value
+        as_told = style.sentence(value) if name in SENTENCES else style.given(value)
+        text = current().template(f"word.{name}.{value}") or as_told
         return text[:1].upper() + text[1:] if how == "cap" else text
     if not math.isfinite(value):
         return "--"
     decimals = int(how) if how.isdecimal() else None
     for suffix, kind in _KINDS:
         if name.endswith(suffix):
-            return kind(value, decimals) if callable(kind) else writers[kind](value, decimals)
+            return kind(value, decimals) if callable(kind) else style.figures[kind](value, decimals)
     if decimals is not None:
         return f"{value:.{decimals}f}"
     return str(value) if isinstance(value, int) else f"{value:g}"

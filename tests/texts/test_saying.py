@@ -3,8 +3,10 @@
 import msgspec
 import pytest
 
-from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.events import LinkChanged
+from pourcall.contract.message import NOTHING, Message, Told, own, tell
 from pourcall.contract.units import Unit, in_unit
+from pourcall.daemon.spoken import spoken
 from pourcall.texts import say, sentence, word, written
 from pourcall.texts.catalogue import other_words
 
@@ -92,3 +94,37 @@ def test_a_name_from_outside_is_said_as_it_is_and_never_raises(name: str) -> Non
 
 def test_a_fact_of_another_kind_than_its_sentence_wants_is_said_all_the_same() -> None:
     assert "5" in say(tell("cli.pour.was", parts=5))
+
+
+# A person's words: whatever they look like, they are neither a temperature of ours nor a word of the catalogue.
+
+
+def test_what_a_person_wrote_or_named_is_never_turned_into_another_unit() -> None:
+    assert say(own("kept at <500 degC> overnight"), Unit.F) == "kept at <500 degC> overnight"
+    assert shown("{mould} is full", Unit.F, mould="cleat <500 degC>") == "cleat <500 degC> is full"
+    assert shown("{why}", Unit.F, why=own("<500 degC apart>")) == "<500 degC apart>"
+
+
+@pytest.mark.parametrize("words", ["<5 degC>", "<<5 degC>", "<-3.5 degC apart>", "<5 degC or less>", "<silent>", ""])
+def test_what_a_person_wrote_comes_back_from_the_record_as_it_was_written(words: str) -> None:
+    assert say(written(own(words)), Unit.F) == words
+    with other_words(Fixed(it="{mould}: up to {aim_c}")):
+        assert say(written(tell("it", mould=words, aim_c=500.0)), Unit.F) == f"{words}: up to 932 °F"
+
+
+def test_a_sentence_on_record_within_a_sentence_is_turned() -> None:
+    assert shown("{why}", Unit.F, why="above <500 degC>") == "above 932 °F"
+
+
+@pytest.mark.wording
+@pytest.mark.parametrize("name", ["unknown", "silent", "waiting", "none", "inside", "probe"])
+def test_a_board_or_an_instrument_called_like_a_word_of_the_catalogue_keeps_its_name(name: str) -> None:
+    assert f"board {name} " in say(tell("melt.board_restarted", board=name))
+    assert name in say(tell("melt.read_off", temp_c=500.0, source=name))
+    assert name in say(tell("melt.added_of", source=name))
+
+
+def test_what_is_published_turns_sentences_on_record_and_no_names() -> None:
+    said = LinkChanged(furnace="a", seq=1, mono_s=0.0, utc_s=0.0, board="<500 degC>", up=False, detail="at <500 degC>")
+    out = spoken(said)
+    assert (out.board, out.detail) == ("<500 degC>", "at 500 °C")

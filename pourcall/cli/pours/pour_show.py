@@ -26,8 +26,10 @@ def pour_lines(detail: "PourDetail", unit: Unit) -> Iterator[str]:
     if row.lip_temp_c is None or row.lip_u_c is None:
         yield _line(tell("cli.pour.lip_unknown", window=window), unit)
     else:
-        where = _INSIDE[row.inside]
-        yield _line(tell("cli.pour.lip", lip_c=row.lip_temp_c, lip_u_c=row.lip_u_c, where=where, window=window), unit)
+        arrived = _INSIDE[row.inside]
+        yield _line(
+            tell("cli.pour.lip", lip_c=row.lip_temp_c, lip_u_c=row.lip_u_c, arrived=arrived, window=window), unit
+        )
     yield _line(row.basis, unit)
     yield from (f"    {line}" for line in _table(detail.parts, unit))
     if row.setup or row.batch:

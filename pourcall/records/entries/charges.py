@@ -109,7 +109,7 @@ def charge(conn: sqlite3.Connection, asked: ChargeRequest, utc_s: float) -> Mess
 def charge_told(one: ChargeView) -> Message:
     """`0.6 kg returns of 2026-011, molten twice before`."""
     mass = tell("charge.unknown_mass") if one.mass_kg is None else tell("charge.mass", mass_kg=one.mass_kg)
-    source = one.source or "unknown"
+    source = one.source or tell("charge.unknown_source")
     if one.origin:
         parts = [tell("charge.metal_of", mass=mass, source=source, origin=one.origin)]
     else:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.events import MarkKind
+from pourcall.contract.units import kept_as_typed
 from pourcall.records.read.lookup import find_pour
 from pourcall.records.write.rows import insert
 from pourcall.records.write.typed_columns import POUR_COLUMNS, Column
@@ -94,7 +95,7 @@ def add_note(
         pour_number=pour_number,
         at_utc_s=utc_s,
         what=MarkKind.NOTE,
-        text=text,
+        text=kept_as_typed(text),
         who=who,
     )
 

@@ -61,7 +61,7 @@ def figure_told(source: PourSource) -> Message:
         case FigureSource.TYPED:
             told = tell("lip.figure.typed", instrument=source.instrument)
         case live:
-            told = tell("lip.figure.live", figure=live.value)
+            told = tell("lip.figure.live", figure_source=live.value)
     return (
         tell("lip.figure.lag", figure=told, lag_difference_c=source.lag_c) if abs(source.lag_c) >= LAG_SAID_C else told
     )

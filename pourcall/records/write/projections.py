@@ -33,7 +33,7 @@ from pourcall.contract.events import (
     StoreChanged,
 )
 from pourcall.contract.inputs import CommandIn, DaemonIn, EndMelt, Input, MarkAddition
-from pourcall.contract.message import tell
+from pourcall.contract.message import own, tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.records.entries import melt_outcome
 from pourcall.records.write.ids import SessionIds, keep_text
@@ -62,7 +62,7 @@ class Projector:
                 self._melt_started(ids, journal_id, event)
             case MeltChanged():
                 melt_id = self._melt(ids, event.old.melt, journal_id, event.mono_s, event.utc_s)
-                self._plan(melt_id, event.new, event.utc_s, written(event.why))
+                self._plan(melt_id, event.new, event.utc_s, written(own(event.why)))
             case MeltEnded():
                 self._melt_ended(ids, journal_id, event, item)
             case PourMarked():

@@ -127,7 +127,7 @@ def _lips(facts: MeltFacts) -> Iterator[chart.Mark]:
 
 def _entry(facts: MeltFacts, mark: Mark, number: int, hour: Clock, unit: Unit) -> chart.Entry:
     """A line of the list: number, clock, minutes since the start, words."""
-    words = tell("plot.call", call=mark.text) if mark.kind == "call" else mark.text
+    words = tell("plot.call", text=mark.text) if mark.kind == "call" else mark.text
     return chart.Entry(
         say(words, unit),
         flag=melt_parts.flag(number, mark) if number else None,

@@ -219,7 +219,7 @@ def _words(mark: Mark, unit: Unit) -> str:
         return word("state", mark.state.value)
     if mark.kind == "dip" and mark.temp_c is None:
         return say(tell("sheet.dip_without_figure", number=mark.number))
-    return say(tell("plot.call", call=mark.text) if mark.kind == "call" else mark.text, unit)
+    return say(tell("plot.call", text=mark.text) if mark.kind == "call" else mark.text, unit)
 
 
 def _length(seconds: float) -> str:

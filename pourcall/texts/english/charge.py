@@ -5,6 +5,7 @@ TEXTS: dict[str, str] = {
     "charge.taken_back": "melt {melt}: entry {number} is taken back; it is kept on record",
     "charge.corrected": "melt {melt}: entry {number} is {entry}; the first entry is kept",
     "charge.entry": "{parts}",
+    "charge.unknown_source": "metal of unknown source",
     "charge.metal": "{mass} {source}",
     "charge.metal_of": "{mass} {source} of {origin}",
     "charge.mass": "{mass_kg}",

@@ -15,7 +15,7 @@ TEXTS: dict[str, str] = {
     "charge_plan.gives": "gives {product_kg:2} of {made:, } %; cost {cost:2}",
     "charge_plan.recipe.on_limit": "on a limit of the alloy: weigh with care, or have it analysed",
     "charge_plan.recipe.unnamed": "{symbol} is not named in the sheet: held to {percent} %",
-    "charge_plan.added_cold": "added cold: {dip}",
+    "charge_plan.added_cold": "added cold: {why}",
     "charge_plan.dip": "{added_kg} at {added_c} into {bath_kg} at {bath_c}: {after_c}, {state}",
     "charge_plan.dip.slush": "below its liquidus of {liquidus_c}: slush until heated",
     "charge_plan.dip.liquid": "liquid",

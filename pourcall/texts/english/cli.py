@@ -32,7 +32,7 @@ TEXTS: dict[str, str] = {
     "cli.pour.head": "Pour {pour}: {mould}, {alloy}, {at}, marked {marked}",
     "cli.pour.struck_out": "STRUCK OUT: {why} ({who}); the first entry is kept",
     "cli.pour.window": "{low_c} to {high_c}",
-    "cli.pour.lip": "{lip_c} ± {lip_u_c} at the lip, {where} ({window})",
+    "cli.pour.lip": "{lip_c} ± {lip_u_c} at the lip, {arrived} ({window})",
     "cli.pour.lip_unknown": "no temperature at the lip ({window})",
     "cli.pour.setup": "setup: {setup}",
     "cli.pour.setup_batch": "setup: {setup}, batch {batch}",

@@ -1,7 +1,7 @@
 """How the temperature at the lip was made up, part by part."""
 
 TEXTS: dict[str, str] = {
-    "lip.figure.live": "{figure}",
+    "lip.figure.live": "{figure_source}",
     "lip.figure.dip": "dip {number}",
     "lip.figure.typed": "{instrument}",
     "lip.figure.lag": "{figure}, {lag_difference_c} of lag allowed for",

@@ -9,7 +9,7 @@ TEXTS: dict[str, str] = {
     "plot.minutes": "min",
     "plot.clock": "clock",
     "plot.when": "{minutes:1} min {hour}",
-    "plot.call": "call: {call}",
+    "plot.call": "call: {text}",
     "plot.liquidus": "liquidus {liquidus_c}",
     "plot.solidus": "solidus {solidus_c}",
     "plot.limit": "limit of the {whose} {limit_c}",

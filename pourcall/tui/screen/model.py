@@ -100,7 +100,7 @@ def _header(snapshot: FurnaceSnapshot, scene: Scene) -> Line:
         told = tell("screen.header.not_recorded", store_problem=snapshot.store_problem)
         must.append(line(StyledText(f"!! {say(told)}", Role.DANGER)))
     down = [
-        f"{board} {say(one.detail) or word('board', one.state)}"
+        f"{board} {say(one.detail) or word('board_state', one.state)}"
         for board, one in snapshot.boards.items()
         if one.state is not BoardState.UP
     ]
