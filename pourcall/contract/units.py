@@ -116,6 +116,14 @@ def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int 
     return f"{rounded(difference_from_c(delta_c, unit), decimals):.{decimals}f} {UNIT_MARK[unit]}"
 
 
+def format_below(delta_c: float | None, from_above_c: float, unit: Unit = Unit.C, decimals: int = 0) -> str:
+    """How much lower than `from_above_c`, as both are shown: what a person subtracts beside a furnace comes out."""
+    if not (finite(delta_c) and finite(from_above_c)):
+        return format_difference(delta_c, unit)
+    above, below = (rounded(from_c(temp_c, unit), decimals) for temp_c in (from_above_c, from_above_c - delta_c))
+    return f"{above - below:.{decimals}f} {UNIT_MARK[unit]}"
+
+
 def format_rate(rate_c_per_min: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:
     """A rate with its unit, `6.2 °C/min`; a dash where there is no number."""
     return f"{format_difference(rate_c_per_min, unit, decimals)}/min"
@@ -127,7 +135,8 @@ def rounded(value: float, decimals: int = 0) -> float:
     return math.copysign(math.floor(abs(value) * scale + 0.5 + 1e-9) / scale, value) + 0.0
 
 
-_TOKEN = re.compile(r"<(<?)(-?\d+(?:\.\d+)?) degC( apart| or more| or less)?>")
+_NUMBER = r"-?\d+(?:\.\d+)?"
+_TOKEN = re.compile(rf"<(<?)({_NUMBER}) degC( apart| or more| or less| below ({_NUMBER}))?>")
 
 
 def kept_as_typed(text: str) -> str:
@@ -142,6 +151,8 @@ def in_unit(text: str, unit: Unit = Unit.C, decimals: int = 0) -> str:
         if found[1]:
             return found[0][1:]  # a person wrote it so
         value, kind = float(found[2]), found[3]
+        if found[4]:
+            return format_below(value, float(found[4]), unit, decimals)
         if kind == " apart":
             return format_difference(value, unit, decimals)
         if kind == " or more":

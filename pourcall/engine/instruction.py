@@ -12,6 +12,7 @@ from pourcall.contract.snapshot import Instruction, ToDo
 from pourcall.engine.melt.melt_run import AfterLift
 from pourcall.engine.situation import Melt, NextMould, Situation
 
+SHOWN_C = 0.05  # less than that below the window is shown as none
 TODO: dict[CallKind, ToDo] = {
     CallKind.CUT_POWER: ToDo.CUT,
     CallKind.WINDOW_CLOSING: ToDo.POUR_SOON,
@@ -93,6 +94,8 @@ def _standing(now: Situation, melt: Melt, mould: NextMould, metal_c: float) -> I
     judgement = mould.judgement
     match now.state:
         case MeltState.SOLID | MeltState.MELTING | MeltState.FREEZING | MeltState.LIQUID:
+            if to_go_c < SHOWN_C:
+                return Instruction(todo=ToDo.WAIT, text=tell(f"instruction.{now.state.value}.within"))
             return Instruction(todo=ToDo.WAIT, text=tell(f"instruction.{now.state.value}", to_go_difference_c=to_go_c))
         case MeltState.ABOVE:
             return Instruction(todo=ToDo.COOL, text=tell("instruction.above", over_difference_c=metal_c - high_c))

@@ -1,7 +1,8 @@
 """From a message to a sentence in the reader's unit. What a fact is, its name says (contract/message.py).
 
 `{aim_c}` in a template is that fact; `{aim_c:1}` with one decimal, `{probe:cap}` with a capital, `{steps:. }` several
-messages joined by what stands behind the colon.
+messages joined by what stands behind the colon; `{loss_difference_c:below metal_c}` as much lower than that other fact
+as the two temperatures differ as they are shown.
 """
 
 import math
@@ -13,6 +14,7 @@ from pourcall.contract.message import OWN, SENTENCES, Fact, Message, Told
 from pourcall.contract.units import (
     Unit,
     difference_from_c,
+    format_below,
     format_difference,
     format_highest,
     format_lowest,
@@ -48,6 +50,7 @@ class Style(NamedTuple):
     """How facts are written: figures by their kind, a sentence on record, and what a person named or wrote."""
 
     figures: dict[str, Writer]
+    below: Callable[[float, float], str]  # a difference, and the temperature it goes down from
     sentence: Callable[[str], str]
     given: Callable[[str], str]
 
@@ -60,7 +63,12 @@ def _spoken(unit: Unit) -> Style:
         "difference": lambda value, decimals: format_difference(value, unit, _tenths(value, unit, decimals)),
         "rate": lambda value, decimals: format_rate(value, unit, _tenths(value, unit, decimals)),
     }
-    return Style(figures, sentence=lambda text: in_unit(text, unit), given=lambda text: text)
+    return Style(
+        figures,
+        below=lambda delta_c, above_c: format_below(delta_c, above_c, unit),
+        sentence=lambda text: in_unit(text, unit),
+        given=lambda text: text,
+    )
 
 
 _RECORD = Style(
@@ -71,6 +79,7 @@ _RECORD = Style(
         "difference": lambda value, _: f"<{value:.2f} degC apart>",
         "rate": lambda value, _: f"<{value:.2f} degC apart> a minute",
     },
+    below=lambda delta_c, above_c: f"<{delta_c:.2f} degC below {above_c:.2f}>",
     sentence=lambda text: text,
     given=kept_as_typed,
 )
@@ -93,6 +102,9 @@ def _filled(message: Message, style: Style) -> str:
 
     def placed(found: re.Match[str]) -> str:
         name, how = found[1], found[2] or ""
+        value, above_c = message.facts.get(name), message.facts.get(how.removeprefix("below "))
+        if isinstance(value, float) and isinstance(above_c, float) and math.isfinite(value) and math.isfinite(above_c):
+            return style.below(value, above_c)
         return _fact(name, message.facts[name], how, style) if name in message.facts else found[0]
 
     return PLACE.sub(placed, template)

@@ -128,3 +128,25 @@ def test_what_is_published_turns_sentences_on_record_and_no_names() -> None:
     said = LinkChanged(furnace="a", seq=1, mono_s=0.0, utc_s=0.0, board="<500 degC>", up=False, detail="at <500 degC>")
     out = spoken(said)
     assert (out.board, out.detail) == ("<500 degC>", "at 500 °C")
+
+
+# What is printed adds up: 555.4 less 10.8 is 544.6, and 555 less 11 is not 545.
+
+
+@pytest.mark.parametrize(
+    ("unit", "wanted"),
+    [
+        (Unit.C, "555 °C less 10 °C is 545 °C"),
+        (Unit.F, "1032 °F less 20 °F is 1012 °F"),
+        (Unit.K, "829 K less 11 K is 818 K"),
+    ],
+)
+def test_a_loss_is_said_so_that_what_is_left_comes_out_as_it_is_said(unit: Unit, wanted: str) -> None:
+    text = "{pot_c} less {loss_difference_c:below pot_c} is {lip_c}"
+    facts = {"pot_c": 555.4, "loss_difference_c": 10.8, "lip_c": 555.4 - 10.8}
+    with other_words(Fixed(it=text)):
+        assert say(Message("it", {**facts}), unit) == in_unit(written(Message("it", {**facts})), unit) == wanted
+
+
+def test_a_loss_of_a_pot_that_nobody_measured_is_said_by_itself() -> None:
+    assert shown("less {loss_difference_c:below pot_c}", loss_difference_c=10.8) == "less 11 °C"

@@ -41,6 +41,7 @@ DIAMETERS = 10.0
 SHEATH_MM: dict[str, float] = {"thin": 1.5, "mineral_3mm": 3.0, "mineral_6mm": 6.0, "ceramic_tube": 15.0}
 FILM_W_PER_M2_K, STEM_W_PER_M_K = 2000.0, 25.0
 SHALLOW_LIMIT_C = 5.0
+STEM_SAID_C = 0.5  # what a shallow stem takes off is said from where it shows in whole degrees
 DEEPEST_MM = 1000.0
 SPREAD_WITHIN_S = 300.0
 RANGE_OF_THREE = 1.693  # mean range of three values in standard deviations (d2 of control charts; from memory)
@@ -194,7 +195,7 @@ def evaluate_dip(
         return _unusable(blank, _below_liquidus(fit.temp_c, held_s, mono_s, tau_s, alloy, earlier))
     stem_c = 0.0 if run.depth_mm is None else stem_error_c(sheath, run.depth_mm, fit.temp_c)
     shallow = NOTHING
-    if run.depth_mm is not None and run.depth_mm < deep_enough_mm(sheath):
+    if run.depth_mm is not None and run.depth_mm < deep_enough_mm(sheath) and stem_c >= STEM_SAID_C:
         shallow = tell(
             "dip.shallow",
             depth_mm=round(run.depth_mm),

@@ -5,7 +5,7 @@ TEXTS: dict[str, str] = {
     "call.pour.now_of": "Pour {mould} ({number} of {of}) now",
     "call.pour.best_aim": "Pour {mould}: best aim, too cold {cold_share}, too hot {hot_share}",
     "call.pour.best_aim_of": "Pour {mould} ({number} of {of}): best aim, too cold {cold_share}, too hot {hot_share}",
-    "call.pour.why": "arrives at {lip_c} ± {lip_u_c} (window {low_c} to {high_c}): {metal_c} in the pot less {loss_difference_c} on the way",
+    "call.pour.why": "arrives at {lip_c} ± {lip_u_c} (window {low_c} to {high_c}): {metal_c} in the pot less {loss_difference_c:below metal_c} on the way",
     "call.pour.held": "{held:cap}. {why}",
     "call.closing.cold": "Pour {mould} now: the window closes, too cold in about {about_s}",
     "call.closing.hot": "Pour {mould} now: the window closes, too hot in about {about_s}",

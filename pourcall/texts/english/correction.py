@@ -13,7 +13,7 @@ TEXTS: dict[str, str] = {
     "correction.lip": "{lip_c} at the lip",
     "correction.lip_unknown": "temperature at the lip not known",
     "correction.worked_out_again": "{basis}; worked out again from the recorded trace",
-    "correction.other_mould": "{pot_c} in the pot ({figure}), less {way_difference_c} on the way; worked out again for "
+    "correction.other_mould": "{pot_c} in the pot ({figure}), less {way_difference_c:below pot_c} on the way; worked out again for "
     "another mould from the recorded figure of the pot",
     "correction.pour_completed": "pour {pour}: {said}; on record",
     "correction.melt_noted": "melt {melt}: {said}; on record",

@@ -91,6 +91,8 @@ TEXTS: dict[str, str] = {
     "word.parameter.limit_c": "panel takes the power away at",
     "word.parameter.pot_j_per_k": "heat in the pot",
     "word.parameter.flame_share": "of the power straight to the pot",
+    "word.probe_at.melt": "melt probe",
+    "word.probe_at.dip": "dip probe",
     "word.material.green_sand": "green sand",
     "word.material.oil_sand": "oil sand",
     "word.material.resin_sand": "resin sand",

@@ -164,11 +164,14 @@ def _tells_the_metal(probe: ProbeView, metal: MetalView) -> bool:
 
 
 def _other_probe(probe: ProbeView, look: Look) -> Line:
-    """`chamber 702 ±6 °C`, `melt probe out 310 ±4 °C`, `!! FAIL chamber -- °C`."""
-    place, figure = word("place", probe.place), with_uncertainty(probe.temp_c, look.unit, probe.u_c)
+    """`chamber 702 ±6 °C`, `melt probe 20 ±5 °C`, `melt probe out 310 ±4 °C`, `!! FAIL chamber -- °C`.
+
+    A probe meant for the melt is named as a probe: its figure is not the melt's.
+    """
+    place, figure = word("probe_at", probe.place), with_uncertainty(probe.temp_c, look.unit, probe.u_c)
     if probe.reason is Reason.OK:
         return line(StyledText(f"{place} ", Role.DIM), figure)
     status = status_text(probe.reason)
     if probe.reason in NOT_FAILED:
-        return line(StyledText(f"{place} {status.text} ", Role.DIM), figure)
+        return line(StyledText(f"{word('place', probe.place)} {status.text} ", Role.DIM), figure)
     return line(StyledText(f"{status.text} {place} ", status.role), figure)
