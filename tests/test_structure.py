@@ -12,6 +12,15 @@ PACKAGE = ROOT / "pourcall"
 CONTRACTS = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["importlinter"]["contracts"]
 MOST_FILES = 14  # in one folder: more asks for a division; contract and the catalogue are flat vocabularies
 LARGEST_SHARE = 0.15
+# Objects of a general library, whose fields happen to be called as some of ours: module and field.
+LIBRARY_FIELDS = {
+    "app.width",
+    "as_pdf.height",
+    "as_pdf.width",
+    "calibrate_command.usage",
+    "charging.told",
+    "main.description",
+}
 
 
 def module_of(path: Path) -> str:
@@ -137,3 +146,34 @@ def test_no_folder_holds_so_many_modules_that_one_loses_sight() -> None:
             folder = str(path.parent.relative_to(ROOT))
             folders[folder] = folders.get(folder, 0) + 1
     assert {folder: count for folder, count in folders.items() if count > MOST_FILES} == {}
+
+
+def _written(tree: ast.Module) -> tuple[set[str], dict[str, int]]:
+    """Names of the state that the classes of a module keep, and of what it writes through another name than `self`."""
+    kept, outside = set[str](), dict[str, int]()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ClassDef):
+            kept |= {
+                each.target.id
+                for each in node.body
+                if isinstance(each, ast.AnnAssign) and isinstance(each.target, ast.Name)
+            }
+        elif isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Store):
+            if isinstance(node.value, ast.Name) and node.value.id == "self":
+                kept.add(node.attr)
+            else:
+                outside[node.attr] = node.lineno
+    return kept, outside
+
+
+def test_state_is_written_by_the_module_that_owns_it_alone() -> None:
+    """A class that is changed from elsewhere has no invariant that one can read in one place."""
+    trees = {path: ast.parse(path.read_text("utf-8")) for path in modules().values()}
+    written = {path: _written(tree) for path, tree in trees.items()}
+    ours = set[str]().union(*(kept for kept, _ in written.values()))
+    assert [
+        f"{path.relative_to(ROOT)}:{line} writes {name}"
+        for path, (kept, outside) in written.items()
+        for name, line in outside.items()
+        if name in ours - kept and f"{path.stem}.{name}" not in LIBRARY_FIELDS
+    ] == []

@@ -3,17 +3,21 @@
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 
 from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.message import Message
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.contract.units import Unit, in_unit, parse_unit
+from pourcall.texts import say
+
+Row = TypeVar("Row")
 
 
 def our_paths() -> Paths:
@@ -75,6 +79,28 @@ def print_table(head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Se
             for at, (cell, w) in enumerate(zip(line, widths, strict=True))
         ]
         print("  ".join(cells).rstrip())
+
+
+def print_listing(
+    args: argparse.Namespace,
+    rows: Sequence[Row],
+    columns: Mapping[str, Callable[[Row], str]],
+    *,
+    right: Sequence[str] = (),
+    none: Message,
+) -> None:
+    """What a listing found: JSON where it was asked for, a sentence where there is nothing, else a table.
+
+    columns: title and what stands in it; `right` names those of figures.
+    """
+    if args.json:
+        print_json(rows)
+    elif not rows:
+        print(say(none))
+    else:
+        head = list(columns)
+        cells = [[cell(row) for cell in columns.values()] for row in rows]
+        print_table(head, cells, right=[head.index(name) for name in right])
 
 
 def local_time(utc_s: float | None, *, with_date: bool = True) -> str:

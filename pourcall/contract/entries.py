@@ -10,6 +10,8 @@ import msgspec
 
 from pourcall.contract.inputs import MeltEnding
 
+SOUND = "sound"  # said of a casting in the place of a class of defects
+
 
 class _Entry(
     msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True, tag_field="type"

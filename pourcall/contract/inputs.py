@@ -226,6 +226,10 @@ class AckAlarm(_Command, frozen=True, tag="ack_alarm"):
     alarm: str = ""
 
 
+SILENCE_S = 30.0  # sounds go on after so long; it is not for the person to choose
+NOT_NOW_S = 120.0  # a call that was put off comes back after so long, where it still holds
+
+
 class SilenceAlarms(_Command, frozen=True, tag="silence_alarms"):
     """Quiet for 30 s. Silence is not acknowledgement."""
 

@@ -13,6 +13,7 @@ import msgspec
 from pourcall.contract.message import NOTHING, Told
 
 SURROUNDINGS_C = 20.0  # what a pot in the open cools towards
+SKIM_BELOW_C = 15.0  # so far below the lowest the mould may get: time to skim (common practice, no source)
 
 
 class AlloyFacts(msgspec.Struct, frozen=True, kw_only=True):

@@ -10,6 +10,7 @@ from pourcall.contract.frames import RawKind
 from pourcall.contract.status import STATUS_OF, Reason, Status
 
 TYPED_U_C = 15.0  # a handheld meter: nothing is known of it
+LAG_SAID_C = 2.0  # a sheath's lag is said with the figure from here on
 GROWTH_C_PER_MIN = 3.0  # what an old dip's uncertainty gains in a minute: power off, lid on (ours)
 
 

@@ -109,11 +109,12 @@ def _format_limit(temp_c: float | None, unit: Unit, inward: Callable[[float], in
     return f"{inward(from_c(temp_c, unit) + same)} {UNIT_MARK[unit]}"
 
 
-def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:
-    """A difference of temperatures, with its unit; a dash where there is no number."""
+def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int = 1, *, signed: bool = False) -> str:
+    """A difference of temperatures, with its unit (signed: and its sign always); a dash where there is no number."""
     if not finite(delta_c):
         return f"{DASH} {UNIT_MARK[unit]}"
-    return f"{rounded(difference_from_c(delta_c, unit), decimals):.{decimals}f} {UNIT_MARK[unit]}"
+    sign = "+" if signed else ""
+    return f"{rounded(difference_from_c(delta_c, unit), decimals):{sign}.{decimals}f} {UNIT_MARK[unit]}"
 
 
 def format_below(delta_c: float | None, from_above_c: float, unit: Unit = Unit.C, decimals: int = 0) -> str:

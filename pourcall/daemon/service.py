@@ -324,7 +324,7 @@ class Service:
                         self._tasks.once("wake", self._stay_awake(furnace))
                 case ev.MeltEnded():
                     log.info("%s: melt %s ended, %s", furnace, out.melt, out.ending.value)
-                    self.traces[furnace].melting = False
+                    self.traces[furnace].melt_ended()
                     if self._wake is not None and not any(trace.melting for trace in self.traces.values()):
                         self._tasks.once("wake", self._wake.release())
                 case ev.AlarmChanged(alarm=alarm):

@@ -8,7 +8,9 @@ import math
 from collections.abc import Callable, Sequence
 
 from pourcall.contract.events import CallHow, CallKind, CallView, Dip, DipFault, MeltState
+from pourcall.contract.inputs import NOT_NOW_S
 from pourcall.contract.message import NOTHING, Told, tell
+from pourcall.contract.plan import SKIM_BELOW_C
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.situation import Melt, NextMould, Side, Situation, good_dips
 
@@ -29,7 +31,6 @@ BY_HARM = (
     CallKind.STEP,
     CallKind.SKIM,
 )
-NOT_NOW_S = 120.0
 DWELL_S = 3.0  # a judgement must hold so long before it is called
 CUT_RISING_C_PER_MIN = 2.0
 CUT_AHEAD_S = 60.0  # a person needs this from the call to the knob and the furnace to feel it
@@ -38,7 +39,6 @@ CUT_AGAIN_S = 120.0  # after an answer, or after it rose less: a cut is not aske
 DIP_AGAIN_LEAST_S, DIP_AGAIN_MOST_S = 60.0, 300.0
 DIP_AGAIN_SOLID_S, DIP_AGAIN_MUSHY_S = 150.0, 75.0  # after a dip that found it solid, or not yet liquid
 DIP_AGAIN_BAD_S = 20.0  # after one that was of no use for other reasons
-SKIM_BELOW_C = 15.0
 SKIM_LASTS_S = 120.0  # nobody answers every call; then the instruction is free for what comes next
 STEP_LASTS_S = 90.0
 

@@ -11,10 +11,10 @@ from typing import assert_never
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.config import EngineConfig
-from pourcall.contract.frames import RawKind, SampleFlag
+from pourcall.contract.frames import SampleFlag
 from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import lip_window_c
-from pourcall.contract.reading import Place, ProbeState, Reading
+from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import DipView, FurnaceSnapshot
 from pourcall.contract.status import Reason
 from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_conditions
@@ -35,7 +35,7 @@ from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour
 from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
-from pourcall.engine.sensing.sensor_health import SensorConditions, expanded_u_c
+from pourcall.engine.sensing.sensor_health import SensorConditions
 from pourcall.engine.situation import Situation, closing_of, melt_of, next_mould, nothing_runs
 from pourcall.engine.view import probe_view, why_no_reading, window_view
 
@@ -250,16 +250,7 @@ class Engine:
 
     def _lost(self, channel: ProbeChannel, reason: Reason = Reason.LINK_LOST) -> None:
         """A lost link, or another board than it was, is a reading with a reason, not silence."""
-        reading = Reading(
-            probe=channel.config.name,
-            temp_c=None,
-            reason=reason,
-            at_mono_s=self.outputs.mono_s,
-            at_utc_s=self.outputs.utc_s,
-            raw_kind=RawKind.ITS90_C if channel.last is None else channel.last.raw_kind,
-        )
-        channel.last = reading
-        self.outputs.put(reading)
+        self.outputs.put(channel.lose(reason, self.outputs.mono_s, self.outputs.utc_s))
 
     def _store(self, item: inp.StoreIn) -> None:
         if item.problem == self._store_problem:
@@ -285,8 +276,7 @@ class Engine:
         for link in self._links.values():
             self._set_link_conditions(link)
         for channel in self.channels:
-            u_c = expanded_u_c(channel, self._chips.get(channel.config.board, ""))
-            channel.u_c = channel.u_c if u_c is None else u_c  # a moment without a figure: the last budget holds
+            channel.refresh_uncertainty(self._chips.get(channel.config.board, ""))
             self._set_sensor_conditions(channel)
             sensor = self._sensors[channel.config.name]
             board = self._links.get(channel.config.board)

@@ -18,7 +18,18 @@ from scipy.optimize import least_squares
 from pourcall.contract.errors import BadTrace
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
 from pourcall.contract.message import tell
-from pourcall.furnace.model import THROTTLE_C, Furnace, Metal, State, add_cold, advance, predict_reading
+from pourcall.furnace.ensemble import HEAT_U
+from pourcall.furnace.model import (
+    CHAMBER_SIGMA_C,
+    CHAMBER_WALL_SHARE,
+    THROTTLE_C,
+    Furnace,
+    Metal,
+    State,
+    add_cold,
+    advance,
+    predict_reading,
+)
 from pourcall.furnace.training import LOW, Fitted, LearnTrace, why_not
 
 POINT_S = 10.0
@@ -26,11 +37,9 @@ STEP_S = 5.0
 FLOOR_C = 4.0  # standard deviation of one residual, before what the model says it does not know
 TOGETHER_S = 240.0  # residuals this near in time err together (ours, from their autocorrelation on simulated melts)
 SOLID_C = 35.0
-CHAMBER_SEES_WALL, CHAMBER_SIGMA_C = 0.7, 25.0  # a probe in the chamber: share of wall in what it reads (ours)
 LUMP_SIGMA_C = 80.0
 LUMP_S = 420.0  # half a kilogram in a kilogram of bath takes minutes to melt and mix (ours)
 HOT_WALL_U_C = 150.0
-HEAT_U = 0.05
 # A controller's limit, little exchange or a heavy wall all flatten a trace: the sum of squares has a hollow for each.
 # A limit that nothing reaches has no slope at all. Before anything is learned the limit is therefore held at each of
 # some places while the rest is fitted for a few evaluations from the best of some starts, and let go at the end. In
@@ -247,7 +256,7 @@ class Problem:
             probe = x[-1] if seen.trace.dips else 0.0  # the error of the probe that dipped, in all its dips
             said += [metal.temp_c(states[at][0].h) + probe * own_c for at, own_c in seen.at_figures]
             said += [
-                CHAMBER_SEES_WALL * states[at][0].wall_c + (1.0 - CHAMBER_SEES_WALL) * states[at][0].pot_c
+                CHAMBER_WALL_SHARE * states[at][0].wall_c + (1.0 - CHAMBER_WALL_SHARE) * states[at][0].pot_c
                 for at in seen.at_chamber
             ]
             made.append(seen.temps - np.array(said))

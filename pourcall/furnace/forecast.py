@@ -16,6 +16,8 @@ from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.snapshot import Interval
 from pourcall.furnace.ensemble import COUNT, Ensemble, deviation
 from pourcall.furnace.model import (
+    CHAMBER_SIGMA_C,
+    CHAMBER_WALL_SHARE,
     Coast,
     Furnace,
     Metal,
@@ -37,7 +39,6 @@ LEFT_OUT_SHARE, LEFT_OUT_S = 0.04, 10.0  # of the time to go, k = 1: lid, dips, 
 READY_SHARE, COAST_SHARE = 0.45, 0.75
 COAST_LEFT_OUT_SHARE, COAST_LEFT_OUT_C = 0.10, 1.5  # of the rise still to come, k = 1
 WALL_DRIFT_C, BATH_DRIFT_C, POWER_DRIFT = 3.0, 3.0, 0.006  # a square root of a minute
-CHAMBER_WALL_SHARE, CHAMBER_SIGMA_C = 0.7, 25.0
 FROM_CHAMBER_U_C = 15.0  # expanded; metal from a chamber probe is never better than this
 BLOCK_S = 10.0  # the ensemble is moved at readings, and at least so often
 LOOK_ALL_S, LOOK_NEAR_S = 100.0, 30.0  # in which every member's forecast is made anew; when something is near

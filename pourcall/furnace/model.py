@@ -30,6 +30,8 @@ STEP_S = 5.0
 SHORT = 0.3
 AHEAD = 0.55  # share of a step that is solved for; a half is most exact, a whole most calm
 NEAR_STEP_S, NEAR_STEPS, COAST_STEP_S, FAR_STEP_S = 8.0, 8, 16.0, 32.0  # of what is to come: fine at first
+CHAMBER_WALL_SHARE, CHAMBER_SIGMA_C = 0.7, 25.0  # a probe in the chamber: share of wall in what it reads (ours)
+HOT_START_C = 80.0  # what begins hotter stands in a furnace still hot from the melt before
 PANEL_U_C = 15.0  # a pot's metal behind a panel that was never compared (ours, common practice, no source)
 
 

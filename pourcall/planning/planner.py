@@ -9,7 +9,7 @@ import msgspec
 
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.message import NOTHING, Message, Told, tell
-from pourcall.contract.plan import MeltPlan, MouldRequest, tap_window_c
+from pourcall.contract.plan import SKIM_BELOW_C, MeltPlan, MouldRequest, tap_window_c
 from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet, Value
 from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.alloys.stand_in import with_stand_ins
@@ -330,7 +330,6 @@ def _source(key: str, value: Value) -> Message:
 
 
 HOLD_MIN = 10.0  # at the aim, to even out pot and metal (common practice, no source)
-SKIM_BELOW_C = 15.0
 WARM_C = 150.0  # well above boiling water (common practice, no source)
 
 

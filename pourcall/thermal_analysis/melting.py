@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from pourcall.contract.plan import AlloyFacts
+from pourcall.thermal_analysis.arrests import LEAST_RATE_C_PER_S, RATE_KEEP_S
 
 NEAR_C = 25.0  # a probe may be out by so much; further from the melting range nothing is taken for melting,
 NEAR_COLD_C, NEAR_SHARE = 5.0, 0.065  # and by less where it is not so hot: this and a share of the temperature
@@ -20,8 +21,6 @@ FREE_SHARE = 0.5  # again, and
 SPRUNG = 1.8  # times as fast as while it was slow: it goes on
 LEAST_S = 20.0
 AGAIN_S = 10.0  # slow, or free, for so long before it is believed
-RATE_KEEP_S = 45.0
-LEAST_RATE_C_PER_S = 0.04
 MELTED_SHARE = 0.2  # of latent heat over specific heat: so much at the least for the whole of the metal
 HELD_SHARE = 2.5  # so much at the most; more is a hold
 BACK_C = 6.0  # below where melting was over: it freezes, or cold metal went in

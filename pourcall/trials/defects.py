@@ -12,10 +12,10 @@ from typing import Literal
 
 import msgspec
 
+from pourcall.contract.entries import SOUND
 from pourcall.contract.errors import BadInput
 from pourcall.contract.nearest import nearest
 
-SOUND = "sound"
 SEVERITIES = {0: "not there", 1: "slight, usable", 2: "marked", 3: "scrap"}
 TABLE = Path(__file__).parent / "defects.toml"
 Direction = Literal["cold", "hot", "both", "neither"]

@@ -11,6 +11,7 @@ from typing import Any
 
 import msgspec
 
+from pourcall.contract.entries import SOUND
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Message, tell
 from pourcall.contract.nearest import did_you_mean
@@ -22,7 +23,7 @@ from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import SetupView
 from pourcall.trials.advice import Bound, InspectedPour, SetupData
-from pourcall.trials.defects import SOUND, sides
+from pourcall.trials.defects import sides
 from pourcall.trials.model import AIM_U_C
 from pourcall.trials.series import PouredInto, changed
 from pourcall.trials.similar import MOST_APART, known, likeness_of

@@ -19,6 +19,7 @@ from textual.containers import Horizontal, Vertical
 from pourcall.contract.api import Asked, CommandResult, StartRequest
 from pourcall.contract.errors import PourcallError, Refused
 from pourcall.contract.events import CommandRefused, Event
+from pourcall.contract.inputs import SILENCE_S
 from pourcall.contract.message import Told, tell
 from pourcall.contract.settings import Sound
 from pourcall.contract.snapshot import FurnaceSnapshot
@@ -38,7 +39,7 @@ from pourcall.tui.screen.forecast_lines import METAL_PLACES, best_metal_c, coast
 from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
 from pourcall.tui.screen.words import Look
-from pourcall.tui.sounds.cues import SILENCE_S, CueSelector
+from pourcall.tui.sounds.cues import CueSelector
 from pourcall.tui.sounds.player import Player
 
 log = logging.getLogger(__name__)
@@ -78,7 +79,7 @@ class Dashboard(App[int]):
         self._mono_s = mono_s
         self._unit, self._furnace, self._steady = unit, furnace, steady_marks
         self.client = client or ApiClient(address, mono_s=mono_s)
-        self.client.on_change, self.client.on_event = self._on_change, self._on_event
+        self.client.subscribe(self._on_change, self._on_event)
         self.key_controller, self.cue_selector = KeyController(), CueSelector()
         self.player = Player(sound.player, sound.volume, self.bell, path=player_path)
         self._traces: dict[tuple[str, str], TraceBuffer] = {}

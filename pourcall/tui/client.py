@@ -89,21 +89,17 @@ def major(version: str) -> str:
 
 
 class ApiClient:
-    """One daemon. `run()` keeps `snapshots`, `health` and the link state current until cancelled.
-
-    `on_change(furnace)` is called after each merged message, `on_event(event)` for each event; both at once.
-    """
+    """One daemon. `run()` keeps `snapshots`, `health` and the link state current until cancelled."""
 
     def __init__(
         self,
         address: Address,
         *,
-        on_change: Callable[[str], None] = lambda _furnace: None,
-        on_event: Callable[[Event], None] = lambda _event: None,
         mono_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self.address = address
-        self.on_change, self.on_event, self._mono_s = on_change, on_event, mono_s
+        self._mono_s = mono_s
+        self.subscribe(lambda _furnace: None, lambda _event: None)
         self.snapshots: dict[str, FurnaceSnapshot] = {}
         self.health: Health | None = None
         self.problem = NOTHING  # why there is no connection
@@ -111,6 +107,10 @@ class ApiClient:
         self._last_message_s: float | None = None
         self._session: aiohttp.ClientSession | None = None
         self._connected = False
+
+    def subscribe(self, on_change: Callable[[str], None], on_event: Callable[[Event], None]) -> None:
+        """on_change(furnace) is called after each merged message, on_event(event) for each event; both at once."""
+        self._on_change, self._on_event = on_change, on_event
 
     async def __aenter__(self) -> Self:
         connector: aiohttp.BaseConnector
@@ -193,14 +193,14 @@ class ApiClient:
             before = self.snapshots.get(delta.furnace)
             if before is not None and delta.furnace in fresh:
                 self.snapshots[delta.furnace] = merge(before, delta)
-                self.on_change(delta.furnace)
+                self._on_change(delta.furnace)
         elif kind == "event":
             try:
                 event = msgspec.json.decode(text, type=StreamEvent).event
             except msgspec.ValidationError as err:
                 log.info("an event of a newer daemon was left out: %s", err)
                 return
-            self.on_event(event)
+            self._on_event(event)
 
     def _take_snapshot(self, text: str, fresh: set[str]) -> None:
         whole: dict[str, Any] = msgspec.json.decode(text)
@@ -221,7 +221,7 @@ class ApiClient:
         self.snapshots[name] = message.snapshot
         for gone in set(self.snapshots) - set(message.health.furnaces) - fresh:
             del self.snapshots[gone]
-        self.on_change(name)
+        self._on_change(name)
 
     async def send(self, furnace: str, command: Asked) -> CommandResult:
         """Ask the daemon for something; its answer, `accepted` or not with the reason.

@@ -231,8 +231,7 @@ def test_how_it_decides_names_every_state_band_place_and_flag() -> None:
 
 
 def test_figures_in_how_it_decides_are_those_of_the_engine() -> None:
-    from pourcall.contract import reading
-    from pourcall.engine import calls
+    from pourcall.contract import plan, reading
     from pourcall.engine.bath import dips, metal
     from pourcall.engine.melt import pour_call
     from pourcall.engine.sensing import measurement as measure
@@ -252,7 +251,7 @@ def test_figures_in_how_it_decides_are_those_of_the_engine() -> None:
         f"jumps by more than {measure.JUMP_LEAST_C:g} °C faster than {measure.JUMP_C_PER_S:g} °C a second",
         f"{pour_call.KEEP_C:g} °C beyond where it came",
         f"repeatability of {pour_call.REPEATABILITY_U_C:g} °C",
-        f"from {calls.SKIM_BELOW_C:g} °C below the tap window",
+        f"from {plan.SKIM_BELOW_C:g} °C below the tap window",
         f"Faster than {metal.LAG_RATE_C_PER_MIN:g} °C a minute",
     ):
         assert told in text, told

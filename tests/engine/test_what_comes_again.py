@@ -7,9 +7,9 @@ import pytest
 
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, ProfileChanged, ProfileHow
+from pourcall.contract.inputs import NOT_NOW_S
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.engine.calls import NOT_NOW_S
 from pourcall.metal.alloys.sheet import load_sheets
 from tests.engine.conftest import Bench, make_plan
 

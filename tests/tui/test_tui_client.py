@@ -202,7 +202,9 @@ async def test_events_are_handed_on_and_unknown_ones_left_out(
 ) -> None:
     heard: list[Any] = []
     await daemon.put(scenes.heating())
-    async with listening(ApiClient(Address(socket=daemon.socket), on_event=heard.append)):
+    client = ApiClient(Address(socket=daemon.socket))
+    client.subscribe(lambda _furnace: None, heard.append)
+    async with listening(client):
         await eventually(lambda: daemon.listeners)
         await daemon.send('{"type":"event","event":{"type":"eclipse","furnace":"forge"}}')
         await daemon.send('{"type":"weather","wind":"south"}')

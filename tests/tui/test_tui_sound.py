@@ -17,8 +17,9 @@ from typing import Any
 import pytest
 
 from pourcall.contract.events import AlarmState, CallKind, CallView, Priority
+from pourcall.contract.inputs import SILENCE_S
 from pourcall.contract.message import tell
-from pourcall.tui.sounds.cues import SILENCE_S, TONES, Code, Cue, CueSelector, length_s, wav_of
+from pourcall.tui.sounds.cues import TONES, Code, Cue, CueSelector, length_s, wav_of
 from pourcall.tui.sounds.player import Player
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from pourcall.cli.client import DaemonClient
-from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_listing, unit_of
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts import charging, ending
 from pourcall.cli.periods import add_period, period_of
@@ -27,7 +27,7 @@ from pourcall.contract.units import Unit, format_difference, format_temperature,
 from pourcall.texts import say, sentence, word
 
 if TYPE_CHECKING:
-    from pourcall.records.read.views import MeltRow
+    from pourcall.records.read.views import MeltFilter, MeltRow
 
 MOULD_HELP = (
     "one mould, in the order of pouring: a mould setup (`pourcall mould list`), or NAME[,kg=0.6][,mm=6]"
@@ -217,33 +217,31 @@ def _list(args: argparse.Namespace) -> int:
     from pourcall.records.read.store import Store
 
     since_s, until_s = period_of(args)
+    only: MeltFilter = {
+        "furnace": args.furnace or None,
+        "alloy": args.alloy,
+        "since_utc_s": since_s,
+        "until_utc_s": until_s,
+    }
     with Store.read(our_paths().database) as store:
-        rows = store.melts(
-            limit=args.limit, furnace=args.furnace or None, alloy=args.alloy, since_utc_s=since_s, until_utc_s=until_s
-        )
-    if args.json:
-        print_json(rows)
-    elif not rows:
-        asked = any((args.furnace, args.alloy, args.since, args.until))
-        print(say(tell("melt_list.none_like_that" if asked else "melt_list.none_yet")))
-    else:
-        print_table(
-            ("melt", "began", "furnace", "alloy", "kg", "pours", "dips", "ended"),
-            [
-                (
-                    row.melt,
-                    local_time(row.began_utc_s),
-                    row.furnace,
-                    row.alloy_name,
-                    f"{row.charge_kg:.2f}",
-                    f"{row.pours}/{row.moulds}",
-                    str(row.dips),
-                    _ended(row),
-                )
-                for row in rows
-            ],
-            right=(4, 5, 6),
-        )
+        rows = store.melts(limit=args.limit, **only)
+    print_listing(
+        args,
+        rows,
+        {
+            "melt": lambda row: row.melt,
+            "began": lambda row: local_time(row.began_utc_s),
+            "furnace": lambda row: row.furnace,
+            "alloy": lambda row: row.alloy_name,
+            "kg": lambda row: f"{row.charge_kg:.2f}",
+            "pours": lambda row: f"{row.pours}/{row.moulds}",
+            "dips": lambda row: str(row.dips),
+            "ended": _ended,
+        },
+        right=("kg", "pours", "dips"),
+        none=tell("melt_list.none_like_that" if any(only.values()) else "melt_list.none_yet"),
+    )
+    if not args.json:
         say_invented(row.melt for row in rows)
     return 0
 
@@ -261,14 +259,17 @@ def _find(args: argparse.Namespace) -> int:
 
     with Store.read(our_paths().database) as store:
         hits = store.find(args.words, limit=args.limit)
-    if args.json:
-        print_json(hits)
-    elif not hits:
-        print(say(tell("melt_list.nothing_has", words=" + ".join(args.words))))
-    else:
-        unit = unit_of(args)
-        rows = [(hit.pour or hit.melt, hit.what, " ".join(in_unit(hit.text, unit).split())) for hit in hits]
-        print_table(("where", "what", "text"), rows)
+    unit = unit_of(args)
+    print_listing(
+        args,
+        hits,
+        {
+            "where": lambda hit: hit.pour or hit.melt,
+            "what": lambda hit: hit.what,
+            "text": lambda hit: " ".join(in_unit(hit.text, unit).split()),
+        },
+        none=tell("melt_list.nothing_has", words=" + ".join(args.words)),
+    )
     return 0
 
 

@@ -4,9 +4,10 @@ import argparse
 import itertools
 from typing import TYPE_CHECKING
 
-from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
+from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_listing, unit_of
 from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import MouldSetupRequest
+from pourcall.contract.message import tell
 from pourcall.contract.quantities import kilograms, millimetres, temperature_c
 from pourcall.contract.units import Unit, format_temperature
 
@@ -51,30 +52,25 @@ def run(args: argparse.Namespace) -> int:
     unit = unit_of(args)
     with Store.read(our_paths().database) as store, store.reading() as conn:
         rows = setup_list(conn) if args.what == "list" else setup_versions(conn, args.name)
-    if args.json:
-        print_json(rows)
-    elif args.what == "show":
+    if args.what == "show" and not args.json:
         _show(rows, unit)
-    elif not rows:
-        print("No mould setup is described yet; `pourcall mould add NAME` describes one")
-    else:
-        print_table(
-            ("mould setup", "version", "pattern", "material", "thinnest", "mass", "preheat", "pours"),
-            [
-                (
-                    row.name,
-                    str(row.version),
-                    row.pattern,
-                    row.material.replace("_", " "),
-                    _mm(row),
-                    _kg(row),
-                    "" if row.preheat_c is None else format_temperature(row.preheat_c, unit),
-                    str(row.pours),
-                )
-                for row in rows
-            ],
-            right=(1, 4, 5, 6, 7),
-        )
+        return 0
+    print_listing(
+        args,
+        rows,
+        {
+            "mould setup": lambda row: row.name,
+            "version": lambda row: str(row.version),
+            "pattern": lambda row: row.pattern,
+            "material": lambda row: row.material.replace("_", " "),
+            "thinnest": _mm,
+            "mass": _kg,
+            "preheat": lambda row: "" if row.preheat_c is None else format_temperature(row.preheat_c, unit),
+            "pours": lambda row: str(row.pours),
+        },
+        right=("version", "thinnest", "mass", "preheat", "pours"),
+        none=tell("cli.mould.none_yet"),
+    )
     return 0
 
 

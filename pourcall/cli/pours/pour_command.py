@@ -5,21 +5,35 @@ Not here: what one pour looks like (pour_show.py), corrections and completions (
 
 import argparse
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from pourcall.cli.client import DaemonClient
-from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    local_time,
+    our_paths,
+    print_json,
+    print_listing,
+    print_table,
+    unit_of,
+)
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts.melt_command import add_sure, print_result
 from pourcall.cli.periods import add_period, period_of
 from pourcall.cli.pours import photos, pour_edit
 from pourcall.cli.pours.pour_show import pour_lines
 from pourcall.contract.api import FoundDefect, ResultRequest
+from pourcall.contract.entries import SOUND
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import MarkLift, MarkPour
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import seconds
-from pourcall.contract.units import format_temperature
+from pourcall.contract.units import Unit, format_temperature
 from pourcall.texts import say, word
+
+if TYPE_CHECKING:
+    from pourcall.records.read.views import PourFilter
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -99,68 +113,70 @@ def run(args: argparse.Namespace) -> int:
     from pourcall.records.read.store import Store
 
     unit = unit_of(args)
-    since_s, until_s = period_of(args) if args.what == "list" else (None, None)
+    if args.what == "list":
+        return _list(args, unit)
     with Store.read(our_paths().database) as store:
-        if args.what == "show":
-            detail = store.pour(args.pour)
-            if args.json:
-                print_json(detail)
-                return 0
-            for line in pour_lines(detail, unit):
-                print(line)
-            say_invented([detail.row.melt])
-            return 0
-        rows = store.pours(
-            limit=args.limit,
-            melt=args.melt,
-            setup=args.setup,
-            alloy=args.alloy,
-            defect=_defect_key(args.defect),
-            awaiting=args.awaiting,
-            furnace=args.furnace,
-            since_utc_s=since_s,
-            until_utc_s=until_s,
-            batch=args.batch,
-            tag=args.tag,
-        )
+        detail = store.pour(args.pour)
     if args.json:
-        print_json(rows)
-    elif not rows:
-        when_where = (args.melt, args.setup, args.alloy, args.furnace, args.since, args.until)
-        asked = any((*when_where, args.defect, args.awaiting, args.batch, args.tag))
-        print(say(tell("cli.pour.none_like_that" if asked else "cli.pour.none_yet")))
-    else:
-        print_table(
-            ("pour", "at", "mould", "alloy", "pot", "lip", "window", "result"),
-            [
-                (
-                    row.pour,
-                    local_time(row.at_utc_s),
-                    row.mould,
-                    row.alloy,
-                    format_temperature(row.pot_temp_c, unit),
-                    format_temperature(row.lip_temp_c, unit),
-                    f"{format_temperature(row.lip_min_c, unit)} to {format_temperature(row.lip_max_c, unit)}",
-                    row.result or "-",
-                )
-                for row in rows
-            ],
-            right=(4, 5),
-        )
+        print_json(detail)
+        return 0
+    for line in pour_lines(detail, unit):
+        print(line)
+    say_invented([detail.row.melt])
+    return 0
+
+
+def _list(args: argparse.Namespace, unit: Unit) -> int:
+    from pourcall.records.read.store import Store
+
+    since_s, until_s = period_of(args)
+    only: PourFilter = {
+        "melt": args.melt,
+        "setup": args.setup,
+        "alloy": args.alloy,
+        "defect": _defect_key(args.defect),
+        "awaiting": args.awaiting,
+        "furnace": args.furnace,
+        "since_utc_s": since_s,
+        "until_utc_s": until_s,
+        "batch": args.batch,
+        "tag": args.tag,
+    }
+    with Store.read(our_paths().database) as store:
+        rows = store.pours(limit=args.limit, **only)
+    print_listing(
+        args,
+        rows,
+        {
+            "pour": lambda row: row.pour,
+            "at": lambda row: local_time(row.at_utc_s),
+            "mould": lambda row: row.mould,
+            "alloy": lambda row: row.alloy,
+            "pot": lambda row: format_temperature(row.pot_temp_c, unit),
+            "lip": lambda row: format_temperature(row.lip_temp_c, unit),
+            "window": lambda row: (
+                f"{format_temperature(row.lip_min_c, unit)} to {format_temperature(row.lip_max_c, unit)}"
+            ),
+            "result": lambda row: row.result or "-",
+        },
+        right=("pot", "lip"),
+        none=tell("cli.pour.none_like_that" if any(only.values()) else "cli.pour.none_yet"),
+    )
+    if not args.json:
         say_invented(row.melt for row in rows)
     return 0
 
 
 def _defect_key(name: str | None) -> str | None:
     """The class as the record spells it."""
-    from pourcall.trials.defects import SOUND, find_defect
+    from pourcall.trials.defects import find_defect
 
     return name if name is None or name == SOUND else find_defect(name).key
 
 
 def _result(args: argparse.Namespace) -> int:
     from pourcall.cli.pours.entering import record_results
-    from pourcall.trials.defects import SEVERITIES, SOUND, check_findings, defects, parse_finding
+    from pourcall.trials.defects import SEVERITIES, check_findings, defects, parse_finding
 
     if args.classes:
         print_table(

@@ -150,7 +150,7 @@ def history_table(rows: "list[PointRow]", force: "InForce | None", unit: Unit, t
                 format_temperature(row.reference_c, unit, 1),
                 f"{row.offset_uv:+.1f}",
                 "-" if row.spread_uv is None else f"{row.spread_uv:.1f}",
-                _signed(-row.offset_uv / slope, unit),
+                format_difference(-row.offset_uv / slope, unit, signed=True),
                 "" if change is None else _moved(-change.change_uv / slope, change.days, unit),
                 row.who,
                 say(tell(f"drift.state.{state}")) if state else "",
@@ -179,9 +179,4 @@ def _titles(*names: str) -> list[str]:
 
 
 def _moved(delta_c: float, days: float, unit: Unit) -> str:
-    return say(tell("drift.moved", by=_signed(delta_c, unit), days=round(days)))
-
-
-def _signed(delta_c: float, unit: Unit) -> str:
-    text = format_difference(delta_c, unit, 1)
-    return text if text.startswith("-") else f"+{text}"
+    return say(tell("drift.moved", by=format_difference(delta_c, unit, signed=True), days=round(days)))

@@ -147,7 +147,7 @@ def checks_table(checks: "list[CupCheck]", unit: Unit) -> None:
                 one.alloy,
                 "-" if one.at_c is None else format_temperature(one.at_c, unit, 1),
                 format_temperature(one.reads_c, unit, 1),
-                _signed(one.offset_c, unit) if known and one.offset_c is not None else "-",
+                format_difference(one.offset_c, unit, signed=True) if known and one.offset_c is not None else "-",
                 f"± {format_difference(one.u_c, unit)}" if known and one.u_c is not None else "-",
                 "beyond its budget" if one.beyond else {"fits": "", "probe": ""}.get(one.verdict, "not the alloy"),
                 one.who,
@@ -159,12 +159,5 @@ def checks_table(checks: "list[CupCheck]", unit: Unit) -> None:
         print("how it drifts is told from three checks on, over two weeks or more")
         return
     word = "it drifts by" if found.is_sure else "no drift beyond the scatter of the checks:"
-    print(
-        f"{word} {_signed(found.per_month_c, unit)} ± {format_difference(found.u_c, unit)} a month, by {found.checks} "
-        f"checks in {found.days:.0f} days"
-    )
-
-
-def _signed(delta_c: float, unit: Unit) -> str:
-    text = format_difference(delta_c, unit, 1)
-    return text if text.startswith("-") else f"+{text}"
+    per_month = f"{format_difference(found.per_month_c, unit, signed=True)} ± {format_difference(found.u_c, unit)}"
+    print(f"{word} {per_month} a month, by {found.checks} checks in {found.days:.0f} days")

@@ -21,13 +21,13 @@ from pourcall.contract.quantities import kilograms, temperature_c
 from pourcall.contract.reading import Place, Reading
 from pourcall.contract.units import Unit
 from pourcall.texts import say
+from pourcall.thermometry.sheaths import SHEATHS
 
 if TYPE_CHECKING:
     from pourcall.contract.plan import MeltPlan
     from pourcall.drivers.trace_file import Column, TraceFile
     from pourcall.replay.traces import Setup
 
-SHEATHS = ("thin", "mineral_3mm", "mineral_6mm", "ceramic_tube")
 MOST_BYTES = 512 * 1024 * 1024
 THINNED = re.compile(r"thinned on \d{4}-\d\d-\d\d to one reading in [\d.]+ s")  # as an export of ours says it
 
@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--type", default="K", help="thermocouple type, for an emf (default K)")
     parser.add_argument("--cold", default="", metavar="TEMP", help="cold junction of an emf (default: 0 degC)")
     parser.add_argument("--place", default="melt", choices=[place.value for place in Place])
-    parser.add_argument("--sheath", default="thin", choices=SHEATHS)
+    parser.add_argument("--sheath", default="thin", choices=tuple(SHEATHS))
     parser.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
     parser.add_argument("--charge", default="1kg")
     parser.add_argument("--loss", type=float, default=None, help="degC from pot to lip (default: computed)")

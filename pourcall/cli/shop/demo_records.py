@@ -20,7 +20,7 @@ from pourcall.cli.shop.demo_shop import SHEATHS
 from pourcall.contract import events as ev
 from pourcall.contract.api import StartRequest
 from pourcall.contract.config import config_for
-from pourcall.contract.entries import ChargeRequest
+from pourcall.contract.entries import SOUND, ChargeRequest
 from pourcall.contract.errors import Refused
 from pourcall.contract.inputs import LinkKind, MarkAddition
 from pourcall.contract.paths import Paths
@@ -258,7 +258,7 @@ def _enter(
         for fault in found:
             entries.add_result(conn, pour, fault.defect, fault.grade, who=WHO, utc_s=utc_s, detail=fault.place)
         if not found:
-            entries.add_result(conn, pour, entries.SOUND, 0, who=WHO, utc_s=utc_s)
+            entries.add_result(conn, pour, SOUND, 0, who=WHO, utc_s=utc_s)
         if number == melt.photo_of:
             _photo(conn, melt.melt, number, paths, utc_s)
 

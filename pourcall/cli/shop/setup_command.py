@@ -18,12 +18,12 @@ from pourcall.contract.settings import Name, parse_settings
 from pourcall.contract.units import Unit, parse_unit
 from pourcall.drivers.ports import PortReport
 from pourcall.texts import say
+from pourcall.thermometry.sheaths import SHEATHS
 
 TYPES = ("K", "N", "J", "T", "E", "R", "S", "B")
 PLACES = ("melt", "dip", "chamber", "ambient")
 CHIPS = ("max31855", "max31856", "mcp960x", "emf")
 HEAR_S = 2.0
-SHEATHS = ("thin", "mineral_3mm", "mineral_6mm", "ceramic_tube")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -139,7 +139,7 @@ def _ask_all(speaking: list[PortReport], *, ask: bool) -> str:
             name = _name(tell("setup.ask.probe", channel=channel), ready, ask=ask)
             tc_type = _ask(tell("setup.ask.type"), "K", ask=ask, among=TYPES)
             place = _ask(tell("setup.ask.place"), "melt" if not probes else "chamber", ask=ask, among=PLACES)
-            sheath = _ask(tell("setup.ask.sheath"), "mineral_6mm", ask=ask, among=SHEATHS)
+            sheath = _ask(tell("setup.ask.sheath"), "mineral_6mm", ask=ask, among=tuple(SHEATHS))
             probes.append(name)
             lines += [
                 "",

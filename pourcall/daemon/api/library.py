@@ -7,6 +7,7 @@ import msgspec
 
 from pourcall.contract.api import ResultRequest, Trace
 from pourcall.contract.entries import (
+    SOUND,
     ChargeRequest,
     EndingRequest,
     Entry,
@@ -129,7 +130,7 @@ def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, u
         tell("record.defect", defect=one.defect, severity=one.severity)
         if one.severity
         else tell("record.sound")
-        if one.defect == entries.SOUND
+        if one.defect == SOUND
         else tell("record.defect_taken_back", defect=one.defect)
         for one in told
     ]

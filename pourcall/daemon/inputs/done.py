@@ -14,8 +14,8 @@ from pourcall.contract.events import (
     ProfileChanged,
     ProfileHow,
 )
+from pourcall.contract.inputs import NOT_NOW_S
 from pourcall.contract.message import Message, tell
-from pourcall.engine.calls import NOT_NOW_S
 
 T = TypeVar("T")
 

@@ -57,6 +57,10 @@ class LiveTrace:
         self.began_mono_s, self.melting, self.width_s = began_mono_s, melting, 1.0
         self._curves: dict[str, _Curve] = {}
 
+    def melt_ended(self) -> None:
+        """From now on the oldest goes where there is no more room, instead of the trace becoming coarser."""
+        self.melting = False
+
     def add(self, reading: Reading) -> None:
         """One reading; one without a number leaves a gap."""
         curve = self._curves.setdefault(reading.probe, _Curve())

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from pourcall.contract.events import AlarmState, AlarmView, Priority
+from pourcall.contract.inputs import SILENCE_S
 from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS, AlarmKind, Scope
 
-SILENCE_S = 30.0
 SHELVE_LEAST_MIN, SHELVE_MOST_MIN = 5.0, 60.0
 
 

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from pourcall.contract.events import Dip, FigureSource, PourSource
 from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.plan import AlloyFacts
-from pourcall.contract.reading import GROWTH_C_PER_MIN, TYPED_U_C, Place, ProbeState, Reading
+from pourcall.contract.reading import GROWTH_C_PER_MIN, LAG_SAID_C, TYPED_U_C, Place, ProbeState, Reading
 from pourcall.contract.snapshot import MetalView
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.bath.dips import NO_BUDGET_U_C, DipWatch, at_or_below_liquidus
@@ -24,7 +24,6 @@ VALID_S = 90.0
 FRESH_S = 3.0
 HISTORY_S = 3600.0
 LAG_U_SHARE = 0.5  # the time constant of a sheath in metal is known no better than this (k = 2)
-LAG_SAID_C = 2.0
 LAG_SPAN_S = 12.0
 LAG_RATE_C_PER_MIN = 90.0  # faster than metal heats: the probe still settles, nothing to correct
 # After its last surge a probe still comes up to the metal: six time constants leave a four-hundredth of the rest. A

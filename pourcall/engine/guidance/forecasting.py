@@ -20,12 +20,11 @@ from pourcall.engine.guidance.profile_advice import CoastForecast
 from pourcall.engine.guidance.profile_run import NEVER_S, OPERATOR_REACTION_S
 from pourcall.engine.melt.melt_run import PowerKnob
 from pourcall.furnace.forecast import Forecast, Outlook
-from pourcall.furnace.model import usual_model
+from pourcall.furnace.model import HOT_START_C, usual_model
 from pourcall.thermometry.sheaths import SHEATHS
 
 FAR_EVERY_S = 5.0  # forecasts change slowly; near the cut, or while a profile runs, every second
 NEAR_S = 120.0
-HOT_C = 80.0  # hotter than that at the start: the furnace stands hot from the melt before
 WALL_KNOWN_U_C, WALL_GUESSED_U_C, WALL_UNSEEN_U_C = 40.0, 120.0, 120.0  # k = 1 (ours)
 ROOM_C = 20.0
 ROOM_LOW_C, ROOM_HIGH_C = -10.0, 45.0
@@ -135,15 +134,15 @@ class ForecastTracker:
     def _wall_at(self, mono_s: float, room_c: float, at_start: AtStart) -> tuple[float | None, float]:
         """How hot the furnace is as the melt begins, by what tells it best; None: cold."""
         metal_c, chamber_c = at_start.metal_c, at_start.chamber_c
-        if chamber_c is not None and chamber_c > HOT_C:
+        if chamber_c is not None and chamber_c > HOT_START_C:
             return chamber_c, WALL_KNOWN_U_C
         if self._wall is not None:
             ended_s, wall_c, tau_s = self._wall
             left = math.exp(-(mono_s - ended_s) / max(tau_s, 60.0))
             cooled_c = room_c + (wall_c - room_c) * left
-            if cooled_c > HOT_C:
+            if cooled_c > HOT_START_C:
                 return cooled_c, WALL_KNOWN_U_C
-        if metal_c is not None and metal_c > HOT_C:
+        if metal_c is not None and metal_c > HOT_START_C:
             return metal_c, WALL_GUESSED_U_C
         told = metal_c is not None or chamber_c is not None or self._wall is not None
         return (None, 5.0) if told else (room_c, WALL_UNSEEN_U_C)  # it may stand hot from a melt nobody recorded

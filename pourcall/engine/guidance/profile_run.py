@@ -10,7 +10,7 @@ is: nothing restarts.
 import math
 from dataclasses import dataclass
 
-from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.inputs import NOT_NOW_S, PowerLevel
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
 from pourcall.engine.guidance.coast_peaks import CoastPeaks, unsure_margin_c
@@ -29,7 +29,6 @@ NEAR_SHORT_C = 25.0  # nearer than this a little power is enough
 COAST_SHOWS_S = 300.0  # so long after the power went off metal has peaked, or never will (ours)
 COAST_DISBELIEF_C = 40.0  # a forecast peak so far above it then is not believed any more (ours)
 QUIET_S = 45.0  # after the power went off nothing is called until the coast has shown
-NOT_NOW_S = 120.0
 LATE_REPEAT_S = 120.0
 DIAL_STEP_S = 120.0  # a person is not asked to turn a knob more often
 HOLD_BAND_C = 4.0

@@ -4,23 +4,28 @@ Looked at in this order: late, dead bus, chip flags, no value, conversion, then 
 probe is in. What is not followed is still kept in the record with its raw value. BAD never carries a number.
 """
 
+import contextlib
 from collections import deque
 from dataclasses import dataclass, field
 
 from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.config import ProbeConfig
+from pourcall.contract.errors import PourcallError
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.sensing.probe_state import ProbeTracker, Sign
-from pourcall.thermometry.compensation import to_temperature
+from pourcall.thermometry.amplifier_limits import amplifier_of
+from pourcall.thermometry.compensation import COLD_HIGH_C, COLD_LOW_C, to_temperature
+from pourcall.thermometry.tolerance import WireClass
+from pourcall.thermometry.uncertainty import Chain, budget
 
 LATE_S = 2.0
 JUMP_C_PER_S = 30.0  # fault row T7: faster than this in the metal is no metal
 JUMP_LEAST_C = 40.0
-COLD_LOW_C, COLD_HIGH_C, COLD_ALARM_C = -10.0, 60.0, 85.0  # fault row A3
+COLD_ALARM_C = 85.0  # fault row A3
 DEAD_WORDS = 3  # fault row A1
 FLIPS, FLIPS_S = 3, 180.0  # so many turns of direction at surging speed: no person moves a fixed probe so
 CONTACT_CHANGES, CONTACT_S = 3, 60.0  # fault row T12
@@ -112,6 +117,27 @@ class ProbeChannel:
             if reason in USABLE and temp_c is not None:
                 self.last_usable = reading
         return reading, turned
+
+    def lose(self, reason: Reason, mono_s: float, utc_s: float) -> Reading:
+        """Nothing is heard of it any more, or of another probe than this: a reading that says so."""
+        self.last = Reading(
+            probe=self.config.name,
+            temp_c=None,
+            reason=reason,
+            at_mono_s=mono_s,
+            at_utc_s=utc_s,
+            raw_kind=RawKind.ITS90_C if self.last is None else self.last.raw_kind,
+        )
+        return self.last
+
+    def refresh_uncertainty(self, chip: str) -> None:
+        """The budget of the present reading; a moment without a figure, or without a budget for it, keeps the last."""
+        reading = self.last
+        if reading is None or reading.temp_c is None:
+            return
+        chain = Chain(self.config.tc_type, amplifier_of(chip), WireClass(self.config.wire_class), self.calibration)
+        with contextlib.suppress(PourcallError):
+            self.u_c = budget(chain, reading.temp_c, reading.cold_junction_c).expanded_c
 
     def mended(self, mono_s: float) -> None:
         """A person acknowledged and the probe has been quiet: believe it again."""

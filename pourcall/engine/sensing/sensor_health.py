@@ -1,17 +1,12 @@
-"""What a probe's health means for its alarms, and its uncertainty once a second (fault rows T1, T2, T7, T11,
-T12, A1-A3, S10)."""
+"""What a probe's health means for its alarms (fault rows T1, T2, T7, T11, T12, A1-A3, S10)."""
 
 from collections.abc import Iterator
 
-from pourcall.contract.errors import PourcallError
 from pourcall.contract.events import Priority
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.reading import Place
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.sensing.measurement import COLD_ALARM_C, LATE_S, ProbeChannel
-from pourcall.thermometry.amplifier_limits import amplifier_of
-from pourcall.thermometry.tolerance import WireClass
-from pourcall.thermometry.uncertainty import Chain, budget
 
 TWICE = 2  # fault rows T1, T2: two samples
 COLD_SAMPLES = 3
@@ -84,17 +79,3 @@ class SensorConditions:
         yield "intermittent", health.intermittent, health.intermittent_why
         terminals = NOTHING if health.cold_c is None else tell("alarm.terminals", terminals_c=health.cold_c)
         yield "cold_junction", health.cold_out >= COLD_SAMPLES, terminals
-
-
-def expanded_u_c(channel: ProbeChannel, chip: str) -> float | None:
-    """Expanded uncertainty (k = 2) of the channel's present reading; None where there is none, or no budget for it."""
-    reading = channel.last
-    if reading is None or reading.temp_c is None:
-        return None
-    config = channel.config
-    amplifier = amplifier_of(chip)
-    chain = Chain(config.tc_type, amplifier, WireClass(config.wire_class), channel.calibration)
-    try:
-        return budget(chain, reading.temp_c, reading.cold_junction_c).expanded_c
-    except PourcallError:
-        return None

@@ -8,8 +8,8 @@ import math
 import unicodedata
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.quantities import MOST_KG
 
-MOST_KG = 100.0
 MOST_TEXT = 2000
 MOST_NAME = 80
 

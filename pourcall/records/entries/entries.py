@@ -10,6 +10,7 @@ import sqlite3
 from collections.abc import Mapping
 from pathlib import Path
 
+from pourcall.contract.entries import SOUND
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.events import MarkKind
 from pourcall.contract.units import kept_as_typed
@@ -17,7 +18,6 @@ from pourcall.records.read.lookup import find_pour
 from pourcall.records.write.rows import insert
 from pourcall.records.write.typed_columns import POUR_COLUMNS, Column
 
-SOUND = "sound"
 _CORRECTABLE = frozenset((*POUR_COLUMNS, "batch", "not_poured"))
 
 

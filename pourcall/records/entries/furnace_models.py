@@ -16,6 +16,7 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import TYPED_U_C, Place
+from pourcall.furnace.model import HOT_START_C
 from pourcall.furnace.training import LOW, Job, LearnTrace
 from pourcall.records.entries.learned_texts import keep_learned, learned
 from pourcall.records.read.tracing import extent, melt_spans
@@ -23,7 +24,6 @@ from pourcall.thermometry.sheaths import SHEATHS
 
 WHAT = "furnace_model"
 SHARES = {PowerLevel.OFF: 0.0, PowerLevel.LOW: LOW, PowerLevel.HIGH: 1.0}
-HOT_C = 80.0  # a pot that begins hotter stands in a furnace still hot from the melt before
 POINT_S, CHAMBER_POINT_S = 2.0, 10.0
 STILL_HOT_S, STILL_HOT_SHARE = 5400.0, 0.6  # after a melt; of the liquidus, a guess that the fit may leave (ours)
 ENTERED_C_PER_S = 5.0  # a fall faster than this is a probe taken out
@@ -140,7 +140,7 @@ def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
     rule = SHEATHS["mineral_6mm" if probe is None else probe.sheath]
     first_c = temps[0] if temps else chamber[1][0] if chamber[1] else None
     # where nothing was read at the start, a furnace is hot that had a melt in it a while ago
-    hot = first_c > HOT_C if first_c is not None else _melted_before(conn, melt)
+    hot = first_c > HOT_START_C if first_c is not None else _melted_before(conn, melt)
     wall_c = first_c if first_c is not None else STILL_HOT_SHARE * plan.alloy.liquidus_c
     return LearnTrace(
         melt=melt,

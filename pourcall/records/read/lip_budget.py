@@ -10,12 +10,11 @@ from typing import NamedTuple
 from pourcall.contract.events import FigureSource, PourSource
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import LossBasis, MouldPlan, waited_s, waiting_loss_c
-from pourcall.contract.reading import GROWTH_C_PER_MIN
+from pourcall.contract.reading import GROWTH_C_PER_MIN, LAG_SAID_C
 from pourcall.records.read.views import LipPart, LipStep, PourRow
 
 SAME_C = 0.06  # figures in sentences are rounded
 STALE_S = 5.0  # a figure that old is said to be
-LAG_SAID_C = 2.0
 
 
 class Times(NamedTuple):

@@ -1,6 +1,7 @@
 """SQL of the listings. Connection in, views out; every query stays under 100 ms at 10,000 pours."""
 
 import sqlite3
+from collections.abc import Mapping
 from typing import Any
 
 import msgspec
@@ -17,11 +18,13 @@ from pourcall.records.read.views import (
     DipRow,
     GapRow,
     MeltDetail,
+    MeltFilter,
     MeltRow,
     NoteRow,
     PhotoRow,
     PlanRow,
     PourDetail,
+    PourFilter,
     PourRow,
     ResultRow,
     SessionRow,
@@ -74,60 +77,37 @@ _SETUP_BATCH = (  # of the setup as it stood at the pour; described only later: 
 )
 
 
-def melts(
-    conn: sqlite3.Connection,
-    *,
-    limit: int,
-    furnace: str | None,
-    year: int | None,
-    alloy: str | None = None,
-    since_utc_s: float | None = None,
-    until_utc_s: float | None = None,
-) -> tuple[MeltRow, ...]:
-    """The newest melts first, those of other shops last. alloy: key or name; since and until: when they began."""
-    where, args = _where(
-        ("f.name = ?", furnace),
-        ("m.melt GLOB ?", None if year is None else f"{year:04d}-*"),
-        ("? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)", alloy),
-        ("m.began_utc_s >= ?", since_utc_s),
-        ("m.began_utc_s < ?", until_utc_s),
-    )
+_MELT_ONLY = {
+    "furnace": "f.name = ?",
+    "year": "m.melt GLOB printf('%04d-*', ?)",
+    "alloy": "? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)",
+    "since_utc_s": "m.began_utc_s >= ?",
+    "until_utc_s": "m.began_utc_s < ?",
+}
+_POUR_ONLY = {
+    "melt": "m.melt = ?",
+    "setup": "coalesce(nullif(w.setup, ''), w.mould) = ? COLLATE NOCASE",
+    "batch": f"coalesce(nullif(w.batch, ''), {_SETUP_BATCH}) = ? COLLATE NOCASE",
+    "tag": f"EXISTS ({_TAGGED} AND t.tag = ? COLLATE NOCASE)",
+    "alloy": "? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)",
+    "defect": f"EXISTS ({_STANDING} AND r.defect = ?)",
+    "awaiting": f"EXISTS ({_STANDING}) <> ?",
+    "furnace": "f.name = ?",
+    "since_utc_s": "w.at_utc_s >= ?",
+    "until_utc_s": "w.at_utc_s < ?",
+}
+
+
+def melts(conn: sqlite3.Connection, only: MeltFilter, limit: int) -> tuple[MeltRow, ...]:
+    """The newest melts first, those of other shops last."""
+    where, args = _where(_MELT_ONLY, only)
     rows = conn.execute(f"{_MELT}{where} ORDER BY {_ours_first(conn, 'm.id')}m.id DESC LIMIT ?", (*args, limit))
     return tuple(_melt(row) for row in rows)
 
 
-def pours(
-    conn: sqlite3.Connection,
-    *,
-    limit: int,
-    melt: str | None,
-    setup: str | None,
-    alloy: str | None,
-    defect: str | None = None,
-    awaiting: bool = False,
-    furnace: str | None = None,
-    since_utc_s: float | None = None,
-    until_utc_s: float | None = None,
-    batch: str | None = None,
-    tag: str | None = None,
-) -> tuple[PourRow, ...]:
-    """The newest pours first. defect: only those where it stands on record; awaiting: only those without a result.
-
-    setup: of the pour, else its mould's name; batch: of the pour, else of its setup as it stood then; tag: of the pour
-    or its melt. Case does not count in these.
-    """
-    where, args = _where(
-        ("m.melt = ?", melt),
-        ("coalesce(nullif(w.setup, ''), w.mould) = ? COLLATE NOCASE", setup),
-        (f"coalesce(nullif(w.batch, ''), {_SETUP_BATCH}) = ? COLLATE NOCASE", batch),
-        (f"EXISTS ({_TAGGED} AND t.tag = ? COLLATE NOCASE)", tag),
-        ("? COLLATE NOCASE IN (coalesce(p.alloy, m.alloy), m.alloy_name)", alloy),
-        (f"EXISTS ({_STANDING} AND r.defect = ?)", defect),
-        (f"EXISTS ({_STANDING}) = ?", 0 if awaiting else None),
-        ("f.name = ?", furnace),
-        ("w.at_utc_s >= ?", since_utc_s),
-        ("w.at_utc_s < ?", until_utc_s),
-    )
+def pours(conn: sqlite3.Connection, only: PourFilter, limit: int) -> tuple[PourRow, ...]:
+    """The newest pours first."""
+    where, args = _where(_POUR_ONLY, only)
     order = f"{_ours_first(conn, 'w.melt_id')}w.melt_id DESC, w.number DESC"
     rows = conn.execute(f"{_POUR.format(table='pours_now')}{where} ORDER BY {order} LIMIT ?", (*args, limit))
     return tuple(_pour(row) for row in rows)
@@ -260,7 +240,7 @@ def _times(conn: sqlite3.Connection, melt_id: int, r: tuple[Any, ...]) -> tuple[
 
 def sessions(conn: sqlite3.Connection, furnace: str | None) -> tuple[SessionRow, ...]:
     """Starts of the daemon, oldest first."""
-    where, args = _where(("f.name = ?", furnace))
+    where, args = _where({"furnace": "f.name = ?"}, {"furnace": furnace})
     return tuple(
         SessionRow(
             id=r[0],
@@ -289,11 +269,12 @@ def _ours_first(conn: sqlite3.Connection, melt_id: str) -> str:
     return f"{melt_id} IN (SELECT melt_id FROM merged_melts), "
 
 
-def _where(*conditions: tuple[str, Any]) -> tuple[str, tuple[Any, ...]]:
-    asked = [(text, value) for text, value in conditions if value is not None]
+def _where(conditions: Mapping[str, str], only: Mapping[str, Any]) -> tuple[str, tuple[Any, ...]]:
+    """The conditions that were asked for: what is not given, None or False asks for nothing."""
+    asked = {name: value for name, value in only.items() if value is not None and value is not False}
     if not asked:
         return "", ()
-    return " WHERE " + " AND ".join(text for text, _ in asked), tuple(value for _, value in asked)
+    return " WHERE " + " AND ".join(conditions[name] for name in asked), tuple(asked.values())
 
 
 def _melt(r: tuple[Any, ...]) -> MeltRow:

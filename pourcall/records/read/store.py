@@ -9,13 +9,14 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Unpack
 from urllib.parse import quote
 
 from pourcall.contract.api import Trace
 from pourcall.contract.errors import NotFound, StoreError
 from pourcall.records.read import queries, tracing
 from pourcall.records.read.search import Hit, find
-from pourcall.records.read.views import MeltDetail, MeltRow, PourDetail, PourRow, SessionRow
+from pourcall.records.read.views import MeltDetail, MeltFilter, MeltRow, PourDetail, PourFilter, PourRow, SessionRow
 from pourcall.records.upkeep.migrate import refuse_foreign, shipped_steps
 from pourcall.records.upkeep.opening import Finding, file_identity, open_database
 from pourcall.records.write.numbering import melt_number, next_melt
@@ -98,64 +99,20 @@ class Store:
                 last[year] = max(number, last.get(year, 0))
         return next_melt(utc_s, last)
 
-    def melts(
-        self,
-        *,
-        limit: int = 50,
-        furnace: str | None = None,
-        year: int | None = None,
-        alloy: str | None = None,
-        since_utc_s: float | None = None,
-        until_utc_s: float | None = None,
-    ) -> tuple[MeltRow, ...]:
-        """`melt list`, newest first. alloy: key or name; since, until: when they began."""
+    def melts(self, *, limit: int = 50, **only: Unpack[MeltFilter]) -> tuple[MeltRow, ...]:
+        """`melt list`, newest first."""
         with self.reading() as conn:
-            return queries.melts(
-                conn,
-                limit=limit,
-                furnace=furnace,
-                year=year,
-                alloy=alloy,
-                since_utc_s=since_utc_s,
-                until_utc_s=until_utc_s,
-            )
+            return queries.melts(conn, only, limit)
 
     def melt(self, melt: str) -> MeltDetail:
         """`melt show`. Raises NotFound."""
         with self.reading() as conn:
             return queries.melt(conn, melt)
 
-    def pours(
-        self,
-        *,
-        limit: int = 50,
-        melt: str | None = None,
-        setup: str | None = None,
-        alloy: str | None = None,
-        defect: str | None = None,
-        awaiting: bool = False,
-        furnace: str | None = None,
-        since_utc_s: float | None = None,
-        until_utc_s: float | None = None,
-        batch: str | None = None,
-        tag: str | None = None,
-    ) -> tuple[PourRow, ...]:
-        """`pour list`, newest first. defect: only pours with it; awaiting: only pours not inspected yet."""
+    def pours(self, *, limit: int = 50, **only: Unpack[PourFilter]) -> tuple[PourRow, ...]:
+        """`pour list`, newest first."""
         with self.reading() as conn:
-            return queries.pours(
-                conn,
-                limit=limit,
-                melt=melt,
-                setup=setup,
-                alloy=alloy,
-                defect=defect,
-                awaiting=awaiting,
-                furnace=furnace,
-                since_utc_s=since_utc_s,
-                until_utc_s=until_utc_s,
-                batch=batch,
-                tag=tag,
-            )
+            return queries.pours(conn, only, limit)
 
     def find(self, words: Sequence[str], *, limit: int = 20) -> tuple[Hit, ...]:
         """`melt find`: texts of the newest `limit` melts that have all the words. Raises BadInput for no word."""

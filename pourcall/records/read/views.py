@@ -1,6 +1,7 @@
 """Records as a person asks for them. Frozen structs, ready for JSON; degC, times in UTC seconds."""
 
 from enum import StrEnum
+from typing import TypedDict
 
 import msgspec
 
@@ -8,9 +9,36 @@ from pourcall.contract.events import DipFault, DipHow, Marking, MarkKind, PourSo
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import MeltPlan
 
+AFTER_POUR_S = 300.0  # of the trace, where one pour is asked for  and kept whole when old traces are thinned
+
 
 class _View(msgspec.Struct, frozen=True, kw_only=True):
     """Common to all views."""
+
+
+class MeltFilter(TypedDict, total=False):
+    """Which melts are asked for; what is absent or None does not matter."""
+
+    furnace: str | None
+    year: int | None
+    alloy: str | None  # key or name
+    since_utc_s: float | None  # when they began
+    until_utc_s: float | None
+
+
+class PourFilter(TypedDict, total=False):
+    """Which pours are asked for; what is absent, None or False does not matter, nor does case in texts of people."""
+
+    melt: str | None
+    setup: str | None  # of the pour, else its mould's name
+    batch: str | None  # of the pour, else of its setup as it stood then
+    tag: str | None  # of the pour or its melt
+    alloy: str | None  # key or name
+    defect: str | None  # that stands on record
+    awaiting: bool  # not inspected yet
+    furnace: str | None
+    since_utc_s: float | None
+    until_utc_s: float | None
 
 
 class MeltRow(_View, frozen=True):

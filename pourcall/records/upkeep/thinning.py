@@ -17,6 +17,7 @@ from typing import NamedTuple
 import msgspec
 
 from pourcall.contract.errors import BadInput, StoreError
+from pourcall.records.read.views import AFTER_POUR_S
 from pourcall.records.upkeep.migrate import refuse_foreign, shipped_steps
 from pourcall.records.upkeep.opening import FindingKind, open_database
 from pourcall.records.write.rollup import roll_up
@@ -24,7 +25,7 @@ from pourcall.records.write.rollup import roll_up
 DAY_S = 86_400.0
 LEAST_AGE_S = 30 * DAY_S  # younger melts are still learned from, calibrated with and looked at closely
 LEAST_EVERY_S, MOST_EVERY_S = 1.0, 60.0
-POUR_BEFORE_S, POUR_AFTER_S = 900.0, 300.0  # the minutes around a pour
+POUR_BEFORE_S = 900.0  # of the minutes around a pour; after it what an export of it shows
 DIP_AROUND_S = 60.0
 CLOCK_WAS_SET_S = 1_577_836_800.0  # 2020: what says it is older was written by a clock nobody had set (fault C4)
 PIECE_ROWS = 400_000
@@ -263,7 +264,7 @@ def _windows(conn: sqlite3.Connection) -> dict[int, list[tuple[float, float]]]:
     found: dict[int, list[tuple[float, float]]] = {}
     for session_id, at_s, lift_s in conn.execute("SELECT session_id, at_mono_s, lift_mono_s FROM pours"):
         began_s = at_s if lift_s is None else min(at_s, lift_s)
-        found.setdefault(session_id, []).append((began_s - POUR_BEFORE_S, at_s + POUR_AFTER_S))
+        found.setdefault(session_id, []).append((began_s - POUR_BEFORE_S, at_s + AFTER_POUR_S))
     for session_id, began_s, ended_s in conn.execute(
         "SELECT e.session_id, d.began_mono_s, d.ended_mono_s FROM dips d JOIN events e ON e.id = d.event_id"
     ):

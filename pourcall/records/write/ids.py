@@ -37,11 +37,15 @@ class NameIds:
 
     def __init__(self, conn: sqlite3.Connection) -> None:
         self._conn = conn
-        self.next_id = 1  # of the journal row that is being made; the writer keeps it
+        self._row_id = 1  # of the journal row that is being made
         self._furnaces: dict[str, int] = {}
         self._probes: dict[tuple[int, str], int] = {}
         self._sessions: dict[Session, SessionIds] = {}
         self._sources: dict[tuple[int, SourceKey], Source] = {}
+
+    def at_row(self, row_id: int) -> None:
+        """The journal row that is being made: names that are new belong to it."""
+        self._row_id = row_id
 
     def forget(self) -> None:
         """After a rollback."""
@@ -93,7 +97,7 @@ class NameIds:
                     offset_ms,
                     self.text("settings", session.settings_toml),
                     self.text("config", session.config_json.decode("utf-8", "replace")),
-                    self.next_id,
+                    self._row_id,
                     VERSION,
                 ),
             )
@@ -153,7 +157,7 @@ class NameIds:
             self._conn.execute(
                 "INSERT INTO sources (session_id, board, channel, raw_kind, probe_id, board_ms_base, seq_base)"
                 " VALUES (?,?,?,?,?,?,?)",
-                (*args, base, self.next_id - seq),
+                (*args, base, self._row_id - seq),
             )
             row = self._conn.execute(where, args).fetchone()
         found = Source(

@@ -114,7 +114,7 @@ class BatchWriter:
             _, number, item, outputs, call = entry
             if item is None:
                 if call is None:
-                    self._ids.next_id = row_id
+                    self._ids.at_row(row_id)
                     self._ids.session(self._sessions[number])
                 else:  # a call sees everything that was put before it
                     self._flush(work)
@@ -207,7 +207,7 @@ class BatchWriter:
 
     def _outputs(self, number: int, row_id: int, item: Input, outputs: Sequence[Any], work: _Work) -> None:
         """Everything but a first reading: events, and readings beyond the first."""
-        self._ids.next_id = row_id
+        self._ids.at_row(row_id)
         ids = self._ids.session(self._sessions[number])
         for place, output in enumerate(outputs):
             if type(output) is Reading:
@@ -229,7 +229,7 @@ class BatchWriter:
                 work.events.append((row_id, ids, output, item))
 
     def _source(self, number: int, row_id: int, key: SourceKey, item: Input) -> Source:
-        self._ids.next_id = row_id
+        self._ids.at_row(row_id)
         board_ms: int | None = None
         match item:
             case SampleIn():

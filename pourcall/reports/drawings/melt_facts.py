@@ -16,9 +16,8 @@ from pourcall.records.read import tracing
 from pourcall.records.read.facts import AFTER_S, Mark, StateStretch, stretch, timeline
 from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
-from pourcall.records.read.views import MeltDetail, PourRow
+from pourcall.records.read.views import AFTER_POUR_S, MeltDetail, PourRow
 
-AFTER_POUR_S = 300.0  # of the trace, where one pour is asked for
 _SHORT_GAP_S = 2.0  # not worth a mark
 _SPREAD_SAMPLES = 150  # places at which the uncertainty is read from the record
 

@@ -6,7 +6,7 @@ from typing import Literal
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.units import Unit, format_difference, format_temperature
-from pourcall.records.read.facts import PourFacts
+from pourcall.records.read.facts import DETAIL_AFTER_S, DETAIL_BEFORE_S, PourFacts
 from pourcall.reports.drawings.pour_plot import overlay_svg
 from pourcall.reports.pages import document as doc
 from pourcall.texts import say, word
@@ -14,7 +14,6 @@ from pourcall.trials.compare import Comparison, Kind, Line, Value
 
 Align = Literal["pour", "liquidus"]
 Clock = Callable[[float], str]
-BEFORE_POUR_S, AFTER_POUR_S = 420.0, 120.0
 BEFORE_LIQUIDUS_S = 120.0
 _LOOK: dict[str, Literal["", "strong", "shaded"]] = {"cause": "shaded", "temperature": "strong", "result": "strong"}
 
@@ -53,7 +52,7 @@ def overlay(several: Sequence[PourFacts], align: Align, unit: Unit) -> str:
     """The drawing. Raises BadInput where a pour has no known moment to be aligned on."""
     if align == "pour":
         shifts, zero = [facts.pour_s for facts in several], tell("plot.zero_pour")
-        return overlay_svg(several, shifts, from_s=-BEFORE_POUR_S, until_s=AFTER_POUR_S, zero=zero, unit=unit)
+        return overlay_svg(several, shifts, from_s=-DETAIL_BEFORE_S, until_s=DETAIL_AFTER_S, zero=zero, unit=unit)
     known: list[float] = []
     for facts in several:
         if facts.liquidus_s is None:

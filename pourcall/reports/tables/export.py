@@ -25,13 +25,11 @@ from pourcall.records.read.queries import melt as melt_detail
 from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
 from pourcall.records.read.tracing import Extent, SessionStretch, extent, melt_spans
-from pourcall.records.read.views import MeltDetail, PourRow, dip_how
+from pourcall.records.read.views import AFTER_POUR_S, MeltDetail, PourRow, dip_how
 from pourcall.reports.tables.csv_text import number_cell, text_cell, write_whole, write_whole_bytes
 from pourcall.reports.tables.row_alignment import SCAN_MS, scans
 from pourcall.reports.tables.row_writers import CsvForm, Form, JsonForm, Kind, Lines, ParquetText, load_arrow
 from pourcall.texts import say
-
-AFTER_POUR_S = 300.0
 
 
 class Exported(msgspec.Struct, frozen=True):

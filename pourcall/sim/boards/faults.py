@@ -84,8 +84,7 @@ class Faults:
 
     def apply_to_plant(self, plant: Plant, ordered_share: float) -> None:
         """Power as the broken furnace obeys it; without a fault, as ordered."""
-        plant.welded_on = "welded" in self.plant
-        plant.element_broken = "element_broken" in self.plant
+        plant.set_faults(welded_on="welded" in self.plant, element_broken="element_broken" in self.plant)
         weak = self.plant.get("weak_power")
         plant.set_power(ordered_share * (weak.size if weak else 1.0))
 

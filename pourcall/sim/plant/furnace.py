@@ -126,6 +126,14 @@ class Plant:
 
     # ---- what a person does -------------------------------------------------------------------------------------
 
+    def set_lid(self, open_: bool) -> None:
+        """Open or shut."""
+        self.lid_open = open_
+
+    def set_faults(self, *, welded_on: bool, element_broken: bool) -> None:
+        """What is broken now: a relay that does not let go, an element that gives no heat."""
+        self.welded_on, self.element_broken = welded_on, element_broken
+
     def set_power(self, share: float) -> None:
         """Knob or burner, 0 (off) to 1 (full)."""
         self.power_share = min(1.0, max(0.0, share))

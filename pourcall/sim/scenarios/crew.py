@@ -148,7 +148,7 @@ class Crew:
             case "power":
                 self.set_power(step.level)
             case "lid":
-                plant.lid_open = step.open
+                plant.set_lid(step.open)
             case "probe":
                 self.probe.move(step.place, step.depth_mm, plant)
             case "dip":

@@ -113,9 +113,11 @@ class Bout:
         if self.rest_kg > 0.0 and plant.liquid_fraction >= self._add_at:
             added, self.rest_kg = self.rest_kg, 0.0
             plant.add(added)
-            plant.lid_open, self._closed_s = True, self.t_s + self.rng.uniform(6.0, 16.0)
+            plant.set_lid(True)
+            self._closed_s = self.t_s + self.rng.uniform(6.0, 16.0)
         if self._closed_s is not None and self.t_s >= self._closed_s:
-            plant.lid_open, self._closed_s = False, None
+            plant.set_lid(False)
+            self._closed_s = None
         if plant.liquid_fraction >= 1.0 and self.t_s - self._stirred_s > 200.0:
             plant.stir()
             self._stirred_s = self.t_s

@@ -22,6 +22,7 @@ TEXTS: dict[str, str] = {
     "cli.dip.which_probe.remedy": "Name it with --probe: {probes}",
     "cli.melt.end_unsaid": "no metal went into {moulds}: what became of it?",
     "cli.melt.end_unsaid.remedy": "Say --poured, --ingots MASS, --heel MASS or --abandoned WHY; several may be true",
+    "cli.mould.none_yet": "No mould setup is described yet; `pourcall mould add NAME` describes one",
     "cli.pour.none_yet": "No pour is on the record yet",
     "cli.pour.none_like_that": "No pour on the record is like that",
     "cli.pour.result_recorded": "{pour}: {found}; on record",

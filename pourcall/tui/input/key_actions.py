@@ -61,6 +61,11 @@ class Held(msgspec.Struct):
         """A mark, which has a time of its own."""
         return isinstance(self.command, Mark)
 
+    def shift(self, by_s: float, now_s: float, *, wait_s: float) -> None:
+        """It happened so much earlier, never later than now; there is time again for another key."""
+        self.ago_s = max(-(now_s - self.pressed_s), self.ago_s + by_s)
+        self.due_s = max(self.due_s, now_s + wait_s)
+
 
 class Choice(msgspec.Struct, frozen=True):
     """An answer: its word, and something to do, a mark to hold, or a further question."""

@@ -308,11 +308,8 @@ class KeyController:
                 assert_never(choice.then)
 
     def _date_back(self, held: Held, key: str, now_s: float) -> list[Action]:
-        if not held.dated:
-            return []
-        step_s = -STEP_S if key in ("minus", "-") else STEP_S
-        held.ago_s = max(-(now_s - held.pressed_s), held.ago_s + step_s)
-        held.due_s = max(held.due_s, now_s + HOLD_LIFT_S)
+        if held.dated:
+            held.shift(-STEP_S if key in ("minus", "-") else STEP_S, now_s, wait_s=HOLD_LIFT_S)
         return []
 
 

@@ -17,11 +17,11 @@ from enum import StrEnum
 import msgspec
 
 from pourcall.contract.events import AlarmState, AlarmView, CallKind, CallView, Priority
+from pourcall.contract.inputs import SILENCE_S
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.tui.screen.words import is_shelved
 
 RATE_HZ = 16_000
-SILENCE_S = 30.0  # fixed
 _EDGE_S = 0.005  # rise and fall of a pulse, so that it does not click
 
 
