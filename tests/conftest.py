@@ -10,8 +10,8 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import HealthCheck, settings
 
-from pourcall.texts.catalogue import English, other_words
-from pourcall.texts.say import PLACE
+from pourcall.texts.catalogue import other_words
+from tests.reworded import Reworded
 
 # A busy machine is no counter-example: no example is timed. Under CI hypothesis' own profile, which this one inherits,
 # takes the same examples every time.
@@ -45,20 +45,6 @@ def swap_the_catalogue(request: pytest.FixtureRequest) -> Iterator[None]:
         return
     with other_words(Reworded()):
         yield
-
-
-class Reworded:
-    """Every message in other words: its name spelled backwards, and its facts in the opposite order."""
-
-    def __init__(self) -> None:
-        self._english = English()
-
-    def template(self, name: str) -> str | None:
-        text = self._english.template(name)
-        if text is None:
-            return None
-        facts = [found[0] for found in PLACE.finditer(text)]
-        return " ".join([f"«{name[::-1]}»", *reversed(facts)])
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

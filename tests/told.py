@@ -1,8 +1,15 @@
 """What was told, as tests look at it: the message itself, and which messages stand inside it."""
 
+import re
 from collections.abc import Iterator
 
-from pourcall.contract.message import Message, Told
+from pourcall.contract.message import Fact, Message, Told
+from pourcall.contract.units import Unit
+from pourcall.texts import say
+from pourcall.texts.catalogue import current
+from pourcall.texts.say import PLACE
+
+OPEN_PLACE = re.compile(r"\{\w+(?::[^}]*)?\}")
 
 
 def message(told: Told | None) -> Message:
@@ -43,3 +50,30 @@ def parts(told: Told | None, fact: str) -> tuple[Message, ...]:
     value = message(told).facts[fact]
     assert isinstance(value, tuple)
     return value
+
+
+def said(name: str, unit: Unit = Unit.C, /, **facts: Fact) -> str:
+    """The sentence of this name in the catalogue in use: the same test holds in any words."""
+    assert facts.keys() == _open(name), f"{name} tells of {sorted(_open(name))}"
+    return say(Message(name, facts), unit)
+
+
+def tells(text: str, name: str, unit: Unit = Unit.C, /, **facts: Fact) -> bool:
+    """Whether that sentence stands in a line of `text`; a fact that is not named may be anything."""
+    assert facts.keys() <= _open(name), f"{name} tells of {sorted(_open(name))}"
+    pieces = [" ".join(piece.split()) for piece in OPEN_PLACE.split(say(Message(name, facts), unit))]
+    assert any(pieces), f"{name} has no words of its own: name its facts"
+    pattern = r"\s*.+?\s*".join(re.escape(piece) for piece in pieces)
+    lines = (" ".join(line.split()) for line in text.splitlines())
+    return any(re.search(pattern, line, re.IGNORECASE) for line in lines)
+
+
+def heard(text: str, wanted: str | Message) -> bool:
+    """Whether `text` has it: a message in any words, a str letter by letter (a name, what no catalogue holds)."""
+    return tells(text, wanted.name, **wanted.facts) if isinstance(wanted, Message) else wanted in text
+
+
+def _open(name: str) -> set[str]:
+    template = current().template(name)
+    assert template is not None, f"there is no message {name}"
+    return {found[1] for found in PLACE.finditer(template)}

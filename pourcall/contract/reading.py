@@ -12,6 +12,7 @@ from pourcall.contract.status import STATUS_OF, Reason, Status
 TYPED_U_C = 15.0  # a handheld meter: nothing is known of it
 LAG_SAID_C = 2.0  # a sheath's lag is said with the figure from here on
 GROWTH_C_PER_MIN = 3.0  # what an old dip's uncertainty gains in a minute: power off, lid on (ours)
+LAG_SAID_C = 2.0  # a lag of a sheath that was allowed for is said from there on
 
 
 class Place(StrEnum):

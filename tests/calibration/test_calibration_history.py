@@ -17,7 +17,7 @@ from pourcall.reports.drawings.drift_plot import drift_svg
 from pourcall.sim.plant.cup import Cup, CupRun, bath, cool_cup
 from pourcall.thermometry.reference_points import cal_point
 from pourcall.thermometry.thermocouple import emf_uv, temp_c_or_none
-from tests.told import names
+from tests.told import names, said
 
 T0 = 1_780_000_000.0
 
@@ -117,11 +117,12 @@ def test_the_drift_chart_is_whole_xml_with_every_point_named(unit: Unit) -> None
     root = ET.fromstring(drift_svg("metal & <co>", rows, unit=unit))
     texts = [each.text or "" for each in root.iter("{http://www.w3.org/2000/svg}text")]
     assert any("metal & <co>" in text for text in texts)
-    assert sum(text.startswith(("zinc ", "aluminium ")) for text in texts) == 2
+    legend = {said("drift.point", unit, point=key, at_c=cal_point(key).temp_c) for key in ("zinc", "aluminium")}
+    assert legend <= set(texts)
     assert len(list(root.iter("{http://www.w3.org/2000/svg}circle"))) == 4
     assert any(text in ("°C", "°F") for text in texts)
     empty = ET.fromstring(drift_svg("metal", []))
-    assert any("No calibration" in (each.text or "") for each in empty.iter("{http://www.w3.org/2000/svg}text"))
+    assert said("drift.none") in [each.text for each in empty.iter("{http://www.w3.org/2000/svg}text")]
     assert len(list(ET.fromstring(drift_svg("metal", rows[:1])).iter("{http://www.w3.org/2000/svg}circle"))) == 1
 
 

@@ -4,11 +4,11 @@ import os
 import signal
 import socket
 import subprocess
-import sys
 import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -17,6 +17,7 @@ import pytest
 from pourcall.cli.main import main
 from pourcall.contract.frames import Identity
 from pourcall.drivers.wire import ourline
+from tests.reworded import program
 
 ROOT = Path(__file__).parents[2]
 START_S = 15.0
@@ -54,6 +55,20 @@ def run(home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixtu
     return one
 
 
+@pytest.fixture(scope="session")
+def demonstrated(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
+    """The home that a headless demonstration of a scenario leaves behind, made once: to be copied, never written to."""
+
+    @cache
+    def one(scenario: str) -> Path:
+        home = tmp_path_factory.mktemp("demonstrated") / "home"
+        words = ("--headless", "--scenario", scenario, "--home", str(home), "--export", str(home.parent / "out"))
+        assert main(["demo", *words]) == 0
+        return home
+
+    return one
+
+
 def environment(home: Path) -> dict[str, str]:
     return {**os.environ, "POURCALL_HOME": str(home), "PYTHONWARNINGS": "error"}
 
@@ -64,7 +79,7 @@ def shell(home: Path) -> Run:
 
     def one(*words: str) -> Done:
         done = subprocess.run(
-            [sys.executable, "-m", "pourcall", *words],
+            program(*words),
             env=environment(home),
             capture_output=True,
             text=True,
@@ -143,7 +158,7 @@ class Serving:
 
     def __init__(self, home: Path, *words: str) -> None:
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "pourcall", "serve", *words],
+            program("serve", *words),
             env=environment(home),
             stderr=subprocess.PIPE,
             text=True,

@@ -16,7 +16,7 @@ import pytest
 
 from pourcall.contract.events import Marking, MeltEnded, MeltStarted, Pour, PourMarked
 from pourcall.contract.inputs import CommandIn, EndMelt, MarkPour, MeltEnding, StartMelt
-from pourcall.contract.message import tell
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.windows import melt_plan
@@ -25,6 +25,7 @@ from pourcall.records.read.store import Store
 from pourcall.records.upkeep.opening import connect
 from pourcall.records.write.recorder import Recorder
 from pourcall.trials.gather import setup_data
+from tests.told import heard, said, tells
 
 Run = Callable[..., Any]
 UTC_S = 1_780_000_000.0
@@ -114,7 +115,8 @@ def test_results_are_recorded_without_a_daemon_and_read_back(run: Run, database:
     fill(database, [Poured("deck cleat", 550.0), Poured("deck cleat", 560.0)])
     done = run("pour", "result", "2026-001-1", "misrun=2@horn tip", "cold lap=1", "--detail", "seam", "--who", "ann")
     assert (done.code, done.err) == (0, "")
-    assert done.out == "2026-001-1: misrun marked, cold_shut slight, usable; on record\n"
+    found = "misrun marked, cold_shut slight, usable"
+    assert done.out == said("cli.pour.result_recorded", pour="2026-001-1", found=found) + "\n"
     shown = json.loads(run("pour", "show", "2026-001-1", "--json").out)
     told = {(r["defect"], r["severity"], r["detail"], r["who"]) for r in shown["results"]}
     assert told == {("misrun", 2, "horn tip", "ann"), ("cold_shut", 1, "seam", "ann")}
@@ -154,7 +156,7 @@ def test_several_findings_stand_together_or_not_at_all(run: Run, database: Path)
 
 
 @pytest.mark.parametrize(
-    ("words", "code", "said"),
+    ("words", "code", "wanted"),
     [
         (("2026-009-1", "sound"), 3, "no pour '2026-009-1' on record"),
         (("nonsense", "sound"), 3, "is no pour"),
@@ -162,17 +164,17 @@ def test_several_findings_stand_together_or_not_at_all(run: Run, database: Path)
         (("2026-001-1", "misrun"), 2, "severity (none)"),
         (("2026-001-1", "sound", "misrun=1"), 2, "cannot be sound and have misrun"),
         (("2026-001-1", "misrnu=1"), 2, "Nearest: misrun"),
-        (("2026-001-1",), 2, "not even that it is sound"),
-        ((), 2, "no pour is named"),
+        (("2026-001-1",), 2, tell("cli.pour.nothing_found")),
+        ((), 2, tell("cli.pour.none_named")),
     ],
 )
 def test_a_result_that_cannot_be_meant_is_refused_and_nothing_is_written(
-    run: Run, database: Path, words: tuple[str, ...], code: int, said: str
+    run: Run, database: Path, words: tuple[str, ...], code: int, wanted: str | Message
 ) -> None:
     fill(database, [Poured("deck cleat", 550.0)])
     done = run("pour", "result", *words)
     assert done.code == code
-    assert said in done.err
+    assert heard(done.err, wanted)
     assert json.loads(run("pour", "list", "--awaiting", "--json").out)[0]["pour"] == "2026-001-1"
 
 
@@ -203,7 +205,7 @@ def test_pours_are_listed_by_defect_and_by_waiting_for_inspection(run: Run, data
     assert listed("--defect", "cold lap") == ["2026-002-1"]
     assert listed("--awaiting") == ["2026-005-1"]
     assert listed("--defect", "sound", "--limit", "1") == ["2026-009-1"]
-    assert "No pour on the record is like that" in run("pour", "list", "--defect", "swell").out
+    assert tells(run("pour", "list", "--defect", "swell").out, "cli.pour.none_like_that")
     assert run("pour", "list", "--defect", "misrnu").code == 2
 
 
@@ -294,7 +296,7 @@ def test_cold_and_hot_faults_at_once_are_told_from_the_record(run: Run, database
 
 
 @pytest.mark.parametrize(
-    ("words", "code", "said"),
+    ("words", "code", "wanted"),
     [
         (("dek cleat",), 3, "did you mean deck cleat?"),
         (("deck cleat",), 2, "was poured in"),
@@ -307,12 +309,12 @@ def test_cold_and_hot_faults_at_once_are_told_from_the_record(run: Run, database
     ],
 )
 def test_advice_that_cannot_be_given_says_why(
-    run: Run, database: Path, words: tuple[str, ...], code: int, said: str
+    run: Run, database: Path, words: tuple[str, ...], code: int, wanted: str
 ) -> None:
     fill(database, CLEATS)
     done = run("advise", *words)
     assert done.code == code
-    assert said in done.err
+    assert wanted in done.err
 
 
 @pytest.mark.wording

@@ -12,6 +12,7 @@ from pourcall.contract.inputs import MarkPour
 from pourcall.contract.message import tell
 from pourcall.contract.questions import Doubt
 from pourcall.contract.units import Unit
+from tests.told import said
 
 
 class Daemon(DaemonClient):
@@ -36,7 +37,8 @@ def test_on_a_terminal_a_doubtful_mark_is_asked_and_only_a_yes_counts(
     monkeypatch: pytest.MonkeyPatch, answer: str | None, counts: bool
 ) -> None:
     def typed(asked: str) -> str:
-        assert asked.endswith("[y/N] ")
+        question = tell("question.pour_not_called", melt_state="solid")
+        assert asked == said("question.yes_no", question=question)
         if answer is None:
             raise EOFError
         return answer

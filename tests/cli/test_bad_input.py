@@ -14,19 +14,21 @@ from typing import Any
 
 import pytest
 
+from pourcall.contract.message import Message, tell
 from pourcall.contract.paths import paths_for
+from tests.told import heard, said, tells
 
 Run = Callable[..., Any]
 TRACES = Path(__file__).parents[1] / "data" / "traces"
 TRACE = str(TRACES / "E119_Compartment_Test_2.csv")
 
 
-def check(done: Any, code: int, *says: str) -> None:
+def check(done: Any, code: int, *says: str | Message) -> None:
     """One sentence on standard error, nothing on the other, no traceback."""
     assert done.code == code, done.err
     assert "Traceback" not in done.err
     for piece in says:
-        assert piece in done.err
+        assert heard(done.err, piece)
     last = done.err.strip().splitlines()[-1]
     assert last.startswith(("pourcall", "Correct the file")), done.err
 
@@ -69,7 +71,8 @@ def test_a_bare_figure_is_refused_where_no_unit_is_agreed(run: Run) -> None:
 def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
     # NIST ITS-90 table, type T (tests/data/thermocouple/type_T_table.csv): -1.475 mV at -40 degC, printed.
     done = run("thermocouple", "T", "-40C")
-    assert (done.code, "-40.00 °C is -1.4750 mV" in done.out) == (0, True)
+    assert done.code == 0
+    assert tells(done.out, "uncertainty.bench.pair", hot_c=-40.0, emf="-1.4750 mV")
     assert run("thermocouple", "K", "-0.5mV", "--cold", "-5C").code == 0
     check(run("pour", "mark", "--ago", "-40s"), 2, "'-40s' is no length of time. Write 40s, 2m or 1m30s")
 
@@ -78,8 +81,8 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
     ("words", "says"),
     [
         (("thermocouple", "Q", "500C"), "'Q' is no thermocouple type. Types are B, E, J, K, N, R, S, T"),
-        (("thermocouple", "K", "90mV"), "90mV is beyond type K"),
-        (("thermocouple", "B", "500C", "--cold", "-50C"), "outside type B"),
+        (("thermocouple", "K", "90mV"), tell("error.emf_beyond_type", figure="90mV", tc_type="K")),
+        (("thermocouple", "B", "500C", "--cold", "-50C"), tell("error.terminals", tc_type="B")),
         (("thermocouple", "K", "500C", "--unit", "R"), "'R' is no unit of temperature"),
         (("dip", "--read", "500C", "--ago", "3x"), "'3x' is no length of time"),
         (("dip", "--read", "500C", "--depth", "60"), "belong to a dip of ours"),
@@ -97,7 +100,7 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
         (("melt", "mark", "off", "--mass", "300g"), "belong to `melt mark add`"),
         (("demo", "--speed", "0"), "a speed of 0. Choose 0.1 to 5000"),
         (("demo", "--speed", "nan"), "a speed of nan"),
-        (("serve", "--tcp", "99999999"), "there is no TCP port 99999999"),
+        (("serve", "--tcp", "99999999"), tell("cli.serve.no_port", port=99999999)),
         (("export", "nonsense"), "'nonsense' is no melt or pour. Write 2026-014 for a melt, 2026-014-1 for its first"),
         (("replay", TRACE, "--alloy", "za27", "--type", "Q"), "'Q' is no thermocouple type"),
         (("replay", TRACE, "--alloy", "za27", "--cold", "20C"), "--cold is for an emf, and 'BeamTC1' is in degC"),
@@ -106,11 +109,11 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
         (("replay", TRACE, "--alloy", "za27", "--loss", "nan"), "cannot be meant"),
         (("replay", TRACE, "--alloy", "za27", "--mould", "a,min=590C,max=540C"), "has no width"),
         (("replay", TRACE, "--alloy", "za27", "--mould", "a,material=cheese"), "Use one of green_sand"),
-        (("replay", TRACE), "no alloy is named. Say with --alloy"),
+        (("replay", TRACE), tell("replay.no_alloy.remedy")),
         (("capture", "/dev/no-such", "x", "--seconds", "-1"), "cannot end before it began"),
     ],
 )
-def test_what_cannot_be_meant_is_said(run: Run, words: tuple[str, ...], says: str) -> None:
+def test_what_cannot_be_meant_is_said(run: Run, words: tuple[str, ...], says: str | Message) -> None:
     check(run(*words), 2, says)
 
 
@@ -153,7 +156,12 @@ def test_a_trace_that_is_not_there_or_of_no_use_is_refused_with_its_name(run: Ru
     check(run("replay", str(words), "--alloy", "za27"), 2, "words.csv")
     flow = tmp_path / "flow.csv"
     flow.write_text("time,flow\ns,l/s\n0,1\n1,2\n2,3\n3,4\n")
-    check(run("replay", str(flow), "--alloy", "za27"), 2, "no column looks like a thermocouple's", "--column: flow")
+    check(
+        run("replay", str(flow), "--alloy", "za27"),
+        2,
+        tell("replay.no_column"),
+        tell("replay.no_column.remedy", columns="flow"),
+    )
     noise = tmp_path / "noise.bin"
     noise.write_bytes(Random(5).randbytes(5000))
     assert run("replay", str(noise), "--alloy", "za27").code == 2
@@ -254,14 +262,22 @@ def no_ports_here(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.usefixtures("no_ports_here")
 def test_a_port_that_is_not_there_is_named_with_a_remedy(run: Run, tmp_path: Path) -> None:
     target = tmp_path / "bench.bin"
-    check(run("capture", "/dev/no-such-port", str(target)), 4, "there is no port /dev/no-such-port", "pourcall setup")
-    check(run("capture", "socket://127.0.0.1:1", str(target)), 4, "nothing answers at socket://127.0.0.1:1")
-    check(run("capture", "usb:dead:beef", str(target)), 4, "no board with the USB identity")
+    check(
+        run("capture", "/dev/no-such-port", str(target)),
+        4,
+        tell("port.absent", port="/dev/no-such-port"),
+        tell("port.absent.remedy"),
+    )
+    check(run("capture", "socket://127.0.0.1:1", str(target)), 4, tell("port.refused", port="socket://127.0.0.1:1"))
+    check(run("capture", "usb:dead:beef", str(target)), 4, tell("port.usb_absent"))
     assert not target.exists()
     done = run("setup", "--scan", "--port", "/dev/no-such-port")
     assert done.code == 4
-    assert "/dev/no-such-port: there is no port /dev/no-such-port. Plug the board in" in done.out
-    check(run("setup", "--yes", "--port", "/dev/no-such-port"), 4, "no board was heard. Plug it in")
+    assert tells(done.out, "port.absent", port="/dev/no-such-port")
+    assert tells(done.out, "port.absent.remedy")
+    check(
+        run("setup", "--yes", "--port", "/dev/no-such-port"), 4, tell("setup.no_board"), tell("setup.no_board.remedy")
+    )
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
@@ -276,10 +292,11 @@ def test_a_busy_port_is_named_with_who_holds_it(run: Run, tmp_path: Path) -> Non
     try:
         with serial.Serial(name, exclusive=True) as held:
             fcntl.flock(held.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
-            check(run("capture", name, str(tmp_path / "x.bin")), 4, f"{name} is in use", "Close that program")
+            busy = tell("port.busy.unseen", port=name)  # held by this very process
+            check(run("capture", name, str(tmp_path / "x.bin")), 4, busy, tell("port.busy.remedy"))
             done = run("setup", "--scan", "--port", name)
             assert done.code == 4
-            assert f"{name} is in use" in done.out
+            assert heard(done.out, busy)
     finally:
         os.close(master)
         os.close(slave)
@@ -296,11 +313,11 @@ def test_a_port_without_permission_is_answered_with_the_group_to_join(
         raise serial.SerialException(13, "could not open port /dev/ttyACM0: [Errno 13] Permission denied")
 
     monkeypatch.setattr(serial, "serial_for_url", denied)  # the superuser of a test may open everything
-    says = "no permission to open /dev/ttyACM0"
-    check(run("capture", "/dev/ttyACM0", str(tmp_path / "x.bin")), 4, says, "usermod -aG")
+    says = tell("port.forbidden", port="/dev/ttyACM0")
+    check(run("capture", "/dev/ttyACM0", str(tmp_path / "x.bin")), 4, says, tell("port.forbidden.join"))
     done = run("setup", "--scan", "--port", "/dev/ttyACM0")
     assert done.code == 4
-    assert says in done.out
+    assert heard(done.out, says)
 
 
 def test_a_capture_never_overwrites(run: Run, tmp_path: Path) -> None:
@@ -313,19 +330,10 @@ def test_a_capture_never_overwrites(run: Run, tmp_path: Path) -> None:
 # -- the record and the daemon -----------------------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="module")
-def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A home with one melt on record, made once: the demonstration."""
-    from pourcall.cli.main import main
-
-    home = tmp_path_factory.mktemp("recorded") / "home"
-    assert main(["demo", "--headless", "--home", str(home), "--export", str(home.parent / "out")]) == 0
-    return home
-
-
 @pytest.fixture
-def recorded_home(recorded: Path, home: Path) -> Path:
-    shutil.copytree(recorded, home, dirs_exist_ok=True)
+def recorded_home(demonstrated: Callable[[str], Path], home: Path) -> Path:
+    """A home with one melt on record: the demonstration."""
+    shutil.copytree(demonstrated("cleats_left_in"), home, dirs_exist_ok=True)
     return home
 
 
@@ -425,26 +433,26 @@ def test_a_second_daemon_is_refused_with_the_pid_and_the_first_goes_on(
 ) -> None:
     write_settings(settings_for("/dev/no-such-board"))
     first = serve()
-    assert "pourcall is listening" in first.said
+    assert tells(first.said, "cli.serve.listening")
     second = shell("serve")
-    check(second, 6, f"a daemon is running already, process {first.process.pid}", "nothing of it was touched")
+    check(second, 6, tell("daemon.runs_already", process=first.process.pid), tell("daemon.runs_already.remedy"))
     health = shell("melt", "show")
     assert health.code == 0
-    assert "club: no melt" in health.out
+    assert health.out.startswith(f"club: {said('melt_list.no_melt')}")
     assert first.stop() == 0
     assert not paths_for({"POURCALL_HOME": str(home)}, sys.platform, home).socket.exists()
 
 
 def test_a_daemon_that_does_not_answer_is_told_from_one_that_is_not_there(run: Run, home: Path) -> None:
-    check(run("melt", "show"), 6, "no daemon runs here", "Start it with `pourcall serve`")
+    check(run("melt", "show"), 6, tell("api.not_running"), tell("api.not_running.remedy"))
     if not hasattr(socket, "AF_UNIX"):
         return
     (home / "run").mkdir(parents=True, exist_ok=True)
     with socket.socket(socket.AF_UNIX) as dead:  # its process was killed: the file stays, nobody listens
         dead.bind(str(home / "run" / "daemon.sock"))
-    check(run("melt", "show"), 6, "no daemon answers", "Start it with `pourcall serve`")
+    check(run("melt", "show"), 6, tell("api.unreachable"), tell("api.not_running.remedy"))
 
 
 def test_the_dashboard_without_a_terminal_says_what_else_there_is(shell: Run) -> None:
-    check(shell("watch"), 6, "the dashboard needs a terminal", "pourcall melt show --json")
-    check(shell("demo"), 6, "the dashboard needs a terminal", "--headless --export DIR")
+    check(shell("watch"), 6, tell("screen.no_terminal"), tell("screen.no_terminal.do"))
+    check(shell("demo"), 6, tell("screen.no_terminal"))

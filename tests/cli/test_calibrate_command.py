@@ -1,6 +1,7 @@
 """`pourcall calibrate` and `pourcall probe` as a person calls them: from a file, from the daemon, on record."""
 
 import json
+import shutil
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from pathlib import Path
@@ -9,12 +10,15 @@ from typing import Any
 import pytest
 
 from pourcall.contract.frames import RawKind
+from pourcall.contract.message import Message, tell
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, ProbeView
 from pourcall.contract.status import Reason, Status
+from pourcall.contract.units import Unit
 from pourcall.sim.plant.cup import Cup, CupRun, cool_cup
 from pourcall.thermometry.compensation import to_temperature
 from pourcall.thermometry.thermocouple import emf_uv
+from tests.told import heard, tells
 
 Run = Callable[..., Any]
 
@@ -70,7 +74,7 @@ def test_from_a_file_to_the_record_the_list_the_chart_and_the_budget(run: Run, z
     assert not listed["overdue"]
     chart = tmp_path / "drift.svg"
     shown = run("calibrate", "show", "metal", "--svg", str(chart))
-    assert "in force" in shown.out
+    assert tells(shown.out, "drift.state.in_force")
     assert "ann" in shown.out
     assert ET.fromstring(chart.read_text("utf-8")).tag.endswith("svg")
     assert len(json.loads(run("calibrate", "show", "metal", "--json").out)["rows"]) == 2
@@ -84,8 +88,8 @@ def test_from_a_file_to_the_record_the_list_the_chart_and_the_budget(run: Run, z
     assert now["standard_c"] ** 2 == pytest.approx(sum(part["standard_c"] ** 2 for part in now["parts"]))
     assert now["expanded_c"] == pytest.approx(2.0 * now["standard_c"])
     text = run("probe", "show", "metal", "--at", "932F", "--unit", "F").out
-    assert "at 932 °F: ±" in text
-    assert "due" in text
+    assert tells(text, "uncertainty.at", Unit.F, at_c=500.0)
+    assert tells(text, "drift.force", how="zinc, aluminium")
     (one,) = json.loads(run("probe", "list", "--json").out)
     assert one["calibrated"] == now["calibration"]["date"]
 
@@ -96,7 +100,7 @@ def test_the_class_of_new_wire_is_the_larger_part_of_a_probe_never_calibrated(ru
     wire = next(part for part in told["parts"] if part["name"] == "wire")
     # IEC 60584-1 class 2: 0.0075 |t| (three makers' tables)
     assert wire["stated_c"] == pytest.approx(0.0075 * 720.0)
-    assert "never calibrated" in run("probe", "show", "metal").out
+    assert tells(run("probe", "show", "metal").out, "uncertainty.never_calibrated")
     assert told["due"] is None
 
 
@@ -104,7 +108,7 @@ def test_the_class_of_new_wire_is_the_larger_part_of_a_probe_never_calibrated(ru
 def test_a_poor_plateau_is_refused_with_its_reason_and_nothing_is_kept(run: Run, zinc: Path, home: Path) -> None:
     done = run("calibrate", "metal", "--point", "aluminium", "--trace", str(zinc))
     assert done.code == 7
-    assert "no calibration: the trace runs from" in done.err
+    assert tells(done.err, "calibration.none", why=tell("calibration.never_passes"))
     assert "degC" not in done.err  # in the reader's unit
     assert "°F" in run("calibrate", "metal", "--point", "aluminium", "--trace", str(zinc), "--unit", "F").err
     assert not list(home.rglob("*.sqlite"))
@@ -135,7 +139,7 @@ def test_a_correction_no_sound_probe_needs_is_kept_only_when_told_to(run: Run, t
         (("metal", "--point", "zinc", "--trace", "x", "--due", "soon"), 2, "number of days"),
         (("metal", "--point", "zinc", "--trace", "x", "--depth", "-3"), 2, "depth"),
         (("metal", "--point", "zinc", "--from-melt", "2026-001"), 3, "no records yet"),
-        (("metal", "--point", "zinc"), 6, "daemon"),
+        (("metal", "--point", "zinc"), 6, tell("api.not_running")),
         (("metal", "--point", "boiling", "--pressure", "29.9hPa"), 2, "no air pressure"),
         (("show",), 2, "which probe"),
         (("show", "metal"), 3, "no records yet"),
@@ -144,12 +148,12 @@ def test_a_correction_no_sound_probe_needs_is_kept_only_when_told_to(run: Run, t
     ],
 )
 def test_what_cannot_be_done_is_told_with_its_remedy(
-    words: tuple[str, ...], code: int, told: str, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    words: tuple[str, ...], code: int, told: str | Message, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
     done = run("calibrate", *words)
     assert (done.code, done.out) == (code, ""), done.err
-    assert told in done.err
+    assert heard(done.err, told)
 
 
 def test_points_are_listed_with_their_sources(run: Run) -> None:
@@ -187,7 +191,7 @@ def test_live_it_watches_the_daemons_readings_until_the_plateau_is_there(
     done = run("calibrate", "metal", "--point", "zinc", "--grade", "99.9")
     assert done.code == 0, done.err
     assert "watching metal for zinc, 419.5 °C" in done.err
-    assert "falling at " in done.err
+    assert tells(done.err, "calibration.falling")
     assert "°C/min" in done.err
     assert "kept as number 1" in done.out
     (row,) = json.loads(run("calibrate", "show", "metal", "--json").out)["rows"]
@@ -195,9 +199,9 @@ def test_live_it_watches_the_daemons_readings_until_the_plateau_is_there(
 
 
 def test_from_a_demonstrated_melt_an_alloy_is_no_point_and_both_columns_are_exported(
-    run: Run, home: Path, tmp_path: Path
+    run: Run, home: Path, demonstrated: Callable[[str], Path], tmp_path: Path
 ) -> None:
-    assert run("demo", "--headless", "--home", str(home), "--export", str(tmp_path)).code == 0
+    shutil.copytree(demonstrated("cleats_left_in"), home, dirs_exist_ok=True)
     melt = json.loads(run("melt", "list", "--json").out)[0]["melt"]
     refused = run("calibrate", "metal", "--point", "zinc", "--from-melt", melt)
     assert refused.code == 7

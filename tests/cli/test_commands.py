@@ -13,6 +13,7 @@ import pytest
 
 from pourcall.cli.main import COMMANDS
 from pourcall.contract.version import VERSION
+from tests.told import said
 
 ROOT = Path(__file__).parents[2]
 HANDBOOK = ROOT / "docs" / "commands.md"
@@ -112,13 +113,13 @@ def test_version_is_the_one_of_the_package(run: Run) -> None:
 def test_an_unknown_command_is_answered_with_the_nearest(run: Run, typed: str, meant: str) -> None:
     done = run(typed)
     assert (done.code, done.out) == (2, "")
-    assert done.err == f"pourcall: there is no command {typed!r}. Did you mean {meant!r}?\n"
+    assert done.err == f"pourcall: {said('cli.no_command_near', word=typed, near=meant)}\n"
 
 
 def test_an_unknown_command_like_none_is_answered_with_the_way_to_the_help(run: Run) -> None:
     done = run("xyzzy")
     assert done.code == 2
-    assert "pourcall --help" in done.err
+    assert done.err == f"pourcall: {said('cli.no_command', word='xyzzy')}\n"
 
 
 def test_a_reader_that_leaves_is_no_error(shell: Run, home: Path) -> None:

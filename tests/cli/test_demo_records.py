@@ -16,10 +16,13 @@ import pytest
 from pourcall.cli.shop import demo_records
 from pourcall.cli.shop.demo_records import make_records
 from pourcall.contract.errors import Refused
+from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.records.read.store import Store
 from pourcall.sim.scenarios import invented
 from pourcall.sim.scenarios.invented import CLEAT, FAIRLEAD, MELTS
+from pourcall.texts import word
+from tests.told import said, tells
 
 Run = Callable[..., Any]
 
@@ -113,32 +116,37 @@ def test_every_melt_and_pour_says_that_it_is_invented(season: Season) -> None:
 def test_lists_pages_comparison_advice_and_exports_show_it(shop: Path, run: Run) -> None:
     for words in (("melt", "list"), ("pour", "list"), ("pour", "show", "2025-001-1"), ("melt", "show", "2025-001")):
         assert "simulated furnace; nothing of it was poured" in run(*words).out, words
-    assert "Invented" in run("compare", "2025-001-1", "2025-003-1").out
+    assert tells(run("compare", "2025-001-1", "2025-003-1").out, "comparison.all_invented")
     advice = run("advise", CLEAT, "--plot", "a.svg")
-    assert "of a simulated furnace" in advice.out
-    assert "invented" in (shop / "a.svg").read_text("utf-8")
+    assert tells(advice.out, "advice.invented")
+    assert said("plot.advice_about_invented") in (shop / "a.svg").read_text("utf-8")
     assert json.loads(run("advise", CLEAT, "--json").out)["invented"] is True
     assert run("sheet", "2025-001-2").code == 0
     page = (shop / "pour-2025-001-2.html").read_text("utf-8")
-    assert "SIMULATED" in page
+    assert said("sheet.simulated") in page
     assert "data:image/png;base64," in page
     assert run("export", "2025-001-1", "--to", "out").code == 0
     (table,) = (shop / "out").glob("*.csv")
     with table.open(encoding="utf-8", newline="") as file:
-        assert "invented: a simulated furnace" in next(csv.DictReader(file))["mark"]
-    assert "invented" in json.loads((shop / "out" / f"{table.stem}.csv-metadata.json").read_text("utf-8"))["dc:title"]
+        assert said("export.invented") in next(csv.DictReader(file))["mark"]
+    metadata = json.loads((shop / "out" / f"{table.stem}.csv-metadata.json").read_text("utf-8"))
+    assert tells(metadata["dc:title"], "export.title_invented")
 
 
 def test_the_season_teaches_the_cleat_by_temperature_alone_and_the_fairlead_not(shop: Path, run: Run) -> None:
     cleat = run("advise", CLEAT).out
-    assert "More than the temperature" not in cleat
-    assert "Pour next at" in cleat
-    assert "90 % band" in cleat
+    assert not tells(cleat, "advice.changed")
+    assert tells(cleat, "advice.next_in_pot")
+    assert tells(cleat, "advice.best")
     fairlead = run("advise", FAIRLEAD).out
-    assert "More than the temperature changed: remelt count 0 or 1, batch of the mould sand 7 or sand 8." in fairlead
-    assert "awaiting inspection: 2025-006-2" in fairlead
-    assert "MIND: More than" not in run("compare", "2025-001-1", "2025-003-1").out
-    assert "batch of the mould" in run("compare", "2025-004-1", "2025-006-1").out.splitlines()[0]
+    none, one = (tell("advice.value.count", value=count) for count in (0, 1))
+    old, new = (tell("advice.value.word", text=batch) for batch in ("sand 7", "sand 8"))
+    remelts = tell("advice.differs.remelts", values=tell("advice.values", parts=(none,), last=one))
+    batch = tell("advice.differs.batch", values=tell("advice.values", parts=(old,), last=new))
+    assert tells(fairlead, "advice.changed", parts=(remelts, batch))
+    assert tells(fairlead, "advice.out.waiting", pours="2025-006-2")
+    assert not tells(run("compare", "2025-001-1", "2025-003-1").out, "comparison.more_changed")
+    assert word("aspect", "batch") in run("compare", "2025-004-1", "2025-006-1").out.splitlines()[0]
 
 
 def test_the_same_seed_makes_the_same_bytes_and_another_does_not(tmp_path: Path) -> None:
@@ -196,13 +204,13 @@ def test_a_season_that_was_cut_off_leaves_nothing_behind(home: Path, monkeypatch
 def test_the_command_says_what_to_try_next(tmp_path: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(demo_records, "make_records", lambda paths, **_: make_records(paths, melts=MELTS[:1]))
     folder = tmp_path / "season one"
-    said = run("demo", "--records", str(folder))
-    assert said.code == 0, said.err
-    assert "2 invented pours of 1 melts" in said.err
-    assert f"export POURCALL_HOME='{folder}'" in said.out
-    tries = [line.removeprefix("  pourcall ") for line in said.out.splitlines() if line.startswith("  pourcall ")]
+    done = run("demo", "--records", str(folder))
+    assert done.code == 0, done.err
+    assert tells(done.err, "cli.demo.recorded", pours=2, melts=1)
+    assert f"export POURCALL_HOME='{folder}'" in done.out
+    tries = [line.removeprefix("  pourcall ") for line in done.out.splitlines() if line.startswith("  pourcall ")]
     assert tries == [f'advise "{CLEAT}"', "compare 2025-001-1 2025-003-1", "sheet 2025-001-2"]
     monkeypatch.setenv("POURCALL_HOME", str(folder))
-    assert "are on record" not in run("demo", "--records", str(folder)).err
+    assert not tells(run("demo", "--records", str(folder)).err, "cli.demo.recorded")
     for other in ("--headless", "--empty"):
         assert run("demo", "--records", str(folder), other).code == 2

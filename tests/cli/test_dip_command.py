@@ -9,9 +9,11 @@ import pytest
 
 from pourcall.cli.common import our_paths
 from pourcall.contract import inputs as inp
+from pourcall.contract.message import Message, tell
 from pourcall.contract.reading import Place
 from pourcall.records.write.recorder import Recorder
 from tests.engine.conftest import Bench, make_plan
+from tests.told import heard, said, tells
 
 Run = Callable[..., Any]
 UTC_S = 1_777_700_000.0
@@ -43,10 +45,10 @@ def recorded(home: Path, run: Run) -> Path:
 
 
 def test_the_listing_has_dips_and_typed_figures_in_order_with_what_each_was_worth(recorded: Path, run: Run) -> None:
-    said = run("dip", "--list", "--melt", "2026-014")
-    assert said.code == 0, said.err
-    head, columns, *rows = said.out.splitlines()
-    assert head == "Melt 2026-014"
+    done = run("dip", "--list", "--melt", "2026-014")
+    assert done.code == 0, done.err
+    head, columns, *rows = done.out.splitlines()
+    assert head == said("cli.dip.melt", melt="2026-014")
     assert columns.split() == ["at", "dip", "by", "metal", "±", "how", "depth", "stirred"]
     short, good, handheld, panel, why = rows
     assert "not usable" in short
@@ -57,7 +59,7 @@ def test_the_listing_has_dips_and_typed_figures_in_order_with_what_each_was_wort
     assert handheld.endswith("typed")
     assert "furnace panel" in panel
     assert panel.endswith("typed, of the furnace")
-    assert why.startswith("  dip 1: too short: ")
+    assert tells(why, "cli.dip.why", number=1)
 
 
 def test_the_listing_for_programs_is_json_with_the_same(recorded: Path, run: Run) -> None:
@@ -72,14 +74,14 @@ def test_the_listing_for_programs_is_json_with_the_same(recorded: Path, run: Run
 
 
 def test_the_listing_speaks_the_unit_asked_for(recorded: Path, run: Run) -> None:
-    said = run("dip", "--list", "--melt", "2026-014", "--unit", "F")
-    assert "1049 °F" in said.out
-    assert "°C" not in said.out
-    assert "degC" not in said.out
+    done = run("dip", "--list", "--melt", "2026-014", "--unit", "F")
+    assert "1049 °F" in done.out
+    assert "°C" not in done.out
+    assert "degC" not in done.out
 
 
 def test_without_a_number_it_is_the_latest_melt_and_one_with_nothing_says_so(recorded: Path, run: Run) -> None:
-    assert run("dip", "--list").out == "Melt 2026-015: no dip, and no figure typed in\n"
+    assert run("dip", "--list").out == said("cli.dip.none", melt="2026-015") + "\n"
 
 
 def test_a_melt_that_is_not_there_and_a_shop_without_melts(recorded: Path, run: Run) -> None:
@@ -96,11 +98,11 @@ def test_a_melt_that_is_not_there_and_a_shop_without_melts(recorded: Path, run: 
         (("--melt", "2026-014"), "belong to --list"),
         (("--json",), "belong to --list"),
         (("--read", "500C", "--no-stirred"), "belong to a dip of ours"),
-        (("--depth", "nan"), "a depth of nan mm"),
-        (("--depth", "0"), "a depth of 0 mm"),
+        (("--depth", "nan"), tell("cli.dip.depth", figure="nan")),
+        (("--depth", "0"), tell("cli.dip.depth", figure="0")),
     ],
 )
-def test_what_does_not_go_together_is_said(run: Run, words: tuple[str, ...], told: str) -> None:
-    said = run("dip", *words)
-    assert said.code == 2
-    assert told in said.err
+def test_what_does_not_go_together_is_said(run: Run, words: tuple[str, ...], told: str | Message) -> None:
+    done = run("dip", *words)
+    assert done.code == 2
+    assert heard(done.err, told)

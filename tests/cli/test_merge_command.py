@@ -10,6 +10,7 @@ from pourcall.cli.main import main
 from pourcall.contract.paths import paths_for
 from pourcall.daemon.process.process_lock import SingleLock
 from pourcall.records.upkeep.opening import open_database
+from tests.told import tells
 
 UTC_S = 1_780_000_000.0
 Run = Callable[..., tuple[int, str, str]]
@@ -62,12 +63,12 @@ def test_another_shop_comes_in_under_its_mark_and_is_listed(tmp_path: Path, type
     assert (code, "add --merge" in said) == (5, True)
     code, said, _ = typed(here, "backup", archive, "--restore", "--merge", "--dry-run")
     assert (code, melts(ours)) == (0, ["2026-001"])
-    assert "melt 2026-001 would come in as 2026-001@hillboats" in said
+    assert tells(said, "cli.merge.melt_would", theirs="2026-001", ours="2026-001@hillboats")
     code, said, _ = typed(here, "backup", archive, "--restore", "--merge", "--mark", "hill")
     assert (code, melts(ours)) == (0, ["2026-001", "2026-001@hill"])
-    assert "came in as 2026-001@hill" in said
-    assert "put aside: aside/hill/settings.toml" in said
-    assert "nothing was changed" in typed(here, "backup", archive, "--restore", "--merge")[1]
+    assert tells(said, "cli.merge.melt", theirs="2026-001", ours="2026-001@hill")
+    assert tells(said, "cli.merge.aside", file="aside/hill/settings.toml")
+    assert tells(typed(here, "backup", archive, "--restore", "--merge")[1], "cli.merge.nothing")
     assert "2026-001@hill" in typed(here, "melt", "list")[1]
     assert "crucible@hill" in typed(here, "melt", "show", "2026-001@hill")[1]
 

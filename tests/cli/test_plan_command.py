@@ -14,7 +14,9 @@ import pytest
 
 from pourcall.cli.common import our_paths
 from pourcall.cli.melts.melt_command import mould_request
+from pourcall.contract.message import tell
 from pourcall.contract.units import Unit
+from tests.told import tells
 
 Run = Callable[..., Any]
 CLEAT = "deck cleat,casting=350g,mm=6,flow=180,head=110,thickest=14,fill=3,copies=2"
@@ -169,7 +171,7 @@ def test_a_bath_is_corrected_and_its_dip_in_temperature_is_said(run: Run, tmp_pa
     bath = "\n[bath]\nmass_kg = 1.3\ncomposition = { Zn = 73.0, Al = 25.0, Cu = 2.0 }\n"
     path.write_text(FILE.replace("least_kg = 0.3\n", "") + bath, "utf-8")
     said = words(run("plan", "--file", str(path)).out)
-    assert re.search(r"added cold: .* into 1\.3 kg at \d+ °C: \d+ °C", said)
+    assert tells(said, "charge_plan.added_cold", dip=tell("charge_plan.dip", bath_kg=1.3))
 
 
 def test_a_page_to_print_is_written_whole_and_nothing_comes_from_elsewhere(run: Run, tmp_path: Path) -> None:

@@ -8,9 +8,11 @@ from typing import Any
 
 import pytest
 
+from pourcall.contract.message import tell
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, ProbeView
 from pourcall.contract.status import Reason, Status
+from tests.told import tells
 
 Run = Callable[..., Any]
 
@@ -46,8 +48,7 @@ def test_a_cup_from_a_file_is_judged_kept_and_shown_with_its_trend(
         trace = cup_file(tmp_path / f"cup{number}.csv", halt_c, number)
         done = run("probe", "check", "metal", "--alloy", "alloy3", "--from", str(trace), "--who", "ann")
         assert done.code == 0, done.err
-    assert "alloy 3: metal reads 6." in done.out
-    assert "low at 381.0 °C (eutectic) ± " in done.out
+    assert tells(done.out, "calibration.cup.reads", probe="metal", side="low", at_c=381.0, halt="eutectic")
     assert "a month, by 3 checks in 80 days" in done.out
     shown = run("probe", "show", "metal", "--at", "400C")
     assert shown.out.count("ann") == 3
@@ -63,8 +64,8 @@ def test_another_metal_a_dry_run_and_figures_that_cannot_be_meant(run: Run, tmp_
     trace = cup_file(tmp_path / "cup.csv", 381.0)
     wrong = run("probe", "check", "metal", "--alloy", "lead", "--from", str(trace), "--dry-run")
     assert wrong.code == 0
-    assert "That is not pure lead. It halts at 381" in wrong.out
-    assert "Do not go by the label" in wrong.out
+    assert tells(wrong.out, "arrest.other_alloy", alloy="pure lead", reads_c=381.0)
+    assert tells(wrong.out, "calibration.cup.do.look")
     assert "nothing was kept" in wrong.out
     assert "checks" not in run("probe", "show", "metal", "--at", "400C").out
     assert run("probe", "check", "metal", "--alloy", "no such", "--from", str(trace)).code == 3
@@ -81,7 +82,7 @@ def test_a_trace_without_a_halt_is_refused_and_keeps_nothing(run: Run, tmp_path:
     path.write_text("time_s,temp_C\n" + "".join(f"{t},{430.0 - 0.4 * t:.2f}\n" for t in range(500)), encoding="utf-8")
     done = run("probe", "check", "metal", "--alloy", "alloy3", "--from", str(path))
     assert done.code == 7
-    assert "no check: Not seen: alloy 3 should halt at 381.0 °C" in done.err
+    assert tells(done.err, "calibration.no_check", why=tell("arrest.missing", alloy="alloy 3"))
 
 
 @pytest.mark.usefixtures("shop")
@@ -110,6 +111,7 @@ def test_live_it_finds_the_plateau_by_itself_and_stops(run: Run, monkeypatch: py
     monkeypatch.setattr("pourcall.cli.probes.calibration_sources.time.sleep", lambda seconds: None)
     done = run("probe", "check", "metal", "--alloy", "alloy3", "--watch")
     assert done.code == 0, done.err
-    assert "metal reads 6.0 °C low at 381.0 °C" in done.out
+    read = {"off_difference_c": 6.0, "side": "low", "at_c": 381.0}
+    assert tells(done.out, "calibration.cup.reads", probe="metal", **read)
     assert next(at) < 400  # it does not wait for the end of the plateau
     assert "watching metal for a cup of alloy 3" in done.err

@@ -1,6 +1,7 @@
 """Charges, mould setups, endings, results by command: with a real daemon, and straight to the file without."""
 
 import json
+import shutil
 import sqlite3
 import time
 from collections.abc import Callable
@@ -9,7 +10,10 @@ from typing import Any
 
 import pytest
 
+from pourcall.contract.message import Message, tell
 from pourcall.records.read.views import LipStep
+from pourcall.texts import word
+from tests.told import heard, tells
 
 Run = Callable[..., Any]
 
@@ -21,6 +25,15 @@ def told(done: Any) -> str:
 
 def asked(done: Any) -> Any:
     return json.loads(told(done))
+
+
+def metal(mass_kg: float, source: str) -> tuple[Message, ...]:
+    return (tell("charge.metal", mass=tell("charge.mass", mass_kg=mass_kg), source=source),)
+
+
+def molten(times: int) -> Message:
+    often = tell(f"charge.often.{min(times, 3)}", **({"remelts": times} if times > 2 else {}))
+    return tell("charge.molten", often=often)
 
 
 def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon(
@@ -37,10 +50,12 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
     words = told(
         run("mould", "add", "deck cleat", *described, "--thinnest", "1/4in", "--mass", "600g", "--preheat", "104F")
     )
-    assert words.startswith("Mould setup deck cleat is described")  # before the first start of a daemon
+    assert tells(words, "record.setup.described", setup="deck cleat")  # before the first start of a daemon
     daemon = serve()
-    assert "pourcall is listening" in daemon.said
-    assert "version 2: thinnest" in told(run("mould", "change", "Deck_cleat", "--thinnest", "6mm", "--why", "planed"))
+    assert tells(daemon.said, "cli.serve.listening")
+    planed = told(run("mould", "change", "Deck_cleat", "--thinnest", "6mm", "--why", "planed"))
+    thinnest = tell("record.setup.field", setup_field="thinnest_mm")
+    assert tells(planed, "record.setup.changed", version=2, fields=(thinnest,))
     started = run("melt", "start", "za27", "--charge", "1.5kg", "--mould", "deck cleat", "--mould", "deck cleat")
     assert started.code == 0, started.err
     (shot,) = asked(run("melt", "show", "--json"))
@@ -50,9 +65,12 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
         ("deck cleat 2", "deck cleat", 6.0, 0.6, "green_sand"),
     ]
     charged = told(run("melt", "charge", "--new", "1.2kg", "--returns", "300g", "--remelt", "2", "--what", "old gates"))
-    assert charged == f"Melt {melt}: 1.2 kg new; 0.3 kg returns, molten twice before, old gates; on record\n"
+    new, returns = metal(1.2, "new"), (*metal(0.3, "returns"), molten(2), tell("charge.detail", detail="old gates"))
+    assert tells(
+        charged, "charge.on_record", melt=melt, entries=tuple(tell("charge.entry", parts=one) for one in (new, returns))
+    )
     early = run("melt", "mark", "add", "--mass", "300g", "--ago", "2000s")
-    assert (early.code, "that is before the melt began. Give a shorter time ago" in early.err) == (7, True)
+    assert (early.code, tells(early.err, "command.before_the_melt")) == (7, True)
     assert run("melt", "mark", "skim", "--ago", "2000s").code == 7
     time.sleep(2.2)  # real time: the melt must be older than the marks are dated back
     assert run("dip", "--read", "580C", "--source", "panel").code == 0
@@ -68,17 +86,20 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
     twice = run("pour", "correct", f"{melt}-2", "--not-poured", "pressed twice")
     assert twice.code == 0, twice.err
     unsaid = run("melt", "end")
-    assert (unsaid.code, "no metal went into deck cleat 2: what became of it?" in unsaid.err) == (2, True)
-    assert told(run("pour", "mark")) == f"Pour 3 into deck cleat 2 is marked (melt {melt})\n"  # it got no metal yet
-    assert "batch B8, tag first" in told(run("pour", "complete", f"{melt}-1", "--batch", "B8", "--tag", "first"))
+    assert (unsaid.code, tells(unsaid.err, "cli.melt.end_unsaid", moulds="deck cleat 2")) == (2, True)
+    third = told(run("pour", "mark"))  # it got no metal yet
+    assert tells(third, "cli.of_melt", what=tell("daemon.done.pour", number=3, mould="deck cleat 2"), melt=melt)
+    completed = told(run("pour", "complete", f"{melt}-1", "--batch", "B8", "--tag", "first"))
+    assert tells(completed, "correction.batch", batch="B8")
+    assert tells(completed, "correction.tag", tag="first")
     both = run("melt", "end", "--poured", "--ingots", "0.4kg", "--ingots", "350g", "--heel", "0.2kg")
-    assert told(both) == f"Melt {melt} ended: poured, ingot {melt}-i1 0.4 kg, ingot {melt}-i2 0.35 kg, heel 0.2 kg\n"
+    left = [tell("daemon.done.ingot", ingot=f"{melt}-i{n}", mass_kg=kg) for n, kg in ((1, 0.4), (2, 0.35))]
+    ended = (tell("daemon.done.ending", ending="poured"), *left, tell("daemon.done.heel", mass_kg=0.2))
+    assert tells(told(both), "daemon.done.end", melt=melt, parts=ended)
 
     contradictory = run("pour", "result", f"{melt}-1", "--defect", "misrun:2", "--defect", "sound")
     assert (contradictory.code, "cannot be sound and have misrun" in contradictory.err) == (2, True)
-    assert told(run("pour", "result", f"{melt}-1", "--defect", "misrun:2", "--defect", "sink:1@gate")).endswith(
-        "on record\n"
-    )
+    told(run("pour", "result", f"{melt}-1", "--defect", "misrun:2", "--defect", "sink:1@gate"))
     against = run("pour", "result", f"{melt}-1", "flash=1", "cold shut=0")  # the second cannot be taken back
     assert (against.code, "cold_shut is not on record" in against.err) == (2, True)
     detail = asked(run("pour", "show", f"{melt}-1", "--json"))
@@ -95,18 +116,19 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
     second = run("melt", "start", "za27", "--charge", "1kg", "--mould", "deck cleat")
     assert second.code == 0, second.err
     carried = told(run("melt", "charge", "--returns", "0.4kg", "--from", f"{melt}-i1", "--scrap", "0.2lb"))
-    assert f"0.4 kg returns of {melt}-i1, molten 3 times before; 0.0907185 kg scrap" in carried
+    mass = tell("charge.mass", mass_kg=0.4)
+    parts = (tell("charge.metal_of", mass=mass, source="returns", origin=f"{melt}-i1"), molten(3))
+    assert tells(carried, "charge.entry", parts=parts)
+    assert tells(carried, "charge.entry", parts=metal(0.0907185, "scrap"))
     assert daemon.stop() == 0
 
     shown = told(run("melt", "show", melt))
-    for line in (
-        "charge 1: 1.2 kg new",
-        "charge 2: 0.3 kg returns, molten twice before, old gates",
-        f"left: ingot {melt}-i1 0.4 kg",
-        "left: heel 0.2 kg",
-    ):
-        assert f"  {line}\n" in shown
-    assert "poured, ingots 0.75 kg, heel left 0.2 kg" in told(run("melt", "list"))
+    assert tells(shown, "melt_list.charge", number=1, what=tell("charge.entry", parts=new))
+    assert tells(shown, "melt_list.charge", number=2, what=tell("charge.entry", parts=returns))
+    assert tells(shown, "ending.ingot", ingot=f"{melt}-i1", mass_kg=0.4)
+    assert tells(shown, "ending.heel", mass_kg=0.2)
+    listed = told(run("melt", "list"))
+    assert f"{word('ending', 'poured')}, {word('ending', 'ingots')} 0.75 kg, {word('ending', 'heel')} 0.2 kg" in listed
     (row,) = asked(run("mould", "list", "--json"))
     assert (row["name"], row["version"], row["pours"], row["thinnest_mm"]) == ("deck cleat", 2, 2, 6.0)
     page = told(run("mould", "show", "deck cleat"))
@@ -116,11 +138,10 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
 
 
 @pytest.fixture
-def melted(home: Path, shell: Run) -> str:
+def melted(home: Path, demonstrated: Callable[[str], Path], run: Run) -> str:
     """One demonstrated melt on record, no daemon."""
-    done = shell("demo", "--headless", "--home", str(home), "--export", str(home / "out"))
-    assert done.code == 0, done.err
-    return "2026-001" if "2026-001" in shell("melt", "list").out else asked(shell("melt", "list", "--json"))[0]["melt"]
+    shutil.copytree(demonstrated("cleats_left_in"), home, dirs_exist_ok=True)
+    return str(asked(run("melt", "list", "--json"))[0]["melt"])
 
 
 REFUSED = (
@@ -132,7 +153,7 @@ REFUSED = (
     (("melt", "charge", "--returns", "1kg", "--remelt", "-2"), 2, "a remelt count of -2 cannot be meant"),
     (("melt", "charge", "--returns", "1kg", "--remelt", "two"), 2, "a remelt count of 'two' is no whole number"),
     (("melt", "charge", "--returns", "1kg", "--remelt", "1", "--remelt", "2"), 2, "--remelt is told twice of returns"),
-    (("melt", "charge", "--new", "1kg"), 2, "no melt runs, and none is named"),
+    (("melt", "charge", "--new", "1kg"), 2, tell("cli.no_melt_named")),
     (("melt", "charge", "MELT", "--new", "1kg", "--remelt", "2"), 2, "contradicts itself"),
     (("melt", "charge", "MELT", "--returns", "1kg", "--from", "MELT"), 2, "cannot be a source of its own"),
     (("melt", "charge", "MELT", "--returns", "1kg", "--from", "2019-001"), 3, "no melt '2019-001' on record"),
@@ -183,7 +204,8 @@ def test_entries_that_cannot_be_meant_are_refused_in_words_and_nothing_is_writte
     before = counts()
     for words, code, says in REFUSED:
         done = run(*(word.replace("MELT", melted) for word in words))
-        assert (done.code, says.replace("MELT", melted) in done.err) == (code, True), (words, done.err)
+        wanted = says.replace("MELT", melted) if isinstance(says, str) else says
+        assert (done.code, heard(done.err, wanted)) == (code, True), (words, done.err)
         assert "Traceback" not in done.err
         assert "\x1b" not in done.err
         assert "\x07" not in done.err
@@ -191,22 +213,30 @@ def test_entries_that_cannot_be_meant_are_refused_in_words_and_nothing_is_writte
 
 
 def test_without_a_daemon_entries_go_straight_to_the_file(home: Path, melted: str, run: Run) -> None:
-    assert "1.2 kg new; 0.3 kg scrap" in told(run("melt", "charge", melted, "--new", "1.2kg", "--scrap", "300g"))
+    entries = tuple(tell("charge.entry", parts=metal(*one)) for one in ((1.2, "new"), (0.3, "scrap")))
+    both = told(run("melt", "charge", melted, "--new", "1.2kg", "--scrap", "300g"))
+    assert tells(both, "charge.on_record", melt=melted, entries=entries)
     fixed = told(
         run("melt", "charge", melted, "--correct", "3", "--returns", "300g", "--remelt", "1", "--why", "gates")
     )
-    assert "entry 3 is 0.3 kg returns, molten once before" in fixed
-    assert "the first entry is kept" in fixed
-    assert "entry 2 is taken back" in told(run("melt", "charge", melted, "--take-back", "2"))
-    assert "heel 0.2 kg" in told(run("melt", "end", "--melt", melted, "--heel", "200g", "--ingots", "1lb"))
-    assert "no heel" in told(run("melt", "end", "--melt", melted, "--heel", "none", "--why", "it was slag"))
+    returns = tell("charge.entry", parts=(*metal(0.3, "returns"), molten(1)))
+    assert tells(fixed, "charge.corrected", melt=melted, number=3, entry=returns)
+    back = told(run("melt", "charge", melted, "--take-back", "2"))
+    assert tells(back, "charge.taken_back", melt=melted, number=2)
+    left = told(run("melt", "end", "--melt", melted, "--heel", "200g", "--ingots", "1lb"))
+    assert tells(left, "ending.heel", mass_kg=0.2)
+    none = told(run("melt", "end", "--melt", melted, "--heel", "none", "--why", "it was slag"))
+    assert tells(none, "ending.no_heel")
     shown = told(run("melt", "show", melted))
-    assert "charge 3: 0.3 kg returns, molten once before (corrected: gates)" in shown
-    assert "charge 2" not in shown
-    assert f"left: ingot {melted}-i1 0.453592 kg" in shown
-    assert "heel" not in shown
-    assert "tag lid" in told(run("melt", "note", "lid was off", "--melt", melted, "--tag", "lid"))
-    assert "tags: lid" in told(run("melt", "show", melted))
+    assert tells(shown, "melt_list.charge", number=3, what=returns)
+    assert tells(shown, "melt_list.corrected_why", why="gates")
+    assert not tells(shown, "melt_list.charge", number=2)
+    assert tells(shown, "ending.ingot", ingot=f"{melted}-i1", mass_kg=0.453592)
+    assert not tells(shown, "ending.heel")
+    assert tells(
+        told(run("melt", "note", "lid was off", "--melt", melted, "--tag", "lid")), "correction.tag", tag="lid"
+    )
+    assert tells(told(run("melt", "show", melted)), "melt_list.tags", tags="lid")
     assert [hit["what"] for hit in asked(run("melt", "find", "lid", "--json"))] == ["note", "tag"]
     assert told(run("pour", "result", f"{melted}-1", "misrun=1", "--defect", "cold shut:2@horn tip")).startswith(melted)
     assert asked(run("pour", "show", f"{melted}-1", "--json"))["row"]["result"] == "misrun 1, cold_shut 2"

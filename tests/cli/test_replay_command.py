@@ -12,6 +12,10 @@ from typing import Any
 
 import pytest
 
+from pourcall.contract.message import tell
+from pourcall.contract.units import Unit
+from tests.told import tells
+
 Run = Callable[..., Any]
 TRACE = Path(__file__).parents[1] / "data" / "traces" / "E119_Compartment_Test_3.csv"
 
@@ -59,15 +63,17 @@ def test_columns_are_listed_with_their_units_and_which_are_no_couple(run: Run) -
     assert done.code == 0
     lines = dict(line.split("  ", 1) for line in done.out.splitlines())
     assert lines["BeamTC5"] == "degC"
-    assert "no thermocouple, it seems" in lines["HRR"]
+    assert tells(lines["HRR"], "replay.no_thermocouple")
 
 
 def test_a_person_reads_their_own_unit_and_a_program_reads_json(run: Run) -> None:
     told = run("replay", str(TRACE), "--alloy", "za27", "--column", "BeamTC1", "--unit", "F")
     assert told.code == 0
-    assert "needs 986 °F to 1103 °F at the lip" in told.out  # 530 and 595 degC of the sheet
+    assert tells(told.out, "replay.window", Unit.F, lip_low_c=530.0, lip_high_c=595.0)  # of the sheet
+    assert "986 °F" in told.out
+    assert "1103 °F" in told.out
     assert "degC>" not in told.out
-    assert "call raised: Pour mould now" in told.out
+    assert tells(told.out, "replay.call", how="raised", text=tell("call.pour.now", mould="mould"))
     lines = run("replay", str(TRACE), "--alloy", "za27", "--column", "BeamTC1", "--json").out.splitlines()
     kinds = {json.loads(line)["type"] for line in lines}
     assert {"melt_started", "melt_state_changed", "call_changed"} <= kinds
@@ -76,7 +82,8 @@ def test_a_person_reads_their_own_unit_and_a_program_reads_json(run: Run) -> Non
 def test_a_probe_in_the_chamber_never_calls_a_pour(run: Run) -> None:
     done = run("replay", str(TRACE), "--alloy", "za27", "--column", "BeamTC1", "--place", "chamber")
     assert done.code == 0
-    assert "Pour mould now" not in done.out
+    assert not tells(done.out, "call.pour.now", mould="mould")
+    assert tells(done.out, "replay.rows")
 
 
 def test_what_was_guessed_and_left_out_is_said(run: Run, tmp_path: Path) -> None:
@@ -84,10 +91,10 @@ def test_what_was_guessed_and_left_out_is_said(run: Run, tmp_path: Path) -> None
     path.write_text("time,TC1,TC2\n" + "".join(f"{t},{20 + t},{30 + t}\n" for t in (*range(60), 59, 58, 60)))
     done = run("replay", str(path), "--alloy", "za27")
     assert done.code == 0
-    assert "column 'TC1' is taken; others are TC2" in done.err
-    assert "the file does not say the unit of 'TC1': degC is taken" in done.err
-    assert "2 rows are left out: their time cannot be read or does not move on" in done.out
-    assert "61 rows: " in done.out
+    assert tells(done.err, "replay.column_taken", column="TC1", others="TC2")
+    assert tells(done.err, "replay.unit_taken", column="TC1")
+    assert tells(done.out, "replay.dropped", count=2)
+    assert tells(done.out, "replay.rows", count=61)
 
 
 def test_the_same_file_gives_the_same_words_every_time(run: Run) -> None:

@@ -16,6 +16,9 @@ from typing import Any
 import pytest
 
 from pourcall.contract.settings import parse_settings
+from pourcall.contract.units import Unit
+from tests.reworded import program
+from tests.told import said, tells
 
 Run = Callable[..., Any]
 PATIENCE_S = 10.0
@@ -44,7 +47,7 @@ def test_from_the_demonstration_to_an_exported_pour_a_backup_and_another_home(
     out = tmp_path / "out"
     demo = shell("demo", "--headless", "--scenario", scenario, "--export", str(out), "--home", str(home))
     assert demo.code == 0, demo.err
-    assert "took" in demo.err
+    assert tells(demo.err, "cli.demo.took")
 
     melts = asked(shell("melt", "list", "--json"))
     (melt,) = melts
@@ -68,25 +71,28 @@ def test_from_the_demonstration_to_an_exported_pour_a_backup_and_another_home(
         assert detail["row"] == pour
         assert pour["lip_min_c"] <= pour["lip_temp_c"] <= pour["lip_max_c"]
         shown = shell("pour", "show", pour["pour"], "--unit", "F").out
-        assert f"Pour {pour['pour']}" in shown
-        assert "inside its window (995 °F to 1058 °F)" in shown  # 535 and 570 degC
+        assert tells(shown, "cli.pour.head", pour=pour["pour"])
+        window = said("cli.pour.window", Unit.F, low_c=535.0, high_c=570.0)
+        assert "995 °F" in window
+        assert "1058 °F" in window
+        assert tells(shown, "cli.pour.lip", Unit.F, where="inside", window=window)
 
     whole = asked(shell("export", melt["melt"], "--to", str(out), "--json"))
     assert len(pd.read_csv(whole["csv"])) == whole["rows"]
     shown = shell("melt", "show", melt["melt"])
     assert "pour " + pours[0]["pour"] in shown.out
-    assert "°C at the lip" in shown.out
+    assert f"{pours[0]['lip_temp_c']:.0f} °C" in shown.out
 
     archive = tmp_path / "shop.zip"
-    assert "checked" in shell("backup", str(archive)).out
-    assert "is whole" in shell("backup", str(archive), "--check").out
+    assert tells(shell("backup", str(archive)).out, "cli.backup.made", file=str(archive))
+    assert tells(shell("backup", str(archive), "--check").out, "cli.backup.whole", file=str(archive))
     detail = asked(shell("melt", "show", melt["melt"], "--json"))
 
     other = home / "other"
 
     def elsewhere(*words: str) -> Any:
         done = subprocess.run(
-            [sys.executable, "-m", "pourcall", *words],
+            program(*words),
             env={**os.environ, "POURCALL_HOME": str(other)},
             capture_output=True,
             text=True,
@@ -113,7 +119,7 @@ def test_a_melt_by_hand_against_a_running_daemon_is_on_the_record(
 ) -> None:
     write_settings(settings_for(socket_board.port))
     daemon = serve()
-    assert "pourcall is listening" in daemon.said
+    assert tells(daemon.said, "cli.serve.listening")
 
     def now() -> Any:
         return asked(shell("melt", "show", "--json"))[0]
@@ -128,13 +134,13 @@ def test_a_melt_by_hand_against_a_running_daemon_is_on_the_record(
     assert [mould["name"] for mould in shot["plan"]["moulds"]] == ["cleat 1"]
     again = shell("melt", "start", "za27")
     assert again.code == 7
-    assert f"melt {melt} is running" in again.err
+    assert tells(again.err, "daemon.melt_runs", melt=melt)
 
     assert shell("dip", "--read", "930F", "--source", "panel").code == 0
     assert shell("melt", "mark", "high").code == 0
     added = ("melt", "mark", "add", "--mass", "300g", "--source", "returns")
     too_early = shell(*added, "--ago", "60m")
-    assert (too_early.code, "that is before the melt began" in too_early.err) == (7, True)
+    assert (too_early.code, tells(too_early.err, "command.before_the_melt")) == (7, True)
     assert shell(*added).code == 0
     assert shell("melt", "note", "moulds are warm").code == 0
     changed = shell(
@@ -145,11 +151,11 @@ def test_a_melt_by_hand_against_a_running_daemon_is_on_the_record(
     wrong = shell("melt", "change", "--alloy", "zaa27")
     assert (wrong.code, "Nearest: za27" in wrong.err) == (3, True)
     early = shell("pour", "mark", "--ago", "40s")
-    assert (early.code, "that is before the melt began" in early.err) == (7, True)
+    assert (early.code, tells(early.err, "command.before_the_melt")) == (7, True)
     time.sleep(1.2)  # real time: the melt must be older than the mark is dated back
     poured = shell("pour", "mark", "--ago", "1s", "--who", "Ann")
     assert poured.code == 0, poured.err
-    assert "pour 1 into cleat 1" in poured.out.lower()
+    assert tells(poured.out, "daemon.done.pour", number=1, mould="cleat 1")
     assert shell("pour", "mark", "--mould", "cleat 9").code == 7
     assert shell("melt", "end", "ingots").code == 0
     assert shell("melt", "end").code == 7
@@ -192,7 +198,7 @@ def test_setup_writes_settings_that_the_daemon_takes(
     assert path.stat().st_mode & 0o077 == 0 or sys.platform == "win32"
 
     daemon = serve()
-    assert "pourcall is listening" in daemon.said
+    assert tells(daemon.said, "cli.serve.listening")
     until(lambda: asked(shell("melt", "show", "--json"))[0]["probes"][0].get("temp_c"))
     assert asked(shell("melt", "show", "--json"))[0]["boards"] == {"board1": {"state": "up"}}
     assert daemon.stop() == 0
@@ -211,7 +217,7 @@ def test_a_capture_of_a_board_can_be_read_back(tmp_path: Path, socket_board: Any
     target = tmp_path / "bench.bin"
     done = run("capture", socket_board.port, str(target), "--bytes", "400", "--seconds", "10")
     assert done.code == 0, done.err
-    assert "capturing; Ctrl-C ends it" in done.err
+    assert tells(done.err, "cli.capture.running")
     frames = [frame for _, found in replay(read_capture(target), ourline.decoder()) for frame in found]
     assert len(frames) >= 3
 
@@ -253,19 +259,7 @@ def test_the_demonstration_in_a_terminal_shows_the_furnace_and_leaves_the_trace_
     master, slave = os.openpty()
     seen = bytearray()
     process = subprocess.Popen(
-        [
-            sys.executable,
-            "-m",
-            "pourcall",
-            "demo",
-            "--quiet",
-            "--speed",
-            "200",
-            "--home",
-            str(home),
-            "--export",
-            str(tmp_path),
-        ],
+        program("demo", "--quiet", "--speed", "200", "--home", str(home), "--export", str(tmp_path)),
         stdin=slave,
         stdout=slave,
         stderr=slave,
@@ -282,10 +276,11 @@ def test_the_demonstration_in_a_terminal_shows_the_furnace_and_leaves_the_trace_
         return all(word in seen for word in words)
 
     try:
-        until(lambda: shows(b"SIMULATED", b"ZA-27", b"quit"), patience_s=60.0)  # the invented melts come first
-        assert b"12 invented pours of 6 melts are on record" in seen
+        begun = (said("screen.header.simulated").encode(), b"ZA-27", said("key.quit").encode())
+        until(lambda: shows(*begun), patience_s=60.0)  # the invented melts come first
+        assert tells(seen.decode(errors="replace"), "cli.demo.recorded", pours=12, melts=6)
         os.write(master, b"q")
-        until(lambda: shows(b"Leave the dashboard?"))
+        until(lambda: shows(said("key.ask.quit").partition("?")[0].encode()))
         asked_s = time.monotonic()
         until(lambda: shows() and time.monotonic() > asked_s + KEY_GAP_S)
         os.write(master, b"q")

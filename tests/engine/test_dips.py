@@ -70,7 +70,7 @@ def test_hot_gas_is_told_from_metal_and_asks_for_depth(dipping: Bench) -> None:
     dip = dips_of(dipping)[0]
     assert dip.temp_c is None
     assert dip.fault is DipFault.HOT_GAS
-    assert "deeper" in say(dip.why)
+    assert message(dip.why).name == "dip.hot_gas"
 
 
 def test_a_hand_that_moves_is_told_from_metal_that_settles(dipping: Bench) -> None:
@@ -124,8 +124,9 @@ def test_the_simulators_own_shell_is_never_taken_for_the_bath() -> None:
 def test_why_a_dip_is_of_no_use_is_said_in_the_readers_unit(dipping: Bench) -> None:
     dipping.dip(376.0, hold_s=15.0)
     (dip,) = dips_of(dipping)
-    assert "read 376 °C," in say(dip.why)
-    assert "read 709 °F," in say(dip.why, Unit.F)
+    assert message(dip.why).facts["temp_c"] == pytest.approx(376.0, abs=0.1)
+    assert "376 °C" in say(dip.why)
+    assert "709 °F" in say(dip.why, Unit.F)
 
 
 # -- depth and stirring -----------------------------------------------------------------------------------------------

@@ -28,7 +28,6 @@ from pourcall.furnace.model import usual_model
 from pourcall.profiles.library import ProfileLibrary
 from pourcall.profiles.resolve import resolve
 from pourcall.sim.scenarios.foresee import SHEATH_S, Workshop
-from pourcall.texts import say
 from tests.simulated import RULE_OF_SHEATH
 from tests.told import parts
 
@@ -208,7 +207,7 @@ def test_a_step_that_asked_for_power_is_over_once_the_knob_is_marked(guided: Wat
     steps = guided.calls(ev.CallKind.STEP)
     assert steps
     ended = guided.calls(ev.CallKind.STEP, "ended")
-    assert any(one.why == tell("guidance.ended.power_set") for one in ended)
+    assert any(one.why == tell("call.ended.power_set") for one in ended)
 
 
 def test_without_a_profile_a_learned_furnace_calls_the_cut_by_its_coast(plain: Watched) -> None:
@@ -415,4 +414,4 @@ def test_after_a_dip_that_found_it_solid_it_is_left_alone_for_a_while() -> None:
     asked = seen.calls(ev.CallKind.DIP)
     assert dips[0].dip.temp_c is None
     assert asked[1].mono_s - dips[0].mono_s >= 140.0
-    assert say(seen.calls(ev.CallKind.DIP, "ended")[0].why) == "dipped"
+    assert seen.calls(ev.CallKind.DIP, "ended")[0].why == tell("call.ended.dipped")

@@ -21,6 +21,7 @@ from PIL import Image
 from pourcall.cli.main import main
 from pourcall.contract.message import tell
 from pourcall.texts import say
+from tests.reworded import program
 
 Run = Callable[..., Any]
 
@@ -155,7 +156,7 @@ def test_a_disk_that_fills_leaves_no_half_file_of_any_kind(shop: Path, home: Pat
         ("compare", "2026-001-1", "2026-002-1", "--html", "c.html", "--plot", "c.png"),
     ):
         done = subprocess.run(
-            [sys.executable, "-m", "pourcall", *words],
+            program(*words),
             env={**os.environ, "POURCALL_HOME": str(home)},
             cwd=shop,
             capture_output=True,

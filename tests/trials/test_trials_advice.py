@@ -20,6 +20,7 @@ from pourcall.trials.advice import Advice, Bound, InspectedPour, SetupData
 from pourcall.trials.defects import Sides
 from pourcall.trials.model import LEVEL, advise, prior_of
 from pourcall.trials.next_pour import FAMILY, GOOD_ENOUGH
+from tests.told import said
 
 COLD, HOT, BOTH, SOUND = "cold", "hot", "both", "sound"
 
@@ -312,7 +313,7 @@ def test_the_drawing_is_well_formed_and_shows_every_pour(unit: Unit) -> None:
     svg = advice_svg(advise(msgspec.structs.replace(data, setup="cleat <7 & up>")), unit)
     root = ElementTree.fromstring(svg)
     titles = [node.text for node in root.iter("{http://www.w3.org/2000/svg}title")]
-    assert titles[0] == "cleat <7 & up>, za27: 4 inspected pours"
+    assert titles[0] == said("plot.advice", setup="cleat <7 & up>", alloy="za27", pours=4)
     assert titles[1:] == [f"2026-{n:03d}-1" for n in (1, 2, 3, 4)]
     width, height = (float(part) for part in root.attrib["viewBox"].split()[2:])
     for node in root.iter("{http://www.w3.org/2000/svg}text"):

@@ -140,8 +140,9 @@ def test_a_new_batch_of_sand_returned_metal_and_a_warmer_mould_are_each_told(boo
 def test_another_section_is_told_whether_planned_or_described(book: Book) -> None:
     book.melt(540.0, ("misrun", 2), mm=5.0)
     book.melt(560.0, ("sound", 0), mm=6.0)
-    assert [one.name for one in book.data().changed] == ["advice.differs.thinnest"]
-    assert say(book.data().changed[0]) == "thinnest section 5 mm or 6 mm"
+    (changed,) = book.data().changed
+    five, six = (tell("advice.value.mm", value_mm=mm) for mm in (5.0, 6.0))
+    assert changed == tell("advice.differs.thinnest", values=tell("advice.values", parts=(five,), last=six))
 
 
 def test_pours_that_say_nothing_do_not_count_as_a_change(book: Book) -> None:

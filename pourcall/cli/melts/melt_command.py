@@ -289,7 +289,7 @@ def _show(args: argparse.Namespace) -> int:
             print(f"  {say(shot.instruction.text, unit)}")
             for alarm in shot.alarms:
                 what, remedy = say(alarm.what, unit), say(alarm.remedy, unit)
-                print(f"  {word('priority', alarm.priority.name)}: {what} {remedy}")
+                print(f"  {word('priority', alarm.priority.name.lower())}: {what} {remedy}")
         return 0
     from pourcall.cli.melts.melt_show import melt_lines
     from pourcall.records.read.store import Store

@@ -120,7 +120,7 @@ class ProfileGuidance:
     def end(self, mono_s: float) -> None:
         """The melt is over."""
         if self.guiding:
-            self._changed(ProfileHow.ENDED, tell("guidance.melt_ended"))
+            self._changed(ProfileHow.ENDED, tell("call.ended.melt_ended"))
         self.tracker.end(mono_s)
         self._profile, self._response, self.findings = None, None, Findings()
 
@@ -157,14 +157,14 @@ class ProfileGuidance:
             return tell("guidance.none_runs"), tell("guidance.none_runs.remedy")
         if not profile.told(mono_s, metal_c):
             return tell("guidance.ramp"), tell("guidance.ramp.remedy")
-        self._calls.end(CallKind.STEP, tell("guidance.ended.told"))
+        self._calls.end(CallKind.STEP, tell("call.ended.told_on"))
         self._moved(profile)
         return NOT_REFUSED
 
     def _leave(self, profile: ProfileRun, why: Message) -> None:
         """No more guidance by this profile; the power stays as the person has it."""
         profile.stop()
-        self._end_calls(tell("guidance.ended.stopped"))
+        self._end_calls(tell("call.ended.profile_stopped"))
         self._changed(ProfileHow.STOPPED, why)
 
     def _run(self, plan: ProfilePlan, run: MeltRun, metal_c: float | None, mono_s: float) -> Refusal:
@@ -195,7 +195,7 @@ class ProfileGuidance:
             running.change(plan, metal_c)  # a melt that is half hot begins half-way
             self._profile, how = running, ProfileHow.BEGAN
         self._advice, self._dial = NOTHING, None
-        self._end_calls(tell("guidance.ended.another"))
+        self._end_calls(tell("call.ended.another_profile"))
         self._changed(how, NOTHING, plan)
 
     def answered(self, kind: CallKind, answer: Answer, metal_c: float | None, mono_s: float) -> PowerLevel | None:
@@ -215,7 +215,7 @@ class ProfileGuidance:
         """The knob was set, by a person's word: a step that asked for it is done."""
         if self._asked is not None:
             self._asked = None
-            self._calls.end(CallKind.STEP, tell("guidance.ended.power_set"))
+            self._calls.end(CallKind.STEP, tell("call.ended.power_set"))
 
     def lifted(self) -> None:
         """The pot left the furnace: what the profile asked for is not for now."""
@@ -382,7 +382,7 @@ class ProfileGuidance:
         if not profile.cut_called and not profile.over:
             off = bool(now.power.off)
             self._calls.end(
-                CallKind.CUT_POWER, tell("guidance.ended.power_off" if off else "guidance.ended.rises_less")
+                CallKind.CUT_POWER, tell("call.ended.power_off" if off else "call.ended.rises_less")
             )
 
     def _look(self, now: GuidanceInput) -> _Probes:

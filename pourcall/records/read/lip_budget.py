@@ -56,14 +56,14 @@ def figure_told(source: PourSource) -> Message:
     """What a temperature of the pot rests on, in words."""
     match source.figure:
         case FigureSource.DIP:
-            told = tell("lip.figure.dip", number=source.dip or 0)
+            told = tell("figure.dip_new", number=source.dip or 0)
         case FigureSource.TYPED:
-            told = tell("lip.figure.typed", instrument=source.instrument)
+            told = tell("figure.typed_new", instrument=source.instrument)
         case live:
-            told = tell("lip.figure.live", figure_source=live.value)
-    return (
-        tell("lip.figure.lag", figure=told, lag_difference_c=source.lag_c) if abs(source.lag_c) >= LAG_SAID_C else told
-    )
+            told = tell(f"figure.{live.value}")
+    if abs(source.lag_c) >= LAG_SAID_C:
+        return tell("figure.lag", how=told, lag_difference_c=abs(source.lag_c))
+    return told
 
 
 def _waited_c(mould: MouldPlan, lip_c: float, extra_s: float, recorded_c: float) -> float:

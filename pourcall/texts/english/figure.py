@@ -7,8 +7,10 @@ TEXTS: dict[str, str] = {
     "figure.dip_on": "dip going on",
     "figure.dip_new": "dip {number}",
     "figure.dip": "dip {number}, {age_s} ago",
+    "figure.typed_new": "{instrument}",
     "figure.typed": "{instrument}, typed {age_s} ago",
     # why not
+    "figure.none": "no figure",
     "figure.no_reading": "no reading yet",
     "figure.no_probe": "no probe in the metal",
     "figure.chamber_only": "a chamber probe only: it takes a dip to know the metal",

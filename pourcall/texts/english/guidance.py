@@ -1,4 +1,4 @@
-"""A profile at work: why it was not begun or moved on, and why one of its calls is over."""
+"""A profile at work: why it was not begun or moved on. Why one of its calls is over: `call.ended`."""
 
 TEXTS: dict[str, str] = {
     "guidance.other_alloy": "that profile was made for {profile_alloy}, this melt is {alloy}",
@@ -10,12 +10,5 @@ TEXTS: dict[str, str] = {
     "guidance.none_runs.remedy": "Begin one with `pourcall profile run`",
     "guidance.ramp": "this segment is a ramp: it is over when the metal is there",
     "guidance.ramp.remedy": "Wait, or stop the profile",
-    "guidance.ended.told": "told to go on",
-    "guidance.ended.another": "another profile guides",
-    "guidance.ended.stopped": "the profile was stopped",
-    "guidance.ended.power_set": "the power is set",
-    "guidance.ended.power_off": "the power is off",
-    "guidance.ended.rises_less": "it rises less",
-    "guidance.melt_ended": "the melt ended",
     "guidance.power_stays": "the power stays as it is",
 }

@@ -1,10 +1,6 @@
 """How the temperature at the lip was made up, part by part."""
 
 TEXTS: dict[str, str] = {
-    "lip.figure.live": "{figure_source}",
-    "lip.figure.dip": "dip {number}",
-    "lip.figure.typed": "{instrument}",
-    "lip.figure.lag": "{figure}, {lag_difference_c} of lag allowed for",
     "lip.at_lift": "{figure}, at the lift",
     "lip.at_pour": "{figure}, at the pour",
     "lip.aged": "{figure} was {age_s:0} old: nothing is taken off, its uncertainty has grown",
