@@ -111,7 +111,6 @@ def test_live_it_finds_the_plateau_by_itself_and_stops(run: Run, monkeypatch: py
     monkeypatch.setattr("pourcall.cli.probes.calibration_sources.time.sleep", lambda seconds: None)
     done = run("probe", "check", "metal", "--alloy", "alloy3", "--watch")
     assert done.code == 0, done.err
-    read = {"off_difference_c": 6.0, "side": "low", "at_c": 381.0}
-    assert tells(done.out, "calibration.cup.reads", probe="metal", **read)
+    assert tells(done.out, "calibration.cup.reads", probe="metal", off_difference_c=6.0, side="low", at_c=381.0)
     assert next(at) < 400  # it does not wait for the end of the plateau
     assert "watching metal for a cup of alloy 3" in done.err
