@@ -91,6 +91,7 @@ def examples() -> list[tuple[str, str]]:
     return found
 
 
+@pytest.mark.wording
 @pytest.mark.parametrize(("command", "told"), examples())
 def test_examples_of_the_bench_give_the_output_that_is_printed(
     command: str, told: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
@@ -266,6 +267,7 @@ def _tables_module() -> ModuleType:
     return module
 
 
+@pytest.mark.wording
 @pytest.mark.parametrize("path", sorted(DOCS.glob("*.md")), ids=lambda path: path.name)
 def test_tables_made_from_code_are_as_the_code_has_them(path: Path) -> None:
     text = path.read_text(encoding="utf-8")

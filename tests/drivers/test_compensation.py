@@ -260,7 +260,7 @@ def test_a_calibration_survives_storage() -> None:
 
 
 def test_a_chip_that_does_not_exist_or_a_temperature_beyond_it_is_refused() -> None:
-    with pytest.raises(BadInput, match="type B"):
+    with pytest.raises(BadInput, match=r"\bB\b"):
         linear_chip_c("B", 500.0, 25.0)
     with pytest.raises(BadInput, match="1400"):
         linear_chip_c("K", 1400.0, 25.0)

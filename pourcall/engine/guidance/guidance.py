@@ -381,9 +381,7 @@ class ProfileGuidance:
         self._advise(said, mono_s)
         if not profile.cut_called and not profile.over:
             off = bool(now.power.off)
-            self._calls.end(
-                CallKind.CUT_POWER, tell("call.ended.power_off" if off else "call.ended.rises_less")
-            )
+            self._calls.end(CallKind.CUT_POWER, tell("call.ended.power_off" if off else "call.ended.rises_less"))
 
     def _look(self, now: GuidanceInput) -> _Probes:
         """What the probes show now; what stays in the pot, and the chamber, go to the forecast on the way."""
