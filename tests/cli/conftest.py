@@ -8,7 +8,9 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import redirect_stderr, redirect_stdout
 from functools import cache
+from io import StringIO
 from pathlib import Path
 from typing import NamedTuple
 
@@ -63,7 +65,8 @@ def demonstrated(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Pa
     def one(scenario: str) -> Path:
         home = tmp_path_factory.mktemp("demonstrated") / "home"
         words = ("--headless", "--scenario", scenario, "--home", str(home), "--export", str(home.parent / "out"))
-        assert main(["demo", *words]) == 0
+        with redirect_stdout(StringIO()), redirect_stderr(StringIO()):  # whoever asked for it reads its own words
+            assert main(["demo", *words]) == 0
         return home
 
     return one
