@@ -204,6 +204,10 @@ class _Event(msgspec.Struct, frozen=True, kw_only=True, tag_field="type", omit_d
     utc_s: float
 
 
+class RecordOnly(_Event, frozen=True):
+    """An event that the record and the screens want; neither the log nor the replay of a trace file tells of it."""
+
+
 class ProbeStateChanged(_Event, frozen=True, tag="probe_state_changed"):
     """A probe does something else now."""
 
@@ -213,7 +217,7 @@ class ProbeStateChanged(_Event, frozen=True, tag="probe_state_changed"):
     why: Told
 
 
-class PlaceChanged(_Event, frozen=True, tag="place_changed"):
+class PlaceChanged(RecordOnly, frozen=True, tag="place_changed"):
     """A person moved a probe to another place."""
 
     probe: str
@@ -229,7 +233,7 @@ class MeltStateChanged(_Event, frozen=True, tag="melt_state_changed"):
     why: Told
 
 
-class FlagChanged(_Event, frozen=True, tag="flag_changed"):
+class FlagChanged(RecordOnly, frozen=True, tag="flag_changed"):
     """A run flag has another level; 0 is down."""
 
     flag: Flag
@@ -266,7 +270,7 @@ class MeltStarted(_Event, frozen=True, tag="melt_started"):
     plan: MeltPlan
 
 
-class MeltChanged(_Event, frozen=True, tag="melt_changed"):
+class MeltChanged(RecordOnly, frozen=True, tag="melt_changed"):
     """Plan changed in mid-melt; both are kept."""
 
     old: MeltPlan
@@ -281,27 +285,27 @@ class MeltEnded(_Event, frozen=True, tag="melt_ended"):
     ending: MeltEnding
 
 
-class LiftMarked(_Event, frozen=True, tag="lift_marked"):
+class LiftMarked(RecordOnly, frozen=True, tag="lift_marked"):
     """The pot left the furnace; `proposed` when read from the probe leaving after a pour call, corrected later."""
 
     lift_mono_s: float
     proposed: bool
 
 
-class PourMarked(_Event, frozen=True, tag="pour_marked"):
+class PourMarked(RecordOnly, frozen=True, tag="pour_marked"):
     """A pour went on the record."""
 
     melt: str
     pour: Pour
 
 
-class DipRecorded(_Event, frozen=True, tag="dip_recorded"):
+class DipRecorded(RecordOnly, frozen=True, tag="dip_recorded"):
     """A dip is over and judged."""
 
     dip: Dip
 
 
-class PowerMarked(_Event, frozen=True, tag="power_marked"):
+class PowerMarked(RecordOnly, frozen=True, tag="power_marked"):
     """A person said how the knob or burner stands."""
 
     level: PowerLevel
@@ -319,7 +323,7 @@ class ProfileHow(StrEnum):
     ENDED = "ended"  # with the melt
 
 
-class ProfileChanged(_Event, frozen=True, tag="profile_changed"):
+class ProfileChanged(RecordOnly, frozen=True, tag="profile_changed"):
     """A guided profile began, moved on, was changed, stopped or is over."""
 
     profile: str
@@ -331,7 +335,7 @@ class ProfileChanged(_Event, frozen=True, tag="profile_changed"):
     plan: ProfilePlan | None = None  # of one that began or changed: frozen, for the record
 
 
-class PanelCompared(_Event, frozen=True, tag="panel_compared"):
+class PanelCompared(RecordOnly, frozen=True, tag="panel_compared"):
     """The panel was read while the metal was known and both stood still."""
 
     metal_c: float
@@ -357,7 +361,7 @@ class MarkKind(StrEnum):
     PANEL_PAIR = "panel_pair"  # of records before `PanelCompared`, and of their notes; `value`: metal less panel, degC
 
 
-class Marked(_Event, frozen=True, tag="marked"):
+class Marked(RecordOnly, frozen=True, tag="marked"):
     """An addition, a skim, a typed temperature, a note; `text` says it in a sentence."""
 
     what: MarkKind
@@ -367,7 +371,7 @@ class Marked(_Event, frozen=True, tag="marked"):
     source: str = ""  # of a temperature that a person read off: the instrument, in that person's words
 
 
-class CommandRefused(_Event, frozen=True, tag="command_refused"):
+class CommandRefused(RecordOnly, frozen=True, tag="command_refused"):
     """Understood and not done."""
 
     command: str

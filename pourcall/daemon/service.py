@@ -334,22 +334,7 @@ class Service:
                     log.info("%s: board %s is %s %s", furnace, out.board, "up" if out.up else "down", out.detail)
                 case ev.StoreChanged():
                     log.warning("%s: recording: %s %s", furnace, out.problem or "well again", out.detail)
-                case (
-                    ev.ProbeStateChanged()
-                    | ev.PlaceChanged()
-                    | ev.MeltStateChanged()
-                    | ev.FlagChanged()
-                    | ev.CallChanged()
-                    | ev.MeltChanged()
-                    | ev.LiftMarked()
-                    | ev.PourMarked()
-                    | ev.DipRecorded()
-                    | ev.PowerMarked()
-                    | ev.ProfileChanged()
-                    | ev.PanelCompared()
-                    | ev.Marked()
-                    | ev.CommandRefused()
-                ):
+                case ev.RecordOnly() | ev.ProbeStateChanged() | ev.MeltStateChanged() | ev.CallChanged():
                     pass  # the record's, the screens'
                 case _:
                     assert_never(out)

@@ -222,23 +222,7 @@ def _told(event: ev.Event) -> Message:
             if not alarm.active:
                 return tell("replay.cleared", what=alarm.what)
             return tell("replay.alarm", priority=alarm.priority.name, what=alarm.what)
-        case (
-            ev.PlaceChanged()
-            | ev.FlagChanged()
-            | ev.MeltStarted()
-            | ev.MeltChanged()
-            | ev.MeltEnded()
-            | ev.LiftMarked()
-            | ev.PourMarked()
-            | ev.DipRecorded()
-            | ev.PowerMarked()
-            | ev.ProfileChanged()
-            | ev.PanelCompared()
-            | ev.Marked()
-            | ev.CommandRefused()
-            | ev.LinkChanged()
-            | ev.StoreChanged()
-        ):
+        case ev.RecordOnly() | ev.MeltStarted() | ev.MeltEnded() | ev.LinkChanged() | ev.StoreChanged():
             return NOTHING
         case _:
             assert_never(event)

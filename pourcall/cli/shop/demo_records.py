@@ -213,21 +213,12 @@ def _run(
                             poured[pour.number] = pour.setup, lips[pour.mould]
                     case (
                         Reading()
+                        | ev.RecordOnly()
                         | ev.ProbeStateChanged()
-                        | ev.PlaceChanged()
                         | ev.MeltStateChanged()
-                        | ev.FlagChanged()
                         | ev.AlarmChanged()
                         | ev.MeltStarted()
-                        | ev.MeltChanged()
                         | ev.MeltEnded()
-                        | ev.LiftMarked()
-                        | ev.DipRecorded()
-                        | ev.PowerMarked()
-                        | ev.ProfileChanged()
-                        | ev.PanelCompared()
-                        | ev.Marked()
-                        | ev.CommandRefused()
                         | ev.LinkChanged()
                         | ev.StoreChanged()
                     ):
