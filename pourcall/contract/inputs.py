@@ -129,11 +129,28 @@ class MarkPour(_Command, frozen=True, tag="mark_pour"):
     sure: bool = False
 
 
+class PourFigures(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """What the record holds of a pour that was corrected: when, from which lift, at what temperatures."""
+
+    at_mono_s: float
+    at_utc_s: float
+    lift_mono_s: float | None = None
+    pot_temp_c: float | None = None
+    pot_u_c: float | None = None
+    lip_temp_c: float | None = None
+    lip_u_c: float | None = None
+    lip_min_c: float
+    lip_max_c: float
+    setup: str = ""
+    basis: Told = ""
+
+
 class CorrectPour(_Command, frozen=True, tag="correct_pour"):
     """A pour of the running melt went into another mould, or (mould empty) was none; the record has it already."""
 
     number: int
     mould: str = ""
+    figures: PourFigures | None = None  # None: another mould at the same moment
 
 
 class MarkLift(_Command, frozen=True, tag="mark_lift"):

@@ -185,6 +185,9 @@ class Service:
         """A command, at its place in the order; what is doubtful about it is asked first, and nothing done."""
         sequencer = self.sequencer(furnace)
         self._open()
+        if isinstance(command, StartMelt) and self.recorder is not None and self.recorder.knows_melt(command.plan.melt):
+            melt = command.plan.melt
+            raise Refused(tell("daemon.melt_on_record", melt=melt), remedy=tell("daemon.melt_on_record.remedy"))
         shot = sequencer.snapshot()
         asked = question(command, shot)
         if asked is not None:

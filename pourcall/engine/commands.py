@@ -130,7 +130,7 @@ class CommandHandler:
             case inp.CorrectPour():
                 if command.mould and not self._known_mould(command, command.mould, run):
                     return
-                if not facts.correct_pour(run, command.number, command.mould):
+                if not facts.correct_pour(run, command.number, command.mould, command.figures):
                     self._refuse(command, tell("command.no_pour", number=command.number), tell("command.do.list_pours"))
             case inp.AnswerCall():
                 self._answer(command, run, metal)

@@ -118,10 +118,10 @@ class ShopFacts:
             text = tell("melt.pour_too_cold", number=pour.number, lip_c=pour.lip_temp_c, solidus_c=solidus_c)
             self._outputs.mark(ev.MarkKind.POUR_DOUBTFUL, text, at_s=at_s, value=pour.lip_temp_c)
 
-    def correct_pour(self, run: MeltRun, number: int, mould: str) -> bool:
+    def correct_pour(self, run: MeltRun, number: int, mould: str, figures: inp.PourFigures | None) -> bool:
         """A pour went into another mould, or (mould empty) was none. False: there is no pour of that number."""
         struck = next((pour for pour in run.pours if pour.number == number and not mould), None)
-        if not run.correct(number, mould):
+        if not run.correct(number, mould, figures):
             return False
         if struck is not None and run.lift_proposed and run.lift_s == struck.at_mono_s and not run.poured_since_lift:
             self.withdraw_lift(run)  # nothing but that pour had said so

@@ -223,6 +223,9 @@ class SlowDisk:
     def next_melt_id(self, utc_s: float) -> str:
         return "2026-001"
 
+    def knows_melt(self, melt: str) -> bool:
+        return False
+
     def set_melting(self, furnace: str, melting: bool) -> None:
         self.melting[furnace] = melting
 

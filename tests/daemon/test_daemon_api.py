@@ -208,6 +208,17 @@ async def test_a_pour_that_was_none_makes_its_mould_the_next_again_while_the_mel
     assert (again["pour"], again["what"]["facts"]) == (2, {"number": 2, "mould": "cleat 1"})
 
 
+async def test_a_melt_of_a_number_that_is_on_record_is_refused_and_the_old_melt_stays_as_it_was(bench: Bench) -> None:
+    melt = (await bench.post(START))["melt"]
+    plan = (await bench.get("/v1/furnaces/crucible"))["plan"]
+    await bench.post({"type": "end_melt", "ending": "abandoned"})
+    before = await bench.get(f"/v1/melts/{melt}")
+    refused = await bench.post({"type": "start_melt", "plan": plan}, 409)
+    assert (refused["exit_code"], refused["what"]["name"]) == (7, "daemon.melt_on_record")
+    assert await bench.get(f"/v1/melts/{melt}") == before
+    assert (await bench.post({"type": "start_melt", "plan": {**plan, "melt": "2026-900"}}))["melt"] == "2026-900"
+
+
 @pytest.mark.parametrize(
     ("command", "doubt"),
     [
@@ -226,6 +237,23 @@ async def test_a_doubtful_command_is_asked_about_and_counts_once_it_is_sure(
     assert await bench.get(f"/v1/pours?melt={melt}") == []
     told = await bench.post({**command, "sure": True})
     assert (told["accepted"], told["recorded"], "doubt" in told) == (True, True, False)
+
+
+async def test_a_corrected_pour_stands_in_the_snapshot_as_it_does_on_record(bench: Bench) -> None:
+    moulds = [
+        {"name": "cleat 1", "mass_kg": 0.4},
+        {"name": "bow", "mass_kg": 0.4, "lip_min_c": 540.0, "lip_max_c": 560.0},
+    ]
+    melt = (await bench.post({**START, "moulds": moulds}))["melt"]
+    await bench.post({"type": "mark_pour", "sure": True})
+    moved = {"type": "pour_correction", "pour": f"{melt}-1", "mould": "bow", "why": "the other box"}
+    assert (await bench.post(moved, path="/v1/entries"))["recorded"] is True
+    await bench.post({"type": "pour_completion", "pour": f"{melt}-1", "batch": "B8"}, path="/v1/entries")
+    (shown,) = (await bench.get("/v1/furnaces/crucible"))["pours"]
+    row = (await bench.get(f"/v1/pours/{melt}-1"))["row"]
+    for name in ("mould", "setup", "lip_min_c", "lip_max_c", "at_utc_s", "lip_temp_c"):
+        assert shown.get(name) == row.get(name), name
+    assert (shown["mould"], shown["lip_min_c"], shown["lip_max_c"]) == ("bow", 540.0, 560.0)
 
 
 async def test_a_refused_command_is_an_answer_and_no_error(bench: Bench) -> None:

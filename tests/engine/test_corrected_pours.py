@@ -1,5 +1,6 @@
 """Marks of the running melt that were wrong: a pour that was none, another mould, a time before it began."""
 
+import msgspec
 import pytest
 
 from pourcall.contract import inputs as inp
@@ -30,6 +31,38 @@ def test_a_pour_that_went_into_another_mould_leaves_the_first_one_to_be_poured(b
     assert [pour.mould for pour in bench.engine.snapshot().pours] == ["cleat 2"]
     bench.do(inp.MarkPour())
     assert pour_numbers(bench)[-1] == (2, "cleat 1")
+
+
+def test_a_pour_moved_to_another_mould_has_that_moulds_setup_window_and_loss(bench: Bench) -> None:
+    plan = make_plan(moulds=2)
+    other = msgspec.structs.replace(plan.moulds[1], setup="fairlead", lip_min_c=520.0, lip_max_c=540.0, loss_c=35.0)
+    bench.in_metal(565.0, msgspec.structs.replace(plan, moulds=(plan.moulds[0], other)))
+    bench.do(inp.MarkPour())
+    bench.do(inp.CorrectPour(number=1, mould="cleat 2"))
+    (pour,) = bench.engine.snapshot().pours
+    assert (pour.setup, pour.lip_min_c, pour.lip_max_c) == ("fairlead", 520.0, 540.0)
+    assert pour.lip_temp_c == pytest.approx(565.0 - 35.0, abs=1.0)
+
+
+def test_a_corrected_pour_shows_what_the_record_has_of_it(bench: Bench) -> None:
+    bench.in_metal(565.0, make_plan(moulds=2))
+    bench.do(inp.MarkPour())
+    (pour,) = bench.engine.snapshot().pours
+    figures = inp.PourFigures(
+        at_mono_s=pour.at_mono_s - 20.0,
+        at_utc_s=pour.at_utc_s - 20.0,
+        pot_temp_c=560.0,
+        pot_u_c=3.0,
+        lip_temp_c=544.0,
+        lip_u_c=6.0,
+        lip_min_c=535.0,
+        lip_max_c=575.0,
+        setup="deck cleat",
+        basis="as it was said",
+    )
+    bench.do(inp.CorrectPour(number=1, mould="cleat 1", figures=figures))
+    (now,) = bench.engine.snapshot().pours
+    assert {name: getattr(now, name) for name in msgspec.structs.asdict(figures)} == msgspec.structs.asdict(figures)
 
 
 def test_a_pour_that_never_was_cannot_be_corrected(bench: Bench) -> None:

@@ -323,8 +323,8 @@ def test_a_call_sees_what_was_put_before_it_and_its_own_error_undoes_only_itself
     assert not detail.notes
 
 
-def test_what_cannot_be_written_by_any_disk_is_kept_beside_and_the_rest_goes_on(
-    recording: Any, database: Path, make: Maker
+def test_what_cannot_be_written_by_any_disk_is_kept_beside_and_said_and_the_rest_goes_on(
+    recording: Any, database: Path, make: Maker, told: Any
 ) -> None:
     recorder = recording()
     before, after = make.note(101.0), make.note(103.0)
@@ -337,6 +337,9 @@ def test_what_cannot_be_written_by_any_disk_is_kept_beside_and_the_rest_goes_on(
     assert recorder.stop() == 0
     assert journal(database) == [before[0], after[0]]
     assert "TickIn" in database.with_name("pourcall.sqlite.refused").read_text()
+    told.until("")
+    well = told.said[-1][1]
+    assert (well.name, well.facts["count"]) == ("record.well_but", 1)  # and never that nothing was lost
 
 
 def test_a_stop_that_cannot_write_says_how_much_is_left(recording: Any, told: Any, make: Maker) -> None:
@@ -358,6 +361,8 @@ def test_numbers_of_melts_count_what_is_not_on_disk_yet(recording: Any, make: Ma
     limit_pages(recorder, 0)
     recorder.put("crucible", *make.start(101.0, make.plan("2026-001")))
     assert recorder.next_melt_id(1.78e9) == "2026-002"
+    assert recorder.knows_melt("2026-001")
+    assert not recorder.knows_melt("2026-002")
     limit_pages(recorder, 2**20)
 
 

@@ -18,7 +18,7 @@ from pourcall.contract.entries import (
 )
 from pourcall.contract.errors import BadInput, StoreError
 from pourcall.contract.furnace_model import FurnaceModel
-from pourcall.contract.inputs import StartMelt
+from pourcall.contract.inputs import PourFigures, StartMelt
 from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.records.entries.furnace_models import latest_model
@@ -50,6 +50,27 @@ def poured_now(store: Store, melt: str) -> tuple[tuple[int, str], ...]:
     """`poured_so_far` of a melt on record."""
     with store.reading() as conn:
         return poured_so_far(conn, melt)
+
+
+def pour_figures(store: Store, pour: str, mould: str) -> PourFigures | None:
+    """A pour as the record has it; None: it was none (no mould)."""
+    if not mould:
+        return None
+    found = store.pour(pour)
+    row = found.row
+    return PourFigures(
+        at_mono_s=found.at_mono_s,
+        at_utc_s=row.at_utc_s,
+        lift_mono_s=found.lift_mono_s,
+        pot_temp_c=row.pot_temp_c,
+        pot_u_c=row.pot_u_c,
+        lip_temp_c=row.lip_temp_c,
+        lip_u_c=row.lip_u_c,
+        lip_min_c=row.lip_min_c,
+        lip_max_c=row.lip_max_c,
+        setup=row.setup,
+        basis=row.basis,
+    )
 
 
 def poured_so_far(conn: sqlite3.Connection, melt: str) -> tuple[tuple[int, str], ...]:

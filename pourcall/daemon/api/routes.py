@@ -17,7 +17,7 @@ import msgspec
 from aiohttp import WSCloseCode, web
 
 from pourcall.contract.api import ApiError, ChangeRequest, CommandResult, ProfileRequest, StartRequest
-from pourcall.contract.entries import PourCorrection
+from pourcall.contract.entries import PourCompletion, PourCorrection
 from pourcall.contract.errors import (
     BadInput,
     DaemonError,
@@ -272,18 +272,20 @@ class Api:
         utc_s = self.service.clock.utc_s()
         prepared = await self.service.in_thread(library.prepare, self._store, told, utc_s, apart=True)
         what = await self.service.record(lambda conn: library.enter(conn, told, utc_s, prepared))
-        if isinstance(told, PourCorrection):
+        if isinstance(told, PourCorrection | PourCompletion):
             await self._tell_engine(told)
         return answer(CommandResult(accepted=True, seq=0, recorded=True, what=what))
 
-    async def _tell_engine(self, told: PourCorrection) -> None:
-        """The melt that runs goes on from the pour as it stands now: a mould that got no metal is next again."""
+    async def _tell_engine(self, told: PourCorrection | PourCompletion) -> None:
+        """The melt that runs goes on from the pour as the record has it: a mould that got no metal is next again."""
         melt, _, number = told.pour.rpartition("-")
         for sequencer in self.service.sequencers.values():
             if sequencer.snapshot().melt == melt and self._store is not None:
                 for known, mould in await self.service.in_thread(library.poured_now, self._store, melt):
                     if known == int(number):
-                        await sequencer.command(CorrectPour(number=known, mould=mould, who=told.who))
+                        figures = await self.service.in_thread(library.pour_figures, self._store, told.pour, mould)
+                        command = CorrectPour(number=known, mould=mould, figures=figures, who=told.who)
+                        await sequencer.command(command)
 
     async def setups(self, request: web.Request) -> web.StreamResponse:
         """Mould setups on record."""

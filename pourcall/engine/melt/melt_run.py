@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import msgspec
 
 from pourcall.contract.events import FigureSource, Marking, Pour, PourSource
-from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.inputs import PourFigures, PowerLevel
 from pourcall.contract.message import tell
 from pourcall.contract.plan import (
     MeltPlan,
@@ -109,19 +109,45 @@ class MeltRun:
         self._went[pour.number] = pour.mould
         self._numbers = max(self._numbers, pour.number)
 
-    def correct(self, number: int, mould: str) -> bool:
-        """A pour went into another mould, or (mould empty) was none. False: there is no pour of that number."""
+    def correct(self, number: int, mould: str, figures: PourFigures | None = None) -> bool:
+        """A pour went into another mould, or (mould empty) was none. False: there is no pour of that number.
+
+        figures: as the record has it now; None: the same metal, less the loss on the way to that mould.
+        """
         if not 1 <= number <= self._numbers:
             return False
         self._went.pop(number, None)
         if mould:
             self._went[number] = mould
         self.pours = [
-            msgspec.structs.replace(pour, mould=mould or pour.mould) if pour.number == number else pour
+            self._corrected(pour, mould, figures) if pour.number == number else pour
             for pour in self.pours
             if mould or pour.number != number
         ]
         return True
+
+    def _corrected(self, pour: Pour, mould: str, figures: PourFigures | None) -> Pour:
+        """Everything that hangs on the mould, or that the record has otherwise now."""
+        if figures is not None:
+            return msgspec.structs.replace(pour, mould=mould, **msgspec.structs.asdict(figures))
+        plan = next((one for one in self.plan.moulds if one.name == mould), None)
+        if plan is None:
+            return msgspec.structs.replace(pour, mould=mould)
+        lip_c, lip_u_c, basis = pour.lip_temp_c, pour.lip_u_c, pour.basis
+        if pour.pot_temp_c is not None and pour.pot_u_c is not None:
+            lip_c, lip_u_c = self.lip_at(plan, pour.pot_temp_c, pour.pot_u_c, pour.lift_mono_s, pour.at_mono_s)
+            way_c = pour.pot_temp_c - lip_c
+            basis = tell("pour.basis.other_mould", pot_c=pour.pot_temp_c, mould=plan.name, way_difference_c=way_c)
+        return msgspec.structs.replace(
+            pour,
+            mould=plan.name,
+            setup=plan.setup,
+            lip_temp_c=lip_c,
+            lip_u_c=lip_u_c,
+            lip_min_c=plan.lip_min_c,
+            lip_max_c=plan.lip_max_c,
+            basis=basis,
+        )
 
     @property
     def next_mould(self) -> MouldPlan | None:

@@ -80,6 +80,8 @@ class Recorder:
         self._urgent = False
         self._oldest_s = 0.0
         self._last_melt: dict[int, int] = {}
+        self._melts: set[str] = set()  # every number that was given, on disk or not yet
+        self._put_beside = 0  # entries no disk would take since recording was last well
         self._stopping = False
         self._give_up = threading.Event()
         self._thread: threading.Thread | None = None
@@ -180,6 +182,11 @@ class Recorder:
         with self._lock:
             return next_melt(utc_s, self._last_melt)
 
+    def knows_melt(self, melt: str) -> bool:
+        """A melt of that number is on record, or will be."""
+        with self._lock:
+            return melt in self._melts
+
     def stop(self, timeout_s: float = 5.0) -> int:
         """Write what waits, mark the sessions as ended and close; how many entries could not be written (0: none)."""
         thread = self._thread
@@ -222,6 +229,7 @@ class Recorder:
     def _saw_melt(self, melt: str) -> None:
         year, number = melt_number(melt)
         with self._lock:
+            self._melts.add(melt)
             self._last_melt[year] = max(number, self._last_melt.get(year, 0))
 
     # --- the thread --------------------------------------------------------------------------------------------
@@ -326,7 +334,19 @@ class Recorder:
             tries, failing_since_s = 0, None
             self._done(batch, told, taken_s)
         if self.problem and not self._give_up.is_set():
-            self._tell(StoreProblem.NONE, tell("record.well_again"))
+            self._tell(StoreProblem.NONE, self._well_again())
+
+    def _well_again(self) -> Told:
+        """What is said when recording goes on; an entry that no disk would take is not passed over."""
+        count, self._put_beside = self._put_beside, 0
+        if not count:
+            return tell("record.well_again")
+        return tell("record.well_but", count=count, path=str(self._refused_path))
+
+    @property
+    def _refused_path(self) -> Path:
+        """Where entries lie that cannot be recorded."""
+        return self.path.with_name(self.path.name + ".refused")
 
     def _done(
         self, batch: Sequence[Entry], told: Sequence[tuple[int, Any, BaseException | None]], taken_s: float
@@ -358,8 +378,9 @@ class Recorder:
                     return  # the ordinary way goes on from here
                 ticket, _, item, outputs, _ = entry
                 log.exception("entry %d cannot be recorded: %r", ticket, item)
-                with self.path.with_name(self.path.name + ".refused").open("a", encoding="utf-8") as beside:
+                with self._refused_path.open("a", encoding="utf-8") as beside:
                     beside.write(f"{item!r} {outputs!r}\n")
+                self._put_beside += 1
                 with self._lock:
                     failed = self._waits.pop(ticket, [])
                 for future in failed:
@@ -408,7 +429,7 @@ class Recorder:
             except (sqlite3.Error, OSError, StoreError) as err:
                 self._tell(StoreProblem.GONE, str(err))
             else:
-                self._tell(StoreProblem.NONE, tell("record.well_again"))
+                self._tell(StoreProblem.NONE, self._well_again())
 
     def _replace_lost_file(self, *, batch_is_in_it: bool) -> None:
         """The file was deleted or replaced while open. What it held is still ours to read: save that first.

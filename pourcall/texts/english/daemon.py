@@ -43,6 +43,8 @@ TEXTS: dict[str, str] = {
     "daemon.resumed": "melt {melt} goes on after the daemon was away",
     "daemon.melt_runs": "melt {melt} is running in {furnace}",
     "daemon.melt_runs.remedy": "End it first, or change it (`pourcall melt change`)",
+    "daemon.melt_on_record": "melt {melt} is on record already: another one would be mixed into it",
+    "daemon.melt_on_record.remedy": "Give it another number, or send a start_request: the daemon numbers that",
     "daemon.no_melt": "no melt is running in {furnace}",
     "daemon.no_melt.remedy": "Start one (`pourcall melt start`)",
     "daemon.no_furnace": "there is no furnace '{furnace}'",

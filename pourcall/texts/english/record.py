@@ -7,6 +7,7 @@ TEXTS: dict[str, str] = {
     "record.dip.figure": "dip {number}: {temp_c}, {how}",
     "record.dip.none": "dip {number}: {why}",
     "record.well_again": "recording again; nothing was lost",
+    "record.well_but": "recording again; {count} could not be recorded and lie beside the record: {path}",
     "record.file_gone": "the record file was deleted or replaced while it was open",
     "record.found.no_database": "the file is no database",
     "record.found.torn": "the last commit was cut short; all whole commits are there",
