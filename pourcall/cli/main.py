@@ -12,6 +12,7 @@ from importlib import import_module
 from typing import NamedTuple
 
 from pourcall.contract.errors import BadInput, PourcallError
+from pourcall.contract.units import parse_unit
 from pourcall.contract.version import VERSION
 
 
@@ -82,13 +83,18 @@ def main(argv: Sequence[str] | None = None) -> int:
     if not words or words[0] not in COMMANDS:
         return _no_command(words)
     name, rest = words[0], words[1:]
+    from pourcall.cli.parser import CommandParser  # only here: the overview loads nothing for its texts
+
     module = import_module(COMMANDS[name].module(name))
-    parser = argparse.ArgumentParser(
+    parser = CommandParser(
         prog=f"pourcall {name}", description=COMMANDS[name].help[:1].upper() + COMMANDS[name].help[1:]
     )
     module.add_arguments(parser)
-    args = parser.parse_args([_as_figure(word) for word in rest])
+    args = argparse.Namespace()
     try:
+        args = parser.parse_args([_as_figure(word) for word in rest])
+        if getattr(args, "unit", ""):
+            parse_unit(args.unit)  # refused wherever it stands, also where the command shows no temperature
         return int(module.run(args) or 0)
     except PourcallError as err:
         print(f"pourcall: {_said(err, args)}", file=sys.stderr)

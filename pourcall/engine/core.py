@@ -73,7 +73,9 @@ class Engine:
         self._store_problem = inp.StoreProblem.NONE
         self._unknown_inputs: set[tuple[str, str]] = set()
         self._evaluated_s = -1e9
-        self.situation: Situation = nothing_runs(MetalNow(None, 0.0, tell("figure.no_reading")), False, NOTHING, 0.0)
+        self.situation: Situation = nothing_runs(
+            MetalNow(None, 0.0, tell("figure.no_reading")), False, False, NOTHING, 0.0
+        )
 
     # -- what others read ---------------------------------------------------------------------------------------------
 
@@ -319,7 +321,7 @@ class Engine:
         )
         unknown = why_no_reading(self.channels, metal.how) if metal.temp_c is None else NOTHING
         if run is None:
-            return nothing_runs(metal, bool(power.off), unknown, mono_s)
+            return nothing_runs(metal, bool(power.off), power.on_since_s is not None, unknown, mono_s)
         rate, lifted = metal_rate_c_per_min(metal, self._by_name, mono_s), run.lifted(mono_s)
         if not lifted:
             facts.history.add(mono_s, metal)
@@ -335,6 +337,7 @@ class Engine:
             state=state,
             state_why=why,
             power_off=bool(power.off),
+            power_on=power.on_since_s is not None,
             ahead=ahead,
             closing=closing_of(mould, metal, rate, ahead),
             chamber_c=self._chamber_c(),

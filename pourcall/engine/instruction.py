@@ -21,6 +21,7 @@ TODO: dict[CallKind, ToDo] = {
     CallKind.SKIM: ToDo.SKIM,
     CallKind.STEP: ToDo.STEP,
 }
+HOT_C = 60.0  # what was charged into a pot that nobody follows; above any room, below any metal that melts
 
 
 def instruct(
@@ -29,11 +30,15 @@ def instruct(
     """calls: those that are up, by harm. asked: the level or the figure on the panel that a step wants."""
     melt = now.melt
     if melt is None:
-        return Instruction(todo=ToDo.START, text=tell("instruction.start"))
+        hot = now.metal.temp_c is not None and now.metal.temp_c > HOT_C
+        on = hot or now.power_on
+        return Instruction(todo=ToDo.START, text=tell("instruction.start_hot" if on else "instruction.start"))
     if melt.lifted:
         return _in_the_hand(melt)
     if calls:
         return _of_call(calls[0], asked)
+    if melt.next is None and now.power_on:
+        return Instruction(todo=ToDo.CUT, text=tell("instruction.empty_power_on"), must=True, level=PowerLevel.OFF)
     if melt.next is None:
         return Instruction(todo=ToDo.EMPTY, text=tell("instruction.empty"), must=True)
     if now.metal.temp_c is None:

@@ -90,6 +90,7 @@ class Situation:
     state: MeltState
     state_why: Told
     power_off: bool  # known to be off
+    power_on: bool  # known to be on
     ahead: Ahead
     closing: Closing | None
     chamber_c: float | None
@@ -166,7 +167,7 @@ def melt_of(run: MeltRun, mould: NextMould | None, after: AfterLift | None, mono
     )
 
 
-def nothing_runs(metal: MetalNow, power_off: bool, unknown: Told, mono_s: float) -> Situation:
+def nothing_runs(metal: MetalNow, power_off: bool, power_on: bool, unknown: Told, mono_s: float) -> Situation:
     """Between melts."""
     return Situation(
         mono_s=mono_s,
@@ -176,6 +177,7 @@ def nothing_runs(metal: MetalNow, power_off: bool, unknown: Told, mono_s: float)
         state=MeltState.EMPTY,
         state_why=tell("melt.none"),
         power_off=power_off,
+        power_on=power_on,
         ahead=Ahead(),
         closing=None,
         chamber_c=None,

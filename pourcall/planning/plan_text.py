@@ -24,7 +24,7 @@ def render_text(plan: PourPlan, unit: Unit = Unit.C, *, sources: bool = False) -
     def part(title: Told, items: Iterable[Told], mark: str = "- ") -> list[str]:
         return [say(title, unit), *(line for item in items for line in _wrapped(say(item, unit), mark)), ""]
 
-    whole = tell("plan.title.whole", alloy=plan.alloy_name, key=plan.alloy_key, sheet=plan.sheet_hash)
+    whole = tell("plan.title.whole", alloy=plan.alloy_name, key=plan.alloy_key)
     lines = [say(whole, unit), ""]
     if plan.conflicts:
         lines += part(tell("plan.title.stop"), plan.conflicts)

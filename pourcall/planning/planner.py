@@ -326,7 +326,7 @@ def _source(key: str, value: Value) -> Message:
         figure = tell("alloy.figure.plain", value=value.value)
     else:
         figure = tell("alloy.figure.unit", value=value.value, unit=value.unit)
-    return tell("alloy.source", key=key, figure=figure, source=value.source, mark=value.mark)
+    return tell("alloy.source", quantity=key, figure=figure, source=value.source, mark=value.mark)
 
 
 HOLD_MIN = 10.0  # at the aim, to even out pot and metal (common practice, no source)
@@ -336,7 +336,6 @@ WARM_C = 150.0  # well above boiling water (common practice, no source)
 def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPlan) -> tuple[Message, ...]:
     """A profile for a small charge, in words: full power to liquid, skim, gently to the aim, pour without waiting."""
     liquid_c = sheet.liquidus.value + sheet.margin_c
-    first = plan.moulds[0]
     steps = [
         tell("plan.step.warm", warm_c=min(WARM_C, sheet.solidus.value - 15.0)),
         tell(
@@ -350,11 +349,19 @@ def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPl
     ]
     if aim_c - SKIM_BELOW_C > liquid_c:
         steps.append(tell("plan.step.skim", skim_c=aim_c - SKIM_BELOW_C))
-    steps.append(_lift_step(*tap_window_c(first, plan)))
+    steps.append(_lift_step(plan))
     return tuple(steps)
 
 
-def _lift_step(low_c: float, high_c: float) -> Message:
+def _lift_step(plan: MeltPlan) -> Message:
+    """From one lift every mould is poured: the pot must suit them all; where none does, the first, by its name."""
+    windows = [tap_window_c(mould, plan) for mould in plan.moulds]
+    low_c, high_c = max(low for low, _ in windows), min(high for _, high in windows)
+    if high_c < low_c:
+        low_c, high_c = windows[0]
+        if low_c <= high_c and len(windows) > 1:
+            name = plan.moulds[0].name
+            return tell("plan.step.lift_for", hold_min=HOLD_MIN, mould=name, lowest_c=low_c, highest_c=high_c)
     if high_c < low_c:
         return tell("plan.step.no_window")
     if high_c - low_c < LEAST_C:

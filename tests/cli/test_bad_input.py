@@ -132,8 +132,31 @@ def test_what_cannot_be_meant_is_said(run: Run, words: tuple[str, ...], says: st
 def test_contradictory_missing_or_unknown_options_are_named(run: Run, words: tuple[str, ...]) -> None:
     done = run(*words)
     assert done.code == 2
-    assert done.err.splitlines()[-1].startswith(f"pourcall {words[0]}")
-    assert ": error: " in done.err
+    (line,) = done.err.splitlines()  # in our words, and where the command is described
+    assert line.startswith("pourcall: ")
+    assert f"`pourcall {words[0]}" in line or "Known are" in line
+
+
+@pytest.mark.parametrize(
+    ("words", "near"),
+    [
+        (("melt", "chang"), "change"),
+        (("pour", "lst"), "list"),
+        (("alloy", "shw", "za27"), "show"),
+        (("melt", "mark", "of"), "off"),
+        (("pour", "list", "--awaitng"), "--awaiting"),
+        (("melt", "start", "za27", "--charg=1kg"), ""),  # the beginning of an option is enough
+        (("plan", "za27", "--walkk", "20s"), "--walk"),
+    ],
+)
+def test_a_slip_of_the_finger_is_answered_with_the_nearest_word(run: Run, words: tuple[str, ...], near: str) -> None:
+    done = run(*words)
+    assert f"did you mean {near}?" in done.err if near else "did you mean" not in done.err
+
+
+@pytest.mark.parametrize("words", [("melt", "list"), ("melt", "find", "bow"), ("pour", "list"), ("alloy", "list")])
+def test_a_unit_that_is_none_is_refused_wherever_it_stands(run: Run, words: tuple[str, ...]) -> None:
+    check(run(*words, "--unit", "X"), 2, "'X' is no unit of temperature. Use C, F or K")
 
 
 # -- names -----------------------------------------------------------------------------------------------------------

@@ -196,6 +196,31 @@ def test_another_alloy_that_is_solid_at_this_temperature_is_not_poured(bench: Be
     assert shot.instruction.todo is ToDo.WAIT
 
 
+def test_with_every_mould_poured_and_the_power_on_it_is_cut_before_the_pot_is_emptied(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
+    bench.do(inp.MarkPour())
+    bench.run(1000.0, 570.0)  # the pot stands in the furnace again
+    instruction = bench.engine.snapshot().instruction
+    assert (instruction.todo, instruction.level) == (ToDo.CUT, inp.PowerLevel.OFF)
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
+    assert bench.engine.snapshot().instruction.todo is ToDo.EMPTY
+
+
+def test_a_furnace_that_is_hot_without_a_melt_is_not_called_ready_to_be_charged(bench: Bench) -> None:
+    def text() -> object:
+        return getattr(bench.engine.snapshot().instruction.text, "name", "")
+
+    bench.run(5.0, 20.0)
+    assert text() == "instruction.start"
+    bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
+    assert text() == "instruction.start_hot"
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
+    bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    bench.run(20.0, 500.0)
+    assert text() == "instruction.start_hot"
+
+
 # -- nothing contradicts itself
 
 

@@ -90,3 +90,24 @@ def test_where_no_window_is_left_no_lift_between_a_higher_and_a_lower_figure_is_
     assert plan.conflicts == ()
     assert plan.profile[-1].name == "plan.step.lift_at"
     assert window_lines(plan.melt.moulds[0], plan)[1].name == "plan.mould.lip_hardly"  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("second", "name"), [((535.0, 560.0), "plan.step.lift"), ((560.0, 575.0), "plan.step.lift_for")]
+)
+def test_one_lift_for_two_moulds_is_planned_between_limits_that_suit_them_both(
+    second: tuple[float, float], name: str
+) -> None:
+    moulds = tuple(
+        JobMould(name=mould, mass_kg=0.4, thinnest_mm=6.0, lip_min_c=low_c, lip_max_c=high_c)
+        for mould, (low_c, high_c) in (("cleat", (530.0, 545.0)), ("fairlead", second))
+    )
+    plan = make_plan(LIBRARY.get("za27"), PlanRequest(moulds=moulds, pot=Pot(), charge_kg=1.0, loss_c=20.0))
+    step = plan.profile[-1]
+    windows = [tap_window_c(mould, plan.melt) for mould in plan.melt.moulds]
+    assert step.name == name
+    if name == "plan.step.lift":
+        assert step.facts["lowest_c"] == max(low_c for low_c, _ in windows)
+        assert step.facts["highest_c"] == min(high_c for _, high_c in windows)
+    else:
+        assert (step.facts["mould"], step.facts["lowest_c"], step.facts["highest_c"]) == ("cleat", *windows[0])

@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 
 from pourcall.contract.errors import BadSheet, NotFound
-from pourcall.contract.units import Unit
+from pourcall.contract.units import Unit, in_unit
 from pourcall.metal.alloys import sheet_check as sheetcheck
 from pourcall.metal.alloys.sheet import AlloySheet, SheetLibrary, fold, load_sheets, load_sources
+from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.alloys.sheet_text import list_rows, render_sheet
 
 TABLE = Path(__file__).parents[1] / "data" / "metals" / "alloys.csv"
@@ -332,7 +333,11 @@ def test_a_sheet_is_shown_with_every_value_its_source_and_what_others_say(librar
         assert max(len(line) for line in text.splitlines()) <= 110
         for key, value in sheet.values():
             assert f"  {key} " in text
-            assert f"{value.source}: {sources[value.source]}"[:60] in " ".join(text.split())
+            said = in_unit(figures_marked(sources[value.source]), unit)
+            assert f"{value.source}: {said}"[:60] in " ".join(text.split())
+        assert sheet.sheet_hash not in text
+        assert unit is Unit.C or "degC" not in text
+        assert unit is not Unit.F or "°C" not in text
     za27 = render_sheet(library.get("za27"), sources, unit)
     shown = {Unit.C: ("484", "508"), Unit.F: ("903.2", "946.4"), Unit.K: ("757.1", "781.1")}[unit]
     assert all(figure in za27 for figure in shown)

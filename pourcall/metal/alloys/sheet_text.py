@@ -1,7 +1,7 @@
 """An alloy sheet as plain text, every number with its source and what other sources say. For `pourcall alloy`."""
 
 import textwrap
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 from pourcall.contract.units import Unit, difference_from_c, from_c, in_unit
 from pourcall.metal.alloys.sheet import AlloySheet, Value
@@ -11,8 +11,13 @@ WIDTH = 100
 _MARK = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}
 
 
-def render_sheet(sheet: AlloySheet, sources: Mapping[str, str], unit: Unit = Unit.C) -> str:
-    """The whole sheet, at most 100 columns. `sources`: what each key stands for, from `load_sources`."""
+def render_sheet(
+    sheet: AlloySheet, sources: Mapping[str, str], unit: Unit = Unit.C, *, named: Callable[[str], str] = str
+) -> str:
+    """The whole sheet, at most 100 columns. `sources`: what each key stands for, from `load_sources`.
+
+    named: what a person calls the value of a key.
+    """
     lines = [f"{sheet.name} ({sheet.key}), {sheet.family}; {sheet.designation}".rstrip("; ")]
     if sheet.aliases:
         lines += _wrap(f"also called {', '.join(sheet.aliases)}")
@@ -32,7 +37,7 @@ def render_sheet(sheet: AlloySheet, sources: Mapping[str, str], unit: Unit = Uni
     used: list[str] = []
     for key, value in sheet.values():
         used += [value.source, *(other.source for other in value.also)]
-        lines += _value_lines(key, value, unit)
+        lines += _value_lines(key, named(key), value, unit)
     for arrest in sheet.arrests:
         used.append(arrest.source)
         lines += _wrap(
@@ -50,8 +55,8 @@ def render_sheet(sheet: AlloySheet, sources: Mapping[str, str], unit: Unit = Uni
         used.append(tube.source)
     lines += ["", "Sources"]
     for source in sorted(set(used)):
-        lines += _wrap(f"{source}: {sources.get(source, 'as written in the sheet')}")
-    return "\n".join(lines) + f"\n\nsheet {sheet.sheet_hash} from {sheet.file}\n"
+        lines += _wrap(f"{source}: {_said(sources.get(source, 'as written in the sheet'), unit)}")
+    return "\n".join(lines) + f"\n\nfrom {sheet.file}\n"
 
 
 def list_rows(sheets: Iterable[AlloySheet]) -> list[dict[str, object]]:
@@ -74,10 +79,10 @@ def list_rows(sheets: Iterable[AlloySheet]) -> list[dict[str, object]]:
     ]
 
 
-def _value_lines(key: str, value: Value, unit: Unit) -> list[str]:
+def _value_lines(key: str, name: str, value: Value, unit: Unit) -> list[str]:
     difference = key == "liquid_margin"
     note = f" {_said(value.note, unit)}" if value.note else ""
-    lines = _wrap(f"{key} {_figure(value.value, value.unit, unit, difference)}  [{value.source}, {value.mark}]{note}")
+    lines = _wrap(f"{name} {_figure(value.value, value.unit, unit, difference)}  [{value.source}, {value.mark}]{note}")
     for other in value.also:
         said = f" {_said(other.note, unit)}" if other.note else ""
         figure = _figure(other.value, other.unit, unit, difference)

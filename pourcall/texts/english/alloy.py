@@ -13,7 +13,7 @@ TEXTS: dict[str, str] = {
     "alloy.rests_on.latent": "energy and flow",
     "alloy.hydrogen": "At {temp_c} aluminium can hold {times:1} times the hydrogen it can at {beside_c} and about {over:0} times what it keeps when solid (±50 %): no hotter and no longer than needed, dry charge and tools",
     "alloy.tube": "Probe: {works}. Not: {fails} ({source}, {mark})",
-    "alloy.source": "{key} {figure}, {source}, {mark}",
+    "alloy.source": "{quantity} {figure}, {source}, {mark}",
     "alloy.figure.temperature": "{value_c}",
     "alloy.figure.difference": "{value_difference_c}",
     "alloy.figure.plain": "{value}",

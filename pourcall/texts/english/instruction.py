@@ -10,6 +10,8 @@ TEXTS: dict[str, str] = {
     "instruction.window_closed": "Too cold for {mould}: back into the furnace, or cast ingots, or pour and expect a misrun",
     "instruction.window_closed.why": "it would arrive at {lip_c} ± {lip_u_c}, {below_difference_c} below the mould's window",
     "instruction.held": "Not yet: {held}",
+    "instruction.start_hot": "No melt was started and the furnace is hot. Start one, or see that the power is off",
+    "instruction.empty_power_on": "Every mould is poured and the power is on. Cut it, then empty the pot",
     "instruction.empty": "Every mould is poured. Empty the pot, then end the melt",
     "instruction.solid": "Heating: {to_go_difference_c} below the pour window",
     "instruction.melting": "Melting: the reading may hang for several minutes. {to_go_difference_c} below the pour window",

@@ -1,7 +1,7 @@
 """An intended melt: its page, its limits, and what is wrong with it."""
 
 TEXTS: dict[str, str] = {
-    "plan.title.whole": "Plan for {alloy} ({key}, sheet {sheet})",
+    "plan.title.whole": "Plan for {alloy} ({key})",
     "plan.title.stop": "THIS PLAN CANNOT BE POURED AS IT IS",
     "plan.title.charge": "Charge",
     "plan.title.energy": "Energy",
@@ -39,6 +39,7 @@ TEXTS: dict[str, str] = {
     "plan.step.aim_fuel": "ramp, flame turned down, to {aim_c}; it coasts on after the cut",
     "plan.step.skim": "skim once near {skim_c}, and not again until just before the lift",
     "plan.step.lift": "hold {hold_min} at most, stir low, dip the probe, lift between {lowest_c} and {highest_c}",
+    "plan.step.lift_for": "hold {hold_min} at most, stir low, dip the probe, lift for {mould} between {lowest_c} and {highest_c}; no temperature suits every mould from one lift",
     "plan.step.lift_at": "hold {hold_min} at most, stir low, dip the probe, lift at {middle_c}",
     "plan.step.no_window": "no temperature in the pot suits the first mould: mend the plan first",
     "plan.conflict.limit": "{mould} needs {pot_lowest_c} in the pot to arrive at {lip_lowest_c}, and the {whose} limit is {highest_c} ({why}). Shorten the way, preheat ladle and mould",

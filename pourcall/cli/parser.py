@@ -1,0 +1,48 @@
+"""The parser of every command. What cannot be read is an error of ours: which word, what was meant, where to look.
+
+Not here: the commands (main.py), quantities (contract/quantities.py).
+"""
+
+import argparse
+from collections.abc import Iterator
+from typing import Any, NoReturn
+
+from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
+from pourcall.contract.nearest import nearest
+
+
+class CommandParser(argparse.ArgumentParser):
+    """As the library's, but it raises BadInput, and says the nearest word that is known."""
+
+    def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Raises BadInput for what is left over."""
+        found, rest = self.parse_known_args(args, namespace)
+        if rest:
+            words = [word for word in rest if word.startswith("-")] or rest
+            self._unknown(words[0].partition("=")[0], list(self._options()) if words[0].startswith("-") else [])
+        return found
+
+    def error(self, message: str) -> NoReturn:
+        """Anything else the library objects to, with where the command is described."""
+        raise BadInput(tell("cli.usage", what=message), remedy=tell("cli.usage.remedy", command=self.prog))
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """Called by the library for each word that must be one of several."""
+        if action.choices is not None and value not in action.choices:
+            self._unknown(str(value), [str(one) for one in action.choices if str(one)])
+
+    def _unknown(self, word: str, known: list[str]) -> NoReturn:
+        near = nearest(word, known)
+        what = tell("cli.unknown_near", word=word, near=near[0]) if near else tell("cli.unknown", word=word)
+        if known and not near and not known[0].startswith("-"):
+            raise BadInput(what, where=self.prog, remedy=tell("cli.unknown.remedy", known=", ".join(known)))
+        raise BadInput(what, where=self.prog, remedy=tell("cli.usage.remedy", command=self.prog))
+
+    def _options(self) -> Iterator[str]:
+        """Every option of this command and of what is under it."""
+        for action in self._actions:
+            yield from action.option_strings
+            if isinstance(action, argparse._SubParsersAction):
+                for under in action.choices.values():
+                    yield from under._options()
