@@ -14,7 +14,7 @@ from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Message
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.settings import Settings, parse_settings
-from pourcall.contract.units import Unit, in_unit, parse_unit
+from pourcall.contract.units import Unit, parse_unit
 from pourcall.texts import say
 
 Row = TypeVar("Row")
@@ -43,11 +43,6 @@ def unit_of(args: argparse.Namespace) -> Unit:
         return parse_unit(args.unit)
     settings = settings_or_none()
     return settings.shop.unit if settings is not None else Unit.C
-
-
-def in_our_unit(text: str) -> str:
-    """A text whose temperatures are tokens, in the unit of the settings."""
-    return in_unit(text, unit_of(argparse.Namespace()))
 
 
 def settings_or_none() -> Settings | None:

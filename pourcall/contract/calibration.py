@@ -53,11 +53,6 @@ class Calibration(msgspec.Struct, frozen=True, omit_defaults=True):
         return BadInput(f"the calibration {fault}", where=self.date, remedy="Correct it or calibrate again")
 
     @property
-    def is_identity(self) -> bool:
-        """True where nothing is corrected."""
-        return not self.points and self.offset_uv == 0.0 and self.slope == 0.0
-
-    @property
     def span_uv(self) -> tuple[float, float] | None:
         """Lowest and highest emf that were really checked; None where nobody says."""
         if self.points:

@@ -27,6 +27,16 @@ def parse_toml(text: str) -> dict[str, Any]:
         raise BadInput("not valid TOML: nested too deep", remedy="Correct the file") from None
 
 
+def is_number(value: object) -> bool:
+    """TOML knows `nan` and `inf`, and a truth is no number."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def are_texts(value: object) -> bool:
+    """A list of texts."""
+    return isinstance(value, list) and all(isinstance(one, str) for one in value)
+
+
 def as_written(_: str, value: Any) -> Any:
     """For tables whose values are meant as they stand."""
     return value
@@ -66,8 +76,8 @@ def read_values(
 
 
 def _finite(value: Any) -> Any:
-    """The value itself; TOML knows `nan` and `inf`, and no comparison stops the first."""
+    """The value itself; no comparison stops a `nan`."""
     parts = value.values() if isinstance(value, Mapping) else value if isinstance(value, tuple) else (value,)
-    if any(isinstance(part, float) and not math.isfinite(part) for part in parts):
+    if any(isinstance(part, float) and not is_number(part) for part in parts):
         raise BadInput("is no number")
     return value

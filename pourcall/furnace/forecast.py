@@ -273,13 +273,6 @@ class Forecast:
         """Standard uncertainty of the coast peak, as of the last tick."""
         return COAST_SHARE * self._coast_sd
 
-    def dip_c(self, kg: float, temp_c: float | None = None) -> float:
-        """How far the bath falls if `kg` of cold metal goes in now, degC, before it is heated up again."""
-        _, _, mass = self._middle()
-        state = self._state()
-        after, _ = add_cold(self.metal, state, mass, kg, self.room_c if temp_c is None else temp_c)
-        return self.metal.temp_c(state.h) - self.metal.temp_c(after.h)
-
     def tick(self, mono_s: float, ready_c: float, aim_c: float, low_c: float) -> Outlook:
         """Once a second, or every few. ready_c: when it counts as ready; aim_c: wished peak; low_c: where the
         window ends below.

@@ -394,10 +394,3 @@ def with_panel(model: FurnaceModel, pairs: "list[tuple[float, float]]") -> Furna
     spread = math.sqrt(sum((gap - mean) ** 2 for gap in gaps) / (len(gaps) - 1)) if len(gaps) > 1 else PANEL_U_C / 2.0
     u_c = 2.0 * math.hypot(3.0, spread / math.sqrt(len(gaps)))
     return msgspec.structs.replace(model, panel_offset_c=mean, panel_offset_u_c=u_c)
-
-
-def panel_for_c(model: FurnaceModel, metal_c: float) -> tuple[float, float]:
-    """What to dial on the panel for the metal to stand at `metal_c`, and its expanded uncertainty."""
-    if model.panel_offset_c is None:
-        return metal_c, 2.0 * PANEL_U_C
-    return metal_c - model.panel_offset_c, model.panel_offset_u_c or PANEL_U_C

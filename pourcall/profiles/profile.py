@@ -21,16 +21,16 @@ Errors: BadSheet.
 
 import hashlib
 import re
-import tomllib
 from collections.abc import Iterable
 
 import msgspec
 
-from pourcall.contract.errors import BadSheet, BadTemperature
+from pourcall.contract.errors import BadInput, BadSheet, BadTemperature
 from pourcall.contract.message import tell
 from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.quantities import temperature_c as typed_temperature_c
-from pourcall.profiles.toml_faults import Checker, Fault, is_number, nearest
+from pourcall.contract.toml_tables import is_number, parse_toml
+from pourcall.profiles.toml_faults import Checker, Fault, nearest
 
 FORMAT = 1
 RATE_C_PER_MIN = (0.5, 60.0)
@@ -74,10 +74,9 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True):
 def parse_profile(text: str, *, key: str, file: str = "") -> Profile:
     """A profile from TOML text. Raises BadSheet naming every fault by segment."""
     try:
-        raw = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as err:
-        what = tell("profile.check.no_toml", error=str(err))
-        raise refused(key, file, [Fault(0, "file", what)]) from err
+        raw = parse_toml(text)
+    except BadInput as err:
+        raise refused(key, file, [Fault(0, "file", tell("profile.check.no_toml", error=err.what))]) from err
     top = Checker(raw)
     top.known(_TOP)
     if raw.get("format") != FORMAT:

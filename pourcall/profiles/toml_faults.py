@@ -1,12 +1,12 @@
 """Faults of a file that a person wrote, each with its place; and the checks of single values that find them. Pure."""
 
-import math
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from pourcall.contract import nearest as words
 from pourcall.contract.message import Message, tell
+from pourcall.contract.toml_tables import are_texts, is_number
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ class Checker:
     def texts(self, key: str) -> tuple[str, ...]:
         """A list of texts, or nothing."""
         value = self.raw.get(key, [])
-        if isinstance(value, list) and all(isinstance(one, str) for one in value):
+        if are_texts(value):
             return tuple(value)
         self.add(key, tell("profile.check.not_texts"))
         return ()
@@ -70,11 +70,6 @@ class Checker:
             return float(value)
         self.add(key, tell("profile.check.range", least=least, most=most, found=repr(value)))
         return None
-
-
-def is_number(value: object) -> bool:
-    """TOML knows `nan`, and a truth is no number."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and not math.isnan(value)
 
 
 def nearest(word: str, valid: Iterable[str]) -> Message:

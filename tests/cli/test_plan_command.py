@@ -171,7 +171,7 @@ def test_a_bath_is_corrected_and_its_dip_in_temperature_is_said(run: Run, tmp_pa
     bath = "\n[bath]\nmass_kg = 1.3\ncomposition = { Zn = 73.0, Al = 25.0, Cu = 2.0 }\n"
     path.write_text(FILE.replace("least_kg = 0.3\n", "") + bath, "utf-8")
     said = words(run("plan", "--file", str(path)).out)
-    assert tells(said, "charge_plan.added_cold", dip=tell("charge_plan.dip", bath_kg=1.3))
+    assert tells(said, "charge_plan.added_cold", why=tell("charge_plan.dip", bath_kg=1.3))
 
 
 def test_a_page_to_print_is_written_whole_and_nothing_comes_from_elsewhere(run: Run, tmp_path: Path) -> None:

@@ -233,8 +233,6 @@ def test_how_far_a_calibration_reaches() -> None:
     assert zinc.beyond(34446.0) == pytest.approx(0.5)  # half of that emf was never checked
     assert Calibration(points=((0.0, 5.0),)).beyond(20000.0) == 1.0  # ice alone says nothing of the wire
     assert NO_CALIBRATION.beyond(20000.0) == 1.0
-    assert NO_CALIBRATION.is_identity
-    assert not zinc.is_identity
 
 
 @pytest.mark.parametrize(

@@ -122,13 +122,11 @@ def test_a_setting_that_never_gets_there_is_said() -> None:
 def test_an_addition_is_foreseen_and_its_dip_told() -> None:
     ahead = fresh(metal_c=520.0, wall_c=620.0)
     before_c = ahead.tick(1.0, 500.0, 530.0, 500.0).metal_c.mid
-    dip_c = ahead.dip_c(0.3)
     ahead.add(0.3, 2.0)
     after_c = ahead.tick(3.0, 500.0, 530.0, 500.0).metal_c.mid
     assert before_c is not None
     assert after_c is not None
-    assert before_c - after_c == pytest.approx(dip_c, abs=6.0)
-    assert dip_c > 20.0
+    assert before_c - after_c > 20.0
 
 
 def test_metal_that_is_still_to_be_added_makes_it_take_longer() -> None:
@@ -229,7 +227,6 @@ def test_the_band_and_the_coast_change_nothing_however_often_they_are_asked() ->
                 ahead.band(second + 0.3, 600.0)
                 ahead.coast_peak_c(13.0)
                 ahead.coast_peak_c(400.0)
-                ahead.dip_c(0.2)
         return view, ahead.band(119.0)
 
     assert told(0) == told(3)

@@ -26,7 +26,6 @@ from pourcall.furnace.model import (
     add_cold,
     advance,
     coast,
-    panel_for_c,
     time_to_c,
     usual_model,
     with_panel,
@@ -228,11 +227,11 @@ def test_time_to_a_temperature_and_the_coast_are_those_of_the_model_itself() -> 
 
 def test_the_panel_is_compared_by_dips_and_told_with_its_uncertainty() -> None:
     model = usual_model("small")
-    assert panel_for_c(model, 540.0) == (540.0, 30.0)
+    assert model.panel_offset_c is None
     compared = with_panel(model, [(540.0, 556.0), (545.0, 559.0), (538.0, 553.0)])
-    dial_c, u_c = panel_for_c(compared, 540.0)
-    assert dial_c == pytest.approx(555.0)
-    assert 6.0 <= u_c <= 10.0
+    assert compared.panel_offset_c == pytest.approx(-15.0)
+    assert compared.panel_offset_u_c is not None
+    assert 6.0 <= compared.panel_offset_u_c <= 10.0
 
 
 # -- ensemble ---------------------------------------------------------------------------------------------------------

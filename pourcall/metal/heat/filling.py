@@ -206,20 +206,6 @@ def choke_area_mm2(
     return mass_kg / (density_kg_per_m3 * fill_s * loss_factor * fall_speed_m_per_s(head_mm)) * 1e6
 
 
-def sprue_taper(top_depth_mm: float, bottom_depth_mm: float) -> float:
-    """Area at the top over area at the bottom of a sprue that just fills; depths from the level in the cup."""
-    if not 0.0 < top_depth_mm <= bottom_depth_mm:
-        raise OutOfRange(f"a sprue from {top_depth_mm:g} to {bottom_depth_mm:g} mm below the cup is upside down")
-    return math.sqrt(bottom_depth_mm / top_depth_mm)
-
-
-def gate_speed_m_per_s(mass_kg: float, density_kg_per_m3: float, fill_s: float, gate_mm2: float) -> float:
-    """Mean speed through gates of this total section, m/s; compare with GATE_SPEED_M_PER_S."""
-    if not (mass_kg > 0.0 and density_kg_per_m3 > 0.0 and fill_s > 0.0 and gate_mm2 > 0.0):
-        raise OutOfRange(f"no gate speed for {mass_kg:g} kg in {fill_s:g} s through {gate_mm2:g} mm2")
-    return mass_kg / (density_kg_per_m3 * fill_s * gate_mm2 * 1e-6)
-
-
 def _check_section(thinnest_mm: float) -> None:
     if not 0.1 <= thinnest_mm <= 500.0:
         raise OutOfRange(f"a section of {thinnest_mm:g} mm cannot be meant", remedy="Give 0.1 to 500 mm")

@@ -33,12 +33,6 @@ def chvorinov_b_s_per_m2(
     return math.pi / 4.0 * per_degree**2 / mould_k_rho_c
 
 
-def chvorinov_b_from_trial_s_per_m2(seconds: float, modulus_mm: float) -> float:
-    """B of this sand and metal from one casting whose time and modulus are known."""
-    _check_modulus(modulus_mm)
-    return seconds / (modulus_mm / 1000.0) ** 2
-
-
 def solidification_s(modulus_mm: float, b_s_per_m2: float) -> float:
     """Chvorinov's time, s."""
     _check_modulus(modulus_mm)
@@ -60,24 +54,11 @@ def plate_modulus_mm(thickness_mm: float) -> float:
     return thickness_mm / 2.0
 
 
-def block_modulus_mm(a_mm: float, b_mm: float, c_mm: float) -> float:
-    """Volume over surface of a block."""
-    for side_mm in (a_mm, b_mm, c_mm):
-        _check_modulus(side_mm)
-    return a_mm * b_mm * c_mm / (2.0 * (a_mm * b_mm + b_mm * c_mm + c_mm * a_mm))
-
-
 def cylinder_modulus_mm(diameter_mm: float, height_mm: float) -> float:
     """Volume over whole surface of a cylinder."""
     _check_modulus(diameter_mm)
     _check_modulus(height_mm)
     return diameter_mm * height_mm / (4.0 * height_mm + 2.0 * diameter_mm)
-
-
-def riser_ratio(section_modulus_mm: float, riser_diameter_mm: float, riser_height_mm: float) -> float:
-    """Modulus of a cylindrical riser over that of its section: from RISER_RATIO on it outlasts it."""
-    _check_modulus(section_modulus_mm)
-    return cylinder_modulus_mm(riser_diameter_mm, riser_height_mm) / section_modulus_mm
 
 
 def riser_diameter_mm(section_modulus_mm: float) -> float:

@@ -76,9 +76,3 @@ def bare_zinc_g_per_min(pressure_pa: float, surface_c: float, mouth_mm: float, a
     """Zinc leaving a bare round bath, g/min, to a factor of ten."""
     area_m2 = math.pi * (mouth_mm / 2000.0) ** 2
     return bare_flux_kg_per_m2_s(pressure_pa, surface_c, mouth_mm, air_c) * area_m2 * 60000.0
-
-
-def vacuum_flux_kg_per_m2_s(pressure_pa: float, surface_c: float, alpha: float = 1.0) -> float:
-    """The Hertz-Knudsen-Langmuir ceiling, kg/(m2 s). Never a figure for open air."""
-    kelvin = surface_c + KELVIN_OF_0_C
-    return alpha * pressure_pa * math.sqrt(65.38e-3 / (2.0 * math.pi * GAS_CONSTANT_J_PER_MOL_K * kelvin))

@@ -40,7 +40,7 @@ TEXTS: dict[str, str] = {
     "profile.check.near": "; did you mean '{near}'",
     "profile.check.valid": "; valid are {valid}",
     "profile.check.remedy": ". {remedy}",
-    "profile.check.no_toml": "not valid TOML: {error}",
+    "profile.check.no_toml": "{error}",
     "profile.check.unreadable": "cannot be read: {error}",
     "profile.check.unknown_key": "unknown key{hint}",
     "profile.check.format": "must be {format}, is {found}",
