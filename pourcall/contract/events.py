@@ -4,7 +4,6 @@
 """
 
 from enum import IntEnum, StrEnum
-from typing import Any
 
 import msgspec
 
@@ -99,11 +98,6 @@ class DipHow(StrEnum):
     SETTLED = "settled"
     EXTRAPOLATED = "extrapolated"
     NOT_USABLE = "not usable"
-
-    @classmethod
-    def _missing_(cls, value: object) -> Any:
-        """Old records say `settled, U by the spread of three dips`."""
-        return next((one for one in cls if isinstance(value, str) and value.startswith(f"{one.value},")), None)
 
 
 class DipFault(StrEnum):

@@ -33,7 +33,7 @@ FUME_ALARM = 2  # index of level 3
 
 _ROWS = (
     "SELECT m.melt || '-' || w.number, coalesce(nullif(w.setup, ''), w.mould), coalesce(p.alloy, m.alloy),"
-    " w.lip_temp_c, w.lip_u_c, (SELECT group_concat(r.defect || ' ' || r.severity) FROM results r"
+    " w.lip_temp_c, w.lip_u_c, (SELECT json_group_array(json_array(r.defect, r.severity)) FROM results r"
     "  WHERE r.melt_id = w.melt_id AND r.pour_number = w.number AND (r.severity > 0 OR r.defect = 'sound')"
     "  AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)), w.melt_id, m.melt,"
     " w.at_utc_s, w.batch, o.thinnest_mm, coalesce(o.material, '')"
@@ -43,6 +43,8 @@ _ROWS = (
     " LEFT JOIN planned_moulds o ON o.plan_id = p.id AND o.position = (SELECT min(position) FROM planned_moulds y"
     "   WHERE y.plan_id = p.id AND y.name = w.mould) ORDER BY w.at_utc_s, w.id"
 )
+
+_FOUND: "msgspec.json.Decoder[tuple[tuple[str, int], ...]]" = msgspec.json.Decoder(tuple[tuple[str, int], ...])
 
 
 class _Row(msgspec.Struct, frozen=True):
@@ -155,7 +157,7 @@ def _row(r: tuple[Any, ...]) -> _Row:
         alloy=r[2],
         lip_c=r[3],
         u_c=r[4],
-        results=_results(r[5]),
+        results=_FOUND.decode(r[5]),
         melt_id=r[6],
         melt=r[7],
         utc_s=r[8],
@@ -163,12 +165,6 @@ def _row(r: tuple[Any, ...]) -> _Row:
         thinnest_mm=r[10],
         material=r[11],
     )
-
-
-def _results(text: str | None) -> tuple[tuple[str, int], ...]:
-    if not text:
-        return ()
-    return tuple((defect, int(severity)) for defect, _, severity in (part.rpartition(" ") for part in text.split(",")))
 
 
 def _newest_plans(rows: Sequence[tuple[str]]) -> dict[tuple[str, str], _Plan]:

@@ -13,6 +13,7 @@ from pourcall.contract.config import EngineConfig
 from pourcall.contract.events import (
     CallChanged,
     DipFault,
+    DipHow,
     DipRecorded,
     Event,
     FigureSource,
@@ -31,6 +32,7 @@ from pourcall.records.read.journal import read_events, read_inputs
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import LipStep
 from pourcall.records.upkeep.migrate import migrate
+from pourcall.records.upkeep.old_sentences import event_of_today, thinned_to_s_of_old
 from pourcall.records.upkeep.opening import open_database
 from pourcall.records.write.codec import Source, decode_row
 from pourcall.replay.pour_again import pour_at
@@ -323,3 +325,19 @@ def test_a_figure_of_a_journal_that_names_its_instrument_in_words_alone_is_told_
     row = (7, 7, 0, 0, None, None, None, None, None, None, None, kept, None)
     told = EnterTemperature(temp_c=565.0, source=source, instrument=instrument)
     assert decode_row(row, Source(1, 1, 0, "", "", "", 0)) == CommandIn(seq=7, mono_s=12.0, utc_s=1.0, command=told)
+
+
+def test_a_dip_of_an_old_event_says_in_a_field_that_its_uncertainty_was_widened() -> None:
+    old = (
+        '{"type":"dip_recorded","furnace":"f","seq":1,"mono_s":9.0,"utc_s":9.0,"dip":{"probe":"p","number":1,'
+        '"began_mono_s":1.0,"ended_mono_s":9.0,"ended_utc_s":9.0,"temp_c":560.0,"u_c":9.0,"how":"%s"}}'
+    )
+    event = msgspec.json.decode(event_of_today(old % "settled, U by the spread of three dips"), type=DipRecorded)
+    assert (event.dip.how, event.dip.widened) == (DipHow.SETTLED, True)
+    assert event_of_today(old % "settled") == old % "settled"
+
+
+def test_a_thinned_export_of_old_is_known_by_its_mark() -> None:
+    kept = "elapsed_s,mark\n0.000,thinned on 2028-08-05 to one reading in 10 s\n1.000,\n"
+    assert thinned_to_s_of_old(kept) == 10.0
+    assert thinned_to_s_of_old("elapsed_s,mark\n0.000,skimmed\n") == 0.0

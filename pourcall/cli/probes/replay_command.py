@@ -4,7 +4,6 @@ import argparse
 import csv
 import errno
 import os
-import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -29,7 +28,6 @@ if TYPE_CHECKING:
     from pourcall.replay.traces import Setup
 
 MOST_BYTES = 512 * 1024 * 1024
-THINNED = re.compile(r"thinned on \d{4}-\d\d-\d\d to one reading in [\d.]+ s")  # as an export of ours says it
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -59,10 +57,9 @@ def run(args: argparse.Namespace) -> int:
 
     text = decode(_bytes(args.trace))
     trace = read_trace(text, name=str(args.trace), time_column=args.time)
-    given_up = THINNED.search(text)
-    if given_up is not None:
-        told = tell("replay.thinned", file=str(args.trace), how=given_up[0])
-        print(say(told), file=sys.stderr)
+    kept_every_s = _thinned_to_s(trace, text)
+    if kept_every_s:
+        print(say(tell("replay.thinned", file=str(args.trace), keep_every_s=kept_every_s)), file=sys.stderr)
     if args.columns:
         likely = [column.name for column in trace.candidates()]
         for column in trace.columns:
@@ -110,6 +107,17 @@ def run(args: argparse.Namespace) -> int:
     if args.csv is not None:
         print(say(tell("replay.written", file=str(args.csv))))
     return 0
+
+
+def _thinned_to_s(trace: "TraceFile", text: str) -> float:
+    """How far apart the readings are that an export of ours still has; 0: nothing says that some were given up."""
+    from pourcall.records.upkeep.old_sentences import thinned_to_s_of_old
+    from pourcall.reports.tables.row_writers import THINNED_COLUMN
+
+    told = [column for column in trace.columns if column.name == THINNED_COLUMN]
+    if told:
+        return max((value for value in told[0].values if value is not None), default=0.0)
+    return thinned_to_s_of_old(text)
 
 
 def _bytes(path: Path) -> bytes:

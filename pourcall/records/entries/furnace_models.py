@@ -20,6 +20,7 @@ from pourcall.furnace.model import HOT_START_C
 from pourcall.furnace.training import LOW, Job, LearnTrace
 from pourcall.records.entries.learned_texts import keep_learned, learned
 from pourcall.records.read.tracing import extent, melt_spans
+from pourcall.records.upkeep.old_sentences import event_of_today
 from pourcall.thermometry.sheaths import SHEATHS
 
 WHAT = "furnace_model"
@@ -105,7 +106,7 @@ def learn_trace(conn: sqlite3.Connection, melt: str) -> LearnTrace:
     config = msgspec.json.decode(row[1], type=EngineConfig)
     until_s = span.until_s if span.until_s is not None else began_s + 4 * 3600.0
     events = [
-        _EVENTS.decode(body)
+        _EVENTS.decode(event_of_today(body))
         for (body,) in conn.execute(
             "SELECT body FROM events WHERE session_id = ? AND mono_s BETWEEN ? AND ?"
             f" AND type IN ({_TYPES}) ORDER BY id",

@@ -30,7 +30,7 @@ from pourcall.records.read.views import (
     SessionRow,
     pour_id,
 )
-from pourcall.records.write.typed_columns import SOURCE_COLUMNS, WAY_COLUMNS, source_of, with_way
+from pourcall.records.write.typed_columns import SOURCE_COLUMNS, WAY_COLUMNS, GapKind, source_of, with_way
 
 _MELT = (
     "SELECT m.melt, f.name, coalesce(p.alloy, m.alloy), m.alloy_name, coalesce(p.charge_kg, m.charge_kg),"
@@ -51,7 +51,7 @@ _MELT = (
 _POUR = (
     "SELECT m.melt, w.number, f.name, coalesce(p.alloy, m.alloy), w.mould, w.setup, w.at_utc_s, w.pot_temp_c,"
     " w.pot_u_c, w.lip_temp_c, w.lip_u_c, w.lip_min_c, w.lip_max_c, w.marked, w.basis, w.corrects IS NOT NULL,"
-    " w.melt_id, (SELECT group_concat(r.defect || ' ' || r.severity, ', ') FROM results r"
+    " w.melt_id, (SELECT json_group_array(json_array(r.defect, r.severity)) FROM results r"
     "   WHERE r.melt_id = w.melt_id AND r.pour_number = w.number AND (r.severity > 0 OR r.defect = 'sound')"
     "   AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)),"
     " w.lift_mono_s, w.at_mono_s, w.session_id, w.batch, w.not_poured, w.who, w.why,"
@@ -61,6 +61,7 @@ _POUR = (
     "   (SELECT max(version) FROM melt_plans x WHERE x.melt_id = m.id AND x.at_utc_s <= w.at_utc_s)"
 )
 
+_FOUND: "msgspec.json.Decoder[list[tuple[str, int]]]" = msgspec.json.Decoder(list[tuple[str, int]])
 _STANDING = (  # results of a pour that stand: not corrected, and not a defect taken back
     "SELECT 1 FROM results r WHERE r.melt_id = w.melt_id AND r.pour_number = w.number"
     " AND (r.severity > 0 OR r.defect = 'sound')"
@@ -300,8 +301,12 @@ def _melt(r: tuple[Any, ...]) -> MeltRow:
     )
 
 
+def _in_short(found: list[tuple[str, int]]) -> str:
+    """`misrun 2, cold_shut 1`; what has no severity is sound."""
+    return ", ".join(f"{defect} {severity}" if severity else defect for defect, severity in found)
+
+
 def _pour(r: tuple[Any, ...]) -> PourRow:
-    result = r[17] or ""
     return PourRow(
         pour=pour_id(r[0], r[1]),
         melt=r[0],
@@ -320,7 +325,7 @@ def _pour(r: tuple[Any, ...]) -> PourRow:
         marked=Marking(r[13]),
         basis=r[14],
         corrected=bool(r[15]),
-        result="sound" if result == "sound 0" else result,
+        result=_in_short(_FOUND.decode(r[17])),
         batch=r[21],
         not_poured=bool(r[22]),
         who=r[23],
@@ -376,4 +381,13 @@ def _gaps(conn: sqlite3.Connection, row: MeltRow, melt_id: int) -> tuple[GapRow,
         " AND (ended_utc_s IS NULL OR ended_utc_s > ?2) AND (?3 IS NULL OR began_utc_s < ?3) ORDER BY began_utc_s, id",
         (melt_id, row.began_utc_s, row.ended_utc_s),
     )
-    return tuple(GapRow(board=r[0], began_utc_s=r[1], ended_utc_s=r[2], reason=r[3]) for r in rows)
+    return tuple(
+        GapRow(
+            board=r[0],
+            began_utc_s=r[1],
+            ended_utc_s=r[2],
+            reason=r[3],
+            kind=GapKind.LINK_DOWN if r[0] else GapKind(r[3]),
+        )
+        for r in rows
+    )

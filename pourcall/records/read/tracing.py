@@ -9,7 +9,7 @@ import msgspec
 
 from pourcall.contract.api import Trace, TracePoint
 from pourcall.contract.errors import NotFound
-from pourcall.records.upkeep.thinning import thinned
+from pourcall.records.upkeep.thinning import Thinning, thinnings_of
 from pourcall.records.write.rollup import bucketed
 
 RAW_ROWS = 20_000  # more than so many rows are never read for a screen
@@ -52,10 +52,15 @@ def melt_thinned(conn: sqlite3.Connection, melt: str) -> str:
 
 def spans_thinned(conn: sqlite3.Connection, spans: list[SessionStretch]) -> str:
     """The same of some stretches."""
+    return "; ".join(one.says for one in spans_thinnings(conn, spans))
+
+
+def spans_thinnings(conn: sqlite3.Connection, spans: list[SessionStretch]) -> tuple[Thinning, ...]:
+    """What was given up of some stretches; empty for a whole trace."""
     if conn.execute("SELECT 1 FROM thinnings LIMIT 1").fetchone() is None:
-        return ""
+        return ()
     extents = [found for span in spans if (found := extent(conn, span)) is not None]
-    return thinned(conn, [(found.first_id, found.last_id) for found in extents])
+    return thinnings_of(conn, [(found.first_id, found.last_id) for found in extents])
 
 
 def melt_spans(conn: sqlite3.Connection, melt: str, after_s: float) -> tuple[str, float, list[SessionStretch]]:

@@ -8,6 +8,7 @@ import msgspec
 from pourcall.contract.events import DipFault, DipHow, Marking, MarkKind, PourSource
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import MeltPlan
+from pourcall.records.write.typed_columns import GapKind
 
 AFTER_POUR_S = 300.0  # of the trace, where one pour is asked for  and kept whole when old traces are thinned
 
@@ -213,7 +214,8 @@ class GapRow(_View, frozen=True):
     board: str
     began_utc_s: float
     ended_utc_s: float | None
-    reason: str
+    reason: str  # of a link that was down, as the port told it; else the kind
+    kind: GapKind
 
 
 class PlanRow(_View, frozen=True):

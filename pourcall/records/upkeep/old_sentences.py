@@ -46,6 +46,7 @@ _BELOW = (  # of dips at or below the liquidus
 _PANEL = re.compile(r"panel <(-?[0-9.]+) degC>")
 _SET_SOURCE = ", ".join(f"{name} = ?" for name in SOURCE_COLUMNS)
 _SET_WAY = ", ".join(f"{name} = ?" for name in WAY_COLUMNS)
+_THINNED = re.compile(r"thinned on \d{4}-\d\d-\d\d to one reading in (\d+(?:\.\d+)?) s")
 _SPREAD = ", U by the spread of three dips"
 
 
@@ -75,6 +76,22 @@ def fill_typed_columns(conn: sqlite3.Connection) -> None:
                 " VALUES (?,?,?,?,?,?)",
                 (*told, panel_c + offset_c, panel_c),
             )
+
+
+def thinned_to_s_of_old(text: str) -> float:
+    """Seconds between the readings that a thinned export of old still has, as its marks tell; 0: none was given up."""
+    return max((float(found[1]) for found in _THINNED.finditer(text)), default=0.0)
+
+
+def event_of_today(body: str) -> str:
+    """The JSON of an event of old in the words of today: that a dip's U was widened stood in how it was found."""
+    if _SPREAD not in body:
+        return body
+    event = msgspec.json.decode(body)
+    dip = event.get("dip", {})
+    if str(dip.get("how", "")).endswith(_SPREAD):
+        dip["how"], dip["widened"] = dip["how"].removesuffix(_SPREAD), True
+    return msgspec.json.encode(event).decode()
 
 
 def _source(basis: str) -> PourSource | None:

@@ -188,10 +188,10 @@ def thinnings(conn: sqlite3.Connection, first_id: int = 0, last_id: int = 2**62)
     )
 
 
-def thinned(conn: sqlite3.Connection, extents: Iterable[tuple[int, int]]) -> str:
-    """What a trace over these stretches (first and last id) must say; empty where nothing of it was given up."""
-    said = {one.at_utc_s: one.says for first_id, last_id in extents for one in thinnings(conn, first_id, last_id)}
-    return "; ".join(said[at] for at in sorted(said))
+def thinnings_of(conn: sqlite3.Connection, extents: Iterable[tuple[int, int]]) -> tuple[Thinning, ...]:
+    """What was given up of a trace over these stretches (first and last id), in the order of time."""
+    found = {one.at_utc_s: one for first_id, last_id in extents for one in thinnings(conn, first_id, last_id)}
+    return tuple(found[at] for at in sorted(found))
 
 
 def _pieces(conn: sqlite3.Connection, until_utc_s: float, keep_every_s: float, piece_rows: int) -> Iterator[Piece]:

@@ -10,6 +10,7 @@ import msgspec
 
 from pourcall.contract.version import VERSION
 from pourcall.records.write.codec import Source, SourceKey, whole_ms
+from pourcall.records.write.typed_columns import GapKind
 
 _MEANT = 2**50  # milliseconds; beyond this no clock is meant, and no base is taken from it
 
@@ -120,7 +121,7 @@ class NameIds:
         session_id, began, ended, event, rolled, offset_ms = row
         newest = None if ended is not None else self._newest(session_id, offset_ms)
         last = ended if ended is not None else max(x for x in (began, event, rolled, newest) if x is not None)
-        reason = "not running" if ended is not None else "cut off"
+        reason = GapKind.NOT_RUNNING if ended is not None else GapKind.CUT_OFF
         self._conn.execute(
             "INSERT INTO gaps (furnace_id, session_id, board, began_utc_s, ended_utc_s, reason) VALUES (?,?,?,?,?,?)",
             (furnace_id, session_id, "", min(last, utc_s), utc_s, reason),

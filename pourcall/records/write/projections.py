@@ -38,7 +38,7 @@ from pourcall.contract.plan import MeltPlan
 from pourcall.records.entries import melt_outcome
 from pourcall.records.write.ids import SessionIds, keep_text
 from pourcall.records.write.rows import insert
-from pourcall.records.write.typed_columns import source_columns, way_columns
+from pourcall.records.write.typed_columns import GapKind, source_columns, way_columns
 from pourcall.texts import written
 
 _json = msgspec.json.Encoder()
@@ -347,7 +347,7 @@ class Projector:
                 "gaps", **gap, began_utc_s=opened[1], ended_utc_s=event.utc_s, reason=opened[2], closes=opened[0]
             )
         else:
-            self._insert("gaps", **gap, began_utc_s=event.utc_s, reason=written(event.detail) or "link down")
+            self._insert("gaps", **gap, began_utc_s=event.utc_s, reason=written(event.detail) or GapKind.LINK_DOWN)
 
     def _paused(self, ids: SessionIds, item: DaemonIn) -> None:
         """The daemon stood still (fault C5): nothing was heard for so long, whatever the boards say of it later."""
@@ -358,7 +358,7 @@ class Projector:
             board="",
             began_utc_s=item.utc_s - item.lasted_s,
             ended_utc_s=item.utc_s,
-            reason="the daemon stood still",
+            reason=GapKind.STOOD_STILL,
         )
 
     def _insert(self, table: str, **columns: object) -> int:

@@ -1,12 +1,23 @@
 """Typed facts as columns, and back: what a pour's figure rests on; the way to a mould, and where its window is from."""
 
 from collections.abc import Sequence
+from enum import StrEnum
 from typing import Any
 
 import msgspec
 
 from pourcall.contract.events import FigureSource, PourSource
 from pourcall.contract.plan import LossBasis, MouldPlan, Way, WindowBasis
+
+
+class GapKind(StrEnum):
+    """Why a stretch of the record has no readings; written as it stands here."""
+
+    NOT_RUNNING = "not running"  # the daemon was stopped in order
+    CUT_OFF = "cut off"  # it ended without a word
+    STOOD_STILL = "the daemon stood still"
+    LINK_DOWN = "link down"  # of one board; the port's own words stand in its place where it gave any
+
 
 Column = int | float | str | None
 SOURCE_COLUMNS = ("figure", "at_lift", "age_s", "stale_s", "lag_c", "dip", "instrument")

@@ -24,11 +24,20 @@ from pourcall.records.entries.melt_outcome import left_told
 from pourcall.records.read.queries import melt as melt_detail
 from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
-from pourcall.records.read.tracing import Extent, SessionStretch, extent, melt_spans
+from pourcall.records.read.tracing import Extent, SessionStretch, extent, melt_spans, spans_thinnings
 from pourcall.records.read.views import AFTER_POUR_S, MeltDetail, PourRow, dip_how
 from pourcall.reports.tables.csv_text import number_cell, text_cell, write_whole, write_whole_bytes
 from pourcall.reports.tables.row_alignment import SCAN_MS, scans
-from pourcall.reports.tables.row_writers import CsvForm, Form, JsonForm, Kind, Lines, ParquetText, load_arrow
+from pourcall.reports.tables.row_writers import (
+    THINNED_COLUMN,
+    CsvForm,
+    Form,
+    JsonForm,
+    Kind,
+    Lines,
+    ParquetText,
+    load_arrow,
+)
 from pourcall.texts import say
 
 
@@ -51,6 +60,7 @@ class _Job(msgspec.Struct, frozen=True):
     probes: list[tuple[int, str]]  # id and name, in column order
     marks: list[tuple[float, str]]  # time on the axis of the first session
     thinned: str = ""  # what became of its readings, if not all are there
+    thinned_to_s: float = 0.0  # the longest time between those that are left; 0: all are there
 
 
 def export_melt(store: Store, melt: str, folder: Path, *, after_s: float = 0.0, kind: Kind = "csv") -> Exported:
@@ -77,7 +87,7 @@ def melt_csv(store: Store, melt: str, *, after_s: float = 0.0) -> str:
     text = io.StringIO()
     with store.reading() as conn:
         job = _job(conn, melt, f"melt-{melt}", tell("export.melt", melt=melt), None, after_s)
-        _write_rows(text, conn, job, CsvForm([name for _, name in job.probes]))
+        _write_rows(text, conn, job, CsvForm([name for _, name in job.probes], thinned_to_s=job.thinned_to_s))
     return text.getvalue()
 
 
@@ -150,6 +160,7 @@ def _job(
         probes=probes,
         marks=sorted(marks),
         thinned=detail.thinned,
+        thinned_to_s=max((one.keep_every_s for one in spans_thinnings(conn, spans)), default=0.0),
     )
 
 
@@ -201,7 +212,8 @@ def _export(conn: sqlite3.Connection, job: _Job, folder: Path, kind: Kind) -> Ex
 
     def fill(file: TextIO) -> None:
         nonlocal count
-        count = _write_rows(file, conn, job, JsonForm(names) if kind == "jsonl" else CsvForm(names))
+        form = JsonForm(names) if kind == "jsonl" else CsvForm(names, thinned_to_s=job.thinned_to_s)
+        count = _write_rows(file, conn, job, form)
 
     if kind == "jsonl":
         write_whole([(path, fill)])
@@ -289,6 +301,8 @@ def _metadata(job: _Job) -> dict[str, Any]:
     if job.thinned:
         about = tell("export.about_thinned", about=about, thinned=job.thinned)
     columns.append(_column("mark", "string", say(tell("export.column.mark"))))
+    if job.thinned_to_s:
+        columns.append(_column(THINNED_COLUMN, "decimal", say(tell("export.column.thinned_to"))))
     return {
         "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
         "url": f"{job.name}.csv",

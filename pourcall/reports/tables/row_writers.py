@@ -18,6 +18,7 @@ from pourcall.contract.status import STATUS_OF, Reason
 from pourcall.reports.tables.csv_text import text_cell
 
 Kind = Literal["csv", "jsonl", "parquet"]
+THINNED_COLUMN = "thinned_to_s"  # of a trace that was thinned: the same figure in each row
 PARTS = ("temp_c", "u_c", "status", "reason")  # of each probe, in this order
 GROUP_ROWS = 20_000  # held in memory at a time
 
@@ -58,8 +59,11 @@ class CsvForm:
 
     empty = ",,,"
 
-    def __init__(self, probes: Sequence[str]) -> None:
-        self.head = ",".join(text_cell(name) for name in column_names(probes)) + "\n"
+    def __init__(self, probes: Sequence[str], *, thinned_to_s: float = 0.0) -> None:
+        """thinned_to_s: of readings that were given up but for one in so many seconds; 0: all are there."""
+        names = [*column_names(probes), *([THINNED_COLUMN] if thinned_to_s else [])]
+        self.head = ",".join(text_cell(name) for name in names) + "\n"
+        self._end = f",{thinned_to_s:g}\n" if thinned_to_s else "\n"
 
     def figure(self, temp_mc: int | None) -> str:
         return "" if temp_mc is None else f"{temp_mc / 1000.0:.3f}"
@@ -72,7 +76,7 @@ class CsvForm:
         return ",".join(cells)
 
     def line(self, elapsed: str, utc: str, body: str, mark: str) -> str:
-        return f"{elapsed},{utc},{body},{text_cell(mark) if mark else ''}\n"
+        return f"{elapsed},{utc},{body},{text_cell(mark) if mark else ''}{self._end}"
 
 
 class JsonForm:

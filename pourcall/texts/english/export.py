@@ -21,6 +21,7 @@ TEXTS: dict[str, str] = {
     "export.column.temperature": "Temperature of {probe}, degC; empty where there is no number",
     "export.column.u": "Its expanded uncertainty (k = 2), degC; empty where not computed",
     "export.column.status": "good, uncertain or bad; empty: no reading in this row",
+    "export.column.thinned_to": "Readings were given up but for one in so many seconds",
     "export.column.reason": "Why the status is what it is",
     "export.column.mark": "What happened at this time",
     "export.rows": "{rows} rows in {file}",

@@ -1,7 +1,7 @@
 """`pourcall replay`: a trace from a file, and what the engine would have said of it."""
 
 TEXTS: dict[str, str] = {
-    "replay.thinned": "{file} was {how}: this replay cannot say again all that was said then",
+    "replay.thinned": "{file} was thinned to one reading in {keep_every_s}: this replay cannot say again all that was said then",
     "replay.no_thermocouple": "no thermocouple, it seems",
     "replay.no_unit": "(no unit)",
     "replay.no_alloy": "no alloy is named",
