@@ -16,7 +16,8 @@ from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import AlloyFacts, AlloyHalts
 from pourcall.thermal_analysis.arrest_check import Verdict, check_arrest, expected_of, one_of, side_of
 from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Way
-from pourcall.thermal_analysis.melting import HELD_SHARE, NEAR_C, MeltingWatch, Slow, Stage
+from pourcall.thermal_analysis.freezing import FreezingWatch
+from pourcall.thermal_analysis.melting import NEAR_C, MeltingWatch, Slow, Stage
 
 USUAL_U_C = 6.0  # of a probe without a budget yet, k = 2
 HEATING_U_C = 12.0  # between lumps a probe half sees the pot; judged on simulated melts (k = 2)
@@ -32,6 +33,7 @@ PASSED_C = 15.0  # so much of the sheet's range must have been passed freely at 
 FITS_C = 15.0  # another sheet must meet it so well to be named
 HEAT_SHARE = (0.4, 2.2)  # of a sheet's latent heat over specific heat: so far behind a halt of that alloy falls
 STALE_S = 12.0  # without a number for so long the trace is broken
+OVER_C = 8.0  # above where melting was over nothing freezes
 MOST_DUE = 64
 
 
@@ -57,6 +59,7 @@ class Findings:
     freezing: bool = False
     awaited: bool = False  # it came from below and has not been seen to melt yet
     liquid: bool | None = None
+    springs: bool = False  # it was liquid, and a rise just now may be no heat put in but freezing that sets it free
     wrong_alloy: Message = SILENT
     seen: tuple[SeenArrest, ...] = ()
 
@@ -93,6 +96,7 @@ class ArrestAnalysis:
         "_wrong",
         "bin_s",
         "facts",
+        "freezing",
         "melting",
         "watch",
     )
@@ -104,6 +108,7 @@ class ArrestAnalysis:
         self.facts = facts
         self.watch = ArrestWatch(sheath_s, sample_s)
         self.melting = MeltingWatch(facts)
+        self.freezing = FreezingWatch()
         self.bin_s = self.watch.bin_s
         self._own = expected_of(facts)
         self._others = tuple(other for other in others if other.key != facts.key)
@@ -141,6 +146,7 @@ class ArrestAnalysis:
         """An addition, a skim, a lid, the power: what begins in the next minute has its own reason."""
         self._work()
         self.watch.disturbed(mono_s)
+        self.freezing.disturbed(mono_s)
         self.melting.disturbed(mono_s, self.watch.span_s)
 
     def lost(self) -> None:
@@ -152,6 +158,7 @@ class ArrestAnalysis:
         self._ends_s, self._n, self._last = -1e18, 0, None
         self.watch.clear()
         self.melting.lost()
+        self.freezing.over()
 
     # -- once a second ------------------------------------------------------------------------------------------------
 
@@ -166,14 +173,15 @@ class ArrestAnalysis:
         elif not self._said and self._last is not None:
             return self._findings
         seen, self._said = tuple(self._said), []
-        melting = self.melting.melting
-        freezing = self._freezes()
+        freezing = self.freezing.freezes and not self.freezing.remelts
+        melting = self.freezing.remelts or (self.melting.melting and not freezing)
         found = Findings(
             text=self._text(melting, freezing),
             melting=melting,
             freezing=freezing,
-            awaited=self.melting.awaited and self._last is not None and not melting,
+            awaited=self.melting.awaited and self._last is not None and not melting and not freezing,
             liquid=self._liquid(melting),
+            springs=(self.melting.been_liquid or self.melting.stage is Stage.OVER) and not self.freezing.heated,
             wrong_alloy=self._wrong,
             seen=seen,
         )
@@ -189,11 +197,13 @@ class ArrestAnalysis:
             if line is None:
                 if had:
                     melting.lost()
+                    self.freezing.over()
                     self._last = None
                 continue
             self._last = (line[1], line[2])
             was_over = melting.stage is Stage.OVER
             slow = melting.add(line[0], line[1], line[2], watch.slope_noise)
+            self._follow_freezing(line[0], line[1], line[2])
             if slow is not None and melting.stage is Stage.OVER and not was_over:
                 self._melted(slow)
             if arrest is not None and arrest.way is Way.COOLING:
@@ -207,33 +217,43 @@ class ArrestAnalysis:
     def _liquid(self, melting: bool) -> bool | None:
         if melting:
             return False
-        if self.melting.stage is not Stage.OVER or self._last is None or self._freezes():
+        if self.melting.stage is not Stage.OVER or self._last is None or self.freezing.freezes:
             return None
         return True if self._last[0] >= self.melting.over_c - 1.0 else None
 
-    def _freezes(self) -> bool:
-        """It stands still after falling, where this alloy may freeze, and no longer than its heat can last."""
-        standing = self.watch.going_on
-        if standing is None or standing[0] is not Way.COOLING:
-            return False
-        _, at_c, since_s = standing
-        over = self.melting.stage is Stage.OVER
-        highest_c = min(self.melting.high_c, self.melting.over_c + 8.0) if over else self.melting.high_c
-        rate = self.watch.rate_before
-        longest_s = HELD_SHARE * self.melting.whole_k / max(abs(rate), 0.02)
-        return self.melting.low_c - self.melting.near_c <= at_c <= highest_c and since_s <= longest_s
+    def _follow_freezing(self, at_s: float, level_c: float, slope: float) -> None:
+        """Whether what was liquid freezes; solid metal does not."""
+        melting = self.melting
+        if melting.from_below and not melting.been_liquid and melting.stage is not Stage.OVER:
+            self.freezing.over()
+            return
+        over = melting.stage is Stage.OVER
+        began = self.freezing.add(
+            at_s,
+            level_c,
+            slope,
+            self.watch.slope_noise,
+            within_c=(
+                melting.low_c - melting.near_c,
+                min(melting.high_c, melting.over_c + OVER_C) if over else melting.high_c,
+            ),
+            whole_k=melting.whole_k,
+            over_c=min(melting.over_c, self.facts.liquidus_c) - 1.0 if over else None,
+        )
+        if began:
+            self._told = SILENT  # that it has melted is no news any more
 
     def _text(self, melting: bool, freezing: bool) -> Message:
         if self._wrong:
             return self._wrong
         held = self.melting.slow
-        if melting and held is not None and held.steady_c:
-            facts = self.facts
-            if facts.liquidus_c - self.melting.solidus_c > SHORT_C:
+        facts = self.facts
+        if melting and (self.freezing.remelts or (held is not None and held.steady_c)):
+            if held is None or facts.liquidus_c - self.melting.solidus_c > SHORT_C:
                 return tell("arrest.melting_range", liquidus_c=facts.liquidus_c)
             return tell("arrest.melting_at", halt_c=held.steady_c)
-        if freezing and (standing := self.watch.going_on) is not None:
-            return tell("arrest.freezing_at", halt_c=standing[1])
+        if freezing and not self._told:
+            return tell("arrest.freezing_at", halt_c=self.freezing.halt_c)
         if not self._told and self._last is not None and self._unseen(self._last[0]):
             self._told = tell("arrest.unseen", solidus_c=self.facts.solidus_c, liquidus_c=self.facts.liquidus_c)
         return self._told

@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from pourcall.contract.plan import AlloyFacts
 from pourcall.thermal_analysis.arrests import LEAST_RATE_C_PER_S, RATE_KEEP_S
+from pourcall.thermal_analysis.freezing import HELD_SHARE
 
 NEAR_C = 25.0  # a probe may be out by so much; further from the melting range nothing is taken for melting,
 NEAR_COLD_C, NEAR_SHARE = 5.0, 0.065  # and by less where it is not so hot: this and a share of the temperature
@@ -22,11 +23,14 @@ SPRUNG = 1.8  # times as fast as while it was slow: it goes on
 LEAST_S = 20.0
 AGAIN_S = 10.0  # slow, or free, for so long before it is believed
 MELTED_SHARE = 0.2  # of latent heat over specific heat: so much at the least for the whole of the metal
-HELD_SHARE = 2.5  # so much at the most; more is a hold
 BACK_C = 6.0  # below where melting was over: it freezes, or cold metal went in
 BELOW_C = 10.0  # below the solidus: certainly solid, for a probe that is not far out
 DISTURBED_S = 30.0
 CELL_C = 5.0
+LIQUID_SHARE = 0.95  # of the metal: less is not called liquid
+# Heat put into it can at most have doubled since it began to melt: once wet, the charge takes up what the pot holds.
+MOST_GAIN = 2.0
+CERTAIN_S = 30.0  # above all that its melting can read, for so long
 
 
 class Stage(StrEnum):
@@ -83,6 +87,9 @@ class MeltingWatch:
         self._at_s: float | None = None
         self._steady_s = self._slow_s = self._below_s = 0.0
         self._quiet_s = -1e9  # until then a rate is not to be learned
+        self.been_liquid = False  # certainly, since it was last certainly solid
+        self._certain_s = 0.0
+        self._began: tuple[float, float] | None = None  # when it passed its solidus, and its rate before (degC/s)
         self.near_c = min(NEAR_C, NEAR_COLD_C + NEAR_SHARE * facts.liquidus_c)
         self.solidus_c = min(facts.solidus_c, facts.eutectic_c or facts.solidus_c)
         cp = facts.cp_solid_j_per_kg_k
@@ -106,12 +113,22 @@ class MeltingWatch:
 
     @property
     def awaited(self) -> bool:
-        """It came from below, and its melting was neither seen nor is it past the highest reading that could be it."""
-        return self.from_below and self.stage is Stage.BEFORE and self.level_c <= self.high_c
+        """It came from below, its melting was not seen, and it is not past all that could be it by reading and heat."""
+        if not self.from_below or self.stage is not Stage.BEFORE or self.been_liquid:
+            return False
+        return self.level_c <= self.high_c or not self.could_be_liquid
+
+    @property
+    def could_be_liquid(self) -> bool:
+        """Enough heat can have gone in since it passed its solidus; True where that is not known."""
+        if self._began is None or self._at_s is None:
+            return True
+        began_s, rate = self._began
+        return MOST_GAIN * rate * (self._at_s - began_s) >= LIQUID_SHARE * self.whole_k
 
     def lost(self) -> None:
         """The probe left the metal, or the trace broke: rates say nothing; what was over stays over."""
-        self.rate = self.slow = self._at_s = None
+        self.rate = self.slow = self._at_s = self._began = None
         self.from_below = False
         self._steady_s = self._slow_s = self._below_s = 0.0
         if self.stage is Stage.MELTS:
@@ -119,7 +136,7 @@ class MeltingWatch:
 
     def disturbed(self, mono_s: float, span_s: float) -> None:
         """Power, lid, an addition: the rate is another one from now on. What stood before stood."""
-        held = self.slow
+        held, self._began = self.slow, None
         if held is None:
             self.rate, self._steady_s, self._slow_s = None, 0.0, 0.0
             self._quiet_s = mono_s + DISTURBED_S + 0.5 * span_s
@@ -134,8 +151,7 @@ class MeltingWatch:
         if step_s <= 0.0:
             return None
         self.level_c = level_c
-        if level_c < self.solidus_c - BELOW_C:
-            self.from_below = True
+        self._know(at_s, level_c, step_s)
         if self.stage is Stage.OVER:
             self._below_s = self._below_s + step_s if level_c < self.over_c - BACK_C else 0.0
             if self._below_s >= LEAST_S:
@@ -148,6 +164,19 @@ class MeltingWatch:
             self._freely(at_s, level_c, slope, step_s, noise)
             return None
         return self._slowly(self.slow, at_s, level_c, slope, step_s)
+
+    def _know(self, at_s: float, level_c: float, step_s: float) -> None:
+        """What is certain by the level and the heat put in."""
+        if level_c < self.solidus_c - BELOW_C:
+            self.from_below, self.been_liquid, self._began, self._certain_s = True, False, None, 0.0
+            return
+        if self._began is None and self.from_below and level_c < self.facts.liquidus_c:
+            rate = self.rate if self.slow is None else self.slow.rate
+            self._began = None if rate is None else (at_s, rate)
+        liquid = self.stage is Stage.OVER or (level_c > self.high_c and self.could_be_liquid)
+        self._certain_s = self._certain_s + step_s if liquid else 0.0
+        if self._certain_s >= CERTAIN_S:
+            self.been_liquid = True
 
     def _settle(self, slope: float, step_s: float, noise: float) -> None:
         if slope < max(LEAST_RATE_C_PER_S, 6.0 * noise):
@@ -207,7 +236,7 @@ class MeltingWatch:
         held.to_c -= slope * held.free_s
         if held.believed:
             self.behind_k += held.behind_k
-        whole = held.believed and MELTED_SHARE * self.whole_k <= self.behind_k
+        whole = held.believed and MELTED_SHARE * self.whole_k <= self.behind_k and self.could_be_liquid
         if self.stage is not Stage.OVER:
             near = self.facts.liquidus_c - self.near_c <= level_c and self.low_c <= held.steady_c <= self.high_c
             self.stage = Stage.OVER if whole and near else Stage.BEFORE

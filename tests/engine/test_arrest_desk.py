@@ -352,7 +352,7 @@ def test_the_low_probe_is_liquid_and_the_high_one_melts() -> None:
     assert band_with_arrest(Band.COLD, MELTS, same_probe=True)[0] is Band.MUSHY_RISING
     held = (Band.MUSHY_RISING, tell("arrest.held.melting"))
     assert band_with_arrest(Band.WINDOW, MELTS, same_probe=False) == held
-    assert band_with_arrest(Band.WINDOW, FREEZES, same_probe=True)[0] is Band.MUSHY
+    assert band_with_arrest(Band.WINDOW, FREEZES, same_probe=True)[0] is Band.FREEZING
 
 
 def test_a_judgement_that_is_held_back_says_why(plan_for: Callable[..., MeltPlan]) -> None:

@@ -9,7 +9,8 @@
     liquid    fluid, below the tap window                         3 degC inside it need not be: at its edge
     ready     inside the tap window of the mould that is next     3 degC outside it
     above     above the tap window                                3 degC inside it again
-    freezing  was fluid, now below the liquidus                   fluid again, solid, or clearly rising
+    freezing  was fluid, now below the liquidus, or an arrest     fluid again, solid, or clearly rising for longer
+              on cooling says so                                  than a recalescence lasts
 
 Margin above the liquidus: of the alloy sheet (15 degC; 25 for ZA-27, whose trade figure and assessment disagree).
 
@@ -37,6 +38,7 @@ class Band(StrEnum):
     COLD = "cold"
     MUSHY = "mushy"
     MUSHY_RISING = "mushy_rising"
+    FREEZING = "freezing"  # by an arrest
     FLUID = "fluid"
     WINDOW = "window"
     OVER = "over"
@@ -57,6 +59,7 @@ MELT_TABLE: dict[tuple[MeltState, Band], MeltState] = {
     (M.ABOVE, B.MUSHY): M.FREEZING,
     (M.FREEZING, B.MUSHY): M.FREEZING,
     **{(state, B.MUSHY_RISING): M.MELTING for state in M if state is not M.EMPTY},
+    **{(state, B.FREEZING): M.FREEZING for state in M if state is not M.EMPTY},
     **{(M.EMPTY, band): M.EMPTY for band in B},
 }
 
@@ -98,9 +101,13 @@ def band_with_arrest(band: Band, found: Findings, *, same_probe: bool) -> tuple[
     same_probe: the figure behind the band comes from the probe whose trace this is.
     """
     if found.held_back and band in (Band.FLUID, Band.WINDOW):
-        return (Band.MUSHY if found.freezing else Band.MUSHY_RISING), found.held_back
+        return (Band.FREEZING if found.freezing else Band.MUSHY_RISING), found.held_back
     if not same_probe:
         return band, NOTHING
+    if found.freezing and band in (Band.MUSHY, Band.MUSHY_RISING):
+        return Band.FREEZING, found.held_back
+    if found.springs and band is Band.MUSHY_RISING:
+        return Band.MUSHY, NOTHING
     if found.melting and band is Band.COLD:
         return Band.MUSHY_RISING, found.held_back
     if found.liquid and band in (Band.COLD, Band.MUSHY, Band.MUSHY_RISING):

@@ -21,6 +21,7 @@ TEXTS: dict[str, str] = {
     "melt.band.cold": "below the solidus",
     "melt.band.mushy": "between solidus and fully liquid",
     "melt.band.mushy_rising": "between solidus and fully liquid, rising",
+    "melt.band.freezing": "freezing: an arrest goes on",
     "melt.band.fluid": "liquid, below the pour window",
     "melt.band.window": "inside the pour window",
     "melt.band.over": "above the pour window",
