@@ -207,7 +207,8 @@ class CallManager:
             falling = rate is not None and rate < 0.5 * self._cut_rate
             unknown = metal.temp_c is None and due is None
             if now.power_off or falling or unknown:
-                self._cut_over_s = now.mono_s
+                if now.power_off or falling:  # a figure that is lost for a moment answers nothing
+                    self._cut_over_s = now.mono_s
                 self.end(CallKind.CUT_POWER, tell("call.ended.power_off" if now.power_off else "call.ended.rises_less"))
                 return
         if mould is None or now.power_off:

@@ -171,6 +171,7 @@ class Engine:
         self.arrests.take(channel, reading)
         if sign is not None and channel.tracker.state is not before:
             self._probe_moved(channel, before, tell(f"probe.sign.{sign.value}"))
+        self._watch_lift(channel)
         if reading.temp_c is not None and reading.reason is not Reason.LATE:
             self._watch_dip(channel, reading.temp_c)
         self._set_sensor_conditions(channel)
@@ -202,17 +203,25 @@ class Engine:
             facts.history.add(outputs.mono_s, figure)
         facts.dipped(dip, self.metal, self.rate_c_per_min)
 
+    def _watch_lift(self, channel: ProbeChannel) -> None:
+        """A probe that surely left metal that was ready: the pot was lifted. One that cold returns chill is none."""
+        run, mono_s = self.run, self.outputs.mono_s
+        if run is None or channel.tracker.place is not Place.MELT:
+            return
+        left_s = channel.tracker.left_for_sure(mono_s)
+        if left_s is None or run.lifted(mono_s) or run.next_mould is None:
+            return
+        if left_s - max(self.calls.pour_ended_s, self._ready_s) <= LIFT_AFTER_CALL_S:
+            self.facts.history.drop_after(left_s - 1.0)
+            self.facts.lift(run, left_s, proposed=True)
+
     def _probe_moved(self, channel: ProbeChannel, before: ProbeState, why: Told) -> None:
         now, mono_s, run = channel.tracker.state, self.outputs.mono_s, self.run
         self.outputs.say(ev.ProbeStateChanged, probe=channel.config.name, old=before, new=now, why=why)
         if run is None or channel.tracker.place is not Place.MELT:
             return
         if now is ProbeState.LEAVING:
-            left_s = mono_s - channel.tracker.rule.span_s
-            self.facts.history.drop_after(left_s - 1.0)
-            recently = mono_s - max(self.calls.pour_ended_s, self._ready_s) <= LIFT_AFTER_CALL_S
-            if not run.lifted(mono_s) and run.next_mould is not None and (self.state in _POURABLE or recently):
-                self.facts.lift(run, left_s, proposed=True)
+            self.facts.history.drop_after(mono_s - channel.tracker.rule.span_s - 1.0)
         elif (
             now in (ProbeState.ENTERING, ProbeState.SETTLING)
             and run.lift_s is not None

@@ -144,6 +144,8 @@ class ShopFacts:
         now_s = self._outputs.mono_s
         run.add_metal(at_s)
         self._guiding.added(mass_kg, now_s)
+        for channel in self._channels:
+            channel.tracker.immersion.returns(now_s)
         self._arrests.disturbed(now_s)
         if mass_kg is None:
             text = tell("melt.added_of", source=source) if source else tell("melt.added")

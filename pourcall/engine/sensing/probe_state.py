@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState
+from pourcall.thermal_analysis.immersion import ImmersionFilter
 from pourcall.thermal_analysis.trend import Trend
 from pourcall.thermometry.sheaths import SHEATHS
 
@@ -29,6 +30,10 @@ SLOW_STEP_S = 3.0  # slower sampling than this: a move shows as one large step
 SLOW_STEP_C = 40.0
 SLOW_STEP_C_PER_S = 2.6  # the fastest an open pot of metal cools (fluidity notes, section 4: silicon bronze)
 SETTLE_SAMPLES = 6
+# Evidence (natural logarithm of the odds, thermal_analysis/immersion.py) that what it reads is not the bath's: from the
+# first on it counts as leaving, below the second it is in again. Of air, from the third on it has surely left.
+LEFT, BACK, SURELY_LEFT = 4.0, 0.0, 3.0
+SURE_TAUS, SURE_S, SURE_MOST_S = 2.5, 1.5, 20.0  # metal that chills a tip shows itself within so long
 
 
 class Sign(StrEnum):
@@ -124,6 +129,9 @@ class ProbeTracker:
         self._left_c: float | None = None  # what the metal was at that it was last seen to leave
         self._from_cold = True  # since it was last cold, nothing but slow warming happened
         self._last: tuple[float, float] | None = None
+        self.immersion = ImmersionFilter(self.rule)
+        self._doubted = False  # the evidence said that it left, and has not come back since
+        self._left_told = True
 
     def set_place(self, place: Place) -> None:
         """A person moved the probe; it starts anew."""
@@ -142,9 +150,24 @@ class ProbeTracker:
         self._quiet_samples = SETTLE_SAMPLES if state is ProbeState.IN_METAL else 0
         self.moved_mono_s = mono_s - 10.0 * self.rule.tau_metal_s
         self._from_cold = state is ProbeState.OUT
-        self._surging = False
+        self._surging = self._doubted = False
         self._left_c = None
         self.been_in = state is ProbeState.IN_METAL
+        self.immersion.enter()
+
+    def left_for_sure(self, mono_s: float) -> float | None:
+        """When it left the metal, told once: it is surely in air, and not beside cold metal in the pot."""
+        if self._left_told or self.state not in (ProbeState.LEAVING, ProbeState.OUT):
+            return None
+        since_s = mono_s - self._fell_from[0]
+        cold = self.state is ProbeState.OUT
+        falls = self.immersion.fell_s is not None and since_s >= min(
+            SURE_TAUS * self.rule.tau_metal_s + SURE_S, SURE_MOST_S
+        )
+        if not cold and not (falls and self.immersion.in_air >= SURELY_LEFT):
+            return None
+        self._left_told = True
+        return self._fell_from[0] - self.rule.span_s
 
     def update(self, mono_s: float, temp_c: float, alloy: AlloyFacts | None) -> Sign | None:
         """One followed sample. Returns the sign by which the state changed; None: it did not."""
@@ -155,16 +178,22 @@ class ProbeTracker:
         self.trend.add(mono_s, temp_c)
         if self.place is not Place.MELT and self.place is not Place.DIP:
             return None
+        if self.state is not ProbeState.OUT and self.state is not ProbeState.ENTERING:
+            solid = alloy is not None and not self.fluid_this_melt and temp_c < alloy.liquidus_c
+            self.immersion.add(mono_s, temp_c, solid=solid)
         sign = self._sign(mono_s, temp_c, previous, alloy)
         new = PROBE_TABLE.get((self.state, sign))
         if new is None:
             return None
         if new is ProbeState.LEAVING and self.state is ProbeState.IN_METAL:
-            self._left_c = self.trend.highest_c()
+            self._left_c, self._left_told = self.trend.highest_c(), False
         if new is not ProbeState.IN_METAL and new is not ProbeState.FROZEN_IN:
             self._quiet_samples = 0
         if new is ProbeState.OUT:
             self.been_fluid = False
+        if self.state in (ProbeState.OUT, ProbeState.ENTERING) and new not in (ProbeState.OUT, ProbeState.ENTERING):
+            self.immersion.enter()
+            self._doubted = False
         if new is ProbeState.IN_METAL:
             self.been_in, self._left_c = True, None
         self.state = new
@@ -179,6 +208,8 @@ class ProbeTracker:
         surge = self._surge(mono_s, from_c, temp_c - from_c, rate)
         if surge is not None:
             return surge
+        if self._has_left(mono_s, from_c):
+            return Sign.COLD if self._is_cold(temp_c, alloy) else Sign.SURGE_DOWN
         if temp_c < WARM_C:
             self._from_cold = True
         if self._is_cold(temp_c, alloy):
@@ -211,6 +242,23 @@ class ProbeTracker:
             self._fell_from = (mono_s, from_c)
         self._fell = True
         return Sign.SURGE_DOWN
+
+    def _has_left(self, mono_s: float, from_c: float) -> bool:
+        """The trace is that of a sheath in air, gas or dross, however slow; with hysteresis in the evidence."""
+        if self.state in (ProbeState.OUT, ProbeState.ENTERING):
+            return False
+        doubt = self.immersion.doubt
+        if self._doubted:
+            self._doubted = doubt > BACK
+        elif doubt >= LEFT:
+            self._doubted = True
+            if not self._fell:
+                self._fell_from = (self.immersion.fell_s or mono_s, from_c)
+            self._fell, self._from_cold = True, False
+        if self._doubted:
+            self.moved_mono_s = mono_s
+            self._quiet_samples = 0
+        return self._doubted
 
     def _is_cold(self, temp_c: float, alloy: AlloyFacts | None) -> bool:
         """Too cold for the metal it was in: after a fall, or without one far below what any melt is."""
