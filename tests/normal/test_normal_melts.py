@@ -130,6 +130,14 @@ def called(seen: list[Followed]) -> float:
     return sum(one.calls_before_lift > 0 for one in followed(seen)) / len(followed(seen))
 
 
+def lift_seen(one: Followed) -> bool:
+    """Proposed by the engine; or the person said it first, who does so within seconds where that is a habit.
+
+    A slow sheath takes ten seconds to tell air from cold metal put in beside it.
+    """
+    return one.lifts_proposed > 0 or "lift" in one.scenario.keys
+
+
 def check(seed: int) -> Followed:
     """Everything that must hold of every single melt."""
     seen = follow(seed)
@@ -157,7 +165,7 @@ def test_normal_melts_raise_no_alarm_and_every_pour_call_is_true(seeds: tuple[in
     # Of all 200 at least 80 % (below, long tier); of any twenty, which hold 13 to 15 followed melts, hardly under 65 %.
     assert called(seen) >= 0.65
     left_in = [one for one in followed(seen) if one.scenario.kind in ("left_in_thin", "two_probes")]
-    assert sum(one.lifts_proposed > 0 for one in left_in) >= len(left_in) - 1
+    assert sum(lift_seen(one) for one in left_in) >= len(left_in) - 1
     dips = [(dip, true_c) for one in seen for dip, true_c in one.dips if dip.temp_c is not None]
     for dip, true_c in dips:
         assert dip.temp_c is not None
@@ -181,7 +189,7 @@ def test_of_two_hundred_melts_four_in_five_get_their_call_and_dips_keep_their_un
     assert len(seen) == 200
     assert called(seen) >= 0.80
     left_in = [one for one in followed(seen) if one.scenario.kind in ("left_in_thin", "left_in_tube", "two_probes")]
-    assert sum(one.lifts_proposed > 0 for one in left_in) >= 0.9 * len(left_in)
+    assert sum(lift_seen(one) for one in left_in) >= 0.9 * len(left_in)
     dips = [(dip, true_c) for one in seen for dip, true_c in one.dips if dip.temp_c is not None]
     assert len(dips) >= 60
     within = sum(dip.u_c is not None and abs((dip.temp_c or 0.0) - true_c) <= dip.u_c for dip, true_c in dips)
