@@ -177,3 +177,13 @@ def test_state_is_written_by_the_module_that_owns_it_alone() -> None:
         for name, line in outside.items()
         if name in ours - kept and f"{path.stem}.{name}" not in LIBRARY_FIELDS
     ] == []
+
+
+def test_every_module_says_in_its_first_line_what_it_is() -> None:
+    """More than its own name; a package's `__init__` may leave it to the modules."""
+    firsts = {
+        str(path.relative_to(ROOT)): (ast.get_docstring(ast.parse(path.read_text("utf-8"))) or "").split("\n")[0]
+        for path in modules().values()
+        if path.name != "__init__.py"
+    }
+    assert {name: line for name, line in firsts.items() if len(line.split()) < 4} == {}

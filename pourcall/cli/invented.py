@@ -1,4 +1,4 @@
-"""The line under a list that says which of it never was."""
+"""The line under a list that names the invented and simulated melts in it."""
 
 from collections.abc import Iterable
 

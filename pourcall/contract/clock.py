@@ -1,5 +1,7 @@
-"""Time as a collaborator. The one real clock lives in pourcall/daemon/clock.py; tests and simulation bring their
-own."""
+"""The clock that everything takes as an argument.
+
+The one real clock is pourcall/daemon/clock.py; tests and simulation bring their own.
+"""
 
 from typing import Protocol
 

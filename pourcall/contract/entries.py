@@ -3,7 +3,7 @@
     POST /v1/entries    one of `Entry` -> CommandResult, `recorded` after its commit
 
 Each is written whole or not at all; a correction is a new row that names the old one, nothing is altered. Masses in
-kg, temperatures degC, times UTC seconds. Records: daemon/records; commands: `pourcall melt|mould|pour`.
+kg, temperatures degC, times UTC seconds. Records: records/entries; commands: `pourcall melt|mould|pour`.
 """
 
 import msgspec

@@ -1,4 +1,4 @@
-"""Everything we raise on purpose. Each error says what happened, where, and what to do about it.
+"""The errors this program raises on purpose. Each says what happened, where, and what to do about it.
 
     PourcallError                exit code 1
     ├── BadInput       (2)       the caller typed or wrote something we cannot use

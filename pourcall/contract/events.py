@@ -1,4 +1,4 @@
-"""Everything the engine says. An event names the input that caused it; replaying the inputs gives the same bytes.
+"""The events of the engine. An event names the input that caused it; replaying the inputs gives the same bytes.
 
 `Reading` (contract/reading.py) comes out beside them, one for each sample.
 """

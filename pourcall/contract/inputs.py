@@ -1,4 +1,4 @@
-"""Everything that may enter the engine, in one order: each input has a sequence number and both times.
+"""The inputs of the engine, in one order: each input has a sequence number and both times.
 
 The journal of these is what is recorded; fed again to a fresh engine it gives byte-equal events.
 """

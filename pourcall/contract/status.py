@@ -1,4 +1,4 @@
-"""The word that travels with every number. Quality is part of a value, never an afterthought.
+"""Status of a reading and the reasons for it: which reason makes a figure good, uncertain or bad.
 
 Words after OPC UA Part 8 (status codes) and NAMUR NE 107; the reasons are ours.
 """

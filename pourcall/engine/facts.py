@@ -1,4 +1,4 @@
-"""What happens in the shop: a melt, a lift, a pour, a skim, metal added, power set, a dip, a figure read off.
+"""The facts of the shop, a method each: melt, lift, pour, skim, metal added, power set, dip, a figure read off.
 
 Each fact is written by one method here, with all its consequences, whichever key, button, command, call answer or
 trace it came by. Not here: whether a command may be obeyed (commands.py), what the metal is at (bath/).

@@ -1,4 +1,4 @@
-"""The one situation of a furnace: what is so now, frozen, worked out once an evaluation.
+"""The one situation of a furnace: metal, melt, mould that is next, forecast; frozen, worked out once an evaluation.
 
 Calls, alarms, the instruction and the snapshot are functions of it and of nothing beside it; so two of them cannot
 disagree. What is known lies here in typed fields; no sentence is made or read.

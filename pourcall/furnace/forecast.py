@@ -1,4 +1,4 @@
-"""What will be. One melt followed by an ensemble; time to ready, coast peak, cooling time, each with an interval.
+"""The forecast of one melt, by an ensemble: time to ready, coast peak, cooling time, each with an interval.
 
 `Forecast` is given power, metal, additions as they happen, and a tick once a second or every few; it spreads its work
 so that no tick takes more than a few milliseconds: the ensemble moves in blocks of ten seconds, between them only its

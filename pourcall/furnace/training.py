@@ -1,4 +1,4 @@
-"""What a furnace is learned from.
+"""What a furnace is learned from: traces of its melts as the fit takes them, and which of them are of no use.
 
 One melt as data, and what it lacks where it cannot be used. Pure, no arrays.
 """

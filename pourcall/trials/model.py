@@ -1,4 +1,4 @@
-"""What this mould wants. Inspected pours and an alloy sheet's window in, two thresholds and advice out.
+"""The model of a mould setup. Inspected pours and an alloy sheet's window in, two thresholds and advice out.
 
 Cold faults fall with temperature, hot faults rise; the sheet's window is the prior of both thresholds, lip temperatures
 are uncertain. Not here: numerics (grid.py), pours of similar setups (borrow.py), where to pour next (next_pour.py), the

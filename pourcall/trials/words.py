@@ -1,4 +1,4 @@
-"""What is said of an advice: calm, with its uncertainty, the most important first."""
+"""The texts of an advice, made from its figures: the most important first, each with its uncertainty."""
 
 from collections.abc import Sequence
 

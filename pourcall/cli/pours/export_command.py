@@ -1,4 +1,4 @@
-"""`pourcall export`."""
+"""`pourcall export`. The trace of a melt or a pour into files: CSV, JSON lines, Parquet, or a drawing."""
 
 import argparse
 import re

@@ -1,4 +1,4 @@
-"""`pourcall backup`."""
+"""`pourcall backup`. Record, photos, settings and sheets into one archive; checked, restored, or merged from one."""
 
 import argparse
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""`pourcall serve`."""
+"""`pourcall serve`. The daemon in the foreground, until it is told to stop."""
 
 import argparse
 import sys

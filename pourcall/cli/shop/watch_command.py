@@ -1,4 +1,4 @@
-"""`pourcall watch`."""
+"""`pourcall watch`. The dashboard of a daemon that runs."""
 
 import argparse
 

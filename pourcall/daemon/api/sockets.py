@@ -1,4 +1,4 @@
-"""The ears of the API. A Unix socket only its owner can open; loopback TCP with a token where that is missing.
+"""The sockets the API listens on: a Unix socket only its owner can open; loopback TCP with a token where there is none.
 
 The lock file (daemon/process/process_lock.py) must be held before: binding removes a socket that lies there, and
 only the lock says that it is a dead daemon's.

@@ -1,4 +1,4 @@
-"""What the metal itself is at. Probes, dips and typed figures in, one temperature with its uncertainty out.
+"""The temperature of the metal itself. Probes, dips and typed figures in, one temperature with its uncertainty out.
 
 Order of trust: a probe in the metal now; a dip (dips.py) or a figure of a handheld meter not older than 90 s; nothing.
 A chamber probe never says what the metal is at, nor does a panel.

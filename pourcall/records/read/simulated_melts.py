@@ -1,4 +1,4 @@
-"""What never was. Melts of a simulated furnace, so that no list, page or advice shows them as real.
+"""Which melts on record are invented. Melts of a simulated furnace, so that no list, page or advice shows them as real.
 
 A melt is invented where its session ran on a simulated furnace or where it has the tag. Not here: who invents
 (pourcall/sim/scenarios/invented.py), what advice makes of them (daemon/trials).

@@ -1,4 +1,4 @@
-"""Numbers of melts, counted anew each year: `2026-014`. Pure."""
+"""The numbers of melts, counted anew each year: `2026-014`. Pure."""
 
 import re
 from collections.abc import Mapping

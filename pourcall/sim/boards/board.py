@@ -1,4 +1,4 @@
-"""The amplifier's end of the wire. A `Shop` behind it, bytes out, commands in; every dialect, every link fault.
+"""A simulated amplifier board. A `Shop` behind it, bytes out, commands in; every dialect, every link fault.
 
 A dialect is a wire format of `drivers.wire.registry`; its encoder stands beside its decoder, and its own tests hold
 both to the data sheets. Our own line is spoken both ways: a status once a second, `?` answered, `PW1` applied until its

@@ -1,4 +1,4 @@
-"""A season that never was. Six invented melts of the boat club, twelve pours of two moulds, to try things on.
+"""The invented season of the demonstration. Six melts of the boat club, twelve pours of two moulds, to try things on.
 
 What was meant (alloy, moulds, temperatures aimed at, charges, words) stands here as data; the traces are made by the
 plant, what came of each pour by a law of our own with a seed: a cold and a hot fault, each logistic in the true

@@ -1,4 +1,4 @@
-"""Words on drawings."""
+"""Words on drawings: axes, marks, legends, notes."""
 
 TEXTS: dict[str, str] = {
     "plot.melt": "Melt {melt}",
