@@ -15,6 +15,7 @@ import contextlib
 import logging
 import os
 import sqlite3
+import threading
 from collections.abc import Callable, Coroutine
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar, assert_never
@@ -82,6 +83,7 @@ class Service:
         self.simulated, self.speed = simulated, speed
         self.failed: BaseException | None = None
         self.stopping = asyncio.Event()
+        self.ending = threading.Event()  # the same, for what waits in a thread
         self._wake = wake
         self._planner = Planner(settings, paths.alloys, paths.profiles)
         self._readers = ThreadPoolExecutor(max_workers=2, thread_name_prefix="pourcall-read")
@@ -123,6 +125,7 @@ class Service:
         The recorder is stopped by who started it, after this; so everything said here is still recorded.
         """
         self.stopping.set()
+        self.ending.set()
         await self._intake.stop()
         self._intake.drain()
         for sequencer in self.sequencers.values():

@@ -6,17 +6,20 @@ the daemon that follows a melt meanwhile is not held up by it. `prepare_apart` i
 
 import subprocess
 import sys
+import threading
+from collections.abc import Sequence
 from pathlib import Path
 
 import msgspec
 
 from pourcall.contract.entries import PourCorrection
-from pourcall.contract.errors import BadInput, NotFound, PourcallError, StoreError
-from pourcall.contract.message import Told
+from pourcall.contract.errors import BadInput, DaemonError, NotFound, PourcallError, StoreError
+from pourcall.contract.message import Told, tell
 from pourcall.records.read.store import Store
 from pourcall.replay.pour_changes import Change, prepare
 
-MOST_S = 120.0
+MOST_S, LOOK_S = 120.0, 0.2
+COMMAND = (sys.executable, "-m", "pourcall.replay.correction_worker")
 REFUSED = 2  # exit code: there is an error of ours on standard output
 _KINDS: dict[int, type[PourcallError]] = {kind.exit_code: kind for kind in (BadInput, NotFound, StoreError)}
 
@@ -38,27 +41,42 @@ class Refusal(msgspec.Struct, frozen=True):
     remedy: Told
 
 
-def prepare_apart(database: Path, asked: PourCorrection, utc_s: float) -> Change:
+def prepare_apart(
+    database: Path,
+    asked: PourCorrection,
+    utc_s: float,
+    stopping: threading.Event | None = None,
+    command: Sequence[str] = COMMAND,
+) -> Change:
     """`pour_changes.prepare` in a process of its own. Raises NotFound, BadInput, StoreError as it does; PourcallError
-    where the process fails."""
+    where the process fails, and at once where `stopping` is set: who stops does not wait for it."""
     job = msgspec.json.encode(Job(str(database), asked, utc_s))
-    try:
-        done = subprocess.run(
-            [sys.executable, "-m", "pourcall.replay.correction_worker"],
-            input=job,
-            capture_output=True,
-            timeout=MOST_S,
-            check=False,
-        )
-    except subprocess.TimeoutExpired as err:
-        raise PourcallError(f"working it out took longer than {MOST_S:.0f} s", remedy="Try again later") from err
-    if done.returncode == REFUSED:
-        told = msgspec.json.decode(done.stdout, type=Refusal)
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as worker:
+        out, err = _communicate(worker, job, stopping)
+    if worker.returncode == REFUSED:
+        told = msgspec.json.decode(out, type=Refusal)
         raise _KINDS.get(told.code, PourcallError)(told.what, where=told.where, remedy=told.remedy)
-    if done.returncode != 0:
-        last = done.stderr.decode(errors="replace").strip().splitlines()[-1:]
-        raise PourcallError(f"the worker failed: {last[0] if last else done.returncode}", remedy="Send the log")
-    return msgspec.json.decode(done.stdout, type=Change)
+    if worker.returncode != 0:
+        last = err.decode(errors="replace").strip().splitlines()[-1:]
+        raise PourcallError(f"the worker failed: {last[0] if last else worker.returncode}", remedy="Send the log")
+    return msgspec.json.decode(out, type=Change)
+
+
+def _communicate(
+    worker: "subprocess.Popen[bytes]", job: bytes, stopping: threading.Event | None
+) -> tuple[bytes, bytes]:
+    """What it says on both outputs until its end. It is ended where that takes too long, or we stop."""
+    given: bytes | None = job
+    for _ in range(round(MOST_S / LOOK_S)):
+        try:
+            return worker.communicate(given, timeout=LOOK_S)
+        except subprocess.TimeoutExpired:
+            given = None  # the library goes on with what it has
+        if stopping is not None and stopping.is_set():
+            worker.kill()
+            raise DaemonError(tell("daemon.stopping"), remedy=tell("daemon.stopping.remedy"))
+    worker.kill()
+    raise PourcallError(f"working it out took longer than {MOST_S:.0f} s", remedy="Try again later")
 
 
 def main() -> int:

@@ -4,6 +4,8 @@ shell, on the record of a demonstration; what the engine said live is the measur
 import json
 import math
 import sqlite3
+import sys
+import threading
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -13,7 +15,7 @@ import msgspec
 import pytest
 
 from pourcall.contract.entries import PourCorrection
-from pourcall.contract.errors import BadInput
+from pourcall.contract.errors import BadInput, DaemonError
 from pourcall.contract.message import tell
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import LipStep
@@ -220,6 +222,14 @@ def test_a_process_of_its_own_works_out_the_same_and_brings_its_refusals_home(ho
     with pytest.raises(BadInput) as caught:
         prepare_apart(database(home), PourCorrection(pour="2026-001-1"), UTC_S)
     assert caught.value.where == "2026-001-1"
+
+
+def test_a_daemon_that_stops_does_not_wait_for_a_correction_that_is_worked_out() -> None:
+    stopping = threading.Event()
+    stopping.set()
+    endless = (sys.executable, "-c", "import time; time.sleep(600)")
+    with pytest.raises(DaemonError):  # and the process is ended: a leak of it fails the test
+        prepare_apart(Path("none.sqlite"), PourCorrection(pour="2026-001-1"), UTC_S, stopping, endless)
 
 
 def test_a_correction_that_another_one_overtook_is_refused(home: Path) -> None:

@@ -1,20 +1,81 @@
 """What must hold of every snapshot, whatever the shop, the fault and the keys: the screen never contradicts itself."""
 
-from pourcall.contract.events import FigureSource, MeltState, Pour
+from pourcall.contract.events import CallKind, FigureSource, MeltState, Pour
+from pourcall.contract.inputs import MarkPour, PowerLevel
 from pourcall.contract.plan import SURROUNDINGS_C
+from pourcall.contract.questions import LIFT_LASTS_S, question
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, Instruction, ToDo
 from pourcall.contract.status import Reason, Status
+from pourcall.engine.calls import NOT_NOW_S
 from pourcall.texts import say
 
 KEEP_C = 2.0  # a call that is up stays up so far beyond the edge at which it was raised
 READY = frozenset({MeltState.READY, MeltState.ABOVE})
+LIMITS = frozenset({"alloy_limit", "pot_limit"})
+HEATING = frozenset({PowerLevel.LOW, PowerLevel.HIGH})
+LIMIT_S = 2.0  # the on-delay of these alarms
 POURS = frozenset({ToDo.POUR, ToDo.POUR_SOON})
 
 
 def contradictions(shot: FurnaceSnapshot) -> list[str]:
     """Everything in a snapshot that cannot be true together; empty: nothing."""
-    return [*_pouring(shot), *_in_the_hand(shot), *_instruction(shot), *_figures(shot)]
+    return [*_pouring(shot), *_in_the_hand(shot), *_instruction(shot), *_figures(shot), *_moulds(shot)]
+
+
+def _moulds(shot: FurnaceSnapshot) -> list[str]:
+    """The mould that is next is the first that is left; nothing is emptied with the power on; what is called for is
+    not asked about."""
+    if not shot.melt:
+        return []
+    wrong = []
+    following = shot.moulds_left[0] if shot.moulds_left else None
+    if following != (None if shot.window is None else shot.window.mould):
+        wrong.append(f"left are {shot.moulds_left}, and next is {shot.window}")
+    if shot.instruction.todo is ToDo.EMPTY and shot.moulds_left:
+        wrong.append(f"the pot is to be emptied, and {shot.moulds_left} wait")
+    if shot.instruction.todo is ToDo.EMPTY and shot.lift_mono_s is None and shot.power in HEATING:
+        wrong.append(f"the pot is to be emptied, and the power is {shot.power}")
+    if shot.instruction.todo in POURS and question(MarkPour(), shot) is not None:
+        wrong.append("a pour is called, and would be asked about")
+    return wrong
+
+
+class Lasting:
+    """What may not stay so for long. `see` every snapshot, about once a second."""
+
+    def __init__(self) -> None:
+        self._since_s: dict[str, float] = {}
+
+    def see(self, shot: FurnaceSnapshot) -> list[str]:
+        """What has been so for too long by now."""
+        kinds = {alarm.kind for alarm in shot.alarms}
+        metal, plan, profile = shot.metal, shot.plan, shot.profile
+        known = metal.temp_c is not None and metal.source is not FigureSource.LAST_GOOD
+        limit_c = None if plan is None else plan.lowest_limit.limit_c
+        hot = known and metal.temp_c is not None and limit_c is not None and metal.temp_c > limit_c
+        step = any(call.kind is CallKind.STEP for call in shot.calls)
+        return [
+            *self._for("above a limit, and no alarm", hot and not kinds & LIMITS, shot, LIMIT_S),
+            *self._for(
+                "a profile waits to be told, and nothing says so",
+                profile is not None and profile.waits and not step and shot.countdown_s is None and _stands(shot),
+                shot,
+                NOT_NOW_S,
+            ),
+        ]
+
+    def _for(self, what: str, holds: bool, shot: FurnaceSnapshot, most_s: float) -> list[str]:
+        if not holds:
+            self._since_s.pop(what, None)
+            return []
+        since_s = self._since_s.setdefault(what, shot.mono_s)
+        return [f"{what}, for {shot.mono_s - since_s:.0f} s"] if shot.mono_s - since_s > most_s + 5.0 else []
+
+
+def _stands(shot: FurnaceSnapshot) -> bool:
+    """The pot is not out of the furnace."""
+    return shot.lift_mono_s is None or shot.mono_s - shot.lift_mono_s >= LIFT_LASTS_S
 
 
 def _pouring(shot: FurnaceSnapshot) -> list[str]:

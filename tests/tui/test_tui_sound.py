@@ -20,7 +20,7 @@ from pourcall.contract.events import AlarmState, CallKind, CallView, Priority
 from pourcall.contract.inputs import SILENCE_S
 from pourcall.contract.message import tell
 from pourcall.tui.sounds.cues import TONES, Code, Cue, CueSelector, length_s, wav_of
-from pourcall.tui.sounds.player import Player
+from pourcall.tui.sounds.player import MOST_AT_ONCE, Player
 
 
 def samples_of(wav: bytes) -> tuple[list[int], int]:
@@ -277,6 +277,25 @@ def test_a_player_that_lags_behind_is_ended_with_the_dashboard_too(tmp_path: Pat
     for pid in pids:
         with pytest.raises(ProcessLookupError):
             os.kill(int(pid), 0)
+
+
+@needs_sh
+def test_a_player_that_hangs_is_ended_and_the_next_one_taken(tmp_path: Path) -> None:
+    program(tmp_path, "aplay", f"echo $$ >> {tmp_path}/pids\nexec /bin/sleep 600")
+    program(tmp_path, "paplay", "exit 0")
+    with Player("auto", 0.5, lambda: None, path=str(tmp_path)) as player:
+        for _ in range(MOST_AT_ONCE):
+            player.play(Cue(Code.WARNING, "x"))
+        assert player.label == tell("sound.player", player="aplay")
+        end_s = time.monotonic() + WAIT_S
+        while len((tmp_path / "pids").read_text().split() if (tmp_path / "pids").exists() else []) < MOST_AT_ONCE:
+            assert time.monotonic() < end_s, "they never started"
+            time.sleep(0.01)
+        player.play(Cue(Code.WARNING, "one too many"))
+        assert player.label == tell("sound.player", player="paplay")
+        for pid in (tmp_path / "pids").read_text().split():
+            with pytest.raises(ProcessLookupError):
+                os.kill(int(pid), 0)
 
 
 @needs_sh

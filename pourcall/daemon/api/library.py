@@ -1,6 +1,7 @@
 """What the records say, as the API asks for it. Blocking: called in the service's reading threads."""
 
 import sqlite3
+import threading
 from typing import Any, assert_never
 
 import msgspec
@@ -158,10 +159,10 @@ def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, u
     return tell("record.result", pour=pour_name, said=tuple(said))
 
 
-def prepare(store: Store | None, entry: Entry, utc_s: float, *, apart: bool = False) -> Any:
+def prepare(store: Store | None, entry: Entry, utc_s: float, *, apart: threading.Event | None = None) -> Any:
     """What an entry needs read beforehand, off the writer's thread: for `enter`. Raises NotFound, BadInput.
 
-    apart: what takes long is worked out in a process of its own.
+    apart: what takes long is worked out in a process of its own, until that is set.
     """
     if not isinstance(entry, PourCorrection):
         return None
@@ -169,8 +170,8 @@ def prepare(store: Store | None, entry: Entry, utc_s: float, *, apart: bool = Fa
         raise StoreError("there is no record to look into", remedy="Start the daemon with its database")
     from pourcall.replay import correction_worker, pour_changes
 
-    if apart:
-        return correction_worker.prepare_apart(store.path, entry, utc_s)
+    if apart is not None:
+        return correction_worker.prepare_apart(store.path, entry, utc_s, apart)
     return pour_changes.prepare(store, entry, utc_s)
 
 

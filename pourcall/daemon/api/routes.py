@@ -270,7 +270,7 @@ class Api:
         """A later entry: charge, ending, mould setup, correction or completion of a pour, note."""
         told = read_entry(await request.read())
         utc_s = self.service.clock.utc_s()
-        prepared = await self.service.in_thread(library.prepare, self._store, told, utc_s, apart=True)
+        prepared = await self.service.in_thread(library.prepare, self._store, told, utc_s, apart=self.service.ending)
         what = await self.service.record(lambda conn: library.enter(conn, told, utc_s, prepared))
         if isinstance(told, PourCorrection | PourCompletion):
             await self._tell_engine(told)

@@ -17,6 +17,7 @@ from pourcall.tui.sounds.cues import Code, Cue, wav_of
 
 PlayerName = Literal["auto", "bell", "off"]
 _COMMANDS: tuple[tuple[str, tuple[str, ...]], ...] = (("aplay", ("-q",)), ("paplay", ()), ("afplay", ()))
+MOST_AT_ONCE = 4  # cues come seconds apart and last about two: more that still play are a player that hangs
 
 
 class Player:
@@ -58,6 +59,8 @@ class Player:
         self.check()
         if cue.cut:
             self.stop()
+        if len(self._running) >= MOST_AT_ONCE:
+            self._give_up_hung()
         if not self._command:
             self._bell()
             return
@@ -97,6 +100,15 @@ class Player:
             except subprocess.TimeoutExpired:
                 player.kill()
                 player.wait()
+
+    def _give_up_hung(self) -> None:
+        """So many sounds that never end are one player that hangs: end them all, and take the next one."""
+        running, self._running = self._running, []
+        for _, player in running:
+            player.kill()
+            player.wait()
+        if self._command and any(name == self._command[0] for name, _ in running):
+            self._give_up()
 
     def _give_up(self) -> None:
         self._failed.append(Path(self._command[0]).name)
