@@ -1,13 +1,12 @@
 """What must hold of every snapshot, whatever the shop, the fault and the keys: the screen never contradicts itself."""
 
 from pourcall.contract.events import CallKind, FigureSource, MeltState, Pour
-from pourcall.contract.inputs import MarkPour, PowerLevel
+from pourcall.contract.inputs import NOT_NOW_S, MarkPour, PowerLevel
 from pourcall.contract.plan import SURROUNDINGS_C
 from pourcall.contract.questions import LIFT_LASTS_S, question
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, Instruction, ToDo
 from pourcall.contract.status import Reason, Status
-from pourcall.engine.calls import NOT_NOW_S
 from pourcall.texts import say
 
 KEEP_C = 2.0  # a call that is up stays up so far beyond the edge at which it was raised
