@@ -73,7 +73,7 @@ def _now(snapshot: FurnaceSnapshot, look: Look) -> Line:
     window = snapshot.window
     if window is None or not of_metal(window.lip_now_c) or snapshot.melt_state not in POURABLE:
         return ()
-    if window.too_cold is None:  # in the hand: the countdown says how long, and nothing says how likely
+    if window.too_cold is None and window.too_hot is None:  # in the hand nothing says how likely
         return line(label("now"), say(tell("screen.now.arrives", lip_c=window.lip_now_c), look.unit))
     odds = tell("screen.now.odds", cold_share=_share(window.too_cold), hot_share=_share(window.too_hot))
     return line(
