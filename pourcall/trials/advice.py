@@ -24,6 +24,8 @@ class InspectedPour(msgspec.Struct, frozen=True, kw_only=True):
     found: Sides
     apart: float = 1.0
     setup: str = ""
+    melt: str = ""  # pours of one melt share its day
+    mould_changed: bool = False  # by the record the mould is not as it was at the pour before
 
 
 class NextKind(StrEnum):
@@ -45,6 +47,15 @@ class Bound(msgspec.Struct, frozen=True, kw_only=True):
     limit_c: float
     whose: str
     why: Message
+
+
+class Place(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a mould of the setup stands in the newest plan, and what the metal loses from the pot to its lip there."""
+
+    order: int  # 1: poured first
+    moulds: int  # of the plan
+    mould: str
+    loss_c: float
 
 
 class SetupData(msgspec.Struct, frozen=True, kw_only=True):
@@ -69,7 +80,9 @@ class SetupData(msgspec.Struct, frozen=True, kw_only=True):
     invented: bool = False  # all of it is of a simulated furnace
     thinnest_mm: float | None = None
     material: str = ""
-    loss_c: float | None = None  # pot to lip
+    places: tuple[Place, ...] = ()  # in the order they are poured
+    changed_since: bool = False  # by the record the mould is not as it was at the last pour
+    unchanged: bool = False  # the caster says that nothing changed
     seen: tuple[str, ...] = ()  # keys of defects found on this setup, commonest first
 
 
@@ -90,6 +103,26 @@ class Borrowed(msgspec.Struct, frozen=True, kw_only=True):
     apart_c: float
 
 
+class InPot(msgspec.Struct, frozen=True, kw_only=True):
+    """What the pot has to hold at the lift so that the advised temperature arrives at one place of the order."""
+
+    order: int
+    moulds: int
+    mould: str
+    loss_c: float
+    customer_tap_c: float
+    next_tap_c: float
+
+
+class Unlike(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the later pours do not fit the earlier ones."""
+
+    since: str  # first pour that is unlike
+    pours: int  # from there on
+    probability: float  # that something changed, by the model
+    by_chance: float  # how often such findings come where nothing changed
+
+
 class Advice(msgspec.Struct, frozen=True, kw_only=True):
     """What temperature next, and why. `words`: the same, to be said."""
 
@@ -103,13 +136,19 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     best_sound: float | None
     best_low: float | None
     best_high: float | None
+    customer_c: float | None  # for a customer: the surest within a step of what was poured
+    customer_sound: float | None
+    customer_low: float | None
+    customer_high: float | None
     usable_min_c: float | None  # sound with `level` or more on average; None where nothing is
     usable_max_c: float | None
-    next_c: float | None
-    next_tap_c: float | None  # the same in the pot, where the loss on the way is known
+    next_c: float | None  # to learn
+    next_sound: float | None
+    next_tap_c: float | None  # the same in the pot for the first of its places, where the loss on the way is known
     next_kind: NextKind
     bounded_by: str  # whose limit holds the advice back; empty: none does
     gain_left: float  # how much more sound castings perfect knowledge would give
+    far_below_probability: float  # that some temperature gives 25 castings in 100 more than the surest
     pours_more: int | None  # until that is not worth it; None: more than 12, or not asked for
     not_temperature: bool
     no_good_probability: float
@@ -118,6 +157,8 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     allowed_max_c: float
     curve: tuple[CurvePoint, ...]
     findings: tuple[InspectedPour, ...]
+    pots: tuple[InPot, ...] = ()
+    unlike: Unlike | None = None
     changed: tuple[Message, ...] = ()  # what else than the temperature differs between the pours
     invented: bool = False  # the pours are of a simulated furnace
     words: tuple[Message, ...] = ()

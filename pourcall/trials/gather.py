@@ -22,10 +22,10 @@ from pourcall.records.entries.setups import setup_list
 from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import SetupView
-from pourcall.trials.advice import Bound, InspectedPour, SetupData
+from pourcall.trials.advice import Bound, InspectedPour, Place, SetupData
 from pourcall.trials.defects import sides
 from pourcall.trials.model import AIM_U_C
-from pourcall.trials.series import PouredInto, changed
+from pourcall.trials.series import PouredInto, looked_through
 from pourcall.trials.similar import MOST_APART, known, likeness_of
 
 LEAST_U_C = 1.0  # standard uncertainty below which no lip temperature is believed
@@ -36,7 +36,8 @@ _ROWS = (
     " w.lip_temp_c, w.lip_u_c, (SELECT json_group_array(json_array(r.defect, r.severity)) FROM results r"
     "  WHERE r.melt_id = w.melt_id AND r.pour_number = w.number AND (r.severity > 0 OR r.defect = 'sound')"
     "  AND NOT EXISTS (SELECT 1 FROM results c WHERE c.melt_id = w.melt_id AND c.corrects = r.id)), w.melt_id, m.melt,"
-    " w.at_utc_s, w.batch, o.thinnest_mm, coalesce(o.material, '')"
+    " w.at_utc_s, w.batch, o.thinnest_mm, coalesce(o.material, ''),"
+    " coalesce(w.figure, ''), coalesce(w.instrument, '')"
     " FROM pours_now w JOIN melts m ON m.id = w.melt_id"
     " LEFT JOIN melt_plans p ON p.melt_id = m.id AND p.version = (SELECT max(version) FROM melt_plans x"
     "   WHERE x.melt_id = m.id AND x.at_utc_s <= w.at_utc_s)"
@@ -60,13 +61,19 @@ class _Row(msgspec.Struct, frozen=True):
     batch: str
     thinnest_mm: float | None
     material: str
+    measured: str  # by what the temperature was taken; empty: an old record does not say
 
 
 class _Plan(msgspec.Struct, frozen=True):
-    """The newest plan of a setup and its mould in it."""
+    """The newest plan of a setup and its moulds in it, with their places in the order."""
 
     plan: MeltPlan
-    mould: MouldPlan
+    moulds: tuple[tuple[int, MouldPlan], ...]
+
+    @property
+    def mould(self) -> MouldPlan:
+        """The one that loses most on the way: what its limits allow, the others' do."""
+        return max((mould for _, mould in self.moulds), key=lambda mould: mould.loss_c)
 
 
 def setup_data(
@@ -77,8 +84,13 @@ def setup_data(
     alloy: str = "",
     thinnest_mm: float | None = None,
     material: str = "",
+    since: str = "",
+    unchanged: bool = False,
 ) -> SetupData:
     """All that is known of a setup. alloy, thinnest_mm and material override what its newest plan says.
+
+    since: a pour from which on the mould is another one; what was poured before is borrowed as from a similar setup.
+    unchanged: the caster says that nothing changed, whatever the pours look like.
 
     Raises NotFound for a setup nobody poured or planned (unless `alloy` is given), naming the nearest; BadInput where
     it was poured in several alloys and none is named; NotFound and BadSheet for the alloy's sheet.
@@ -99,6 +111,7 @@ def setup_data(
     made_of = material or now.material or USUAL_MATERIAL
     window = pour_window(sheet, thinnest_mm=thinnest, material=made_of)
     own = [row for row in rows if row.setup == name and row.alloy == sheet.key]
+    earlier, own = _before(own, since)
     pours, left_out = _inspected(own)
     other_alloy = [row.pour for row in rows if row.setup == name and row.alloy != sheet.key]
     if other_alloy:
@@ -108,14 +121,19 @@ def setup_data(
         left_out += (tell("advice.out.invented", pours=never_poured),)
     counted = {pour.pour for pour in pours}
     with store.reading() as conn:
-        differs = changed(
+        series = looked_through(
             conn,
             [
-                PouredInto(row.melt_id, row.utc_s, row.setup, row.batch, row.thinnest_mm, row.material)
+                PouredInto(row.melt_id, row.utc_s, row.setup, row.batch, row.thinnest_mm, row.material, row.measured)
                 for row in own
                 if row.pour in counted
             ],
         )
+    pours = tuple(
+        msgspec.structs.replace(pour, mould_changed=fresh) for pour, fresh in zip(pours, series.fresh, strict=True)
+    )
+    middle_c = 0.5 * (window.min_c + window.max_c)
+    borrowed = _borrowed(name, sheet, thinnest, made_of, middle_c, rows, plans, described)
     return SetupData(
         setup=name,
         alloy=sheet.key,
@@ -128,13 +146,15 @@ def setup_data(
         floor_c=sheet.liquidus.value + sheet.margin_c,
         bounds=_bounds(sheet, planned),
         pours=pours,
-        borrowed=_borrowed(name, sheet, thinnest, made_of, 0.5 * (window.min_c + window.max_c), rows, plans, described),
+        borrowed=(*_lent(earlier, name, since), *borrowed),
         left_out=left_out,
-        changed=differs,
+        changed=series.differs,
+        changed_since=series.changed_since,
+        unchanged=unchanged,
         invented=any(row.melt in never for row in own),
         thinnest_mm=thinnest,
         material=made_of,
-        loss_c=mould.loss_c if mould is not None else None,
+        places=_places(planned),
         seen=tuple(
             key
             for key, _ in Counter(
@@ -164,7 +184,33 @@ def _row(r: tuple[Any, ...]) -> _Row:
         batch=r[9],
         thinnest_mm=r[10],
         material=r[11],
+        measured=_measured(r[12], r[13]),
     )
+
+
+def _measured(figure: str, instrument: str) -> str:
+    if figure.startswith("dip"):
+        return "dip"
+    return {"last_good": "probe", "none": ""}.get(figure, instrument if figure == "typed" else figure)
+
+
+def _before(rows: list[_Row], since: str) -> tuple[list[_Row], list[_Row]]:
+    """Rows before that pour, and from it on. Raises NotFound."""
+    if not since:
+        return [], rows
+    names = [row.pour for row in rows]
+    if since not in names:
+        raise NotFound(
+            f"no pour {since!r} of this setup{did_you_mean(since, names)}",
+            remedy=f"Its pours: {', '.join(names) or 'none'}",
+        )
+    return rows[: names.index(since)], rows[names.index(since) :]
+
+
+def _lent(rows: Sequence[_Row], name: str, since: str) -> tuple[InspectedPour, ...]:
+    """Pours from before a change: of another mould now, which is like this one."""
+    pours, _ = _inspected(rows)
+    return tuple(msgspec.structs.replace(pour, setup=f"{name} before {since}") for pour in pours)
 
 
 def _newest_plans(rows: Sequence[tuple[str]]) -> dict[tuple[str, str], _Plan]:
@@ -175,8 +221,11 @@ def _newest_plans(rows: Sequence[tuple[str]]) -> dict[tuple[str, str], _Plan]:
             plan = msgspec.json.decode(text, type=MeltPlan)
         except msgspec.DecodeError:
             continue  # written by another version: the pours still count
-        for mould in plan.moulds:
-            found[mould.setup or mould.name, plan.alloy.key] = _Plan(plan, mould)
+        of: dict[str, list[tuple[int, MouldPlan]]] = {}
+        for order, mould in enumerate(plan.moulds, 1):
+            of.setdefault(mould.setup or mould.name, []).append((order, mould))
+        for setup, moulds in of.items():
+            found[setup, plan.alloy.key] = _Plan(plan, tuple(moulds))
     return found
 
 
@@ -223,6 +272,15 @@ def _window_told(sheet: AlloySheet, thinnest_mm: float | None, material: str, wi
         lowest_c=low_c,
         highest_c=high_c,
         mark=mark,
+    )
+
+
+def _places(planned: _Plan | None) -> tuple[Place, ...]:
+    if planned is None:
+        return ()
+    count = len(planned.plan.moulds)
+    return tuple(
+        Place(order=order, moulds=count, mould=mould.name, loss_c=mould.loss_c) for order, mould in planned.moulds
     )
 
 
@@ -275,6 +333,7 @@ def _pour(row: _Row, *, shift_c: float = 0.0, apart: float = 1.0) -> InspectedPo
         found=sides(row.results),
         apart=apart,
         setup=row.setup,
+        melt=row.melt,
     )
 
 

@@ -1,22 +1,26 @@
-"""Where to pour next, and how many pours more. A fit and its curve in, a place on the curve out.
+"""Where to pour next, for a customer and to learn, and how many pours more. Worlds and their curve in, places out.
 
-The best until a casting is sound, with faults of one kind alone the trade's smallest step away from them; from then on
-where most is learned for little risk. Temperatures in degC at the mould lip.
+For a customer: the surest within a step of what was poured. To learn: the same until a casting is sound, with faults of
+one kind alone the trade's smallest step away from them; from then on where most is learned for little risk.
+Temperatures in degC at the mould lip.
 """
+
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pourcall.trials import grid
 from pourcall.trials.advice import NextKind, SetupData
 from pourcall.trials.defects import STRONG
-from pourcall.trials.grid import Array, Fit, Mask
+from pourcall.trials.grid import Array, Mask
+from pourcall.trials.worlds import foreseen, gain_left, information
 
 GOOD_ENOUGH = 0.02  # more pours are not worth it once they could raise the share of sound castings by less
 # Most that a pour to learn from may be less likely sound than the best: half of what all there is to learn would bring.
 # Tried on simulated shops: more learns the mould better and loses more castings meanwhile, nothing learns it worse.
 SACRIFICE, SACRIFICE_OF_GAIN = 0.05, 0.5
 MOST_MORE = 12
+_OUTLOOK = 8  # every so many worlds are enough to count pours by
 NEAR_C = 2.0  # closer than this to the best is the best
 # By family: scale of a threshold (degC from 50 to 73 % of faults); how far it may lie from the sheet's (one standard
 # deviation: the smallest step by which a caster corrects); largest step beyond what was poured. Steps: 15-30 zinc,
@@ -24,31 +28,40 @@ NEAR_C = 2.0  # closer than this to the best is the best
 FAMILY = {"zinc": (7.0, 15.0, 30.0), "aluminium": (9.0, 20.0, 40.0), "copper": (11.0, 25.0, 50.0)}
 
 
+class Choice(NamedTuple):
+    """Places on the curve: the surest for a customer, and the one to learn at."""
+
+    surest: int
+    telling: int
+    kind: NextKind
+
+
 def next_pour(
     data: SetupData,
-    found: Fit,
+    weight: Array,
     free: tuple[Array, Array],
     aimed: Array,
     temps_c: Array,
     allowed: Mask,
     gain: float,
-) -> tuple[int, NextKind]:
-    """Where to pour next: the best until a casting is sound, then where most is learned for little risk."""
+) -> Choice:
+    """Where to pour next. To learn: the surest until a casting is sound, then where most is learned for little risk."""
     reachable = allowed & _within_a_step(data, temps_c)
     if not reachable.any():
         reachable = allowed
     spots = np.flatnonzero(reachable)
     nearest = int(spots[np.argmax(aimed[spots])])
     if not data.pours:
-        return nearest, NextKind.FIRST
+        return Choice(nearest, nearest, NextKind.FIRST)
     if not any(pour.found.cold == pour.found.hot == pour.found.unsided == 0 for pour in data.pours):
-        return _one_step(data, temps_c, spots, nearest)
+        return Choice(nearest, *_one_step(data, temps_c, spots, nearest))
     if gain < GOOD_ENOUGH:
-        return nearest, NextKind.STOP
-    bits = grid.information(free, found.joint)
+        return Choice(nearest, nearest, NextKind.STOP)
+    bits = information(free, weight)
     worth = spots[aimed[spots] >= aimed[nearest] - _sacrifice(gain)]
     chosen = int(worth[np.argmax(bits[worth])])
-    return chosen, NextKind.BEST if abs(temps_c[chosen] - temps_c[nearest]) < NEAR_C else NextKind.LEARN
+    near = abs(temps_c[chosen] - temps_c[nearest]) < NEAR_C
+    return Choice(nearest, chosen, NextKind.BEST if near else NextKind.LEARN)
 
 
 def _sacrifice(gain: float) -> float:
@@ -83,17 +96,20 @@ def _within_a_step(data: SetupData, temps_c: Array) -> Mask:
     return np.asarray((temps_c >= min(poured) - step_c) & (temps_c <= max(poured) + step_c))
 
 
-def pours_more(
-    found: Fit, free: tuple[Array, Array], mean: Array, allowed: Mask, reached: Array, gain: float
-) -> int | None:
+def pours_more(weight: Array, free: tuple[Array, Array], allowed: Mask, gain: float) -> int | None:
     """How many more pours, each coming out as forecast, until nothing worth it is left to learn."""
     inside = np.flatnonzero(allowed)
+    weight = weight[::_OUTLOOK] / weight[::_OUTLOOK].sum()
+    cold, hot = free[0][::_OUTLOOK, inside], free[1][::_OUTLOOK, inside]
+    sound = cold * hot
+    reached = sound.max(1)
+    mean = weight @ sound
     for count in range(1, MOST_MORE + 1):
-        bits = grid.information(free, found.joint)
-        worth = inside[mean[inside] >= mean[inside].max() - _sacrifice(gain)]
-        found = grid.foreseen(found, free, int(worth[np.argmax(bits[worth])]))
-        mean = grid.mean_sound(free, found.joint)
-        gain = grid.gain_left(reached, found.joint, mean[inside])
+        bits = information((cold, hot), weight)
+        worth = np.flatnonzero(mean >= mean.max() - _sacrifice(gain))
+        weight = foreseen(weight, (cold, hot), int(worth[np.argmax(bits[worth])]))
+        mean = weight @ sound
+        gain = gain_left(reached, weight, mean)
         if gain < GOOD_ENOUGH:
             return count
     return None

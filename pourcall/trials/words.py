@@ -3,11 +3,12 @@
 from collections.abc import Sequence
 
 from pourcall.contract.message import Message, tell
-from pourcall.trials.advice import Advice, Bound, NextKind, SetupData
+from pourcall.trials.advice import Advice, Bound, InPot, NextKind, SetupData
 from pourcall.trials.defects import defects
 
 CLOSE_C = 6.0  # three pours within this tell little of elsewhere
 NEAR_BEST_C = 2.0
+TOLD_FAR_BELOW = 0.05  # chance that a much better temperature is missed, from which on it is said
 
 
 def sentences(data: SetupData, advice: Advice) -> tuple[Message, ...]:
@@ -15,12 +16,34 @@ def sentences(data: SetupData, advice: Advice) -> tuple[Message, ...]:
     if advice.best_c is None or advice.next_c is None:
         return (_nothing_allowed(data),)
     if advice.not_temperature:
-        said = [*_accusation(data, advice, advice.next_c), _best(advice, advice.best_c), _usable(advice)]
+        said = [*_accusation(data, advice, advice.next_c), *_pots(advice), *_best(advice), _usable(advice)]
     else:
-        said = [_next(data, advice, advice.next_c), _best(advice, advice.best_c), _usable(advice), _more(advice)]
+        said = [*_next(data, advice), *_pots(advice), *_best(advice), _usable(advice), _more(advice)]
+    return (*_noticed(data, advice), *said, *_doubt(advice), _bounds(data, advice), *_based_on(data, advice))
+
+
+def _noticed(data: SetupData, advice: Advice) -> list[Message]:
+    """What speaks against reading the pours as one series: before all else."""
+    said = []
+    if advice.unlike is not None:
+        one = advice.unlike
+        by_chance = chance(one.by_chance)
+        if one.pours == 1:
+            said.append(tell("advice.unlike.one", since=one.since, by_chance_share=by_chance))
+        else:
+            said.append(tell("advice.unlike.some", pours=one.pours, since=one.since, by_chance_share=by_chance))
+        said.append(tell("advice.unlike.remedy", since=one.since))
     if data.changed:
         said.append(tell("advice.changed", parts=data.changed))
-    return (*said, _bounds(data, advice), *_based_on(data, advice))
+    if data.changed_since:
+        said.append(tell("advice.changed_since"))
+    return said
+
+
+def _doubt(advice: Advice) -> list[Message]:
+    if advice.far_below_probability < TOLD_FAR_BELOW:
+        return []
+    return [tell("advice.far_below", far_share=chance(advice.far_below_probability))]
 
 
 def chance(share: float) -> float:
@@ -44,31 +67,87 @@ def _accusation(data: SetupData, advice: Advice, next_c: float) -> list[Message]
     return [*said, tell("advice.here", steps="; ".join(first[:4]))] if first else said
 
 
-def _next(data: SetupData, advice: Advice, next_c: float) -> Message:
+def _next(data: SetupData, advice: Advice) -> list[Message]:
+    """For a customer the surest, to learn the most telling; one sentence where they are the same."""
+    assert advice.next_c is not None
+    assert advice.next_sound is not None
+    why = _why(data, advice, advice.next_c)
+    if not _two_answers(advice):
+        return [tell("advice.next", next_c=advice.next_c, why=why)]
+    assert advice.customer_c is not None
+    assert advice.customer_sound is not None
+    assert advice.customer_low is not None
+    assert advice.customer_high is not None
+    return [
+        tell(
+            "advice.customer",
+            customer_c=advice.customer_c,
+            sound_share=chance(advice.customer_sound),
+            low_share=chance(advice.customer_low),
+            high_share=chance(advice.customer_high),
+        ),
+        tell("advice.learn", next_c=advice.next_c, sound_share=chance(advice.next_sound), why=why),
+    ]
+
+
+def _two_answers(advice: Advice) -> bool:
+    """Whether the surest and the most telling are far enough apart to be told apart."""
+    surest_c, telling_c = advice.customer_c, advice.next_c
+    return surest_c is not None and telling_c is not None and abs(surest_c - telling_c) >= NEAR_BEST_C
+
+
+def _why(data: SetupData, advice: Advice, next_c: float) -> Message:
     kind: NextKind = advice.next_kind
     beyond = advice.best_c is not None and abs(advice.best_c - next_c) > NEAR_BEST_C
     if kind is NextKind.BEST and beyond and data.pours:
-        why = tell("advice.why.towards")
-    elif kind is NextKind.FIRST:
-        why = tell("advice.why.first_borrowed" if advice.borrowed else "advice.why.first")
-    else:
-        why = tell(f"advice.why.{kind.value}")
-    if advice.next_tap_c is None:
-        return tell("advice.next", next_c=next_c, why=why)
-    return tell("advice.next_in_pot", next_c=next_c, pot_c=advice.next_tap_c, why=why)
+        return tell("advice.why.towards")
+    if kind is NextKind.FIRST:
+        return tell("advice.why.first_borrowed" if advice.borrowed else "advice.why.first")
+    return tell(f"advice.why.{kind.value}")
 
 
-def _best(advice: Advice, best_c: float) -> Message:
+def _pots(advice: Advice) -> list[Message]:
+    """What the pot must hold as it is lifted, for each place in the order."""
+    alike = advice.not_temperature or not _two_answers(advice)
+    parts = tuple(_pot(one, alike=alike) for one in advice.pots)
+    return [tell("advice.pots", parts=parts)] if parts else []
+
+
+def _pot(one: InPot, *, alike: bool) -> Message:
+    pot_c, customer_pot_c, lost_c = one.next_tap_c, one.customer_tap_c, one.loss_c
+    if one.moulds == 1 and alike:
+        return tell("advice.pot", pot_c=pot_c, loss_difference_c=lost_c)
+    if one.moulds == 1:
+        return tell("advice.pot_both", customer_pot_c=customer_pot_c, pot_c=pot_c, loss_difference_c=lost_c)
+    if alike:
+        return tell("advice.pot_of_several", pot_c=pot_c, loss_difference_c=lost_c, order=one.order, mould=one.mould)
+    return tell(
+        "advice.pot_of_several_both",
+        customer_pot_c=customer_pot_c,
+        pot_c=pot_c,
+        loss_difference_c=lost_c,
+        order=one.order,
+        mould=one.mould,
+    )
+
+
+def _best(advice: Advice) -> list[Message]:
+    """The best of all that is known, unless it was told as the surest for a customer."""
+    assert advice.best_c is not None
     assert advice.best_sound is not None
     assert advice.best_low is not None
     assert advice.best_high is not None
-    return tell(
-        "advice.best",
-        best_c=best_c,
-        sound_share=chance(advice.best_sound),
-        low_share=chance(advice.best_low),
-        high_share=chance(advice.best_high),
-    )
+    if _two_answers(advice) and advice.customer_c == advice.best_c and not advice.not_temperature:
+        return []
+    return [
+        tell(
+            "advice.best",
+            best_c=advice.best_c,
+            sound_share=chance(advice.best_sound),
+            low_share=chance(advice.best_low),
+            high_share=chance(advice.best_high),
+        )
+    ]
 
 
 def _usable(advice: Advice) -> Message:

@@ -238,7 +238,7 @@ def test_the_data_of_a_setup_are_what_was_poured_planned_and_found(database: Pat
         tell("advice.out.unmeasured", pours="2026-006-1"),
         tell("advice.out.other_alloy", pours="2026-009-1"),
     )
-    assert data.loss_c == 20.0
+    assert [(place.order, place.moulds, place.loss_c) for place in data.places] == [(1, 1, 20.0)]
     assert data.floor_c == 484.0 + 25.0  # liquidus and margin as the sheet of ZA-27 has them
     assert set(data.seen) == {"misrun", "cold_shut", "penetration", "crush"}
     assert data.bounds[0].limit_c <= data.bounds[-1].limit_c
@@ -255,6 +255,15 @@ def test_similar_sections_are_borrowed_and_unlike_ones_are_not(database: Path) -
     assert 560.0 < borrowed["bow fairlead"].lip_c < 566.0  # a thicker section's window lies lower
 
 
+def test_from_the_pour_on_that_is_named_the_mould_is_another_and_earlier_pours_are_borrowed(database: Path) -> None:
+    fill(database, CLEATS)
+    with Store.read(database) as store:
+        data = setup_data(store, "deck cleat", load_sheets(None), alloy="za27", since="2026-003-1")
+    assert [pour.pour for pour in data.pours] == ["2026-003-1", "2026-004-1"]
+    lent = [pour.pour for pour in data.borrowed if pour.setup == "deck cleat before 2026-003-1"]
+    assert lent == ["2026-001-1", "2026-002-1"]
+
+
 def test_a_limit_of_the_pot_comes_from_the_newest_plan_less_the_loss(database: Path) -> None:
     fill(database, [Poured("deck cleat", 545.0, [("misrun", 2)], pot_rating_c=575.0)])
     with Store.read(database) as store:
@@ -269,8 +278,16 @@ def test_advice_is_said_and_drawn_and_given_to_programs(run: Run, database: Path
     drawing = home / "cleat.svg"
     done = run("advise", "deck cleat", "--alloy", "za27", "--plot", str(drawing))
     assert (done.code, done.err) == (0, "")
-    assert done.out.startswith("deck cleat, ZA-27, 6 mm\n  Pour next at 5")
-    for part in ("in the pot", "90 % band", "Borrowed", "bow fairlead", "awaiting inspection: 2026-005-1"):
+    assert done.out.startswith("deck cleat, ZA-27, 6 mm\n  For a customer, pour at 5")
+    for part in (
+        "To learn, pour at 5",
+        "In the pot when it is lifted",
+        "(20 °C lost on the way)",
+        "90 % band",
+        "Borrowed",
+        "bow fairlead",
+        "awaiting inspection: 2026-005-1",
+    ):
         assert part in done.out
     assert ElementTree.parse(drawing).getroot().tag.endswith("svg")
     for ending, head in ((".png", b"\x89PNG"), (".pdf", b"%PDF")):
@@ -306,6 +323,8 @@ def test_cold_and_hot_faults_at_once_are_told_from_the_record(run: Run, database
         (("deck cleat", "--alloy", "za27", "--mm", "0"), 2, "cannot be meant"),
         (("deck cleat", "--alloy", "za27", "--material", "gren_sand"), 2, "is no mould material"),
         (("deck cleat", "--alloy", "za27", "--plot", "cleat.gif"), 2, "what kind of picture"),
+        (("deck cleat", "--alloy", "za27", "--since", "2026-007-1"), 3, "no pour '2026-007-1' of this setup"),
+        (("deck cleat", "--alloy", "za27", "--since", "2026-001-1", "--unchanged"), 2, "not allowed with"),
     ],
 )
 def test_advice_that_cannot_be_given_says_why(

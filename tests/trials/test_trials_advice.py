@@ -16,7 +16,7 @@ from pourcall.contract.message import tell
 from pourcall.contract.units import Unit
 from pourcall.reports.drawings.advice_plot import advice_svg
 from pourcall.texts import say
-from pourcall.trials.advice import Advice, Bound, InspectedPour, SetupData
+from pourcall.trials.advice import Advice, Bound, InspectedPour, Place, SetupData
 from pourcall.trials.defects import Sides
 from pourcall.trials.model import LEVEL, advise, prior_of
 from pourcall.trials.next_pour import FAMILY, GOOD_ENOUGH
@@ -34,6 +34,14 @@ def pours(*told: tuple[float, str], u_c: float = 3.0, apart: float = 1.0) -> tup
     return tuple(
         InspectedPour(pour=f"2026-{n:03d}-1", lip_c=lip_c, u_c=u_c, found=found(what), apart=apart, setup="other")
         for n, (lip_c, what) in enumerate(told, 1)
+    )
+
+
+def of_melt(number: int, *told: tuple[float, str]) -> tuple[InspectedPour, ...]:
+    """Pours of one melt, on one day."""
+    return tuple(
+        msgspec.structs.replace(pour, pour=f"2026-{number:03d}-{at}", melt=f"2026-{number:03d}")
+        for at, pour in enumerate(pours(*told), 1)
     )
 
 
@@ -59,7 +67,7 @@ def cleat(*told: tuple[float, str], limit_c: float = 595.0, whose: str = "alloy"
             ),
         ),
         pours=pours(*told),
-        loss_c=22.0,
+        places=(Place(order=1, moulds=1, mould="deck cleat", loss_c=22.0),),
     )
 
 
@@ -124,7 +132,7 @@ def test_many_sound_pours_narrow_the_band_and_end_the_trials() -> None:
     told = [(t, COLD) for t in (526.0, 531.0, 536.0)] + [(t, SOUND) for t in range(552, 580, 2)]
     advice = advise(cleat(*told, (592.0, HOT)))
     assert advice.best_sound is not None
-    assert advice.best_sound > 0.9
+    assert advice.best_sound > 0.85  # not more: an inspector may err, and the mould may change unseen
     assert advice.gain_left < GOOD_ENOUGH
     assert (advice.pours_more, advice.next_kind) == (0, "stop")
     assert advice.usable_min_c is not None
@@ -250,9 +258,14 @@ def test_the_same_records_give_the_same_advice_to_the_last_digit() -> None:
     assert msgspec.json.encode(advise(data)) == msgspec.json.encode(advise(data))
 
 
-def test_the_order_of_pours_does_not_matter() -> None:
+def test_the_order_of_pours_within_a_melt_does_not_matter() -> None:
     told = [(540.0 + 3.0 * n, COLD if n < 4 else SOUND) for n in range(12)]
-    one, other = advise(cleat(*told)), advise(cleat(*reversed(told)))
+    melts = [of_melt(n, *told[3 * n : 3 * n + 3]) for n in range(4)]
+    turned = [tuple(reversed(melt)) for melt in melts]
+    one, other = (
+        advise(msgspec.structs.replace(cleat(), pours=tuple(pour for melt in series for pour in melt)), outlook=False)
+        for series in (melts, turned)
+    )
     assert [p.sound for p in one.curve] == pytest.approx([p.sound for p in other.curve], abs=1e-3)
 
 

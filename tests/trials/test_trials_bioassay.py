@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy import integrate
 
-from pourcall.trials import grid
+from pourcall.trials import grid, worlds
 from pourcall.trials.grid import Array, Evidence, Fit, Side, Trial
 
 DOSES, DEATHS, ANIMALS = (-0.86, -0.30, -0.05, 0.73), (0, 1, 3, 5), 5
@@ -30,12 +30,12 @@ def trials(u: float = 0.0) -> list[Trial]:
 
 def never() -> Side:
     one = np.array([1.0])
-    return Side(-1.0, -1e6 * one, one, 0.0 * one, 0.0 * one)
+    return Side(-1.0, -1e6 * one, one, 0.0 * one, 0.0 * one, 0.0 * one)
 
 
 def fitted(alpha: Array, beta: Array, *, u: float = 0.0) -> tuple[Array, Array, Fit]:
     a, b = (axis.ravel() for axis in np.meshgrid(alpha, beta, indexing="ij"))
-    deaths = Side(1.0, -a / b, 1.0 / b, np.zeros_like(a), np.zeros_like(a))
+    deaths = Side(1.0, -a / b, 1.0 / b, np.zeros_like(a), np.zeros_like(a), np.zeros_like(a))
     return a, b, grid.fit(never(), deaths, 0.0, trials(u))
 
 
@@ -103,18 +103,20 @@ def test_posterior_means_agree_with_an_integration_by_scipy() -> None:
 def test_the_band_at_a_dose_is_the_posterior_of_its_death_rate() -> None:
     a, b, found = fitted(*book_grid())
     dose = -0.05
-    free = found.fault_free(np.array([dose]))
-    low, high = grid.band(free, found.joint)
+    drawn = worlds.draw(found.cold, found.hot, [(found.joint, 1.0, 0.0)], (0.0, 0.0), 20_000)
+    cold, hot = drawn.free(np.array([dose]))
+    assert cold.min() == 1.0
+    low, high = worlds.band(hot)
     survives = 1.0 / (1.0 + np.exp(a + b * dose))
     order = np.argsort(survives)
     exact = np.interp((0.05, 0.95), np.cumsum(found.joint[0][order]), survives[order])
     assert (low[0], high[0]) == pytest.approx(tuple(exact), abs=0.004)
-    assert grid.mean_sound(free, found.joint)[0] == pytest.approx(float(found.joint[0] @ survives), abs=1e-9)
+    assert float(drawn.weight @ hot[:, 0]) == pytest.approx(float(found.joint[0] @ survives), abs=1e-3)
 
 
 def test_an_uncertain_dose_is_integrated_out() -> None:
-    """Five nodes against a fine sum over the error of one trial; a logistic of scale 1 and an error of 0.8."""
-    side = Side(1.0, np.array([0.3, -0.5]), np.array([1.0, 1.0]), np.zeros(2), np.zeros(2))
+    """The nodes against a fine sum over the error of one trial; a logistic of scale 1 and an error of 0.8."""
+    side = Side(1.0, np.array([0.3, -0.5]), np.array([1.0, 1.0]), np.zeros(2), np.zeros(2), np.zeros(2))
     found = grid.fit(never(), side, 0.0, [Trial(0.0, 0.8, ((NONE, SOME),))])
     error = np.linspace(-6.0, 6.0, 4001)
     weight = np.exp(-0.5 * error**2)

@@ -47,6 +47,30 @@ def test_a_similar_setup_that_misleads_by_a_whole_step_costs_little_and_is_not_b
     assert misled.held >= 0.82
 
 
+@pytest.fixture(scope="module")
+def laws() -> ModuleType:
+    return bench_module("bench_advice")
+
+
+def test_shops_change_as_their_law_says_and_the_same_seed_is_the_same_shop(laws: ModuleType) -> None:
+    changed = next(law for law in laws.LAWS if law.jump_c == 18.0)
+    one, other = laws.Shop(changed, 5), laws.Shop(changed, 5)
+    before_c = one.cold_c
+    for shop in (one, other):
+        for _ in range(laws.MELTS):
+            shop.next_melt()
+    assert abs(one.cold_c - before_c) == pytest.approx(18.0)
+    assert one.sound(560.0) == other.sound(560.0)
+    assert 0.0 < one.sound(560.0) < one.best() <= 1.0
+
+
+@pytest.mark.long
+@pytest.mark.timeout(1800)
+def test_shops_of_other_laws(laws: ModuleType) -> None:
+    rows = laws.run(25)
+    assert [row["what"] for row in rows if row["ok"] is False] == []
+
+
 @pytest.mark.long
 @pytest.mark.timeout(1800)
 def test_five_hundred_shops(bench: ModuleType) -> None:

@@ -213,3 +213,23 @@ def test_alone_invented_pours_count_and_say_what_they_are(book: Book) -> None:
     data = book.data()
     assert len(data.pours) == 1
     assert data.invented
+
+
+def test_each_place_of_the_newest_plan_is_kept_and_the_pours_of_a_melt_stand_together(book: Book) -> None:
+    melt = book.melt(560.0, ("sound", 0))
+    data = book.data()
+    assert [(place.order, place.moulds, place.mould) for place in data.places] == [(1, 1, "mould")]
+    assert [pour.melt for pour in data.pours] == [melt]
+
+
+def test_a_new_batch_marks_the_first_pour_after_it_and_a_change_since_the_last_pour_is_kept_apart(book: Book) -> None:
+    describe(book, add=True, material="green_sand", batch="sand 7")
+    book.melt(560.0, ("sound", 0))
+    describe(book, batch="sand 8")
+    book.melt(562.0, ("sound", 0))
+    book.melt(564.0, ("sound", 0))
+    data = book.data()
+    assert [pour.mould_changed for pour in data.pours] == [False, True, False]
+    assert not data.changed_since
+    describe(book, batch="sand 9")
+    assert book.data().changed_since

@@ -24,6 +24,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="0|1|2",
         help="worst severity that still passes: 1 accepts slight faults (default: 0, none)",
     )
+    known = parser.add_mutually_exclusive_group()
+    known.add_argument("--since", default="", metavar="POUR", help="the mould is another one from this pour on")
+    known.add_argument("--unchanged", action="store_true", help="nothing changed, whatever the pours look like")
     parser.add_argument(
         "--plot",
         type=Path,
@@ -60,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
             alloy=args.alloy,
             thinnest_mm=thinnest_mm,
             material=args.material,
+            since=args.since,
+            unchanged=args.unchanged,
         )
     advice = advise(data, level=level, accept=args.accept)
     if args.plot is not None:

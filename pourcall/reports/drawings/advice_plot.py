@@ -32,6 +32,11 @@ def advice_svg(advice: Advice, unit: Unit = Unit.C) -> str:
     if advice.next_c is not None:
         label = say(tell("plot.advice_next", next_c=advice.next_c), unit)
         uprights.append(chart.Upright(advice.next_c, label, chart.Look(chart.INK, 1.0, "5 4"), top=True, left=False))
+    if advice.customer_c is not None and advice.next_c is not None and abs(advice.customer_c - advice.next_c) >= 2.0:
+        label = say(tell("plot.advice_customer", customer_c=advice.customer_c), unit)
+        uprights.append(
+            chart.Upright(advice.customer_c, label, chart.Look(chart.GREEN, 1.0, "5 4"), top=False, left=False)
+        )
     shares = tuple((share, f"{share:.0%}") for share in (0.0, 0.25, 0.5, 0.75, 1.0))
     return (
         chart_svg(

@@ -36,6 +36,7 @@ TEXTS: dict[str, str] = {
     "plot.advice_about_invented": "Chance of a sound casting by temperature at the lip, 90 % band; invented: a simulated furnace",
     "plot.advice_limit": "limit",
     "plot.advice_next": "next {next_c}",
+    "plot.advice_customer": "customer {customer_c}",
     "plot.at_the_lip": "{mark} at the lip",
     "plot.advice_sound": "sound",
     "plot.advice_cold": "cold faults",
