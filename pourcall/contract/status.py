@@ -26,6 +26,8 @@ class Reason(StrEnum):
     COLD_JUNCTION = "cold_junction"  # outside -10 to 60 degC
     DISAGREE = "disagree"  # two probes differ beyond their tolerance
     MOVING = "moving"  # entering, settling or leaving: a true reading, but not yet of the metal
+    UNPROVEN = "unproven"  # it was lost or lied, and has not yet proved itself: shown, and counts for nothing
+    UNEXPLAINED = "unexplained"  # the furnace cannot have brought the metal there
     OUT_OF_METAL = "out_of_metal"  # a probe that should be in the metal is not
     WAITING = "waiting"  # no reading yet since start
     NO_VALUE = "no_value"  # the source sends no number, or text where a number should be
@@ -50,6 +52,8 @@ STATUS_OF: dict[Reason, Status] = {
     Reason.DISAGREE: Status.UNCERTAIN,
     Reason.MOVING: Status.UNCERTAIN,
     Reason.OUT_OF_METAL: Status.UNCERTAIN,
+    Reason.UNPROVEN: Status.UNCERTAIN,
+    Reason.UNEXPLAINED: Status.UNCERTAIN,
     Reason.SPIKE: Status.BAD,
     Reason.WAITING: Status.BAD,
     Reason.NO_VALUE: Status.BAD,

@@ -42,6 +42,7 @@ from pourcall.engine.view import probe_view, why_no_reading, window_view
 EVALUATE_S = 0.45  # the melt is judged at most so often between ticks; a reading is judged at once
 LIFT_AFTER_CALL_S = 30.0
 RETURN_WITHIN_S = 60.0
+DOUBT_BACK_S = 2.0  # what a probe said so shortly before it was found out is forgotten
 _RESTARTED = int(SampleFlag.RESTARTED)
 _POURABLE = (ev.MeltState.READY, ev.MeltState.ABOVE)
 
@@ -166,17 +167,27 @@ class Engine:
             return
         alloy = None if self.run is None else self.run.plan.alloy
         before = channel.tracker.state
-        reading, sign = channel.take(sample, item.late_s, item.mono_s, item.utc_s, alloy)
+        lifted = self.run is not None and self.run.lifted(item.mono_s)
+        trusted = channel.trusted
+        reading, sign = channel.take(sample, item.late_s, item.mono_s, item.utc_s, alloy, lifted=lifted)
         self.outputs.put(reading)
+        if trusted and not channel.trusted:
+            self._doubted(channel)
         self.arrests.take(channel, reading)
         if sign is not None and channel.tracker.state is not before:
             self._probe_moved(channel, before, tell(f"probe.sign.{sign.value}"))
         self._watch_lift(channel)
-        if reading.temp_c is not None and reading.reason is not Reason.LATE:
+        if channel.trusted and reading.temp_c is not None and reading.reason is not Reason.LATE:
             self._watch_dip(channel, reading.temp_c)
         self._set_sensor_conditions(channel)
         if item.mono_s - self._evaluated_s >= EVALUATE_S:
             self._evaluate()
+
+    def _doubted(self, channel: ProbeChannel) -> None:
+        """From now on it is not believed: a dip that was on is none, and of what it last said nothing is kept."""
+        self._watches[channel.config.name].forget()
+        if channel.tracker.place is Place.MELT:
+            self.facts.history.drop_after(channel.trust.trouble_s - DOUBT_BACK_S)
 
     def _watch_dip(self, channel: ProbeChannel, temp_c: float) -> None:
         if channel.tracker.place is not Place.DIP:
@@ -206,7 +217,7 @@ class Engine:
     def _watch_lift(self, channel: ProbeChannel) -> None:
         """A probe that surely left metal that was ready: the pot was lifted. One that cold returns chill is none."""
         run, mono_s = self.run, self.outputs.mono_s
-        if run is None or channel.tracker.place is not Place.MELT:
+        if run is None or channel.tracker.place is not Place.MELT or channel.trust.alarm:
             return
         left_s = channel.tracker.left_for_sure(mono_s)
         if left_s is None or run.lifted(mono_s) or run.next_mould is None:
@@ -218,7 +229,7 @@ class Engine:
     def _probe_moved(self, channel: ProbeChannel, before: ProbeState, why: Told) -> None:
         now, mono_s, run = channel.tracker.state, self.outputs.mono_s, self.run
         self.outputs.say(ev.ProbeStateChanged, probe=channel.config.name, old=before, new=now, why=why)
-        if run is None or channel.tracker.place is not Place.MELT:
+        if run is None or channel.tracker.place is not Place.MELT or channel.trust.alarm:
             return
         if now is ProbeState.LEAVING:
             self.facts.history.drop_after(mono_s - channel.tracker.rule.span_s - 1.0)
@@ -261,7 +272,8 @@ class Engine:
 
     def _lost(self, channel: ProbeChannel, reason: Reason = Reason.LINK_LOST) -> None:
         """A lost link, or another board than it was, is a reading with a reason, not silence."""
-        self.outputs.put(channel.lose(reason, self.outputs.mono_s, self.outputs.utc_s))
+        reading = channel.lose(reason, self.outputs.mono_s, self.outputs.utc_s)
+        self.outputs.put(reading)
 
     def _store(self, item: inp.StoreIn) -> None:
         if item.problem == self._store_problem:
@@ -293,7 +305,7 @@ class Engine:
             board = self._links.get(channel.config.board)
             heard_s = None if board is None else board.last_valid_s
             if sensor.fell_silent(mono_s, heard_s) and not (board is not None and board.lost):
-                self._lost(channel)
+                self._lost(channel, Reason.NO_VALUE if sensor.silent else Reason.LINK_LOST)
         self.arrests.tick(self.channels, mono_s, utc_s)
         self._evaluate()
         if self.run is not None:
@@ -395,7 +407,7 @@ class Engine:
 
     def _chamber_c(self) -> float | None:
         chamber = next((c for c in self.channels if c.tracker.place is Place.CHAMBER), None)
-        return None if chamber is None or chamber.last is None else chamber.last.temp_c
+        return None if chamber is None or chamber.last is None or not chamber.usable else chamber.last.temp_c
 
     # -- functions of the situation -----------------------------------------------------------------------------------
 

@@ -58,7 +58,7 @@ class ShopFacts:
         self.typed = None
         self._calls.new_melt()
         for channel in self._channels:
-            channel.tracker.new_melt(now_s)
+            channel.new_melt(now_s)
         self._outputs.say(ev.MeltStarted, plan=command.plan)
         self._arrests.start(command)
         self._guiding.start(command, run, self._channels, self.power, now_s)

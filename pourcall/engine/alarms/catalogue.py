@@ -57,9 +57,9 @@ _ALL = (
     AlarmKind("sensor_open", ALARM),  # T1
     AlarmKind("sensor_short", ALARM),  # T2
     AlarmKind("no_value", ALARM),
-    AlarmKind("implausible", ALARM, off_delay_s=60.0),  # T7
+    AlarmKind("implausible", ALARM),  # T7
     AlarmKind("over_range", ALARM),  # T11
-    AlarmKind("intermittent", ALARM, off_delay_s=60.0),  # T12
+    AlarmKind("intermittent", ALARM),  # T12
     # -- an amplifier -------------------------------------------------------------------------------------------------
     AlarmKind("dead_bus", ALARM),  # A1, A2
     AlarmKind("cold_junction", WARNING),  # A3
@@ -101,7 +101,9 @@ PARENTS: dict[str, tuple[str, ...]] = {
     "alloy_limit": ("overshoot", "above_window", "pot_limit", "fume"),
     "pot_limit": ("overshoot", "above_window"),
     "overshoot": ("above_window",),
-    "implausible": ("intermittent",),
+    # what comes and goes shows one alarm, and not one more each time it goes
+    "intermittent": ("sensor_open", "sensor_short", "no_value", "over_range"),
+    "implausible": ("intermittent", "sensor_open", "sensor_short", "no_value", "over_range"),
     "flame_out": ("not_responding",),
     "dead_bus": ("cold_junction", "no_value"),
 }

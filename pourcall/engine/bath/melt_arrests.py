@@ -64,7 +64,7 @@ class MeltArrests:
             return
         tracker = channel.tracker
         analysis = self._analyses.get(reading.probe)
-        if tracker.place is not Place.MELT or tracker.state not in _IN:
+        if tracker.place is not Place.MELT or tracker.state not in _IN or not channel.trusted:
             if analysis is not None:
                 analysis.lost()
         elif reading.temp_c is not None and reading.reason in USABLE:

@@ -19,6 +19,7 @@ from pourcall.contract.snapshot import MetalView
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.bath.dips import NO_BUDGET_U_C, DipWatch, at_or_below_liquidus
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
+from pourcall.engine.sensing.trust import TrustState
 
 VALID_S = 90.0
 FRESH_S = 3.0
@@ -186,6 +187,8 @@ def _by_probe(channel: ProbeChannel, watch: DipWatch, mono_s: float, alloy: Allo
     stale_s = max(FRESH_S, channel.config.stale_after_s, 2.5 * channel.tracker.trend.step_s)
     if reading is None or mono_s - reading.at_mono_s > stale_s:
         return tell("figure.no_word", probe=name)
+    if not channel.trusted and channel.trust.state is not TrustState.LOST:
+        return _why_unproven(channel)
     fitted = False
     if place is Place.DIP and reading.temp_c is not None:
         if at_or_below_liquidus(reading.temp_c, alloy):
@@ -252,6 +255,14 @@ def _why_nothing(channel: ProbeChannel, reading: Reading) -> Message:
             return tell("figure.out")
         case _:
             return tell("figure.settling")
+
+
+def _why_unproven(channel: ProbeChannel) -> Message:
+    """Why a figure that is shown counts for nothing yet."""
+    probe, wait_s = channel.config.name, channel.trust.ready_in_s(channel.heard_mono_s or 0.0)
+    if wait_s is None:
+        return tell("figure.distrusted", probe=probe)
+    return tell("figure.unproven", probe=probe, wait_s=wait_s)
 
 
 def _u_c(channel: ProbeChannel) -> float:

@@ -97,7 +97,7 @@ class ProfileGuidance:
         room_c = metal_c = chamber_c = None
         for channel in channels:
             last = channel.last
-            if last is None:
+            if last is None or not channel.trusted:
                 continue
             room_c = last.cold_junction_c if last.cold_junction_c is not None else room_c
             if channel.tracker.place is Place.CHAMBER:

@@ -12,11 +12,13 @@ from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.config import ProbeConfig
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
-from pourcall.contract.message import NOTHING, Message, tell
+from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.status import STATUS_OF, Reason, Status
+from pourcall.engine.sensing.metal_pace import MetalPace
 from pourcall.engine.sensing.probe_state import ProbeTracker, Sign
+from pourcall.engine.sensing.trust import Cause, Level, Trust, TrustState
 from pourcall.thermometry.amplifier_limits import amplifier_of
 from pourcall.thermometry.compensation import COLD_HIGH_C, COLD_LOW_C, to_temperature
 from pourcall.thermometry.tolerance import WireClass
@@ -28,9 +30,17 @@ JUMP_LEAST_C = 40.0
 COLD_ALARM_C = 85.0  # fault row A3
 DEAD_WORDS = 3  # fault row A1
 FLIPS, FLIPS_S = 3, 180.0  # so many turns of direction at surging speed: no person moves a fixed probe so
-CONTACT_CHANGES, CONTACT_S = 3, 60.0  # fault row T12
-MEND_QUIET_S = 60.0
+STEP_C, STEP_TAUS, STEP_REST_SHARE, STEP_REST_C = 20.0, 2.0, 0.05, 0.8  # a sheath has more than that still to go
+LEVEL_RATE_S = 60.0  # over which it is seen how the metal moved before a figure was lost
 USABLE = (Reason.OK, Reason.OFF_SPEC, Reason.LAST_KNOWN)
+_IN = (ProbeState.IN_METAL, ProbeState.FROZEN_IN)
+_REASON_OF: dict[tuple[TrustState, Cause], Reason] = {
+    **{(state, cause): Reason.UNPROVEN for state in (TrustState.PROVING, TrustState.LOST) for cause in Cause},
+    (TrustState.DISTRUSTED, Cause.NONE): Reason.INTERMITTENT,
+    (TrustState.DISTRUSTED, Cause.INTERMITTENT): Reason.INTERMITTENT,
+    (TrustState.DISTRUSTED, Cause.IMPLAUSIBLE): Reason.IMPLAUSIBLE,
+    (TrustState.DISTRUSTED, Cause.UNCHANGING): Reason.UNCHANGING,
+}
 _NO_NUMBER = frozenset(reason for reason, status in STATUS_OF.items() if status is Status.BAD)
 # Plain integers: an IntFlag makes an object for each `&`, a fifth of the cost of a reading.
 _OPEN, _COLD, _RESERVED, _RANGE = (
@@ -51,13 +61,7 @@ class Health:
     dead: bool = False
     cold_out: int = 0
     cold_c: float | None = None
-    implausible: bool = False
-    implausible_why: Message = NOTHING
-    intermittent: bool = False
-    intermittent_why: Message = NOTHING
     flips: deque[float] = field(default_factory=deque)
-    contacts: deque[float] = field(default_factory=deque)
-    trouble_mono_s: float = 0.0  # last time anything in here was wrong
 
 
 class ProbeChannel:
@@ -67,6 +71,8 @@ class ProbeChannel:
         self.config = config
         self.tracker = ProbeTracker(config.place, config.sheath)
         self.health = Health()
+        self.trust = Trust()
+        self.pace = MetalPace()
         by_hand = Calibration(offset_uv=config.offset_uv) if config.offset_uv else NO_CALIBRATION
         self.calibration = by_hand if config.calibration is None else config.calibration
         self.last: Reading | None = None
@@ -76,29 +82,54 @@ class ProbeChannel:
         self.heard_mono_s: float | None = None  # last sample of any kind, late ones too
         self._good: tuple[float, float] | None = None  # last followed sample
         self._jumped: list[tuple[float, float]] = []  # samples that jumped and are not yet explained
+        self._step: tuple[float, float] | None = None  # when the last sample stepped, and by how much
+        self._jumped_up = False  # till a person has looked, nothing is followed
         self._direction = 0
-        self._was_open = False
+
+    @property
+    def trusted(self) -> bool:
+        """What it says counts. While it does not, nothing may be called, learned or recorded on it."""
+        return self.trust.trusted
+
+    @property
+    def usable(self) -> bool:
+        """Its last reading counts, as far as the sensor goes; whether it is of the metal, the tracker knows."""
+        return self.trust.trusted and self.last is not None and self.last.reason in USABLE
 
     def take(
-        self, sample: Sample, late_s: float, mono_s: float, utc_s: float, alloy: AlloyFacts | None
+        self,
+        sample: Sample,
+        late_s: float,
+        mono_s: float,
+        utc_s: float,
+        alloy: AlloyFacts | None,
+        *,
+        lifted: bool = False,
     ) -> tuple[Reading, Sign | None]:
-        """A sample becomes a reading; with it the sign by which the probe's state changed, if it did."""
+        """A sample becomes a reading; with it the sign by which the probe's state changed, if it did.
+
+        lifted: the pot is out of the furnace, where metal moves as it likes.
+        """
         self.late_s, self.heard_mono_s = late_s, mono_s
-        temp_c, reason = self._convert(sample, mono_s)
+        trust = self.trust
+        temp_c, reason = self._convert(sample)
         turned = None
         if late_s > LATE_S:
             if temp_c is not None:
                 reason = Reason.LATE
-        elif temp_c is not None:
+        elif temp_c is None:
+            trust.lost(mono_s, self._level())
+        elif reason is Reason.COLD_JUNCTION or reason is Reason.OK or reason is Reason.OFF_SPEC:
             at_s = mono_s - late_s
-            if reason is Reason.COLD_JUNCTION or reason is Reason.OK or reason is Reason.OFF_SPEC:
-                plausible, turned = self._follow(at_s, temp_c, alloy)
-                if plausible is not Reason.OK:
-                    reason = plausible
-                elif reason is Reason.OK:
-                    reason = self._moving()
-        if self.health.intermittent and reason is not Reason.LATE:
-            reason = Reason.INTERMITTENT if temp_c is not None else reason
+            plausible, turned = self._follow(at_s, temp_c, alloy)
+            if plausible is not Reason.SPIKE:
+                self._believe(at_s, temp_c, alloy, turned, lifted=lifted)
+            if plausible is not Reason.OK:
+                reason = plausible
+            elif reason is Reason.OK:
+                reason = self._moving()
+            if trust.state is not TrustState.TRUSTED:
+                reason = _REASON_OF[trust.state, trust.cause]
         if reason in _NO_NUMBER:
             temp_c = None
         reading = Reading(
@@ -128,6 +159,7 @@ class ProbeChannel:
             at_utc_s=utc_s,
             raw_kind=RawKind.ITS90_C if self.last is None else self.last.raw_kind,
         )
+        self.trust.lost(mono_s, self._level(), link=reason is not Reason.NO_VALUE, samples=2)
         return self.last
 
     def refresh_uncertainty(self, chip: str) -> None:
@@ -140,17 +172,45 @@ class ProbeChannel:
             self.u_c = budget(chain, reading.temp_c, reading.cold_junction_c).expanded_c
 
     def mended(self, mono_s: float) -> None:
-        """A person acknowledged and the probe has been quiet: believe it again."""
-        if mono_s - self.health.trouble_mono_s >= MEND_QUIET_S:
-            self.health.intermittent = self.health.implausible = False
+        """A person acknowledged: it is believed again, as soon as it has been quiet long enough."""
+        if self.trust.state is TrustState.DISTRUSTED:
+            self.trust.person(mono_s)
             self.health.flips.clear()
-            self.health.contacts.clear()
             self._jumped.clear()
+            self._jumped_up = False
+            self.pace.forget()
             self._good = None
+
+    def new_melt(self, mono_s: float) -> None:
+        """Another batch: what the last one did says nothing any more."""
+        self.tracker.new_melt(mono_s)
+        self.pace.forget()
+
+    def _level(self) -> Level | None:
+        """Where the metal is, for when the figure comes back; None: the probe is not in it."""
+        tracker, good = self.tracker, self._good
+        if good is None or tracker.state not in _IN or not self.trust.trusted:
+            return None
+        return Level(good[0], good[1], tracker.trend.rate_c_per_min(LEVEL_RATE_S) or 0.0)
+
+    def _believe(
+        self, at_s: float, temp_c: float, alloy: AlloyFacts | None, turned: Sign | None, *, lifted: bool
+    ) -> None:
+        """What was followed is held against what metal can do, and against what was there before a gap."""
+        tracker, trust = self.tracker, self.trust
+        watched = tracker.place is Place.MELT and alloy is not None and not lifted
+        if watched and (turned is not None or self.pace.due(at_s)):
+            tau_s, warmed = tracker.rule.tau_metal_s, turned is Sign.WARMED
+            found = self.pace.look(at_s, temp_c, tracker.state, alloy, tau_s, warmed=warmed)
+            if found:
+                trust.lied(at_s, Cause.IMPLAUSIBLE, found)
+            elif self.pace.shaken:
+                trust.shaken(at_s)
+        trust.figure(at_s, temp_c, in_metal=tracker.state in _IN)
 
     # -- what the chip says -------------------------------------------------------------------------------------------
 
-    def _convert(self, sample: Sample, mono_s: float) -> tuple[float | None, Reason]:
+    def _convert(self, sample: Sample) -> tuple[float | None, Reason]:
         health, flags, value = self.health, sample.flags, sample.raw_value
         if flags & _RESERVED:
             health.dead_words, health.dead = DEAD_WORDS, True
@@ -161,9 +221,6 @@ class ProbeChannel:
             return None, Reason.DEAD_BUS
         health.dead_words, health.dead = 0, False
         opened = bool(flags & _OPEN)
-        if opened != self._was_open:
-            self._was_open = opened
-            self._contact(mono_s)
         health.open = health.open + 1 if opened else 0
         if opened:
             return None, Reason.SENSOR_OPEN
@@ -188,16 +245,6 @@ class ProbeChannel:
             reason = Reason.COLD_JUNCTION
         return temp_c, reason
 
-    def _contact(self, mono_s: float) -> None:
-        contacts = self.health.contacts
-        contacts.append(mono_s)
-        while contacts[0] < mono_s - CONTACT_S:
-            contacts.popleft()
-        self.health.trouble_mono_s = mono_s
-        if len(contacts) >= CONTACT_CHANGES:
-            self.health.intermittent = True
-            self.health.intermittent_why = tell("alarm.contacts", times=len(contacts))
-
     # -- what physics says --------------------------------------------------------------------------------------------
 
     def _follow(self, at_s: float, temp_c: float, alloy: AlloyFacts | None) -> tuple[Reason, Sign | None]:
@@ -210,13 +257,32 @@ class ProbeChannel:
             if abs(step_c) > JUMP_LEAST_C and abs(step_c) > JUMP_C_PER_S * step_s:
                 return self._jump(at_s, temp_c, step_c, good, alloy)
             self._jumped.clear()
-        if self.health.implausible:
+        if self._stepped(at_s, temp_c):
+            step_c = self._step[1] if self._step else 0.0
+            self.trust.lied(at_s, Cause.IMPLAUSIBLE, tell("alarm.stepped", by_difference_c=abs(step_c)))
+        if self.trust.state is TrustState.DISTRUSTED and self.trust.cause is Cause.IMPLAUSIBLE and self._jumped_up:
             return Reason.IMPLAUSIBLE, None
         self._good = (at_s, temp_c)
         sign = tracker.update(at_s, temp_c, alloy)
         if sign is not None:
             self._turned(at_s)
         return Reason.OK, sign
+
+    def _stepped(self, at_s: float, temp_c: float) -> bool:
+        """A step in one sample that stands still at the next: whatever happened, a sheath would still be on its way."""
+        good, step = self._good, self._step
+        self._step = None
+        if good is None or self.tracker.place is not Place.MELT:
+            return False
+        step_s, step_c = at_s - good[0], temp_c - good[1]
+        if step is not None and step_s <= STEP_TAUS * self.tracker.rule.tau_metal_s:
+            self._step = step
+            if abs(step_c) < max(STEP_REST_SHARE * abs(step[1]), STEP_REST_C):
+                return True
+            self._step = None
+        if abs(step_c) >= STEP_C and step_s <= STEP_TAUS * self.tracker.rule.tau_metal_s:
+            self._step = (at_s, step_c)
+        return False
 
     def _jump(
         self, at_s: float, temp_c: float, step_c: float, good: tuple[float, float], alloy: AlloyFacts | None
@@ -236,9 +302,10 @@ class ProbeChannel:
             if sign is not None:
                 self._turned(at_s)
             return Reason.OK, sign
-        self.health.implausible = True
-        self.health.implausible_why = tell("alarm.rose", by_difference_c=abs(step_c), within_s=at_s - good[0])
-        self.health.trouble_mono_s = at_s
+        self._jumped_up = True
+        self.trust.lied(
+            at_s, Cause.IMPLAUSIBLE, tell("alarm.rose", by_difference_c=abs(step_c), within_s=at_s - good[0])
+        )
         return Reason.IMPLAUSIBLE, None
 
     def _turned(self, at_s: float) -> None:
@@ -252,11 +319,8 @@ class ProbeChannel:
             flips.append(at_s)
             while flips[0] < at_s - FLIPS_S:
                 flips.popleft()
-            if len(flips) >= FLIPS:
-                self.health.intermittent = True
-                self.health.intermittent_why = tell("alarm.rushes", times=len(flips))
-            if self.health.intermittent:
-                self.health.trouble_mono_s = at_s
+            if len(flips) >= FLIPS or self.trust.state is TrustState.DISTRUSTED:
+                self.trust.lied(at_s, Cause.INTERMITTENT, tell("alarm.rushes", times=len(flips)))
         self._direction = direction
 
     def _moving(self) -> Reason:

@@ -7,6 +7,7 @@ from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.reading import Place
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.sensing.measurement import COLD_ALARM_C, LATE_S, ProbeChannel
+from pourcall.engine.sensing.trust import Cause
 
 TWICE = 2  # fault rows T1, T2: two samples
 COLD_SAMPLES = 3
@@ -19,14 +20,14 @@ class SensorConditions:
         self.channel = channel
         self._wrong = False
         self._stale = False
-        self._silent = False  # this channel alone: its board goes on
+        self.silent = False  # this channel alone: its board goes on
 
     def fell_silent(self, mono_s: float, board_heard_s: float | None) -> bool:
         """True once, when the channel's last figure grows stale. board_heard_s: when its board last said anything."""
         channel = self.channel
         last, heard_s = channel.last, channel.heard_mono_s
         stale_s = max(channel.config.stale_after_s, 2.5 * channel.tracker.trend.step_s)
-        self._silent = heard_s is not None and board_heard_s is not None and board_heard_s - heard_s > stale_s
+        self.silent = heard_s is not None and board_heard_s is not None and board_heard_s - heard_s > stale_s
         was, self._stale = self._stale, last is not None and mono_s - last.at_mono_s > stale_s
         return self._stale and not was
 
@@ -40,10 +41,9 @@ class SensorConditions:
             or health.over_range
             or health.dead_words
             or health.cold_out
-            or health.implausible
-            or health.intermittent
+            or self.channel.trust.alarm
             or late_s > LATE_S
-            or self._silent
+            or self.silent
         )
         if not wrong and not self._wrong:
             return
@@ -69,13 +69,14 @@ class SensorConditions:
     def _conditions(self) -> Iterator[tuple[str, bool, Message]]:
         """Every alarm of a probe, whether its condition holds, and what was found."""
         health = self.channel.health
-        yield "sensor_open", health.open >= TWICE and not health.intermittent, NOTHING
+        trust = self.channel.trust
+        yield "intermittent", trust.alarm is Cause.INTERMITTENT, trust.why
+        yield "sensor_open", health.open >= TWICE, NOTHING
         yield "sensor_short", health.short >= TWICE, NOTHING
-        no_value = (health.no_value >= TWICE or self._silent) and self.channel.tracker.place is not Place.AMBIENT
-        yield "no_value", no_value, tell("alarm.fell_silent" if self._silent else "alarm.no_number")
+        no_value = (health.no_value >= TWICE or self.silent) and self.channel.tracker.place is not Place.AMBIENT
+        yield "no_value", no_value, tell("alarm.fell_silent" if self.silent else "alarm.no_number")
         yield "over_range", health.over_range >= 1, NOTHING
         yield "dead_bus", health.dead, NOTHING
-        yield "implausible", health.implausible, health.implausible_why
-        yield "intermittent", health.intermittent, health.intermittent_why
+        yield "implausible", trust.alarm is Cause.IMPLAUSIBLE, trust.why
         terminals = NOTHING if health.cold_c is None else tell("alarm.terminals", terminals_c=health.cold_c)
         yield "cold_junction", health.cold_out >= COLD_SAMPLES, terminals

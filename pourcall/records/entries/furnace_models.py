@@ -16,10 +16,12 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import TYPED_U_C, Place
+from pourcall.contract.status import Reason
 from pourcall.furnace.model import HOT_START_C
 from pourcall.furnace.training import LOW, Job, LearnTrace
 from pourcall.records.entries.learned_texts import keep_learned, learned
 from pourcall.records.read.tracing import extent, melt_spans
+from pourcall.records.upkeep.migrate import REASON_CODES
 from pourcall.records.upkeep.old_sentences import event_of_today
 from pourcall.thermometry.sheaths import SHEATHS
 
@@ -28,6 +30,10 @@ SHARES = {PowerLevel.OFF: 0.0, PowerLevel.LOW: LOW, PowerLevel.HIGH: 1.0}
 POINT_S, CHAMBER_POINT_S = 2.0, 10.0
 STILL_HOT_S, STILL_HOT_SHARE = 5400.0, 0.6  # after a melt; of the liquidus, a guess that the fit may leave (ours)
 ENTERED_C_PER_S = 5.0  # a fall faster than this is a probe taken out
+UNPROVEN = REASON_CODES[Reason.UNPROVEN]
+DOUBTED = tuple(
+    REASON_CODES[reason] for reason in (Reason.INTERMITTENT, Reason.IMPLAUSIBLE, Reason.UNCHANGING, Reason.UNEXPLAINED)
+)
 Taught = PowerMarked | Marked | LiftMarked | PourMarked | DipRecorded  # events that tell how a furnace behaved
 _EVENTS: msgspec.json.Decoder[Taught] = msgspec.json.Decoder(Taught)
 _TYPES = ", ".join(f"'{kind.__struct_config__.tag}'" for kind in get_args(Taught))
@@ -237,16 +243,21 @@ def _readings(
     if held is None:
         return (), ()
     rows = conn.execute(
-        "SELECT j.mono, j.temp_mc FROM journal j JOIN sources s ON s.id = j.source JOIN probes p ON p.id = s.probe_id"
-        " WHERE j.id BETWEEN ? AND ? AND s.session_id = ? AND p.name = ? AND j.temp_mc IS NOT NULL"
-        " AND typeof(j.extra) <> 'real' ORDER BY j.id",
-        (held.first_id, held.last_id, span.session_id, probe),
+        "SELECT j.mono, j.temp_mc, j.marks & 63 FROM journal j JOIN sources s ON s.id = j.source"
+        " JOIN probes p ON p.id = s.probe_id"
+        " WHERE j.id BETWEEN ? AND ? AND s.session_id = ? AND p.name = ?"
+        " AND (j.temp_mc IS NOT NULL OR j.marks & 63 IN (?, ?, ?, ?)) AND typeof(j.extra) <> 'real' ORDER BY j.id",
+        (held.first_id, held.last_id, span.session_id, probe, *DOUBTED),
     )
     times: list[float] = []
     temps: list[float] = []
-    for mono, temp_mc in rows:
+    for mono, temp_mc, code in rows:
         at_s = (mono / 1000.0 if type(mono) is int else mono) - began_s
-        if not 0.0 <= at_s <= until_s - began_s or (times and at_s - times[-1] < every_s):
+        if not 0.0 <= at_s <= until_s - began_s:
+            continue
+        if code in DOUBTED:
+            return (), ()  # a probe that was not to be trusted in a melt teaches nothing of it, not even before
+        if code == UNPROVEN or (times and at_s - times[-1] < every_s):
             continue
         temp_c = temp_mc / 1000.0
         if not to_the_end and times and temps[-1] - temp_c > ENTERED_C_PER_S * (at_s - times[-1]) and temps[-1] > 300.0:

@@ -45,6 +45,8 @@ REASON_CODES: dict[Reason, int] = {
     Reason.MOVING: 19,
     Reason.OUT_OF_METAL: 20,
     Reason.NO_VALUE: 21,
+    Reason.UNPROVEN: 22,
+    Reason.UNEXPLAINED: 23,
 }
 NO_READING = 63
 OTHER_REASON = 62  # a reason without a code: the row is kept all the same

@@ -16,6 +16,8 @@ TEXTS: dict[str, str] = {
     "figure.chamber_only": "a chamber probe only: it takes a dip to know the metal",
     "figure.no_word": "no word from {probe}",
     "figure.no_temperature": "{probe} gives no temperature",
+    "figure.unproven": "{probe} has to prove itself first: {wait_s} of quiet still to go",
+    "figure.distrusted": "{probe} is not to be trusted: look at it, then acknowledge its alarm",
     "figure.below_liquidus": "at or below the liquidus: the metal is still part solid, or a shell of it froze on the tip",
     "figure.dip_to_know": "it takes a dip to know the metal",
     "figure.frozen_in": "probe frozen in",

@@ -50,6 +50,8 @@ _STATUS_LOOK: dict[Reason, tuple[str, str, Role]] = {
     Reason.OK: ("ok", "", Role.OK),
     Reason.MOVING: ("moving", "", Role.STRONG),
     Reason.OUT_OF_METAL: ("out", "", Role.STRONG),
+    Reason.UNPROVEN: ("check", "? ", Role.CHECK),
+    Reason.UNEXPLAINED: ("check", "? ", Role.CHECK),
     Reason.OVERRIDE: ("check", "? ", Role.CHECK),
     Reason.WAITING: ("check", "? ", Role.CHECK),
     Reason.SPIKE: ("off_spec", "~ ", Role.OFFSPEC),

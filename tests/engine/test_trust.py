@@ -1,0 +1,164 @@
+"""How far a probe is believed: one memory for every way of losing a figure. The clock is an argument."""
+
+from itertools import product
+
+import pytest
+
+from pourcall.contract.events import AlarmChanged, AlarmState, CallKind, MeltState
+from pourcall.contract.frames import SampleFlag
+from pourcall.contract.inputs import AckAlarm
+from pourcall.contract.message import NOTHING
+from pourcall.contract.status import Reason, Status
+from pourcall.engine.sensing.trust import (
+    TRUST_STAYS,
+    TRUST_TABLE,
+    Cause,
+    Level,
+    Trust,
+    TrustEvent,
+    TrustState,
+)
+from tests.engine.conftest import Bench
+
+METAL_C = 570.0
+
+
+def test_every_state_and_event_pair_is_decided_exactly_once() -> None:
+    assert set(TRUST_TABLE) | TRUST_STAYS == set(product(TrustState, TrustEvent))
+    assert not set(TRUST_TABLE) & TRUST_STAYS
+
+
+def fed(trust: Trust, from_s: float, to_s: float, temp_c: float | None) -> None:
+    at_s = from_s
+    while at_s < to_s:
+        if temp_c is None:
+            trust.lost(at_s, Level(from_s - 1.0, METAL_C, 0.0))
+        else:
+            trust.figure(at_s, temp_c, in_metal=True)
+        at_s += 1.0
+
+
+def test_one_missing_sample_is_no_matter_when_it_is_back_where_it_was() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    fed(trust, 10.0, 11.0, None)
+    fed(trust, 11.0, 12.0, METAL_C)
+    assert trust.trusted
+
+
+def test_one_missing_sample_after_which_it_reads_something_else_is_not_believed() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    fed(trust, 10.0, 11.0, None)
+    fed(trust, 11.0, 60.0, METAL_C + 60.0)
+    assert trust.state is TrustState.DISTRUSTED
+
+
+@pytest.mark.parametrize(("gone_s", "quiet_s"), [(5.0, 30.0), (86.0, 86.0), (300.0, 300.0)])
+def test_a_figure_that_was_gone_proves_itself_by_as_long_a_quiet(gone_s: float, quiet_s: float) -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    back_s = 10.0 + gone_s
+    fed(trust, 10.0, back_s, None)
+    fed(trust, back_s, back_s + quiet_s - 2.0, METAL_C)
+    assert not trust.trusted
+    assert trust.alarm is Cause.INTERMITTENT
+    fed(trust, back_s + quiet_s - 2.0, back_s + quiet_s + 2.0, METAL_C)
+    assert trust.trusted
+    assert trust.alarm == ""
+
+
+def test_a_figure_that_comes_back_elsewhere_is_believed_only_when_a_person_has_looked() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    fed(trust, 10.0, 96.0, None)
+    fed(trust, 96.0, 2_000.0, METAL_C + 90.0)
+    assert trust.state is TrustState.DISTRUSTED
+    trust.person(2_000.0)
+    assert trust.trusted  # it has been quiet for longer than it lied
+
+
+def test_a_person_who_looks_while_it_still_lies_mends_nothing() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    trust.lied(10.0, Cause.IMPLAUSIBLE, NOTHING)
+    trust.person(11.0)
+    assert not trust.trusted
+    trust.lied(12.0, Cause.IMPLAUSIBLE, NOTHING)
+    fed(trust, 13.0, 500.0, METAL_C)
+    assert trust.state is TrustState.DISTRUSTED
+
+
+def test_the_longer_it_lied_the_longer_it_must_be_quiet() -> None:
+    trust = Trust()
+    for at_s in range(10, 310, 10):
+        trust.lied(float(at_s), Cause.INTERMITTENT, NOTHING)
+    trust.person(301.0)
+    fed(trust, 302.0, 560.0, METAL_C)
+    assert not trust.trusted
+    fed(trust, 560.0, 600.0, METAL_C)
+    assert trust.trusted
+
+
+# -- in the engine ----------------------------------------------------------------------------------------------------
+
+PATTERNS = [(2, 7), (20, 30), (45, 75), (86, 100_000)]
+
+
+def raised(bench: Bench) -> list[str]:
+    """Alarms as they were heard, in order."""
+    seen: dict[tuple[str, float], None] = {}
+    for alarm in (out.alarm for out in bench.outs if isinstance(out, AlarmChanged)):
+        if alarm.active and alarm.state is AlarmState.UNACKED and not alarm.suppressed_by:
+            seen.setdefault((alarm.kind, alarm.raised_mono_s))
+    return [kind for kind, _ in seen]
+
+
+@pytest.mark.parametrize("flags", [0, int(SampleFlag.OPEN), int(SampleFlag.SHORT_GROUND), int(SampleFlag.CHIP_RANGE)])
+@pytest.mark.parametrize(("gone_s", "of_s"), PATTERNS)
+def test_a_figure_that_comes_and_goes_is_one_standing_alarm_and_calls_nothing(
+    gone_s: int, of_s: int, flags: int
+) -> None:
+    bench = Bench()
+    bench.in_metal(METAL_C)
+    assert bench.up(CallKind.POUR)
+    begins = len(bench.outs)
+    for second in range(300 if of_s < 1000 else 150):
+        bench.t_s += 1.0
+        gone = second % of_s < gone_s
+        bench.sample(None if gone else METAL_C, flags=flags if gone else 0)
+        bench.put_tick()
+        if second > 4:
+            assert bench.engine.metal.temp_c is None
+            assert bench.engine.state is not MeltState.READY
+    assert not bench.calls(CallKind.POUR, outs=bench.outs[begins:])
+    standing = [alarm.kind for alarm in bench.alarms().values() if alarm.active and not alarm.suppressed_by]
+    assert standing == ["intermittent"]
+    assert raised(bench).count("intermittent") == 1
+    assert len(raised(bench)) <= 2  # the loss itself, till it was seen to come back
+
+
+def test_what_is_not_proven_is_shown_with_its_mark_and_counts_for_nothing() -> None:
+    bench = Bench()
+    bench.in_metal(METAL_C)
+    bench.run(20.0, lambda t: None)
+    bench.run(5.0, METAL_C)
+    last = bench.engine.channels[0].last
+    assert last is not None
+    assert (last.reason, last.status, last.temp_c) == (Reason.UNPROVEN, Status.UNCERTAIN, METAL_C)
+    assert not bench.engine.channels[0].trusted
+
+
+def test_a_loose_contact_that_a_person_mended_is_believed_after_its_quiet_time() -> None:
+    bench = Bench()
+    bench.in_metal(METAL_C)
+    for _ in range(4):
+        bench.run(3.0, lambda t: None)
+        bench.run(9.0, METAL_C)
+    assert bench.engine.channels[0].trust.state is TrustState.DISTRUSTED
+    bench.do(AckAlarm(alarm="intermittent:metal"))
+    bench.run(30.0, METAL_C)
+    assert bench.engine.metal.temp_c is None
+    bench.run(60.0, METAL_C)
+    assert bench.engine.metal.temp_c is not None
+    assert bench.up(CallKind.POUR)
