@@ -23,6 +23,7 @@ from pourcall.engine.guidance.guidance import ProfileGuidance
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.measurement import ProbeChannel
+from pourcall.engine.sensing.trust import Cause
 
 MeltCommand = (
     inp.ChangeMelt
@@ -238,7 +239,7 @@ class CommandHandler:
         alarms, now_s = self._alarms, self._outputs.mono_s
         alarms.ack(command.alarm, now_s, self._outputs.utc_s, command.who)
         for name, channel in self._channels.items():
-            if alarms.is_acked("intermittent", name) and alarms.is_acked("implausible", name):
+            if all(alarms.is_acked(cause, name) for cause in Cause if cause):
                 channel.mended(now_s)
 
     # -- probes -------------------------------------------------------------------------------------------------------

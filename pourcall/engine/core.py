@@ -295,11 +295,16 @@ class Engine:
     # -- time ---------------------------------------------------------------------------------------------------------
 
     def _tick(self) -> None:
-        mono_s, utc_s = self.outputs.mono_s, self.outputs.utc_s
+        mono_s, utc_s, run = self.outputs.mono_s, self.outputs.utc_s, self.run
         for link in self._links.values():
             self._set_link_conditions(link)
         for channel in self.channels:
             channel.refresh_uncertainty(self._chips.get(channel.config.board, ""))
+            if run is not None and not run.lifted(mono_s):
+                trusted = channel.trusted
+                channel.look_whether_stuck(mono_s, self.facts.power.high_for_s(mono_s), run.plan.alloy)
+                if trusted and not channel.trusted:
+                    self._doubted(channel)
             self._set_sensor_conditions(channel)
             sensor = self._sensors[channel.config.name]
             board = self._links.get(channel.config.board)

@@ -100,6 +100,15 @@ def test_the_longer_it_lied_the_longer_it_must_be_quiet() -> None:
     assert trust.trusted
 
 
+def test_a_lie_that_follows_a_shake_is_reckoned_from_the_shake() -> None:
+    trust = Trust()
+    trust.shaken(1_000.0)
+    trust.lied(1_020.0, Cause.IMPLAUSIBLE, NOTHING)
+    trust.person(1_021.0)
+    fed(trust, 1_022.0, 1_090.0, METAL_C)
+    assert trust.trusted
+
+
 # -- in the engine ----------------------------------------------------------------------------------------------------
 
 PATTERNS = [(2, 7), (20, 30), (45, 75), (86, 100_000)]

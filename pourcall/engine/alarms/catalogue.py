@@ -59,6 +59,7 @@ _ALL = (
     AlarmKind("no_value", ALARM),
     AlarmKind("implausible", ALARM),  # T7
     AlarmKind("over_range", ALARM),  # T11
+    AlarmKind("unchanging", ALARM),  # T5
     AlarmKind("intermittent", ALARM),  # T12
     # -- an amplifier -------------------------------------------------------------------------------------------------
     AlarmKind("dead_bus", ALARM),  # A1, A2

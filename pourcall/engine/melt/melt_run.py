@@ -254,9 +254,16 @@ class PowerKnob:
         self.level: PowerLevel | None = None
         self.applied_permille: int | None = None
         self.on_since_s: float | None = None
+        self._level_s = 0.0  # since when it stands so, by a person's mark
+
+    def high_for_s(self, mono_s: float) -> float:
+        """How long it has been marked high; 0: it is not, or nobody says."""
+        return max(0.0, mono_s - self._level_s) if self.level is PowerLevel.HIGH else 0.0
 
     def mark(self, level: PowerLevel, at_s: float) -> None:
         """A person set the knob."""
+        if level is not self.level:
+            self._level_s = at_s
         was_on = self.level in (PowerLevel.LOW, PowerLevel.HIGH)
         self.level = level
         if level is PowerLevel.OFF:

@@ -19,6 +19,7 @@ from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.sensing.metal_pace import MetalPace
 from pourcall.engine.sensing.probe_state import ProbeTracker, Sign
 from pourcall.engine.sensing.trust import Cause, Level, Trust, TrustState
+from pourcall.engine.sensing.unchanging import Unchanging, unchanging
 from pourcall.thermometry.amplifier_limits import amplifier_of
 from pourcall.thermometry.compensation import COLD_HIGH_C, COLD_LOW_C, to_temperature
 from pourcall.thermometry.tolerance import WireClass
@@ -80,6 +81,8 @@ class ProbeChannel:
         self.u_c: float | None = None  # expanded uncertainty, refreshed once a second
         self.late_s = 0.0
         self.heard_mono_s: float | None = None  # last sample of any kind, late ones too
+        self._same_raw: float | None = None  # the digits that came last, since when, and how often
+        self._same_since_s, self._same = 0.0, 0
         self._good: tuple[float, float] | None = None  # last followed sample
         self._jumped: list[tuple[float, float]] = []  # samples that jumped and are not yet explained
         self._step: tuple[float, float] | None = None  # when the last sample stepped, and by how much
@@ -111,6 +114,9 @@ class ProbeChannel:
         lifted: the pot is out of the furnace, where metal moves as it likes.
         """
         self.late_s, self.heard_mono_s = late_s, mono_s
+        if sample.raw_value != self._same_raw:
+            self._same_raw, self._same_since_s, self._same = sample.raw_value, mono_s, 0
+        self._same += 1
         trust = self.trust
         temp_c, reason = self._convert(sample)
         turned = None
@@ -170,6 +176,20 @@ class ProbeChannel:
         chain = Chain(self.config.tc_type, amplifier_of(chip), WireClass(self.config.wire_class), self.calibration)
         with contextlib.suppress(PourcallError):
             self.u_c = budget(chain, reading.temp_c, reading.cold_junction_c).expanded_c
+
+    def look_whether_stuck(self, mono_s: float, high_s: float, alloy: AlloyFacts | None) -> None:
+        """Once a second: the same digits for longer than can be. high_s: how long the power has been high."""
+        raw, good = self._same_raw, self._good
+        if raw is None or good is None or self.tracker.place is not Place.MELT or self.tracker.state not in _IN:
+            return
+        same_s = mono_s - self._same_since_s
+        match unchanging(same_s, self._same, raw, good[1], high_s, alloy):
+            case Unchanging.STUCK:
+                self.trust.lied(mono_s, Cause.UNCHANGING, tell("alarm.same_digits", temp_c=good[1], same_s=same_s))
+            case Unchanging.DOUBTFUL:
+                self.trust.shaken(mono_s)
+            case Unchanging.NO:
+                pass
 
     def mended(self, mono_s: float) -> None:
         """A person acknowledged: it is believed again, as soon as it has been quiet long enough."""

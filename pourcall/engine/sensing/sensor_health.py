@@ -77,6 +77,7 @@ class SensorConditions:
         yield "no_value", no_value, tell("alarm.fell_silent" if self.silent else "alarm.no_number")
         yield "over_range", health.over_range >= 1, NOTHING
         yield "dead_bus", health.dead, NOTHING
+        yield "unchanging", trust.alarm is Cause.UNCHANGING, trust.why
         yield "implausible", trust.alarm is Cause.IMPLAUSIBLE, trust.why
         terminals = NOTHING if health.cold_c is None else tell("alarm.terminals", terminals_c=health.cold_c)
         yield "cold_junction", health.cold_out >= COLD_SAMPLES, terminals

@@ -178,6 +178,7 @@ class Trust:
             self.lied(at_s, Cause.INTERMITTENT, tell("alarm.restless"))
             return
         if self.state is TrustState.TRUSTED:
+            self._began_s = at_s
             self._level, self._need_s, self._only_in = None, SHAKEN_QUIET_S, True
         self._step(TrustEvent.SHAKE)
         self.trouble_s = at_s
