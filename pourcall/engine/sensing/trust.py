@@ -28,6 +28,7 @@ SHAKEN_QUIET_S, PROBATION_S = 60.0, 600.0
 LINK_QUIET_S, LINK_SHARE, LINK_QUIET_MOST_S = 5.0, 0.1, 60.0  # the cable was at fault, not the couple
 PACE_C_PER_S = 1.3  # metal heated at full power moves up to about 1 degC/s
 STEP_C = 3.0  # beside that, from one figure to the next while it proves itself
+GOES_ON_S = 120.0  # no longer can it be said where it would be by now
 BAND_C, BAND_C_PER_S, BAND_MOST_C = 12.0, 0.03, 40.0  # about where it was, and where it would be had it gone on so
 
 
@@ -104,7 +105,7 @@ class Level:
     def could_be(self, temp_c: float, at_s: float) -> bool:
         """That, so much later: about as it was, or as if it had gone on so, or anything between."""
         gap_s = max(0.0, at_s - self.at_s)
-        on_c = self.temp_c + self.rate_c_per_min / 60.0 * gap_s
+        on_c = self.temp_c + self.rate_c_per_min / 60.0 * min(gap_s, GOES_ON_S)
         spare_c = BAND_C + min(BAND_MOST_C, BAND_C_PER_S * gap_s)
         return min(self.temp_c, on_c) - spare_c <= temp_c <= max(self.temp_c, on_c) + spare_c
 
