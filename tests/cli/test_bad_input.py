@@ -478,4 +478,4 @@ def test_a_daemon_that_does_not_answer_is_told_from_one_that_is_not_there(run: R
 
 def test_the_dashboard_without_a_terminal_says_what_else_there_is(shell: Run) -> None:
     check(shell("watch"), 6, tell("screen.no_terminal"), tell("screen.no_terminal.do"))
-    check(shell("demo"), 6, tell("screen.no_terminal"))
+    check(shell("demo"), 6, tell("screen.no_terminal"), tell("screen.no_terminal.demo"))

@@ -485,7 +485,9 @@ def test_busy_port_is_told_once_and_opened_when_it_is_free(bench: Bench, heard: 
     try:
         start(bench.name)
         event = heard.event(LinkKind.UNAVAILABLE)
-        assert f"{bench.name} is in use" in say(event.detail)
+        busy = fact(event.detail, "what")
+        assert name_of(busy).startswith("port.busy.")
+        assert fact(busy, "port") == bench.name
         assert fact(event.detail, "remedy") == tell("port.busy.remedy")
     finally:
         access.close_port(holder)

@@ -14,6 +14,8 @@ from pourcall.thermometry import thermocouple as tc
 from pourcall.thermometry.amplifier_limits import Amplifier
 from pourcall.thermometry.tolerance import BANDS, WireClass, class_range_c, tolerance
 from pourcall.thermometry.uncertainty import Chain, Shape, budget, combine, normal, rectangular
+from tests.told import inside as inside_of
+from tests.told import name_of, names
 
 CLASS_1, CLASS_2 = WireClass.IEC_1, WireClass.IEC_2
 
@@ -101,7 +103,8 @@ def test_class_1_of_type_k_ends_at_1000_degc_and_what_lies_beyond_is_widened_and
     beyond = budget(Chain("K", Amplifier.EMF_BOARD, CLASS_1), 1084.62, 25.0)
     assert (inside.off_spec, beyond.off_spec) == (False, True)
     assert beyond.parts[0].stated_c == pytest.approx(2.0 * 0.004 * 1084.62)
-    assert "-40 °C to 1000 °C" in say(beyond.parts[0].words)
+    (range_c,) = (one.facts for one in inside_of(beyond.parts[0].words) if one.name == "uncertainty.beyond_class")
+    assert (range_c["low_c"], range_c["high_c"]) == (-40, 1000)
     assert beyond.expanded_c > inside.expanded_c
 
 
@@ -159,7 +162,7 @@ def test_an_amplifier_outside_its_ambient_range_is_widened_and_told() -> None:
     hot = budget(Chain("K", Amplifier.MAX31856, CLASS_2), 540.0, 95.0)
     assert (cool.off_spec, hot.off_spec) == (False, True)
     assert hot.expanded_c > cool.expanded_c
-    assert any("outside the data sheet" in say(part.words) for part in hot.parts)
+    assert any("uncertainty.beyond_sheet" in names(part.words) for part in hot.parts)
 
 
 def test_a_calibration_on_the_board_replaces_wire_and_fixed_amplifier_error_where_it_reaches() -> None:
@@ -171,7 +174,7 @@ def test_a_calibration_on_the_board_replaces_wire_and_fixed_amplifier_error_wher
     beyond = budget(Chain("K", Amplifier.MAX31855, CLASS_2, checked), 1084.62, 25.0)
     wire = beyond.parts[0]
     assert wire.stated_c == pytest.approx((44535.0 - 27461.0) / 44535.0 * 0.0075 * 1084.62, rel=1e-3)
-    assert "beyond the calibrated span" in say(wire.words)
+    assert "uncertainty.beyond_span" in names(wire.words)
 
 
 def test_a_calibration_of_the_wire_alone_leaves_the_amplifier_in() -> None:
@@ -201,5 +204,6 @@ def test_no_budget_beyond_the_type() -> None:
         budget(Chain("K", Amplifier.MAX31855), 1380.0, 25.0)
     with pytest.raises(OutOfRange):
         budget(Chain("K", Amplifier.MAX31855), float("nan"), 25.0)
-    with pytest.raises(OutOfRange, match="terminals"):
+    with pytest.raises(OutOfRange) as refused:
         budget(Chain("K", Amplifier.MAX31855), 500.0, 2000.0)
+    assert name_of(refused.value.what) == "error.terminals"

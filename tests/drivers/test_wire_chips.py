@@ -12,6 +12,7 @@ from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import BadFrame, RawKind, Sample, SampleFlag
 from pourcall.drivers.wire import max31855, max31856, mcp960x
 from pourcall.drivers.wire.hexline import format_hex_line, parse_hex_line
+from tests.told import name_of
 
 VECTORS: dict[str, list[dict[str, Any]]] = json.loads(
     (Path(__file__).parents[1] / "data" / "amplifiers" / "amplifier_vectors.json").read_text(encoding="utf-8")
@@ -79,10 +80,11 @@ def test_max31855_every_step_survives_the_round_trip(hot: int, cold: int) -> Non
 
 
 def test_max31855_encoder_refuses_what_does_not_fit() -> None:
-    with pytest.raises(OutOfRange, match="14 bits"):
+    with pytest.raises(OutOfRange) as hot:
         max31855.encode_word(2048.0, 25.0)
-    with pytest.raises(OutOfRange, match="12 bits"):
+    with pytest.raises(OutOfRange) as cold:
         max31855.encode_word(25.0, 128.0)
+    assert (name_of(hot.value.what), name_of(cold.value.what)) == ("error.hot_bits", "error.cold_bits")
 
 
 def _registers(hot: list[str], cold: list[str], status: int = 0) -> bytes:

@@ -1,11 +1,9 @@
 """No printed figure lies on the wrong side of a printed limit, in any alloy, in any unit."""
 
-import re
-
 import msgspec
 import pytest
 
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import tell
 from pourcall.contract.plan import tap_window_c
 from pourcall.contract.units import SAME, Unit, format_highest, format_lowest, format_temperature, from_c, in_unit
 from pourcall.metal.alloys.sheet import load_sheets
@@ -14,13 +12,9 @@ from pourcall.planning.job import JobMould
 from pourcall.planning.plan_text import window_lines
 from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 from pourcall.texts import say, written
+from tests.told import name_of, number
 
 LIBRARY = load_sheets()
-
-
-def figures(told: Message | str, unit: Unit) -> list[float]:
-    mark = {Unit.C: "°C", Unit.F: "°F", Unit.K: "K"}[unit]
-    return [float(found[1]) for found in re.finditer(rf"(-?\d+) (?:{mark}|to \d+ {mark})", say(told, unit))]
 
 
 def shown(text: str) -> float:
@@ -60,7 +54,10 @@ def test_the_aim_and_the_window_are_printed_inside_the_limits(key: str, unit: Un
         assert pot_low >= from_c(low_c, unit) - SAME
         assert pot_high <= from_c(high_c, unit) + SAME
         liquid = shown(format_temperature(plan.melt.alloy.liquidus_c, unit))
-        assert liquid < figures(lip, unit)[0] <= pot_low
+        assert name_of(lip) == "plan.mould.lip"
+        lip_low = shown(format_lowest(number(lip, "lowest_c"), unit))
+        assert f"{lip_low:.0f}" in say(lip, unit)
+        assert liquid < lip_low <= pot_low
 
 
 def test_a_lowest_is_rounded_up_and_a_highest_down_but_a_figure_of_a_handbook_stays_itself() -> None:

@@ -30,10 +30,8 @@ from pourcall.contract.plan import AlloyFacts, MeltPlan, MouldPlan, PotLimit
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.daemon.api import library
-from pourcall.records.entries.charges import charge_told
 from pourcall.records.read.store import Store
 from pourcall.records.write.recorder import Recorder
-from pourcall.texts import say
 
 UTC_S = 1_780_000_000.0
 
@@ -304,9 +302,13 @@ class Shop:
     def charge(self, melt: str, *entries: ChargeEntry, **more: Any) -> Message:
         return self.enter(ChargeRequest(melt=melt, entries=entries, **more))
 
-    def charges(self, melt: str) -> list[str]:
+    def charges(self, melt: str) -> list[tuple[int, float | None, str, str, int | None, str]]:
+        """Number, mass, source, the melt or ingot it is of, how often it was molten before and how that is known."""
         with Store.read(self.path) as store:
-            return [f"{one.number}: {say(charge_told(one))}" for one in store.melt(melt).charges]
+            return [
+                (one.number, one.mass_kg, one.source, one.origin, one.remelts, one.remelts_how)
+                for one in store.melt(melt).charges
+            ]
 
     def rows(self, table: str) -> int:
         conn = sqlite3.connect(self.path)

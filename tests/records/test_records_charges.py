@@ -12,27 +12,51 @@ from hypothesis import strategies as st
 from pourcall.contract.entries import ChargeEntry, ChargeRequest, EndingRequest
 from pourcall.contract.errors import BadInput, NotFound, PourcallError
 from pourcall.contract.events import MarkKind
+from pourcall.contract.message import Message, tell
 from pourcall.daemon.api import library
 from pourcall.records.entries.charges import charge_told
 from pourcall.records.read.store import Store
 from pourcall.texts import say
 from tests.records.conftest import UTC_S, Shop, new, returns, scrap
+from tests.told import parts
 
 Maker = Any
+
+
+def metal(mass_kg: float, source: str) -> Message:
+    return tell("charge.metal", mass=tell("charge.mass", mass_kg=mass_kg), source=source)
+
+
+@pytest.mark.wording
+def test_metal_is_told_with_mass_source_melt_and_how_often_it_was_molten(shop: Shop) -> None:
+    shop.charge("2026-001", new(1.0), returns(1.2, remelts=4))
+    shop.charge("2026-002", returns(0.5, "2026-001"), scrap(0.2, detail="taps"))
+    shop.charge("2026-003", returns(0.9, "2026-002"))
+    with Store.read(shop.path) as store:
+        told = [say(charge_told(one)) for number in "123" for one in store.melt(f"2026-00{number}").charges]
+    assert told == [
+        "1 kg new",
+        "1.2 kg returns, molten 4 times before",
+        "0.5 kg returns of 2026-001, molten 5 times before",
+        "0.2 kg scrap, taps",
+        "0.9 kg returns of 2026-002, molten at least 6 times before",
+    ]
 
 
 def test_returns_count_one_more_than_the_highest_of_their_melt(shop: Shop) -> None:
     shop.charge("2026-001", new(1.2))
     told = shop.charge("2026-002", new(0.6), returns(0.5, "2026-001"))
-    assert "0.5 kg returns of 2026-001, molten once before" in say(told)
+    of_first = tell("charge.metal_of", mass=tell("charge.mass", mass_kg=0.5), source="returns", origin="2026-001")
+    once = tell("charge.molten", often=tell("charge.often.1", remelts=1))
+    assert parts(told, "entries")[1] == tell("charge.entry", parts=(of_first, once))
     shop.charge("2026-003", returns(0.9, "2026-002"), returns(0.1, "2026-001"))
     assert shop.charges("2026-003") == [
-        "1: 0.9 kg returns of 2026-002, molten twice before",
-        "2: 0.1 kg returns of 2026-001, molten once before",
+        (1, 0.9, "returns", "2026-002", 2, "carried on"),
+        (2, 0.1, "returns", "2026-001", 1, "carried on"),
     ]
     shop.charge("2026-001", scrap(0.2))  # nobody knows how often that was molten
-    assert shop.charges("2026-001") == ["1: 1.2 kg new", "2: 0.2 kg scrap"]
-    assert shop.charges("2026-002")[1] == "2: 0.5 kg returns of 2026-001, molten at least once before"
+    assert shop.charges("2026-001") == [(1, 1.2, "new", "", 0, "told"), (2, 0.2, "scrap", "", None, "")]
+    assert shop.charges("2026-002")[1] == (2, 0.5, "returns", "2026-001", 1, "at least")
 
 
 def test_a_correction_of_an_older_melt_reaches_the_younger_ones(shop: Shop) -> None:
@@ -41,29 +65,31 @@ def test_a_correction_of_an_older_melt_reaches_the_younger_ones(shop: Shop) -> N
     shop.charge("2026-003", returns(0.5, "2026-002"))
     told = shop.charge("2026-001", returns(1.2, remelts=4), correcting=1, why="it was gates", who="ann")
     assert told.name == "charge.corrected"
-    assert "entry 1 is 1.2 kg returns, molten 4 times before" in say(told)
-    assert shop.charges("2026-003") == ["1: 0.5 kg returns of 2026-002, molten 6 times before"]
+    four_times = tell("charge.molten", often=tell("charge.often.3", remelts=4))
+    corrected = tell("charge.entry", parts=(metal(1.2, "returns"), four_times))
+    assert (told.facts["number"], told.facts["entry"]) == (1, corrected)
+    assert shop.charges("2026-003") == [(1, 0.5, "returns", "2026-002", 6, "carried on")]
     assert shop.rows("charges") == 4
     with Store.read(shop.path) as store:
         (one,) = store.melt("2026-001").charges
         assert (one.corrected, one.why, one.who) == (True, "it was gates", "ann")
         with store.reading() as conn:
             kept = conn.execute("SELECT old, new, at_utc_s, why FROM corrections").fetchall()
-    assert kept == [("1.2 kg new", "1.2 kg returns, molten 4 times before", shop.now_s, "it was gates")]
+    assert kept == [(say(tell("charge.entry", parts=(metal(1.2, "new"),))), say(corrected), shop.now_s, "it was gates")]
 
 
 def test_returns_of_a_melt_with_nothing_on_record_count_once_at_least(shop: Shop) -> None:
     shop.charge("2026-002", returns(0.5, "2026-001"))
-    assert shop.charges("2026-002") == ["1: 0.5 kg returns of 2026-001, molten at least once before"]
+    assert shop.charges("2026-002") == [(1, 0.5, "returns", "2026-001", 1, "at least")]
     shop.charge("2026-003", returns(0.5, "2026-002"))
-    assert shop.charges("2026-003") == ["1: 0.5 kg returns of 2026-002, molten at least twice before"]
+    assert shop.charges("2026-003") == [(1, 0.5, "returns", "2026-002", 2, "at least")]
 
 
 def test_an_entry_that_is_taken_back_is_kept_and_its_number_is_not_given_again(shop: Shop) -> None:
     shop.charge("2026-001", new(1.0), scrap(0.3))
     assert shop.charge("2026-001", correcting=2, why="weighed in another pot").name == "charge.taken_back"
     shop.charge("2026-001", scrap(0.1))
-    assert shop.charges("2026-001") == ["1: 1 kg new", "3: 0.1 kg scrap"]
+    assert shop.charges("2026-001") == [(1, 1.0, "new", "", 0, "told"), (3, 0.1, "scrap", "", None, "")]
     assert shop.rows("charges") == 4
     with pytest.raises(NotFound, match=r"no entry 2 in its charge .*|no entry 2 in its charge"):
         shop.charge("2026-001", scrap(0.2), correcting=2)
@@ -74,8 +100,8 @@ def test_gates_of_a_pour_and_ingots_of_a_melt_are_metal_of_that_melt(shop: Shop)
     shop.enter(EndingRequest(melt="2026-001", ingots_kg=(0.4, 0.3)))
     shop.charge("2026-002", returns(0.2, "2026-001-1"), returns(0.3, "2026-001-i2"))
     assert shop.charges("2026-002") == [
-        "1: 0.2 kg returns of 2026-001, molten once before",
-        "2: 0.3 kg returns of 2026-001-i2, molten once before",
+        (1, 0.2, "returns", "2026-001", 1, "carried on"),
+        (2, 0.3, "returns", "2026-001-i2", 1, "carried on"),
     ]
     with pytest.raises(NotFound, match="Ingots of melt 2026-001: 2026-001-i1, 2026-001-i2"):
         shop.charge("2026-003", returns(0.3, "2026-001-i3"))
@@ -117,7 +143,7 @@ def test_a_told_remelt_count_below_that_of_its_melt_contradicts_the_record(shop:
     with pytest.raises(BadInput, match="returns of 2026-001 were molten 3 times before, not 2"):
         shop.charge("2026-002", returns(0.5, "2026-001", remelts=2))
     shop.charge("2026-002", returns(0.5, "2026-001", remelts=3))  # what is carried on may be told too
-    assert shop.charges("2026-002") == ["1: 0.5 kg returns of 2026-001, molten 3 times before"]
+    assert shop.charges("2026-002") == [(1, 0.5, "returns", "2026-001", 3, "told")]
 
 
 def test_an_addition_marked_while_the_melt_ran_stands_in_the_same_list(
@@ -147,10 +173,10 @@ def test_an_addition_marked_while_the_melt_ran_stands_in_the_same_list(
     recorder.call(lambda conn: library.enter(conn, fix, UTC_S + 950.0)).result(5)
     with Store.read(database) as store:
         told = store.melt("2026-001").charges
-    assert [(one.number, one.added, say(charge_told(one))) for one in told] == [
-        (2, False, "1.2 kg new"),
-        (3, False, "0.3 kg returns, molten once before"),
-        (1, True, "0.35 kg returns, molten twice before"),
+    assert [(one.number, one.added, one.mass_kg, one.source, one.remelts) for one in told] == [
+        (2, False, 1.2, "new", 0),
+        (3, False, 0.3, "returns", 1),
+        (1, True, 0.35, "returns", 2),
     ]
     assert told[2].at_utc_s == pytest.approx(UTC_S + 380.0)
 

@@ -18,7 +18,7 @@ from pourcall.contract.entries import (
 from pourcall.contract.errors import BadInput, NotFound, PourcallError
 from pourcall.contract.events import MeltEnded
 from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding
-from pourcall.contract.message import Message
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.daemon.api import library
 from pourcall.engine.melt.melt_run import MeltRun
@@ -29,7 +29,7 @@ from pourcall.records.read.store import Store
 from pourcall.reports.tables.export import export_pours, melt_csv
 from pourcall.texts import say
 from tests.records.conftest import UTC_S, Shop, new, returns
-from tests.told import name_of, parts
+from tests.told import name_of, parts, said
 
 Maker = Any
 
@@ -57,7 +57,8 @@ def test_an_ending_tells_ingots_and_heel_at_once_with_numbers_to_write_on_the_in
     with Store.read(database) as store:
         detail = store.melt("2026-001")
         (row,) = store.melts()
-    assert say(left_told(detail.left)) == "ingot 2026-001-i1 0.4 kg, ingot 2026-001-i2 0.35 kg, heel 0.3 kg"
+    ingots = [tell("ending.ingot", ingot=f"2026-001-i{n}", mass_kg=kg) for n, kg in ((1, 0.4), (2, 0.35))]
+    assert parts(left_told(detail.left), "parts") == (*ingots, tell("ending.heel", mass_kg=0.3))
     assert (row.ending, row.ending_detail, row.heel_kg) == ("abandoned", "burner out of gas", 0.3)
     assert row.ingots_kg == pytest.approx(0.75)
     assert {one.who for one in detail.left} == {"ann"}
@@ -70,10 +71,12 @@ def test_an_ending_is_corrected_later_and_what_was_told_is_kept(shop: Shop) -> N
             melt="2026-001", ending=MeltEnding.ABANDONED, detail="slag", ingots_kg=(0.42,), heel_kg=0.0, why="x"
         )
     )
-    assert say(told).startswith("melt 2026-001: abandoned (slag), ingot 2026-001-i1 0.42 kg, no heel")
+    how = tell("ending.why", how=tell("ending.how", ending="abandoned"), detail="slag")
+    left = (tell("ending.ingot", ingot="2026-001-i1", mass_kg=0.42), tell("ending.no_heel"))
+    assert told == tell("ending.done", melt="2026-001", said=(how, *left))
     with Store.read(shop.path) as store:
         detail = store.melt("2026-001")
-    assert say(left_told(detail.left)) == "ingot 2026-001-i1 0.42 kg"
+    assert parts(left_told(detail.left), "parts") == (tell("ending.ingot", ingot="2026-001-i1", mass_kg=0.42),)
     assert detail.left[0].corrected
     assert (detail.row.ending, detail.row.ending_detail) == ("abandoned", "slag")
     assert detail.row.ended_utc_s == UTC_S - 100.0 + 100.0 + 1000.0 + 600.0  # its time stays
@@ -81,7 +84,8 @@ def test_an_ending_is_corrected_later_and_what_was_told_is_kept(shop: Shop) -> N
     assert shop.rows("melt_endings") == 4
     shop.enter(EndingRequest(melt="2026-001", ingots_kg=(0.42, 0.3)))
     with Store.read(shop.path) as store:
-        assert say(left_told(store.melt("2026-001").left)) == "ingot 2026-001-i1 0.42 kg, ingot 2026-001-i2 0.3 kg"
+        left = store.melt("2026-001").left
+    assert [(one.name, one.mass_kg) for one in left] == [("2026-001-i1", 0.42), ("2026-001-i2", 0.3)]
     assert shop.rows("leavings") == 7
 
 
@@ -127,8 +131,8 @@ def test_a_pour_keeps_the_version_of_its_setup(shop: Shop, make: Maker) -> None:
     between = UTC_S + 2000.0
     thinner = MouldSetupRequest(name="Cleat v1", thinnest_mm=5.0, batch="B8", why="planed", who="ann")
     told = shop.recorder.call(lambda conn: library.enter(conn, thinner, between)).result(5)
-    assert (told.name, told.facts["version"]) == ("record.setup.changed", 2)
-    assert say(told).startswith("mould setup cleat_v1, version 2: batch, thinnest;")
+    fields = tuple(tell("record.setup.field", setup_field=field) for field in ("batch", "thinnest_mm"))
+    assert told == tell("record.setup.changed", setup="cleat_v1", version=2, fields=fields)
     with Store.read(shop.path) as store:
         old, young = pour_facts(store, "2026-001-1").setup, pour_facts(store, "2026-003-1").setup
         with store.reading() as conn:
@@ -209,7 +213,9 @@ def test_a_pour_is_completed_later_in_one_piece(shop: Shop) -> None:
     told = shop.enter(
         PourCompletion(pour="2026-001-1", setup="Deck cleat", batch="=B9", note="sand damp", tags=("damp",), who="ann")
     )
-    assert say(told) == "pour 2026-001-1: setup deck cleat, batch =B9, a note, tag damp; on record"
+    mould = (tell("correction.setup", setup="deck cleat"), tell("correction.batch", batch="=B9"))
+    words = (tell("correction.note"), tell("correction.tag", tag="damp"))
+    assert told == tell("correction.pour_completed", pour="2026-001-1", said=(*mould, *words))
     with Store.read(shop.path) as store:
         detail = store.pour("2026-001-1")
         assert (detail.row.setup, detail.row.batch, detail.row.who) == ("deck cleat", "=B9", "ann")
@@ -239,12 +245,14 @@ def test_a_melt_that_is_over_takes_notes_and_tags(shop: Shop) -> None:
 def test_several_findings_are_recorded_all_or_none(shop: Shop) -> None:
     from pourcall.contract.api import FoundDefect
 
-    def tell(*found: FoundDefect, **more: Any) -> str:
+    def enter(*found: FoundDefect, **more: Any) -> tuple[Message, ...]:
         asked = ResultRequest(findings=found, **more)
-        return say(shop.recorder.call(lambda conn: library.add_result(conn, "2026-001-1", asked, shop.now_s)).result(5))
+        call = shop.recorder.call(lambda conn: library.add_result(conn, "2026-001-1", asked, shop.now_s))
+        return parts(call.result(5), "said")
 
-    assert tell(FoundDefect(defect="misrun", severity=2), FoundDefect(defect="sink", severity=1, detail="gate")) == (
-        "2026-001-1: misrun 2, sink 1; on record"
+    assert enter(FoundDefect(defect="misrun", severity=2), FoundDefect(defect="sink", severity=1, detail="gate")) == (
+        tell("record.defect", defect="misrun", severity=2),
+        tell("record.defect", defect="sink", severity=1),
     )
     before = shop.rows("results")
     for wrong in (
@@ -255,10 +263,13 @@ def test_several_findings_are_recorded_all_or_none(shop: Shop) -> None:
         (),
     ):
         with pytest.raises(BadInput):
-            tell(*wrong)
+            enter(*wrong)
         assert shop.rows("results") == before
-    assert tell(FoundDefect(defect="misrun"), FoundDefect(defect="sink")).startswith("2026-001-1: misrun taken back")
-    tell(FoundDefect(defect="sound"))
+    assert enter(FoundDefect(defect="misrun"), FoundDefect(defect="sink")) == (
+        tell("record.defect_taken_back", defect="misrun"),
+        tell("record.defect_taken_back", defect="sink"),
+    )
+    enter(FoundDefect(defect="sound"))
     with Store.read(shop.path) as store:
         assert store.pour("2026-001-1").row.result == "sound"
 
@@ -286,8 +297,12 @@ def test_exports_compare_and_search_tell_charge_and_ending(shop: Shop, tmp_path:
     assert {line.name: line.values for line in found.differ}["remelt_count"] == (0.0, 1.0)
     assert name_of(found.warnings[0]) == "comparison.more_changed"
     assert Message("word.aspect.remelt_count") in parts(found.warnings[0], "what")
-    assert "charge: 0.5 kg returns of 2026-001, molten once before, =HYPERLINK(1)" in table
-    assert "melt ended: abandoned, too cold, heel 0.2 kg" in table
+    metal = tell("charge.metal_of", mass=tell("charge.mass", mass_kg=0.5), source="returns", origin="2026-001")
+    molten = tell("charge.molten", often=tell("charge.often.1", remelts=1))
+    detail = tell("charge.detail", detail="=HYPERLINK(1)")
+    assert said("export.charge", charge=tell("charge.entry", parts=(metal, molten, detail))) in table
+    heel = say(tell("ending.left", parts=(tell("ending.heel", mass_kg=0.2),)))
+    assert said("export.ended", how=f"abandoned, too cold, {heel}") in table
     head, *lines = (tmp_path / "pours.csv").read_text("utf-8").splitlines()
     assert head.endswith(",result,batch")
     assert [line.rpartition(",")[2] for line in lines] == ["", "'=B9", ""]  # no formula
@@ -364,10 +379,9 @@ def test_what_an_older_file_holds_is_read_as_before(tmp_path: Path) -> None:
         (pour,) = store.pours(setup="cleat")
         with store.reading() as reading:
             (setup,) = setup_list(reading)
-    assert [say(charge_told(one)) for one in detail.charges] == [
-        "1 kg metal of unknown source",
-        "0.3 kg returns, molten twice before",
-    ]
+    unknown = tell("charge.metal", mass=tell("charge.mass", mass_kg=1.0), source=tell("charge.unknown_source"))
+    assert charge_told(detail.charges[0]) == tell("charge.entry", parts=(unknown,))
+    assert [(one.mass_kg, one.source, one.remelts) for one in detail.charges] == [(1.0, "", None), (0.3, "returns", 2)]
     assert (detail.left, detail.row.ending, detail.row.heel_kg) == ((), "poured", None)
     assert (pour.pour, pour.batch, pour.not_poured) == ("2026-001-1", "", False)
     assert (setup.version, setup.batch, setup.preheat_c, setup.pours) == (1, "", None, 1)

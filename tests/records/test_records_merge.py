@@ -21,6 +21,7 @@ from pourcall.records.upkeep.merge import merge
 from pourcall.records.upkeep.migrate import PAGE_BYTES
 from pourcall.records.write.recorder import Recorder
 from pourcall.reports.tables.export import melt_csv
+from tests.told import said
 
 UTC_S = 1_780_000_000.0
 JPEG = b"\xff\xd8\xff\xe0" + bytes(range(256)) * 30 + b"\xff\xd9"
@@ -120,6 +121,13 @@ def tree(paths: Paths) -> dict[str, bytes]:
     return found
 
 
+def theirs_here(text: str, melt: str) -> str:
+    """An export of theirs as it reads here: the line that says which melt began has the mark of their shop."""
+    began, here = (said("export.began", melt=name, alloy="ZA-27") for name in (melt, f"{melt}@hill"))
+    assert began in text
+    return text.replace(began, here)
+
+
 def take_in(archive: Path, paths: Paths, **named: Any) -> Any:
     return merge(archive, paths, who="ann", utc_s=UTC_S + 2e5, **named)
 
@@ -140,7 +148,7 @@ def test_melts_of_both_shops_stand_side_by_side_and_export_the_same(here: Paths,
         for name, text in ours.items():
             assert melt_csv(store, name) == text
         for name, text in theirs.items():
-            assert melt_csv(store, f"{name}@hill") == text.replace(f"melt {name} ", f"melt {name}@hill ")
+            assert melt_csv(store, f"{name}@hill") == theirs_here(text, name)
         assert [session.furnace for session in store.sessions()] == ["crucible", "crucible@hill"]
         assert list(read_inputs(store, 2)) == their_inputs
         assert list(read_events(store, 2)) == their_events
@@ -208,7 +216,7 @@ def test_a_later_archive_of_the_same_shop_adds_only_what_is_new(here: Paths, the
     assert done.melts == (("2026-003", "2026-003@hill"),)
     with Store.read(there.database) as store, Store.read(here.database) as ours:
         for name in ("2026-001", "2026-002", "2026-003"):
-            text = melt_csv(store, name).replace(f"melt {name} ", f"melt {name}@hill ")
+            text = theirs_here(melt_csv(store, name), name)
             assert melt_csv(ours, f"{name}@hill") == text
         assert [list(read_inputs(ours, n)) for n in (2, 3)] == [list(read_inputs(store, n)) for n in (1, 2)]
         assert ours.pour("2026-002@hill-1").row.result == "sound"
@@ -258,7 +266,7 @@ def test_an_archive_taken_in_mid_session_is_completed_by_the_next(tmp_path: Path
     with Store.read(paths.database) as store, Store.read(here.database) as ours:
         assert list(read_inputs(ours, 2)) == list(read_inputs(store, 1))
         assert list(read_events(ours, 2)) == list(read_events(store, 1))
-        text = melt_csv(store, "2026-001").replace("melt 2026-001 ", "melt 2026-001@hill ")
+        text = theirs_here(melt_csv(store, "2026-001"), "2026-001")
         assert melt_csv(ours, "2026-001@hill") == text
         assert ours.melt_trace("2026-001@hill", 100).probes == store.melt_trace("2026-001", 100).probes
         with ours.reading() as conn, store.reading() as theirs:

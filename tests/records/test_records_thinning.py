@@ -1,6 +1,7 @@
 """Thinning on request. What goes, what stays, what is said of it, and what a crash may cost: nothing."""
 
 import json
+import os
 import sqlite3
 from itertools import pairwise
 from pathlib import Path
@@ -22,6 +23,7 @@ from pourcall.records.upkeep.thinning import JournalRow, given_up, in_runs, thin
 from pourcall.records.write import rollup
 from pourcall.records.write.recorder import Recorder
 from pourcall.reports.tables.export import export_melt, melt_csv
+from tests.told import tells
 
 UTC_S = 1_780_000_000.0
 DAY_S = 86_400.0
@@ -296,7 +298,7 @@ def test_the_command_wants_a_backup_first_and_knows_one_that_holds_everything(
     shop: Paths, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert run() == Refused.exit_code
-    assert "no whole backup" in capsys.readouterr().err
+    assert tells(capsys.readouterr().err, "cli.thin.no_backup")
     assert rows_of(shop.database, "SELECT * FROM thinnings") == []
     with Store.read(shop.database) as store:
         back_up(store, shop, tmp_path / "all.zip", utc_s=LATER_S)
@@ -321,12 +323,12 @@ def test_the_command_keeps_out_of_the_way_of_a_running_daemon(shop: Paths, capsy
 
     with SingleLock(shop.lock):
         assert run("--no-backup") == DaemonError.exit_code
-    assert "running already" in capsys.readouterr().err
+    assert tells(capsys.readouterr().err, "daemon.runs_already", process=os.getpid())
     assert rows_of(shop.database, "SELECT * FROM thinnings") == []
     assert run("--no-backup", "--dry-run") == 0
-    assert "would be given up" in capsys.readouterr().out
+    assert tells(capsys.readouterr().out, "cli.thin.would")
     assert run("--no-backup") == 0
-    assert "given up" in capsys.readouterr().out
+    assert tells(capsys.readouterr().out, "cli.thin.done")
 
 
 def test_a_replay_of_a_thinned_trace_says_that_it_cannot_come_out_the_same(
@@ -339,12 +341,12 @@ def test_a_replay_of_a_thinned_trace_says_that_it_cannot_come_out_the_same(
     with Store.read(old) as store:
         whole = export_melt(store, "2026-001", tmp_path / "whole").csv
     assert main(["replay", str(whole), *words]) == 0
-    assert "thinned" not in capsys.readouterr().err
+    assert not tells(capsys.readouterr().err, "replay.thinned")
     give_up(old)
     with Store.read(old) as store:
         left = export_melt(store, "2026-001", tmp_path / "left").csv
     assert main(["replay", str(left), *words]) == 0
-    assert "was thinned to one reading in 10 s: this replay cannot say again" in capsys.readouterr().err
+    assert tells(capsys.readouterr().err, "replay.thinned", file=str(left), keep_every_s=10.0)
 
 
 @pytest.mark.parametrize("word", ["2", "y", "-1y", "1h", "1e9y", ""])

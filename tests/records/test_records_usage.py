@@ -14,6 +14,7 @@ from pourcall.records.upkeep.backup import back_up
 from pourcall.records.upkeep.thinning import thin
 from pourcall.records.upkeep.usage import usage
 from pourcall.records.write.recorder import Recorder
+from tests.told import tells
 
 UTC_S = 1_780_000_000.0
 DAY_S = 86_400.0
@@ -116,14 +117,14 @@ def test_doctor_tells_of_the_last_backup_and_of_none(
     assert findings(capsys)["backup"]["state"] == "note"
     with Store.read(shop.database) as store:
         back_up(store, shop, tmp_path / "all.zip", utc_s=time.time() - 40 * DAY_S)
-    assert "time for another" in findings(capsys)["backup"]["says"]
+    assert tells(findings(capsys)["backup"]["says"], "check.backup_old")
     with Store.read(shop.database) as store:
         back_up(store, shop, tmp_path / "all.zip", utc_s=time.time())
     told = findings(capsys)["backup"]
     assert told["state"] == "well"
     assert str(tmp_path / "all.zip") in told["says"]
     (tmp_path / "all.zip").unlink()
-    assert "no longer at" in findings(capsys)["backup"]["says"]
+    assert tells(findings(capsys)["backup"]["says"], "check.backup_moved", path=str(tmp_path / "all.zip"))
 
 
 def test_doctor_tells_for_each_probe_whether_its_calibration_is_due(
@@ -151,7 +152,7 @@ def test_doctor_tells_for_each_probe_whether_its_calibration_is_due(
     write_aside(shop.database, enter, utc_s=time.time())
     told = findings(capsys)
     assert told["calibration of melt_probe"]["state"] == "well"
-    assert "due 20" in told["calibration of melt_probe"]["says"]
+    assert tells(told["calibration of melt_probe"]["says"], "check.calibrated")
     assert told["calibration of wall"]["state"] == "note"
-    assert "overdue for 120 days" in told["calibration of wall"]["says"]
-    assert "never calibrated" in told["calibration of dip_probe"]["says"]
+    assert tells(told["calibration of wall"]["says"], "check.overdue", days=120)
+    assert tells(told["calibration of dip_probe"]["says"], "check.never_calibrated", probe="dip_probe")

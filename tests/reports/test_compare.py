@@ -22,6 +22,7 @@ from pourcall.reports.pages.as_html import html
 from pourcall.reports.pages.compare_page import compare_page, comparison_text, overlay
 from pourcall.texts import say, word
 from pourcall.trials.compare import MOST, Comparison, compare
+from tests.told import said
 
 Change = Callable[[PourFacts], PourFacts]
 
@@ -214,7 +215,9 @@ def test_the_text_puts_warnings_first_then_differences_then_what_is_the_same() -
     assert lines[0] == say(tell("comparison.note", warning=more_changed("alloy")))
     text = "\n".join(lines)
     assert "1006 °F" in text  # 541 degC = 1005.8 degF
-    assert text.index("result") < text.index("at the lip") < text.index("* alloy") < text.index("The same:")
+    result, at_lip, alloy = (word("aspect", name) for name in ("result", "at_lip", "alloy"))
+    alike = " ".join(said("comparison.same", alike="-").split("-")[0].split())
+    assert text.index(result) < text.index(at_lip) < text.index(f"* {alloy}") < text.index(alike)
 
 
 @pytest.mark.parametrize("align", ["pour", "liquidus"])
@@ -226,7 +229,8 @@ def test_the_overlay_has_a_line_and_a_name_for_each_pour(align: Any) -> None:
     words = " ".join(str(e.text) for e in root.iter() if e.tag.endswith("text"))
     assert "2026-001-1" in words
     assert "2026-002-1" in words
-    assert ("the pour" if align == "pour" else "liquidus was passed") in words
+    zero = tell("plot.zero_pour") if align == "pour" else tell("plot.zero_liquidus")
+    assert said("plot.overlay", zero=zero) in words
 
 
 def test_lines_aligned_on_the_liquidus_meet_there_and_not_when_aligned_on_the_pour() -> None:

@@ -27,6 +27,7 @@ from pourcall.records.read.store import Store
 from pourcall.reports.tables.csv_text import number_cell, text_cell, write_whole
 from pourcall.reports.tables.export import export_melt, export_pour, export_pours, melt_csv
 from pourcall.reports.tables.recompute import recompute_melt
+from tests.told import said
 
 UTC_S = 1_780_000_000.0
 Maker = Any
@@ -195,8 +196,8 @@ def test_formulas_are_harmless_wherever_a_persons_words_stand(melted: Path, tmp_
     assert listed["mould"] == "'=HYPERLINK(1)"
     assert listed["lip_temp_c"] == 541.0
     marks = pandas.read_csv(made.csv)["mark"].dropna().tolist()
-    assert marks[0] == "melt 2026-001 ZA-27 began"
-    assert "pour 1 =HYPERLINK(1)" in marks  # not at the beginning of the cell: a word like another
+    assert marks[0] == said("export.began", melt="2026-001", alloy="ZA-27")
+    assert said("export.poured", number=1, mould="=HYPERLINK(1)") in marks
 
 
 @given(st.text(max_size=30))
@@ -229,7 +230,7 @@ def test_a_tick_that_finds_two_probes_silent_leaves_two_reasons(
     table = pandas.read_csv(made.csv)
     assert table["melt_probe_reason"].fillna("").tolist() == ["ok", "link_lost", ""]
     assert table["chamber_probe_reason"].fillna("").tolist() == ["", "link_lost", ""]
-    assert table["mark"].fillna("").tolist()[-1] == "melt ended: poured"
+    assert table["mark"].fillna("").tolist()[-1] == said("export.ended", how="poured")
     assert [point.max_c for point in points["chamber_probe"]] == [None]
 
 

@@ -34,6 +34,8 @@ from pourcall.reports.drawings.pictures import faces, picture, svg_pdf, write_pi
 from pourcall.reports.drawings.pour_plot import both_svg, overlay_svg
 from pourcall.reports.pages.as_pdf import pdf
 from pourcall.reports.pages.pour_sheet import pour_sheet
+from pourcall.texts import word
+from tests.told import said
 
 UTC_S = 1_780_000_000.0
 MM_PER_POINT = 25.4 / 72.0
@@ -121,8 +123,8 @@ def test_a_pdf_is_one_page_of_the_size_of_its_drawing_with_words_to_search(cast:
     assert reader.metadata.title == "A drawing"
     text = page.extract_text()
     for words in words_of(svg):
-        for word in words.split():
-            assert word in text, word
+        for piece in words.split():
+            assert piece in text, piece
     embedded = [font["/FontDescriptor"] for font in _fonts_of(page)]
     assert embedded
     assert all("/FontFile2" in descriptor for descriptor in embedded)
@@ -146,31 +148,33 @@ def test_a_plot_of_a_melt_has_all_that_happened_in_words_and_in_both_times(cast:
     words = words_of(plot_svg(of_melt(cast), Unit.C, clock))
     told = " ".join(words)
     for wanted in (
-        "Melt 2026-001, ZA-27",
-        "liquidus 484 °C",
-        "solidus 376 °C",
-        "in the pot for Cleat A: 545 °C to 585 °C",
-        "melting",
-        "ready",
-        "pot lifted",
-        "pour 1 into Cleat A, 541 °C at the lip",
-        "pour 1, Cleat A: 541 °C",
-        "dip 1: 548 °C, settled",
-        "18.3 min",
+        said("plot.melt_title", what=tell("plot.melt", melt="2026-001"), alloy="ZA-27"),
+        said("plot.liquidus", liquidus_c=484.0),
+        said("plot.solidus", solidus_c=376.0),
+        said("plot.window_in_pot", mould="Cleat A", low_c=545.0, high_c=585.0),
+        word("state", "melting"),
+        word("state", "ready"),
+        said("record.lifted"),
+        said("record.poured_at", number=1, mould="Cleat A", lip_c=541.0),
+        said("plot.pour", number=1, mould="Cleat A", lip_c=541.0),
+        said("record.dip.figure", number=1, temp_c=548.2, how=tell("record.dip.how", dip_how="settled")),
+        said("plot.when", minutes=18.3, hour="00:18"),
         "°C",
         "melt_probe",
     ):
         assert wanted in told, wanted
     assert {"0", "10", "20", "00:00", "00:10", "00:20"} <= set(words)  # minutes since the start, and by the clock
     warm = " ".join(words_of(plot_svg(of_melt(cast), Unit.F, clock)))
-    assert "liquidus 903 °F" in warm
+    assert said("plot.liquidus", Unit.F, liquidus_c=484.0) in warm
+    assert "903 °F" in warm
     assert "°C" not in warm
 
 
 def test_a_plot_up_to_a_pour_ends_five_minutes_after_it(cast: Path) -> None:
     facts = of_melt(cast, number=1)
     assert facts.end_s <= 1200.0 + 300.0
-    assert "Pour 2026-001-1 and its melt, ZA-27" in words_of(plot_svg(facts, Unit.C, clock))
+    what = tell("plot.pour_and_melt", melt="2026-001", number=1)
+    assert said("plot.melt_title", what=what, alloy="ZA-27") in words_of(plot_svg(facts, Unit.C, clock))
     with pytest.raises(NotFound):
         of_melt(cast, number=7)
 
@@ -253,7 +257,8 @@ def test_a_melt_without_a_pour_or_a_reading_is_drawn_too(
     facts = of_melt(database)
     assert facts.trace == {}
     assert facts.pours == ()
-    assert "Melt 2026-001, ZA-27" in words_of(plot_svg(facts, Unit.C, clock))
+    title = said("plot.melt_title", what=tell("plot.melt", melt="2026-001"), alloy="ZA-27")
+    assert title in words_of(plot_svg(facts, Unit.C, clock))
     assert picture(plot_svg(facts, Unit.C, clock), ".png").startswith(b"\x89PNG\r\n\x1a\n")
 
 
@@ -266,22 +271,22 @@ def test_a_sheet_is_one_page_of_paper_with_what_matters_in_words(cast: Path, pap
     text = " ".join(page.extract_text().split())
     for told in (
         "2026-001-1",
-        "Cleat A in ZA-27",
+        f"Cleat A {said('sheet.in')} ZA-27",
         "541 °C ± 6 °C",
-        "inside its window",
-        "wanted 520 °C to 560 °C",
+        said("sheet.inside"),
+        said("sheet.wanted", low_c=520.0, high_c=560.0),
         "boat club",
         "probe in the metal less 25 degC on the way",
         "cleat_v1",
-        "not inspected yet",
+        said("sheet.not_inspected"),
         "Hot <metal>.",
-        "liquidus",
-        "pour 2 into Cleat B",
-        "Around the pour",
+        said("plot.liquidus", liquidus_c=484.0),
+        said("record.poured_at", number=2, mould="Cleat B", lip_c=500.0),
+        said("plot.around_pour"),
     ):
         assert told in text, told
     assert reader.metadata is not None
-    assert reader.metadata.title == "Pour 2026-001-1: Cleat A"
+    assert reader.metadata.title == said("sheet.title", pour="2026-001-1", mould="Cleat A")
 
 
 def test_however_much_happened_the_sheet_stays_one_page_and_photos_follow(
@@ -309,7 +314,9 @@ def test_however_much_happened_the_sheet_stays_one_page_and_photos_follow(
     first, second = reader.pages
     assert "<b>note 69</b>" in first.extract_text()
     assert "horn tip" in second.extract_text()
-    assert "missing or no picture" in " ".join(second.extract_text().split())
+    # a long name is broken between two lines
+    missing = said("page.photo_unread", file=f"{'ab' * 32}.png")
+    assert "".join(missing.split()) in "".join(second.extract_text().split())
     (shown,) = second.images
     assert shown.image is not None
     assert shown.image.size == (30, 60)

@@ -19,6 +19,7 @@ from pourcall.contract.status import Reason
 from pourcall.records.read.store import Store
 from pourcall.reports.tables.csv_text import write_files, write_whole_bytes
 from pourcall.reports.tables.export import export_melt, export_pour
+from tests.told import said
 
 ARROW = importlib.util.find_spec("pyarrow") is not None
 
@@ -72,7 +73,8 @@ def test_every_line_is_one_object_with_nulls_where_there_is_no_number(melted: Pa
     assert (rows[5]["ambient_status"], rows[5]["ambient_reason"]) == ("bad", "sensor_open")
     assert rows[3]["ambient_status"] is None  # no reading at all
     assert rows[0]["ambient_temp_c"] == -3.25
-    assert any('pour 1 =cmd|"x"\t\\' in (row["mark"] or "") for row in rows)
+    poured = said("export.poured", number=1, mould='=cmd|"x"\t\\')
+    assert any(poured in (row["mark"] or "") for row in rows)
 
 
 def test_the_same_record_gives_the_same_bytes(melted: Path, tmp_path: Path) -> None:

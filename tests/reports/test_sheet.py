@@ -25,7 +25,8 @@ from pourcall.records.write.rows import insert
 from pourcall.reports.drawings.pour_plot import both_svg, melt_svg, pour_svg
 from pourcall.reports.pages.as_html import html
 from pourcall.reports.pages.pour_sheet import judged, pour_sheet
-from pourcall.texts import say
+from pourcall.texts import word
+from tests.told import said
 
 UTC_S = 1_780_000_000.0
 NASTY = '<script>alert(1)</script>\x1b[31m & "co"'
@@ -117,17 +118,17 @@ def test_the_page_says_number_temperature_window_and_how_it_is_known(cast: Path)
         "Cleat A",
         "ZA-27",
         "541 °C ± 6 °C",
-        "520 °C to 560 °C",
-        "inside its window",
+        said("sheet.wanted", low_c=520.0, high_c=560.0),
+        said("sheet.inside"),
         "boat club",
         "probe in the metal less 25 degC on the way",
         "cleat_v1",
-        "not inspected yet",
+        said("sheet.not_inspected"),
         "Hot.",
-        "5 min 0 s before",
-        "20 s from lift to pour",
-        "dip 1: 548 °C",
-        "pour 2 into Cleat B",
+        said("sheet.before_pour", length="5 min 0 s"),
+        said("sheet.lift_to_pour", length="20 s"),
+        said("record.dip.figure", number=1, temp_c=548.2, how=tell("record.dip.how", dip_how="settled")),
+        said("record.poured_at", number=2, mould="Cleat B", lip_c=500.0),
     ):
         assert told in page.words, told
     assert page.open == []
@@ -138,10 +139,13 @@ def test_a_pour_outside_its_window_says_by_how_much_in_the_readers_unit(cast: Pa
     facts = facts_of(cast, "2026-001-2")
     cold, tone = judged(facts.row)
     assert (cold, tone) == (tell("sheet.too_cold", under_difference_c=20.0), "bad")
-    assert say(cold, Unit.F) == "36 °F TOO COLD"
     page = Page(page_of(facts, cast.parent, clock=clock, unit=Unit.F))
     assert "932 °F ± 11 °F" in page.words  # 500 degC exactly
-    assert "968 °F to 1040 °F" in page.words  # 520 and 560 degC exactly
+    assert "36 °F" in said("sheet.too_cold", Unit.F, under_difference_c=20.0)
+    assert said("sheet.too_cold", Unit.F, under_difference_c=20.0) in page.words
+    wanted = said("sheet.wanted", Unit.F, low_c=520.0, high_c=560.0)
+    assert wanted in page.words
+    assert {"968 °F", "1040 °F"} <= set(re.findall(r"\d+ °F", wanted))  # 520 and 560 degC exactly
     unknown = msgspec.structs.replace(facts.row, lip_temp_c=None, lip_u_c=None)
     assert judged(unknown) == (tell("sheet.lip_unknown"), "bad")
     edge = msgspec.structs.replace(facts.row, lip_temp_c=557.0, lip_u_c=6.0)
@@ -193,7 +197,7 @@ def test_photos_are_in_the_page_itself_and_a_missing_one_is_named(
     assert kind == "data:image/jpeg"
     assert base64.b64decode(data) == body
     assert "horn tip" in page.words
-    assert "is missing" in page.words
+    assert said("page.photo_missing", file=f"{'ab' * 32}.png") in page.words
     other = Page(page_of(facts_of(cast, "2026-001-2"), folder, clock=clock))
     assert not [tag for tag, _ in other.tags if tag == "img"]
 
@@ -216,8 +220,10 @@ def test_a_drawing_is_whole_xml_with_every_figure_inside_it(
             assert all(0.0 <= float(at) <= wide for at, _ in points)
     assert seen > 100
     words = [str(element.text) for element in root.iter() if element.tag.endswith("text")]
-    assert {"pour 1", say(tell("plot.liquidus", liquidus_c=484.0), unit)} <= set(words)
-    assert {"ready", "melting"} <= {str(element.text) for element in root.iter() if element.tag.endswith("title")}
+    assert {said("plot.pour_number", number=1), said("plot.liquidus", unit, liquidus_c=484.0)} <= set(words)
+    assert {word("state", state) for state in ("ready", "melting")} <= {
+        str(element.text) for element in root.iter() if element.tag.endswith("title")
+    }
 
 
 def test_a_melt_without_one_reading_still_has_a_sheet(

@@ -20,8 +20,10 @@ from PIL import Image
 
 from pourcall.cli.main import main
 from pourcall.contract.message import tell
-from pourcall.texts import say
+from pourcall.contract.units import Unit
+from pourcall.texts import say, word
 from tests.reworded import program
+from tests.told import said, tells
 
 Run = Callable[..., Any]
 
@@ -57,24 +59,25 @@ def shop(recorded: Path, home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyP
 
 
 def test_a_pour_on_paper_side_by_side_and_as_files(shop: Path, run: Run, home: Path) -> None:
-    said = run("sheet", "2026-001-1")
-    assert said.code == 0, said.err
+    done = run("sheet", "2026-001-1")
+    assert done.code == 0, done.err
     page = (shop / "pour-2026-001-1.html").read_text("utf-8")
-    assert "SIMULATED" in page
-    assert "inside its window" in page
-    assert "steam explosion" in page  # the cautions of the alloy and of the sand
-    assert "print it from a browser" in said.out
+    assert said("sheet.simulated") in page
+    assert said("sheet.inside") in page
+    assert said("caution.hazard.steam") in page  # the cautions of the alloy and of the sand
+    assert tells(done.out, "sheet.written_page", file="pour-2026-001-1.html")
     assert run("sheet", "2026-001-1", "--svg", "plot.svg", "--unit", "F").out == "plot.svg\n"
     words = [str(e.text) for e in ElementTree.parse(shop / "plot.svg").iter() if e.tag.endswith("text")]
     assert "°F" in words
-    assert {"liquidus 903 °F", "lift", "pour 1", "ready"} <= set(words)
+    liquidus, pour = said("plot.liquidus", Unit.F, liquidus_c=484.0), said("plot.pour_number", number=1)
+    assert {liquidus, said("plot.lift"), pour, word("state", "ready")} <= set(words)
 
     told = run("compare", "2026-001-1", "2026-002-1", "--svg", "over.svg", "--html", "over.html", "--align", "liquidus")
     assert told.code == 0, told.err
     changed = tell("comparison.more_changed", what=(tell("word.aspect.probe"),))
     assert told.out.startswith(say(tell("comparison.note", warning=changed)))
-    assert "The same: " in told.out
-    assert "alloy ZA-27" in told.out
+    assert tells(told.out, "comparison.same")
+    assert f"{word('aspect', 'alloy')} ZA-27" in told.out
     ElementTree.parse(shop / "over.svg")
     assert "<svg" in (shop / "over.html").read_text("utf-8")
     found = json.loads(run("compare", "2026-001-1", "2026-001-2", "--json").out)
@@ -85,8 +88,8 @@ def test_a_pour_on_paper_side_by_side_and_as_files(shop: Path, run: Run, home: P
     lines = run("export", "2026-002", "--format", "jsonl", "--to", "out")
     assert lines.code == 0, lines.err
     rows = [json.loads(line) for line in (shop / "out" / "melt-2026-002.jsonl").read_text("utf-8").splitlines()]
-    assert lines.out.startswith(f"{len(rows)} rows in ")
-    assert run("export", "--pours", "all.csv").out == "4 pours in all.csv\n"
+    assert tells(lines.out, "export.rows", rows=len(rows))
+    assert run("export", "--pours", "all.csv").out == said("export.pours", pours=4, file="all.csv") + "\n"
     with (shop / "all.csv").open(encoding="utf-8", newline="") as file:
         assert [row["pour"] for row in csv.DictReader(file)] == ["2026-001-1", "2026-001-2", "2026-002-1", "2026-002-2"]
 
@@ -119,16 +122,13 @@ def test_pictures_of_every_kind_come_where_they_are_asked_for(shop: Path, run: R
                     image.verify()
     found = json.loads(run("export", "2026-001", "--plot", "melt.svg", "--json").out)
     assert found == {"plot": "melt.svg"}
-    said = " ".join(str(e.text) for e in ElementTree.parse(shop / "melt.svg").iter() if e.tag.endswith("text"))
-    for told in (
-        "INVENTED",
-        "in the pot for cleat 1",
-        "call: Pour cleat 1",
-        "0.45 kg added",
-        "power off",
-        "pot lifted",
-    ):
-        assert told in said, told
+    drawn = " ".join(str(e.text) for e in ElementTree.parse(shop / "melt.svg").iter() if e.tag.endswith("text"))
+    assert tells(drawn, "plot.invented")
+    assert tells(drawn, "plot.window_in_pot", mould="cleat 1")
+    assert tells(drawn, "plot.call")
+    assert "0.45 kg" in drawn
+    assert tells(drawn, "record.power", level="off")
+    assert tells(drawn, "record.lifted")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a limit on the size of files is set the POSIX way")
@@ -218,22 +218,25 @@ def test_photos_of_a_folder_find_their_pours_and_stand_on_the_sheet(shop: Path, 
         os.utime(folder / name, (poured_s + after_s, poured_s + after_s))
     dry = run("pour", "photo", "--folder", str(folder), "--dry-run")
     assert dry.code == 0, dry.err
-    assert dry.out.count("would be put on record") == 2
+    assert dry.out.count(said("cli.photo.would_be_recorded")) == 2
     assert not (home / "data" / "photos").exists()
-    for reason in ("list.txt: no JPEG", "2026-044-1.png: no pour 2026-044-1", "b.png: no pour in the 3 days"):
-        assert reason in dry.err
+    assert tells(dry.err, "cli.photo.left_out", file="list.txt", why="no JPEG, PNG or WebP image")
+    no_pour = tell("cli.photo.no_such_pour", pour="2026-044-1")
+    assert tells(dry.err, "cli.photo.left_out", file="2026-044-1.png", why=no_pour)
+    (too_late,) = (line for line in dry.err.splitlines() if "b.png" in line)
+    assert tells(too_late, "cli.photo.no_pour_before", days=3)
     done = json.loads(run("pour", "photo", "--folder", str(folder), "--caption", "after fettling", "--json").out)
     assert [(Path(one["file"]).name, one["melt"], one["pour"]) for one in done] == [
         ("2026-002-2 horn tip.png", "2026-002", "2026-002-2"),
         ("a.png", "2026-002", ""),
     ]
-    assert run("pour", "photo", "--folder", str(folder)).out.count("was on record already") == 2
+    assert run("pour", "photo", "--folder", str(folder)).out.count(said("cli.photo.known")) == 2
     assert len(os.listdir(home / "data" / "photos")) == 2
     run("sheet", "2026-002-2")
     assert (shop / "pour-2026-002-2.html").read_text("utf-8").count("data:image/png;base64,") == 2
     found = json.loads(run("melt", "find", "FETTLING", "--json").out)
     assert [(hit["what"], hit["pour"]) for hit in found] == [("photo", ""), ("photo", "2026-002-2")]
-    assert "Nothing on the record has lobster" in run("melt", "find", "lobster").out
+    assert tells(run("melt", "find", "lobster").out, "melt_list.nothing_has", words="lobster")
 
 
 def test_of_several_photos_none_is_kept_where_one_is_no_image(shop: Path, run: Run, home: Path) -> None:
@@ -259,15 +262,15 @@ def test_a_photo_goes_on_record_beside_a_running_daemon(
     assert run("demo", "--headless", "--export", str(tmp_path / "demo"), "--home", str(home)).code == 0
     write_settings(settings_for(socket_board.port))
     daemon = serve()
-    assert "listening" in daemon.said
+    assert tells(daemon.said, "cli.serve.listening")
     assert shell("melt", "start", "za27", "--charge", "1.5kg", "--mould", "cleat 3,kg=0.6,mm=6").code == 0
     for shade in range(4):  # its writer commits every second meanwhile
         (tmp_path / f"{shade}.png").write_bytes(png(shade))
     done = shell("pour", "photo", "2026-001-1", *(str(tmp_path / f"{shade}.png") for shade in range(4)))
     assert done.code == 0, done.err
-    assert done.out.count("; on record") == 4
+    assert done.out.count(f"; {said('cli.photo.recorded')}") == 4
     assert shell("melt", "note", "four photos taken").code == 0
     assert len(json.loads(shell("pour", "show", "2026-001-1", "--json").out)["photos"]) == 4
-    assert shell("melt", "end").code == 0
+    assert shell("melt", "end", "--abandoned", "no cleat today").code == 0  # its mould still waits for metal
     assert daemon.stop() == 0
     assert "four photos" in shell("melt", "find", "photos").out

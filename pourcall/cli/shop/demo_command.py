@@ -67,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     from pourcall.cli.shop.demo_records import refuse_a_real_shop
 
     if not args.headless and not (sys.stderr.isatty() and sys.stdin.isatty()):
-        raise DaemonError("the dashboard needs a terminal", remedy="Run it in one, or use --headless --export DIR")
+        raise DaemonError(tell("screen.no_terminal"), remedy=tell("screen.no_terminal.demo"))
     home = args.home or Path(tempfile.mkdtemp(prefix="pourcall-demo-"))
     try:
         paths = _paths(home)

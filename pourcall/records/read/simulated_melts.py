@@ -7,6 +7,8 @@ A melt is invented where its session ran on a simulated furnace or where it has 
 import sqlite3
 from collections.abc import Iterable
 
+from pourcall.contract.message import NOTHING, Message, tell
+
 TAG = "invented"
 _SQL = (  # few texts, many sessions, many melts: in this order
     "WITH never AS (SELECT hash FROM texts WHERE kind = 'config' AND json_valid(body)"
@@ -21,12 +23,12 @@ def invented_melts(conn: sqlite3.Connection) -> frozenset[str]:
     return frozenset(melt for (melt,) in conn.execute(_SQL, (TAG,)))
 
 
-def invented_line(melts: Iterable[str], invented: frozenset[str]) -> str:
-    """What to say under a list of melts (or of their pours); empty where all are real."""
-    shown = list(dict.fromkeys(melts))
-    found = [melt for melt in shown if melt in invented]
+def invented_told(melts: Iterable[str], invented: frozenset[str]) -> Message:
+    """What to say under a list of melts (or of their pours); nothing where all are real."""
+    shown = frozenset(melts)
+    found = shown & invented
     if not found:
-        return ""
-    which = "all of these are" if len(found) == len(shown) else f"{', '.join(sorted(found))}"
-    verb = "" if len(found) == len(shown) else " is" if len(found) == 1 else " are"
-    return f"Invented: {which}{verb} of a simulated furnace; nothing of it was poured"
+        return NOTHING
+    if found == shown:
+        return tell("melt_list.invented")
+    return tell("melt_list.invented_some", melts=", ".join(sorted(found)))

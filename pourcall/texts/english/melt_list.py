@@ -4,6 +4,8 @@ TEXTS: dict[str, str] = {
     "melt_list.none_yet": "No melt is on the record yet",
     "melt_list.none_like_that": "No melt on the record is like that",
     "melt_list.nothing_has": "Nothing on the record has {words}",
+    "melt_list.invented": "Invented: of a simulated furnace; nothing of it was poured",
+    "melt_list.invented_some": "Invented: {melts}, of a simulated furnace; nothing of it was poured",
     "melt_list.running": "running",
     "melt_list.no_melt": "no melt",
     "melt_list.melt": "Melt {melt}: {alloy}, {charge_kg}, furnace {furnace}",

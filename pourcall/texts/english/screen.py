@@ -131,6 +131,7 @@ TEXTS: dict[str, str] = {
     "screen.own_fault": "The dashboard has a fault of its own ({error}); see its log",
     "screen.no_terminal": "the dashboard needs a terminal",
     "screen.no_terminal.do": "Run it in one, or use: pourcall melt show --json",
+    "screen.no_terminal.demo": "Run it in one, or use --headless --export DIR",
     # the link
     "screen.link.closed": "The daemon closed the stream",
     "screen.link.silent": "The daemon said nothing for {silent_s}",
