@@ -84,8 +84,8 @@ def test_an_ending_is_corrected_later_and_what_was_told_is_kept(shop: Shop) -> N
     assert shop.rows("melt_endings") == 4
     shop.enter(EndingRequest(melt="2026-001", ingots_kg=(0.42, 0.3)))
     with Store.read(shop.path) as store:
-        left = store.melt("2026-001").left
-    assert [(one.name, one.mass_kg) for one in left] == [("2026-001-i1", 0.42), ("2026-001-i2", 0.3)]
+        now = store.melt("2026-001").left
+    assert [(one.name, one.mass_kg) for one in now] == [("2026-001-i1", 0.42), ("2026-001-i2", 0.3)]
     assert shop.rows("leavings") == 7
 
 
