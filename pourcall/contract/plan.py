@@ -16,6 +16,14 @@ SURROUNDINGS_C = 20.0  # what a pot in the open cools towards
 SKIM_BELOW_C = 15.0  # so far below the lowest the mould may get: time to skim (common practice, no source)
 
 
+class HeatPoint(msgspec.Struct, frozen=True, array_like=True):
+    """One point of an alloy's enthalpy curve: heat above the solid at 25 degC, and the share that is liquid."""
+
+    temp_c: float
+    kj_per_kg: float
+    liquid: float
+
+
 class AlloyFacts(msgspec.Struct, frozen=True, kw_only=True):
     """The figures of one alloy sheet that tracking, calls and alarms use."""
 
@@ -30,9 +38,10 @@ class AlloyFacts(msgspec.Struct, frozen=True, kw_only=True):
     pour_max_c: float
     alloy_max_c: float  # in the pot: never above, whatever the loss on the way
     liquid_margin_c: float = 15.0  # above liquidus before the metal is taken for fully liquid
-    latent_kj_per_kg: float
-    cp_solid_j_per_kg_k: float
+    latent_kj_per_kg: float  # this and the two specific heats are those of the curve
+    cp_solid_j_per_kg_k: float  # just below the solidus
     cp_liquid_j_per_kg_k: float
+    heat: tuple[HeatPoint, ...] = ()  # the enthalpy curve; none: the three figures above are all that is known
     density_liquid_kg_per_m3: float
     zinc_bearing: bool = False
     sheet_hash: str = ""

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from operator import mul
 
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.furnace.model import Furnace, Load, Metal, State, integrate, predict_reading
+from pourcall.furnace.model import Furnace, Load, State, integrate, predict_reading
+from pourcall.metal.heat.curve import HeatCurve
 
 COUNT = 32
 EXTRA = ("heat", "lump", "wall_c", "pot_c")  # charge's heat against sheet and scale; contact of a lump; start of both
@@ -105,7 +106,7 @@ class Ensemble:
     def __init__(
         self,
         model: FurnaceModel,
-        metal: Metal,
+        metal: HeatCurve,
         *,
         wall_c: float,
         wall_u_c: float,

@@ -24,13 +24,13 @@ from pourcall.furnace.model import (
     CHAMBER_WALL_SHARE,
     THROTTLE_C,
     Furnace,
-    Metal,
     State,
     add_cold,
     advance,
     predict_reading,
 )
 from pourcall.furnace.training import LOW, Fitted, LearnTrace, why_not
+from pourcall.metal.heat.curve import HeatCurve, curve_of
 
 POINT_S = 10.0
 STEP_S = 5.0
@@ -58,7 +58,7 @@ LEAST_KNOWN = 0.1  # a limit better known than this (a burner has none) is not s
 
 
 def simulate(
-    trace: LearnTrace, furnace: Furnace, metal: Metal, times_s: Sequence[float], *, wall_c: float, heat: float = 0.0
+    trace: LearnTrace, furnace: Furnace, metal: HeatCurve, times_s: Sequence[float], *, wall_c: float, heat: float = 0.0
 ) -> list[tuple[State, float]]:
     """State and mass at these moments, in order, of a furnace that was treated as the trace says."""
     factor = math.exp(heat)
@@ -93,7 +93,7 @@ def predict(
     every_s: float = POINT_S,
 ) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any, Any]", "np.ndarray[Any, Any]"]:
     """(times, readings of the model, what it says it does not know) at `every_s` over the span of a trace."""
-    furnace, metal = Furnace.of(list(logs)), Metal(trace.alloy)
+    furnace, metal = Furnace.of(list(logs)), curve_of(trace.alloy)
     times = np.arange(trace.times_s[0], trace.times_s[-1] + 1e-9, every_s)
     read = [
         predict_reading(furnace, metal, state, mass, trace.sheath_s)
@@ -103,7 +103,7 @@ def predict(
 
 
 def _to(
-    furnace: Furnace, metal: Metal, state: State, mass: float, share: float, room_c: float, seconds: float
+    furnace: Furnace, metal: HeatCurve, state: State, mass: float, share: float, room_c: float, seconds: float
 ) -> State:
     if seconds <= 0.0:
         return state
@@ -281,7 +281,7 @@ class Observations:
 
     def __init__(self, trace: LearnTrace) -> None:
         """One in ten seconds of what a probe said; every dip and typed figure."""
-        self.trace, self.metal = trace, Metal(trace.alloy)
+        self.trace, self.metal = trace, curve_of(trace.alloy)
         none = np.array([])
         grid, temps, weights = _thinned(trace) if trace.times_s else (none, none, none)
         chamber: list[tuple[float, float]] = []

@@ -20,13 +20,13 @@ from pourcall.furnace.model import (
     CHAMBER_WALL_SHARE,
     Coast,
     Furnace,
-    Metal,
     State,
     add_cold,
     advance,
     coast,
     time_to_c,
 )
+from pourcall.metal.heat.curve import curve_of
 
 SHELL_C = 40.0  # so far above its liquidus metal may still freeze on a cold sheath for seconds (ours)
 TAKE_S = 10.0  # readings a second apart err together: one in ten seconds counts
@@ -83,7 +83,7 @@ class Forecast:
     ) -> None:
         """wall_c, wall_u_c: what is known of a furnace still hot from the melt before (k = 1); None: cold."""
         self.model, self.alloy, self.room_c = model, alloy, room_c
-        self.metal = Metal(alloy)
+        self.metal = curve_of(alloy)
         self.mass_kg, self.still_to_come_kg = charge_kg, 0.0
         wall = room_c if wall_c is None else wall_c
         pot = room_c if wall_c is None else 0.85 * wall_c

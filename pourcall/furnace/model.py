@@ -2,29 +2,25 @@
 
     power -> wall (a flame also -> pot) -> room (linear);  wall -> pot (black radiation);  pot -> charge (contact)
 
-The charge keeps enthalpy: solid, the plateau of a eutectic where the sheet names one, a freezing range over which the
-rest of the latent heat is spread evenly, liquid. What the probe reads lags behind it (first order) and, between solid
-lumps, is partly the pot. The furnace's own controller takes the power away over 30 degC below `limit_c`. Lid, bath
-surface and the lining's slow heat are not in it: they are what the uncertainty is for. Implicit steps: none
-is too long to be stable, and none makes or loses heat.
+The charge keeps enthalpy, and its temperature is that of the alloy's curve (metal/heat/curve.py). What the probe
+reads lags behind it (first order) and, between solid lumps, is partly the pot. The furnace's own controller takes the
+power away over 30 degC below `limit_c`. Lid, bath surface and the lining's slow heat are not in it: they are what the
+uncertainty is for. Implicit steps: none is too long to be stable, and none makes or loses heat.
 """
 
 import math
+from bisect import bisect_right
 from typing import NamedTuple
 
 import msgspec
 
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
-from pourcall.contract.plan import AlloyFacts
+from pourcall.metal.heat.curve import HeatCurve
 
 SIGMA = 5.670374419e-8  # W/(m2 K4), CODATA 2018
 KELVIN = 273.15
-REFERENCE_C = 25.0  # solid at this temperature has no enthalpy
 THROTTLE_C = 30.0
 SOLID_CONTACT = 0.2  # of the liquid's: lumps touch the pot in few places (ours)
-EUTECTIC_RANGE_K = (
-    100.0  # an alloy with its arrest so far below the liquidus keeps no eutectic; nearer, in proportion (ours)
-)
 LUMP_SEES_POT = 0.2  # share of the pot in what a probe between solid lumps reads (ours)
 STEP_S = 5.0
 SHORT = 0.3
@@ -33,51 +29,6 @@ NEAR_STEP_S, NEAR_STEPS, COAST_STEP_S, FAR_STEP_S = 8.0, 8, 16.0, 32.0  # of wha
 CHAMBER_WALL_SHARE, CHAMBER_SIGMA_C = 0.7, 25.0  # a probe in the chamber: share of wall in what it reads (ours)
 HOT_START_C = 80.0  # what begins hotter stands in a furnace still hot from the melt before
 PANEL_U_C = 15.0  # a pot's metal behind a panel that was never compared (ours, common practice, no source)
-
-
-class Metal:
-    """Temperature of a charge from its specific enthalpy (J/kg) and back; sheet figures only."""
-
-    __slots__ = ("cp_liquid", "cp_solid", "h_flat", "h_liquid", "h_solid", "liquidus_c", "slope", "solidus_c")
-
-    def __init__(self, facts: AlloyFacts) -> None:
-        """The solid begins to melt at the highest arrest the sheet names below the liquidus, else at the solidus."""
-        arrests = [c for c in (*facts.arrests_c, facts.eutectic_c) if c is not None and c <= facts.liquidus_c]
-        self.solidus_c = max(arrests) if arrests else min(facts.solidus_c, facts.liquidus_c)
-        self.liquidus_c = facts.liquidus_c
-        self.cp_solid, self.cp_liquid = facts.cp_solid_j_per_kg_k, facts.cp_liquid_j_per_kg_k
-        latent_j = facts.latent_kj_per_kg * 1000.0
-        range_k = self.liquidus_c - self.solidus_c
-        flat = max(0.0, 1.0 - range_k / EUTECTIC_RANGE_K) if arrests else 0.0 if range_k > 0.0 else 1.0
-        # the heat of the whole, as the sheet has it: solid to the printed solidus, melting to the liquidus
-        cp_mean = 0.5 * (self.cp_solid + self.cp_liquid)
-        sheet_k = facts.liquidus_c - min(facts.solidus_c, facts.liquidus_c)
-        self.h_liquid = self.cp_solid * (facts.liquidus_c - sheet_k - REFERENCE_C) + latent_j + cp_mean * sheet_k
-        self.h_solid = self.cp_solid * (self.solidus_c - REFERENCE_C)
-        self.h_flat = self.h_solid + flat * (self.h_liquid - self.h_solid - cp_mean * range_k)
-        self.slope = range_k / (self.h_liquid - self.h_flat) if self.h_liquid > self.h_flat else 0.0
-
-    def temp_c(self, h: float) -> float:
-        """Temperature at a specific enthalpy."""
-        if h >= self.h_liquid:
-            return self.liquidus_c + (h - self.h_liquid) / self.cp_liquid
-        if h <= self.h_solid:
-            return REFERENCE_C + h / self.cp_solid
-        if h <= self.h_flat:
-            return self.solidus_c
-        return self.solidus_c + (h - self.h_flat) * self.slope
-
-    def liquid(self, h: float) -> float:
-        """Share that is liquid, 0 to 1."""
-        return min(1.0, max(0.0, (h - self.h_solid) / (self.h_liquid - self.h_solid)))
-
-    def enthalpy(self, temp_c: float) -> float:
-        """Specific enthalpy at a temperature; on a pure metal's plateau that of the solid."""
-        if temp_c <= self.solidus_c:
-            return (temp_c - REFERENCE_C) * self.cp_solid
-        if temp_c >= self.liquidus_c:
-            return self.h_liquid + (temp_c - self.liquidus_c) * self.cp_liquid
-        return self.h_flat + (temp_c - self.solidus_c) / self.slope
 
 
 class Furnace(NamedTuple):
@@ -138,7 +89,7 @@ TO_THE_END, TO_ABOVE, TO_BELOW, TO_THE_PEAK = 0, 1, -1, 2  # where an integratio
 
 def integrate(
     furnace: Furnace,
-    metal: Metal,
+    metal: HeatCurve,
     state: State,
     load: Load,
     dt: float,
@@ -161,14 +112,14 @@ def integrate(
     if mass_kg > 0.0:
         charge_k, full_w = part / mass_kg, contact_w * math.sqrt(mass_kg)
     onward, black = 1.0 / AHEAD, exchange * SIGMA
-    h_solid, h_flat, h_liquid, slope = metal.h_solid, metal.h_flat, metal.h_liquid, metal.slope
-    solidus, liquidus = metal.solidus_c, metal.liquidus_c
-    k_solid, k_liquid = 1.0 / metal.cp_solid, 1.0 / metal.cp_liquid
+    h_solid, h_liquid, liquidus = metal.h_solid, metal.h_liquid, metal.liquidus_c
+    heats, temps, slopes = metal.heats, metal.temps, metal.slopes
+    k_liquid = 1.0 / metal.cp_liquid
     solid_w, melting_w = SOLID_CONTACT * full_w, (1.0 - SOLID_CONTACT) * full_w / (h_liquid - h_solid)
     # In a long step the charge's own rise takes from the contact. In a short one that is left out: it would jump where
     # melting begins and ends, and a fit would stumble over it.
     own_k = charge_k if k_liquid * charge_k * full_w > SHORT else 0.0
-    liquid_e, solid_e = full_w / (1.0 + k_liquid * own_k * full_w), solid_w / (1.0 + k_solid * own_k * solid_w)
+    liquid_e = full_w / (1.0 + k_liquid * own_k * full_w)
     to_flame, heat, draw = power * flame, wall_k * (power - power * flame + loss * room_c), loss
     throttles_at = limit - THROTTLE_C if power > 0.0 else 1e9
     before = temp = peak = -1e9
@@ -178,14 +129,11 @@ def integrate(
         before = temp
         if h >= h_liquid:
             temp, e = liquidus + (h - h_liquid) * k_liquid, liquid_e
-        elif h <= h_solid:
-            temp, e = REFERENCE_C + h * k_solid, solid_e
         else:
-            contact = solid_w + melting_w * (h - h_solid)
-            if h <= h_flat:
-                temp, e = solidus, contact
-            else:
-                temp, e = solidus + (h - h_flat) * slope, contact / (1.0 + slope * own_k * contact)
+            at = bisect_right(heats, h) - 1 if h > 0.0 else 0
+            slope = slopes[at]
+            contact = solid_w if h <= h_solid else solid_w + melting_w * (h - h_solid)
+            temp, e = temps[at] + (h - heats[at]) * slope, contact / (1.0 + slope * own_k * contact)
         if until:
             if until == TO_THE_PEAK:
                 if temp > peak:
@@ -220,7 +168,7 @@ def integrate(
 
 def advance(
     furnace: Furnace,
-    metal: Metal,
+    metal: HeatCurve,
     state: State,
     mass_kg: float,
     share: float,
@@ -238,7 +186,7 @@ def advance(
 
 
 def predict_reading(
-    furnace: Furnace, metal: Metal, state: State, mass_kg: float, sheath_s: float
+    furnace: Furnace, metal: HeatCurve, state: State, mass_kg: float, sheath_s: float
 ) -> tuple[float, float]:
     """What a probe in the pot reads, and its standard deviation for reasons the model does not know."""
     charge = metal.temp_c(state.h)
@@ -248,23 +196,14 @@ def predict_reading(
     if liquid < 1.0:
         sigma = LUMP_SEES_POT * abs(gap) * (1.0 - liquid)
         if liquid > 0.0:  # the sheet does not say how melting is spread over the range
-            sigma = math.hypot(sigma, 0.15 * (metal.liquidus_c - metal.solidus_c) + 2.0)
+            sigma = math.hypot(sigma, 0.15 * (metal.liquidus_c - metal.begins_c) + 2.0)
     contact = furnace.contact_w_per_k * math.sqrt(max(mass_kg, 1e-3)) * (SOLID_CONTACT + (1 - SOLID_CONTACT) * liquid)
-    cp = (
-        metal.cp_liquid
-        if liquid >= 1.0
-        else metal.cp_solid
-        if liquid <= 0.0
-        else 1.0 / max(metal.slope, 1e-6)
-        if state.h > metal.h_flat
-        else 1e6
-    )
-    rate = contact * gap / (max(mass_kg, 1e-3) * cp)
+    rate = contact * gap / (max(mass_kg, 1e-3) * metal.heat_capacity(state.h))
     lag = min(40.0, max(-40.0, rate * sheath_s))
     return charge + LUMP_SEES_POT * (1.0 - liquid) * gap - lag, math.hypot(sigma, 0.25 * lag)
 
 
-def add_cold(metal: Metal, state: State, mass_kg: float, added_kg: float, temp_c: float) -> tuple[State, float]:
+def add_cold(metal: HeatCurve, state: State, mass_kg: float, added_kg: float, temp_c: float) -> tuple[State, float]:
     """The mix after metal was added, at once; with the new mass. Its dip is the fall of `metal.temp_c`."""
     total = mass_kg + added_kg
     if added_kg <= 0.0 or total <= 0.0:
@@ -282,7 +221,7 @@ class Coast(NamedTuple):
 
 def coast(
     furnace: Furnace,
-    metal: Metal,
+    metal: HeatCurve,
     state: State,
     mass_kg: float,
     room_c: float,
@@ -309,7 +248,7 @@ def coast(
 
 def time_to_c(
     furnace: Furnace,
-    metal: Metal,
+    metal: HeatCurve,
     state: State,
     mass_kg: float,
     share: float,

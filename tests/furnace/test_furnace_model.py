@@ -21,7 +21,6 @@ from pourcall.furnace.fit import Problem, fit, predict
 from pourcall.furnace.model import (
     SIGMA,
     Furnace,
-    Metal,
     State,
     add_cold,
     advance,
@@ -33,6 +32,7 @@ from pourcall.furnace.model import (
 from pourcall.furnace.training import Job, LearnTrace, why_not
 from pourcall.furnace.worker import learn
 from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.metal.heat.curve import curve_of
 from pourcall.metal.heat.energy import enthalpy_kj_per_kg
 
 SHEETS = load_sheets()
@@ -76,13 +76,13 @@ def furnace(**own: float) -> Furnace:
 def test_a_wall_alone_cools_by_the_exponential_of_the_textbook(seconds: float) -> None:
     # lumped capacitance (any heat transfer text): T = Ta + (T0 - Ta) exp(-G t / C)
     alone = furnace(exchange_m2=1e-12)
-    end = advance(alone, Metal(ZINC), State(800.0, 20.0, 0.0), 0.0, 0.0, 20.0, seconds)
+    end = advance(alone, curve_of(ZINC), State(800.0, 20.0, 0.0), 0.0, 0.0, 20.0, seconds)
     assert end.wall_c == pytest.approx(20.0 + 780.0 * math.exp(-1.5 * seconds / 1500.0), abs=1.0)
 
 
 def test_a_heated_wall_rises_towards_power_over_loss() -> None:
     alone = furnace(exchange_m2=1e-12, power_w=900.0)
-    end = advance(alone, Metal(ZINC), State(20.0, 20.0, 0.0), 0.0, 1.0, 20.0, 1000.0)
+    end = advance(alone, curve_of(ZINC), State(20.0, 20.0, 0.0), 0.0, 1.0, 20.0, 1000.0)
     assert end.wall_c == pytest.approx(20.0 + 600.0 * (1.0 - math.exp(-1.0)), abs=1.0)
 
 
@@ -90,7 +90,7 @@ def test_a_heated_wall_rises_towards_power_over_loss() -> None:
 def test_a_plateau_lasts_latent_heat_over_power(kg: float) -> None:
     # t = m H / P, everything else made too light to count: a flame straight into a pot of no heat
     direct = furnace(power_w=500.0, flame_share=1.0, exchange_m2=1e-12, pot_j_per_k=5.0, contact_w_per_k=1000.0)
-    metal = Metal(ZINC)
+    metal = curve_of(ZINC)
     start = State(20.0, 419.5, metal.h_solid)
     lasts_s = kg * 112_000.0 / 500.0
     before = advance(direct, metal, start, kg, 1.0, 20.0, 0.97 * lasts_s, step_s=1.0)
@@ -101,7 +101,7 @@ def test_a_plateau_lasts_latent_heat_over_power(kg: float) -> None:
 
 def test_heat_is_neither_made_nor_lost_between_the_bodies() -> None:
     shut = furnace(loss_w_per_k=1e-12, power_w=1500.0)
-    metal, kg = Metal(ZA12), 1.8
+    metal, kg = curve_of(ZA12), 1.8
     start = State(20.0, 20.0, metal.enthalpy(20.0))
     end = advance(shut, metal, start, kg, 1.0, 20.0, 900.0)
     gained = 1500.0 * (end.wall_c - 20.0) + 600.0 * (end.pot_c - 20.0) + kg * (end.h - start.h)
@@ -109,7 +109,7 @@ def test_heat_is_neither_made_nor_lost_between_the_bodies() -> None:
 
 
 def test_the_long_steps_agree_with_a_general_solver_of_differential_equations() -> None:
-    metal, kg, f = Metal(ZA12), 1.5, furnace()
+    metal, kg, f = curve_of(ZA12), 1.5, furnace()
 
     def rate(_t: float, y: "np.ndarray[tuple[int], np.dtype[np.float64]]") -> list[float]:
         wall, pot, h = y
@@ -133,7 +133,7 @@ def test_the_long_steps_agree_with_a_general_solver_of_differential_equations() 
 def test_steps_of_any_length_make_and_lose_no_heat_and_settle(step_s: float) -> None:
     # 60 g in a heavy pot: explicit steps of half a minute would swing ever wider
     shut = furnace(loss_w_per_k=1e-12, power_w=1e-9, exchange_m2=1e-12)
-    metal, kg = Metal(ZINC), 0.06
+    metal, kg = curve_of(ZINC), 0.06
     start = State(600.0, 600.0, metal.enthalpy(500.0))
     end = advance(shut, metal, start, kg, 0.0, 20.0, 640.0, step_s=step_s)
     assert 600.0 * (end.pot_c - 600.0) + kg * (end.h - start.h) == pytest.approx(0.0, abs=1e-6)
@@ -154,7 +154,7 @@ def test_steps_of_any_length_make_and_lose_no_heat_and_settle(step_s: float) -> 
 )
 def test_what_is_foreseen_in_long_steps_is_what_a_general_solver_finds(own: dict[str, float]) -> None:
     """Time to a temperature within 1 % and 2 s, the coast peak within 0.5 degC of scipy's LSODA."""
-    metal, kg, f, target_c = Metal(ZA12), 1.5, furnace(**own), 500.0
+    metal, kg, f, target_c = curve_of(ZA12), 1.5, furnace(**own), 500.0
 
     def rate(_t: float, y: "np.ndarray[tuple[int], np.dtype[np.float64]]", share: float) -> list[float]:
         wall, pot, h = y
@@ -184,7 +184,7 @@ def test_one_body_alone_is_foreseen_to_cool_by_the_exponential() -> None:
     # liquid metal in a pot of no heat in a wall of no heat: t = (m c / G) ln((T0 - Ta) / (T - Ta)) with conductances in
     # a row; here the wall's loss is by far the smallest of them
     f = furnace(wall_j_per_k=1.0, pot_j_per_k=1.0, exchange_m2=10.0, contact_w_per_k=2000.0, loss_w_per_k=1.0)
-    metal, kg = Metal(ZINC), 2.0
+    metal, kg = curve_of(ZINC), 2.0
     start = State(600.0, 600.0, metal.enthalpy(600.0))
     seconds = time_to_c(f, metal, start, kg, 0.0, 20.0, 450.0)
     heat_j_per_k = kg * ZINC.cp_liquid_j_per_kg_k + 2.0
@@ -196,11 +196,11 @@ def test_the_heat_of_the_liquid_is_that_of_the_sheet(key: str) -> None:
     sheet = SHEETS.get(key)
     facts = sheet.facts()
     hot_c = facts.liquidus_c + 50.0
-    assert Metal(facts).enthalpy(hot_c) / 1000.0 == pytest.approx(enthalpy_kj_per_kg(sheet, hot_c), rel=0.01)
+    assert curve_of(facts).enthalpy(hot_c) / 1000.0 == pytest.approx(enthalpy_kj_per_kg(sheet, hot_c), rel=0.01)
 
 
 def test_a_cold_addition_mixes_by_heat() -> None:
-    metal = Metal(ZINC)
+    metal = curve_of(ZINC)
     bath = State(600.0, 500.0, metal.enthalpy(500.0))
     mixed, kg = add_cold(metal, bath, 1.0, 0.2, 20.0)
     # by hand: (1.0 h(500) + 0.2 h(20)) / 1.2, all still liquid
@@ -210,7 +210,7 @@ def test_a_cold_addition_mixes_by_heat() -> None:
 
 
 def test_time_to_a_temperature_and_the_coast_are_those_of_the_model_itself() -> None:
-    metal, kg, f = Metal(ZA12), 1.5, furnace()
+    metal, kg, f = curve_of(ZA12), 1.5, furnace()
     start = State(20.0, 20.0, metal.enthalpy(20.0))
     seconds = time_to_c(f, metal, start, kg, 1.0, 20.0, 500.0)
     assert seconds is not None
@@ -261,7 +261,7 @@ def test_cholesky_is_that_of_a_general_library_and_takes_what_is_semi_definite()
 def test_a_reading_moves_mean_and_spread_as_the_textbook_kalman_filter_does() -> None:
     # scalar, linear: x ~ N(m, P), y = x + N(0, R): m' = m + K (y - m), P' = (1 - K) P, with K = P/(P + R)
     members = Ensemble(
-        usual_model("small"), Metal(ZA12), wall_c=500.0, wall_u_c=20.0, pot_c=480.0, pot_u_c=0.0, metal_c=470.0
+        usual_model("small"), curve_of(ZA12), wall_c=500.0, wall_u_c=20.0, pot_c=480.0, pot_u_c=0.0, metal_c=470.0
     )
     members.take_chamber(530.0, 30.0, 1.0)
     gain = 400.0 / (400.0 + 900.0)

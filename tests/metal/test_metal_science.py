@@ -208,14 +208,16 @@ def test_an_unknown_pot_material_is_refused_with_those_known() -> None:
         transfer.transfer_loss(LIBRARY.get("za27"), 1.0, 560.0, Pot(material="wood"), Carry())
 
 
-# Reference table of worked fluidity cases, computed: time open and length at 0.5 m/s.
+# Reference table of worked fluidity cases, computed: time open and length at 0.5 m/s. Worked there with the trade's
+# latent heats (130 and 170 kJ/kg: 2.051 and 4.222 s), here with those of the assessed databases, 175 and 145:
+# t = rho M (f H + c dT)/(h (T_liq - T_mould)), by hand.
 @pytest.mark.parametrize(
     ("key", "mm", "lip_c", "latent", "time_s"),
-    [("za27", 3.0, 544.0, 130e3, 2.051), ("c85700", 5.0, 1041.0, 170e3, 4.222)],
+    [("za27", 3.0, 544.0, 174.97e3, 2.423), ("c85700", 5.0, 1041.0, 145.1e3, 3.742)],
 )
 def test_sheets_give_the_worked_freezing_times(key: str, mm: float, lip_c: float, latent: float, time_s: float) -> None:
     sheet = LIBRARY.get(key)
-    assert sheet.need("latent") * 1000.0 == latent
+    assert 1000.0 * sheet.curve.latent_kj_per_kg == pytest.approx(latent, rel=0.001)
     assert filling.section_freeze_s(sheet, mm, lip_c) == pytest.approx(time_s, rel=0.001)
     assert filling.flow_length_mm(sheet, mm, lip_c) == pytest.approx(500.0 * time_s, rel=0.001)
 

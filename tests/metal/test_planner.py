@@ -173,7 +173,7 @@ def test_what_cannot_be_meant_is_refused(change: dict[str, object]) -> None:
 @pytest.mark.wording
 @pytest.mark.parametrize("key", ["density_solid", "density_liquid", "cp_solid", "cp_liquid", "latent"])
 def test_where_a_sheet_lacks_a_value_the_plan_says_which_and_what_stands_in(key: str) -> None:
-    plan = make_plan(msgspec.structs.replace(ZA27, **{key: None, "heat_solid": None, "heat_melt": None}), CLEATS)
+    plan = make_plan(msgspec.structs.replace(ZA27, **{key: None, "heat": None}), CLEATS)
     assert len(plan.notes) == 1
     assert (plan.notes[0].name, plan.notes[0].facts["key"]) == ("alloy.stand_in", key)
     assert f"no {key}" in " ".join(render_text(plan).split())

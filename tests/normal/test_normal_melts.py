@@ -70,12 +70,18 @@ def follow(seed: int) -> Followed:
     seen = Followed(scenario)
     lifted_s: float | None = None
     in_metal_c: float | None = None
+    lump_kg, mixed_s = 0.0, -1e9
     for item, truth in run(scenario):
         if truth.lifted and lifted_s is None:
             lifted_s = truth.t_s
         elif not truth.lifted:
             lifted_s = None
-        if truth.in_metal and truth.metal_c is not None:
+        # The plant mixes a molten lump into the bath at once, by up to 25 degC in half a second; no bath does, and a
+        # dip that ends in that moment read what was there before.
+        if lump_kg > 0.0 and truth.lump_kg == 0.0:
+            mixed_s = truth.t_s
+        lump_kg = truth.lump_kg
+        if truth.in_metal and truth.metal_c is not None and truth.t_s - mixed_s > 3.0:
             in_metal_c = truth.metal_c
         for out in engine.handle(item):
             if type(out) is Reading:

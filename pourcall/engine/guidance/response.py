@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import AlloyFacts
-from pourcall.furnace.model import Metal
+from pourcall.metal.heat.curve import HeatCurve, curve_of
 
 EVERY_S = 5.0
 KEEP_S = 900.0
@@ -190,7 +190,7 @@ class ResponseWatch:
         now_c = points[-1][1]
         if target_c is not None and now_c >= target_c - 2.0 * U_READING_C:
             return NOTHING  # held where it should be
-        metal = Metal(alloy)
+        metal = curve_of(alloy)
         most_j = metal.enthalpy(now_c + U_READING_C) - metal.enthalpy(then[1] - U_READING_C)
         low_c, high_c = metal.solidus_c - U_READING_C, metal.liquidus_c + U_READING_C
         if now_c >= low_c and then[1] <= high_c:  # on a plateau both ends may be anywhere in the latent heat
@@ -205,7 +205,7 @@ class ResponseWatch:
 
 
 def _most_hidden(
-    metal: Metal, points: "deque[tuple[float, float]]", mono_s: float, low_c: float, high_c: float
+    metal: HeatCurve, points: "deque[tuple[float, float]]", mono_s: float, low_c: float, high_c: float
 ) -> float:
     """Heat, J/kg, that may still be going into melting: all of the latent heat, spread over the time it can take."""
     since_s = mono_s

@@ -11,7 +11,7 @@ from collections import deque
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import ProbeState
-from pourcall.furnace.model import Metal
+from pourcall.metal.heat.curve import HeatCurve, curve_of
 
 EVERY_S = 1.0
 RISE_C_PER_S, RISE_S, RISE_TAUS = 2.5, 30.0, 4.0  # faster than that for so long: no furnace, and no sheath that settles
@@ -30,7 +30,7 @@ class MetalPace:
 
     def __init__(self) -> None:
         self._alloy: AlloyFacts | None = None
-        self._metal: Metal | None = None
+        self._metal: HeatCurve | None = None
         self._points: deque[tuple[float, float]] = deque()  # while it stands in the metal without a break
         self._turns: deque[float] = deque()
         self._way, self._turn_c = 0, 0.0  # up or down, and the furthest on that way
@@ -61,7 +61,7 @@ class MetalPace:
         """What cannot be of metal; nothing: all may be. warmed: it just came into the metal by warming, no surge."""
         self._next_s = at_s + EVERY_S - 1e-6
         if alloy is not self._alloy:
-            self._alloy, self._metal = alloy, None if alloy is None else Metal(alloy)
+            self._alloy, self._metal = alloy, None if alloy is None else curve_of(alloy)
             self.forget()
         self.shaken = False
         if state is not ProbeState.IN_METAL:
@@ -167,7 +167,7 @@ class MetalPace:
     def _lost_heat(self, temp_c: float, highest_c: float) -> Message:
         """Liquid a few minutes ago, and now without most of its heat, the latent heat too."""
         metal = self._metal
-        if metal is None or temp_c > metal.solidus_c:
+        if metal is None or temp_c > metal.begins_c:
             return NOTHING
         if not self._too_deep(highest_c, temp_c):
             return NOTHING

@@ -9,6 +9,7 @@ its place. Not here: what a sheet means for a pour (windows.py). Errors: BadShee
 import hashlib
 import tomllib
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -16,10 +17,11 @@ import msgspec
 
 from pourcall.contract.errors import BadInput, BadSheet, NotFound
 from pourcall.contract.nearest import did_you_mean, nearest
-from pourcall.contract.plan import AlloyFacts
+from pourcall.contract.plan import AlloyFacts, HeatPoint
 from pourcall.contract.toml_tables import parse_toml
 from pourcall.metal.alloys import sheet_check as sheetcheck
 from pourcall.metal.alloys.sheet_check import SheetFault
+from pourcall.metal.heat.curve import HeatCurve, curve_of_figures
 from pourcall.metal.vapour import pressure as vapour
 
 SHEET_DIR = Path(__file__).parent / "sheets"
@@ -56,6 +58,15 @@ class Arrest(msgspec.Struct, frozen=True):
     name: str
     value: float
     unit: str
+    source: str
+    mark: str
+    note: str = ""
+
+
+class Heat(msgspec.Struct, frozen=True):
+    """The enthalpy curve: degC, kJ/kg above the solid at 25 degC, share liquid; to above the liquidus."""
+
+    points: tuple[HeatPoint, ...]
     source: str
     mark: str
     note: str = ""
@@ -110,9 +121,8 @@ class AlloySheet(msgspec.Struct, frozen=True, kw_only=True):
     density_liquid: Value | None = None
     cp_solid: Value | None = None
     cp_liquid: Value | None = None
-    heat_solid: Value | None = None  # 25 degC to the solidus
-    heat_melt: Value | None = None  # solidus to liquidus, sensible heat included
     latent: Value | None = None
+    heat: Heat | None = None  # the enthalpy curve; None: what the figures above say
     conductivity: Value | None = None
     shrinkage: Value | None = None  # linear, for the pattern
     stop_fraction: Value | None = None  # share of the latent heat given up before a thin stream stops
@@ -173,25 +183,28 @@ class AlloySheet(msgspec.Struct, frozen=True, kw_only=True):
             if value is not None:
                 yield key, value
 
-    def heats(self) -> tuple[float, float, float]:
-        """Specific heat of solid and of liquid in J/(kg K) and latent heat in kJ/kg that belong together.
-
-        cp_solid x (solidus - 25) + latent + mean cp x (liquidus - solidus) is the enthalpy of the fully liquid metal:
-        from heat_solid and heat_melt where the sheet has them, else from the figures as printed. Raises BadSheet.
-        """
-        cp_solid, cp_liquid, latent = self.need("cp_solid"), self.need("cp_liquid"), self.need("latent")
-        if self.heat_solid is not None and self.heat_melt is not None:
-            range_c = self.liquidus.value - self.solidus.value
-            cp_solid = self.heat_solid.value * 1000.0 / (self.solidus.value - ROOM_C)
-            latent = self.heat_melt.value - 0.5 * (cp_solid + cp_liquid) * range_c / 1000.0
-        return cp_solid, cp_liquid, latent
+    @property
+    def curve(self) -> HeatCurve:
+        """The one enthalpy curve of the alloy. Raises BadSheet where neither it nor the figures for it are there."""
+        if self.heat is not None:
+            return _curve(self.heat.points)
+        arrests = [arrest.value for arrest in self.arrests] + ([self.eutectic.value] if self.eutectic else [])
+        arrests = [arrest_c for arrest_c in arrests if arrest_c <= self.liquidus.value]
+        return curve_of_figures(
+            self.solidus.value,
+            self.liquidus.value,
+            cp_solid=self.need("cp_solid"),
+            cp_liquid=self.need("cp_liquid"),
+            latent_kj_per_kg=self.need("latent"),
+            arrest_c=max(arrests) if arrests else None,
+        )
 
     def facts(self) -> AlloyFacts:
         """The figures that tracking, calls and alarms use. Raises BadSheet where one is missing.
 
-        The heats are those of `heats`. The highest pouring temperature is never above what the pot may have.
+        The heats are those of its curve. The highest pouring temperature is never above what the pot may have.
         """
-        cp_solid, cp_liquid, latent = self.heats()
+        curve = self.curve
         highest_c = self.highest_in_pot_c
         return AlloyFacts(
             key=self.key,
@@ -205,13 +218,19 @@ class AlloySheet(msgspec.Struct, frozen=True, kw_only=True):
             pour_max_c=min(self.pour_max.value, highest_c),
             alloy_max_c=highest_c,
             liquid_margin_c=self.margin_c,
-            latent_kj_per_kg=round(latent, 3),
-            cp_solid_j_per_kg_k=round(cp_solid, 3),
-            cp_liquid_j_per_kg_k=cp_liquid,
+            latent_kj_per_kg=round(curve.latent_kj_per_kg, 3) if self.heat is not None else self.need("latent"),
+            cp_solid_j_per_kg_k=round(curve.cp_before_melting, 3),
+            cp_liquid_j_per_kg_k=round(curve.cp_liquid, 3),
+            heat=self.heat.points if self.heat is not None else (),
             density_liquid_kg_per_m3=self.need("density_liquid"),
             zinc_bearing=self.zinc_bearing or self.zinc_percent >= LEAST_ZINC_PERCENT,
             sheet_hash=self.sheet_hash,
         )
+
+
+@lru_cache(maxsize=64)
+def _curve(points: tuple[HeatPoint, ...]) -> HeatCurve:
+    return HeatCurve(points)
 
 
 def load_sheets(user_dir: Path | None = None) -> "SheetLibrary":

@@ -1,7 +1,8 @@
 """What is wrong with an alloy sheet, before it becomes one. A plain table in, all its faults out.
 
 Checks each key and unit, that every value has a source and a mark, the ranges, and what must hold between values:
-liquidus not below solidus, pour window not below liquidus plus margin, shares that add up.
+liquidus not below solidus, pour window not below liquidus plus margin, shares that add up, an enthalpy curve that
+melts where solidus and liquidus say.
 """
 
 import math
@@ -10,11 +11,20 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.nearest import did_you_mean
+from pourcall.contract.plan import HeatPoint
 from pourcall.contract.toml_tables import are_texts, is_number
-from pourcall.metal.alloys.elements import MOLAR_MASS_G_PER_MOL
+from pourcall.metal.alloys.elements import FUSION_J_PER_MOL, MOLAR_MASS_G_PER_MOL, fusion_kj_per_kg
+from pourcall.metal.heat.curve import HeatCurve, fault_of
 
 FORMAT = 1
 DEFAULT_MARGIN_C = 15.0
+CURVE_WITHIN_C = 1.0  # of solidus and liquidus: the curve's are the sheet's
+CURVE_WITHIN_SHARE = 0.1  # of a heat printed beside the curve
+# An alloy's heat of melting over that of its elements by mass. Mixing takes from it: 0.4 for silicon bronze, whose
+# silicon brings much and is bound in the melt; 0.7-1.05 for the rest (the sheets that ship, computed). Outside, a
+# figure was put at the wrong temperature.
+FUSION_SHARE = (0.33, 1.2)
+UNKNOWN_PERCENT = 1.5  # so much of elements whose heat of fusion is not kept is let pass
 FAMILIES = ("zinc", "aluminium", "copper", "other")
 MARKS = ("sourced", "memory", "computed")
 
@@ -41,8 +51,6 @@ VALUE_KEYS: dict[str, tuple[tuple[str, ...], float, float]] = {
     "density_liquid": ((_DENSITY,), 500.0, 25000.0),
     "cp_solid": ((_CP,), 50.0, 5000.0),
     "cp_liquid": ((_CP,), 50.0, 5000.0),
-    "heat_solid": ((_HEAT,), 1.0, 5000.0),
-    "heat_melt": ((_HEAT,), 1.0, 3000.0),
     "latent": ((_HEAT,), 1.0, 2000.0),
     "conductivity": ((_CONDUCTIVITY,), 1.0, 1000.0),
     "shrinkage": (("%",), -1.0, 6.0),
@@ -60,6 +68,7 @@ _TOP_KEYS = (
     "hazards",
     "composition",
     "arrests",
+    "heat",
     "protection_tube",
     "extends",
     *VALUE_KEYS,
@@ -68,6 +77,7 @@ _VALUE_FIELDS = ("value", "unit", "source", "mark", "note", "also")
 _OTHER_FIELDS = ("value", "unit", "source", "mark", "note")
 _SHARE_FIELDS = ("nominal", "min", "max", "source", "mark")
 _ARREST_FIELDS = ("name", "value", "unit", "source", "mark", "note")
+_HEAT_FIELDS = ("points", "source", "mark", "note")
 _TUBE_FIELDS = ("works", "fails", "source", "mark")
 
 
@@ -114,6 +124,8 @@ def check(table: dict[str, Any], *, key: str, file: str) -> tuple[SheetFault, ..
             faults.append((word, "is missing"))
     faults += _check_composition(table.get("composition", {}), str(table.get("base")))
     faults += _check_arrests(table.get("arrests", []))
+    if "heat" in table:
+        faults += _check_heat(table["heat"])
     if "protection_tube" in table:
         faults += _check_fields("protection_tube", table["protection_tube"], _TUBE_FIELDS, _TUBE_FIELDS)
     if not faults:
@@ -245,6 +257,48 @@ def _check_between(table: dict[str, Any]) -> list[tuple[str, str]]:
         faults.append(("alloy_max", "is not above pour_min: the alloy could never be poured"))
     if table.get("zinc_bearing") and table.get("base") != "Zn" and "Zn" not in table.get("composition", {}):
         faults.append(("composition.Zn", "is missing: without it the boiling limit of a zinc-bearing alloy is unknown"))
-    if ("heat_solid" in value) != ("heat_melt" in value):
-        faults.append(("heat_solid", "heat_solid and heat_melt go together"))
+    if "heat" in table:
+        faults += _check_curve(table, value)
+    return faults
+
+
+def _check_curve(table: dict[str, Any], value: dict[str, float]) -> list[tuple[str, str]]:
+    """Whether the enthalpy curve is one, and agrees with the solidus, the liquidus and every heat beside it."""
+    points = [HeatPoint(*map(float, point)) for point in table["heat"]["points"]]
+    broken = fault_of(points)
+    if broken is not None:
+        return [("heat.points", broken)]
+    curve, faults = HeatCurve(points), []
+    for key, curve_c in (("solidus", curve.solidus_c), ("liquidus", curve.liquidus_c)):
+        if abs(value[key] - curve_c) > CURVE_WITHIN_C:
+            what = f"the curve has its {key} at {curve_c:g} degC, the sheet at {value[key]:g}: move both or neither"
+            faults.append(("heat.points", what))
+    for key, own in (("latent", curve.latent_kj_per_kg), ("cp_liquid", curve.cp_liquid)):
+        if key in value and abs(value[key] / own - 1.0) > CURVE_WITHIN_SHARE:
+            faults.append((key, f"{value[key]:g} is not the {own:.4g} of the curve in [heat], which is what is used"))
+    mixed = _fusion_of_elements(table)
+    if mixed is not None and not FUSION_SHARE[0] <= curve.latent_kj_per_kg / mixed <= FUSION_SHARE[1]:
+        what = f"the curve melts for {curve.latent_kj_per_kg:.0f} kJ/kg, where the elements in it take {mixed:.0f}"
+        faults.append(("heat.points", what))
+    return faults
+
+
+def _fusion_of_elements(table: dict[str, Any]) -> float | None:
+    """Heat of fusion of the elements by mass, kJ/kg; None where an element that counts is not kept."""
+    shares = {symbol: share["nominal"] for symbol, share in table.get("composition", {}).items()}
+    shares[table["base"]] = 100.0 - sum(amount for symbol, amount in shares.items() if symbol != table["base"])
+    if sum(amount for symbol, amount in shares.items() if symbol not in FUSION_J_PER_MOL) > UNKNOWN_PERCENT:
+        return None
+    known = {symbol: amount for symbol, amount in shares.items() if symbol in FUSION_J_PER_MOL}
+    return float(sum(amount * fusion_kj_per_kg(symbol) for symbol, amount in known.items()) / sum(known.values()))
+
+
+def _check_heat(heat: object) -> list[tuple[str, str]]:
+    """The table of the curve, before its points are looked at."""
+    faults = _check_fields("heat", heat, _HEAT_FIELDS, ("source", "mark"))
+    points = heat.get("points") if isinstance(heat, dict) else None
+    if not isinstance(points, list) or not all(
+        isinstance(point, list) and len(point) == 3 and all(is_number(figure) for figure in point) for point in points
+    ):
+        faults.append(("heat.points", "must be a list of [degC, kJ/kg above 25 degC, share liquid]"))
     return faults

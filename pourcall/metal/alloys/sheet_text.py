@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Mapping
 
 from pourcall.contract.units import Unit, difference_from_c, from_c, in_unit
-from pourcall.metal.alloys.sheet import AlloySheet, Value
+from pourcall.metal.alloys.sheet import AlloySheet, Heat, Value
 from pourcall.metal.alloys.sheet_sentences import figures_marked
 
 WIDTH = 100
@@ -38,6 +38,9 @@ def render_sheet(
     for key, value in sheet.values():
         used += [value.source, *(other.source for other in value.also)]
         lines += _value_lines(key, named(key), value, unit)
+    if sheet.heat is not None:
+        used.append(sheet.heat.source)
+        lines += _heat_lines(named("heat"), sheet.heat, unit)
     for arrest in sheet.arrests:
         used.append(arrest.source)
         lines += _wrap(
@@ -88,6 +91,15 @@ def _value_lines(key: str, name: str, value: Value, unit: Unit) -> list[str]:
         figure = _figure(other.value, other.unit, unit, difference)
         lines += _wrap(f"also {figure}  [{other.source}, {other.mark}]{said}", "      ")
     return lines
+
+
+def _heat_lines(name: str, heat: Heat, unit: Unit) -> list[str]:
+    note = f" {_said(heat.note, unit)}" if heat.note else ""
+    points = "; ".join(
+        f"{_figure(point.temp_c, 'degC', unit)} {point.kj_per_kg:g} kJ/kg, {100.0 * point.liquid:.3g} % liquid"
+        for point in heat.points
+    )
+    return _wrap(f"{name} [{heat.source}, {heat.mark}]{note}") + _wrap(points, "      ")
 
 
 def _figure(value: float, written: str, unit: Unit, difference: bool = False) -> str:

@@ -17,6 +17,7 @@ _STAND_INS: dict[str, tuple[str, dict[str, float]]] = {
     "cp_liquid": ("J/(kg K)", {"zinc": 548.0, "aluminium": 1160.0, "copper": 478.0, "other": 250.0}),
     "latent": ("kJ/kg", {"zinc": 120.0, "aluminium": 389.0, "copper": 190.0, "other": 62.0}),
 }
+_IN_THE_CURVE = ("cp_solid", "cp_liquid", "latent")  # a sheet with an enthalpy curve wants none of these
 _LIKE = {"zinc": "ZA-12", "aluminium": "A356", "copper": "C90300", "other": "pewter"}
 
 
@@ -25,7 +26,7 @@ def with_stand_ins(sheet: AlloySheet) -> tuple[AlloySheet, tuple[Message, ...]]:
     given: dict[str, Value] = {}
     said = []
     for key, (unit, by_family) in _STAND_INS.items():
-        if getattr(sheet, key) is None:
+        if getattr(sheet, key) is None and not (sheet.heat is not None and key in _IN_THE_CURVE):
             value, like = by_family[sheet.family], _LIKE[sheet.family]
             given[key] = Value(value=value, unit=unit, source=like, mark="computed", note="stands in")
             rests = tell(f"alloy.rests_on.{key}")

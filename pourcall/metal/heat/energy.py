@@ -1,8 +1,7 @@
 """Heat in the metal, and so the energy, time and cost to melt it, and what a cold addition does to the bath.
 
-Enthalpy of an alloy from its sheet (heat_solid and heat_melt where it has them, else specific and latent heats), in
-kJ/kg above 25 degC. Efficiency of small furnaces is the great unknown: a range, replaced by the shop's own figure.
-Errors: BadSheet, OutOfRange.
+Enthalpy of an alloy is that of its sheet's curve (curve.py), in kJ/kg above 25 degC. Efficiency of small furnaces is
+the great unknown: a range, replaced by the shop's own figure. Errors: BadSheet, OutOfRange.
 """
 
 import msgspec
@@ -47,32 +46,18 @@ class AdditionDip(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def enthalpy_kj_per_kg(sheet: AlloySheet, temp_c: float) -> float:
-    """Heat in the alloy above 25 degC, kJ/kg; linear between its points, good to a few per cent. Raises BadSheet."""
+    """Heat in the alloy above 25 degC, kJ/kg; good to a few per cent. Raises BadSheet."""
     if not -50.0 <= temp_c <= 2000.0:
         raise OutOfRange(f"heat at {temp_c:g} degC cannot be meant")
-    cp_solid, cp_liquid, latent = sheet.heats()
-    solidus_c, liquidus_c = sheet.solidus.value, sheet.liquidus.value
-    if temp_c <= solidus_c and (temp_c < solidus_c or solidus_c < liquidus_c):
-        return cp_solid * (temp_c - ROOM_C) / 1000.0
-    at_solidus = cp_solid * (solidus_c - ROOM_C) / 1000.0
-    melting = latent + 0.5 * (cp_solid + cp_liquid) * (liquidus_c - solidus_c) / 1000.0
-    if temp_c < liquidus_c:
-        return at_solidus + melting * (temp_c - solidus_c) / (liquidus_c - solidus_c)
-    return at_solidus + melting + cp_liquid * (temp_c - liquidus_c) / 1000.0
+    return sheet.curve.kj_per_kg(temp_c)
 
 
 def temp_of_enthalpy_c(sheet: AlloySheet, kj_per_kg: float) -> float:
     """Temperature of an alloy that holds this heat above 25 degC; on a pure metal's plateau, the plateau."""
-    low_c, high_c = -50.0, 2000.0
-    if not enthalpy_kj_per_kg(sheet, low_c) <= kj_per_kg <= enthalpy_kj_per_kg(sheet, high_c):
+    temp_c = sheet.curve.temp_c(1000.0 * kj_per_kg)
+    if not -50.0 <= temp_c <= 2000.0:
         raise OutOfRange(f"{kj_per_kg:g} kJ/kg is beyond what {sheet.name} can hold between -50 and 2000 degC")
-    for _ in range(50):
-        middle_c = 0.5 * (low_c + high_c)
-        if enthalpy_kj_per_kg(sheet, middle_c) < kj_per_kg:
-            low_c = middle_c
-        else:
-            high_c = middle_c
-    return 0.5 * (low_c + high_c)
+    return temp_c
 
 
 def pot_heat_kj(pot: Pot, temp_c: float) -> float:

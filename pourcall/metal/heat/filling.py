@@ -96,12 +96,13 @@ def stop_fraction(sheet: AlloySheet) -> float:
 def section_freeze_s(sheet: AlloySheet, thinnest_mm: float, lip_c: float, material: str = "green_sand") -> float:
     """Time a plate of this thickness stays open for metal that arrives at `lip_c`, s."""
     _check_section(thinnest_mm)
+    curve = sheet.curve
     return freeze_time_s(
         sheet.need("density_liquid"),
         thinnest_mm / 2000.0,
         stop_fraction(sheet),
-        sheet.need("latent") * 1000.0,
-        sheet.need("cp_liquid"),
+        1000.0 * curve.latent_kj_per_kg,
+        curve.cp_liquid,
         lip_c - sheet.liquidus.value,
         interface_w_per_m2_k(material, sheet.family),
         sheet.liquidus.value,

@@ -43,8 +43,9 @@ def sheet_b_s_per_m2(sheet: AlloySheet, lip_c: float) -> float:
     """B of an alloy poured at `lip_c` into dry sand; the freezing point taken midway between liquidus and solidus."""
     middle_c = 0.5 * (sheet.liquidus.value + sheet.solidus.value)
     superheat_c = max(0.0, lip_c - sheet.liquidus.value)
+    curve = sheet.curve
     return chvorinov_b_s_per_m2(
-        sheet.need("density_liquid"), sheet.need("latent") * 1000.0, sheet.need("cp_liquid"), superheat_c, middle_c
+        sheet.need("density_liquid"), 1000.0 * curve.latent_kj_per_kg, curve.cp_liquid, superheat_c, middle_c
     )
 
 

@@ -153,7 +153,7 @@ def cooling_rate_c_per_s(
         emissivity = sheet.emissivity.value if sheet.emissivity is not None else EMISSIVITY[sheet.family]
     wall_c = outside_c if outside_c is not None else max(ambient_c, temp_c - pot.wall_drop_c)
     lost_w = sum(mouth_loss_w(pot, temp_c, emissivity, ambient_c)) + wall_loss_w(pot, wall_c, ambient_c)
-    stored = metal_kg * sheet.need("cp_liquid") + pot.mass_kg * pot_heat_capacity(pot.material, wall_c)
+    stored = metal_kg * sheet.curve.cp_liquid + pot.mass_kg * pot_heat_capacity(pot.material, wall_c)
     return lost_w / stored
 
 
@@ -192,7 +192,7 @@ def transfer_loss(
     if carry.ladle is not None and carry.ladle.preheat_c < temp_c:
         ladle = carry.ladle
         common_c = mixed_c(
-            metal_kg - poured_kg, sheet.need("cp_liquid"), temp_c, ladle.mass_kg, ladle.cp_j_per_kg_k, ladle.preheat_c
+            metal_kg - poured_kg, sheet.curve.cp_liquid, temp_c, ladle.mass_kg, ladle.cp_j_per_kg_k, ladle.preheat_c
         )
         ladle_c = ladle.contact * (temp_c - common_c)
     stream_c = carry.stream_loss_c if carry.stream_loss_c is not None else STREAM_LOSS_C[sheet.family]

@@ -15,7 +15,8 @@ accuracy in time comes from steps (0.1-1 s) far below the time constants (20 s a
 import copy
 from dataclasses import dataclass
 
-from pourcall.sim.plant.metal import REFERENCE_C, SimAlloy
+from pourcall.metal.heat.curve import REFERENCE_C
+from pourcall.sim.plant.metal import SimAlloy
 
 SIGMA = 5.670374419e-8  # W/(m2 K4), CODATA 2018
 KELVIN = 273.15
@@ -269,14 +270,14 @@ class Plant:
 
     def _heat_lump(self, dt: float) -> float:
         """Heat, W, that the bath gives to the cold metal lying in it."""
-        lump_c, _ = self.alloy.curve.state(self._lump_h)
+        lump_c = self.alloy.curve.temp_c(self._lump_h)
         flow_w: float = (4.0 + 21.0 * self.liquid_fraction) * self.lump_kg**0.6667 * (self.metal_c - lump_c)
         self._lump_h += dt * flow_w / self.lump_kg
         return flow_w
 
     def _merge_lump(self) -> None:
         """The lump is bath once it is as hot as the bath, or molten."""
-        lump_c, _ = self.alloy.curve.state(self._lump_h)
+        lump_c = self.alloy.curve.temp_c(self._lump_h)
         if lump_c >= self.metal_c - 2.0 or self._lump_h >= self.alloy.curve.h_liquid:
             total_kg = self.mass_kg + self.lump_kg
             self._bath_h = (self._bath_h * self.mass_kg + self._lump_h * self.lump_kg) / total_kg
@@ -299,15 +300,15 @@ class Plant:
         """Temperature and liquid fraction of the enthalpy; a clean liquid first undercools, then springs back."""
         curve, h = self.alloy.curve, self._bath_h
         if h >= curve.h_liquid:
-            self.metal_c = curve.liquidus_c + (h - curve.h_liquid) * curve.k_liquid
+            self.metal_c = curve.liquidus_c + (h - curve.h_liquid) / curve.cp_liquid
             self.liquid_fraction, self._armed, self._deficit_c = 1.0, True, 0.0
         elif self._armed:
-            self.metal_c = curve.liquidus_c + (h - curve.h_liquid) * curve.k_liquid
+            self.metal_c = curve.liquidus_c + (h - curve.h_liquid) / curve.cp_liquid
             if curve.liquidus_c - self.metal_c >= self.alloy.undercooling_c or self.lump_kg > 0.0:
                 self._armed = False
-                self._deficit_c = max(0.0, curve.state(h)[0] - self.metal_c)
+                self._deficit_c = max(0.0, curve.temp_c(h) - self.metal_c)
         else:
-            self.metal_c, self.liquid_fraction = curve.state(h)
+            self.metal_c, self.liquid_fraction = curve.temp_c(h), curve.liquid(h)
             if self._deficit_c > 0.005:
                 self._deficit_c *= max(0.0, 1.0 - self.dt_s / 3.0)
                 self.metal_c -= self._deficit_c
