@@ -17,6 +17,7 @@ from pourcall.contract.plan import lip_window_c
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import DipView, FurnaceSnapshot
 from pourcall.contract.status import Reason
+from pourcall.engine.alarms.blind import set_blind_conditions
 from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_conditions
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.alarms.temperatures import set_temperature_conditions
@@ -435,6 +436,8 @@ class Engine:
     def _set_conditions(self, now: Situation) -> None:
         """Alarms on temperatures. Limits and fume hold in the hand as in the furnace; a window only in the furnace."""
         melt, mono_s, utc_s = now.melt, now.mono_s, self.outputs.utc_s
+        watched = melt is not None and not melt.lifted
+        set_blind_conditions(self.alarms, self.channels, mono_s, utc_s, watched=watched)
         if melt is None:
             set_temperature_conditions(self.alarms, self.config, None, None, None, self.channels, mono_s, utc_s)
             return

@@ -61,6 +61,7 @@ _ALL = (
     AlarmKind("over_range", ALARM),  # T11
     AlarmKind("unchanging", ALARM),  # T5
     AlarmKind("intermittent", ALARM),  # T12
+    AlarmKind("blind", ALARM, Scope.BEFORE_LIFT, on_delay_s=180.0),
     # -- an amplifier -------------------------------------------------------------------------------------------------
     AlarmKind("dead_bus", ALARM),  # A1, A2
     AlarmKind("cold_junction", WARNING),  # A3
@@ -103,8 +104,8 @@ PARENTS: dict[str, tuple[str, ...]] = {
     "pot_limit": ("overshoot", "above_window"),
     "overshoot": ("above_window",),
     # what comes and goes shows one alarm, and not one more each time it goes
-    "intermittent": ("sensor_open", "sensor_short", "no_value", "over_range"),
-    "implausible": ("intermittent", "sensor_open", "sensor_short", "no_value", "over_range"),
+    "intermittent": ("sensor_open", "sensor_short", "no_value", "over_range", "blind"),
+    "implausible": ("intermittent", "sensor_open", "sensor_short", "no_value", "over_range", "blind"),
     "flame_out": ("not_responding",),
     "dead_bus": ("cold_junction", "no_value"),
 }

@@ -24,7 +24,12 @@ from pourcall.engine.sensing.trust import TrustState
 VALID_S = 90.0
 FRESH_S = 3.0
 HISTORY_S = 3600.0
-LAG_U_SHARE = 0.5  # the time constant of a sheath in metal is known no better than this (k = 2)
+# The time constant of a sheath in metal is known to a factor of two, that of a tube no better; and where a rate changes
+# the sheath shows it only that much later (k = 2; ours, judged on simulated melts).
+LAG_U_SHARE, TUBE_U_SHARE, TUBE_TAU_S = 1.1, 2.2, 10.0
+# With the power just off the bath rises on, from what wall and pot hold: so fast at the most, and dying away so slowly
+# (ours, judged on simulated melts); with the power not known to be off it goes on.
+COASTS_C_PER_S, COAST_TAU_S = 0.65, 240.0
 LAG_SPAN_S = 12.0
 LAG_RATE_C_PER_MIN = 90.0  # faster than metal heats: the probe still settles, nothing to correct
 # After its last surge a probe still comes up to the metal: six time constants leave a four-hundredth of the rest. A
@@ -81,12 +86,24 @@ class MetalNow:
         )
 
 
-def dip_figure(dip: Dip, mono_s: float) -> MetalNow | None:
-    """A dip that is over, at a later moment: its uncertainty has grown. None: it is of no use."""
+def coasted_c(age_s: float, off_s: float) -> float:
+    """The most a bath can have risen in a time, that began so long after the power was known to be off."""
+    if off_s <= 0.0:
+        return COASTS_C_PER_S * age_s
+    fading = math.exp(-off_s / COAST_TAU_S) * (1.0 - math.exp(-age_s / COAST_TAU_S))
+    return COASTS_C_PER_S * COAST_TAU_S * fading
+
+
+def dip_figure(dip: Dip, mono_s: float, *, maybe_on_until_s: float = -math.inf) -> MetalNow | None:
+    """A dip that is over, at a later moment: its uncertainty has grown. None: it is of no use.
+
+    maybe_on_until_s: when the power was last not known to be off.
+    """
     if dip.temp_c is None:
         return None
     age_s = max(mono_s - dip.ended_mono_s, 0.0)
-    u_c = math.hypot(dip.u_c or 0.0, GROWTH_C_PER_MIN * age_s / 60.0)
+    moved_c = coasted_c(age_s, dip.ended_mono_s - maybe_on_until_s)
+    u_c = math.hypot(dip.u_c or 0.0, GROWTH_C_PER_MIN * age_s / 60.0, moved_c)
     how = tell("figure.dip", number=dip.number, age_s=age_s) if age_s else tell("figure.dip_new", number=dip.number)
     return MetalNow(dip.temp_c, u_c, how, FigureSource.DIP, age_s, dipped=True, dip=dip.number)
 
@@ -150,7 +167,9 @@ def metal_now(
         why_not = found or why_not
     old: list[MetalNow] = []
     if dip is not None and mono_s - dip.ended_mono_s <= min(VALID_S, dip.valid_s):
-        figure = dip_figure(dip, mono_s)
+        watch = watches.get(dip.probe)
+        until_s = -math.inf if watch is None else watch.power_maybe_on_until_s
+        figure = dip_figure(dip, mono_s, maybe_on_until_s=until_s)
         if figure is not None and power_on_since_s is None:
             old.append(figure)
         elif figure is not None and power_on_since_s is not None:
@@ -231,7 +250,7 @@ def _standing(channel: ProbeChannel, reading: Reading, mono_s: float, stale_s: f
     source = FigureSource.LAST_GOOD if held else FigureSource.DIP_ON if dipped else FigureSource.PROBE
     return MetalNow(
         best.temp_c + lag_c,
-        math.hypot(_u_c(channel), LAG_U_SHARE * lag_c),
+        math.hypot(_u_c(channel), 0.0 if held else _lag_u_c(channel)),
         how,
         source,
         mono_s - best.at_mono_s,
@@ -287,5 +306,18 @@ def _lag_c(channel: ProbeChannel) -> float:
     rule, tracker = channel.tracker.rule, channel.tracker
     if tracker.state is not ProbeState.IN_METAL:
         return 0.0
-    rate = tracker.trend.rate_c_per_min(max(LAG_SPAN_S, rule.tau_metal_s))
-    return 0.0 if rate is None or abs(rate) > LAG_RATE_C_PER_MIN else rate / 60.0 * rule.tau_metal_s
+    return _lag_over_c(channel, max(LAG_SPAN_S, rule.tau_metal_s))
+
+
+def _lag_over_c(channel: ProbeChannel, span_s: float) -> float:
+    """The lag by the rate over a span."""
+    rate, tau_s = channel.tracker.trend.rate_c_per_min(span_s), channel.tracker.rule.tau_metal_s
+    return 0.0 if rate is None or abs(rate) > LAG_RATE_C_PER_MIN else rate / 60.0 * tau_s
+
+
+def _lag_u_c(channel: ProbeChannel) -> float:
+    """What is not known of the lag: by the rate now, or that of a while ago, where it was faster."""
+    tau_s, now_c = channel.tracker.rule.tau_metal_s, _lag_c(channel)
+    before_c = _lag_over_c(channel, 3.0 * max(LAG_SPAN_S, tau_s))
+    share = TUBE_U_SHARE if tau_s > TUBE_TAU_S else LAG_U_SHARE
+    return share * math.hypot(max(abs(now_c), abs(before_c)), now_c - before_c)

@@ -37,6 +37,8 @@ TEXTS: dict[str, str] = {
     "alarm.over_range.remedy": "Cut the power; check type and polarity of the probe",
     "alarm.intermittent.what": "The figure of {subject} comes and goes.",
     "alarm.intermittent.remedy": "Look at plug, cable and tip; acknowledge when it is mended",
+    "alarm.blind.what": "{subject:cap} has moved or wavered for three minutes: nothing tells what the metal is at.",
+    "alarm.blind.remedy": "Cut the power; push the probe deep into the metal and hold it still, or dip another",
     # an amplifier
     "alarm.dead_bus.what": "The amplifier of {subject} does not answer: its words are empty.",
     "alarm.dead_bus.remedy": "Look at the wires between amplifier chip and board",
