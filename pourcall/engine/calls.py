@@ -253,6 +253,9 @@ class CallManager:
     def _dip(self, melt: Melt, now: Situation) -> None:
         """Ask for a dip where only a dip can tell."""
         mould = melt.next
+        if now.dipping:  # it is being done; its figure may come and go meanwhile
+            self.end(CallKind.DIP, tell("call.ended.dipped"))
+            return
         if mould is None or now.metal.temp_c is not None:
             self.end(CallKind.DIP, tell("call.ended.known"))
             self._chamber_hot_s = None

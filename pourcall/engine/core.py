@@ -37,7 +37,7 @@ from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.sensor_health import SensorConditions
-from pourcall.engine.situation import Situation, closing_of, melt_of, next_mould, nothing_runs
+from pourcall.engine.situation import FASTEST_C_PER_MIN, Situation, closing_of, melt_of, next_mould, nothing_runs
 from pourcall.engine.view import probe_view, why_no_reading, window_view
 
 EVALUATE_S = 0.45  # the melt is judged at most so often between ticks; a reading is judged at once
@@ -354,7 +354,7 @@ class Engine:
             facts.history.add(mono_s, metal)
         after = run.after_lift(facts.history, mono_s) if lifted else None
         state, why = self._stands(run, metal, rate) if not lifted else self._in_the_hand(run, after)
-        mould = next_mould(run, None if lifted else self._judged(run, metal))
+        mould = next_mould(run, None if lifted else self._judged(run, metal, rate))
         ahead = self.guiding.ahead(mono_s)
         return Situation(
             mono_s=mono_s,
@@ -369,6 +369,7 @@ class Engine:
             closing=closing_of(mould, metal, rate, ahead),
             chamber_c=self._chamber_c(),
             can_dip=any(channel.tracker.place is Place.DIP for channel in self.channels),
+            dipping=self._is_dipping(),
             dips=dips,
             unknown=unknown,
         )
@@ -395,8 +396,17 @@ class Engine:
             return ev.MeltState.READY, why
         return (ev.MeltState.LIQUID if after.lip_c > run.plan.alloy.liquidus_c else ev.MeltState.FREEZING), why
 
-    def _judged(self, run: MeltRun, metal: MetalNow) -> Judgement | None:
-        """Nothing is poured while an arrest goes on, whatever the figures say."""
+    def _is_dipping(self) -> bool:
+        """Somebody holds a probe in just now."""
+        for channel in self.channels:
+            run = self._watches[channel.config.name].run
+            tau_s = channel.tracker.rule.tau_metal_s
+            if run is not None and channel.tracker.place is Place.DIP and not run.left_in(self.outputs.mono_s, tau_s):
+                return True
+        return False
+
+    def _judged(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Judgement | None:
+        """Nothing is poured while an arrest goes on, nor on a rate no pot can have, whatever the figures say."""
         mould = run.next_mould
         if mould is None or metal.temp_c is None:
             return None
@@ -407,8 +417,11 @@ class Engine:
             run.plan,
             number=(run.next_index or 0) + 1,
             calling=self.calls.up(ev.CallKind.POUR) is not None,
+            dipped=metal.dipped,
         )
         held = self.arrests.findings.held_back
+        if metal.live and rate_c_per_min is not None and abs(rate_c_per_min) > FASTEST_C_PER_MIN:
+            held = held or tell("call.pour.moves", by_c_per_min=abs(rate_c_per_min))
         return hold_back(judgement, held) if held else judgement
 
     def _chamber_c(self) -> float | None:

@@ -95,6 +95,7 @@ class Situation:
     closing: Closing | None
     chamber_c: float | None
     can_dip: bool
+    dipping: bool  # a probe is held in just now
     dips: tuple[Dip, ...]  # of this melt, in order
     unknown: Told  # why nothing tells the metal's temperature; empty: something does
 
@@ -182,6 +183,7 @@ def nothing_runs(metal: MetalNow, power_off: bool, power_on: bool, unknown: Told
         closing=None,
         chamber_c=None,
         can_dip=False,
+        dipping=False,
         dips=(),
         unknown=unknown,
     )

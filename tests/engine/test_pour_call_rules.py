@@ -80,6 +80,24 @@ def test_in_a_window_narrower_than_two_u_the_centre_must_lie_within_a_quarter_an
     assert said.text == tell("call.pour.best_aim", mould="cleat 1", cold_share=said.too_cold, hot_share=said.too_hot)
 
 
+@pytest.mark.parametrize(
+    ("metal_u_c", "loss_u_c", "dipped", "surer"),
+    [
+        (14.0, 4.0, False, "call.surer.calibrate"),
+        (14.0, 4.0, True, "call.surer.dip"),
+        (6.0, 12.0, True, "call.surer.walk"),
+        (3.0, 3.0, False, None),
+    ],
+)
+def test_a_best_aim_says_what_would_make_it_surer_and_a_wide_window_does_not(
+    plan_for: Plan, metal_u_c: float, loss_u_c: float, surer: str | None, *, dipped: bool
+) -> None:
+    plan = plan_for(lip=(540.0, 560.0), loss_u_c=loss_u_c)
+    mould = plan.moulds[0]
+    said = judge_pour(550.0 + mould.loss_c, metal_u_c, mould, plan, number=1, dipped=dipped)
+    assert (said.surer.name if said.narrow else None) == surer
+
+
 def test_the_rule_changes_over_exactly_at_a_window_of_two_u(plan_for: Plan) -> None:
     plan = plan_for(lip=(540.0, 560.0), loss_u_c=0.0)
     mould = plan.moulds[0]

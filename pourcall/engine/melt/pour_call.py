@@ -27,6 +27,7 @@ class Judgement:
     narrow: bool  # the window is narrower than the uncertainty: best aim, not certainty
     text: Message
     why: Message
+    surer: Message = NOTHING  # what would make it surer, where only a best aim can be told
     held: Message = NOTHING  # why it is held back although the figures fit
 
 
@@ -38,10 +39,12 @@ def judge_pour(
     *,
     number: int,
     calling: bool = False,
+    dipped: bool = False,
 ) -> Judgement:
     """Judge a metal temperature in the pot (degC, with its U) for one mould.
 
     number: the mould's place in the order, from 1. calling: the call is up and ends a little later than it began.
+    dipped: the figure is that of a dip.
     """
     low_c, high_c = lip_window_c(mould, plan)
     own_u_c = min(REPEATABILITY_U_C, metal_u_c) if mould.window_same_probe else metal_u_c
@@ -60,6 +63,16 @@ def judge_pour(
         fits = abs(lip_c - centre_c) <= width_c / 4.0 + keep_c
     else:
         fits = low_c - keep_c <= lip_c - u_c and lip_c + u_c <= high_c + keep_c
+    why = tell(
+        "call.pour.why",
+        metal_c=metal_c,
+        loss_difference_c=mould.loss_c,
+        lip_c=lip_c,
+        lip_u_c=u_c,
+        low_c=low_c,
+        high_c=high_c,
+    )
+    surer = _surer(own_u_c, mould.loss_u_c, dipped=dipped) if narrow else NOTHING
     return Judgement(
         pour=fits,
         lip_c=lip_c,
@@ -68,16 +81,16 @@ def judge_pour(
         too_hot=too_hot,
         narrow=narrow,
         text=_text(mould.name, number, len(plan.moulds), (too_cold, too_hot) if narrow else None),
-        why=tell(
-            "call.pour.why",
-            metal_c=metal_c,
-            loss_difference_c=mould.loss_c,
-            lip_c=lip_c,
-            lip_u_c=u_c,
-            low_c=low_c,
-            high_c=high_c,
-        ),
+        why=tell("call.pour.narrow", why=why, surer=surer) if narrow else why,
+        surer=surer,
     )
+
+
+def _surer(own_u_c: float, loss_u_c: float, *, dipped: bool) -> Message:
+    """What takes most off the uncertainty: the larger part of it is worked on first."""
+    if loss_u_c >= own_u_c:
+        return tell("call.surer.walk", loss_u_c=loss_u_c)
+    return tell("call.surer.dip" if dipped else "call.surer.calibrate", own_u_c=own_u_c)
 
 
 def _text(mould: str, number: int, of: int, odds: tuple[float, float] | None) -> Message:
