@@ -23,7 +23,7 @@ from pourcall.records.upkeep.thinning import JournalRow, given_up, in_runs, thin
 from pourcall.records.write import rollup
 from pourcall.records.write.recorder import Recorder
 from pourcall.reports.tables.export import export_melt, melt_csv
-from tests.told import tells
+from tests.told import said, tells
 
 UTC_S = 1_780_000_000.0
 DAY_S = 86_400.0
@@ -135,16 +135,16 @@ def test_events_pours_dips_changes_of_status_and_the_roll_up_all_stay(old: Path)
 
 def test_every_trace_that_is_shown_or_written_says_that_it_was_thinned(old: Path, tmp_path: Path) -> None:
     give_up(old)
-    said = "thinned on 2028-08-05 to one reading in 10 s"
+    thinned = said("export.thinned", day="2028-08-05", every=10.0)
     with Store.read(old) as store:
-        assert store.melt("2026-001").thinned == said
-        assert store.melt_trace("2026-001", 100).thinned == said
-        assert said in melt_csv(store, "2026-001").splitlines()[1]
+        assert store.melt("2026-001").thinned == thinned
+        assert store.melt_trace("2026-001", 100).thinned == thinned
+        assert thinned in melt_csv(store, "2026-001").splitlines()[1]
         done = export_melt(store, "2026-001", tmp_path)
-        assert said in json.loads(done.metadata.read_text("utf-8"))["dc:description"]
-        assert [mark.text for mark in pour_facts(store, "2026-001-1").marks if mark.kind == "thinned"] == [said]
+        assert thinned in json.loads(done.metadata.read_text("utf-8"))["dc:description"]
+        assert [mark.text for mark in pour_facts(store, "2026-001-1").marks if mark.kind == "thinned"] == [thinned]
         assert store.melt("2028-001").thinned == store.melt_trace("2028-001", 100).thinned == ""
-        assert "thinned" not in melt_csv(store, "2028-001")
+        assert not tells(melt_csv(store, "2028-001"), "export.thinned")
         assert len(list(read_inputs(store, 1))) > 2000
 
 
@@ -156,7 +156,7 @@ def test_the_same_request_again_finds_nothing_and_a_coarser_one_goes_on(old: Pat
     assert len(rows_of(old, "SELECT * FROM thinnings")) == 1
     assert give_up(old, keep_every_s=60.0, utc_s=LATER_S + 120.0).rows_given_up > 300
     with Store.read(old) as store:
-        assert store.melt("2026-001").thinned.endswith("one reading in 60 s")
+        assert tells(store.melt("2026-001").thinned, "export.thinned", every=60.0)
 
 
 def test_a_dry_run_counts_the_same_and_writes_nothing(old: Path) -> None:

@@ -11,6 +11,7 @@ from pourcall.contract.api import Trace, TracePoint
 from pourcall.contract.errors import NotFound
 from pourcall.records.upkeep.thinning import Thinning, thinnings_of
 from pourcall.records.write.rollup import bucketed
+from pourcall.texts import written
 
 RAW_ROWS = 20_000  # more than so many rows are never read for a screen
 FINE_SLOTS = 12_000  # nor so many slots of 5 s
@@ -52,7 +53,7 @@ def melt_thinned(conn: sqlite3.Connection, melt: str) -> str:
 
 def spans_thinned(conn: sqlite3.Connection, spans: list[SessionStretch]) -> str:
     """The same of some stretches."""
-    return "; ".join(one.says for one in spans_thinnings(conn, spans))
+    return "; ".join(written(one.told) for one in spans_thinnings(conn, spans))
 
 
 def spans_thinnings(conn: sqlite3.Connection, spans: list[SessionStretch]) -> tuple[Thinning, ...]:

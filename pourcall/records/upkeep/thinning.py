@@ -17,6 +17,7 @@ from typing import NamedTuple
 import msgspec
 
 from pourcall.contract.errors import BadInput, StoreError
+from pourcall.contract.message import Message, tell
 from pourcall.records.read.views import AFTER_POUR_S
 from pourcall.records.upkeep.migrate import refuse_foreign, shipped_steps
 from pourcall.records.upkeep.opening import FindingKind, open_database
@@ -45,10 +46,10 @@ class Thinning(msgspec.Struct, frozen=True, kw_only=True):
     rows_given_up: int
 
     @property
-    def says(self) -> str:
+    def told(self) -> Message:
         """For a trace: what became of it."""
         at = datetime.fromtimestamp(self.at_utc_s, UTC)
-        return f"thinned on {at:%Y-%m-%d} to one reading in {self.keep_every_s:g} s"
+        return tell("export.thinned", day=f"{at:%Y-%m-%d}", every=self.keep_every_s)
 
 
 class Thinned(msgspec.Struct, frozen=True, kw_only=True):

@@ -15,6 +15,7 @@ TEXTS: dict[str, str] = {
     "export.gap": "no readings {board}: {reason}",
     "export.ended": "melt ended: {how}",
     "export.about": "Furnace {furnace}. Readings within {window} ms of each other share a row; its time is that of the first. Temperatures are those decided at the time of the reading.",
+    "export.thinned": "thinned on {day} to one reading in {every} s",
     "export.about_thinned": "{about} These readings were {thinned}; around pours and dips all are there.",
     "export.column.elapsed": "Seconds since the melt began, by a clock that never steps",
     "export.column.utc": "Time of day, UTC; may step where the computer's clock was set",
