@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterator
 
-from pourcall.contract.message import Fact, Message, Told
+from pourcall.contract.message import Fact, Message, Told, tell
 from pourcall.contract.units import Unit
 from pourcall.texts import say
 from pourcall.texts.catalogue import current
@@ -50,6 +50,16 @@ def parts(told: Told | None, fact: str) -> tuple[Message, ...]:
     value = message(told).facts[fact]
     assert isinstance(value, tuple)
     return value
+
+
+def fault(key: str, name: str, /, **facts: Fact) -> Message:
+    """A fault of a file, as it is told: `[walk] wlak_s: unknown key; did you mean walk_s?`."""
+    return tell("toml.fault", key=key, what=tell(name, **facts))
+
+
+def meant(word: str) -> Message:
+    """`did you mean WORD?`."""
+    return tell("toml.near", near=word)
 
 
 def said(name: str, unit: Unit = Unit.C, /, **facts: Fact) -> str:

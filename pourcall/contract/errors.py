@@ -3,7 +3,8 @@
     PourcallError                exit code 1
     ├── BadInput       (2)       the caller typed or wrote something we cannot use
     │   ├── BadTemperature       a figure, a unit, or a figure in the wrong unit
-    │   ├── BadSettings          the settings file: every fault in it is told at once
+    │   ├── FaultyFile           a file of tables: every fault in it is told at once
+    │   │   └── BadSettings      the settings file
     │   ├── BadSheet             an alloy sheet or profile
     │   └── BadTrace             a file to replay has no usable columns
     ├── FrameError     (2)       bytes that are not a frame of the format they should be in
@@ -17,7 +18,7 @@
 Exit codes: 0 done, 1 unexpected, 2 to 7 as above, 130 interrupted from the keyboard.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # `pourcall --help` is quick because nothing is loaded for it
@@ -57,22 +58,17 @@ class BadTemperature(BadInput):
     """A temperature that is no number, has no known unit, or cannot be meant."""
 
 
-class BadSettings(BadInput):
-    """The settings file. `faults` holds one sentence for each fault found, so that all are told at once."""
-
-    def __init__(self, faults: Sequence[str], *, where: str) -> None:
-        self.faults = tuple(faults)
-        listed = "".join(f"\n  - {fault}" for fault in self.faults)
-        count = len(self.faults)
-        super().__init__(
-            f"the settings have {count} fault{'s' if count != 1 else ''}:{listed}\n",
-            where=where,
-            remedy="Correct the file; nothing was started and nothing was changed",
-        )
+class FaultyFile(BadInput):
+    """A file of tables that a person wrote. `what` lists every fault, one a line."""
 
     def said(self, in_words: "Callable[[Told], str]") -> str:
         """A list of faults: where to look comes before it."""
-        return f"{self.where}: {in_words(self.what)}{in_words(self.remedy)}"
+        where = f"{self.where}: " if self.where else ""
+        return f"{where}{in_words(self.what)}\n{in_words(self.remedy)}"
+
+
+class BadSettings(FaultyFile):
+    """The settings file."""
 
 
 class BadSheet(BadInput):

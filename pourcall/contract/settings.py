@@ -3,16 +3,16 @@
 Every fault in the file is told at once, table by table. Nothing is read from disk here: text in, Settings out.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Annotated, Any, Literal
 
 import msgspec
 from msgspec import Meta
 
 from pourcall.contract.errors import BadInput, BadSettings
-from pourcall.contract.nearest import did_you_mean
+from pourcall.contract.message import tell
 from pourcall.contract.reading import Place
-from pourcall.contract.toml_tables import parse_toml, read_table
+from pourcall.contract.toml_tables import Checker, Fault, as_found, hint, near, parse_toml, told
 from pourcall.contract.units import Unit
 from pourcall.contract.version import SETTINGS_SCHEMA
 
@@ -137,43 +137,54 @@ def parse_settings(
     text: str,
     *,
     where: str = "settings",
-    board_faults: Callable[[Mapping[str, Board]], Iterable[str]] = lambda boards: (),
+    board_faults: Callable[[Mapping[str, Board]], Iterable[Fault]] = lambda boards: (),
 ) -> Settings:
     """Settings from TOML text. Raises BadSettings with every fault found: syntax, keys, values, cross-checks.
 
     board_faults: what is wrong with the wire formats of boards, `drivers.wire.registry.board_faults`.
     """
     try:
-        raw = parse_toml(text)
+        file = Checker(parse_toml(text))
     except BadInput as err:
-        raise BadSettings([err.what if isinstance(err.what, str) else err.what.name], where=where) from err
-    faults: list[str] = []
+        raise refused([Fault("", tell("toml.said", what=err.what))], where=where) from err
     tables: dict[str, Any] = {}
-    schema = raw.pop("schema", SETTINGS_SCHEMA)
-    if schema != SETTINGS_SCHEMA:
-        faults.append(f"schema = {schema!r}: this program reads schema {SETTINGS_SCHEMA}")
-    for key, value in raw.items():
-        if key not in _TABLES:
-            faults.append(f"[{key}]: unknown table{did_you_mean(key, _TABLES, else_all=True)}")
-            continue
-        kind, named = _TABLES[key]
-        if not isinstance(value, dict):
-            faults.append(f"{key}: must be a table")
-        elif named:
-            tables[key] = {name: read_table(kind, body, f"[{key}.{name}]", faults) for name, body in value.items()}
-            faults += [
-                f"[{key}.{name}]: names are lower-case letters, digits and _" for name in value if not _is_name(name)
-            ]
+    for key, value in file.raw.items():
+        if key == "schema":
+            if value != SETTINGS_SCHEMA:
+                file.add(key, tell("settings.schema", schema=SETTINGS_SCHEMA, found=as_found(value)))
+        elif key not in _TABLES:
+            file.add(f"[{key}]", tell("toml.unknown_table", hint=hint(key, _TABLES)), near(key, _TABLES))
         else:
-            tables[key] = read_table(kind, value, f"[{key}]", faults)
-    boards = tables.get("board") or {}
-    faults += board_faults({name: board for name, board in boards.items() if board is not None})
-    if not faults:
+            kind, named = _TABLES[key]
+            table = file.headed(key, f"[{key}]")
+            if table is not None:
+                tables[key] = _named_tables(table, key, kind) if named else table.struct(kind)
+    boards = tables.get("board", {})
+    file.faults.extend(board_faults({name: board for name, board in boards.items() if board is not None}))
+    if not file.faults:
         settings = Settings(**tables)
-        faults += _cross_checks(settings)
-        if not faults:
+        _cross_checks(file, settings)
+        if not file.faults:
             return settings
-    raise BadSettings(faults, where=where)
+    raise refused(file.faults, where=where)
+
+
+def refused(faults: Sequence[Fault], *, where: str) -> BadSettings:
+    """The error that tells all faults of the settings."""
+    what = tell("settings.fault" if len(faults) == 1 else "settings.faults", count=len(faults), faults=told(faults))
+    return BadSettings(what, where=where, remedy=tell("settings.faults.remedy"))
+
+
+def _named_tables(tables: Checker, key: str, kind: type[_Table]) -> dict[str, _Table | None]:
+    """`[board.bench]` and the like, by name; None for one with faults."""
+    made: dict[str, _Table | None] = {}
+    for name in tables.raw:
+        table = tables.headed(name, f"[{key}.{name}]")
+        if table is not None:
+            if not _is_name(name):
+                table.add("", tell("settings.name"))
+            made[name] = table.struct(kind)
+    return made
 
 
 def _is_name(name: str) -> bool:
@@ -184,27 +195,25 @@ def _is_name(name: str) -> bool:
     return True
 
 
-def _cross_checks(settings: Settings) -> list[str]:
-    """Faults that only show between tables: dangling names, two probes on one input, limits the wrong way round."""
-    faults: list[str] = []
+def _cross_checks(file: Checker, settings: Settings) -> None:
+    """Faults that only show between tables: dangling names, two probes on one input, two boards on one port."""
     seen: dict[tuple[str, str], str] = {}
     for name, probe in settings.probe.items():
-        for what, wanted, known in (
+        for kind, wanted, known in (
             ("furnace", probe.furnace, settings.furnace),
             ("board", probe.board, settings.board),
         ):
             if wanted not in known:
-                hint = did_you_mean(wanted, known, else_all=True)
-                faults.append(f"[probe.{name}] {what} = {wanted!r}: no such {what}{hint}")
+                what = tell("settings.no_such", table=f"[{kind}.{wanted}]", hint=hint(wanted, known))
+                file.add(f"[probe.{name}] {kind}", what, near(wanted, known))
         place = (probe.board, probe.channel)
         if place in seen:
-            faults.append(
-                f"[probe.{name}] and [probe.{seen[place]}] are both on board {place[0]!r} channel {place[1]!r}"
-            )
+            what = tell("settings.same_input", board=place[0], channel=place[1], table=f"[probe.{seen[place]}]")
+            file.add(f"[probe.{name}] channel", what)
         seen[place] = name
     ports: dict[str, str] = {}
     for name, board in settings.board.items():
         if board.port in ports:
-            faults.append(f"[board.{name}] and [board.{ports[board.port]}] share the port {board.port!r}")
+            what = tell("settings.same_port", port=board.port, table=f"[board.{ports[board.port]}]")
+            file.add(f"[board.{name}] port", what)
         ports[board.port] = name
-    return faults

@@ -18,11 +18,12 @@ import msgspec
 from pourcall.contract.calibration import Calibration
 from pourcall.contract.clock import Clock
 from pourcall.contract.config import config_for
-from pourcall.contract.errors import BadInput, BadSettings, PourcallError
+from pourcall.contract.errors import BadInput, PourcallError
 from pourcall.contract.inputs import DaemonTrouble, StoreProblem
 from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.paths import Paths
-from pourcall.contract.settings import Settings, parse_settings
+from pourcall.contract.settings import Settings, parse_settings, refused
+from pourcall.contract.toml_tables import Fault
 from pourcall.daemon.api.library import learned_model, running_melt
 from pourcall.daemon.api.routes import Api
 from pourcall.daemon.api.sockets import has_unix_sockets
@@ -120,7 +121,7 @@ class Daemon:
     async def _start(self) -> None:
         paths = self.paths
         if not self.settings.furnace:
-            raise BadSettings(["no furnace is named in them"], where=str(paths.settings))
+            raise refused([Fault("", tell("settings.no_furnace"))], where=str(paths.settings))
         private_folder(paths.runtime)
         paths.data.mkdir(parents=True, exist_ok=True)
         self._handler = log_to(paths.log)

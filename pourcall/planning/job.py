@@ -10,10 +10,11 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import Meta
 
-from pourcall.contract.errors import BadInput
+from pourcall.contract.errors import BadInput, FaultyFile
+from pourcall.contract.message import tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.contract.quantities import temperature_c
-from pourcall.contract.toml_tables import parse_toml, read_table, read_values
+from pourcall.contract.toml_tables import Checker, parse_toml, told
 
 _DIFFERENCES = ("loss_c", "loss_u_c", "stream_loss_c", "wall_drop_c")
 _Kg = Annotated[float, Meta(gt=0.0, le=2000.0)]
@@ -158,27 +159,22 @@ _LISTS: dict[str, type[msgspec.Struct]] = {"mould": JobMould, "metal": JobMetal}
 
 
 def parse_job(text: str, *, where: str = "plan file") -> Job:
-    """A job from TOML text. Raises BadInput with every fault found."""
+    """A job from TOML text. Raises FaultyFile with every fault found."""
     try:
         raw = parse_toml(text)
     except BadInput as err:
         raise BadInput(err.what, where=where, remedy=err.remedy) from err
-    faults: list[str] = []
+    file = Checker(raw)
     made: dict[str, Any] = {}
     for key in [key for key in raw if key in _TABLES]:
-        made[key] = read_table(_TABLES[key], raw.pop(key), f"[{key}]", faults, read_value)
+        table = file.headed(key, f"[{key}]")
+        made[key] = table.struct(_TABLES[key], read_value) if table is not None else None
     for key in [key for key in raw if key in _LISTS]:
-        bodies = raw.pop(key)
-        if not isinstance(bodies, list):
-            faults.append(f"[{key}]: several are possible, so write [[{key}]]")
-            continue
-        rows = [
-            read_table(_LISTS[key], body, f"[[{key}]] {at}", faults, read_value) for at, body in enumerate(bodies, 1)
-        ]
-        made[key] = tuple(rows)
-    made.update(read_values(Job, raw, "", faults, read_value))
-    if faults:
-        raise BadInput("the plan has faults:\n  - " + "\n  - ".join(faults) + "\n", where=where, remedy="Correct them")
+        made[key] = tuple(one.struct(_LISTS[key], read_value) for one in file.rows(key))
+    top = Checker({key: value for key, value in raw.items() if key not in made}, faults=file.faults)
+    made |= top.fields(Job, read_value)
+    if file.faults:
+        raise FaultyFile(tell("plan.faults", faults=told(file.faults)), where=where, remedy=tell("plan.faults.remedy"))
     return Job(**made)
 
 

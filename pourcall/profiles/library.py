@@ -4,8 +4,8 @@ from pathlib import Path
 
 from pourcall.contract.errors import BadSheet, NotFound
 from pourcall.contract.message import tell
+from pourcall.contract.toml_tables import Fault, hint
 from pourcall.profiles.profile import Profile, parse_profile, refused
-from pourcall.profiles.toml_faults import Fault, nearest
 
 RAMP_DIR = Path(__file__).parent / "ramps"
 
@@ -29,13 +29,12 @@ class ProfileLibrary:
         """One profile. Raises NotFound naming the nearest, BadSheet."""
         path = self._files.get(key)
         if path is None:
-            what = tell("profile.not_found", profile=key, hint=nearest(key, self._files))
+            what = tell("profile.not_found", profile=key, hint=hint(key, self._files))
             raise NotFound(what, remedy=tell("profile.not_found.remedy"))
         try:
             text = path.read_text("utf-8")
         except (OSError, UnicodeDecodeError) as err:
-            what = tell("profile.check.unreadable", error=str(err))
-            raise refused(key, str(path), [Fault(0, "file", what)]) from err
+            raise refused(key, str(path), [Fault("", tell("toml.unreadable", error=str(err)))]) from err
         return parse_profile(text, key=key, file=str(path))
 
     def all(self) -> tuple[tuple[Profile, ...], tuple[BadSheet, ...]]:

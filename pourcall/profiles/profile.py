@@ -29,8 +29,18 @@ from pourcall.contract.errors import BadInput, BadSheet, BadTemperature
 from pourcall.contract.message import tell
 from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.quantities import temperature_c as typed_temperature_c
-from pourcall.contract.toml_tables import is_number, parse_toml
-from pourcall.profiles.toml_faults import Checker, Fault, nearest
+from pourcall.contract.toml_tables import (
+    Checker,
+    Fault,
+    as_found,
+    hint,
+    is_number,
+    near,
+    of_error,
+    parse_toml,
+    row,
+    told,
+)
 
 FORMAT = 1
 RATE_C_PER_MIN = (0.5, 60.0)
@@ -76,16 +86,15 @@ def parse_profile(text: str, *, key: str, file: str = "") -> Profile:
     try:
         raw = parse_toml(text)
     except BadInput as err:
-        raise refused(key, file, [Fault(0, "file", tell("profile.check.no_toml", error=err.what))]) from err
+        raise refused(key, file, [Fault("", tell("toml.said", what=err.what))]) from err
     top = Checker(raw)
     top.known(_TOP)
     if raw.get("format") != FORMAT:
-        top.add("format", tell("profile.check.format", format=FORMAT, found=repr(raw.get("format"))))
+        top.add("format", tell("profile.check.format", format=FORMAT, found=as_found(raw.get("format"))))
     name, about = top.text("name") or key, top.text("about")
     alloys, families = top.texts("alloys"), top.texts("families")
     for family in families:
-        if family not in _FAMILIES:
-            top.add("families", tell("profile.check.family", found=family, families=", ".join(_FAMILIES)))
+        top.word("families", family, _FAMILIES)
     faults, segments = top.faults, _segments(top)
     if faults:
         raise refused(key, file, faults)
@@ -112,10 +121,8 @@ def _segments(top: Checker) -> list[Segment]:
         top.add("segment", tell("profile.check.too_many", count=len(tables), most=MOST_SEGMENTS))
         return []
     made: list[Segment] = []
-    for number, raw in enumerate(tables, 1):
-        table = Checker(raw, number)
-        segment = _segment(table, first=number == 1)
-        top.faults.extend(table.faults)
+    for table in top.rows("segment"):
+        segment = _segment(table, first=table.table == row("segment", 1))
         if segment is not None:
             made.append(segment)
     return made
@@ -123,10 +130,10 @@ def _segments(top: Checker) -> list[Segment]:
 
 def _segment(table: Checker, *, first: bool) -> Segment | None:
     """One table; None where it is at fault."""
-    raw = table.raw
+    raw, before = table.raw, len(table.faults)
     table.known(_SEGMENT)
     if raw.get("kind") not in ("ramp", "hold"):
-        table.add("kind", tell("profile.check.kind", found=repr(raw.get("kind"))))
+        table.add("kind", tell("profile.check.kind", found=as_found(raw.get("kind"))))
         return None
     kind = SegmentKind(raw["kind"])
     to = _target(table, needed=first or kind is SegmentKind.RAMP)
@@ -143,7 +150,7 @@ def _segment(table: Checker, *, first: bool) -> Segment | None:
             table.add("limit_min", tell("profile.check.endless_ramp"))
     else:
         _hold(table, for_min, limit_min)
-    if table.faults:
+    if len(table.faults) > before:
         return None
     return Segment(
         kind=kind,
@@ -164,7 +171,7 @@ def _hold(table: Checker, for_min: float | None, limit_min: float | None) -> Non
     if ("for_min" in raw) == ("until" in raw):
         table.add("", tell("profile.check.hold_end"))
     if "until" in raw and raw["until"] != "told":
-        table.add("until", tell("profile.check.until", found=repr(raw["until"])))
+        table.add("until", tell("profile.check.until", found=as_found(raw["until"])))
     if "limit_min" not in raw:
         table.add("limit_min", tell("profile.check.endless_hold"))
     elif for_min is not None and limit_min is not None and limit_min < for_min:
@@ -184,13 +191,12 @@ def _target(table: Checker, *, needed: bool) -> str:
         try:
             typed_temperature_c(to)
         except BadTemperature as err:
-            digit = to[:1].isdigit()
-            hint = (
-                tell("profile.check.remedy", remedy=err.remedy)
-                if digit
-                else nearest(_POINT.split(to)[0].strip(), _POINTS)
-            )
-            table.add("to", tell("profile.check.no_temperature", found=repr(to), hint=hint))
+            point = _POINT.split(to)[0].strip()
+            if to[:1].isdigit():
+                table.add("to", of_error(err))
+            else:
+                what = tell("profile.check.no_temperature", found=as_found(to), hint=hint(point, _POINTS))
+                table.add("to", what, near(point, _POINTS))
     return to if isinstance(to, str) else ""
 
 
@@ -200,12 +206,12 @@ def _rate(table: Checker) -> float | None:
     if rate == "full":
         return None
     if not is_number(rate) or not least <= rate <= most:
-        table.add("rate", tell("profile.check.rate", least=least, most=most, found=repr(rate)))
+        table.add("rate", tell("profile.check.rate", least=least, most=most, found=as_found(rate)))
         return None
     return float(rate)
 
 
 def refused(key: str, file: str, faults: Iterable[Fault]) -> BadSheet:
     """The error that tells all faults of one profile."""
-    what = tell("profile.refused", profile=key, faults=tuple(fault.told for fault in faults))
+    what = tell("profile.refused", profile=key, faults=told(faults))
     return BadSheet(what, where=file, remedy=tell("profile.refused.remedy"))

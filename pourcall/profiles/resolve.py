@@ -6,8 +6,8 @@ from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts, PotLimit
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
 from pourcall.contract.quantities import temperature_c as typed_temperature_c
+from pourcall.contract.toml_tables import Checker, row
 from pourcall.profiles.profile import RELATIVE, Profile, refused
-from pourcall.profiles.toml_faults import Fault
 
 COLD_C = 20.0  # where a first ramp begins
 
@@ -37,10 +37,11 @@ def resolve(profile: Profile, facts: AlloyFacts, tap_c: tuple[float, float], lim
     limits: of alloy, pot, probe, furnace, boiling. Raises BadSheet by segment with the limit.
     """
     lowest = min(limits, key=lambda limit: limit.limit_c)
-    faults: list[Fault] = []
+    file = Checker({})
     made: list[ProfileSegment] = []
     at_c: float | None = None
     for number, one in enumerate(profile.segments, 1):
+        segment = Checker({}, row("segment", number), faults=file.faults)
         to_c = at_c if not one.to else temperature_c(one.to, facts, tap_c)
         if to_c is None:  # the file was checked: a first hold names its temperature
             continue
@@ -48,10 +49,10 @@ def resolve(profile: Profile, facts: AlloyFacts, tap_c: tuple[float, float], lim
             what = tell(
                 "profile.check.above_limit", to_c=to_c, asked=one.to, whose=lowest.whose, limit_c=lowest.limit_c
             )
-            faults.append(Fault(number, "to", what))
+            segment.add("to", what)
         if one.kind is SegmentKind.HOLD and to_c < facts.liquidus_c:
             what = tell("profile.check.would_freeze", to_c=to_c, liquidus_c=facts.liquidus_c)
-            faults.append(Fault(number, "to", what))
+            segment.add("to", what)
         if one.rate_c_per_min is not None and one.limit_min is not None:
             from_c = COLD_C if at_c is None else at_c
             least_min = abs(to_c - from_c) / one.rate_c_per_min
@@ -63,7 +64,7 @@ def resolve(profile: Profile, facts: AlloyFacts, tap_c: tuple[float, float], lim
                     rate_c_per_min=one.rate_c_per_min,
                     least_min=least_min,
                 )
-                faults.append(Fault(number, "limit_min", what))
+                segment.add("limit_min", what)
         made.append(
             ProfileSegment(
                 kind=one.kind,
@@ -77,8 +78,8 @@ def resolve(profile: Profile, facts: AlloyFacts, tap_c: tuple[float, float], lim
             )
         )
         at_c = to_c
-    if faults:
-        raise refused(profile.key, profile.file, faults)
+    if file.faults:
+        raise refused(profile.key, profile.file, file.faults)
     return ProfilePlan(
         name=profile.key,
         hash=profile.hash,

@@ -16,7 +16,7 @@ import pytest
 
 from pourcall.contract.message import Message, tell
 from pourcall.contract.paths import paths_for
-from tests.told import heard, said, tells
+from tests.told import fault, heard, meant, said, tells
 
 Run = Callable[..., Any]
 TRACES = Path(__file__).parents[1] / "data" / "traces"
@@ -30,7 +30,7 @@ def check(done: Any, code: int, *says: str | Message) -> None:
     for piece in says:
         assert heard(done.err, piece)
     last = done.err.strip().splitlines()[-1]
-    assert last.startswith(("pourcall", "Correct the file")), done.err
+    assert last.startswith(("pourcall", said("settings.faults.remedy"))), done.err
 
 
 def hashes(folder: Path) -> dict[str, str]:
@@ -199,6 +199,7 @@ def test_a_table_that_cannot_be_written_is_said(run: Run, tmp_path: Path) -> Non
 
 # -- settings and sheets -----------------------------------------------------------------------------------------------
 
+SYNTAX = tell("toml.no_toml", error="Expected ']' at the end of a table declaration (at line 1, column 6)")
 FAULTY = """
 [shop]
 unit = "degX"
@@ -224,13 +225,13 @@ def test_settings_with_several_faults_are_told_all_at_once(
     check(
         run(*command),
         2,
-        "the settings have 4 faults",
-        "[shop] unit = 'degX'",
-        "[furnace.club] raitng_c: unknown key; did you mean rating_c?",
-        "[board.bench] 'pourcal' is no wire format",
-        "[mqqt]: unknown table; did you mean mqtt?",
+        fault("[shop] unit", "toml.one_of", found="degX", valid="degC, degF, K"),
+        fault("[furnace.club] raitng_c", "toml.unknown_key", hint=meant("rating_c")),
+        "[board.bench]",
+        "'pourcal' is no wire format",
+        fault("[mqqt]", "toml.unknown_table", hint=meant("mqtt")),
         str(path),
-        "nothing was started and nothing was changed",
+        tell("settings.faults.remedy"),
     )
     assert hashes(home) == before or command == ("serve",)
     assert not (home / "data" / "pourcall.sqlite").exists()
@@ -241,7 +242,12 @@ def test_settings_that_are_no_text_or_no_toml_or_missing_are_refused(
 ) -> None:
     check(run("serve"), 2, "there are no settings yet", "Run `pourcall setup`")
     path = write_settings("[shop\n")
-    check(run("serve"), 2, "not valid TOML", str(path))
+    check(
+        run("serve"),
+        2,
+        SYNTAX,
+        str(path),
+    )
     path.write_bytes(b"\xff\xfe\x00")
     for words in (("serve",), ("thermocouple", "K", "500C"), ("alloy", "list")):
         check(run(*words), 2, "the settings cannot be read", str(path))
@@ -258,8 +264,10 @@ def test_a_malformed_sheet_is_refused_by_file_and_key_and_the_others_load(run: R
     before = hashes(home)
     done = run("alloy", "check")
     assert done.code == 2
-    assert "broken.toml: naem: unknown key; did you mean name?" in done.out
-    assert "noise.toml: (file): cannot be read as TOML" in done.out
+    assert tells(done.out, "toml.fault", key="naem", what=tell("toml.unknown_key", hint=meant("name")))
+    assert "broken.toml: " in done.out
+    assert tells(done.out, "toml.unreadable")
+    assert "noise.toml: " in done.out
     assert "clubmix" not in done.out
     listed = run("alloy", "list")
     assert listed.code == 0

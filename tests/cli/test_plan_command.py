@@ -14,9 +14,9 @@ import pytest
 
 from pourcall.cli.common import our_paths
 from pourcall.cli.melts.melt_command import mould_request
-from pourcall.contract.message import tell
+from pourcall.contract.message import Message, tell
 from pourcall.contract.units import Unit
-from tests.told import tells
+from tests.told import fault, heard, meant, tells
 
 Run = Callable[..., Any]
 CLEAT = "deck cleat,casting=350g,mm=6,flow=180,head=110,thickest=14,fill=3,copies=2"
@@ -284,7 +284,7 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
         (("za27", "--mould", "a,kg=0.5", "--power", "-5"), 2, "power_w"),
         (("za27", "--mould", "a,kg=0.5", "--pot", "mouth=0"), 2, "mouth_mm"),
         (("za27", "--mould", "a,kg=0.5", "--pot", "mouht=90"), 2, "did you mean mouth"),
-        (("za27", "--mould", "a,kg=0.5", "--ladle", "preheat=200C"), 2, "mass_kg is missing"),
+        (("za27", "--mould", "a,kg=0.5", "--ladle", "preheat=200C"), 2, fault("--ladle mass_kg", "toml.missing")),
         (("za27", "--mould", "a,kg=0.5", "--room", "volume=-5"), 2, "volume_m3"),
         (("za27", "--mould", "a,kg=0.5", "--loss", "5000"), 2, "loss_c"),
         (("za27", "--mould", "a,kg=0.5", "--walk", "soon"), 2, "is no length of time"),
@@ -295,42 +295,71 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
     ],
 )
 def test_what_cannot_be_meant_is_refused_with_what_and_where(
-    run: Run, given: tuple[str, ...], code: int, said: str
+    run: Run, given: tuple[str, ...], code: int, said: str | Message
 ) -> None:
     done = run("plan", *given)
     assert (done.code, done.out) == (code, "")
-    assert said in words(done.err)
+    assert heard(words(done.err), said)
 
 
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (("charge_kg", "charge_gk"), "charge_gk: unknown key; did you mean charge_kg"),
-        (("walk_s", "wlak_s"), "[walk] wlak_s: unknown key; did you mean walk_s"),
-        (("thinnest_mm = 6", "thinnest_mm = -6"), "[[mould]] 1 thinnest_mm = -6"),
-        (("thinnest_mm = 6", "thinnest_mm = nan"), "[[mould]] 1 thinnest_mm = nan"),
-        (("price_per_kg = 3.1", "price_per_kg = inf"), "[[metal]] 1 price_per_kg = inf: is no number"),
-        (("[[mould]]", "[mould]"), "write [[mould]]"),
-        (("[room]", "[rooom]"), "rooom: unknown key"),
-        (("[walk]", "[[walk]]"), "[walk]: must be a table"),
+        (("charge_kg", "charge_gk"), fault("charge_gk", "toml.unknown_key", hint=meant("charge_kg"))),
+        (("walk_s", "wlak_s"), fault("[walk] wlak_s", "toml.unknown_key", hint=meant("walk_s"))),
+        (
+            ("thinnest_mm = 6", "thinnest_mm = -6"),
+            fault(
+                "[[mould]] 1 thinnest_mm",
+                "toml.beyond",
+                found="-6",
+                limits=(tell("toml.more_than", least=0.0), tell("toml.at_most", most=5000.0)),
+            ),
+        ),
+        (("thinnest_mm = 6", "thinnest_mm = nan"), fault("[[mould]] 1 thinnest_mm", "toml.not_number", found="nan")),
+        (
+            ("price_per_kg = 3.1", "price_per_kg = inf"),
+            fault("[[metal]] 1 price_per_kg", "toml.not_number", found="inf"),
+        ),
+        (("[[mould]]", "[mould]"), fault("mould", "toml.not_rows", heading="[[mould]]")),
+        (("[room]", "[rooom]"), fault("rooom", "toml.unknown_key", hint=meant("room"))),
+        (("[walk]", "[[walk]]"), fault("[walk]", "toml.not_table")),
         (('"2192F"', '"2192 fathoms"'), "[pot] rating_c"),
-        (('kind = "returns"', 'kind = "leavings"'), "[[metal]] 5 kind"),
+        (
+            ('kind = "returns"', 'kind = "leavings"'),
+            fault(
+                "[[metal]] 5 kind",
+                "toml.one_of",
+                found="leavings",
+                valid="new, returns, scrap",
+            ),
+        ),
+        (
+            ("Cu = 100.0", "Cu = 101.0"),
+            fault(
+                "[[metal]] 3 composition.Cu",
+                "toml.beyond",
+                found="101.0",
+                limits=(tell("toml.at_least", least=0.0), tell("toml.at_most", most=100.0)),
+            ),
+        ),
+        (("copies = 2", "copies = 1.5"), fault("[[mould]] 1 copies", "toml.not_whole", found="1.5")),
         (('alloy = "za27"\nremelts', "remelts"), "composition must be known one way"),
-        (('name = "deck cleat"', ""), "[[mould]] 1: name is missing"),
+        (('name = "deck cleat"', ""), fault("[[mould]] 1 name", "toml.missing")),
         (("Zn = 99.99, Fe", "Zn = 9.99, Fe"), "the composition of zinc adds up to 10 %"),
-        (("[furnace]", "[furnace"), "not valid TOML"),
-        (("alloy = ", f"deep = {'[' * 5000}{']' * 5000}\nalloy = "), "nested too deep"),
+        (("[furnace]", "[furnace"), tell("toml.no_toml")),
+        (("alloy = ", f"deep = {'[' * 5000}{']' * 5000}\nalloy = "), tell("toml.too_deep")),
     ],
 )
 def test_a_file_with_a_fault_is_refused_by_its_key(
-    run: Run, tmp_path: Path, change: tuple[str, str], said: str
+    run: Run, tmp_path: Path, change: tuple[str, str], said: str | Message
 ) -> None:
     assert change[0] in FILE
     path = tmp_path / "cleats.toml"
     path.write_text(FILE.replace(*change, 1), "utf-8")
     done = run("plan", "--file", str(path))
     assert (done.code, done.out) == (2, "")
-    assert said in words(done.err)
+    assert heard(words(done.err), said)
 
 
 def test_all_faults_of_a_file_are_told_at_once(run: Run, tmp_path: Path) -> None:

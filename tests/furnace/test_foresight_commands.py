@@ -61,7 +61,7 @@ def test_a_profile_is_checked_by_segment_with_the_limit(run: Run, tmp_path: Path
     assert code == 0
     code, out, _ = run("profile", "check", str(file), "--alloy", "za27")
     assert code == 2
-    assert "segment 1: to: 700 °C (700C) is above the limit of the alloy, 640 °C" in out
+    assert "[[segment]] 1 to: 700 °C (700C) is above the limit of the alloy, 640 °C" in out
     file.write_text('format = 1\n[[segment]]\nkind = "ramp"\nto = "600C"\n')
     code, out, _ = run("profile", "check", str(file), "--json")
     assert code == 2

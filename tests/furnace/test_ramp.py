@@ -16,6 +16,7 @@ from pourcall.profiles.library import ProfileLibrary
 from pourcall.profiles.profile import parse_profile
 from pourcall.profiles.resolve import resolve, temperature_c
 from pourcall.texts import say
+from tests.told import meant, parts
 
 SHEETS = load_sheets()
 ZA27 = SHEETS.get("za27").facts()
@@ -77,39 +78,43 @@ def test_the_hash_is_of_the_text_and_nothing_else() -> None:
     assert parse_profile(wrong("lid on", "lid off"), key="a").hash != one.hash
 
 
-def faults_of(err: BadSheet) -> list[tuple[object, object, Message]]:
-    """(segment, key, what) of each fault, as the refusal carries them."""
-    assert isinstance(err.what, Message)
-    told = err.what.facts["faults"]
-    assert isinstance(told, tuple)
-    return [(one.facts.get("segment", 0), one.facts.get("key", ""), one.facts["what"]) for one in told]  # type: ignore[misc]
+def faults_of(err: BadSheet) -> list[tuple[int, str, Message]]:
+    """(segment, key, what) of each fault, as the refusal carries them; segment 0: of the file."""
+    return [_placed(one) for one in parts(err.what, "faults")]
 
 
-def refusal(text: str) -> list[tuple[object, object, Message]]:
+def _placed(fault: Message) -> tuple[int, str, Message]:
+    if fault.name != "toml.fault":
+        return 0, "", fault
+    place, what = fault.facts["key"], fault.facts["what"]
+    assert isinstance(place, str)
+    assert isinstance(what, Message)
+    heading, _, rest = place.partition(" ")
+    number, _, key = rest.partition(" ")
+    return (int(number), key, what) if heading == "[[segment]]" else (0, place, what)
+
+
+def refusal(text: str) -> list[tuple[int, str, Message]]:
     with pytest.raises(BadSheet) as caught:
         parse_profile(text, key="cleats", file="cleats.toml")
     assert caught.value.where == "cleats.toml"
     return faults_of(caught.value)
 
 
-def near(word: str) -> Message:
-    return tell("profile.check.near", near=word)
-
-
 @pytest.mark.parametrize(
     ("text", "segment", "key", "what"),
     [
-        (wrong("rate = 12", "rtae = 12"), 1, "rtae", tell("profile.check.unknown_key", hint=near("rate"))),
-        (wrong('name = "cleats"', 'nmae = "cleats"'), 0, "nmae", tell("profile.check.unknown_key", hint=near("name"))),
+        (wrong("rate = 12", "rtae = 12"), 1, "rtae", tell("toml.unknown_key", hint=meant("rate"))),
+        (wrong('name = "cleats"', 'nmae = "cleats"'), 0, "nmae", tell("toml.unknown_key", hint=meant("name"))),
         (wrong("format = 1", "format = 2"), 0, "format", tell("profile.check.format", format=1, found="2")),
         (
             wrong("liquidus+40", "liquidos+40"),
             1,
             "to",
-            tell("profile.check.no_temperature", found="'liquidos+40'", hint=near("liquidus")),
+            tell("profile.check.no_temperature", found="'liquidos+40'", hint=meant("liquidus")),
         ),
         (wrong('to = "tap_mid"', "to = 560"), 3, "to", tell("profile.check.no_unit", number=560)),
-        (wrong('to = "tap_mid"', 'to = "11000C"'), 3, "to", "profile.check.no_temperature"),
+        (wrong('to = "tap_mid"', 'to = "11000C"'), 3, "to", "toml.refused"),
         (
             wrong("rate = 12", "rate = 0"),
             1,
@@ -137,13 +142,13 @@ def near(word: str) -> Message:
             "limit_min",
             tell("profile.check.shorter", for_min=14.0),
         ),
-        (wrong("for_min = 4", "for_min = inf"), 2, "for_min", "profile.check.range"),
-        (wrong("for_min = 4", "for_min = nan"), 2, "for_min", "profile.check.range"),
+        (wrong("for_min = 4", "for_min = inf"), 2, "for_min", tell("toml.not_number", found="inf")),
+        (wrong("for_min = 4", "for_min = nan"), 2, "for_min", tell("toml.not_number", found="nan")),
         (wrong("for_min = 4", "for_min = 4\nrate = 3"), 2, "rate", tell("profile.check.of_a_ramp")),
         (wrong('to = "tap_mid"', 'to = "tap_mid"\nuntil = "told"'), 3, "until", tell("profile.check.of_a_hold")),
         (wrong('kind = "hold"\nfor_min', 'kind = "soak"\nfor_min'), 2, "kind", "profile.check.kind"),
         ("format = 1\n", 0, "segment", tell("profile.check.no_segment")),
-        ("format = ", 0, "file", "profile.check.no_toml"),
+        ("format = ", 0, "", "toml.said"),
     ],
 )
 def test_a_bad_file_is_refused_by_segment(text: str, segment: int, key: str, what: Message | str) -> None:
@@ -164,7 +169,7 @@ def test_a_refusal_is_said_in_the_unit_of_the_reader() -> None:
     with pytest.raises(BadSheet) as caught:
         resolve(parse_profile(wrong('to = "tap_mid"', 'to = "650C"'), key="cleats"), ZA27, TAP_C, [ALLOY])
     assert say(caught.value.what, Unit.F) == (
-        "the profile cleats is refused: segment 3: to: 1202 °F (650C) is above the limit of the alloy, 1184 °F"
+        "the profile cleats is refused: [[segment]] 3 to: 1202 °F (650C) is above the limit of the alloy, 1184 °F"
     )
 
 
@@ -224,7 +229,7 @@ def test_a_users_file_wins_and_a_bad_one_does_not_stop_the_rest(tmp_path: Path) 
     assert [err.where.endswith("broken.toml") for err in refused] == [True]
     with pytest.raises(NotFound) as caught:
         library.get("cleat")
-    assert caught.value.what == tell("profile.not_found", profile="cleat", hint=near("cleats"))
+    assert caught.value.what == tell("profile.not_found", profile="cleat", hint=meant("cleats"))
 
 
 @settings(max_examples=200)

@@ -9,6 +9,7 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.plan import AlloyFacts, HeatPoint
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.curve import HeatCurve, curve_of, curve_of_figures
+from tests.told import name_of
 
 SHEETS = load_sheets()
 KEYS = tuple(sheet.key for sheet in SHEETS.all())
@@ -66,18 +67,19 @@ def test_the_curve_of_a_plan_survives_the_record() -> None:
 
 
 @pytest.mark.parametrize(
-    ("points", "said"),
+    ("points", "name"),
     [
-        ([(25, 0, 0), (400, 160, 0)], "three points"),
-        ([(20, 0, 0), (400, 160, 0), (420, 270, 1), (500, 310, 1)], "begin solid at 25"),
-        ([(25, 0, 0), (400, 160, 0), (390, 270, 1), (500, 310, 1)], "falls after 400"),
-        ([(25, 0, 0), (400, 160, 0), (420, 150, 1), (500, 310, 1)], "does not rise after 400"),
-        ([(25, 0, 0), (400, 160, 0.5), (420, 270, 1), (500, 310, 1)], "melts before its first point"),
-        ([(25, 0, 0), (400, 160, 0), (420, 270, 0.9)], "never wholly liquid"),
-        ([(25, 0, 0), (400, 160, 0), (420, 270, 1)], "a point of the liquid above"),
-        ([(25, 0, 0), (400, 160, 0), (400, 170, 0), (420, 270, 1), (500, 310, 1)], "neither the temperature nor"),
+        ([(25, 0, 0), (400, 160, 0)], "alloy.curve.begin"),
+        ([(20, 0, 0), (400, 160, 0), (420, 270, 1), (500, 310, 1)], "alloy.curve.begin"),
+        ([(25, 0, 0), (400, 160, 0), (390, 270, 1), (500, 310, 1)], "alloy.curve.falls"),
+        ([(25, 0, 0), (400, 160, 0), (420, 150, 1), (500, 310, 1)], "alloy.curve.no_heat"),
+        ([(25, 0, 0), (400, 160, 0.5), (420, 270, 1), (500, 310, 1)], "alloy.curve.melts_at_once"),
+        ([(25, 0, 0), (400, 160, 0), (420, 270, 0.9)], "alloy.curve.never_liquid"),
+        ([(25, 0, 0), (400, 160, 0), (420, 270, 1)], "alloy.curve.no_liquid_point"),
+        ([(25, 0, 0), (400, 160, 0), (400, 170, 0), (420, 270, 1), (500, 310, 1)], "alloy.curve.stands"),
     ],
 )
-def test_points_that_make_no_curve_are_refused(points: list[tuple[float, float, float]], said: str) -> None:
-    with pytest.raises(BadInput, match=said):
+def test_points_that_make_no_curve_are_refused(points: list[tuple[float, float, float]], name: str) -> None:
+    with pytest.raises(BadInput) as caught:
         HeatCurve([HeatPoint(*map(float, point)) for point in points])
+    assert name_of(caught.value.what) == name

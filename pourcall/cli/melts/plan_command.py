@@ -16,7 +16,7 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.quantities import difference_c, figure, key_values, kilograms, seconds, share, temperature_c
-from pourcall.contract.toml_tables import read_table
+from pourcall.contract.toml_tables import Checker, told
 from pourcall.contract.units import Unit, difference_from_c, from_c
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.transfer import Carry
@@ -233,10 +233,10 @@ def _value(word: str, key: str, text: str, where: str, unit: Unit) -> Any:
 
 
 def _made(kind: type[T], given: dict[str, Any], where: str) -> T:
-    faults: list[str] = []
-    table = read_table(kind, given, where, faults, read_value)
+    words = Checker(given, where)
+    table = words.struct(kind, read_value)
     if table is None:
-        raise BadInput("; ".join(faults), remedy="Check the figure and its unit")
+        raise BadInput(tell("plan.option", faults=told(words.faults)), remedy=tell("plan.option.remedy"))
     return table
 
 

@@ -158,9 +158,9 @@ def _check(args: argparse.Namespace, library: "ProfileLibrary") -> int:
                     text = args.file.read_text("utf-8")
                 except (OSError, UnicodeDecodeError) as err:
                     raise BadInput(
-                        tell("profile.check.unreadable", error=str(err)),
+                        tell("toml.unreadable", error=str(err)),
                         where=str(args.file),
-                        remedy=tell("profile.check.unreadable.remedy"),
+                        remedy=tell("profile.unreadable.remedy"),
                     ) from err
                 profile = parse_profile(text, key=args.file.stem, file=str(args.file))
             else:

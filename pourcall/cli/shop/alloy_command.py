@@ -37,9 +37,9 @@ def run(args: argparse.Namespace) -> int:
     if args.what == "check":
         faults = library.faults()
         if args.json:
-            print_json(faults)
+            print_json([{"file": one.file, "key": one.key, "what": say(one.what, unit)} for one in faults])
         for fault in faults if not args.json else ():
-            print(fault)
+            print(f"{fault.file}: {say(fault.told, unit)}")
         if not faults and not args.json:
             print(say(tell("cli.alloy.sound", count=len(library.keys()), folder=str(our_paths().alloys))))
         return 2 if faults else 0

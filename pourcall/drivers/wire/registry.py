@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.settings import Board
+from pourcall.contract.toml_tables import Fault, of_error
 from pourcall.drivers.wire import max31855, max31856, mcp960x, ourline, text
 from pourcall.drivers.wire.format import WireFormat
 from pourcall.drivers.wire.framing import Decoder
@@ -34,14 +35,14 @@ def decoder_of(board: Board) -> Decoder:
     return format_of(board.format).decoder(board)
 
 
-def board_faults(boards: Mapping[str, Board]) -> list[str]:
+def board_faults(boards: Mapping[str, Board]) -> list[Fault]:
     """What is wrong with each board whose format cannot be used as set up."""
     faults = []
     for name, board in boards.items():
         try:
             decoder_of(board)
         except BadInput as err:
-            faults.append(f"[board.{name}] {err}")
+            faults.append(Fault(f"[board.{name}]", of_error(err)))
     return faults
 
 

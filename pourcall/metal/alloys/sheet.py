@@ -16,11 +16,11 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.errors import BadInput, BadSheet, NotFound
-from pourcall.contract.nearest import did_you_mean, nearest
+from pourcall.contract.message import tell
+from pourcall.contract.nearest import nearest
 from pourcall.contract.plan import AlloyFacts, HeatPoint
-from pourcall.contract.toml_tables import parse_toml
+from pourcall.contract.toml_tables import Fault, as_found, hint, near, parse_toml, told
 from pourcall.metal.alloys import sheet_check as sheetcheck
-from pourcall.metal.alloys.sheet_check import SheetFault
 from pourcall.metal.heat.curve import HeatCurve, curve_of_figures
 from pourcall.metal.vapour import pressure as vapour
 
@@ -248,7 +248,7 @@ class SheetLibrary:
             own = {path.stem: path for path in sorted(user_dir.glob("*.toml")) if path.stem != "sources"}
             self._files = own | {key: path for key, path in self._files.items() if key not in own}
         self._sheets: dict[str, AlloySheet] = {}
-        self._faults: dict[str, tuple[SheetFault, ...]] = {}
+        self._faults: dict[str, tuple[Fault, ...]] = {}
         self._names: dict[str, str] | None = None
 
     def keys(self) -> tuple[str, ...]:
@@ -272,7 +272,7 @@ class SheetLibrary:
                 continue
         return tuple(sound)
 
-    def faults(self) -> tuple[SheetFault, ...]:
+    def faults(self) -> tuple[Fault, ...]:
         """Every fault in every sheet file, by file and key."""
         self.all()
         return tuple(fault for key in sorted(self._faults) for fault in self._faults[key])
@@ -288,10 +288,10 @@ class SheetLibrary:
         key = self._names.get(wanted)
         if key is not None:
             return key
-        near = nearest(wanted, self._names, most=3, cutoff=0.5)
-        keys = list(dict.fromkeys(self._names[spelling] for spelling in near))
-        hint = f"Nearest: {', '.join(keys)}. " if keys else ""
-        raise NotFound(f"no alloy called {name!r}", remedy=f"{hint}`pourcall alloy list` shows all")
+        spelled = nearest(wanted, self._names, most=3, cutoff=0.5)
+        keys = ", ".join(dict.fromkeys(self._names[spelling] for spelling in spelled))
+        remedy = tell("alloy.not_found.near", near=keys) if keys else tell("alloy.not_found.remedy")
+        raise NotFound(tell("alloy.not_found", alloy=name), remedy=remedy)
 
     def _read_names(self) -> dict[str, str]:
         """Folded key, name and aliases of every file, from the part before its first table, so that it is quick."""
@@ -321,26 +321,25 @@ class SheetLibrary:
                 self._sheets[key] = sheet
                 return sheet
             self._faults[key] = faults
-        listed = "; ".join(f"{fault.key}: {fault.what}" for fault in self._faults[key])
-        raise BadSheet(
-            f"the sheet of {key} is refused: {listed}",
-            where=str(path),
-            remedy="Correct the file, or remove it; the other sheets are not touched",
-        )
+        what = tell("alloy.refused", alloy=key, faults=told(self._faults[key]))
+        raise BadSheet(what, where=str(path), remedy=tell("alloy.refused.remedy"))
 
-    def _read(self, path: Path) -> tuple[dict[str, Any], bytes, tuple[SheetFault, ...]]:
+    def _read(self, path: Path) -> tuple[dict[str, Any], bytes, tuple[Fault, ...]]:
         try:
             raw = path.read_bytes()
             table = parse_toml(raw.decode("utf-8"))
-        except (OSError, UnicodeDecodeError, BadInput) as err:
-            return {}, b"", (SheetFault(file=path.name, key="(file)", what=f"cannot be read as TOML: {_cause(err)}"),)
+        except BadInput as err:
+            return {}, b"", (Fault("", tell("toml.said", what=err.what), file=path.name),)
+        except (OSError, UnicodeDecodeError) as err:
+            return {}, b"", (Fault("", tell("toml.unreadable", error=str(err)), file=path.name),)
         extends = table.pop("extends", None)
         if extends is None:
             return table, raw, ()
         base = self._shipped.get(extends) if isinstance(extends, str) else None
         if base is None or base == path:
-            what = f"{extends!r} is no sheet that ships{did_you_mean(str(extends), self._shipped)}"
-            return {}, b"", (SheetFault(file=path.name, key="extends", what=what),)
+            shipped = [key for key, file in self._shipped.items() if file != path]
+            what = tell("alloy.check.not_shipped", found=as_found(extends), hint=hint(str(extends), shipped))
+            return {}, b"", (Fault("extends", what, near(str(extends), shipped), path.name),)
         base_raw = base.read_bytes()
         merged = tomllib.loads(base_raw.decode("utf-8"))
         if extends != path.stem:
@@ -370,11 +369,7 @@ def _convert(table: dict[str, Any], path: Path, digest: bytes) -> AlloySheet:
     try:
         return msgspec.convert(ready, AlloySheet)
     except msgspec.ValidationError as err:  # the checks before should have met everything; say it all the same
-        raise BadSheet(f"the sheet cannot be used: {err}", where=str(path), remedy="Correct the file") from err
-
-
-def _cause(err: Exception) -> str:
-    return err.what if isinstance(err, BadInput) and isinstance(err.what, str) else str(err)
+        raise BadSheet(tell("alloy.unusable", error=str(err)), where=str(path), remedy=tell("toml.remedy")) from err
 
 
 def _head(path: Path) -> dict[str, Any]:

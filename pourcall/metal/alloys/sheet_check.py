@@ -6,13 +6,12 @@ melts where solidus and liquidus say.
 """
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
-import msgspec
-
-from pourcall.contract.nearest import did_you_mean
+from pourcall.contract.message import tell
 from pourcall.contract.plan import HeatPoint
-from pourcall.contract.toml_tables import are_texts, is_number
+from pourcall.contract.toml_tables import Checker, Fault, as_found, hint, is_number, near
 from pourcall.metal.alloys.elements import FUSION_J_PER_MOL, MOLAR_MASS_G_PER_MOL, fusion_kj_per_kg
 from pourcall.metal.heat.curve import HeatCurve, fault_of
 
@@ -81,56 +80,35 @@ _HEAT_FIELDS = ("points", "source", "mark", "note")
 _TUBE_FIELDS = ("works", "fails", "source", "mark")
 
 
-class SheetFault(msgspec.Struct, frozen=True, kw_only=True):
-    """One thing wrong: in which file, at which key, and what."""
-
-    file: str
-    key: str
-    what: str
-
-    def __str__(self) -> str:
-        return f"{self.file}: {self.key}: {self.what}"
-
-
-def check(table: dict[str, Any], *, key: str, file: str) -> tuple[SheetFault, ...]:
+def check(table: dict[str, Any], *, key: str, file: str) -> tuple[Fault, ...]:
     """Every fault of one sheet; none means that it can be used."""
-    faults: list[tuple[str, str]] = []
-    for word in table:
-        if word not in _TOP_KEYS:
-            faults.append((word, f"unknown key{did_you_mean(word, _TOP_KEYS)}"))
+    sheet = Checker(table, file=file)
+    sheet.known(_TOP_KEYS)
     if table.get("format", FORMAT) != FORMAT:
-        faults.append(("format", f"{table['format']!r} is not the format of sheets read here, which is {FORMAT}"))
+        sheet.add("format", tell("alloy.check.format", format=FORMAT, found=as_found(table["format"])))
     if table.get("key", key) != key:
-        faults.append(("key", f"{table['key']!r} is not the name of the file, {key!r}"))
+        sheet.add("key", tell("alloy.check.key", key=key, found=as_found(table["key"])))
     for word in _WORD_KEYS:
-        if word in table and not isinstance(table[word], str):
-            faults.append((word, "must be text"))
-    for word in REQUIRED_WORDS:
-        if word not in table:
-            faults.append((word, "is missing"))
-    if isinstance(table.get("family"), str) and table["family"] not in FAMILIES:
-        faults.append(("family", f"{table['family']!r} is none of {', '.join(FAMILIES)}"))
-    if isinstance(table.get("base"), str) and table["base"] not in MOLAR_MASS_G_PER_MOL:
-        faults.append(("base", f"{table['base']!r} is no element known here"))
-    if not isinstance(table.get("zinc_bearing", False), bool):
-        faults.append(("zinc_bearing", "must be true or false"))
+        sheet.text(word)
+    sheet.required(REQUIRED_WORDS)
+    sheet.one_of("family", FAMILIES)
+    sheet.one_of("base", MOLAR_MASS_G_PER_MOL)
+    sheet.truth("zinc_bearing")
     for word in ("aliases", "hazards"):
-        if not are_texts(table.get(word, [])):
-            faults.append((word, "must be a list of texts"))
+        sheet.texts(word)
+    sheet.required(REQUIRED_VALUES)
     for word, (units, low, high) in VALUE_KEYS.items():
         if word in table:
-            faults += _check_value(word, table[word], units, low, high)
-        elif word in REQUIRED_VALUES:
-            faults.append((word, "is missing"))
-    faults += _check_composition(table.get("composition", {}), str(table.get("base")))
-    faults += _check_arrests(table.get("arrests", []))
+            _check_value(sheet, word, units, low, high)
+    _check_composition(sheet)
+    _check_arrests(sheet)
     if "heat" in table:
-        faults += _check_heat(table["heat"])
+        _check_heat(sheet.part("heat", _HEAT_FIELDS))
     if "protection_tube" in table:
-        faults += _check_fields("protection_tube", table["protection_tube"], _TUBE_FIELDS, _TUBE_FIELDS)
-    if not faults:
-        faults = _check_between(in_canonical_units(table))
-    return tuple(SheetFault(file=file, key=where, what=what) for where, what in faults)
+        _check_fields(sheet.part("protection_tube", _TUBE_FIELDS), _TUBE_FIELDS, _TUBE_FIELDS)
+    if not sheet.faults:
+        _check_between(sheet, in_canonical_units(table))
+    return tuple(sheet.faults)
 
 
 def in_canonical_units(table: dict[str, Any]) -> dict[str, Any]:
@@ -147,7 +125,7 @@ def in_canonical_units(table: dict[str, Any]) -> dict[str, Any]:
     return ready
 
 
-def _canonical(entry: dict[str, Any], units: tuple[str, ...]) -> dict[str, Any]:
+def _canonical(entry: Mapping[str, Any], units: tuple[str, ...]) -> dict[str, Any]:
     value, unit = float(entry["value"]), entry["unit"]
     if units is _TEMPERATURE:
         value = {"degC": value, "degF": (value - 32.0) / 1.8, "K": value - 273.15}[unit]
@@ -156,131 +134,120 @@ def _canonical(entry: dict[str, Any], units: tuple[str, ...]) -> dict[str, Any]:
     return {**entry, "value": value, "unit": units[0]}
 
 
-def _check_value(key: str, entry: object, units: tuple[str, ...], low: float, high: float) -> list[tuple[str, str]]:
-    faults = _check_fields(key, entry, _VALUE_FIELDS, _OTHER_FIELDS[:-1])
-    if faults or not isinstance(entry, dict):
-        return faults
-    also = entry.get("also", [])
-    if not isinstance(also, list):
-        return [(f"{key}.also", "must be a list of tables")]
-    for number, other in enumerate(also, 1):
-        faults += _check_fields(f"{key}.also[{number}]", other, _OTHER_FIELDS, _OTHER_FIELDS[:-1])
-    if faults:
-        return faults
-    for where, one in ((key, entry), *((f"{key}.also[{number}]", other) for number, other in enumerate(also, 1))):
-        if one["unit"] not in units:
-            faults.append((f"{where}.unit", f"{one['unit']!r} is no unit for {key}; use {' or '.join(units)}"))
+def _check_value(sheet: Checker, key: str, units: tuple[str, ...], low: float, high: float) -> None:
+    entry = sheet.part(key, _OTHER_FIELDS[:-1])
+    if not _check_fields(entry, _VALUE_FIELDS, _OTHER_FIELDS[:-1]) or entry is None:
+        return
+    before = len(sheet.faults)
+    others = entry.rows("also")
+    sound = [_check_fields(other, _OTHER_FIELDS, _OTHER_FIELDS[:-1]) for other in others]
+    if not all(sound) or len(sheet.faults) > before:
+        return
+    for one in (entry, *others):
+        if one.raw["unit"] not in units:
+            one.add("unit", tell("alloy.check.unit", found=one.raw["unit"], key=key, units=", ".join(units)))
             continue
-        value = _canonical(one, units)["value"]
-        if not low <= value <= high:
-            faults.append((f"{where}.value", f"{value:g} {units[0]} is outside {low:g} to {high:g}"))
-    return faults
+        value = _canonical(one.raw, units)["value"]
+        if low <= value <= high:
+            continue
+        if units is _TEMPERATURE:
+            one.add("value", tell("alloy.check.outside_c", found_c=value, least_c=low, most_c=high))
+        else:
+            one.add("value", tell("alloy.check.outside", found=value, unit=units[0], least=low, most=high))
 
 
-def _check_fields(key: str, entry: object, known: tuple[str, ...], required: tuple[str, ...]) -> list[tuple[str, str]]:
-    if not isinstance(entry, dict):
-        return [(key, f"must be a table with {', '.join(required)}")]
-    faults = [(f"{key}.{word}", f"unknown key{did_you_mean(word, known)}") for word in entry if word not in known]
+def _check_fields(entry: Checker | None, known: tuple[str, ...], required: tuple[str, ...]) -> bool:
+    """Whether a table has what it should; None is no table, which was told."""
+    if entry is None:
+        return False
+    before = len(entry.faults)
+    entry.known(known)
+    entry.required(required)
     for word in required:
-        if word not in entry:
-            faults.append((f"{key}.{word}", "is missing"))
-        elif word in ("value", "nominal"):
-            if not is_number(entry[word]):
-                faults.append((f"{key}.{word}", "must be a number"))
-        elif not isinstance(entry[word], str) or not entry[word].strip():
-            faults.append((f"{key}.{word}", "must be text and not empty"))
-    if isinstance(entry.get("mark"), str) and entry["mark"] not in MARKS:
-        faults.append((f"{key}.mark", f"{entry['mark']!r} is none of {', '.join(MARKS)}"))
-    if not isinstance(entry.get("note", ""), str):
-        faults.append((f"{key}.note", "must be text"))
-    return faults
+        if word in ("value", "nominal"):
+            entry.number(word)
+        elif word in entry.raw and not (isinstance(entry.raw[word], str) and entry.raw[word].strip()):
+            entry.add(word, tell("toml.empty_text"))
+    entry.one_of("mark", MARKS)
+    entry.text("note")
+    return len(entry.faults) == before
 
 
-def _check_composition(shares: object, base: str) -> list[tuple[str, str]]:
-    if not isinstance(shares, dict):
-        return [("composition", "must be a table of elements")]
-    faults: list[tuple[str, str]] = []
+def _check_composition(sheet: Checker) -> None:
+    shares = sheet.part("composition") if "composition" in sheet.raw else None
+    if shares is None:
+        return
     total = 0.0
-    for symbol, share in shares.items():
-        where = f"composition.{symbol}"
+    for symbol in shares.raw:
         if symbol not in MOLAR_MASS_G_PER_MOL:
-            faults.append((where, f"no element known here{did_you_mean(symbol, MOLAR_MASS_G_PER_MOL)}"))
-        found = _check_fields(where, share, _SHARE_FIELDS, ("nominal", "source", "mark"))
-        faults += found
-        if found:
+            what = tell("alloy.check.no_element", hint=hint(symbol, MOLAR_MASS_G_PER_MOL))
+            shares.add(symbol, what, near(symbol, MOLAR_MASS_G_PER_MOL))
+        entry = shares.part(symbol, _SHARE_FIELDS)
+        if not _check_fields(entry, _SHARE_FIELDS, ("nominal", "source", "mark")) or entry is None:
             continue
-        low, high = share.get("min", 0.0), share.get("max", 100.0)
+        low, nominal, high = entry.raw.get("min", 0.0), entry.raw["nominal"], entry.raw.get("max", 100.0)
         if not (is_number(low) and is_number(high)):
-            faults.append((where, "min and max must be numbers"))
-        elif not 0.0 <= low <= share["nominal"] <= high <= 100.0:
-            faults.append((where, f"wants 0 <= min <= nominal <= max <= 100, has {low}, {share['nominal']}, {high}"))
-        elif symbol != base:
-            total += share["nominal"]
+            shares.add(symbol, tell("alloy.check.limits"))
+        elif not 0.0 <= low <= nominal <= high <= 100.0:
+            shares.add(symbol, tell("alloy.check.order", least=low, nominal=nominal, most=high))
+        elif symbol != sheet.raw.get("base"):
+            total += nominal
     if total > 100.0:
-        faults.append(("composition", f"the nominal shares add up to {total:g} %"))
-    return faults
+        sheet.add("composition", tell("alloy.check.total", percent=total))
 
 
-def _check_arrests(arrests: object) -> list[tuple[str, str]]:
-    if not isinstance(arrests, list):
-        return [("arrests", "must be a list of tables, [[arrests]]")]
-    faults = []
-    for number, arrest in enumerate(arrests, 1):
-        found = _check_fields(f"arrests[{number}]", arrest, _ARREST_FIELDS, _ARREST_FIELDS[:-1])
-        if not found and arrest["unit"] not in _TEMPERATURE:
-            found = [(f"arrests[{number}].unit", f"{arrest['unit']!r} is no unit of temperature")]
-        faults += found
-    return faults
+def _check_arrests(sheet: Checker) -> None:
+    for arrest in sheet.rows("arrests"):
+        if _check_fields(arrest, _ARREST_FIELDS, _ARREST_FIELDS[:-1]) and arrest.raw["unit"] not in _TEMPERATURE:
+            arrest.add("unit", tell("alloy.check.no_unit", found=arrest.raw["unit"], units=", ".join(_TEMPERATURE)))
 
 
-def _check_between(table: dict[str, Any]) -> list[tuple[str, str]]:
+def _check_between(sheet: Checker, table: dict[str, Any]) -> None:
     """What must hold between values; all in canonical units."""
-    faults = []
     value = {key: table[key]["value"] for key in VALUE_KEYS if key in table}
     margin_c = value.get("liquid_margin", DEFAULT_MARGIN_C)
-    if value["liquidus"] < value["solidus"]:
-        faults.append(("liquidus", f"{value['liquidus']:g} degC lies below the solidus, {value['solidus']:g} degC"))
-    if value.get("eutectic", value["solidus"]) > value["liquidus"]:
-        faults.append(("eutectic", "lies above the liquidus"))
-    floor_c = value["liquidus"] + margin_c
+    liquidus_c, solidus_c = value["liquidus"], value["solidus"]
+    if liquidus_c < solidus_c:
+        sheet.add("liquidus", tell("alloy.check.below_solidus", liquidus_c=liquidus_c, solidus_c=solidus_c))
+    if value.get("eutectic", solidus_c) > liquidus_c:
+        sheet.add("eutectic", tell("alloy.check.above_liquidus", liquidus_c=liquidus_c))
+    floor_c = liquidus_c + margin_c
     for key in ("pour_min", "pour_light_min", "pour_heavy_min"):
         if key in value and value[key] < floor_c:
-            what = f"{value[key]:g} degC lies below the liquidus plus its margin of {margin_c:g}, {floor_c:g} degC"
-            faults.append((key, what))
+            what = tell("alloy.check.not_liquid", found_c=value[key], margin_difference_c=margin_c, floor_c=floor_c)
+            sheet.add(key, what)
     for kind in ("pour", "pour_light", "pour_heavy", "pressure_die"):
         low, high = value.get(f"{kind}_min"), value.get(f"{kind}_max")
         if (low is None) != (high is None):
-            faults.append((f"{kind}_{'min' if low is None else 'max'}", "is missing: a window has two ends"))
+            sheet.add(f"{kind}_{'min' if low is None else 'max'}", tell("alloy.check.one_end"))
         elif low is not None and high is not None and not low < high:
-            faults.append((f"{kind}_max", f"{high:g} degC is not above {kind}_min, {low:g} degC"))
+            sheet.add(f"{kind}_max", tell("alloy.check.not_above", found_c=high, key=f"{kind}_min", low_c=low))
     if value.get("alloy_max", math.inf) <= value["pour_min"]:
-        faults.append(("alloy_max", "is not above pour_min: the alloy could never be poured"))
+        sheet.add("alloy_max", tell("alloy.check.never_poured", pour_min_c=value["pour_min"]))
     if table.get("zinc_bearing") and table.get("base") != "Zn" and "Zn" not in table.get("composition", {}):
-        faults.append(("composition.Zn", "is missing: without it the boiling limit of a zinc-bearing alloy is unknown"))
+        sheet.add("composition.Zn", tell("alloy.check.no_zinc"))
     if "heat" in table:
-        faults += _check_curve(table, value)
-    return faults
+        _check_curve(sheet, table, value)
 
 
-def _check_curve(table: dict[str, Any], value: dict[str, float]) -> list[tuple[str, str]]:
+def _check_curve(sheet: Checker, table: dict[str, Any], value: dict[str, float]) -> None:
     """Whether the enthalpy curve is one, and agrees with the solidus, the liquidus and every heat beside it."""
     points = [HeatPoint(*map(float, point)) for point in table["heat"]["points"]]
     broken = fault_of(points)
     if broken is not None:
-        return [("heat.points", broken)]
-    curve, faults = HeatCurve(points), []
+        sheet.add("heat.points", broken)
+        return
+    curve = HeatCurve(points)
     for key, curve_c in (("solidus", curve.solidus_c), ("liquidus", curve.liquidus_c)):
         if abs(value[key] - curve_c) > CURVE_WITHIN_C:
-            what = f"the curve has its {key} at {curve_c:g} degC, the sheet at {value[key]:g}: move both or neither"
-            faults.append(("heat.points", what))
+            sheet.add("heat.points", tell("alloy.check.curve_moved", key=key, curve_c=curve_c, sheet_c=value[key]))
     for key, own in (("latent", curve.latent_kj_per_kg), ("cp_liquid", curve.cp_liquid)):
         if key in value and abs(value[key] / own - 1.0) > CURVE_WITHIN_SHARE:
-            faults.append((key, f"{value[key]:g} is not the {own:.4g} of the curve in [heat], which is what is used"))
+            sheet.add(key, tell("alloy.check.not_of_curve", found=value[key], own=own))
     mixed = _fusion_of_elements(table)
     if mixed is not None and not FUSION_SHARE[0] <= curve.latent_kj_per_kg / mixed <= FUSION_SHARE[1]:
-        what = f"the curve melts for {curve.latent_kj_per_kg:.0f} kJ/kg, where the elements in it take {mixed:.0f}"
-        faults.append(("heat.points", what))
-    return faults
+        what = tell("alloy.check.fusion", curve_kj_per_kg=curve.latent_kj_per_kg, elements_kj_per_kg=mixed)
+        sheet.add("heat.points", what)
 
 
 def _fusion_of_elements(table: dict[str, Any]) -> float | None:
@@ -293,12 +260,13 @@ def _fusion_of_elements(table: dict[str, Any]) -> float | None:
     return float(sum(amount * fusion_kj_per_kg(symbol) for symbol, amount in known.items()) / sum(known.values()))
 
 
-def _check_heat(heat: object) -> list[tuple[str, str]]:
+def _check_heat(heat: Checker | None) -> None:
     """The table of the curve, before its points are looked at."""
-    faults = _check_fields("heat", heat, _HEAT_FIELDS, ("source", "mark"))
-    points = heat.get("points") if isinstance(heat, dict) else None
-    if not isinstance(points, list) or not all(
-        isinstance(point, list) and len(point) == 3 and all(is_number(figure) for figure in point) for point in points
-    ):
-        faults.append(("heat.points", "must be a list of [degC, kJ/kg above 25 degC, share liquid]"))
-    return faults
+    _check_fields(heat, _HEAT_FIELDS, ("source", "mark"))
+    points = heat.raw.get("points") if heat is not None else None
+    if heat is not None and not (isinstance(points, list) and all(map(_is_point, points))):
+        heat.add("points", tell("alloy.check.points"))
+
+
+def _is_point(point: object) -> bool:
+    return isinstance(point, list) and len(point) == 3 and all(is_number(figure) for figure in point)

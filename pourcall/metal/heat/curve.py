@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import AlloyFacts, HeatPoint
 
 REFERENCE_C = 25.0  # solid at this temperature has no enthalpy
@@ -47,7 +48,7 @@ class HeatCurve:
         """
         fault = fault_of(points, liquid_known=cp_liquid_j_per_kg_k is not None)
         if fault is not None:
-            raise BadInput(fault, remedy="Give points of temperature, heat and share liquid that rise together")
+            raise BadInput(fault, remedy=tell("alloy.curve.remedy"))
         molten = next(at for at, point in enumerate(points) if point.liquid >= 1.0)
         solid = max(at for at, point in enumerate(points) if point.liquid <= 0.0)
         below = points[: molten + 1]
@@ -190,23 +191,23 @@ def curve_of_figures(
     return HeatCurve(points, cp_liquid)
 
 
-def fault_of(points: Sequence[HeatPoint], *, liquid_known: bool = False) -> str | None:
+def fault_of(points: Sequence[HeatPoint], *, liquid_known: bool = False) -> Message | None:
     """What is wrong with such points, or None."""
     if len(points) < 3 or points[0] != HeatPoint(REFERENCE_C, 0.0, 0.0):
-        return f"the curve must have three points at least and begin solid at {REFERENCE_C:g} degC with no heat"
+        return tell("alloy.curve.begin", begin_c=REFERENCE_C)
     for before, after in pairwise(points):
         if after.temp_c < before.temp_c or not 0.0 <= before.liquid <= after.liquid <= 1.0:
-            return f"temperature or share liquid falls after {before.temp_c:g} degC"
+            return tell("alloy.curve.falls", after_c=before.temp_c)
         if not after.kj_per_kg > before.kj_per_kg:
-            return f"heat does not rise after {before.temp_c:g} degC"
+            return tell("alloy.curve.no_heat", after_c=before.temp_c)
         if after.temp_c == before.temp_c and after.liquid == before.liquid:
-            return f"heat goes in at {before.temp_c:g} degC, and neither the temperature nor the liquid rises"
+            return tell("alloy.curve.stands", at_c=before.temp_c)
     if points[1].liquid > 0.0 or points[1].temp_c <= REFERENCE_C:
-        return "it melts before its first point above 25 degC"
+        return tell("alloy.curve.melts_at_once", begin_c=REFERENCE_C)
     if points[-1].liquid < 1.0:
-        return "it is never wholly liquid"
+        return tell("alloy.curve.never_liquid")
     if not liquid_known and sum(1 for point in points if point.liquid >= 1.0) < 2:
-        return "it needs a point of the liquid above the liquidus"
+        return tell("alloy.curve.no_liquid_point")
     return None
 
 

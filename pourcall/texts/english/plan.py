@@ -52,4 +52,9 @@ TEXTS: dict[str, str] = {
     "plan.mind.stated_again": "{mould}: window and loss are again as they were stated for {alloy}",
     "plan.mind.window_moved": "{mould}: in the pot now {lowest_c} to {highest_c}, before {was_lowest_c} to {was_highest_c}",
     "plan.mind.sheet_edited": "the {alloy} sheet was edited since this melt was planned: its figures of today are used",
+    # -- the file
+    "plan.faults": "the plan has faults:\n  - {faults:\n  - }",
+    "plan.faults.remedy": "Correct them",
+    "plan.option": "{faults:; }",
+    "plan.option.remedy": "Check the figure and its unit",
 }

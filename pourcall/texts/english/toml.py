@@ -1,0 +1,36 @@
+"""What is wrong in a TOML file that a person wrote: settings, plan file, alloy sheet, profile."""
+
+TEXTS: dict[str, str] = {
+    "toml.fault": "{key}: {what}",
+    "toml.no_toml": "not valid TOML: {error}",
+    "toml.too_deep": "not valid TOML: nested too deep",
+    "toml.unreadable": "cannot be read: {error}",
+    "toml.remedy": "Correct the file",
+    # -- keys and tables
+    "toml.unknown_key": "unknown key{hint}",
+    "toml.unknown_table": "unknown table{hint}",
+    "toml.near": "; did you mean {near}?",
+    "toml.valid": "; valid are {valid}",
+    "toml.missing": "is missing",
+    "toml.not_table": "must be a table",
+    "toml.not_table_with": "must be a table with {keys}",
+    "toml.not_rows": "several are possible, so write {heading}",
+    # -- values
+    "toml.not_text": "must be text in quotes; it is {found}",
+    "toml.empty_text": "must be text and not empty",
+    "toml.not_such_text": "{found} cannot stand here",
+    "toml.not_texts": "must be a list of texts",
+    "toml.not_number": "must be a number; it is {found}",
+    "toml.not_numbers": "must be a list of {count} numbers; it is {found}",
+    "toml.not_whole": "must be a whole number; it is {found}",
+    "toml.not_truth": "must be true or false; it is {found}",
+    "toml.one_of": "must be one of {valid}; it is '{found}'",
+    "toml.none_of": "'{found}' is not known here{hint}",
+    "toml.beyond": "must be {limits: and }; it is {found}",
+    "toml.more_than": "more than {least}",
+    "toml.at_least": "at least {least}",
+    "toml.less_than": "less than {most}",
+    "toml.at_most": "at most {most}",
+    "toml.refused": "{what}. {remedy}",
+    "toml.said": "{what}",
+}
