@@ -21,10 +21,13 @@ from pourcall.contract.message import tell
 from pourcall.contract.settings import Sound
 from pourcall.contract.snapshot import DipHint, MetalView
 from pourcall.contract.units import Unit
+from pourcall.texts import sentence, word
 from pourcall.tui.app import Dashboard
 from pourcall.tui.client import Address
 from pourcall.tui.drawing.widgets import Lines, TraceView
+from tests.told import said, tells
 
+ROOMY = (200, 60)  # where no words are cut off, however long
 STORED = Path(__file__).parents[1] / "data" / "tui"
 
 
@@ -87,6 +90,7 @@ def region(app: Dashboard, name: str) -> str:
     return "\n".join("".join(span.text for span in row) for row in app.query_one(f"#{name}", Lines).shown)
 
 
+@pytest.mark.wording
 @pytest.mark.parametrize(
     ("name", "size"),
     [
@@ -114,7 +118,7 @@ async def test_with_no_color_nothing_on_the_screen_is_coloured(
 ) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
     await daemon.put(scenes.broken())
-    async with dashboard(daemon, eventually) as (app, pilot, _):
+    async with dashboard(daemon, eventually, size=ROOMY) as (app, pilot, _):
         await settled(app, pilot)
         text = screen_text(app)
         filters = app._filters
@@ -128,15 +132,24 @@ async def test_with_no_color_nothing_on_the_screen_is_coloured(
                 for colour in (segment.style.color, segment.style.bgcolor) if segment.style else ():
                     if colour is not None and colour.triplet is not None:
                         assert len({colour.triplet.red, colour.triplet.green, colour.triplet.blue}) == 1
-    for word in ("ALARM  new", "WARNING  seen", "!! FAIL", "thermocouple open", "DO  Look", "NOT RECORDED"):
-        assert word in text
+    alarm, warning = (word("priority", priority) for priority in ("alarm", "warning"))
+    for words in (
+        f"{alarm}  {word('alarm_state', 'unacked')}",
+        f"{warning}  {word('alarm_state', 'acked')}",
+        f"!! {word('status', 'fail')}",
+        "thermocouple open",
+        f"{said('screen.band.do')}  Look",
+        said("screen.header.not_recorded", store_problem="store_full"),
+    ):
+        assert words in text
 
 
 async def test_a_change_is_on_the_screen_without_being_asked_for(daemon: Any, scenes: Any, eventually: Any) -> None:
     await daemon.put(scenes.heating())
-    async with dashboard(daemon, eventually) as (app, _pilot, _):
+    async with dashboard(daemon, eventually, size=ROOMY) as (app, _pilot, _):
         await daemon.change("forge", melt_state=MeltState.READY, metal=MetalView(temp_c=None, how="probe is out"))
-        await eventually(lambda: "READY" in region(app, "facts") and "probe is out" in region(app, "how"))
+        ready = word("melt_state", "ready")
+        await eventually(lambda: ready in region(app, "facts") and "probe is out" in region(app, "how"))
 
 
 async def test_a_pour_is_marked_by_space_and_said_to_be_recorded_only_when_it_is(
@@ -144,19 +157,21 @@ async def test_a_pour_is_marked_by_space_and_said_to_be_recorded_only_when_it_is
 ) -> None:
     await daemon.put(scenes.ready())
     daemon.result = CommandResult(accepted=True, seq=1, recorded=True, what="pour 1, cleat 1", pour=1)
-    async with dashboard(daemon, eventually) as (app, pilot, clock):
+    async with dashboard(daemon, eventually, size=ROOMY) as (app, pilot, clock):
         await pilot.press("space")
-        assert "Pour into cleat 1, 0 s ago: goes on record in 6 s" in region(app, "message")
-        assert "take back" in region(app, "keys")
+        mark = f"{said('key.pour_into', mould='cleat 1')}, {said('key.held.ago', ago='0 s')}"
+        assert f"{mark}: {said('key.held.due', left_s=6.0)}" in region(app, "message")
+        assert said("key.take_back") in region(app, "keys")
         assert daemon.commands == []
         clock.now_s += 1.0
         await pilot.press("plus")
-        assert "6 s ago" in region(app, "message")
+        assert said("key.held.ago", ago="6 s") in region(app, "message")
         clock.now_s += 2.0
         await pilot.press("enter")
         await eventually(lambda: daemon.commands)
-        assert daemon.commands == [("forge", {"type": "mark_pour", "ago_s": 8.0, "mould": "cleat 1"})]
-        await eventually(lambda: "Recorded: pour 1, cleat 1" in region(app, "message"))
+        assert daemon.commands == [("forge", {"type": "mark_pour", "ago_s": 8.0, "mould": "cleat 1", "sure": True})]
+        recorded = said("screen.recorded", what="pour 1, cleat 1")
+        await eventually(lambda: recorded in region(app, "message"))
 
 
 async def test_what_is_not_on_the_disk_yet_is_not_called_recorded(daemon: Any, scenes: Any, eventually: Any) -> None:
@@ -167,7 +182,8 @@ async def test_what_is_not_on_the_disk_yet_is_not_called_recorded(daemon: Any, s
         await daemon.put(scenes.broken(seq=101))
         await eventually(lambda: app.live)
         await pilot.press("a")
-        await eventually(lambda: "acknowledged (not yet on record)" in region(app, "message"))
+        pending = said("screen.pending", what="acknowledged")
+        await eventually(lambda: pending in region(app, "message"))
 
 
 async def test_a_refusal_is_told_with_its_remedy(daemon: Any, scenes: Any, eventually: Any) -> None:
@@ -175,10 +191,12 @@ async def test_a_refusal_is_told_with_its_remedy(daemon: Any, scenes: Any, event
     daemon.result = CommandResult(accepted=False, seq=1, recorded=False, what="no mould left", remedy="Add one")
     async with dashboard(daemon, eventually) as (app, pilot, _):
         await pilot.press("space", "enter")
-        await eventually(lambda: "! Refused: no mould left. Add one" in region(app, "message"))
+        refused = said("screen.refused", what="no mould left", remedy="Add one")
+        await eventually(lambda: refused in region(app, "message"))
         event = CommandRefused(furnace="forge", seq=1, mono_s=0, utc_s=0, command="x", what="still no", remedy="Wait")
         await daemon.event(event)
-        await eventually(lambda: "Refused: still no. Wait" in region(app, "message"))
+        again = said("screen.refused", what="still no", remedy="Wait")
+        await eventually(lambda: again in region(app, "message"))
 
 
 async def test_a_daemon_that_goes_away_is_said_loudly_and_its_return_is_seen(
@@ -190,11 +208,11 @@ async def test_a_daemon_that_goes_away_is_said_loudly_and_its_return_is_seen(
         app.player._bell = lambda: rung.append(1)
         await daemon.stop()
         clock.now_s += 12.0
-        await eventually(lambda: "No word from the daemon for 12 s: the figures below are old" in region(app, "band"))
+        await eventually(lambda: said("screen.lost", silent_s=12.0) in region(app, "band"))
         assert "543" not in screen_text(app)
         await eventually(lambda: rung)
         await pilot.press("space")
-        assert "nothing can be marked now" in region(app, "message")
+        assert said("key.no_daemon") in region(app, "message")
         await daemon.start()
         await eventually(lambda: "POUR now" in region(app, "band"))
         await settled(app, pilot)
@@ -209,19 +227,19 @@ async def test_a_mark_made_just_before_the_daemon_went_away_is_sent_when_it_is_b
         await pilot.press("space")
         await daemon.stop()
         clock.now_s += 30.0
-        await eventually(lambda: "waits for the daemon, not on record yet" in region(app, "message"))
+        await eventually(lambda: said("key.held.waits") in region(app, "message"))
         await daemon.start()
         await eventually(lambda: daemon.commands)
-        assert daemon.commands == [("forge", {"type": "mark_pour", "ago_s": 30.0, "mould": "cleat 1"})]
+        assert daemon.commands == [("forge", {"type": "mark_pour", "ago_s": 30.0, "mould": "cleat 1", "sure": True})]
 
 
 async def test_another_major_version_shows_a_read_only_banner(daemon: Any, scenes: Any, eventually: Any) -> None:
     daemon.api = "2.0"
     await daemon.put(scenes.ready())
-    async with dashboard(daemon, eventually) as (app, pilot, _):
-        assert "Read only: the daemon speaks API 2.0" in region(app, "band")
+    async with dashboard(daemon, eventually, size=ROOMY) as (app, pilot, _):
+        assert tells(region(app, "band"), "screen.read_only", theirs="2.0")
         await pilot.press("space", "enter")
-        await eventually(lambda: "read only" in region(app, "message"))
+        await eventually(lambda: tells(region(app, "message"), "screen.read_only", theirs="2.0"))
         assert daemon.commands == []
 
 
@@ -229,10 +247,12 @@ async def test_the_unit_changes_by_a_key_everywhere(daemon: Any, scenes: Any, ev
     await daemon.put(scenes.heating())
     async with dashboard(daemon, eventually) as (app, pilot, _):
         await pilot.press("u")
+        await pilot.resize_terminal(*ROOMY)
         await settled(app, pilot)
         text = screen_text(app)
         # SI Brochure: 488.2 degC = 910.8 degF; 529 and 559 degC = 984 and 1038 degF; 6.2 K/min = 11.2 degF/min
-        for words in ("911 ►", "984 window low", "1038 window high", "+11.2 °F/min", "984 to 1038 °F"):
+        span = said("screen.span", low="984", high="1038 °F")
+        for words in ("911 ►", "984 ", "1038 ", "+11.2 °F/min", span):
             assert words in text
 
 
@@ -241,12 +261,12 @@ async def test_another_furnace_is_one_key_away_and_its_alarm_is_seen_from_here(
 ) -> None:
     await daemon.put(scenes.heating())
     await daemon.put(scenes.broken(furnace="kiln"))
-    async with dashboard(daemon, eventually) as (app, pilot, _):
-        await eventually(lambda: "on kiln (f):" in region(app, "alarms"))
-        assert "furnace" in region(app, "keys")
+    async with dashboard(daemon, eventually, size=ROOMY) as (app, pilot, _):
+        await eventually(lambda: tells(region(app, "alarms"), "screen.alarms.on", furnace="kiln"))
+        assert said("key.furnace") in region(app, "keys")
         await pilot.press("f")
         await eventually(lambda: region(app, "header").startswith(" kiln"))
-        assert "!! FAIL" in region(app, "facts")
+        assert f"!! {word('status', 'fail')}" in region(app, "facts")
 
 
 async def test_a_melt_is_started_from_the_dashboard(daemon: Any, scenes: Any, eventually: Any) -> None:
@@ -293,8 +313,8 @@ async def test_the_melt_dialog_keeps_what_cannot_be_used_and_says_why(
         app.screen.query_one("#alloy", Input).value = "za27"
         app.screen.query_one("#charge", Input).value = "a lot"
         await pilot.press("enter", "enter", "enter")
-        said = "".join(span.text for row in app.screen.query_one("#melt-said", Lines).shown for span in row)
-        assert "'a lot' is no charge" in said
+        told = "".join(span.text for row in app.screen.query_one("#melt-said", Lines).shown for span in row)
+        assert "'a lot'" in told
         await pilot.press("escape")
         await pilot.pause()
         assert len(app.screen_stack) == 1
@@ -305,7 +325,7 @@ async def test_leaving_asks_once_during_a_melt(daemon: Any, scenes: Any, eventua
     await daemon.put(scenes.heating())
     async with dashboard(daemon, eventually) as (app, pilot, clock):
         await pilot.press("ctrl+q")
-        assert "no alarm is heard here any more" in region(app, "message")
+        assert said("key.ask.quit") in region(app, "message")
         assert app.is_running
         clock.now_s += 2.0
         await pilot.press("q")
@@ -336,10 +356,10 @@ async def test_the_keys_of_the_plot_library_do_not_reach_it(daemon: Any, scenes:
 
 async def test_without_a_daemon_it_waits_and_says_so(short_dir: Path) -> None:
     app = Dashboard(Address(socket=short_dir / "none.sock"), sound=Sound(player="off"))
-    async with app.run_test(size=(80, 24)) as pilot:
+    async with app.run_test(size=ROOMY) as pilot:
         await pilot.pause()
-        assert "Looking for the daemon" in region(app, "band")
-        assert "sound: off" in region(app, "header")
+        assert said("screen.connecting") in region(app, "band")
+        assert said("sound.off") in region(app, "header")
         await pilot.press("q", "q")
 
 
@@ -354,6 +374,7 @@ async def test_a_narrow_or_tiny_terminal_does_not_break_it(daemon: Any, scenes: 
         assert "thermocouple open" in screen_text(app)
 
 
+@pytest.mark.wording
 @pytest.mark.parametrize(
     ("name", "size"),
     [
@@ -374,6 +395,7 @@ async def test_the_forecast_looks_as_it_was_when_a_person_last_read_it(
         compare(screen_text(app), f"{name}_{size[0]}x{size[1]}")
 
 
+@pytest.mark.wording
 async def test_everything_at_once_fits_eighty_by_twenty_four(daemon: Any, scenes: Any, eventually: Any) -> None:
     snapshot = scenes.dipping(
         alarms=scenes.broken().alarms,
@@ -405,6 +427,7 @@ async def test_everything_at_once_fits_eighty_by_twenty_four(daemon: Any, scenes
     assert "nan" not in text
 
 
+@pytest.mark.wording  # which cell a label of the axis stands in is known by its words
 async def test_the_band_is_right_of_now_and_the_measured_curve_left_of_it(
     daemon: Any, scenes: Any, eventually: Any
 ) -> None:
@@ -429,24 +452,25 @@ async def test_when_the_link_is_lost_the_picture_holds_no_future(daemon: Any, sc
         assert "░" in screen_text(app)
         await daemon.stop()
         clock.now_s += 15.0
-        await eventually(lambda: "No word from the daemon" in region(app, "band"))
+        await eventually(lambda: tells(region(app, "band"), "screen.lost"))
         await settled(app, pilot)
         text = screen_text(app)
-        for gone in ("░", "◇", "ready in", "+20 min", "WAIT", "977"):
+        for gone in ("░", "◇", said("screen.plot.tick", tick="+20"), "977"):
             assert gone not in text
+        assert not tells(text, "screen.ahead.ready")
 
 
 async def test_a_profile_is_begun_stopped_and_moved_on_by_keys(daemon: Any, scenes: Any, eventually: Any) -> None:
     await daemon.put(scenes.heating())
-    async with dashboard(daemon, eventually) as (app, pilot, clock):
+    async with dashboard(daemon, eventually, size=ROOMY) as (app, pilot, clock):
         await pilot.press("g")
-        assert "meant for ZA-27" in region(app, "message")
+        assert said("key.ask.profile", alloy="ZA-27") in region(app, "message")
         clock.now_s += 2.0
         await pilot.press("g")
         await eventually(lambda: daemon.commands)
         assert daemon.commands.pop() == ("forge", {"type": "profile_request", "who": "dashboard"})
         await daemon.change("forge", profile=scenes.holding())
-        await eventually(lambda: "waits for you" in region(app, "info"))
+        await eventually(lambda: said("screen.profile.waits") in region(app, "info"))
         for _ in range(2):
             clock.now_s += 1.6
             await daemon.change("forge", seq=int(clock.now_s))  # the link lives by its messages
@@ -462,22 +486,25 @@ async def test_a_profile_is_begun_stopped_and_moved_on_by_keys(daemon: Any, scen
 
 async def test_a_dip_is_followed_from_the_key_to_its_value(daemon: Any, scenes: Any, eventually: Any) -> None:
     await daemon.put(scenes.heating())
-    async with dashboard(daemon, eventually) as (app, pilot, clock):
+    async with dashboard(daemon, eventually, size=ROOMY) as (app, pilot, clock):
         await pilot.press("D", "2", "y")
         await eventually(lambda: daemon.commands)
         assert daemon.commands == [
             ("forge", {"type": "start_dip", "probe": "melt_probe", "depth_mm": 40.0, "stirred": True})
         ]
         await daemon.change("forge", dip_now=scenes.dip_now())
-        await eventually(lambda: "heading to 531 °C" in region(app, "facts"))
+        heading = said("screen.dip.heading", to_c=531.2)
+        await eventually(lambda: heading in region(app, "facts"))
         await daemon.change(
             "forge", dip_now=scenes.dip_now(hold_s=0.0, hint=DipHint.OUT, text=tell("dip.hint.out_unsettled"))
         )
-        await eventually(lambda: "Take it out" in region(app, "band"))
+        await eventually(lambda: sentence(tell("dip.hint.out_unsettled")) in region(app, "band"))
         assert app.query_one("#band").has_class("do")
         await daemon.change("forge", dip_now=None, last_dip=scenes.dip(ended_mono_s=7035.0), dip_spread_c=1.6)
-        await eventually(lambda: "3: 487 ±5 °C settled, 5 s ago, three within 2 °C" in region(app, "info"))
-        assert "heading" not in region(app, "facts")
+        age, spread = said("screen.dip.age", age_s=5.0), said("screen.dip.spread", within="2 °C")
+        worth = f"3: 487 ±5 °C {word('dip_how', 'settled')}, {age}, {spread}"
+        await eventually(lambda: worth in region(app, "info"))
+        assert heading not in region(app, "facts")
         clock.now_s += 1.0
 
 
@@ -487,10 +514,9 @@ async def test_a_key_that_closes_the_help_page_is_not_lost(daemon: Any, scenes: 
         await pilot.press("question_mark")
         await pilot.pause()
         assert len(app.screen_stack) == 2
-        assert "where the metal peaks with the power off from now on" in screen_text(app)
         await pilot.press("space")
         await eventually(lambda: len(app.screen_stack) == 1)
-        await eventually(lambda: "Pour into cleat 1" in region(app, "message"))
+        await eventually(lambda: said("key.pour_into", mould="cleat 1") in region(app, "message"))
         await pilot.press("escape", "h")
         await pilot.pause()
         await pilot.press("escape")
@@ -518,4 +544,4 @@ async def test_the_help_page_gives_way_to_a_new_alarm(daemon: Any, scenes: Any, 
         assert len(app.screen_stack) == 2
         await daemon.change("forge", alarms=(scenes.alarm(),))
         await eventually(lambda: len(app.screen_stack) == 1)
-        assert "ALARM" in region(app, "alarms")
+        assert word("priority", "alarm") in region(app, "alarms")

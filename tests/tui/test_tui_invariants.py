@@ -17,6 +17,7 @@ from pourcall.contract.reading import ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, Interval, MetalView
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import Unit, from_c
+from pourcall.texts import word
 from pourcall.texts.catalogue import English, other_words
 from pourcall.texts.say import PLACE
 from pourcall.tui.client import LinkState
@@ -62,14 +63,15 @@ def test_a_probe_that_moves_or_is_out_of_the_metal_has_not_failed(scenes: Any, n
         snapshot = getattr(scenes, name)(probes=(probe,), metal=metal)
         for width, height in SIZES:
             screen = drawn(snapshot, width, height)
-            assert "FAIL" not in everything(screen)
+            assert word("status", "fail") not in everything(screen)
             spans = [piece for row in (*screen.facts, screen.how) for piece in row]
             assert Role.DANGER not in {piece.role for piece in spans}
-    assert "FAIL" in everything(drawn(scenes.broken())), "one that has failed is said to have"
+    assert word("status", "fail") in everything(drawn(scenes.broken())), "one that has failed is said to have"
 
 
 def test_after_the_lift_the_probe_is_said_to_be_out(scenes: Any) -> None:
-    assert "melt probe out 310 ±4 °C" in plain(drawn(scenes.lifted()).how)
+    told = f"{word('place', 'melt')} {word('status', 'out')} 310 ±4 °C"
+    assert told in plain(drawn(scenes.lifted(), width=200).how)
 
 
 @pytest.mark.parametrize("unit", list(Unit))
@@ -96,9 +98,10 @@ def test_the_same_figure_has_the_same_uncertainty_wherever_it_stands(scenes: Any
     metal = MetalView(temp_c=dip.temp_c, u_c=12.4, source=FigureSource.DIP, reason=Reason.OK, how="dip 3", age_s=40.0)
     screen = drawn(scenes.heating(metal=metal, last_dip=dip, dips=(dip,)))
     assert plain(screen.figure[-1]).rstrip().endswith("±13")
-    assert "3: 487 ±13 °C settled" in text_of(screen.info)
+    settled = word("dip_how", "settled")
+    assert f"3: 487 ±13 °C {settled}" in text_of(screen.info)
     other = drawn(scenes.heating(last_dip=dip))  # the large figure is another one: the dip keeps its own
-    assert "3: 487 ±5 °C settled" in text_of(other.info)
+    assert f"3: 487 ±5 °C {settled}" in text_of(other.info)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -144,7 +147,8 @@ class Other:
 def test_no_word_decides_what_is_drawn(scenes: Any, name: str) -> None:
     lost = LinkView(state=LinkState.LOST, silent_s=9.0)
     for link in (LinkView(), lost):
-        english = drawn(getattr(scenes, name)(), link=link)
+        with other_words(English()):
+            english = drawn(getattr(scenes, name)(), link=link)
         with other_words(Other()):
             other = drawn(getattr(scenes, name)(), link=link)
         assert other.band_role is english.band_role
@@ -183,7 +187,8 @@ def commands(scenes: Any) -> list[Command]:
 
 
 def test_no_word_decides_what_a_key_sends(scenes: Any) -> None:
-    english = commands(scenes)
+    with other_words(English()):
+        english = commands(scenes)
     with other_words(Other()):
         assert commands(scenes) == english
     assert len(english) == 7

@@ -20,10 +20,12 @@ from pourcall.contract.inputs import (
     SilenceAlarms,
     StartDip,
 )
-from pourcall.contract.message import tell
+from pourcall.contract.message import Fact, tell
+from pourcall.contract.units import Unit
 from pourcall.tui.drawing.styled import plain
 from pourcall.tui.input.key_actions import Do, Say, Send, What
 from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, HOLD_POUR_S, KeyController
+from tests.told import said, tells
 
 
 def words(controller: KeyController, now_s: float) -> str:
@@ -31,6 +33,11 @@ def words(controller: KeyController, now_s: float) -> str:
     prompt = controller.prompt(now_s)
     assert prompt is not None
     return plain(prompt[0])
+
+
+def held(name: str, ago: str, left_s: float, **facts: Fact) -> str:
+    """What stands on the screen of a mark that is held."""
+    return f"{said(name, Unit.C, **facts)}, {said('key.held.ago', ago=ago)}: {said('key.held.due', left_s=left_s)}"
 
 
 def call(kind: CallKind, **over: Any) -> CallView:
@@ -42,7 +49,7 @@ def call(kind: CallKind, **over: Any) -> CallView:
 def test_space_marks_the_next_pour_without_a_question_and_holds_it_where_it_can_be_seen(scenes: Any) -> None:
     controller = KeyController()
     assert controller.press("space", scenes.ready(), 100.0) == []
-    assert "Pour into cleat 1, 0 s ago: goes on record in 6 s" in words(controller, 100.0)
+    assert held("key.pour_into", "0 s", 6.0, mould="cleat 1") in words(controller, 100.0)
     assert controller.tick(100.0 + HOLD_POUR_S - 0.1, live=True) == []
     assert controller.tick(100.0 + HOLD_POUR_S, live=True) == [
         Send("forge", MarkPour(ago_s=6.0, mould="cleat 1", sure=True))
@@ -63,7 +70,7 @@ def test_a_pour_can_be_dated_back_and_forth(scenes: Any) -> None:
     controller.press("space", scenes.ready(), 100.0)
     for key in ("plus", "plus", "plus", "minus"):
         controller.press(key, scenes.ready(), 101.0)
-    assert "11 s ago" in words(controller, 101.0)
+    assert said("key.held.ago", ago="11 s") in words(controller, 101.0)
     assert controller.press("enter", scenes.ready(), 103.0) == [
         Send("forge", MarkPour(ago_s=13.0, mould="cleat 1", sure=True))
     ]
@@ -104,7 +111,8 @@ def test_a_mark_that_cannot_be_meant_now_is_asked_once(scenes: Any, key: str) ->
         controller = KeyController()
         snapshot = scenes.heating(melt_state=state)
         assert controller.press(key, snapshot, 100.0) == []
-        assert "No pour was called" in words(controller, 100.0)
+        asked = "question.pour_not_called" if key == "space" else "question.lift_not_called"
+        assert tells(words(controller, 100.0), asked)
         assert controller.tick(100.0 + ASK_S, live=True) == []
         assert controller.tick(200.0, live=True) == []  # a stray key alone leaves nothing behind
         controller.press(key, snapshot, 300.0)
@@ -144,7 +152,7 @@ def test_a_mark_waits_for_a_daemon_that_is_away_and_keeps_its_time(scenes: Any) 
     assert controller.tick(130.0, live=False) == []
     prompt = controller.prompt(130.0, live=False)
     assert prompt is not None
-    assert "not on record yet" in plain(prompt[0])
+    assert said("key.held.waits") in plain(prompt[0])
     assert controller.tick(142.0, live=True) == [Send("forge", MarkPour(ago_s=42.0, mould="cleat 1", sure=True))]
 
 
@@ -223,7 +231,7 @@ def test_enter_says_done_to_a_call_that_only_a_person_can_tell(scenes: Any) -> N
 def test_done_to_the_call_to_skim_marks_a_skim_at_the_time_of_the_key(scenes: Any) -> None:
     controller = KeyController()
     controller.press("enter", scenes.ready(calls=(call(CallKind.SKIM),)), 0.0)
-    assert "Skimmed, 0 s ago: goes on record in 3 s" in words(controller, 0.0)
+    assert held("key.skimmed", "0 s", 3.0) in words(controller, 0.0)
     assert controller.tick(3.0, live=True) == [Send("forge", MarkSkim(ago_s=3.0))]
 
 
@@ -237,7 +245,7 @@ def test_power_takes_two_keys(scenes: Any, key: str, level: PowerLevel) -> None:
 def test_ending_a_melt_asks_once_and_any_other_key_leaves_it(scenes: Any) -> None:
     controller = KeyController()
     assert controller.press("m", scenes.heating(), 0.0) == []
-    assert "End melt 2026-014?" in words(controller, 0.0)
+    assert said("key.ask.end_melt", melt="2026-014") in words(controller, 0.0)
     assert controller.press("m", scenes.heating(), 0.2) == [Say(tell("key.nothing_done"))]
     controller.press("m", scenes.heating(), 10.0)
     assert controller.press("h", scenes.heating(), 11.0) == [Send("forge", EndMelt(ending=MeltEnding.HEEL))]

@@ -6,6 +6,7 @@ Brochure, 9th edition (0 degC = 32 degF = 273.15 K).
 """
 
 import itertools
+import math
 from typing import Any
 
 import msgspec
@@ -23,10 +24,13 @@ from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.digits import big
 from pourcall.tui.drawing.letters import letters
 from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, line, plain, spread, wrap
+from pourcall.tui.screen.band import in_large
 from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
-from pourcall.tui.screen.words import Look, plus_minus, rate_words, with_uncertainty
+from pourcall.tui.screen.words import Look, plus_minus, rate_words, span_words, with_uncertainty
+from tests.told import said, tells
 
+ROOMY = {"width": 200, "height": 60}  # where no words are cut off, however long
 SIZES = [(80, 24), (100, 30), (120, 36), (200, 60)]
 
 
@@ -122,23 +126,38 @@ def test_uncertainty_in_fahrenheit_is_a_difference() -> None:
 
 @pytest.mark.parametrize(
     ("share", "shown"),
-    [(0.0, "0 %"), (0.004, "<1 %"), (0.72, "72 %"), (0.996, ">99 %"), (1.0, "100 %"), (None, "--")],
+    [(0.0, "0 %"), (0.004, "<1 %"), (0.72, "72 %"), (0.996, ">99 %"), (1.0, "100 %")],
 )
-def test_a_doubt_is_never_rounded_away(scenes: Any, share: float | None, shown: str) -> None:
-    window = msgspec.structs.replace(scenes.ready().window, too_cold=share)
-    assert f"too cold {shown}, too hot" in all_text(drawn(scenes.ready(window=window)))
+def test_a_doubt_is_never_rounded_away(scenes: Any, share: float, shown: str) -> None:
+    window = msgspec.structs.replace(scenes.ready().window, too_cold=share, too_hot=0.5)
+    odds = said("screen.now.odds", cold_share=share, hot_share=0.5)
+    assert shown in odds
+    assert odds in all_text(drawn(scenes.ready(window=window), **ROOMY))
+
+
+def test_where_the_odds_are_not_known_none_are_told_and_the_figure_stays(scenes: Any) -> None:
+    window = msgspec.structs.replace(scenes.ready().window, too_cold=None, too_hot=None)
+    text = all_text(drawn(scenes.ready(window=window), **ROOMY))
+    assert tells(text, "screen.now.arrives", lip_c=529.0)
+    assert not tells(text, "screen.now.odds")
+    half = msgspec.structs.replace(window, too_cold=0.25)
+    text = all_text(drawn(scenes.ready(window=half), **ROOMY))
+    assert tells(text, "screen.now.odds", cold_share=0.25, hot_share=math.nan)
 
 
 def test_the_instruction_stands_in_the_band_word_for_word(scenes: Any) -> None:
-    large = letters("POUR NOW")
+    in_letters = in_large(scenes.ready())  # empty where other words have no letters
     for width in (80, 120):
         screen = drawn(scenes.ready(), width=width)
         rows = [plain(row) for row in screen.band]
-        assert all(row.startswith(f"  {cells} ") for row, cells in zip(rows, large, strict=True))
-        beside = [row[len(large[0]) + 3 :] for row in rows]
-        assert beside[0].startswith(" >  DO  POUR now: cleat 1 of 3, arrives at")
-        assert "POUR now: cleat 1 of 3, arrives at 529 °C" in " ".join(" ".join(beside).split())
-    assert "uncertainty lies inside the window" in beside[1]
+        beside = rows
+        if in_letters:
+            large = letters(in_letters)
+            assert all(row.startswith(f"  {cells} ") for row, cells in zip(rows, large, strict=True))
+            beside = [row[len(large[0]) + 3 :] for row in rows]
+        told = " ".join(" ".join(beside).split())
+        assert told.startswith(f"> {said('screen.band.do')} POUR now: cleat 1 of 3, arrives at 529 °C")
+    assert "uncertainty lies inside the window" in told
 
 
 def test_temperatures_inside_texts_are_in_the_readers_unit(scenes: Any) -> None:
@@ -148,7 +167,7 @@ def test_temperatures_inside_texts_are_in_the_readers_unit(scenes: Any) -> None:
         alarms=(alarm,),
         metal=MetalView(temp_c=488.2, how="dip 3, less <5.0 degC apart>"),
     )
-    screen = drawn(snapshot, unit=Unit.F, others=(scenes.broken(furnace="kiln", alarms=(alarm,)),))
+    screen = drawn(snapshot, unit=Unit.F, **ROOMY, others=(scenes.broken(furnace="kiln", alarms=(alarm,)),))
     text = all_text(screen)
     # SI Brochure: 42 K = 75.6 degF of difference, 601 degC = 1113.8 degF, 20 K = 36 degF, 5 K = 9 degF
     for words in (
@@ -159,7 +178,7 @@ def test_temperatures_inside_texts_are_in_the_readers_unit(scenes: Any) -> None:
     ):
         assert words in text
     assert "degC" not in text
-    assert "on kiln (f): The pot is at 1114 °F" in text
+    assert said("screen.alarms.on", furnace="kiln", what="The pot is at 1114 °F") in text
 
 
 def test_an_instruction_longer_than_the_screen_goes_on_in_a_second_row(scenes: Any) -> None:
@@ -167,19 +186,22 @@ def test_an_instruction_longer_than_the_screen_goes_on_in_a_second_row(scenes: A
         "Best aim: pour cleat 1 of 3 at 533 °C in the pot, too cold 20 %, too hot 25 %, because the window is narrow"
     )
     screen = drawn(scenes.ready(instruction=Instruction(todo=ToDo.STEP, text=words, must=True), calls=()))
-    assert " ".join(plain(row).replace("DO", "").strip(" >") for row in screen.band).strip() == words
+    rows = [plain(row).replace(said("screen.band.do"), "").strip(" >") for row in screen.band]
+    assert " ".join(rows).strip() == words
 
 
 @pytest.mark.parametrize("state", list(MeltState))
 def test_each_melt_state_has_a_word_of_its_own_on_the_screen(scenes: Any, state: MeltState) -> None:
-    shown = {other: [plain(row) for row in drawn(scenes.heating(melt_state=other)).facts] for other in MeltState}
+    shown = {
+        other: [plain(row) for row in drawn(scenes.heating(melt_state=other), **ROOMY).facts] for other in MeltState
+    }
     assert all(shown[state] != rows for other, rows in shown.items() if other is not state)
 
 
 @pytest.mark.parametrize("state", list(ProbeState))
 def test_each_probe_state_is_in_words(scenes: Any, state: ProbeState) -> None:
-    text = all_text(drawn(scenes.heating(probes=(scenes.probe(state=state),))))
-    assert f"probe {word('probe_state', state)}".lower() in text.lower()
+    text = all_text(drawn(scenes.heating(probes=(scenes.probe(state=state),)), **ROOMY))
+    assert f"{said('screen.label.probe')} {word('probe_state', state)}" in text
 
 
 def test_without_colour_every_signal_status_is_told_apart(scenes: Any) -> None:
@@ -233,22 +255,22 @@ def test_the_setting_turns_blinking_into_a_steady_star(scenes: Any) -> None:
     first, second = (drawn(snapshot, blink_on=phase, steady_marks=True) for phase in (True, False))
     assert first == second
     assert plain(first.alarms[0]).startswith(" * ")
-    assert " *  DO  POUR now" in plain(first.band[0])
+    assert f" *  {said('screen.band.do')}  POUR now" in plain(first.band[0])
 
 
 def test_the_worst_unseen_alarm_comes_first_with_what_to_do(scenes: Any) -> None:
     rows = [plain(row) for row in drawn(scenes.broken()).alarms]
-    assert rows[0].startswith(" !! ALARM  new")
-    assert rows[1] == "    Do: Switch the power off, then look at plug and tip"
-    assert rows[2].startswith(" !  WARNING  seen")
+    assert rows[0].startswith(f" !! {word('priority', 'alarm')}  {word('alarm_state', 'unacked')}")
+    assert rows[1] == f"    {said('screen.alarms.do', remedy='Switch the power off, then look at plug and tip')}"
+    assert rows[2].startswith(f" !  {word('priority', 'warning')}  {word('alarm_state', 'acked')}")
 
 
 def test_alarms_that_do_not_fit_are_counted_never_dropped(scenes: Any) -> None:
     alarms = tuple(scenes.alarm(id=f"x:{n}", what=f"trouble {n}", raised_mono_s=float(n)) for n in range(7))
-    rows = [plain(row) for row in drawn(scenes.heating(alarms=alarms)).alarms]
+    rows = [plain(row) for row in drawn(scenes.heating(alarms=alarms), width=200).alarms]
     assert len(rows) == 3
     assert "trouble 0" in rows[0]
-    assert rows[2].startswith(" +6 more: ALARM trouble 1")
+    assert rows[2].startswith(f" {said('screen.alarms.more', count=6)} {word('priority', 'alarm')} trouble 1")
 
 
 def test_shelved_and_explained_alarms_are_counted_aside(scenes: Any) -> None:
@@ -257,31 +279,27 @@ def test_shelved_and_explained_alarms_are_counted_aside(scenes: Any) -> None:
         scenes.alarm(id="b:b", suppressed_by="c:c"),
         scenes.alarm(id="c:c", what="the reason of b"),
     )
-    text = "\n".join(plain(row) for row in drawn(scenes.heating(alarms=alarms)).alarms)
-    assert "1 shelved, back in 12 min" in text
-    assert "1 explained by the above" in text
+    text = "\n".join(plain(row) for row in drawn(scenes.heating(alarms=alarms), **ROOMY).alarms)
+    assert tells(text, "screen.alarms.shelved", count=1, back_in_s=720.0)
+    assert tells(text, "screen.alarms.explained", count=1)
 
 
 def test_an_alarm_of_another_furnace_is_on_this_screen(scenes: Any) -> None:
     other = scenes.broken(furnace="kiln")
-    rows = [plain(row) for row in drawn(scenes.heating(), others=(other,)).alarms]
-    assert "ALARM" in rows[0]
-    assert "on kiln (f): The thermocouple" in rows[0]
+    rows = [plain(row) for row in drawn(scenes.heating(), others=(other,), **ROOMY).alarms]
+    assert word("priority", "alarm") in rows[0]
+    assert tells(rows[0], "screen.alarms.on", furnace="kiln", what=other.alarms[0].what)
 
 
 def test_the_window_is_a_thick_stretch_of_the_scale_and_the_metal_points_at_its_place(scenes: Any) -> None:
-    rows = [plain(row) for row in drawn(scenes.ready()).scale]
+    rows = [plain(row) for row in drawn(scenes.ready(), **ROOMY).scale]
     band = [n for n, row in enumerate(rows) if "█" in row]
     pointer = next(n for n, row in enumerate(rows) if "►" in row)
     assert pointer in band
     assert "543 ►" in rows[pointer]
-    names = [
-        name
-        for row in rows
-        for name in ("alloy limit", "window high", "window low", "liquidus", "solidus")
-        if name in row
-    ]
-    assert names == ["alloy limit", "window high", "window low", "liquidus", "solidus"]
+    marks = [said(f"screen.scale.{name}") for name in ("window_high", "window_low", "liquidus", "solidus")]
+    marks.insert(0, said("screen.scale.limit", whose="alloy"))
+    assert [mark for row in rows for mark in marks if mark[:12] in row] == marks
 
 
 @pytest.mark.parametrize(("temp_c", "tip", "row"), [(20.0, "▼", -1), (900.0, "▲", 0)])
@@ -291,23 +309,27 @@ def test_a_temperature_off_the_scale_says_so(scenes: Any, temp_c: float, tip: st
 
 
 def test_the_next_mould_its_window_and_the_odds_are_in_words(scenes: Any) -> None:
-    text = "\n".join(plain(row) for row in drawn(scenes.heating(last_dip=scenes.dip())).info)
-    assert "cleat 1 (1 of 3): at the lip 515 to 545 °C, in the pot 529 to 559 °C" in text
-    assert "arrives at 474 °C: too cold >99 %, too hot 0 %" in text
-    assert "3: 487 ±5 °C settled, 40 s ago" in text
+    text = "\n".join(plain(row) for row in drawn(scenes.heating(last_dip=scenes.dip()), **ROOMY).info)
+    lip, pot = span_words(515.0, 545.0, Unit.C), span_words(529.0, 559.0, Unit.C)
+    assert f"cleat 1{said('screen.next', number=1, of=3, lip=lip, pot=pot)}" in text
+    arrives, odds = said("screen.now.arrives", lip_c=474.0), said("screen.now.odds", cold_share=0.999, hot_share=0.0)
+    assert f"{arrives}: {odds}" in text
+    assert f"3: 487 ±5 °C {word('dip_how', 'settled')}, {said('screen.dip.age', age_s=40.0)}" in text
 
 
 def test_a_dip_older_than_it_is_worth_says_so(scenes: Any) -> None:
-    text = "\n".join(plain(row) for row in drawn(scenes.heating(last_dip=scenes.dip(ended_mono_s=6940.0))).info)
-    assert "? too old to pour by" in text
+    text = "\n".join(
+        plain(row) for row in drawn(scenes.heating(last_dip=scenes.dip(ended_mono_s=6940.0)), **ROOMY).info
+    )
+    assert tells(text, "screen.dip.too_old", age_s=100.0)
 
 
 def test_after_the_lift_the_large_figure_is_the_countdown(scenes: Any) -> None:
     screen = drawn(scenes.lifted())
     assert all(big("1:05")[n] in plain(row) for n, row in enumerate(screen.figure))
-    assert "left to pour" in plain(screen.facts[0])
+    assert plain(drawn(scenes.lifted(), **ROOMY).facts[0]) == said("screen.left")
+    assert plain(drawn(scenes.lifted(countdown_s=0.0), **ROOMY).facts[0]) == f"! {said('screen.left.closed')}"
     over = drawn(scenes.lifted(countdown_s=0.0))
-    assert "WINDOW CLOSED" in plain(over.facts[0])
     assert big("0:00")[0] in plain(over.figure[0])
 
 
@@ -315,39 +337,43 @@ def test_simulated_and_not_recorded_are_never_squeezed_out(scenes: Any) -> None:
     snapshot = scenes.heating(
         simulated=True, store_problem="store_full", boards={"amp": BoardView(state=BoardState.UNPLUGGED)}
     )
-    header = plain(drawn(snapshot).header)
-    assert "SIMULATED" in header
-    assert "!! NOT RECORDED: disk full" in header
-    assert "!! board amp unplugged" in header
+    must = [said("screen.header.simulated"), f"!! {said('screen.header.not_recorded', store_problem='store_full')}"]
+    must.append(f"!! {said('screen.header.board', boards='amp ' + word('board_state', 'unplugged'))}")
+    for width in range(sum(len(words) + 4 for words in must), 200):
+        header = plain(drawn(snapshot, width=width, height=24).header)
+        assert all(words in header for words in must)
 
 
 def test_a_lost_daemon_is_said_loudly_and_every_figure_is_dashed_out(scenes: Any) -> None:
     link = LinkView(state=LinkState.LOST, silent_s=12.4)
     for name in ("heating", "ready", "lifted"):
-        screen = drawn(getattr(scenes, name)(), link=link)
-        assert plain(screen.band[0]) == " !! No word from the daemon for 12 s: the figures below are old"
-        assert all(big("  --")[n] in plain(row) for n, row in enumerate(screen.figure))
+        screen = drawn(getattr(scenes, name)(), link=link, **ROOMY)
+        assert "".join(map(plain, screen.band)).strip().startswith(f"!! {said('screen.lost', silent_s=12.4)}")
+        assert all(big("  --", screen.sizes.digit_rows)[n] in plain(row) for n, row in enumerate(screen.figure))
         now = "\n".join(plain(row) for row in (*screen.figure, *screen.facts, screen.how))
-        for old in ("488", "543", "702", "READY", "HIGH", "6.2"):
-            assert old not in now.replace("the melt was last READY", "")
-        assert "alarms: unknown" in all_text(screen)
-        assert "arrives at" not in all_text(screen)
+        now = now.replace(said("screen.lost.how", melt_state="ready"), "")
+        for old in ("488", "543", "702", word("melt_state", "ready"), word("level", "high").upper(), "6.2"):
+            assert old not in now
+        assert said("screen.alarms.unknown") in all_text(screen)
+        assert not tells(all_text(screen), "screen.now.arrives")
         assert "►" not in all_text(screen)
 
 
 def test_what_is_on_record_stays_when_the_daemon_is_lost(scenes: Any) -> None:
-    assert "poured 1 of 3" in all_text(drawn(scenes.lifted(), link=LinkView(state=LinkState.LOST, silent_s=5.0)))
+    text = all_text(drawn(scenes.lifted(), link=LinkView(state=LinkState.LOST, silent_s=5.0), **ROOMY))
+    assert tells(text, "screen.poured.last", count=1, of=3, mould="cleat 1", lip_c=528.0)
 
 
 def test_before_the_first_word_it_says_what_it_looks_for(scenes: Any) -> None:
     screen = drawn(None, link=LinkView(state=LinkState.CONNECTING, address="/run/d.sock"))
-    assert "Looking for the daemon" in plain(screen.band[0])
-    assert "pourcall serve" in plain(screen.band[1])
-    assert "does not protect" in plain(screen.how)
+    assert said("screen.connecting") in plain(screen.band[0])
+    assert said("screen.connecting.why", where="/run/d.sock") in plain(screen.band[1])
+    assert said("screen.disclaimer") in plain(screen.how)
 
 
 def test_fume_is_said_with_its_level(scenes: Any) -> None:
-    assert "! zinc fume level 2 of 3" in all_text(drawn(scenes.heating(flags={"fume": 2}), width=120, height=36))
+    fume = said("screen.flag.fume", level_of_3=2)
+    assert f"! {fume}" in all_text(drawn(scenes.heating(flags={"fume": 2}), **ROOMY))
 
 
 def test_cutting_spreading_and_wrapping_keep_their_width() -> None:

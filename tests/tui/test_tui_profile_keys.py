@@ -17,6 +17,9 @@ from pourcall.tui.input.key_actions import Do, Say, Send, What
 from pourcall.tui.input.key_controller import ASK_S, BOUNCE_S, KeyController
 from pourcall.tui.input.offered_keys import keys_for
 from pourcall.tui.input.profile_keys import DIP_ASK_S
+from tests.told import said, tells
+
+WHERE_IT_HOLDS = tell("key.profile.where", profile="za27_standard", number=3, of=3)
 
 
 def words(controller: KeyController, now_s: float) -> str:
@@ -32,7 +35,8 @@ def words(controller: KeyController, now_s: float) -> str:
 def test_a_profile_is_begun_by_two_keys_and_never_by_one(scenes: Any) -> None:
     controller = KeyController()
     assert controller.press("g", scenes.heating(), 100.0) == []
-    assert "Follow the profile meant for ZA-27? / g yes, esc no" in words(controller, 100.0)
+    asked = said("key.ask.profile", alloy="ZA-27")
+    assert f"{asked} / g {said('key.yes')}, esc {said('key.no')}" in words(controller, 100.0)
     assert controller.press("g", scenes.heating(), 100.4) == []  # still held down
     assert controller.tick(100.0 + ASK_S, live=True) == []
     assert not controller.busy
@@ -43,21 +47,23 @@ def test_a_profile_is_begun_by_two_keys_and_never_by_one(scenes: Any) -> None:
 def test_a_hold_that_waits_goes_on_by_two_keys(scenes: Any) -> None:
     controller, snapshot = KeyController(), scenes.guided(profile=scenes.holding())
     controller.press("g", snapshot, 100.0)
-    assert "za27_standard, segment 3 of 3, waits for you. Go on? / g go on, x stop profile" in words(controller, 100.0)
+    asked = said("key.ask.go_on", where=WHERE_IT_HOLDS)
+    assert f"{asked} / g {said('key.go_on')}, x {said('key.stop_profile')}" in words(controller, 100.0)
     assert controller.press("g", snapshot, 100.0 + BOUNCE_S) == [Send("forge", NextSegment())]
 
 
 def test_a_hold_that_still_runs_is_ended_only_as_such(scenes: Any) -> None:
     controller, snapshot = KeyController(), scenes.guided(profile=scenes.holding(waits=False, hold_left_s=300.0))
     controller.press("g", snapshot, 100.0)
-    assert "is still holding. End the hold?" in words(controller, 100.0)
+    assert said("key.ask.end_hold", where=WHERE_IT_HOLDS) in words(controller, 100.0)
     assert controller.press("g", snapshot, 103.0) == [Send("forge", NextSegment())]
 
 
 def test_a_ramp_is_not_skipped_and_a_profile_is_stopped_by_x(scenes: Any) -> None:
     controller = KeyController()
     controller.press("g", scenes.guided(), 100.0)
-    assert "is a ramp: over when the metal is there / x stop profile" in words(controller, 100.0)
+    asked = said("key.ask.ramp", where=tell("key.profile.where", profile="za27_standard", number=2, of=3))
+    assert f"{asked} / x {said('key.stop_profile')}" in words(controller, 100.0)
     assert controller.press("g", scenes.guided(), 103.0) == [Say(tell("key.nothing_done"))]
     controller.press("g", scenes.guided(), 110.0)
     assert controller.press("x", scenes.guided(), 111.0) == [Send("forge", StopProfile())]
@@ -66,7 +72,7 @@ def test_a_ramp_is_not_skipped_and_a_profile_is_stopped_by_x(scenes: Any) -> Non
 def test_after_the_end_of_a_profile_another_can_begin(scenes: Any) -> None:
     controller, snapshot = KeyController(), scenes.guided(profile=scenes.profile(stopped=True))
     controller.press("g", snapshot, 100.0)
-    assert "Follow the profile meant for" in words(controller, 100.0)
+    assert tells(words(controller, 100.0), "key.ask.profile", alloy="ZA-27")
 
 
 def test_without_a_melt_there_is_no_profile_to_follow(scenes: Any) -> None:
@@ -80,7 +86,7 @@ def test_done_to_the_call_to_cut_says_that_the_power_is_off(scenes: Any) -> None
     controller, snapshot = KeyController(), scenes.guided(calls=(call,))
     assert ("enter", tell("key.done")) in [(key.key, key.does) for key in keys_for(snapshot, 0)]
     controller.press("enter", snapshot, 0.0)
-    assert "The power is off: goes on record in 3 s" in words(controller, 0.0)
+    assert f"{said('key.power_off')}: {said('key.held.due', left_s=3.0)}" in words(controller, 0.0)
     assert controller.tick(3.0, live=True) == [Send("forge", AnswerCall(call="cut_power", answer=Answer.DONE))]
 
 
@@ -90,11 +96,11 @@ def test_done_to_the_call_to_cut_says_that_the_power_is_off(scenes: Any) -> None
 def test_depth_and_stirring_are_asked_once_and_remembered(scenes: Any) -> None:
     controller = KeyController()
     assert controller.press("d", scenes.heating(), 100.0) == []
-    assert "How deep is the tip in the metal? / 1 20 mm, 2 40 mm, 3 60 mm, 4 80 mm, 5 100 mm, 0 don't know" in words(
-        controller, 100.0
-    )
+    depths = [f"{n} {said('key.depth', depth_mm=20.0 * n)}" for n in range(1, 6)]
+    keys = ", ".join([*depths, f"0 {said('key.dont_know')}"])
+    assert f"{said('key.ask.depth')} / {keys}" in words(controller, 100.0)
     assert controller.press("2", scenes.heating(), 101.0) == []
-    assert "Stirred before the dip?" in words(controller, 101.0)
+    assert said("key.ask.stirred") in words(controller, 101.0)
     told = StartDip(probe="melt_probe", depth_mm=40.0, stirred=True)
     assert controller.press("y", scenes.heating(), 102.0) == [Send("forge", told)]
     assert controller.press("d", scenes.heating(), 200.0) == [Send("forge", told)]

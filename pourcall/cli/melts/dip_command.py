@@ -155,7 +155,7 @@ def _row(line: DipLine, unit: Unit) -> tuple[str, ...]:
         line.probe,
         "-" if line.temp_c is None else format_temperature(line.temp_c, unit),
         "" if line.u_c is None else format_difference(line.u_c, unit, 0),
-        word("how", line.how),
+        word("dip_how", line.how),
         "" if line.depth_mm is None else f"{line.depth_mm:.0f} mm",
         "" if line.stirred is None else "yes" if line.stirred else "no",
     )

@@ -77,7 +77,7 @@ def stretches(states: Iterable[StateStretch], end_s: float) -> list[Stretch]:
         Stretch(
             span.from_s,
             end_s if span.until_s is None else span.until_s,
-            word("state", span.state.value),
+            word("stretch", span.state.value),
             STATE_FILL[span.state],
         )
         for span in states

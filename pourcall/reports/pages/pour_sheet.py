@@ -128,7 +128,7 @@ def _legend(facts: PourFacts) -> list[doc.Block]:
         return []
     line: list[doc.Run | str] = [f"{say(tell('sheet.states'))} "]
     for state in seen:
-        line += [doc.Run(word("state", state.value), fill=STATE_FILL[state]), " "]
+        line += [doc.Run(word("stretch", state.value), fill=STATE_FILL[state]), " "]
     return [doc.Paragraph((*line, say(tell("sheet.legend"))), small=True)]
 
 
@@ -216,7 +216,7 @@ def _happened(facts: PourFacts, unit: Unit, clock: Clock) -> Iterator[doc.Happen
 def _words(mark: Mark, unit: Unit) -> str:
     """A state, and a dip without a figure, in a word: why stands in the record."""
     if mark.state is not None:
-        return word("state", mark.state.value)
+        return word("stretch", mark.state.value)
     if mark.kind == "dip" and mark.temp_c is None:
         return say(tell("sheet.dip_without_figure", number=mark.number))
     return say(tell("plot.call", text=mark.text) if mark.kind == "call" else mark.text, unit)

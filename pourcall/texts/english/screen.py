@@ -19,6 +19,7 @@ TEXTS: dict[str, str] = {
     "screen.label.pot": "pot",
     # figures and times
     "screen.span": "{low} to {high}",
+    "screen.about.alone": "{mid}",
     "screen.about.between": "{mid} ({low} to {high})",
     "screen.about.or_more": "{mid} ({low} or more)",
     "screen.about.at_most": "{mid} (at most {high})",
@@ -34,6 +35,7 @@ TEXTS: dict[str, str] = {
     "screen.disclaimer": "This program controls and records; it does not protect.",
     # band
     "screen.headline.wait": "WAIT {minutes} MIN",
+    "screen.headline.dial": "DIAL {dial} {panel_unit}",
     "screen.band.do": "DO",
     "screen.band.dip": "DIP",
     "screen.no_melt": "No melt is running",

@@ -5,9 +5,9 @@ short words would be true, there are none.
 """
 
 from pourcall.contract.events import MeltState
-from pourcall.contract.message import tell
-from pourcall.contract.snapshot import DipView, FurnaceSnapshot, ToDo
-from pourcall.contract.units import UNIT_MARK, finite, rounded
+from pourcall.contract.message import NOTHING, Message, tell
+from pourcall.contract.snapshot import FurnaceSnapshot, ToDo
+from pourcall.contract.units import finite, rounded
 from pourcall.texts import say, sentence, word
 from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.letters import letters, letters_width, writable
@@ -28,56 +28,54 @@ def dip_leads(snapshot: FurnaceSnapshot) -> bool:
     return not snapshot.instruction.must or snapshot.instruction.todo in DIP_OVER
 
 
-def headline(snapshot: FurnaceSnapshot) -> str:
-    """A few capitals of what is to be done or waited for; empty where nothing short is true."""
+def in_large(snapshot: FurnaceSnapshot) -> str:
+    """The headline in letters; empty where the words of the catalogue in use are too long or have no shape."""
+    words = say(headline(snapshot))
+    return words if writable(words) and len(words) <= LONGEST else ""
+
+
+def headline(snapshot: FurnaceSnapshot) -> Message:
+    """A few words of what is to be done or waited for; nothing where nothing short is true."""
     if dip_leads(snapshot) and snapshot.dip_now is not None:
-        return dip_headline(snapshot.dip_now)
+        return tell(f"word.headline.dip_{snapshot.dip_now.hint.value}")
     if snapshot.instruction.must:
-        return _fitting(_to_do(snapshot))
+        return _to_do(snapshot)
     if not snapshot.melt:
-        return ""
+        return NOTHING
     if snapshot.melt_state is MeltState.READY:
-        return word("headline", "ready")
+        return tell("word.headline.ready")
     ready = snapshot.ahead.ready_s if snapshot.ahead is not None else None
     if ready is None or not finite(ready.mid) or not finite(ready.low) or not finite(ready.high):
-        return ""
+        return NOTHING
     # Large letters leave no place for an interval: a time that may be twice or half as long is not said in them.
     if ready.mid < 60.0 or ready.high - ready.low > ready.mid:
-        return ""
+        return NOTHING
     if ready.mid >= 6000.0:
-        return _fitting(word("headline", "wait"))
-    return _fitting(say(tell("screen.headline.wait", minutes=int(rounded(ready.mid / 60.0)))))
+        return tell("word.headline.wait")
+    return tell("screen.headline.wait", minutes=int(rounded(ready.mid / 60.0)))
 
 
-def dip_headline(dip: DipView) -> str:
-    """What whoever holds the probe is to do."""
-    return _fitting(word("headline", f"dip_{dip.hint.value}"))
-
-
-def _to_do(snapshot: FurnaceSnapshot) -> str:
+def _to_do(snapshot: FurnaceSnapshot) -> Message:
     instruction = snapshot.instruction
     match instruction.todo:
         case ToDo.CUT if snapshot.kind == "fuel":
-            return word("headline", "burner_off")
+            return tell("word.headline.burner_off")
         case ToDo.STEP:
             return _step(snapshot)
+        case ToDo.START:
+            return NOTHING  # the instruction says it better in full
         case _:
-            return word("headline", instruction.todo.value)
+            return tell(f"word.headline.{instruction.todo.value}")
 
 
-def _step(snapshot: FurnaceSnapshot) -> str:
+def _step(snapshot: FurnaceSnapshot) -> Message:
     instruction, profile = snapshot.instruction, snapshot.profile
     if instruction.dial is not None and profile is not None:
-        return f"{word('headline', 'dial')} {instruction.dial:g} {UNIT_MARK[profile.dial_unit]}"
+        return tell("screen.headline.dial", dial=instruction.dial, panel_unit=profile.dial_unit.value)
     if instruction.level is not None:
-        source = word("headline", "burner" if snapshot.kind == "fuel" else "power")
-        return f"{source} {word('level', instruction.level).upper()}"
-    return word("headline", "go_on") if profile is not None and profile.waits else ""
-
-
-def _fitting(words: str) -> str:
-    """The words if letters can draw them: a value without a word of its own is in small letters, and is not drawn."""
-    return words if writable(words) and len(words) <= LONGEST else ""
+        source = "burner" if snapshot.kind == "fuel" else "power"
+        return tell(f"word.headline.{source}_{instruction.level.value}")
+    return tell("word.headline.go_on") if profile is not None and profile.waits else NOTHING
 
 
 def band_of(scene: Scene, snapshot: FurnaceSnapshot | None, sizes: Sizes) -> tuple[tuple[Line, ...], Role]:
@@ -98,7 +96,7 @@ def band_of(scene: Scene, snapshot: FurnaceSnapshot | None, sizes: Sizes) -> tup
     if snapshot is None:
         what, why = say(tell("screen.no_furnace")), say(tell("screen.no_furnace.why"))
         return _rows(StyledText("? "), "", "", what, why, Role.STRONG, sizes, look), Role.PLAIN
-    large = headline(snapshot)
+    large = in_large(snapshot)
     if dip_leads(snapshot) and (dip := snapshot.dip_now) is not None:
         role = Role.STRONG if keeps_on(dip) else Role.DO
         mark = blinking("> ", role, look) if role is Role.DO else StyledText("> ", role)

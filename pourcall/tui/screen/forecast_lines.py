@@ -5,7 +5,7 @@ Statements only: what is to be done is the band's to say.
 """
 
 from pourcall.contract.events import CallKind, MeltState
-from pourcall.contract.message import tell
+from pourcall.contract.message import Message, tell
 from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import AheadView, FurnaceSnapshot, Interval
 from pourcall.contract.status import Status
@@ -73,7 +73,7 @@ def _ready(snapshot: FurnaceSnapshot, ahead: AheadView, gone_s: float, unit: Uni
     return line(StyledText(say(tell("screen.ahead.ready", about=_left(span, gone_s))), Role.STRONG))
 
 
-def _left(span: Interval, gone_s: float) -> str:
+def _left(span: Interval, gone_s: float) -> Message:
     """A time with its interval, less what has passed since it was worked out."""
     low_s = span.low - gone_s if finite(span.low) else None
     high_s = span.high - gone_s if finite(span.high) else None

@@ -11,7 +11,7 @@ from typing import TypeGuard
 import msgspec
 
 from pourcall.contract.events import AlarmState, AlarmView, CallKind, CallView, Priority
-from pourcall.contract.message import tell
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import SURROUNDINGS_C
 from pourcall.contract.status import Reason
 from pourcall.contract.units import (
@@ -139,22 +139,22 @@ def lasted(seconds: float) -> str:
     return duration(max(0.0, seconds))
 
 
-def about(mid_s: float, low_s: float | None = None, high_s: float | None = None) -> str:
+def about(mid_s: float, low_s: float | None = None, high_s: float | None = None) -> Message:
     """`12 min (10 to 15)`: a time with its interval, which is never made narrower by rounding.
 
     Under 100 s in seconds, under 100 min in minutes, the unit once; above that each time has its own.
     """
     if not math.isfinite(mid_s):
-        return DASH
+        return tell("screen.about.alone", mid=DASH)
     divisor, unit = (1, " s") if mid_s < 99.5 else (60, " min") if mid_s < 5970.0 else (0, "")
     mid = f"{int(rounded(max(mid_s, 0.0) / divisor))}{unit}" if divisor else duration(mid_s)
     low = _bound(low_s, divisor, math.floor)
     high = _bound(high_s, divisor, math.ceil)
     if low and high:
-        return say(tell("screen.about.between", mid=mid, low=low, high=high))
+        return tell("screen.about.between", mid=mid, low=low, high=high)
     if low:
-        return say(tell("screen.about.or_more", mid=mid, low=low))
-    return say(tell("screen.about.at_most", mid=mid, high=high)) if high else mid
+        return tell("screen.about.or_more", mid=mid, low=low)
+    return tell("screen.about.at_most", mid=mid, high=high) if high else tell("screen.about.alone", mid=mid)
 
 
 def _bound(seconds: float | None, divisor: int, towards: Callable[[float], int]) -> str:
