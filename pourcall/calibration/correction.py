@@ -3,23 +3,25 @@
 correction = reference function at the known temperature - emf measured there, uV, terminals referred to 0 degC.
 Parts (JCGM 100:2008, uncorrelated, in squares): scatter of the plateau; the sample's own temperature (figure and
 purity); unevenness of the cup; heat led along the sheath where the probe stands shallow; what the board leaves open
-once its fixed error is taken out together with the wire's (cold junction, resolution).
+once its fixed error is taken out together with the wire's (cold junction, resolution); oxygen that a cover may leave;
+and, where nothing proves that metal stood there, that a panel may have held it (arrest_or_hold.py).
 """
 
 from collections.abc import Sequence
-from math import cosh
+from math import cosh, sqrt
 from statistics import median
 from typing import Literal, NamedTuple
 
 from pourcall.contract.calibration import Calibration
 from pourcall.contract.frames import RawKind
 from pourcall.contract.message import Message, tell
+from pourcall.thermal_analysis.arrest_or_hold import Heating, PowerFrom
 from pourcall.thermal_analysis.plateau import Plateau, find_plateau
 from pourcall.thermal_analysis.standstill import PoorPlateau
 from pourcall.thermometry.amplifier_limits import LIMITS, Amplifier, amplifier_of
 from pourcall.thermometry.compensation import total_emf_uv
 from pourcall.thermometry.emf_correction import calibration_point
-from pourcall.thermometry.reference_points import CalPoint
+from pourcall.thermometry.reference_points import POINTS, CalPoint
 from pourcall.thermometry.thermocouple import emf_uv, seebeck_uv_per_c, temp_c_or_none
 from pourcall.thermometry.tolerance import WireClass, tolerance
 from pourcall.thermometry.uncertainty import LEAST_SLOPE, Chain, Part, budget, combine, normal, rectangular
@@ -37,6 +39,13 @@ LEAN = 1.0
 # table behind sim.probe); ceramic tubes 30 to 120 s (memory).
 SETTLE_S = {"thin": 1.5, "mineral_3mm": 6.5, "mineral_6mm": 21.0, "ceramic_tube": 110.0}
 OTHER_METER_C = 0.5  # what another instrument adds at the least: judgement
+# How often a plateau that shows no sign of a hold, and that nobody vouches for, is one all the same: judgement.
+HELD_AFTER_ALL = 0.05
+FAR_OFF = 1.5  # standard deviations of new wire and its board: further off, a person is asked
+AS_IN_AIR_C = 4.0  # so near to the figure of the metal melted in air it is taken for that
+OXYGEN_LEFT_C = {"silver": 0.5, "copper": 1.5}  # what charcoal may leave in the metal, as limits: judgement
+
+Cover = Literal["charcoal", "graphite", "none", ""]
 
 
 class ProbeFacts(NamedTuple):
@@ -66,11 +75,15 @@ class RawSample(NamedTuple):
 
 
 class EmfTrace(NamedTuple):
-    """Emf referred to 0 degC in uV, None where there is no number; the terminals' temperature in the middle of it."""
+    """Emf referred to 0 degC in uV, None where there is no number; the terminals' temperature in the middle of it.
+
+    power: from when on the power is known to have been on or off, in order.
+    """
 
     times_s: list[float]
     emf_uv: list[float | None]
     cold_junction_c: float | None = None
+    power: tuple[PowerFrom, ...] = ()
 
 
 class FoundPoint(NamedTuple):
@@ -100,14 +113,44 @@ def search_c(facts: ProbeFacts, temp_c: float) -> float:
     return 4.0 + 2.0 * _allowed_c(facts, temp_c)
 
 
+def point_as_covered(point: CalPoint, cover: Cover) -> CalPoint:
+    """The point that a metal melted so has: silver and copper take up oxygen in the air and freeze lower.
+
+    Raises PoorPlateau cover_unknown where nobody says how it was melted.
+    """
+    air = POINTS.get(f"{point.key}_air")
+    if air is None or cover in ("charcoal", "graphite"):
+        return point
+    if cover == "none":
+        return air
+    raise PoorPlateau(
+        "cover_unknown",
+        tell("calibration.cover_unknown", metal=point.key, lower_difference_c=point.temp_c - air.temp_c),
+        tell("calibration.do.tell_cover"),
+    )
+
+
 def _allowed_c(facts: ProbeFacts, temp_c: float) -> float:
+    """What new wire of its class and the board may be off together, at the worst."""
+    wire_c, board_c = limits_c(facts, temp_c)
+    return wire_c + sum(board_c)
+
+
+def unknown_c(facts: ProbeFacts, temp_c: float) -> float:
+    """Standard deviation of what new wire and its board are off, before any calibration (JCGM 100:2008, 4.3.7)."""
+    wire_c, board_c = limits_c(facts, temp_c)
+    return sqrt((wire_c**2 + sum(half**2 for half in board_c)) / 3.0)
+
+
+def limits_c(facts: ProbeFacts, temp_c: float) -> tuple[float, list[float]]:
+    """What new wire of its class may be off, and each limit of its board."""
     wire_c = tolerance(facts.tc_type, WireClass(facts.wire_class), temp_c).half_width_c
     slope = max(seebeck_uv_per_c(facts.tc_type, temp_c), LEAST_SLOPE)
-    board_c = 0.0
+    board_c: list[float] = []
     for limit in LIMITS[facts.amplifier]:
         half, _ = limit.half_width(facts.tc_type, temp_c, None, emf_uv(facts.tc_type, temp_c))
-        board_c += half / slope if limit.in_uv else half
-    return wire_c + board_c
+        board_c.append(half / slope if limit.in_uv else half)
+    return wire_c, board_c
 
 
 def find_point(
@@ -119,12 +162,17 @@ def find_point(
     depth_mm: float | None = None,
     with_board: bool = True,
     direction: Literal["freezing", "melting", ""] = "",
+    heating: Heating = "",
+    cover: Cover = "",
 ) -> FoundPoint:
     """The correction of a probe at a point, from the trace of its sample.
 
-    with_board False: measured with another instrument, whose own error stays in. Raises PoorPlateau where the trace
-    will not do, OutOfRange for a point beyond the couple's type, BadInput for an unknown grade.
+    with_board False: measured with another instrument, whose own error stays in. heating, cover: what a person or the
+    record knows of the power and of what kept the air off; empty where nobody said. Raises PoorPlateau where the trace
+    will not do or a question is open (cover_unknown, unproven), OutOfRange for a point beyond the couple's type,
+    BadInput for an unknown grade.
     """
+    point = point_as_covered(point, cover)
     if depth_mm is not None and depth_mm < LEAST_DEPTH_MM:
         raise PoorPlateau(
             "too_shallow",
@@ -139,7 +187,12 @@ def find_point(
         near_c=search_c(facts, point.temp_c),
         direction=direction,
         settle_s=SETTLE_S.get(facts.sheath, SETTLE_S["mineral_6mm"]),
+        heating=heating,
+        power=trace.power,
     )
+    error_c = plateau.value_c - point.temp_c
+    _check_air(point, plateau.value_c, cover)
+    _check_proof(point, plateau, error_c, facts)
     slope = max(seebeck_uv_per_c(facts.tc_type, point.temp_c), LEAST_SLOPE)
     measured_uv, offset_uv = calibration_point(facts.tc_type, emf_uv(facts.tc_type, plateau.value_c), point.temp_c)
     parts = [
@@ -149,8 +202,12 @@ def find_point(
         _uneven_part(plateau),
         *_board_parts(facts, point.temp_c, trace.cold_junction_c, with_board),
     ]
+    if plateau.direction != "bath" and not plateau.proof:
+        parts.append(_unproven_part(error_c, facts, point))
+    if point.key in OXYGEN_LEFT_C:
+        words = tell("calibration.part.oxygen", cover=cover, metal=point.key)
+        parts.append(rectangular("oxygen", OXYGEN_LEFT_C[point.key], words))
     whole = combine(parts)
-    error_c = plateau.value_c - point.temp_c
     beyond = abs(error_c) > _allowed_c(facts, point.temp_c) + 2.0 * whole.standard_c
     return FoundPoint(
         point,
@@ -164,6 +221,41 @@ def find_point(
         with_board,
         beyond,
     )
+
+
+def _check_air(point: CalPoint, reads_c: float, cover: Cover) -> None:
+    """Raises PoorPlateau where metal said to be covered stands where it stands in the air."""
+    air = POINTS.get(f"{point.key}_air")
+    if air is not None and abs(reads_c - air.temp_c) <= AS_IN_AIR_C:
+        raise PoorPlateau(
+            "as_in_air",
+            tell("calibration.as_in_air", stands_c=reads_c, metal=point.key, air_c=air.temp_c, cover=cover),
+            tell("calibration.do.deoxidize"),
+        )
+
+
+def _check_proof(point: CalPoint, plateau: Plateau, error_c: float, facts: ProbeFacts) -> None:
+    """Raises PoorPlateau where only a person can say whether metal stood there or a panel held it."""
+    if plateau.direction == "bath" or plateau.proof == "power":
+        return
+    if plateau.ended_s is None:
+        raise PoorPlateau(
+            "unproven",
+            tell("calibration.unproven.no_end", near_c=plateau.value_c, flat_s=plateau.flat_s),
+            tell("calibration.do.to_the_end"),
+        )
+    if not plateau.proof and abs(error_c) > FAR_OFF * unknown_c(facts, point.temp_c):
+        raise PoorPlateau(
+            "unproven",
+            tell("calibration.unproven.far_off", off_difference_c=abs(error_c), metal=point.name),
+            tell("calibration.do.vouch"),
+        )
+
+
+def _unproven_part(error_c: float, facts: ProbeFacts, point: CalPoint) -> Part:
+    """A hold after all would leave the probe as unknown as before, and wrongly corrected: both in squares, seldom."""
+    words = tell("calibration.part.unproven", metal=point.name)
+    return normal("hold", sqrt(HELD_AFTER_ALL * (unknown_c(facts, point.temp_c) ** 2 + error_c**2)), words)
 
 
 def _scatter_words(plateau: Plateau) -> Message:

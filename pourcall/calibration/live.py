@@ -1,14 +1,22 @@
 """A calibration while it happens. Readings in, how it stands, and the point once it is there.
 
-The metal is done when the trace has left the plateau, or has stood on it for two minutes; a bath when it has stood for
-three. Nothing here waits or asks: the caller brings the readings and their times.
+The metal is done when the trace has left the plateau, or, with the power known to be off, has stood on it for two
+minutes; a bath when it has stood for three. Nothing here waits or asks: the caller brings the readings and their times.
 """
 
 from typing import NamedTuple
 
-from pourcall.calibration.correction import EmfTrace, FoundPoint, ProbeFacts, find_point
+from pourcall.calibration.correction import (
+    Cover,
+    EmfTrace,
+    FoundPoint,
+    ProbeFacts,
+    find_point,
+    point_as_covered,
+)
 from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.message import NOTHING, Message, tell
+from pourcall.thermal_analysis.arrest_or_hold import Heating
 from pourcall.thermal_analysis.standstill import PoorPlateau
 from pourcall.thermometry.reference_points import CalPoint
 from pourcall.thermometry.thermocouple import emf_uv, temp_c_or_none
@@ -49,9 +57,18 @@ class LiveWatch:
     """Follow one probe towards one point."""
 
     def __init__(
-        self, point: CalPoint, facts: ProbeFacts, *, grade: str = "commercial", depth_mm: float | None = None
+        self,
+        point: CalPoint,
+        facts: ProbeFacts,
+        *,
+        grade: str = "commercial",
+        depth_mm: float | None = None,
+        heating: Heating = "",
+        cover: Cover = "",
     ) -> None:
-        self.point, self.facts, self._grade, self._depth_mm = point, facts, grade, depth_mm
+        self.point = point_as_covered(point, cover)  # what must be asked is asked before anybody waits
+        self.facts, self._grade, self._depth_mm, self._cover = facts, grade, depth_mm, cover
+        self.heating = heating
         self._times_s: list[float] = []
         self._emf_uv: list[float | None] = []
         self._heard_s: float | None = None
@@ -82,7 +99,15 @@ class LiveWatch:
 
     def _look(self, at_s: float) -> None:
         try:
-            found = find_point(self.trace, self.point, self.facts, grade=self._grade, depth_mm=self._depth_mm)
+            found = find_point(
+                self.trace,
+                self.point,
+                self.facts,
+                grade=self._grade,
+                depth_mm=self._depth_mm,
+                heating=self.heating,
+                cover=self._cover,
+            )
         except PoorPlateau as err:
             self.last_refusal = err
             return

@@ -16,6 +16,14 @@ from typing import Literal
 import msgspec
 
 from pourcall.contract.message import Message, tell
+from pourcall.thermal_analysis.arrest_or_hold import (
+    Heating,
+    PowerFrom,
+    Proof,
+    Standstill,
+    power_during,
+    prove_arrest,
+)
 from pourcall.thermal_analysis.standstill import (
     SMOOTH,
     PoorPlateau,
@@ -53,6 +61,7 @@ class Plateau(msgspec.Struct, frozen=True, kw_only=True):
 
     standard_c: standard uncertainty of value_c by its scatter alone. scatter_c: one reading. tilt_c: from end to end.
     ended_s None: the trace stops on the plateau. undercooling_c: plateau less the minimum before it, 0 where none.
+    proof: what shows that metal stood there and no panel held it; empty where nothing does.
     """
 
     value_c: float
@@ -66,6 +75,7 @@ class Plateau(msgspec.Struct, frozen=True, kw_only=True):
     undercooling_c: float
     rate_before_c_per_min: float | None
     direction: Direction
+    proof: Proof = ""
 
 
 def find_plateau(
@@ -76,13 +86,16 @@ def find_plateau(
     near_c: float,
     direction: Literal["freezing", "melting", ""] = "",
     settle_s: float = 0.0,
+    heating: Heating = "",
+    power: Sequence[PowerFrom] = (),
 ) -> Plateau:
     """The plateau of `point` within +-near_c of its figure. direction "": freezing, or else melting.
 
     settle_s: what the probe needs to show a new temperature; so much of the plateau's beginning is left out.
+    heating: what a person says of the power while it stood; else it is taken from `power`, if anything is known.
 
     Raises PoorPlateau with the reason: too_few, too_noisy, no_plateau, other_metal, too_short, too_steep, not_flat,
-    too_fast, frozen_to_wall, readings_missing, no_approach, wrong_direction, not_recovered.
+    too_fast, frozen_to_wall, readings_missing, no_approach, wrong_direction, not_recovered, hold.
     """
     trace = binned(times_s, temps_c)
     if trace.scatter_c > NOISIEST_C:
@@ -104,14 +117,22 @@ def find_plateau(
         if flat_s < least_s:
             raise _too_short(flat_s, least_s, tell("calibration.do.stay_in_bath"))
         return _measured(trace, found, "bath", None, 0.0, ended=_falls_away(trace, found, band_c))
-    return _arrest(trace, found, band_c, flat_s, point, direction, settle_s)
+    return _arrest(trace, found, band_c, flat_s, point, direction, settle_s, heating, power)
 
 
 def _arrest(
-    trace: Trace, found: Stretch, band_c: float, flat_s: float, point: CalPoint, wanted: str, settle_s: float
+    trace: Trace,
+    found: Stretch,
+    band_c: float,
+    flat_s: float,
+    point: CalPoint,
+    wanted: str,
+    settle_s: float,
+    heating: Heating,
+    power: Sequence[PowerFrom],
 ) -> Plateau:
     middle_c = 0.5 * (found.low_c + found.high_c)
-    way, rate, lowest_c = _approach(trace, found, middle_c, band_c)
+    way, rate, lowest_c, approach = _approach(trace, found, middle_c, band_c)
     _check_approach(way, rate, wanted, middle_c)
     if flat_s < ARREST_S:
         raise _too_short(flat_s, ARREST_S, tell("calibration.do.more_metal"))
@@ -144,7 +165,12 @@ def _arrest(
             tell("calibration.undercooled", under_difference_c=under_c),
             tell("calibration.do.seed"),
         )
-    return _measured(trace, found, way, rate, under_c, ended=ended, settle_s=settle_s)
+    away_c = 0.5 * band_c + AWAY_C
+    still = Standstill(trace, found, rate, approach, middle_c, away_c, point.latent_over_heat_k, settle_s)
+    known = heating or power_during(power, trace.at(approach), trace.at(found.last))
+    proof = prove_arrest(still, known)
+    plateau = _measured(trace, found, way, rate, under_c, ended=ended, settle_s=settle_s)
+    return msgspec.structs.replace(plateau, proof=proof)
 
 
 def _check_approach(way: Direction, rate: float, wanted: str, middle_c: float) -> None:
@@ -162,8 +188,8 @@ def _check_approach(way: Direction, rate: float, wanted: str, middle_c: float) -
         )
 
 
-def _approach(trace: Trace, found: Stretch, middle_c: float, band_c: float) -> tuple[Direction, float, float]:
-    """Which way it came, its rate before (degC/s), and the extreme passed between approach and plateau.
+def _approach(trace: Trace, found: Stretch, middle_c: float, band_c: float) -> tuple[Direction, float, float, int]:
+    """Which way it came, its rate before (degC/s), the extreme passed between approach and plateau, the approach's bin.
 
     A freezing metal comes from above, may undercool below the plateau and spring back; a melting one comes from below.
     Raises PoorPlateau no_approach.
@@ -184,11 +210,11 @@ def _approach(trace: Trace, found: Stretch, middle_c: float, band_c: float) -> t
     if above is not None:
         rate = _rate(trace, above)
         if rate is not None and rate < 0.0:
-            return "freezing", rate, low_c
+            return "freezing", rate, low_c, above
     if below is not None:
         rate = _rate(trace, below)
         if rate is not None and rate > 0.0:
-            return "melting", rate, high_c
+            return "melting", rate, high_c, below
     raise PoorPlateau(
         "no_approach",
         tell("calibration.no_approach", near_c=middle_c),

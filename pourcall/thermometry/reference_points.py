@@ -53,8 +53,14 @@ def grade_half_width_c(grade: str) -> float:
     return GRADES[grade]
 
 
+# Cu-Cu2O eutectic: 1066 degC at 1.7 at.% O (J. P. Neumann, T. Zhong, Y. A. Chang, The Cu-O system, Bull. Alloy Phase
+# Diagrams 5 (1984) 136-140); trade handbooks print 1065.
+_CU_O = "Cu-Cu2O eutectic, Neumann, Zhong and Chang 1984"
 _ITS90, _SGTE, _MEM = "ITS-90, Table 1", "SGTE unary data", "memory"
-# latent_over_heat_k: zinc, aluminium, copper, lead, tin computed from SGTE; bismuth, silver and eutectics not known.
+# Silver in air: lowered by R T^2 x / L (dilute solution, no oxygen in the solid) with T 1234.93 K (ITS-90),
+# L 11.3 kJ/mol (SGTE) and x 0.009 of oxygen dissolved under 0.21 bar (0.3 % by mass under 1 bar, memory): 10 K.
+# latent_over_heat_k: zinc, aluminium, copper, lead, tin computed from SGTE; silver 11.3 kJ/mol over 33.5 J/(mol K)
+# (memory), rounded down; bismuth and eutectics not known.
 # fmt: off
 _POINTS: Final = (
     CalPoint("ice", "ice point", 0.0, "bath", 0.05, "definition of the ice point", "sourced",
@@ -74,11 +80,11 @@ _POINTS: Final = (
     CalPoint("aluminium", "aluminium", 660.323, "arrest", 0.0, _ITS90, "sourced", 337.0,
              note="no steel in it: iron dissolves"),
     CalPoint("silver+copper", "Ag-28Cu eutectic", 779.0, "arrest", 0.8, _MEM, "memory"),
-    CalPoint("silver_air", "silver melted in air", 951.8, "arrest", 3.0, "ITS-90 less about 10 degC", "memory",
+    CalPoint("silver_air", "silver melted in air", 951.8, "arrest", 3.0, "ITS-90, less oxygen", "computed", 330.0,
              note="silver takes up oxygen; under charcoal use `silver`"),
-    CalPoint("silver", "silver, oxygen kept off", 961.78, "arrest", 0.0, _ITS90, "sourced",
+    CalPoint("silver", "silver, oxygen kept off", 961.78, "arrest", 0.0, _ITS90, "sourced", 330.0,
              note="under charcoal or graphite; in air about 10 degC lower: `silver_air`"),
-    CalPoint("copper_air", "copper melted in air", 1066.0, "arrest", 1.5, "Cu-Cu2O eutectic", "memory",
+    CalPoint("copper_air", "copper melted in air", 1066.0, "arrest", 1.5, _CU_O, "sourced", 422.0,
              note="saturated with its oxide; under charcoal use `copper`"),
     CalPoint("copper", "copper, oxygen kept off", 1084.62, "arrest", 0.0, _ITS90, "sourced", 422.0,
              note="under charcoal or graphite; in air down to 1066: `copper_air`"),

@@ -45,7 +45,7 @@ def test_the_correction_found_is_right_within_its_stated_uncertainty_in_95_of_10
     for seed in range(100):
         cup = drawn(metal, seed)
         run = cool_cup(cup)
-        found = find_point(trace_of(run), cal_point(metal), facts, grade="99.9", depth_mm=cup.depth_mm)
+        found = find_point(trace_of(run), cal_point(metal), facts, grade="99.9", depth_mm=cup.depth_mm, heating="off")
         ratio = (found.offset_uv - run.correction_uv) / found.spread_uv
         ratios.append(ratio)
         inside += abs(ratio) <= 2.0
@@ -83,7 +83,8 @@ def test_the_end_of_the_plateau_need_not_be_on_the_trace(facts: ProbeFacts, cool
     assert seen.ended_s is not None
     cut = next(at for at, time_s in enumerate(whole.times_s) if time_s > seen.ended_s - 20.0)
     half = EmfTrace(whole.times_s[:cut], whole.emf_uv[:cut], 24.0)
-    again = find_point(half, cal_point("zinc"), facts).plateau
+    assert refusal(half, "zinc", facts).code == "unproven"  # a panel may have held it: somebody must say
+    again = find_point(half, cal_point("zinc"), facts, heating="off").plateau
     assert again.ended_s is None
     assert again.value_c == pytest.approx(seen.value_c, abs=0.15)
 
@@ -254,7 +255,7 @@ def test_a_slow_probe_is_given_the_time_it_needs_or_is_refused(facts: ProbeFacts
 
 def test_an_error_beyond_class_and_board_is_told(facts: ProbeFacts, cooled: Cooled) -> None:
     assert not find_point(cooled(Cup("zinc", gain=1.004)), cal_point("zinc"), facts).beyond_class
-    worn = find_point(cooled(replace(Cup("zinc"), gain=0.975)), cal_point("zinc"), facts)
+    worn = find_point(cooled(replace(Cup("zinc"), gain=0.975)), cal_point("zinc"), facts, heating="off")
     assert worn.beyond_class
     assert worn.error_c == pytest.approx(-10.3, abs=1.0)
 

@@ -1,6 +1,7 @@
 """`pourcall calibrate`. A probe against a known temperature: from a melt on record, a file, or live."""
 
 import argparse
+import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,6 +28,8 @@ from pourcall.texts import say, written
 if TYPE_CHECKING:
     from pourcall.calibration.correction import FoundPoint, ProbeFacts
     from pourcall.calibration.history import InForce
+    from pourcall.contract.message import Message
+    from pourcall.thermometry.reference_points import CalPoint
 
 WORDS = ("list", "show", "points")
 
@@ -56,9 +59,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--direction", default="", choices=("freezing", "melting"), help="(default: what the trace shows)"
     )
+    parser.add_argument(
+        "--power",
+        default="",
+        choices=("off", "on", "panel"),
+        help="of the furnace while the metal stood; off too where the cup stood outside (default: as recorded)",
+    )
+    parser.add_argument(
+        "--cover",
+        default="",
+        choices=("charcoal", "graphite", "none"),
+        help="of silver or copper: what kept the air off; in air they freeze lower",
+    )
     parser.add_argument("--due", default="180d", metavar="DAYS", help="when it should be done again (default 180d)")
     parser.add_argument("--wait", default="60m", help="live: give up after this long (default 60m)")
-    parser.add_argument("--anyway", action="store_true", help="keep a correction larger than wire and board may need")
+    parser.add_argument(
+        "--anyway",
+        action="store_true",
+        help="keep a correction that wire and board cannot need, or other points contradict",
+    )
     parser.add_argument("--dry-run", action="store_true", help="say what was found and keep nothing")
     parser.add_argument("--svg", type=Path, default=None, metavar="FILE", help="with show: the drift as a chart")
     parser.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
@@ -99,6 +118,7 @@ def _calibrate(args: argparse.Namespace) -> int:
     )
     unit = unit_of(args)
     facts = facts_of(args.what, args.furnace)
+    point = _as_covered(args, point, unit)
     if args.from_melt:
         same_furnace(args.from_melt, facts)
         trace, source = melt_trace(args.from_melt, facts)
@@ -118,10 +138,37 @@ def _calibrate(args: argparse.Namespace) -> int:
             depth_mm=args.depth,
             with_board=not args.other_meter,
             direction=args.direction,
+            heating=args.power,
+            cover=args.cover,
         )
     except Exception as err:
         raise _spoken(err, unit) from err
     return _keep(args, facts, found, source, due_days, unit)
+
+
+def _as_covered(args: argparse.Namespace, point: "CalPoint", unit: Unit) -> "CalPoint":
+    """The point of metal melted as the person says; asked before anybody waits for a trace."""
+    from pourcall.calibration.correction import point_as_covered
+
+    try:
+        taken = point_as_covered(point, args.cover)
+    except Refused as err:
+        raise _spoken(err, unit) from err
+    if taken is not point:
+        print(say(tell("calibration.in_air", name=taken.name, point_c=taken.temp_c), unit), file=sys.stderr)
+    return taken
+
+
+def _doubt(found: "FoundPoint", facts: "ProbeFacts") -> "Message | None":
+    """What is strange about the point beside those on record."""
+    from pourcall.calibration.agreement import doubt
+    from pourcall.records.entries.calibrations import calibration_rows
+    from pourcall.records.read.store import Store
+
+    if not our_paths().database.exists():
+        return None
+    with Store.read(our_paths().database) as store, store.reading() as conn:
+        return doubt(found, calibration_rows(conn, facts.name, facts.furnace), facts)
 
 
 def _spoken(err: Exception, unit: Unit) -> Exception:
@@ -147,6 +194,11 @@ def _keep(
             remedy=f"Make sure that it is {found.point.name}, the right type and the right way round; better replace "
             "a worn probe. --anyway keeps it",
         )
+    strange = _doubt(found, facts)
+    if strange is not None and not (args.anyway or args.dry_run):
+        _tell(found, facts, unit)
+        told = tell("calibration.not_kept", why=strange)
+        raise Refused(say(told, unit), remedy=say(tell("calibration.do.find_false"), unit))
     utc_s = time.time()
     row_id: int | None = None
     force: InForce | None = None
@@ -183,6 +235,7 @@ def _keep(
                 "correction_uv": found.offset_uv,
                 "standard_uv": found.spread_uv,
                 "beyond_class": found.beyond_class,
+                "doubt": written(strange) if strange is not None else "",
                 "plateau": found.plateau,
                 "parts": [part._asdict() | {"words": written(part.words)} for part in found.parts],
                 "kept_as": row_id,
@@ -191,6 +244,8 @@ def _keep(
         )
         return 0
     _tell(found, facts, unit)
+    if strange is not None:
+        print(f"  mind: {say(strange, unit)}")
     if row_id is None:
         print("nothing was kept (--dry-run)")
         return 0

@@ -42,12 +42,14 @@ def check_depth(depth_mm: float | None) -> None:
 
 def melt_trace(melt: str, facts: "ProbeFacts") -> tuple["EmfTrace", str]:
     from pourcall.calibration.correction import emf_trace
-    from pourcall.records.entries.calibrations import raw_samples
+    from pourcall.records.entries.calibrations import power_marks, raw_samples
     from pourcall.records.read.store import Store
+    from pourcall.thermal_analysis.arrest_or_hold import PowerFrom
 
     with Store.read(our_paths().database) as store, store.reading() as conn:
         samples = list(raw_samples(conn, melt, facts.name))
-    return emf_trace(samples, facts.tc_type), f"melt {melt}"
+        power = tuple(PowerFrom(at_s, on) for at_s, on in power_marks(conn, melt))
+    return emf_trace(samples, facts.tc_type)._replace(power=power), f"melt {melt}"
 
 
 def same_furnace(melt: str, facts: "ProbeFacts") -> None:
@@ -113,7 +115,7 @@ def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit:
     from pourcall.calibration.live import LiveWatch, uncorrected_uv
 
     applied = _running_calibration(facts)
-    watch = LiveWatch(point, facts, grade=args.grade, depth_mm=args.depth)
+    watch = LiveWatch(point, facts, grade=args.grade, depth_mm=args.depth, heating=args.power, cover=args.cover)
 
     def take(at_s: float, temp_c: float | None) -> "Standing":
         return watch.take(at_s, None if temp_c is None else uncorrected_uv(temp_c, facts.tc_type, applied))

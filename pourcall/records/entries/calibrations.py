@@ -16,7 +16,9 @@ import msgspec
 from pourcall.calibration.history import InForce, PointDetail, PointPart, PointRow, in_force
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.errors import BadInput, NotFound, PourcallError, StoreError
+from pourcall.contract.events import PowerMarked
 from pourcall.contract.frames import RawKind
+from pourcall.contract.inputs import PowerLevel
 from pourcall.records.entries.entries import add_calibration
 from pourcall.records.read.tracing import extent, melt_spans
 from pourcall.records.upkeep.opening import connect, open_database
@@ -231,6 +233,20 @@ def raw_samples(conn: sqlite3.Connection, melt: str, probe: str, *, after_s: flo
         raise NotFound(
             f"the probe {probe!r} has no samples in melt {melt}", where=furnace, remedy="Name a probe of that furnace"
         )
+
+
+def power_marks(conn: sqlite3.Connection, melt: str) -> list[tuple[float, bool]]:
+    """From when on the power was said to be on in a melt, or off, in the time of `raw_samples`. Raises NotFound."""
+    _, began_s, spans = melt_spans(conn, melt, 0.0)
+    found = []
+    for span in spans:
+        bodies = conn.execute(
+            "SELECT body FROM events WHERE session_id = ? AND type = 'power_marked' ORDER BY id", (span.session_id,)
+        )
+        for (body,) in bodies:
+            marked = msgspec.json.decode(body, type=PowerMarked)
+            found.append((marked.at_mono_s + span.shift_s - began_s, marked.level is not PowerLevel.OFF))
+    return sorted(found)
 
 
 def _fixed(value: int | float | None) -> float | None:
