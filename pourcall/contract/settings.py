@@ -33,6 +33,7 @@ class Shop(_Table, frozen=True):
     volume_m3: Annotated[float, Meta(gt=0, le=1_000_000)] = 50.0  # of the shop's air, for fume
     air_changes_per_h: Annotated[float, Meta(gt=0, le=1000)] = 2.0
     air: Literal["indoors", "extraction", "outdoors"] = "indoors"
+    demonstration: bool = False  # all records beside these settings are invented
 
 
 class Board(_Table, frozen=True):

@@ -1,5 +1,6 @@
 """The invented season on record. Made by engine and recorder in seconds, the same bytes each time, marked."""
 
+import contextlib
 import csv
 import hashlib
 import json
@@ -13,13 +14,15 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from pourcall.cli.shop import demo_records
-from pourcall.cli.shop.demo_records import make_records
+from pourcall.cli.shop import demo_records, demo_shop
+from pourcall.cli.shop.demo_records import make_records, refuse_a_real_shop
 from pourcall.contract.errors import Refused
 from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths, paths_for
+from pourcall.contract.settings import parse_settings
 from pourcall.records.read.store import Store
 from pourcall.sim.scenarios import invented
+from pourcall.sim.scenarios.demo import demo_scenario
 from pourcall.sim.scenarios.invented import CLEAT, FAIRLEAD, MELTS
 from pourcall.texts import word
 from tests.told import said, tells
@@ -183,6 +186,34 @@ def test_nothing_is_invented_in_a_real_shops_home(home: Path, run: Run) -> None:
         assert "a folder of its own" in done.err
     assert paths.settings.read_text("utf-8") == "schema = 1\n"
     assert not paths.database.exists()
+
+
+@pytest.mark.parametrize(
+    ("text", "invented"),
+    [
+        ("[shop]\ndemonstration = true\n", True),
+        ("# Settings of the demonstration: a simulated furnace\nschema = 1\n", True),  # from before the key
+        ("# Settings of the demonstration\n[shop]\ndemonstration = false\n", False),  # became a real shop's
+        ("[shop]\ndemonstration = false\n", False),
+        ('[shop]\ndemonstration = "true"\n', False),
+        ("demonstration = true\n", False),
+        ("[shop\ndemonstration = true\n", False),
+        ("shop = 3\n", False),
+        ("", False),
+    ],
+)
+def test_a_folder_is_a_demonstrations_only_where_its_settings_say_so(home: Path, text: str, invented: bool) -> None:
+    paths = paths_of(home)
+    paths.settings.parent.mkdir(parents=True)
+    paths.settings.write_text(text, "utf-8")
+    refused = pytest.raises(Refused) if not invented else contextlib.nullcontext()
+    with refused:
+        refuse_a_real_shop(paths)
+
+
+def test_settings_that_a_demonstration_writes_say_that_they_are_one() -> None:
+    assert parse_settings(demo_records.settings_text()).shop.demonstration
+    assert parse_settings(demo_shop.settings_text(demo_scenario("cleats_dip"), "/dev/null")).shop.demonstration
 
 
 def test_records_without_settings_are_taken_for_real_ones(season: Season, home: Path) -> None:

@@ -166,7 +166,8 @@ def test_every_setting_is_told_with_its_range_and_default(heading: str, kind: ty
         elif isinstance(field.default, msgspec.Struct) or field.default is msgspec.NODEFAULT:
             assert default in ("see below", "empty")
         else:
-            assert default == (f"`{field.default}`" if str(field.default) else "empty"), name
+            written = str(field.default).lower() if isinstance(field.default, bool) else str(field.default)
+            assert default == (f"`{written}`" if written else "empty"), name
         if not isinstance(field.default, msgspec.Struct) and name not in ("furnace", "board"):
             for figure in bounds_and_choices(field.type):
                 assert figure in may_be, f"{heading} {name}: {figure} is not in {may_be!r}"

@@ -21,11 +21,12 @@ from pourcall.contract import events as ev
 from pourcall.contract.api import StartRequest
 from pourcall.contract.config import config_for
 from pourcall.contract.entries import SOUND, ChargeRequest
-from pourcall.contract.errors import Refused
+from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.inputs import LinkKind, MarkAddition
 from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Settings, parse_settings
+from pourcall.contract.toml_tables import parse_toml
 from pourcall.daemon.inputs.sequencer import InputSequencer
 from pourcall.engine.core import Engine
 from pourcall.planning.melt_plans import Planner
@@ -39,7 +40,7 @@ from pourcall.sim.scenarios.demo import WORKSHOP, demo_scenario
 from pourcall.sim.scenarios.invented import MELTS, SEED, TAG, WHO, InventedMelt
 from pourcall.sim.shop import BOARD, Shop
 
-MARK = "# Settings of the demonstration"  # first words of every settings file that a demonstration wrote
+MARK = "# Settings of the demonstration"  # first words of a demonstration's settings, from before they had a key for it
 NEXT_DAY_S = 86_400.0  # castings are looked at when they are cold
 STOP_S = 60.0
 
@@ -79,7 +80,7 @@ def refuse_a_real_shop(paths: Paths) -> None:
         text = None
     if text is None and not paths.database.exists():
         return
-    if text is None or not text.startswith(MARK):
+    if text is None or not _of_a_demonstration(text):
         raise Refused(
             "here lie the settings or records of a real shop, and invented ones must never mix with them",
             where=str(paths.settings if text is not None else paths.database),
@@ -87,9 +88,22 @@ def refuse_a_real_shop(paths: Paths) -> None:
         )
 
 
+def _of_a_demonstration(settings: str) -> bool:
+    """Whether settings say that all beside them is invented; those without the key, by their first words."""
+    try:
+        shop = parse_toml(settings).get("shop")
+    except BadInput:
+        shop = None
+    says = shop.get("demonstration") if isinstance(shop, dict) else None
+    return settings.startswith(MARK) if says is None else says is True
+
+
 def settings_text() -> str:
     """Settings that the invented melts were recorded with, for both furnaces."""
-    parts = [f'{MARK}: simulated furnaces, invented data.\nschema = 1\n\n[shop]\nname = "{WORKSHOP}"\n']
+    parts = [
+        "# Settings of the demonstration: simulated furnaces, invented data.\nschema = 1\n\n",
+        f'[shop]\nname = "{WORKSHOP}"\ndemonstration = true\n',
+    ]
     for furnace, name in (("club", "cleats_left_in"), ("burner", "fairleads_dip")):
         made = demo_scenario(name)
         probe = made.probes[0]

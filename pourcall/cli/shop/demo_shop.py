@@ -41,6 +41,7 @@ schema = 1
 
 [shop]
 name = "{WORKSHOP}"
+demonstration = true
 
 [furnace.{FURNACE}]
 kind = "{scenario.furnace_kind}"
