@@ -5,7 +5,7 @@ records/journal.py.
 """
 
 import statistics
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from pourcall.contract.config import BoardConfig, EngineConfig, ProbeConfig
@@ -27,7 +27,10 @@ TICK_S = 1.0
 
 
 class Setup(NamedTuple):
-    """How a column is to be read. cold_junction_c: for an emf; None: the file's emf is referred to 0 degC already."""
+    """How a column is to be read. cold_junction_c: for an emf; None: the file's emf is referred to 0 degC already.
+
+    cold_column: the file's own column of the cold junction, row by row, instead.
+    """
 
     unit: str
     tc_type: str = "K"
@@ -35,6 +38,7 @@ class Setup(NamedTuple):
     place: Place = Place.MELT
     cold_junction_c: float | None = None
     rating_c: float = 1800.0
+    cold_column: Column | None = None
 
 
 class Step(NamedTuple):
@@ -77,19 +81,34 @@ def inputs_of(trace: TraceFile, column: Column, plan: MeltPlan, setup: Setup) ->
     seq = 1
     yield CommandIn(seq=seq, mono_s=0.0, utc_s=utc_s, command=StartMelt(plan=plan, who="replay"))
     next_tick_s = TICK_S
-    for at_s, value in zip(trace.times_s, column.values, strict=True):
+    colds_c = cold_junctions_c(trace, setup)
+    for at_s, value, cold_c in zip(trace.times_s, column.values, colds_c, strict=True):
         while next_tick_s <= at_s:
             seq += 1
             yield TickIn(seq=seq, mono_s=next_tick_s, utc_s=utc_s + next_tick_s)
             next_tick_s += TICK_S
         seq += 1
-        yield SampleIn(seq=seq, mono_s=at_s, utc_s=utc_s + at_s, board=BOARD, sample=_sample(value, setup))
+        yield SampleIn(seq=seq, mono_s=at_s, utc_s=utc_s + at_s, board=BOARD, sample=_sample(value, cold_c, setup))
 
 
-def _sample(value: float | None, setup: Setup) -> Sample:
+def cold_junctions_c(trace: TraceFile, setup: Setup) -> Sequence[float | None]:
+    """Of each row, degC; None where the row has none. Raises BadTrace for a column that is no temperature."""
+    column = setup.cold_column
+    if column is None:
+        return (0.0 if setup.cold_junction_c is None else setup.cold_junction_c,) * len(trace.times_s)
+    unit = DEGREES.get(column.unit or "degC")
+    if unit is None:
+        raise BadTrace(
+            f"the column {column.name!r} is in {column.unit}, and a cold junction is a temperature",
+            where=trace.name,
+            remedy="Name the column with the temperature of the terminals",
+        )
+    return tuple(None if value is None else to_c(value, unit) for value in column.values)
+
+
+def _sample(value: float | None, cold_c: float | None, setup: Setup) -> Sample:
     if setup.unit in EMF_UV_PER:
         raw = None if value is None else value * EMF_UV_PER[setup.unit]
-        cold_c = 0.0 if setup.cold_junction_c is None else setup.cold_junction_c
         return Sample(channel="0", raw_kind=RawKind.EMF_UV, raw_value=raw, cold_junction_c=cold_c)
     degrees = None if value is None else to_c(value, DEGREES[setup.unit])
     return Sample(channel="0", raw_kind=RawKind.ITS90_C, raw_value=degrees)

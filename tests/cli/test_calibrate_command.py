@@ -117,6 +117,21 @@ def test_a_poor_plateau_is_refused_with_its_reason_and_nothing_is_kept(run: Run,
 
 
 @pytest.mark.usefixtures("shop")
+def test_the_terminals_of_a_file_are_used_row_by_row(run: Run, tmp_path: Path) -> None:
+    made = cool_cup(Cup("zinc", gain=1.003))
+    rows = []
+    for at, sample in enumerate(made.samples):
+        terminals_c = 20.0 + 10.0 * at / len(made.samples)  # they warm up, and what the board sees falls by as much
+        seen_uv = sample.emf_uv + emf_uv("K", 24.0) - emf_uv("K", terminals_c)
+        rows.append(f"{sample.at_s:.1f},{seen_uv / 1000.0:.5f},{terminals_c:.3f}\n")
+    path = tmp_path / "warm.csv"
+    path.write_text("time_s,emf_mV,board_C\n" + "".join(rows), encoding="utf-8")
+    words = ("calibrate", "metal", "--point", "zinc", "--trace", str(path), "--grade", "99.9", "--json", "--dry-run")
+    found = json.loads(run(*words, "--column", "emf_mV", "--cold-column", "board_C").out)
+    assert abs(found["correction_uv"] - made.correction_uv) < 2.0 * found["standard_uv"]
+
+
+@pytest.mark.usefixtures("shop")
 def test_a_correction_no_sound_probe_needs_is_kept_only_when_told_to(run: Run, tmp_path: Path) -> None:
     worn = trace_file(tmp_path / "worn.csv", cool_cup(Cup("zinc", gain=0.98)))
     words = ("calibrate", "metal", "--point", "zinc", "--trace", str(worn), "--grade", "99.9")

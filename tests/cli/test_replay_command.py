@@ -58,6 +58,38 @@ def test_degrees_and_emf_in_any_unit_give_the_temperatures_of_the_printed_tables
             assert temp_c == pytest.approx(printed_c, abs=0.06)  # half a digit of the table, in degrees of type S
 
 
+# IEC 60584-1, type K: 0.798 mV at 20 degC, 1.000 at 25, 1.203 at 30; 20.644 at 500, 41.276 at 1000
+WITH_COLD = "time s,emf [mV],board [C]\n0,-0.798,20\n10,19.644,25\n20,40.073,30\n30,41.0,\n"
+
+
+def test_the_cold_junction_of_a_file_is_used_row_by_row(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "cold.csv"
+    path.write_text(WITH_COLD)
+    words = (str(path), "--column", "emf [mV]", "--cold-column", "board [C]")
+    *found, last = temps_of(run, *words, table=tmp_path / "table.csv")
+    assert found == pytest.approx([0.0, 500.0, 1000.0], abs=0.06)
+    assert last is None  # no cold junction, no temperature: 0 would be a guess
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--column", "emf [mV]", "--cold-column", "terminals"), "no column 'terminals'"),
+        (("--column", "board [C]", "--cold-column", "board [C]"), "is for an emf"),
+        (("--column", "emf [mV]", "--cold-column", "board [C]", "--cold", "20C"), "Leave one of them out"),
+        (("--column", "emf [mV]", "--cold-column", "emf [mV]"), "a cold junction is a temperature"),
+    ],
+)
+def test_a_cold_junction_that_cannot_be_meant_is_refused(
+    run: Run, tmp_path: Path, words: tuple[str, ...], told: str
+) -> None:
+    path = tmp_path / "cold.csv"
+    path.write_text(WITH_COLD)
+    done = run("replay", str(path), *words, "--alloy", "za27")
+    assert done.code in (2, 3)
+    assert told in done.err
+
+
 def test_columns_are_listed_with_their_units_and_which_are_no_couple(run: Run) -> None:
     done = run("replay", str(TRACE), "--alloy", "za27", "--columns")
     assert done.code == 0

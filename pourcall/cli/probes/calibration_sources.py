@@ -31,6 +31,9 @@ def trace_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--cold", default="", metavar="TEMP", help="of an emf in a file: the terminals (default 0 degC)"
     )
+    parser.add_argument(
+        "--cold-column", default="", metavar="COLUMN", help="of an emf in a file: the column of the terminals"
+    )
     parser.add_argument("--depth", type=float, default=None, metavar="MM", help="how deep the probe stood (default 40)")
 
 
@@ -66,11 +69,12 @@ def same_furnace(melt: str, facts: "ProbeFacts") -> None:
 
 
 def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "EmfTrace":
-    from pourcall.calibration.correction import EmfTrace
+    from pourcall.calibration.correction import EmfTrace, RawSample, emf_trace
     from pourcall.contract.errors import BadTrace
+    from pourcall.contract.frames import RawKind
     from pourcall.contract.quantities import temperature_c
     from pourcall.drivers.trace_file import decode, read_trace
-    from pourcall.replay.traces import DEGREES, EMF_UV_PER
+    from pourcall.replay.traces import DEGREES, EMF_UV_PER, Setup, cold_junctions_c
     from pourcall.thermometry.compensation import cold_emf_uv
     from pourcall.thermometry.thermocouple import emf_uv_or_none
 
@@ -91,16 +95,23 @@ def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "Em
     its_unit = args.column_unit or column.unit or "degC"
     cold_c = temperature_c(args.cold, unit) if args.cold else None
     if its_unit in EMF_UV_PER:
-        cold_uv = 0.0 if cold_c is None else cold_emf_uv(facts.tc_type, cold_c)
-        if cold_uv is None:
+        if cold_c is not None and cold_emf_uv(facts.tc_type, cold_c) is None:
             raise BadInput(f"terminals at {args.cold} are outside type {facts.tc_type}", remedy="Check the figure")
-        scale = EMF_UV_PER[its_unit]
-        emfs = [None if value is None else value * scale + cold_uv for value in column.values]
-    elif its_unit in DEGREES:
+        if args.cold and args.cold_column:
+            raise BadInput("--cold and --cold-column both tell the cold junction", remedy="Leave one of them out")
+        by_row = file.column(args.cold_column) if args.cold_column else None
+        colds_c = cold_junctions_c(file, Setup(its_unit, cold_junction_c=cold_c, cold_column=by_row))
+        samples = [
+            RawSample(at_s, RawKind.EMF_UV, None if value is None else value * EMF_UV_PER[its_unit], terminals_c)
+            for at_s, value, terminals_c in zip(file.times_s, column.values, colds_c, strict=True)
+        ]
+        trace = emf_trace(samples, facts.tc_type)
+        return trace if args.cold or args.cold_column else trace._replace(cold_junction_c=None)
+    if its_unit in DEGREES:
         from pourcall.contract.units import to_c
 
-        if args.cold:
-            raise BadInput("--cold is for an emf", where=str(args.trace), remedy="Leave it out")
+        if args.cold or args.cold_column:
+            raise BadInput("a cold junction is for an emf", where=str(args.trace), remedy="Leave it out")
         emfs = [
             None if value is None else emf_uv_or_none(facts.tc_type, to_c(value, DEGREES[its_unit]))
             for value in column.values

@@ -39,6 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--column-unit", default="", help="degC, degF, K, uV, mV, V where the file does not say")
     parser.add_argument("--type", default="K", help="thermocouple type, for an emf (default K)")
     parser.add_argument("--cold", default="", metavar="TEMP", help="cold junction of an emf (default: 0 degC)")
+    parser.add_argument("--cold-column", default="", metavar="COLUMN", help="the column of the cold junction")
     parser.add_argument("--place", default="melt", choices=[place.value for place in Place])
     parser.add_argument("--sheath", default="thin", choices=tuple(SHEATHS))
     parser.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
@@ -69,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     if not args.alloy:
         raise BadInput(tell("replay.no_alloy"), remedy=tell("replay.no_alloy.remedy"))
     column = _column(trace, args.column)
-    setup = _setup(args, column)
+    setup = _setup(args, trace, column)
     plan = _plan(args)
     config = replay.config_of(trace, setup)
     rows: list[dict[str, Any]] = []
@@ -145,7 +146,7 @@ def _column(trace: "TraceFile", wanted: str) -> "Column":
     return likely[0]
 
 
-def _setup(args: argparse.Namespace, column: "Column") -> "Setup":
+def _setup(args: argparse.Namespace, trace: "TraceFile", column: "Column") -> "Setup":
     from pourcall.replay.traces import DEGREES, Setup
     from pourcall.thermometry.thermocouple import TYPES
 
@@ -156,12 +157,18 @@ def _setup(args: argparse.Namespace, column: "Column") -> "Setup":
     if not unit:
         print(say(tell("replay.unit_taken", column=column.name)), file=sys.stderr)
         unit = "degC"
-    if args.cold and unit in DEGREES:
+    option = "--cold-column" if args.cold_column else "--cold"
+    if (args.cold or args.cold_column) and unit in DEGREES:
         raise BadInput(
-            f"--cold is for an emf, and {column.name!r} is in {unit}", where=str(args.trace), remedy="Leave --cold out"
+            f"{option} is for an emf, and {column.name!r} is in {unit}",
+            where=str(args.trace),
+            remedy=f"Leave {option} out",
         )
+    if args.cold and args.cold_column:
+        raise BadInput("--cold and --cold-column both tell the cold junction", remedy="Leave one of them out")
+    cold_column = trace.column(args.cold_column) if args.cold_column else None
     cold_c = temperature_c(args.cold, unit_of(args)) if args.cold else None
-    return Setup(unit, tc_type, args.sheath, Place(args.place), cold_c)
+    return Setup(unit, tc_type, args.sheath, Place(args.place), cold_c, cold_column=cold_column)
 
 
 def _plan(args: argparse.Namespace) -> "MeltPlan":
