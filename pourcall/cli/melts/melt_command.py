@@ -23,7 +23,7 @@ from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim,
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.contract.quantities import kilograms, seconds, temperature_c
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.units import Unit, format_temperature, in_unit
 from pourcall.texts import say, sentence, word
 
 if TYPE_CHECKING:
@@ -276,6 +276,8 @@ def _find(args: argparse.Namespace) -> int:
 def _show(args: argparse.Namespace) -> int:
     unit = unit_of(args)
     if not args.melt:
+        from pourcall.tui.screen.words import within_words
+
         snapshots = DaemonClient().furnaces()
         if args.json:
             print_json(snapshots)
@@ -283,7 +285,7 @@ def _show(args: argparse.Namespace) -> int:
         for shot in snapshots:
             metal = format_temperature(shot.metal.temp_c, unit)
             if shot.metal.temp_c is not None and shot.metal.u_c is not None:
-                metal += f" ± {format_difference(shot.metal.u_c, unit, 0)}"
+                metal += f" ± {within_words(shot.metal.u_c, unit)}"  # as the dashboard rounds it: up
             melt = shot.melt or say(tell("melt_list.no_melt"))
             print(f"{shot.furnace}: {melt}, {word('melt_state', shot.melt_state.value)}, {metal}")
             print(f"  {say(shot.instruction.text, unit)}")
