@@ -25,6 +25,7 @@ from pourcall.engine.bath.dip_view import dip_view
 from pourcall.engine.bath.dips import DipWatch, dip_spread_c, evaluate_dip
 from pourcall.engine.bath.melt_arrests import MeltArrests
 from pourcall.engine.bath.metal import MetalHistory, MetalNow, dip_figure, metal_now, metal_rate_c_per_min
+from pourcall.engine.bath.two_probes import TwoProbes
 from pourcall.engine.calls import CallManager
 from pourcall.engine.commands import CommandHandler
 from pourcall.engine.facts import ShopFacts
@@ -64,6 +65,7 @@ class Engine:
         say = self.outputs.say
         self.alarms = AlarmManager(lambda alarm, by: say(ev.AlarmChanged, alarm=alarm, by=by), self._board_of)
         self.calls = CallManager(lambda call, how, why: say(ev.CallChanged, call=call, how=how, why=why))
+        self._two = TwoProbes(self.alarms, config.furnace)
         self.guiding = ProfileGuidance(config, self.calls, self.alarms, say)
         self.arrests = MeltArrests(config, self.alarms, say)
         self.facts = ShopFacts(config, self.channels, self.calls, self.alarms, self.guiding, self.arrests, self.outputs)
@@ -337,6 +339,8 @@ class Engine:
     def _work_out(self) -> Situation:
         facts, mono_s, run = self.facts, self.outputs.mono_s, self.facts.run
         dips, power = facts.melt_dips(), facts.power
+        in_bath = None if run is None or run.lifted(mono_s) else run.plan.alloy
+        self._two.compare(self.channels, self._watches, in_bath, mono_s, self.outputs.utc_s)
         metal = metal_now(
             self.channels,
             self._watches,
@@ -345,6 +349,7 @@ class Engine:
             power.on_since_s,
             mono_s,
             None if run is None else run.plan.alloy,
+            disagree=bool(self._two.differ),
         )
         unknown = why_no_reading(self.channels, metal.how) if metal.temp_c is None else NOTHING
         if run is None:
@@ -419,7 +424,7 @@ class Engine:
             calling=self.calls.up(ev.CallKind.POUR) is not None,
             dipped=metal.dipped,
         )
-        held = self.arrests.findings.held_back
+        held = self.arrests.findings.held_back or self._two.far
         if metal.live and rate_c_per_min is not None and abs(rate_c_per_min) > FASTEST_C_PER_MIN:
             held = held or tell("call.pour.moves", by_c_per_min=abs(rate_c_per_min))
         return hold_back(judgement, held) if held else judgement

@@ -20,6 +20,7 @@ if str(ROOT) not in sys.path:
     sys.path.append(str(ROOT))  # the bench is shared with tests/engine
 
 from pourcall.contract import inputs as inp  # noqa: E402
+from pourcall.contract.config import ProbeConfig  # noqa: E402
 from pourcall.contract.events import AlarmChanged, AlarmState, CallKind, Priority  # noqa: E402
 from pourcall.contract.frames import BadFrame, Identity, Sample  # noqa: E402
 from pourcall.contract.reading import Reading  # noqa: E402
@@ -40,8 +41,8 @@ class Rig(Bench):
 
     T_S = 0.5
 
-    def __init__(self) -> None:
-        super().__init__()
+    def __init__(self, probes: Sequence[ProbeConfig] = ()) -> None:
+        super().__init__(probes=probes)
         self.broken_s = 0.0
         self.counter = BadFrames()
 

@@ -58,6 +58,7 @@ _ALL = (
     AlarmKind("sensor_short", ALARM),  # T2
     AlarmKind("no_value", ALARM),
     AlarmKind("implausible", ALARM),  # T7
+    AlarmKind("disagree", WARNING, Scope.BEFORE_LIFT),  # T8
     AlarmKind("over_range", ALARM),  # T11
     AlarmKind("unchanging", ALARM),  # T5
     AlarmKind("intermittent", ALARM),  # T12

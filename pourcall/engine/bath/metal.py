@@ -8,7 +8,7 @@ import math
 from bisect import bisect_right
 from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from pourcall.contract.events import Dip, FigureSource, PourSource
@@ -157,9 +157,19 @@ def metal_now(
     power_on_since_s: float | None,
     mono_s: float,
     alloy: AlloyFacts | None = None,
+    *,
+    disagree: bool = False,
 ) -> MetalNow:
-    """The best knowledge of the metal's temperature. dip: the last one; typed: of a meter in the metal."""
+    """The best knowledge of the metal's temperature. dip: the last one; typed: of a meter in the metal.
+
+    disagree: probes that stay in the metal do, and the higher is used.
+    """
     why_not = tell("figure.no_probe")
+    if disagree:
+        standing = standing_figures(channels, watches, mono_s, alloy)
+        if standing:
+            highest = max(standing, key=lambda one: one.temp_c or 0.0)
+            return replace(highest, how=tell("figure.higher", how=highest.how), reason=Reason.DISAGREE)
     for channel in channels:
         found = _by_probe(channel, watches[channel.config.name], mono_s, alloy)
         if isinstance(found, MetalNow):
@@ -180,6 +190,15 @@ def metal_now(
     if old:
         return min(old, key=lambda one: one.age_s)
     return MetalNow(None, 0.0, why_not, reason=Reason.WAITING)
+
+
+def standing_figures(
+    channels: tuple[ProbeChannel, ...], watches: dict[str, DipWatch], mono_s: float, alloy: AlloyFacts | None
+) -> list[MetalNow]:
+    """What each probe that stays in the metal says of it now; one that gives nothing, or settles, is left out."""
+    staying = (channel for channel in channels if channel.tracker.place is Place.MELT)
+    found = (_by_probe(channel, watches[channel.config.name], mono_s, alloy) for channel in staying)
+    return [one for one in found if isinstance(one, MetalNow) and not one.held]
 
 
 def _typed_figure(typed: TypedFigure, mono_s: float) -> MetalNow:

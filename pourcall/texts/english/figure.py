@@ -7,6 +7,7 @@ TEXTS: dict[str, str] = {
     "figure.dip_on": "dip going on",
     "figure.dip_new": "dip {number}",
     "figure.dip": "dip {number}, {age_s} ago",
+    "figure.higher": "{how}, the higher of two that disagree",
     "figure.typed_new": "{instrument}",
     "figure.typed": "{instrument}, typed {age_s} ago",
     # why not
