@@ -25,7 +25,10 @@ from pourcall.metal.windows import melt_plan
 
 FOLDER = Path(__file__).parent / "data" / "traces"
 TEST_2, TEST_3 = "E119_Compartment_Test_2", "E119_Compartment_Test_3"
-ONSETS = {(TEST_2, "BeamTC3"): 555.0, (TEST_3, "BeamTC5"): 2625.0}  # the last row that is not yet wrong
+# the last row that is not yet wrong
+ONSETS = {(TEST_2, "BeamTC3"): 555.0, (TEST_3, "BeamTC5"): 2625.0}
+NEIGHBOURS = {"BeamTC3": ("BeamTC2", "BeamTC4"), "BeamTC5": ("BeamTC4", "BeamTC7")}  # sound ones
+RIGHT_AGAIN = 0.05  # of the rise: so near to what it last read, or to a neighbour, it may well be right
 ROOM_C = 20.0
 UNIT_RISE_C = 1_000.0
 
@@ -88,30 +91,40 @@ def trace_of(name: str) -> TraceFile:
 
 
 def rests_c(name: str, couple: str, *, rows: int = 4, within: float = 0.02) -> list[float]:
-    """Levels at which the damaged couple rests after its onset: those that could be taken for metal."""
+    """Levels at which the damaged couple rests after its onset: those that could be taken for metal, and are not."""
     trace = trace_of(name)
-    values = [
-        value
-        for at_s, value in zip(trace.times_s, trace.column(couple).values, strict=True)
-        if at_s > ONSETS[name, couple]
-    ]
+    values = trace.column(couple).values
+    others = [trace.column(other).values for other in NEIGHBOURS[couple]]
+    onset = trace.times_s.index(ONSETS[name, couple])
     found: list[float] = []
-    for k in range(len(values) - rows):
+    for k in range(onset + 1, len(values) - rows):
         some = [value for value in values[k : k + rows] if value is not None]
         if len(some) < rows or min(some) < 60.0 or max(some) - min(some) > within * max(some):
             continue
         mid = sum(some) / rows
+        right = [value for value in (values[onset], *(other[k] for other in others)) if value is not None]
+        if any(abs(mid - value) <= RIGHT_AGAIN * (value - ROOM_C) for value in right):
+            continue
         if all(abs(mid - other) > 0.06 * mid for other in found):
             found.append(mid)
     return found
 
 
+def before_c(name: str, couple: str, *, rest_c: float, to_c: float) -> float:
+    """What the couple read last before its onset, once its levels are scaled so."""
+    trace = trace_of(name)
+    right_c = trace.column(couple).values[trace.times_s.index(ONSETS[name, couple])]
+    assert right_c is not None
+    return ROOM_C + (to_c - ROOM_C) / (rest_c - ROOM_C) * (right_c - ROOM_C)
+
+
 def stretched(
-    name: str, couple: str, *, by: float, rest_c: float, to_c: float, every_s: float, gap_s: float = 0.0
-) -> Lie:
+    name: str, couple: str, *, by: float, rest_c: float, to_c: float, every_s: float, gap_s: float = 0.0,
+    lead_s: float = math.inf,
+) -> Lie:  # fmt: skip
     """Time times `by`; levels scaled so that the rest at `rest_c` lies at `to_c`; drawn on straight between rows.
 
-    gap_s: so long without a number from the onset on, before it comes back.
+    gap_s: so long without a number from the onset on, before it comes back. lead_s: so much of it before the onset.
     """
     trace = trace_of(name)
     onset_s = ONSETS[name, couple] * by
@@ -123,6 +136,7 @@ def stretched(
     points = tuple(
         (at_s, None if onset_s < at_s <= onset_s + gap_s or (value is not None and value > 1370.0) else value)
         for at_s, value in drawn_on(rows, every_s)
+        if at_s >= onset_s - lead_s
     )
     told = f"{couple} x{by:g}, {rest_c:.0f} at {to_c:.0f}, every {every_s:g} s, gap {gap_s:g} s"
     return Lie(told, points, onset_s)
@@ -357,6 +371,15 @@ def followed(
     )
     found = Followed()
     grace_s = lie.onset_s + max(step_s, 1.0)
+
+    def on_true_figures(at_s: float) -> bool:
+        """In the hand it goes by what was read before the lift: a couple that falls first looks like a lift."""
+        run = engine.run
+        if run is None or run.lift_s is None or not run.lifted(at_s):
+            return False
+        point = engine.history.at(run.lift_s)
+        return point is not None and point.at_s <= grace_s
+
     for item in inputs_of(lie, alloy, power=power, tick_s=tick_s):
         outs = engine.handle(item)
         after = item.mono_s > grace_s
@@ -367,9 +390,10 @@ def followed(
         if after and metal_c is not None and type(item) is TickIn:
             found.told_c.append((item.mono_s, metal_c))
         for out in outs:
-            if isinstance(out, CallChanged) and out.call.kind is CallKind.POUR and out.how == "raised" and wrong:
+            told = wrong and not on_true_figures(item.mono_s)
+            if isinstance(out, CallChanged) and out.call.kind is CallKind.POUR and out.how == "raised" and told:
                 found.calls_s.append(item.mono_s)
-            elif isinstance(out, MeltStateChanged) and out.new is MeltState.READY and wrong:
+            elif isinstance(out, MeltStateChanged) and out.new is MeltState.READY and told:
                 found.ready_s.append(item.mono_s)
             elif isinstance(out, AlarmChanged) and _heard_now(out, item.mono_s):
                 if after:
