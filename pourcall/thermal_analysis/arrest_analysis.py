@@ -31,6 +31,7 @@ BEYOND_C = (5.0, 25.0)
 SHOWS = 1.5  # latent heat over specific heat, to the melting range: with less the alloy hardly slows while it melts
 PASSED_C = 15.0  # so much of the sheet's range must have been passed freely at the least
 FITS_C = 15.0  # another sheet must meet it so well to be named
+NAMED_SHOWS = 2.0  # as SHOWS, of a sheet that is to be named: one that melts over 150 degC fits too much
 HEAT_SHARE = (0.4, 2.2)  # of a sheet's latent heat over specific heat: so far behind a halt of that alloy falls
 STALE_S = 12.0  # without a number for so long the trace is broken
 OVER_C = 8.0  # above where melting was over nothing freezes
@@ -346,7 +347,7 @@ class ArrestAnalysis:
             there = solidus_c - FITS_C <= slow.steady_c <= other.liquidus_c + FITS_C and gap_c <= 2.0 * FITS_C
             heat = HEAT_SHARE[0] * whole_k <= slow.behind_k <= HEAT_SHARE[1] * whole_k
             flat = rise_c / max(rise_c + slow.behind_k, 1.0) <= 1.5 * range_c / (range_c + whole_k) + 0.1
-            if there and heat and flat and whole_k >= SHOWS * range_c:
+            if there and heat and flat and whole_k >= NAMED_SHOWS * range_c:
                 found.append((gap_c, other.name))
         return tuple(name for _, name in sorted(found)[:3])
 

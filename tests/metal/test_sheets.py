@@ -33,6 +33,7 @@ COLUMNS = {
 # Sheets that found a better source than the table has: (key of the sheet, value) -> source and mark now. The figure of
 # the table stays in the sheet's `also`. S19: 356.0-F data sheet with Aluminum Association values, 677-788 degC.
 BETTER_SOURCED = {("a356", "pour_min"): ("S19", "sourced"), ("a356", "pour_max"): ("S19", "sourced")}
+PURE_BESIDE = {"zinc", "tin"}  # pure metals that the table does not have
 GRAVITY_INSTEAD = {"alloy3", "alloy5"}  # whose table row is for pressure die casting
 
 
@@ -69,8 +70,44 @@ def test_every_row_of_the_table_has_a_sheet_with_its_numbers_marks_and_sources(
 
 
 def test_there_are_as_many_sheets_as_rows_and_none_has_a_fault(library: SheetLibrary) -> None:
-    assert len(library.all()) == len(ROWS) == 30
+    assert len(ROWS) == 30
+    in_table = {row["designation"] for row in ROWS}
+    assert {sheet.key for sheet in library.all() if sheet.designation not in in_table} == PURE_BESIDE
+    assert len(library.all()) == len(ROWS) + len(PURE_BESIDE)
     assert library.faults() == ()
+
+
+# ITS-90 defining fixed points: Preston-Thomas, Metrologia 27 (1990) 3, Table 1. Lead: secondary, CCT 2000.
+@pytest.mark.parametrize(
+    ("name", "freezes_c", "within_c"),
+    [("Sn", 231.928, 0.0), ("Pb", 327.462, 0.003), ("Zn", 419.527, 0.0), ("silver", 961.78, 0.0)],
+)
+def test_a_pure_metal_melts_and_freezes_at_its_fixed_point(
+    library: SheetLibrary, name: str, freezes_c: float, within_c: float
+) -> None:
+    sheet = library.get(name)
+    assert sheet.solidus.value == sheet.liquidus.value == pytest.approx(freezes_c, abs=within_c)
+    assert sheet.solidus.mark == "sourced"
+    assert sheet.curve.solidus_c == sheet.curve.liquidus_c == sheet.liquidus.value
+
+
+# CRC tables as in the `chemicals` library (S9): heats of fusion 7068 and 7150 J/mol, liquid density at melting.
+@pytest.mark.parametrize(
+    ("key", "latent", "liquid_at_melting"), [("zinc", 7068 / 65.38, 6570.0), ("tin", 7150 / 118.71, 6979.0)]
+)
+def test_heat_of_fusion_and_density_of_a_pure_metal_are_those_of_the_handbook(
+    library: SheetLibrary, key: str, latent: float, liquid_at_melting: float
+) -> None:
+    facts = library.get(key).facts()
+    assert facts.latent_kj_per_kg == pytest.approx(latent, rel=0.04)  # SGTE has zinc 3.6 % above CRC
+    assert 0.985 * liquid_at_melting < facts.density_liquid_kg_per_m3 < liquid_at_melting
+
+
+def test_pure_zinc_says_that_it_fumes_and_eats_steel(library: SheetLibrary) -> None:
+    zinc = library.get("zinc")
+    assert zinc.facts().zinc_bearing
+    assert any("fume" in hazard for hazard in zinc.hazards)
+    assert any("dissolves steel" in hazard for hazard in zinc.hazards)
 
 
 # Reference check values 33 to 37: trade and Copper Development Association figures (S1, S4; sourced), +-1 degC.
@@ -231,7 +268,7 @@ def test_a_sheet_of_the_shop_is_added_and_its_fahrenheit_understood(tmp_path: Pa
     sheet = shop(tmp_path, SOUND).get("the grey bin")
     assert sheet.solidus.value == pytest.approx(376.67, abs=0.01)
     assert sheet.solidus.unit == "degC"
-    assert len(load_sheets(tmp_path).keys()) == 31
+    assert len(load_sheets(tmp_path).keys()) == len(load_sheets().keys()) + 1
 
 
 def test_a_sheet_that_lacks_a_value_says_which_when_it_is_needed(tmp_path: Path) -> None:
@@ -299,7 +336,7 @@ def test_a_bad_sheet_is_refused_by_file_and_key_and_the_rest_load(
     assert len(faults) == 1
     assert faults[0].file == "shop_zinc.toml"
     assert (faults[0].what if isinstance(what, Message) else faults[0].what.name) == what
-    assert len(library.all()) == 30
+    assert len(library.all()) == len(load_sheets().all())
     with pytest.raises(BadSheet, match=r"shop_zinc\.toml"):
         library.get("shop_zinc")
 
@@ -439,7 +476,7 @@ def test_a_sheet_is_shown_with_every_value_its_source_and_what_others_say(librar
 
 def test_rows_for_a_listing_are_plain(library: SheetLibrary) -> None:
     rows = {row["key"]: row for row in list_rows(library.all())}
-    assert len(rows) == 30
+    assert len(rows) == len(ROWS) + len(PURE_BESIDE)
     assert rows["c85700"]["pot_max_c"] == pytest.approx(1100.0)
     assert rows["za27"]["liquidus_c"] == 484.0
 
