@@ -46,15 +46,6 @@ def test_a_damaged_couple_of_a_real_fire_test_calls_no_pour_in_an_alloy_and_make
     check_real(number)
 
 
-@pytest.mark.long
-@pytest.mark.timeout(3600)
-@pytest.mark.parametrize("alloy", alloys())
-def test_no_stretch_or_level_of_a_damaged_couple_is_believed_in_any_alloy(alloy: str) -> None:
-    own = [number for number, case in enumerate(CASES) if case[-1] == alloy]
-    for number in own[::3]:
-        check_real(number)
-
-
 @pytest.mark.parametrize("seed", [100, 104, 107])
 @pytest.mark.parametrize("kind", ["return", "nonsense", "flicker"])
 def test_a_couple_that_was_lost_and_came_back_elsewhere_calls_no_pour_and_makes_nothing_ready(
