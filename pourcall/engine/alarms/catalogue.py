@@ -61,6 +61,7 @@ _ALL = (
     AlarmKind("disagree", WARNING, Scope.BEFORE_LIFT),  # T8
     AlarmKind("over_range", ALARM),  # T11
     AlarmKind("unchanging", ALARM),  # T5
+    AlarmKind("reversed_sensor", ALARM),  # T4
     AlarmKind("intermittent", ALARM),  # T12
     AlarmKind("blind", ALARM, Scope.BEFORE_LIFT, on_delay_s=180.0),
     # -- an amplifier -------------------------------------------------------------------------------------------------
@@ -107,6 +108,7 @@ PARENTS: dict[str, tuple[str, ...]] = {
     # what comes and goes shows one alarm, and not one more each time it goes
     "intermittent": ("sensor_open", "sensor_short", "no_value", "over_range", "blind"),
     "implausible": ("intermittent", "sensor_open", "sensor_short", "no_value", "over_range", "blind"),
+    "reversed_sensor": ("implausible", "intermittent", "over_range", "no_value", "blind"),
     "flame_out": ("not_responding",),
     "dead_bus": ("cold_junction", "no_value"),
 }

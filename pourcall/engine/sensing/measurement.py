@@ -30,6 +30,9 @@ JUMP_C_PER_S = 30.0  # fault row T7: faster than this in the metal is no metal
 JUMP_LEAST_C = 40.0
 COLD_ALARM_C = 85.0  # fault row A3
 DEAD_WORDS = 3  # fault row A1
+# Fault row T4: a couple with its wires swapped reads as far below its terminals as the tip is above them. No shop is so
+# cold beside a board so warm; our judgement.
+BACKWARDS_C, COLDEST_TIP_C, BACKWARDS_SAMPLES = 25.0, -10.0, 3
 FLIPS, FLIPS_S = 3, 180.0  # so many turns of direction at surging speed: no person moves a fixed probe so
 STEP_C, STEP_TAUS, STEP_REST_SHARE, STEP_REST_C = 20.0, 2.0, 0.05, 0.8  # a sheath has more than that still to go
 LEVEL_RATE_S = 60.0  # over which it is seen how the metal moved before a figure was lost
@@ -41,6 +44,7 @@ _REASON_OF: dict[tuple[TrustState, Cause], Reason] = {
     (TrustState.DISTRUSTED, Cause.INTERMITTENT): Reason.INTERMITTENT,
     (TrustState.DISTRUSTED, Cause.IMPLAUSIBLE): Reason.IMPLAUSIBLE,
     (TrustState.DISTRUSTED, Cause.UNCHANGING): Reason.UNCHANGING,
+    (TrustState.DISTRUSTED, Cause.REVERSED): Reason.IMPLAUSIBLE,
 }
 _NO_NUMBER = frozenset(reason for reason, status in STATUS_OF.items() if status is Status.BAD)
 # Plain integers: an IntFlag makes an object for each `&`, a fifth of the cost of a reading.
@@ -87,6 +91,7 @@ class ProbeChannel:
         self._jumped: list[tuple[float, float]] = []  # samples that jumped and are not yet explained
         self._step: tuple[float, float] | None = None  # when the last sample stepped, and by how much
         self._jumped_up = False  # till a person has looked, nothing is followed
+        self._backwards = 0  # samples in a row far below its own terminals
         self._direction = 0
 
     @property
@@ -128,6 +133,7 @@ class ProbeChannel:
         elif reason is Reason.COLD_JUNCTION or reason is Reason.OK or reason is Reason.OFF_SPEC:
             at_s = mono_s - late_s
             plausible, turned = self._follow(at_s, temp_c, alloy)
+            self._look_whether_backwards(at_s, temp_c, sample.cold_junction_c)
             if plausible is not Reason.SPIKE:
                 self._believe(at_s, temp_c, alloy, turned, lifted=lifted)
             if plausible is not Reason.OK:
@@ -190,6 +196,13 @@ class ProbeChannel:
                 self.trust.shaken(mono_s)
             case Unchanging.NO:
                 pass
+
+    def _look_whether_backwards(self, at_s: float, temp_c: float, cold_c: float | None) -> None:
+        """Far colder than its own terminals: its wires are swapped."""
+        below = cold_c is not None and temp_c < min(COLDEST_TIP_C, cold_c - BACKWARDS_C)
+        self._backwards = self._backwards + 1 if below else 0
+        if cold_c is not None and self._backwards >= BACKWARDS_SAMPLES and self.tracker.place is not Place.AMBIENT:
+            self.trust.lied(at_s, Cause.REVERSED, tell("alarm.backwards", reads_c=temp_c, terminals_c=cold_c))
 
     def mended(self, mono_s: float) -> None:
         """A person acknowledged: it is believed again, as soon as it has been quiet long enough."""

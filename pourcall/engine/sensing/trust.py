@@ -59,6 +59,7 @@ class Cause(StrEnum):
     INTERMITTENT = "intermittent"
     IMPLAUSIBLE = "implausible"
     UNCHANGING = "unchanging"
+    REVERSED = "reversed_sensor"
 
 
 T, E = TrustState, TrustEvent
