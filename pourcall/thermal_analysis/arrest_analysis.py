@@ -14,15 +14,23 @@ from math import hypot, isfinite
 from pourcall.contract.message import NOTHING as SILENT
 from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import AlloyFacts, AlloyHalts
-from pourcall.thermal_analysis.arrest_check import Verdict, check_arrest, expected_of, one_of, side_of
+from pourcall.thermal_analysis.arrest_check import (
+    PROBE_MAY_C,
+    PROBE_MAY_SHARE,
+    Verdict,
+    check_arrest,
+    expected_of,
+    one_of,
+    side_of,
+)
 from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Way
 from pourcall.thermal_analysis.freezing import FreezingWatch
-from pourcall.thermal_analysis.melting import NEAR_C, MeltingWatch, Slow, Stage
+from pourcall.thermal_analysis.melting import LEAST_S, NEAR_C, MeltingWatch, Slow, Stage
 
 USUAL_U_C = 6.0  # of a probe without a budget yet, k = 2
 HEATING_U_C = 12.0  # between lumps a probe half sees the pot; judged on simulated melts (k = 2)
 SHORT_C = 30.0  # a longer melting range gives nothing to read the probe by
-APART_C = 30.0  # a halt so far outside the sheet's range is no matter of probe, batch or undercooling
+APART_C = 30.0  # a halt so far below the sheet's range is no matter of probe, batch or undercooling
 # Nothing melts where it rises at so much of the rate before: so many times the share this alloy's own melting would
 # leave (its range over range and latent heat together), between these shares.
 FREE_TIMES, LEAST_FREE, MOST_FREE = 1.6, 0.3, 0.6
@@ -33,6 +41,7 @@ PASSED_C = 15.0  # so much of the sheet's range must have been passed freely at 
 FITS_C = 15.0  # another sheet must meet it so well to be named
 NAMED_SHOWS = 2.0  # as SHOWS, of a sheet that is to be named: one that melts over 150 degC fits too much
 HEAT_SHARE = (0.4, 2.2)  # of a sheet's latent heat over specific heat: so far behind a halt of that alloy falls
+LEAST_RISE = 0.3  # of what its whole range over its whole heat would give
 STALE_S = 12.0  # without a number for so long the trace is broken
 OVER_C = 8.0  # above where melting was over nothing freezes
 MOST_DUE = 64
@@ -62,11 +71,14 @@ class Findings:
     liquid: bool | None = None
     springs: bool = False  # it was liquid, and a rise just now may be no heat put in but freezing that sets it free
     wrong_alloy: Message = SILENT
+    like: tuple[str, ...] = ()  # keys of the sheets that melt where it hangs, where its own metal cannot
     seen: tuple[SeenArrest, ...] = ()
 
     @property
     def held_back(self) -> Message:
         """Why nothing may be poured yet; no message: the arrests have nothing against it."""
+        if self.like:
+            return tell("arrest.held.like_another")
         if self.melting:
             return tell("arrest.held.melting")
         if self.freezing:
@@ -87,6 +99,7 @@ class ArrestAnalysis:
         "_first_s",
         "_last",
         "_last_s",
+        "_like",
         "_n",
         "_others",
         "_own",
@@ -117,6 +130,7 @@ class ArrestAnalysis:
         self._ends_s, self._first_s, self._last_s, self._sum, self._n = -1e18, 0.0, 0.0, 0.0, 0
         self._last: tuple[float, float] | None = None  # level and slope
         self._told = self._wrong = SILENT
+        self._like: tuple[AlloyHalts, ...] = ()
         self._said: list[SeenArrest] = []
         self._u_c = USUAL_U_C
         self._findings = NOTHING
@@ -157,6 +171,7 @@ class ArrestAnalysis:
         self._close()
         self._work()
         self._ends_s, self._n, self._last = -1e18, 0, None
+        self._like = ()
         self.watch.clear()
         self.melting.lost()
         self.freezing.over()
@@ -175,7 +190,7 @@ class ArrestAnalysis:
             return self._findings
         seen, self._said = tuple(self._said), []
         freezing = self.freezing.freezes and not self.freezing.remelts
-        melting = self.freezing.remelts or (self.melting.melting and not freezing)
+        melting = self.freezing.remelts or bool(self._like) or (self.melting.melting and not freezing)
         found = Findings(
             text=self._text(melting, freezing),
             melting=melting,
@@ -184,6 +199,7 @@ class ArrestAnalysis:
             liquid=self._liquid(melting),
             springs=(self.melting.been_liquid or self.melting.stage is Stage.OVER) and not self.freezing.heated,
             wrong_alloy=self._wrong,
+            like=tuple(other.key for other in self._like),
             seen=seen,
         )
         self._findings = found if not seen else replace(found, seen=())
@@ -198,6 +214,7 @@ class ArrestAnalysis:
             if line is None:
                 if had:
                     melting.lost()
+                    self._like = ()
                     self.freezing.over()
                     self._last = None
                 continue
@@ -209,6 +226,8 @@ class ArrestAnalysis:
                 self._melted(slow)
             if arrest is not None and arrest.way is Way.COOLING:
                 self._cooled(arrest)
+            self._like = self._melts_like()
+            melting.hangs(like_another=bool(self._like))
             if not self._wrong and (melting.ended or melting.slow is not None):
                 self._suspect_alloy(line[1], line[2])
         self._due.clear()
@@ -248,6 +267,10 @@ class ArrestAnalysis:
         if self._wrong:
             return self._wrong
         held = self.melting.slow
+        if self._like and held is not None:
+            names = tuple(other.name for other in self._like)
+            alloy, where = self.facts.name, self._where()
+            return tell("arrest.like_another", halt_c=held.halt_c, like=one_of(names), alloy=alloy, where=where)
         facts = self.facts
         if melting and (self.freezing.remelts or (held is not None and held.steady_c)):
             if held is None or facts.liquidus_c - self.melting.solidus_c > SHORT_C:
@@ -305,13 +328,12 @@ class ArrestAnalysis:
         facts, melting = self.facts, self.melting
         solidus_c = melting.solidus_c
         liquidus_c, apart_c = facts.liquidus_c, APART_C + max(0.0, self._u_c - NEAR_C)
+        above_c = self._above_c()
         beyond = melting.share(liquidus_c + BEYOND_C[0], liquidus_c + BEYOND_C[1])
         if beyond is None or level_c < liquidus_c + BEYOND_C[1] or melting.whole_k < SHOWS * (liquidus_c - solidus_c):
             return
         going_on = () if melting.slow is None else (melting.slow,)
-        range_c = liquidus_c - solidus_c
-        own_share = range_c / (range_c + melting.whole_k)  # at which it should have risen there
-        free_enough = min(max(FREE_TIMES * own_share, LEAST_FREE), MOST_FREE)
+        free_enough = self._free_enough()
         for slow in (*melting.ended, *going_on):
             if slow.disturbed or not slow.believed or slope < free_enough * slow.rate:
                 continue
@@ -319,8 +341,9 @@ class ArrestAnalysis:
                 continue
             since_s = -1e18
             if slow.halt_c < liquidus_c - apart_c:
-                low_c, since_s = max(slow.halt_c + PASSED_C, solidus_c - 10.0), slow.halted_s
-            elif liquidus_c + max(facts.liquid_margin_c, apart_c) + 5.0 < slow.steady_c < facts.alloy_max_c:
+                low_c = max(slow.halt_c + PASSED_C, min(solidus_c - 10.0, liquidus_c - PASSED_C))
+                since_s = slow.halted_s
+            elif above_c < slow.steady_c < facts.alloy_max_c:
                 low_c = solidus_c - PASSED_C - 1.0
             else:
                 continue
@@ -330,14 +353,41 @@ class ArrestAnalysis:
             below = melting.share(low_c, liquidus_c)
             if below is None or below < EVEN * beyond:
                 continue
-            fitting = self._fitting(slow)
+            fitting = tuple(other.name for other in self._fitting(slow))
             enough = HEAT_SHARE[0] * melting.whole_k <= slow.behind_k <= HEAT_SHARE[1] * melting.whole_k
             if fitting or (enough and not self._others):
                 self._accuse(slow.until_s, slow.halt_c, fitting)
                 return
 
-    def _fitting(self, slow: Slow) -> tuple[str, ...]:
-        """Sheets whose halt it may be: where, how much heat it took, how flat it was."""
+    def _free_enough(self) -> float:
+        """Share of the rate before at which it rises where it cannot be melting as its sheet has it."""
+        range_c = self.facts.liquidus_c - self.melting.solidus_c
+        own_share = range_c / (range_c + self.melting.whole_k)  # at which its own melting would rise there
+        return min(max(FREE_TIMES * own_share, LEAST_FREE), MOST_FREE)
+
+    def _above_c(self) -> float:
+        """Above it no halt is this alloy's: its liquidus, what a probe may be out by, and what it sees of the pot."""
+        facts = self.facts
+        probe_c = max(PROBE_MAY_C, PROBE_MAY_SHARE * facts.liquidus_c, 1.5 * self._u_c)
+        return facts.liquidus_c + max(facts.liquid_margin_c, hypot(probe_c, HEATING_U_C)) + 5.0
+
+    def _melts_like(self) -> tuple[AlloyHalts, ...]:
+        """Whose melting goes on above that of its own sheet, through which it rose freely; () where none does.
+
+        Until that is over it is taken for melting. A furnace that holds at that very point takes more than that heat.
+        """
+        melting, slow = self.melting, self.melting.slow
+        if slow is None or not melting.from_below or melting.stage is not Stage.BEFORE or melting.been_liquid:
+            return ()
+        if slow.disturbed or not slow.believed or slow.lasted_s < LEAST_S or slow.steady_c <= self._above_c():
+            return ()
+        low_c = melting.solidus_c - PASSED_C - 1.0
+        if not melting.passed(low_c, self.facts.liquidus_c, self._free_enough()):
+            return ()
+        return self._fitting(slow, goes_on=True)
+
+    def _fitting(self, slow: Slow, *, goes_on: bool = False) -> tuple[AlloyHalts, ...]:
+        """Sheets whose halt it may be: where, how much heat it took, how flat it was. goes_on: it may take more yet."""
         found = []
         rise_c = max(0.0, slow.halt_c - slow.from_c)
         for other in self._others:
@@ -345,22 +395,30 @@ class ArrestAnalysis:
             whole_k, range_c = other.latent_k or self.melting.whole_k, other.liquidus_c - solidus_c
             gap_c = abs(slow.halt_c - other.liquidus_c)
             there = solidus_c - FITS_C <= slow.steady_c <= other.liquidus_c + FITS_C and gap_c <= 2.0 * FITS_C
-            heat = HEAT_SHARE[0] * whole_k <= slow.behind_k <= HEAT_SHARE[1] * whole_k
-            flat = rise_c / max(rise_c + slow.behind_k, 1.0) <= 1.5 * range_c / (range_c + whole_k) + 0.1
+            least_k = 0.0 if goes_on else HEAT_SHARE[0] * whole_k
+            heat = least_k <= slow.behind_k <= HEAT_SHARE[1] * whole_k
+            rises, own = rise_c / max(rise_c + slow.behind_k, 1.0), range_c / (range_c + whole_k)
+            low = slow.steady_c <= solidus_c + FITS_C  # further up it is past its eutectic, and rises as it melts
+            begins = goes_on and slow.behind_k < HEAT_SHARE[0] * whole_k  # how flat it is does not show yet
+            flat = (low or rises >= LEAST_RISE * own) and (begins or rises <= 1.5 * own + 0.1)
             if there and heat and flat and whole_k >= NAMED_SHOWS * range_c:
-                found.append((gap_c, other.name))
-        return tuple(name for _, name in sorted(found)[:3])
+                found.append((gap_c, other.key, other))
+        return tuple(other for *_, other in sorted(found, key=lambda one: one[:2])[:3])
 
     def _accuse(self, at_s: float, reads_c: float, names: tuple[str, ...]) -> None:
-        facts = self.facts
-        where = tell("arrest.at", at_c=facts.liquidus_c)
-        if facts.liquidus_c - facts.solidus_c > 2.0:
-            where = tell("arrest.between", low_c=facts.solidus_c, high_c=facts.liquidus_c)
+        facts, where = self.facts, self._where()
         if names:
             self._wrong = tell("arrest.wrong_like", reads_c=reads_c, like=one_of(names), alloy=facts.name, where=where)
         else:
             self._wrong = tell("arrest.wrong", reads_c=reads_c, alloy=facts.name, where=where)
         self._said.append(SeenArrest(at_s, reads_c, self._wrong))
+
+    def _where(self) -> Message:
+        """Where its own melting should have been."""
+        facts = self.facts
+        if facts.liquidus_c - facts.solidus_c > 2.0:
+            return tell("arrest.between", low_c=facts.solidus_c, high_c=facts.liquidus_c)
+        return tell("arrest.at", at_c=facts.liquidus_c)
 
     def _tell(self, at_s: float, reads_c: float, text: Message) -> None:
         self._told = text

@@ -88,6 +88,7 @@ class MeltingWatch:
         self._steady_s = self._slow_s = self._below_s = 0.0
         self._quiet_s = -1e9  # until then a rate is not to be learned
         self.been_liquid = False  # certainly, since it was last certainly solid
+        self.like_another = False  # it hangs where another sheet melts: nothing is certain until that is over
         self._certain_s = 0.0
         self._began: tuple[float, float] | None = None  # when it passed its solidus, and its rate before (degC/s)
         self.near_c = min(NEAR_C, NEAR_COLD_C + NEAR_SHARE * facts.liquidus_c)
@@ -129,7 +130,7 @@ class MeltingWatch:
     def lost(self) -> None:
         """The probe left the metal, or the trace broke: rates say nothing; what was over stays over."""
         self.rate = self.slow = self._at_s = self._began = None
-        self.from_below = False
+        self.from_below = self.like_another = False
         self._steady_s = self._slow_s = self._below_s = 0.0
         if self.stage is Stage.MELTS:
             self.stage = Stage.BEFORE
@@ -143,6 +144,10 @@ class MeltingWatch:
         else:
             held.believed = held.believed and held.lasted_s >= LEAST_S
             held.slow_slope, held.disturbed = 1e9, True
+
+    def hangs(self, *, like_another: bool) -> None:
+        """Whether it hangs where another sheet melts: the analysis knows the others."""
+        self.like_another = like_another
 
     def add(self, at_s: float, level_c: float, slope: float, noise: float) -> Slow | None:
         """One line: middle of its span (s), level there, slope (degC/s) and its noise. A slow stretch once over."""
@@ -173,7 +178,8 @@ class MeltingWatch:
         if self._began is None and self.from_below and level_c < self.facts.liquidus_c:
             rate = self.rate if self.slow is None else self.slow.rate
             self._began = None if rate is None else (at_s, rate)
-        liquid = self.stage is Stage.OVER or (level_c > self.high_c and self.could_be_liquid)
+        past = level_c > self.high_c and self.could_be_liquid and not self.like_another
+        liquid = self.stage is Stage.OVER or past
         self._certain_s = self._certain_s + step_s if liquid else 0.0
         if self._certain_s >= CERTAIN_S:
             self.been_liquid = True

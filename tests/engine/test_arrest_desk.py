@@ -282,6 +282,69 @@ def test_another_alloy_in_the_pot_is_told_with_what_would_fit(
     assert not any(found.wrong_alloy for *_, true_c, found in seen if true_c < facts.liquidus_c - 10.0)
 
 
+# ITS-90 fixed point of zinc, 419.527 degC (Preston-Thomas, Metrologia 27 (1990) 3); alloys 3 and 5 melt at 380-387
+# (NADCA). Above its own range by 32 degC: more than probe and a pot half seen come to together.
+@pytest.mark.parametrize("plan", ["alloy3", "alloy5"])
+@pytest.mark.parametrize(("tau_s", "hz"), [(1.3, 10.0), (4.2, 1.0), (20.0, 0.5)])
+@pytest.mark.parametrize("offset_c", [-5.0, 0.0, 6.0])
+def test_pure_zinc_under_a_sheet_of_zinc_aluminium_is_told_while_it_melts_and_never_called_liquid_before_it_is(
+    plan: str, tau_s: float, hz: float, offset_c: float
+) -> None:
+    facts = SHEETS.get(plan).facts()
+    trace = heated(
+        [(419.527, 419.527, 225.0)], from_c=200.0, to_c=460.0 + 2.0 * tau_s, tau_s=tau_s, hz=hz, offset_c=offset_c
+    )
+    seen = followed(facts, trace, tau_s=tau_s, hz=hz)
+    stood = [(t, found) for t, _, true_c, found in seen if true_c <= 419.6]
+    began_s = next(t for t, _, true_c, _ in seen if true_c >= 419.52)
+    assert all(found.held_back for t, found in stood if t > 120.0)  # once it is followed
+    told_s, first = next((t, found) for t, found in stood if found.like)
+    assert told_s < began_s + 40.0 + 2.0 * tau_s
+    assert (first.like[0], first.melting, first.liquid) == ("zinc", True, False)
+    assert first.text.name == "arrest.like_another"
+    assert first.held_back.name == "arrest.held.like_another"
+    assert all(found.like[0] == "zinc" for t, found in stood if t > told_s)
+    assert stood[-1][1].like == ("zinc",)  # the longer it stands, the surer
+    last = seen[-1][3]
+    assert last.like == ()
+    assert last.wrong_alloy.name == "arrest.wrong_like"
+    assert last.wrong_alloy.facts["like"] == "pure zinc"
+
+
+def test_alloy_3_under_the_sheet_of_pure_zinc_is_told() -> None:
+    seen = followed(SHEETS.get("zinc").facts(), heated([(381.0, 387.0, 200.0)], from_c=200.0, to_c=480.0))
+    assert seen[-1][3].wrong_alloy.name == "arrest.wrong_like"
+    assert "alloy 3" in say(seen[-1][3].wrong_alloy.facts["like"])  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("offset_c", [-15.0, 0.0, 15.0])  # type K class 2 and drift (IEC 60584-1; drift: memory)
+def test_alloy_3_that_is_held_where_zinc_melts_is_not_taken_for_zinc(offset_c: float) -> None:
+    own = [(381.0, 387.0, 200.0)]
+    desk, t_s = ArrestAnalysis(SHEETS.get("alloy3").facts(), 4.2, 1.0, others=HALTS), 0.0
+    for t_s, reads_c, _ in heated(own, from_c=200.0, to_c=419.5, offset_c=offset_c):
+        desk.take(t_s, reads_c)
+        assert not desk.tick(t_s, 5.0).like
+    for second in range(900):  # a controller holds it there
+        desk.take(t_s + second, 419.5 + offset_c)
+        found = desk.tick(t_s + second, 5.0)
+        assert not found.like
+        assert not found.wrong_alloy
+
+
+def test_a_furnace_that_holds_at_the_melting_point_of_another_metal_is_let_go_once_that_metal_had_melted() -> None:
+    desk = ArrestAnalysis(SHEETS.get("alloy3").facts(), 4.2, 1.0, others=HALTS)
+    told, over_s = False, None
+    for second in range(2400):  # no arrest of its own was seen
+        desk.take(float(second), min(200.0 + 0.5 * second, 419.5))
+        found = desk.tick(float(second), 5.0)
+        told = told or bool(found.like)
+        if told and over_s is None and not found.like:
+            over_s = second
+    assert over_s is not None
+    assert over_s < 439 + 2.4 * 253.0 / 0.5  # latent over specific heat of zinc near 400 degC: 112 / 0.443 kJ/(kg K)
+    assert not found.held_back
+
+
 def test_without_other_sheets_the_warning_stands_without_a_name() -> None:
     facts = SHEETS.get("za27").facts()
     desk = ArrestAnalysis(facts, 4.2, 1.0)

@@ -10,10 +10,12 @@ TEXTS: dict[str, str] = {
     "arrest.melting_off": "Melted near {reads_c} ({alloy} sheet: {sheet_c}); the probe may read {off_difference_c} {side}, to {u_c}",
     "arrest.melting_far": "Melted near {reads_c} ({alloy} sheet: {sheet_c}); the probe may read {off_difference_c} {side}, to {u_c}, or it is another alloy",
     "arrest.unseen": "No arrest seen between {solidus_c} and {liquidus_c}: the probe may lag too much, it heats too fast, or this alloy shows little",
+    "arrest.like_another": "This melts like {like}, not like {alloy}: it hangs near {halt_c}, and nothing held it back {where}",
     # why nothing may be poured yet
     "arrest.held.melting": "still melting: an arrest goes on",
     "arrest.held.freezing": "freezing: an arrest goes on",
     "arrest.held.awaited": "not seen to melt yet: it may still be solid",
+    "arrest.held.like_another": "it melts like another alloy: wait until that is over, and look at what was charged",
     # another alloy than it should be
     "arrest.wrong": "It melted near {reads_c}. {alloy} should have done so {where}, and nothing held it back there.",
     "arrest.wrong_like": "It melted near {reads_c}, as {like} would. {alloy} should have done so {where}, and nothing held it back there.",
