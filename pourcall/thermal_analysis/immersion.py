@@ -36,6 +36,7 @@ DROSS_BELOW_C = (8.0, 90.0)
 SLOW_TAUS = 3.0  # dross and chilled metal hold a tip back so many times longer than a bath does
 BATH_SPREAD_C, BATH_DRIFT = 5.0, 0.3  # how well the bath is known, and its rate, degC/s, from when it was last seen
 CHILLED_FOR_SURE = 0.6
+NONE_LEFT = 1e-9
 SEEN = 0.95  # so sure that it stands in the metal before what it reads is the bath's
 RATE_KEEP_S, AHEAD_S = 30.0, 20.0
 
@@ -51,15 +52,16 @@ class Medium(StrEnum):
     AIR = "air"
 
 
+AMONG_LUMPS_PER_S = 1 / 60.0  # as long as the charge has not melted; it stays so till it has
 # How often a tip goes from metal to each of these, per second; and back to metal, where it does by itself.
 FROM_METAL = {
     Medium.CHILLED: 1 / 900.0,
-    Medium.LUMPS: 1 / 900.0,
+    Medium.LUMPS: AMONG_LUMPS_PER_S,
     Medium.DROSS: 1 / 6000.0,
     Medium.GAS: 1 / 3000.0,
     Medium.AIR: 1 / 900.0,
 }
-BACK_S = {Medium.LUMPS: 20.0, Medium.DROSS: 900.0, Medium.GAS: 900.0, Medium.AIR: 900.0}
+BACK_S = {Medium.LUMPS: 300.0, Medium.DROSS: 900.0, Medium.GAS: 900.0, Medium.AIR: 900.0}
 CHILLED_TAUS, CHILLED_S = 4.0, 6.0
 RETURNS_FACTOR, RETURNS_S = 60.0, 60.0  # a person said that cold metal goes in
 
@@ -131,7 +133,16 @@ class ImmersionFilter:
         return max(self.weights, key=lambda medium: self.weights[medium])
 
     def add(self, at_s: float, temp_c: float, *, solid: bool) -> None:
-        """One followed sample. Blocks are as long as this sheath's movement is judged over. solid: not molten yet."""
+        """One followed sample. Blocks are as long as this sheath's movement is judged over.
+
+        solid: the charge is not known to have melted. A tip between lumps half sees the pot: it may read far above its
+        metal and fall again, and nothing it reads there is what the bath was last at.
+        """
+        if solid:
+            self.bath = None
+        elif self.weights[Medium.LUMPS] > NONE_LEFT:
+            self.weights[Medium.METAL] += self.weights[Medium.LUMPS]
+            self.weights[Medium.LUMPS] = NONE_LEFT
         if self._block is None:
             self._block = (at_s, temp_c)
             return
@@ -146,28 +157,31 @@ class ImmersionFilter:
         elif self.fell_s is None:
             self.fell_s = began_s
         if self._last_rate is not None:  # before, nothing is known of how it settles
-            self._step(at_s, step_s)
-            self._comes_back(step_s, rate)
+            self._step(at_s, step_s, solid=solid)
+            self._comes_back(step_s, rate, solid=solid)
             self._weigh(at_s, step_s, middle_c, rate, solid=solid)
         self._last_rate = (rate, middle_c)
-        self._learn(at_s, step_s, temp_c, rate)
+        if not solid:
+            self._learn(at_s, step_s, temp_c, rate)
 
-    def _comes_back(self, step_s: float, rate: float) -> None:
+    def _comes_back(self, step_s: float, rate: float, *, solid: bool) -> None:
         """What fell as no bath does and warms again by itself is in metal: chilled, or pushed back in."""
         if self._last_rate is None or self._last_rate[0] >= -BATH_FALLS:
             return
         if rate > max(COMES_BACK, 3.0 * NOISE_C / step_s):
             self.bath = None
             self.weights = dict.fromkeys(Medium, 0.02)
-            self.weights[Medium.CHILLED] = 0.9
+            self.weights[Medium.LUMPS if solid else Medium.CHILLED] = 0.9
 
     # -- the forward step ---------------------------------------------------------------------------------------------
 
-    def _step(self, at_s: float, step_s: float) -> None:
+    def _step(self, at_s: float, step_s: float, *, solid: bool) -> None:
         weights, metal = self.weights, self.weights[Medium.METAL]
         chilled_s = CHILLED_TAUS * self._rule.tau_metal_s + CHILLED_S
         told = at_s - self._returns_s <= RETURNS_S
         for medium, per_s in FROM_METAL.items():
+            if medium is Medium.LUMPS and not solid:
+                continue
             often = RETURNS_FACTOR if told and medium is Medium.CHILLED else 1.0
             goes = metal * min(per_s * often * step_s, 0.5)
             comes = weights[medium] * min(step_s / BACK_S.get(medium, chilled_s), 0.9)
@@ -182,10 +196,12 @@ class ImmersionFilter:
     def _weigh(self, at_s: float, step_s: float, temp_c: float, rate: float, *, solid: bool) -> None:
         sigma = math.hypot(NOISE_C / step_s, LEAST_SIGMA)
         gas = self._gas(temp_c, rate, sigma)
+        chilled = self._chilled(temp_c, rate, sigma)
+        among = max(gas, chilled, _flat(rate, -LUMPS_C_PER_S, LUMPS_C_PER_S, sigma))
         density = {
             Medium.METAL: self._in_bath(rate, sigma),
-            Medium.CHILLED: self._chilled(temp_c, rate, sigma),
-            Medium.LUMPS: max(gas, _flat(rate, -LUMPS_C_PER_S, LUMPS_C_PER_S, sigma)) if solid else 0.0,
+            Medium.CHILLED: 0.0 if solid else chilled,  # a cold lump beside it is one of the lumps
+            Medium.LUMPS: among if solid else 0.0,
             Medium.AIR: self._air(temp_c, rate, sigma),
             Medium.GAS: gas,
             Medium.DROSS: self._dross(at_s, temp_c, rate, sigma),
@@ -199,7 +215,7 @@ class ImmersionFilter:
             self.weights[medium] *= likelihood + FLOOR
         whole = sum(self.weights.values())
         for medium in self.weights:
-            self.weights[medium] = max(self.weights[medium] / whole, 1e-9)
+            self.weights[medium] = max(self.weights[medium] / whole, NONE_LEFT)
 
     def _learn(self, at_s: float, step_s: float, temp_c: float, rate: float) -> None:
         """What it reads while it surely stands in the metal is the bath's."""

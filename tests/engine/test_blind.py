@@ -1,10 +1,11 @@
 """Never blind in silence: a probe in hot metal that gives no figure for three minutes is one alarm, a dip is none."""
 
+import itertools
 import math
 
 import pytest
 
-from pourcall.contract.events import CallKind
+from pourcall.contract.events import CallKind, MeltState
 from pourcall.contract.reading import ProbeState
 from pourcall.engine.alarms.blind import set_blind_conditions
 from tests.engine.conftest import Bench, make_plan
@@ -55,4 +56,44 @@ def test_one_that_settles_and_one_that_is_pulled_and_cools_raise_nothing() -> No
     bench.in_metal(570.0)
     bench.run(60.0, 570.0)
     bench.run(300.0, lambda t: 20.0 + 550.0 * math.exp(-t / 12.0))
+    assert not bench.alarms()
+
+
+def test_one_in_the_metal_that_is_shaken_again_and_again_and_never_proves_itself_is_said_too() -> None:
+    bench = Bench()
+    bench.in_metal(560.0)
+    engine = bench.engine
+    for second in range(190):
+        engine.channels[0].trust.shaken(bench.t_s + second)  # quiet for a minute it never is
+        now_s = bench.t_s + second
+        set_blind_conditions(engine.alarms, engine.channels, now_s, now_s, watched=True)
+        engine.alarms.tick(now_s, now_s)
+        assert not bench.alarms() or second >= 180
+    assert set(bench.alarms()) == {"blind:metal"}
+
+
+def between_lumps(t: float) -> float:
+    """A tip that half sees a hot pot: far above its charge, down to it as it wets, up again when all is liquid."""
+    knees = ((0.0, 25.0), (620.0, 560.0), (720.0, 470.0), (820.0, 484.0), (900.0, 545.0), (960.0, 560.0))
+    for (from_s, from_c), (to_s, to_c) in itertools.pairwise(knees):
+        if t <= to_s:
+            return from_c + (to_c - from_c) * (t - from_s) / (to_s - from_s)
+    return knees[-1][1]
+
+
+def test_a_tip_between_lumps_that_reads_high_and_falls_back_to_its_metal_is_followed_all_the_way() -> None:
+    bench = Bench()
+    bench.start(make_plan())
+    bench.run(5.0, 25.0)
+    tracker, watch = bench.engine.channels[0].tracker, []
+    start_s = bench.t_s
+
+    def trace(t: float) -> float:
+        watch.append((t, tracker.state, bench.engine.state))
+        return between_lumps(t)
+
+    bench.run(1000.0, trace)
+    assert bench.t_s - start_s == 1000.0
+    assert {state for t, state, _ in watch if t > 150.0} == {ProbeState.IN_METAL}
+    assert MeltState.UNKNOWN not in {told for t, _, told in watch if t > 150.0}
     assert not bench.alarms()

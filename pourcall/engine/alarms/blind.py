@@ -5,19 +5,31 @@ from collections.abc import Iterable
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.sensing.measurement import ProbeChannel
+from pourcall.engine.sensing.trust import TrustState
 
 ALARM = "blind"
+WAITS_S = 120.0  # before the delay of the alarm, a minute, begins: after three minutes in all it is said
 HOT_C = 200.0  # colder, nothing is in the pot that could be missed
 _MOVING = (ProbeState.ENTERING, ProbeState.SETTLING, ProbeState.LEAVING)
+_IN = (ProbeState.IN_METAL, ProbeState.FROZEN_IN)
 
 
 def set_blind_conditions(
     alarms: AlarmManager, channels: Iterable[ProbeChannel], mono_s: float, utc_s: float, *, watched: bool
 ) -> None:
-    """watched: a melt runs, its pot is in the furnace. How long it may last is the delay of the alarm."""
+    """watched: a melt runs, its pot is in the furnace."""
     for channel in channels:
         tracker, last = channel.tracker, channel.last
         if tracker.place is not Place.MELT and tracker.place is not Place.DIP:
             continue
         hot = last is not None and last.temp_c is not None and last.temp_c >= HOT_C
-        alarms.set_condition(ALARM, channel.config.name, watched and hot and tracker.state in _MOVING, mono_s, utc_s)
+        # in the metal, but shaken again and again: it never gets so far as to have proved itself
+        unproven = tracker.state in _IN and channel.trust.state is TrustState.PROVING
+        untold = watched and hot and (unproven or tracker.state in _MOVING)
+        if not untold:
+            channel.untold_since_s = None
+        elif channel.untold_since_s is None:
+            channel.untold_since_s = mono_s
+        since_s = channel.untold_since_s
+        lasts = since_s is not None and mono_s - since_s >= WAITS_S
+        alarms.set_condition(ALARM, channel.config.name, lasts, mono_s, utc_s)

@@ -63,7 +63,7 @@ _ALL = (
     AlarmKind("unchanging", ALARM),  # T5
     AlarmKind("reversed_sensor", ALARM),  # T4
     AlarmKind("intermittent", ALARM),  # T12
-    AlarmKind("blind", ALARM, Scope.BEFORE_LIFT, on_delay_s=180.0),
+    AlarmKind("blind", ALARM, Scope.BEFORE_LIFT, on_delay_s=60.0),  # and what blind.py waits before
     # -- an amplifier -------------------------------------------------------------------------------------------------
     AlarmKind("dead_bus", ALARM),  # A1, A2
     AlarmKind("cold_junction", WARNING),  # A3
@@ -109,6 +109,7 @@ PARENTS: dict[str, tuple[str, ...]] = {
     "intermittent": ("sensor_open", "sensor_short", "no_value", "over_range", "blind"),
     "implausible": ("intermittent", "sensor_open", "sensor_short", "no_value", "over_range", "blind"),
     "reversed_sensor": ("implausible", "intermittent", "over_range", "no_value", "blind"),
+    "unchanging": ("blind",),
     "flame_out": ("not_responding",),
     "dead_bus": ("cold_junction", "no_value"),
 }

@@ -87,6 +87,8 @@ class MeltArrests:
             if analysis is None:
                 continue
             found = analysis.tick(mono_s, channel.u_c)
+            if found.liquid:
+                channel.tracker.melted, channel.tracker.between_lumps = True, False
             for seen in found.seen:
                 mark = {"at_mono_s": seen.at_mono_s, "value": seen.temp_c}
                 self._say(ev.Marked, what=ev.MarkKind.ARREST, text=seen.text, **mark)

@@ -65,6 +65,7 @@ class _Probes:
     metal_c: float | None  # best figure for the metal
     standing_c: float | None  # of a probe that stays in the metal
     chamber_c: float | None
+    between_lumps: bool  # its tip may still be
     busy: bool  # lifted, a dip going on, a probe on its way
 
 
@@ -360,6 +361,7 @@ class ProfileGuidance:
             alloy=run.plan.alloy,
             mass_kg=run.plan.charge_kg if mass_kg is None else mass_kg,
             target_c=None if run.next_mould is None else run.tap_window_c[0],
+            between_lumps=probes.between_lumps,
             busy=probes.busy,
         )
 
@@ -387,6 +389,7 @@ class ProfileGuidance:
         """What the probes show now; what stays in the pot, and the chamber, go to the forecast on the way."""
         tracker, metal, mono_s = self.tracker, now.metal, now.mono_s
         standing_c = chamber_c = None
+        between_lumps = False
         busy = lifted = now.run.lifted(mono_s)
         for channel in now.channels:
             reading, state, place = channel.last, channel.tracker.state, channel.tracker.place
@@ -401,14 +404,14 @@ class ProfileGuidance:
             elif place is Place.MELT:
                 if state in IN_METAL:
                     if temp_c is not None and not lifted:
-                        standing_c = temp_c
+                        standing_c, between_lumps = temp_c, channel.tracker.between_lumps
                         tracker.read(temp_c, channel.u_c or 0.0, mono_s)
                 else:
                     busy = busy or state in ON_ITS_WAY
         if metal.dipped and metal.live and not metal.held and metal.temp_c is not None and not lifted:
             tracker.settled(metal.temp_c, metal.u_c, mono_s)  # a dip that goes on and is worth a figure already
         metal_c = metal.temp_c if metal.temp_c is not None else tracker.estimated_c(ESTIMATED_WITHIN_C)
-        return _Probes(metal_c, standing_c, chamber_c, busy)
+        return _Probes(metal_c, standing_c, chamber_c, between_lumps, busy)
 
     def _advise(self, said: Sequence[Advice], mono_s: float) -> None:
         """Advice becomes calls: the cut for itself, everything else as one step."""

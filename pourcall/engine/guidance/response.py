@@ -20,6 +20,7 @@ EVERY_S = 5.0
 KEEP_S = 900.0
 # chamber: so far, for so long without a pause, still so fast
 CHAMBER_FALL_C, CHAMBER_FOR_S, CHAMBER_RATE_C_PER_MIN = 30.0, 100.0, 6.0
+MELTING_CHAMBER_FALL_C = 60.0  # lumps that become wet draw the wall down by some forty degrees at a full flame
 AFTER_LOW_S = 420.0  # turned down: the chamber falls to its new level by itself
 AFTER_DIP_S = 120.0  # lid, skimming, a dip: heat was let out
 METAL_FALL_C, METAL_FOR_S, METAL_RATE_C_PER_MIN = 8.0, 200.0, 2.0
@@ -45,6 +46,7 @@ class FurnaceObserved:
     alloy: AlloyFacts | None
     mass_kg: float
     target_c: float | None  # metal held there is where it should be
+    between_lumps: bool = False  # its tip may be: what that reads may fall far at a full flame
     busy: bool = False  # lifted, pouring, a dip going on
 
 
@@ -63,6 +65,7 @@ class _Fall:
     since_s: float
     from_c: float
     fastest: float = 0.0  # degC in a minute
+    melting: bool = False  # in a part of it the metal melted
 
 
 class ResponseWatch:
@@ -119,11 +122,13 @@ class ResponseWatch:
         if self.fuel:
             self._metal_fall = _fall(self._metal_fall, self._metal, mono_s)
             self._chamber_fall = _fall(self._chamber_fall, self._chamber, mono_s)
-            flame = self._chamber_out(mono_s) or self._metal_out(mono_s, now.alloy)
+            flame = self._chamber_out(mono_s, now.alloy)
+            if not now.between_lumps:
+                flame = flame or self._metal_out(mono_s, now.alloy)
         self._found = Findings(flame, self._silent(now) if full else NOTHING)
         return self._found
 
-    def _chamber_out(self, mono_s: float) -> Message:
+    def _chamber_out(self, mono_s: float, alloy: AlloyFacts | None) -> Message:
         fall = self._chamber_fall
         if (
             fall is None
@@ -135,7 +140,10 @@ class ResponseWatch:
             return NOTHING
         now_c = self._chamber[-1][1]
         rate = -_rate(self._chamber, 60.0)
-        if fall.from_c - now_c < CHAMBER_FALL_C or mono_s - fall.since_s < CHAMBER_FOR_S:
+        melting = alloy is not None and bool(self._metal) and _mushy(self._metal[-1][1], alloy)
+        fall.melting = fall.melting or melting
+        least_c = MELTING_CHAMBER_FALL_C if fall.melting else CHAMBER_FALL_C
+        if fall.from_c - now_c < least_c or mono_s - fall.since_s < CHAMBER_FOR_S:
             return NOTHING
         if rate < CHAMBER_RATE_C_PER_MIN or rate < STEADY_SHARE * 0.5 * fall.fastest:
             return NOTHING
@@ -155,7 +163,7 @@ class ResponseWatch:
         if self._level is PowerLevel.LOW and fall.since_s - self._level_s < AFTER_LOW_S:
             return NOTHING  # it may well cool at low
         now_c, rate = self._metal[-1][1], -_rate(self._metal, 60.0)
-        mushy = alloy.solidus_c - CLEAR_OF_SOLIDUS_C < now_c < alloy.liquidus_c + CLEAR_OF_LIQUIDUS_C
+        mushy = _mushy(now_c, alloy)
         fall_c, for_s = (MUSHY_FALL_C, MUSHY_FOR_S) if mushy else (METAL_FALL_C, METAL_FOR_S)
         if fall.from_c - now_c < fall_c or mono_s - fall.since_s < for_s:
             return NOTHING  # in between it may stand or sink a little while it melts
@@ -202,6 +210,10 @@ class ResponseWatch:
         if mass_kg * max(0.0, most_j - unsure_j) >= put_j:
             return NOTHING
         return tell("response.no_heat", for_min=WINDOW_S / 60.0, then_c=then[1], now_c=now_c)
+
+
+def _mushy(temp_c: float, alloy: AlloyFacts) -> bool:
+    return alloy.solidus_c - CLEAR_OF_SOLIDUS_C < temp_c < alloy.liquidus_c + CLEAR_OF_LIQUIDUS_C
 
 
 def _most_hidden(

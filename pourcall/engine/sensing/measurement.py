@@ -83,6 +83,7 @@ class ProbeChannel:
         self.last: Reading | None = None
         self.last_usable: Reading | None = None  # the last that could be the metal's, to hold over a short gap
         self.u_c: float | None = None  # expanded uncertainty, refreshed once a second
+        self.untold_since_s: float | None = None  # in something hot, and no figure of the metal since then
         self.late_s = 0.0
         self.heard_mono_s: float | None = None  # last sample of any kind, late ones too
         self._same_raw: float | None = None  # the digits that came last, since when, and how often
@@ -233,6 +234,7 @@ class ProbeChannel:
         tracker, trust = self.tracker, self.trust
         watched = tracker.place is Place.MELT and alloy is not None and not lifted
         if watched and (turned is not None or self.pace.due(at_s)):
+            self.pace.between_lumps = tracker.between_lumps
             tau_s, warmed = tracker.rule.tau_metal_s, turned is Sign.WARMED
             found = self.pace.look(at_s, temp_c, tracker.state, alloy, tau_s, warmed=warmed)
             if found:

@@ -39,6 +39,7 @@ class MetalPace:
         self.shaken = (
             False  # at the last look: it moved as metal seldom does; no lie yet, but it has to stand still first
         )
+        self.between_lumps = False  # it may be: there a tip may well be rough and turn, as a charge sinks and melts
         self._left: tuple[float, float] | None = None  # when it was last in the metal, and where
         self._last_c = 0.0  # the very last there
         self._deepest_c = 1e9  # since then
@@ -99,7 +100,7 @@ class MetalPace:
             return NOTHING
         left_s, left_c = self._left
         self.shaken = at_s - left_s < AWAY_S and abs(temp_c - self._last_c) > SHAKEN_C + PACE_C_PER_S * (at_s - left_s)
-        if left_c < metal.liquidus_c:
+        if left_c < metal.liquidus_c or self.between_lumps:
             return NOTHING  # between lumps, or in a shell of its own, it says little of the bath
         if temp_c > left_c + BACK_C + BACK_C_PER_S * (at_s - left_s):
             return tell("alarm.back_too_hot", was_c=left_c, is_c=temp_c, away_s=at_s - left_s)
@@ -137,7 +138,9 @@ class MetalPace:
         )
         rough = self._rough
         if one_c is None or two_c is None or self._metal is None or now_c < self._metal.liquidus_c:
-            return NOTHING  # between lumps that sink and melt a tip may well be rough
+            return NOTHING
+        if self.between_lumps:
+            return NOTHING
         if abs(now_c - 2.0 * two_c + one_c) > ROUGH_C:
             rough.append(at_s)
         while rough and rough[0] < at_s - ROUGH_MANY_S:
@@ -184,7 +187,7 @@ class MetalPace:
             return NOTHING
         self._way, self._turn_c = -self._way, temp_c
         turns = self._turns
-        if self._metal is None or temp_c < self._metal.liquidus_c:
+        if self._metal is None or temp_c < self._metal.liquidus_c or self.between_lumps:
             return NOTHING
         turns.append(at_s)
         while turns[0] < at_s - TURNS_S:

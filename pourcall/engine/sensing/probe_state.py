@@ -30,6 +30,9 @@ SLOW_STEP_S = 3.0  # slower sampling than this: a move shows as one large step
 SLOW_STEP_C = 40.0
 SLOW_STEP_C_PER_S = 2.6  # the fastest an open pot of metal cools (fluidity notes, section 4: silicon bronze)
 SETTLE_SAMPLES = 6
+SOLID_BELOW_C = 10.0
+# A tip between lumps half sees the pot. Above the liquidus by so much, for so long without a break, it is none.
+LUMPS_ABOVE_C, LUMPS_LAST_S = 25.0, 300.0
 # Evidence (natural logarithm of the odds, thermal_analysis/immersion.py) that what it reads is not the bath's: from the
 # first on it counts as leaving, below the second it is in again. Of air, from the third on it has surely left.
 LEFT, BACK, SURELY_LEFT = 4.0, 0.0, 3.0
@@ -119,6 +122,10 @@ class ProbeTracker:
         self.trend = Trend(self.rule.span_s)
         self.been_fluid = False
         self.fluid_this_melt = False  # once the metal was liquid, a probe that is out does not come back by warming
+        self.melted = False  # this melt's charge is known to be liquid; till then the tip may stand between lumps
+        self.between_lumps = False  # its tip may be: what it reads says little of the metal
+        self._was_solid = False  # it stood in metal that was certainly solid in this melt
+        self._above: float | None = None  # since when it reads what no melting of this alloy reads
         self.been_in = False  # in the metal at least once since it was last put out by hand
         self.moved_mono_s = 0.0  # last time it surged either way
         self._quiet_samples = 0
@@ -141,8 +148,8 @@ class ProbeTracker:
     def new_melt(self, mono_s: float) -> None:
         """Another batch: what the last one did says nothing any more."""
         self._melt_began_s = mono_s
-        self.been_fluid = self.fluid_this_melt = False
-        self._left_c = None
+        self.been_fluid = self.fluid_this_melt = self.melted = self._was_solid = self.between_lumps = False
+        self._left_c = self._above = None
 
     def force(self, state: ProbeState, mono_s: float) -> None:
         """A person says what the probe is doing."""
@@ -179,7 +186,8 @@ class ProbeTracker:
         if self.place is not Place.MELT and self.place is not Place.DIP:
             return None
         if self.state is not ProbeState.OUT and self.state is not ProbeState.ENTERING:
-            solid = alloy is not None and not self.fluid_this_melt and temp_c < alloy.liquidus_c
+            solid = alloy is not None and self._not_melted(mono_s, temp_c, alloy)
+            self.between_lumps = solid and self._was_solid and self.state is ProbeState.IN_METAL
             self.immersion.add(mono_s, temp_c, solid=solid)
         sign = self._sign(mono_s, temp_c, previous, alloy)
         new = PROBE_TABLE.get((self.state, sign))
@@ -198,6 +206,21 @@ class ProbeTracker:
             self.been_in, self._left_c = True, None
         self.state = new
         return sign
+
+    def _not_melted(self, mono_s: float, temp_c: float, alloy: AlloyFacts) -> bool:
+        """The charge may not be: it was solid, its melting was not seen, and it has not long been past all of it."""
+        if self.place is not Place.MELT:
+            return not self.fluid_this_melt and temp_c < alloy.liquidus_c
+        if temp_c < alloy.solidus_c - SOLID_BELOW_C and self.state is ProbeState.IN_METAL and not self.melted:
+            self._was_solid = True
+        if temp_c <= alloy.liquidus_c + LUMPS_ABOVE_C:
+            self._above = None
+        elif self._above is None:
+            self._above = mono_s
+        long_above = self._above is not None and mono_s - self._above >= LUMPS_LAST_S
+        if long_above or (not self._was_solid and temp_c >= alloy.liquidus_c):
+            self.melted = True
+        return not self.melted
 
     def _sign(
         self, mono_s: float, temp_c: float, previous: tuple[float, float] | None, alloy: AlloyFacts | None
