@@ -26,10 +26,5 @@ def set_blind_conditions(
         # in the metal, but shaken again and again: it never gets so far as to have proved itself
         unproven = tracker.state in _IN and channel.trust.state is TrustState.PROVING
         untold = watched and hot and (unproven or tracker.state in _MOVING)
-        if not untold:
-            channel.untold_since_s = None
-        elif channel.untold_since_s is None:
-            channel.untold_since_s = mono_s
-        since_s = channel.untold_since_s
-        lasts = since_s is not None and mono_s - since_s >= WAITS_S
+        lasts = channel.untold_for_s(mono_s, untold=untold) >= WAITS_S
         alarms.set_condition(ALARM, channel.config.name, lasts, mono_s, utc_s)

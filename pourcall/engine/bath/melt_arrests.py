@@ -88,7 +88,7 @@ class MeltArrests:
                 continue
             found = analysis.tick(mono_s, channel.u_c)
             if found.liquid:
-                channel.tracker.melted, channel.tracker.between_lumps = True, False
+                channel.tracker.seen_to_melt()
             for seen in found.seen:
                 mark = {"at_mono_s": seen.at_mono_s, "value": seen.temp_c}
                 self._say(ev.Marked, what=ev.MarkKind.ARREST, text=seen.text, **mark)

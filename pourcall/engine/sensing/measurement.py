@@ -215,6 +215,15 @@ class ProbeChannel:
             self.pace.forget()
             self._good = None
 
+    def untold_for_s(self, mono_s: float, *, untold: bool) -> float:
+        """How long it has been in something hot without a figure of the metal. untold: it is now."""
+        if not untold:
+            self.untold_since_s = None
+            return 0.0
+        if self.untold_since_s is None:
+            self.untold_since_s = mono_s
+        return mono_s - self.untold_since_s
+
     def new_melt(self, mono_s: float) -> None:
         """Another batch: what the last one did says nothing any more."""
         self.tracker.new_melt(mono_s)
@@ -234,7 +243,7 @@ class ProbeChannel:
         tracker, trust = self.tracker, self.trust
         watched = tracker.place is Place.MELT and alloy is not None and not lifted
         if watched and (turned is not None or self.pace.due(at_s)):
-            self.pace.between_lumps = tracker.between_lumps
+            self.pace.stands(between_lumps=tracker.between_lumps)
             tau_s, warmed = tracker.rule.tau_metal_s, turned is Sign.WARMED
             found = self.pace.look(at_s, temp_c, tracker.state, alloy, tau_s, warmed=warmed)
             if found:

@@ -45,6 +45,10 @@ class MetalPace:
         self._deepest_c = 1e9  # since then
         self._next_s = -1e9
 
+    def stands(self, *, between_lumps: bool) -> None:
+        """Where its tip may be."""
+        self.between_lumps = between_lumps
+
     def forget(self) -> None:
         """Another melt, or a person has put it right."""
         self._points.clear()
@@ -159,6 +163,8 @@ class MetalPace:
 
     def _rose(self, at_s: float, temp_c: float, lowest_c: float, tau_s: float) -> Message:
         """Faster than any furnace heats, for longer than a sheath settles."""
+        if self.between_lumps and self._metal is not None and temp_c < self._metal.solidus_c:
+            return NOTHING  # a small cold charge in a hot pot warms as fast as that
         wanted_s, points = RISE_S + RISE_TAUS * tau_s, self._points
         if at_s - points[0][0] < wanted_s or temp_c - lowest_c < RISE_C_PER_S * wanted_s:
             return NOTHING

@@ -151,6 +151,10 @@ class ProbeTracker:
         self.been_fluid = self.fluid_this_melt = self.melted = self._was_solid = self.between_lumps = False
         self._left_c = self._above = None
 
+    def seen_to_melt(self) -> None:
+        """The arrest says that the charge is liquid."""
+        self.melted, self.between_lumps = True, False
+
     def force(self, state: ProbeState, mono_s: float) -> None:
         """A person says what the probe is doing."""
         self.state = state
