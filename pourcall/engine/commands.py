@@ -41,6 +41,8 @@ MeltCommand = (
 AlarmCommand = inp.AckAlarm | inp.SilenceAlarms | inp.ShelveAlarm | inp.UnshelveAlarm | inp.TestAlarm
 ProbeCommand = inp.SetPlace | inp.SetProbeState | inp.StartDip
 
+CONFIRMS_S = 30.0  # so long after a lift that was proposed, a person's mark confirms it
+
 
 class CommandHandler:
     """Commands of one furnace."""
@@ -152,13 +154,25 @@ class CommandHandler:
             case inp.MarkPour():
                 self._pour(command, run, at_s)
             case inp.MarkLift():
-                self._facts.lift(run, at_s, proposed=False)
+                self._lift(command, run, at_s)
             case inp.MarkAddition():
                 self._facts.add_metal(run, at_s, command.mass_kg, command.source)
             case inp.MarkSkim():
                 self._facts.skim(run, at_s)
             case _:
                 assert_never(command)
+
+    def _lift(self, command: inp.MarkLift, run: MeltRun, at_s: float) -> None:
+        """A pot that is out is not lifted again, unless its metal was read since; earlier, it may have been lifted."""
+        first_s = run.lift_s
+        again = first_s is not None and run.lifted(self._outputs.mono_s) and at_s > first_s
+        if not again or first_s is None or run.read_since_lift(self._facts.history, at_s):
+            self._facts.lift(run, at_s, proposed=False)
+        elif run.lift_proposed and at_s - first_s <= CONFIRMS_S:
+            self._facts.lift(run, first_s, proposed=False)  # the same lift: it cools since the first moment of it
+        else:
+            what = tell("command.lifted_already", out_s=self._outputs.mono_s - first_s)
+            self._refuse(command, what, tell("command.do.read_first"))
 
     def _pour(self, command: inp.MarkPour, run: MeltRun, at_s: float) -> None:
         if command.mould:

@@ -13,7 +13,6 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.frames import SampleFlag
 from pourcall.contract.message import NOTHING, Told, tell
-from pourcall.contract.plan import lip_window_c
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import DipView, FurnaceSnapshot
 from pourcall.contract.status import Reason
@@ -393,11 +392,10 @@ class Engine:
         if after is None or after.lip_c is None:
             was = self.situation.state
             return (was, self.situation.state_why) if was is not ev.MeltState.EMPTY else (ev.MeltState.UNKNOWN, NOTHING)
-        low_c, high_c = lip_window_c(after.mould, run.plan)
         why = tell("melt.in_the_hand", lip_c=after.lip_c)
-        if after.lip_c > high_c:
+        if after.too_hot:
             return ev.MeltState.ABOVE, why
-        if after.lip_c >= low_c:
+        if not after.too_cold:
             return ev.MeltState.READY, why
         return (ev.MeltState.LIQUID if after.lip_c > run.plan.alloy.liquidus_c else ev.MeltState.FREEZING), why
 

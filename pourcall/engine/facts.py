@@ -182,6 +182,8 @@ class ShopFacts:
         now_s = self._outputs.mono_s
         self._read_off(ev.MarkKind.TYPED_TEMPERATURE, temp_c, source, at_s)
         self.typed = TypedFigure(at_s, temp_c, source)
+        if self.run is not None and self.run.lifted(now_s):
+            self.history.read(self.typed)
         if self.run is not None:
             self._guiding.settled(temp_c, TYPED_U_C, now_s)
 

@@ -73,12 +73,15 @@ def _in_the_hand(melt: Melt) -> Instruction:
     if after.lip_c is None:
         text = tell("instruction.lifted_unknown", mould=name, number=number, of=of)
         return Instruction(todo=ToDo.MARK_POUR, text=text, why=tell("instruction.lifted_unknown.why"), mould=name)
-    if after.too_hot_s is not None:
+    if after.too_hot:
         over_c = after.lip_c - mould.lip_c[1]
-        text = tell("instruction.too_hot_in_hand", mould=name, left_s=after.too_hot_s)
+        if after.too_hot_s is None:
+            text = tell("instruction.too_hot_in_hand_untimed", mould=name)
+        else:
+            text = tell("instruction.too_hot_in_hand", mould=name, left_s=after.too_hot_s)
         why = tell("instruction.too_hot_in_hand.why", lip_c=after.lip_c, over_difference_c=over_c)
         return Instruction(todo=ToDo.COOL, text=text, why=why, must=True, mould=name)
-    if after.left_s is not None and after.left_s <= 0.0:
+    if after.too_cold:
         return _window_closed(mould, after, after.lip_c)
     text = tell("instruction.mark_pour", mould=name, number=number, of=of)
     return Instruction(todo=ToDo.MARK_POUR, text=text, must=True, mould=name)

@@ -109,7 +109,7 @@ class Situation:
         if self.metal.temp_c is not None and not self.metal.held:
             return self.metal.temp_c
         after = None if self.melt is None or not self.melt.lifted else self.melt.after_lift
-        return None if after is None or after.lip_c is None else after.lip_c + after.mould.loss_c
+        return None if after is None or after.lip_c is None else after.lip_c + after.way_c
 
     @property
     def fluid(self) -> bool:

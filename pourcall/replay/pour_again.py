@@ -70,7 +70,9 @@ def into_another_mould(found: PourDetail, melt: MeltDetail, mould: str) -> Pour:
     basis: Told = row.basis
     if row.pot_temp_c is not None and row.pot_u_c is not None:
         run = MeltRun(plan, 0.0)
-        lip_c, lip_u_c = run.lip_at(planned, row.pot_temp_c, row.pot_u_c, found.lift_mono_s, found.at_mono_s)
+        source, lift_s, at_s = row.source, found.lift_mono_s, found.at_mono_s
+        read_s = None if source is None or source.at_lift or lift_s is None else max(lift_s, at_s - source.stale_s)
+        lip_c, lip_u_c = run.lip_at(planned, row.pot_temp_c, row.pot_u_c, lift_s, at_s, read_s)
         figure = row.basis if row.source is None else figure_told(row.source)
         way_c = row.pot_temp_c - lip_c
         basis = tell("correction.other_mould", pot_c=row.pot_temp_c, figure=figure, way_difference_c=way_c)

@@ -19,7 +19,14 @@ POURS = frozenset({ToDo.POUR, ToDo.POUR_SOON})
 
 def contradictions(shot: FurnaceSnapshot) -> list[str]:
     """Everything in a snapshot that cannot be true together; empty: nothing."""
-    return [*_pouring(shot), *_in_the_hand(shot), *_instruction(shot), *_figures(shot), *_moulds(shot)]
+    return [
+        *_pouring(shot),
+        *_arriving(shot),
+        *_in_the_hand(shot),
+        *_instruction(shot),
+        *_figures(shot),
+        *_moulds(shot),
+    ]
 
 
 def _moulds(shot: FurnaceSnapshot) -> list[str]:
@@ -98,6 +105,19 @@ def _pouring(shot: FurnaceSnapshot) -> list[str]:
     if too_hot and coast is not None and coast.mid is not None and coast.mid <= window.tap_max_c:
         wrong.append(f"closes too hot, and coasts to {coast.mid:.1f} inside {window.tap_max_c:.1f}")
     return wrong
+
+
+def _arriving(shot: FurnaceSnapshot) -> list[str]:
+    """*Pour* never stands while what would arrive lies outside the mould's window, whatever led there."""
+    window, told = shot.window, shot.instruction
+    if told.todo not in (ToDo.POUR, ToDo.POUR_SOON, ToDo.MARK_POUR) or window is None or window.lip_now_c is None:
+        return []
+    lip_c = window.lip_now_c
+    if not window.lip_min_c - 1e-6 <= lip_c <= window.lip_max_c + 1e-6:
+        return [f"{told.todo}, and {lip_c:.1f} would arrive in {window.lip_min_c:.1f} to {window.lip_max_c:.1f}"]
+    if told.todo is ToDo.MARK_POUR and shot.melt_state not in READY:
+        return [f"{told.todo}, and the melt is {shot.melt_state}"]
+    return []
 
 
 def _in_the_hand(shot: FurnaceSnapshot) -> list[str]:

@@ -35,6 +35,7 @@ LAG_RATE_C_PER_MIN = 90.0  # faster than metal heats: the probe still settles, n
 # After its last surge a probe still comes up to the metal: six time constants leave a four-hundredth of the rest. A
 # thick tube is not waited for so long: its rate would come too late to cut the power by.
 CATCHES_UP, CATCHES_UP_MOST_S = 6.0, 30.0
+_APART = (FigureSource.TYPED, FigureSource.DIP)  # a figure of one moment, of no probe that stays in
 _LIVE = (FigureSource.PROBE, FigureSource.LAST_GOOD, FigureSource.DIP_ON)
 
 
@@ -128,8 +129,10 @@ class MetalHistory:
     def add(self, mono_s: float, metal: MetalNow) -> None:
         """Keep one point a second, where there is a figure."""
         points = self._points
-        if metal.temp_c is None or (points and mono_s - points[-1].at_s < 1.0):
+        if metal.temp_c is None:
             return
+        if points and mono_s - points[-1].at_s < 1.0 and points[-1].source.figure is metal.source:
+            return  # what comes from elsewhere counts at once: it may be asked for in the same second
         source = PourSource(
             figure=metal.source, age_s=metal.age_s, lag_c=metal.lag_c, dip=metal.dip, instrument=metal.instrument
         )
@@ -137,10 +140,32 @@ class MetalHistory:
         while points[0].at_s < mono_s - HISTORY_S:
             points.popleft()
 
+    def read(self, typed: TypedFigure) -> None:
+        """A figure of a meter, at the moment it was read; for a pot that nothing else follows: it is in the hand."""
+        figure = _typed_figure(typed, typed.at_s)
+        source = PourSource(figure=figure.source, instrument=typed.instrument)
+        point = HistoryPoint(typed.at_s, typed.temp_c, figure.u_c, figure.how, source)
+        points = self._points
+        points.insert(bisect_right(points, typed.at_s, key=lambda one: one.at_s), point)
+
     def drop_after(self, mono_s: float) -> None:
-        """Forget what was kept after a moment: the probe was on its way out by then."""
+        """Forget what a probe said after a moment: it was on its way out by then. What was read apart stays."""
+        apart: list[HistoryPoint] = []
         while self._points and self._points[-1].at_s > mono_s:
-            self._points.pop()
+            point = self._points.pop()
+            if point.source.figure in _APART:
+                apart.append(point)
+        self._points.extend(reversed(apart))
+
+    def read_between(self, lift_s: float, mono_s: float) -> HistoryPoint | None:
+        """The last figure read of the metal itself after the lift: typed in, or of a dip that is over."""
+        for point in reversed(self._points):
+            if point.at_s <= lift_s:
+                return None
+            read_s = point.at_s - point.source.age_s
+            if point.at_s <= mono_s + 1e-6 and point.source.figure in _APART and read_s > lift_s:
+                return replace(point, at_s=read_s)
+        return None
 
     def at(self, mono_s: float) -> HistoryPoint | None:
         """The last figure not later than a moment."""

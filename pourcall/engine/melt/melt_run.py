@@ -18,7 +18,7 @@ from pourcall.contract.plan import (
     waiting_time_s,
 )
 from pourcall.contract.questions import LIFT_LASTS_S
-from pourcall.engine.bath.metal import MetalHistory
+from pourcall.engine.bath.metal import HistoryPoint, MetalHistory
 
 LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
@@ -30,8 +30,15 @@ class AfterLift(msgspec.Struct, frozen=True, kw_only=True):
     mould: MouldPlan
     lip_c: float | None = None  # would arrive, if it were poured now
     u_c: float = 0.0
-    left_s: float | None = None  # until it arrives too cold; below 0: it does already
-    too_hot_s: float | None = None  # until it arrives inside the window, where it is too hot yet
+    way_c: float = 0.0  # what of the planned loss is still to come: the pot itself is at most so much hotter
+    left_s: float | None = None  # until it arrives too cold; 0 and below: it does already; None: it never does
+    too_hot: bool = False
+    too_hot_s: float | None = None  # until it is so no more; None: it is not, or stays so
+
+    @property
+    def too_cold(self) -> bool:
+        """It would arrive below the window."""
+        return self.left_s is not None and self.left_s <= 0.0
 
 
 class MeltRun:
@@ -135,7 +142,9 @@ class MeltRun:
             return msgspec.structs.replace(pour, mould=mould)
         lip_c, lip_u_c, basis = pour.lip_temp_c, pour.lip_u_c, pour.basis
         if pour.pot_temp_c is not None and pour.pot_u_c is not None:
-            lip_c, lip_u_c = self.lip_at(plan, pour.pot_temp_c, pour.pot_u_c, pour.lift_mono_s, pour.at_mono_s)
+            lip_c, lip_u_c = self.lip_at(
+                plan, pour.pot_temp_c, pour.pot_u_c, pour.lift_mono_s, pour.at_mono_s, read_in_hand_s(pour)
+            )
             way_c = pour.pot_temp_c - lip_c
             basis = tell("pour.basis.other_mould", pot_c=pour.pot_temp_c, mould=plan.name, way_difference_c=way_c)
         return msgspec.structs.replace(
@@ -174,32 +183,61 @@ class MeltRun:
         return self.lift_s is not None and mono_s - self.lift_s < LIFT_LASTS_S
 
     def lip_at(
-        self, mould: MouldPlan, pot_c: float, pot_u_c: float, lift_s: float | None, at_s: float
+        self,
+        mould: MouldPlan,
+        pot_c: float,
+        pot_u_c: float,
+        lift_s: float | None,
+        at_s: float,
+        read_s: float | None = None,
     ) -> tuple[float, float]:
-        """Predicted temperature and U at the lip. Later moulds of one lift wait longer and lose more."""
-        lip_c = pot_c - mould.loss_c
-        extra_c = waiting_loss_c(mould, lip_c, waited_s(mould, lift_s, at_s))
-        return lip_c - extra_c, math.hypot(pot_u_c, mould.loss_u_c, 0.5 * extra_c)
+        """Predicted temperature and U at the lip. Later moulds of one lift wait longer and lose more.
+
+        read_s: when the pot was at that temperature, where that was after the lift; part of the way is behind it then.
+        """
+        way_s, way_c = _way_left(mould, lift_s, read_s)
+        lip_c, behind_c = pot_c - way_c, mould.loss_c - way_c
+        from_s = lift_s if lift_s is None or read_s is None else max(lift_s, read_s)
+        waited = waited_s(mould, lift_s, at_s) if from_s is None else max(0.0, at_s - from_s - way_s)
+        extra_c = waiting_loss_c(mould, lip_c, waited)
+        return lip_c - extra_c, math.hypot(pot_u_c, mould.loss_u_c, 0.5 * extra_c, 0.5 * behind_c)
+
+    def _metal_of_lift(self, history: MetalHistory, lift_s: float, at_s: float) -> HistoryPoint | None:
+        """The newest figure of the metal of a lift, by a moment: one read in the hand, else as it left the furnace."""
+        in_hand = history.read_between(lift_s, at_s)
+        if in_hand is not None:
+            return in_hand
+        known = history.at(lift_s)
+        return None if known is None or lift_s - known.at_s > KNOWN_S else known
+
+    def read_since_lift(self, history: MetalHistory, at_s: float) -> bool:
+        """The metal was read after the lift: what is lifted next need not be the metal of that lift."""
+        return self.lift_s is not None and history.read_between(self.lift_s, at_s) is not None
 
     def after_lift(self, history: MetalHistory, mono_s: float) -> AfterLift | None:
         """With the pot in the hand: what would arrive in the next mould now; None: no lift, or no mould is left."""
         mould = self.next_mould
         if self.lift_s is None or mould is None:
             return None
-        at_lift = history.at(self.lift_s)
-        if at_lift is None or self.lift_s - at_lift.at_s > KNOWN_S:
+        known = self._metal_of_lift(history, self.lift_s, mono_s)
+        if known is None:
             return AfterLift(mould=mould)
         low_c, high_c = lip_window_c(mould, self.plan)
-        gone_s = mono_s - self.lift_s
-        lip_c, u_c = self.lip_at(mould, at_lift.temp_c, at_lift.u_c, self.lift_s, mono_s)
-        planned_c = at_lift.temp_c - mould.loss_c
+        lip_c, u_c = self.lip_at(mould, known.temp_c, known.u_c, self.lift_s, mono_s, known.at_s)
+        way_s, way_c = _way_left(mould, self.lift_s, known.at_s)
+        planned_c, to_go_s = known.temp_c - way_c, way_s - (mono_s - max(self.lift_s, known.at_s))
         cold_s, cool_s = waiting_time_s(mould, planned_c, low_c), waiting_time_s(mould, planned_c, high_c)
+        left_s = None if cold_s is None else cold_s + to_go_s
+        if lip_c < low_c:  # by the plan it is so from the lift on: no part of the way is time that is left
+            left_s = min(0.0, left_s or 0.0)
         return AfterLift(
             mould=mould,
             lip_c=lip_c,
             u_c=u_c,
-            left_s=None if cold_s is None else cold_s + mould.loss_s - gone_s,
-            too_hot_s=None if cool_s is None or lip_c <= high_c else max(0.0, cool_s + mould.loss_s - gone_s),
+            way_c=way_c,
+            left_s=left_s,
+            too_hot=lip_c > high_c,
+            too_hot_s=None if cool_s is None or lip_c <= high_c else max(0.0, cool_s + to_go_s),
         )
 
     def pour(
@@ -211,14 +249,14 @@ class MeltRun:
         if lift_s is not None and (lift_s > at_s or (read_since and not self.lifted(at_s))):
             lift_s = None
         if lift_s is not None:
-            known = history.at(lift_s)
+            known = self._metal_of_lift(history, lift_s, at_s)
         pot_c = pot_u_c = lip_c = lip_u_c = None
         basis, source = tell("pour.basis.unknown"), PourSource(figure=FigureSource.NONE)
-        stale_s = 0.0 if known is None else (at_s if lift_s is None else lift_s) - known.at_s
-        if known is not None and stale_s <= KNOWN_S:
+        at_lift = lift_s is not None and known is not None and known.at_s <= lift_s
+        stale_s = 0.0 if known is None else (lift_s if at_lift and lift_s is not None else at_s) - known.at_s
+        if known is not None and (lift_s is not None or stale_s <= KNOWN_S):
             pot_c, pot_u_c = known.temp_c, known.u_c
-            lip_c, lip_u_c = self.lip_at(mould, pot_c, pot_u_c, lift_s, at_s)
-            at_lift = lift_s is not None
+            lip_c, lip_u_c = self.lip_at(mould, pot_c, pot_u_c, lift_s, at_s, known.at_s)
             source = msgspec.structs.replace(known.source, at_lift=at_lift, stale_s=stale_s)
             basis = tell(
                 "pour.basis.at_lift" if at_lift else "pour.basis.at_pour",
@@ -245,6 +283,22 @@ class MeltRun:
             lift_mono_s=lift_s,
             source=source,
         )
+
+
+def read_in_hand_s(pour: Pour) -> float | None:
+    """When the figure behind a pour was read, where the pot was in the hand by then; None: it was not."""
+    source = pour.source
+    if pour.lift_mono_s is None or source is None or source.at_lift:
+        return None
+    return max(pour.lift_mono_s, pour.at_mono_s - source.stale_s)
+
+
+def _way_left(mould: MouldPlan, lift_s: float | None, read_s: float | None) -> tuple[float, float]:
+    """Seconds and degC of the planned way that lie ahead of a figure; all of it for one that was read by the lift."""
+    if lift_s is None or read_s is None or read_s <= lift_s or mould.loss_s <= 0.0:
+        return mould.loss_s, mould.loss_c
+    way_s = max(0.0, mould.loss_s - (read_s - lift_s))
+    return way_s, mould.loss_c * way_s / mould.loss_s
 
 
 class PowerKnob:

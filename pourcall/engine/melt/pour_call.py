@@ -63,6 +63,7 @@ def judge_pour(
         fits = abs(lip_c - centre_c) <= width_c / 4.0 + keep_c
     else:
         fits = low_c - keep_c <= lip_c - u_c and lip_c + u_c <= high_c + keep_c
+    fits = fits and low_c <= lip_c <= high_c  # what keeps a call up never keeps it beyond the window itself
     why = tell(
         "call.pour.why",
         metal_c=metal_c,

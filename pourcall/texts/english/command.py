@@ -3,6 +3,7 @@
 TEXTS: dict[str, str] = {
     "command.melt_runs": "melt {melt} is running",
     "command.no_melt": "no melt runs on this furnace",
+    "command.lifted_already": "the pot is lifted already, since {out_s}",
     "command.before_the_melt": "that is before the melt began",
     "command.not_meant": "{temp_c} cannot be meant",
     "command.no_pour": "this melt has no pour {number}",
@@ -16,6 +17,7 @@ TEXTS: dict[str, str] = {
     "command.stays_in": "probe {probe} is in the metal already and read as it stands",
     "command.do.end_first": "End it first, or change it",
     "command.do.start": "Start a melt first",
+    "command.do.read_first": "If it was back in the furnace, read the metal first (`pourcall dip --read`), then lift",
     "command.do.shorter_ago": "Give a shorter time ago",
     "command.no_instrument": "it is not told what {temp_c} was read off",
     "command.do.name_instrument": "Say whether it was a meter in the metal or the panel of the furnace",

@@ -6,6 +6,7 @@ TEXTS: dict[str, str] = {
     "instruction.lifted_unknown": "Mark each pour as it is made: {mould} is next ({number} of {of})",
     "instruction.lifted_unknown.why": "the metal's temperature at the lift is not known: go by your eyes",
     "instruction.too_hot_in_hand": "Wait: too hot for {mould}, right in about {left_s}",
+    "instruction.too_hot_in_hand_untimed": "Wait: too hot for {mould}",
     "instruction.too_hot_in_hand.why": "it would arrive at {lip_c}, {over_difference_c} above the mould's window",
     "instruction.window_closed": "Too cold for {mould}: back into the furnace, or cast ingots, or pour and expect a misrun",
     "instruction.window_closed.why": "it would arrive at {lip_c} ± {lip_u_c}, {below_difference_c} below the mould's window",
