@@ -66,7 +66,7 @@ def test_metal_left_to_freeze_goes_liquid_freezing_solid_once(seed: int) -> None
             continue
         passed += [out.new for out in outs if isinstance(out, ev.MeltStateChanged)]
         told = engine.arrests.findings
-        if 0.15 < truth.liquid_fraction < 0.9:
+        if 0.15 < truth.liquid_fraction < 0.75:  # ZA-12 has no halt up there: surely below its liquidus at 0.79
             assert engine.state is MeltState.FREEZING
             assert not told.awaited
             assert told.liquid is None

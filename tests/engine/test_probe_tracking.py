@@ -37,6 +37,7 @@ def test_a_cold_probe_pushed_into_hot_metal_enters_settles_and_is_in(bench: Benc
 
 def test_a_plateau_of_ten_minutes_is_normal_and_raises_nothing(bench: Bench) -> None:
     bench.in_metal(450.0)
+    bench.run(68.0, lambda t: 450.0 + t / 2.0)
     bench.run(600.0, lambda t: 484.0 + 0.05 * math.sin(t))
     assert state(bench) is ProbeState.IN_METAL
     assert not bench.alarms()

@@ -1,5 +1,6 @@
 """What older versions told in sentences alone: read once, into columns, when a record is brought to schema 4."""
 
+import difflib
 import gzip
 import sqlite3
 from collections.abc import Iterator
@@ -54,6 +55,7 @@ AGAIN = (
     "the recorded trace"
 )
 PROBE = PourSource(figure=FigureSource.PROBE, at_lift=True)
+# MEANT-HERE
 
 
 @pytest.fixture
@@ -258,14 +260,23 @@ def decisions(outputs: list[Event] | list[Output]) -> list[tuple[Any, ...]]:
 
 
 def in_the_furnace(found: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
-    """Without closing windows, nor the states between a lift and the next melt: from the first pour of a lift on."""
+    """Without the states between a lift and the next melt: from the first pour of a lift on."""
     kept, lifted_s = [], [one[5] for one in found if one[1] == "pour" and one[5] is not None]
     for one in found:
         after_lift = any(lift_s <= one[0] <= lift_s + LIFT_LASTS_S for lift_s in lifted_s)
-        by_a_dips_rate = one[1] == "call" and one[2] is CallKind.WINDOW_CLOSING
-        if (one[1] != "state" or not after_lift) and not by_a_dips_rate:
+        if one[1] != "state" or not after_lift:
             kept.append(one)
     return kept
+
+
+def differences(recorded: list[tuple[Any, ...]], today: list[tuple[Any, ...]]) -> list[str]:
+    """What was decided then alone (-) and today alone (+), in order, to a second and a tenth of a degree."""
+    then, now = ([" ".join(_plain(part) for part in one) for one in found] for found in (recorded, today))
+    return [line for line in difflib.ndiff(then, now) if line[0] in "-+"]
+
+
+def _plain(part: Any) -> str:
+    return f"{part:.1f}" if isinstance(part, float) else str(part)
 
 
 def lips(outputs: list[Event] | list[Output]) -> list[tuple[float | None, float | None]]:
@@ -274,18 +285,19 @@ def lips(outputs: list[Event] | list[Output]) -> list[tuple[float | None, float 
 
 @pytest.mark.parametrize("number", range(4))
 def test_a_journal_of_schema_three_replayed_today_gives_the_same_decisions(played: Store, number: int) -> None:
+    """But for what is listed and meant (`MEANT`); and a state after a lift, left then as it stood, now goes on."""
     recorded, today = outputs_again(played, number)
-    # Three differences are meant. A window was called closing by the rate of a dip that was still coming up.
-    # A state after a lift was left as it stood at the lift; now it says what would arrive.
-    assert in_the_furnace(decisions(today)) == in_the_furnace(decisions(recorded))
+    assert differences(in_the_furnace(decisions(recorded)), in_the_furnace(decisions(today))) == MEANT[number]
     # What waits cools by Newton's law, no more in proportion to the time. The first
     # pour of a lift does not wait; a later one is told a little hotter, by 0.2 degC after half a minute.
     for (was_c, was_u_c), (now_c, now_u_c) in zip(lips(recorded), lips(today), strict=True):
         assert was_c is not None
+        assert was_u_c is not None
         assert now_c is not None
+        assert now_u_c is not None
         assert 0.0 <= now_c - was_c <= 0.3
-        assert now_u_c == pytest.approx(was_u_c, abs=0.1)
-    assert lips(today)[0] == lips(recorded)[0]
+        assert now_u_c >= was_u_c - 0.1  # a dip holds the coast of the bath too: never surer than it was said to be
+    assert lips(today)[0][0] == lips(recorded)[0][0]
 
 
 def test_an_old_pour_worked_out_again_for_its_own_moment_is_what_it_was(played: Store) -> None:
