@@ -43,6 +43,7 @@ from pourcall.engine.view import probe_view, why_no_reading, window_view
 EVALUATE_S = 0.45  # the melt is judged at most so often between ticks; a reading is judged at once
 LIFT_AFTER_CALL_S = 30.0
 RETURN_WITHIN_S = 60.0
+ASKED_S = 120.0  # a skim that was asked for and not told: by then it is done, or nobody went
 DOUBT_BACK_S = 2.0  # what a probe said so shortly before it was found out is forgotten
 _RESTARTED = int(SampleFlag.RESTARTED)
 _POURABLE = (ev.MeltState.READY, ev.MeltState.ABOVE)
@@ -149,6 +150,12 @@ class Engine:
 
     # -- samples ------------------------------------------------------------------------------------------------------
 
+    def _worked(self, mono_s: float) -> bool:
+        """Somebody is at the bath: metal added, skimmed, or a skim just asked for."""
+        skim = self.calls.up(ev.CallKind.SKIM)
+        asked = skim is not None and mono_s - skim.raised_mono_s < ASKED_S
+        return asked or (self.run is not None and self.run.worked(mono_s))
+
     def _sample(self, item: inp.SampleIn) -> None:
         board, sample = item.board, item.sample
         link = self._links.get(board)
@@ -171,7 +178,8 @@ class Engine:
         before = channel.tracker.state
         lifted = self.run is not None and self.run.lifted(item.mono_s)
         trusted = channel.trusted
-        reading, sign = channel.take(sample, item.late_s, item.mono_s, item.utc_s, alloy, lifted=lifted)
+        worked = self._worked(item.mono_s)
+        reading, sign = channel.take(sample, item.late_s, item.mono_s, item.utc_s, alloy, lifted=lifted, worked=worked)
         self.outputs.put(reading)
         if trusted and not channel.trusted:
             self._doubted(channel)

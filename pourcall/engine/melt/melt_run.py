@@ -21,6 +21,7 @@ from pourcall.contract.questions import LIFT_LASTS_S
 from pourcall.engine.bath.metal import HistoryPoint, MetalHistory
 
 LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
+WORK_S = 60.0  # skimming or stirring, or cold metal melting in: the bath is not at rest
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
 
 
@@ -96,6 +97,10 @@ class MeltRun:
     def add_metal(self, at_s: float) -> None:
         """Cold metal went in."""
         self.added_s = at_s
+
+    def worked(self, mono_s: float) -> bool:
+        """Skimmed, or metal added, so short a while ago that the bath is not at rest."""
+        return any(at_s is not None and 0.0 <= mono_s - at_s < WORK_S for at_s in (self.skimmed_s, self.added_s))
 
     def count_dip(self) -> int:
         """Number of a dip that is over."""

@@ -114,10 +114,11 @@ class ProbeChannel:
         alloy: AlloyFacts | None,
         *,
         lifted: bool = False,
+        worked: bool = False,
     ) -> tuple[Reading, Sign | None]:
         """A sample becomes a reading; with it the sign by which the probe's state changed, if it did.
 
-        lifted: the pot is out of the furnace, where metal moves as it likes.
+        lifted: the pot is out of the furnace, where metal moves as it likes. worked: somebody is at the bath.
         """
         self.late_s, self.heard_mono_s = late_s, mono_s
         if sample.raw_value != self._same_raw:
@@ -136,7 +137,7 @@ class ProbeChannel:
             plausible, turned = self._follow(at_s, temp_c, alloy)
             self._look_whether_backwards(at_s, temp_c, sample.cold_junction_c)
             if plausible is not Reason.SPIKE:
-                self._believe(at_s, temp_c, alloy, turned, lifted=lifted)
+                self._believe(at_s, temp_c, alloy, turned, lifted=lifted, worked=worked)
             if plausible is not Reason.OK:
                 reason = plausible
             elif reason is Reason.OK:
@@ -237,7 +238,14 @@ class ProbeChannel:
         return Level(good[0], good[1], tracker.trend.rate_c_per_min(LEVEL_RATE_S) or 0.0)
 
     def _believe(
-        self, at_s: float, temp_c: float, alloy: AlloyFacts | None, turned: Sign | None, *, lifted: bool
+        self,
+        at_s: float,
+        temp_c: float,
+        alloy: AlloyFacts | None,
+        turned: Sign | None,
+        *,
+        lifted: bool,
+        worked: bool,
     ) -> None:
         """What was followed is held against what metal can do, and against what was there before a gap."""
         tracker, trust = self.tracker, self.trust
@@ -245,7 +253,7 @@ class ProbeChannel:
         if watched and (turned is not None or self.pace.due(at_s)):
             self.pace.stands(between_lumps=tracker.between_lumps)
             tau_s, warmed = tracker.rule.tau_metal_s, turned is Sign.WARMED
-            found = self.pace.look(at_s, temp_c, tracker.state, alloy, tau_s, warmed=warmed)
+            found = self.pace.look(at_s, temp_c, tracker.state, alloy, tau_s, warmed=warmed, worked=worked)
             if found:
                 trust.lied(at_s, Cause.IMPLAUSIBLE, found)
             elif self.pace.shaken:

@@ -20,7 +20,8 @@ LEFT_OF_HEAT = 0.35  # an addition takes no more of what the bath holds above th
 FELL_S, FELL_TAUS = 300.0, 4.0
 SHAKEN_C, SHAKEN_S, PACE_C_PER_S = 15.0, 10.0, 1.3  # moved so much more than metal does in so long
 ROUGH_C, ROUGH_STEP_S = 4.0, 10.0  # off the straight line through what it was 10 and 20 s before
-ROUGH_SOON, ROUGH_SOON_S, ROUGH_MANY, ROUGH_MANY_S = 3, 90.0, 14, 600.0
+NOTCH_S = 35.0  # a skim, a stir, a lid: down and back, three or four bends in a row, and it runs straight again
+ROUGH_MANY, ROUGH_MANY_S = 10, 600.0  # bends beyond those of a notch
 AWAY_S = 120.0  # no longer out than a person needs to skim: then it comes back to the bath it left
 BACK_C, BACK_C_PER_S = 25.0, 1.3  # a bath is not hotter than this after a probe was out of it
 
@@ -34,8 +35,9 @@ class MetalPace:
         self._points: deque[tuple[float, float]] = deque()  # while it stands in the metal without a break
         self._turns: deque[float] = deque()
         self._way, self._turn_c = 0, 0.0  # up or down, and the furthest on that way
-        self._rough: deque[float] = deque()
+        self._rough: deque[float] = deque()  # bends that are no part of a notch
         self._rough_s = -1e9
+        self._bent_s, self._bends_since_s = -1e9, -1e9  # the last bend, and the first of those in a row with it
         self.shaken = (
             False  # at the last look: it moved as metal seldom does; no lie yet, but it has to stand still first
         )
@@ -54,6 +56,7 @@ class MetalPace:
         self._points.clear()
         self._turns.clear()
         self._rough.clear()
+        self._bent_s = -1e9
         self._way, self._left, self._deepest_c, self._next_s = 0, None, 1e9, -1e9
 
     def due(self, at_s: float) -> bool:
@@ -61,9 +64,20 @@ class MetalPace:
         return at_s >= self._next_s
 
     def look(
-        self, at_s: float, temp_c: float, state: ProbeState, alloy: AlloyFacts | None, tau_s: float, *, warmed: bool
+        self,
+        at_s: float,
+        temp_c: float,
+        state: ProbeState,
+        alloy: AlloyFacts | None,
+        tau_s: float,
+        *,
+        warmed: bool,
+        worked: bool = False,
     ) -> Message:
-        """What cannot be of metal; nothing: all may be. warmed: it just came into the metal by warming, no surge."""
+        """What cannot be of metal; nothing: all may be.
+
+        warmed: it just came into the metal by warming, no surge. worked: somebody is at the bath, which bends it.
+        """
         self._next_s = at_s + EVERY_S - 1e-6
         if alloy is not self._alloy:
             self._alloy, self._metal = alloy, None if alloy is None else curve_of(alloy)
@@ -85,7 +99,7 @@ class MetalPace:
             or self._lost_heat(temp_c, highest_c)
             or self._turned(at_s, temp_c)
             or self._shook(at_s, temp_c, high_c)
-            or self._is_rough(at_s)
+            or self._is_rough(at_s, worked=worked)
         )
 
     def _out(self, temp_c: float) -> Message:
@@ -103,9 +117,9 @@ class MetalPace:
         if self._left is None or metal is None:
             return NOTHING
         left_s, left_c = self._left
-        self.shaken = at_s - left_s < AWAY_S and abs(temp_c - self._last_c) > SHAKEN_C + PACE_C_PER_S * (at_s - left_s)
         if left_c < metal.liquidus_c or self.between_lumps:
             return NOTHING  # between lumps, or in a shell of its own, it says little of the bath
+        self.shaken = at_s - left_s < AWAY_S and abs(temp_c - self._last_c) > SHAKEN_C + PACE_C_PER_S * (at_s - left_s)
         if temp_c > left_c + BACK_C + BACK_C_PER_S * (at_s - left_s):
             return tell("alarm.back_too_hot", was_c=left_c, is_c=temp_c, away_s=at_s - left_s)
         if warmed and self._too_deep(left_c, self._deepest_c):
@@ -130,8 +144,11 @@ class MetalPace:
             return NOTHING
         return tell("alarm.rose", by_difference_c=temp_c - then_c, within_s=SHAKEN_S)
 
-    def _is_rough(self, at_s: float) -> Message:
-        """It does not go straight from one moment to the next, as metal and its sheath do."""
+    def _is_rough(self, at_s: float, *, worked: bool) -> Message:
+        """It never goes straight from one moment to the next, as metal and its sheath do.
+
+        Ordinary work bends it too, for seconds, and lets it go straight again: only what goes on bending is rough.
+        """
         if at_s < self._rough_s + ROUGH_STEP_S:
             return NOTHING
         self._rough_s = at_s
@@ -145,13 +162,19 @@ class MetalPace:
             return NOTHING
         if self.between_lumps:
             return NOTHING
-        if abs(now_c - 2.0 * two_c + one_c) > ROUGH_C:
-            rough.append(at_s)
         while rough and rough[0] < at_s - ROUGH_MANY_S:
             rough.popleft()
+        if worked or abs(now_c - 2.0 * two_c + one_c) <= ROUGH_C:
+            return NOTHING
+        if at_s - self._bent_s > 1.5 * ROUGH_STEP_S:
+            self._bends_since_s = at_s
+        self._bent_s = at_s
+        if at_s - self._bends_since_s < NOTCH_S:
+            return NOTHING
+        rough.append(at_s)
         if len(rough) >= ROUGH_MANY:
             return tell("alarm.wanders", times=len(rough), within_min=(at_s - rough[0]) / 60.0)
-        self.shaken = self.shaken or (len(rough) >= ROUGH_SOON and rough[-ROUGH_SOON] > at_s - ROUGH_SOON_S)
+        self.shaken = True
         return NOTHING
 
     def _too_deep(self, from_c: float, to_c: float) -> bool:

@@ -1,0 +1,93 @@
+"""What no metal does, and what ordinary work does: a skim bends a trace and is over, a lie goes on bending.
+
+Levels are invented; the alloy's are of the sheet that ships.
+"""
+
+from collections.abc import Callable
+
+import pytest
+
+from pourcall.contract.reading import ProbeState
+from pourcall.engine.sensing.metal_pace import MetalPace
+from pourcall.sim.plant.metal import alloy
+
+ZA27 = alloy("za27").facts  # liquidus 484 degC
+TAU_S = 4.0
+
+
+def shaken_s(trace: Callable[[float], float], *, until_s: float = 400.0, worked: bool = False) -> list[float]:
+    """When it would have had to stand still first; a lie found is an error."""
+    pace, found = MetalPace(), []
+    for second in range(int(until_s)):
+        lie = pace.look(float(second), trace(second), ProbeState.IN_METAL, ZA27, TAU_S, warmed=False, worked=worked)
+        assert not lie, lie
+        if pace.shaken:
+            found.append(float(second))
+    return found
+
+
+def notch(begins_s: float, deep_c: float, lasts_s: float) -> Callable[[float], float]:
+    """Rising slowly; down, and back on its way within seconds."""
+
+    def reads(t_s: float) -> float:
+        part = (t_s - begins_s) / lasts_s
+        return 530.0 + 0.3 * t_s - (deep_c * (1.0 - abs(2.0 * part - 1.0)) if 0.0 < part < 1.0 else 0.0)
+
+    return reads
+
+
+def zigzag(t_s: float) -> float:
+    return 550.0 + (6.0 if int(t_s) // 10 % 2 else 0.0)
+
+
+@pytest.mark.parametrize("begins_s", range(100, 110))
+@pytest.mark.parametrize(("deep_c", "lasts_s"), [(8.0, 12.0), (15.0, 16.0), (20.0, 20.0)])
+def test_a_skim_that_nobody_marked_goes_down_and_comes_back_and_nothing_is_doubted(
+    deep_c: float, lasts_s: float, begins_s: int
+) -> None:
+    assert shaken_s(notch(float(begins_s), deep_c, lasts_s)) == []
+
+
+def test_a_stir_and_a_skim_one_after_the_other_are_two_notches_and_no_doubt() -> None:
+    first, second = notch(100.0, 12.0, 14.0), notch(150.0, 12.0, 14.0)
+    assert shaken_s(lambda t_s: min(first(t_s), second(t_s))) == []
+
+
+def test_what_goes_on_bending_has_to_stand_still_first_within_a_minute() -> None:
+    found = shaken_s(zigzag, until_s=100.0)
+    assert found
+    assert found[0] <= 80.0
+
+
+def test_while_somebody_is_at_the_bath_bends_say_nothing() -> None:
+    assert shaken_s(zigzag, worked=True) == []
+
+
+def test_what_bends_for_minutes_is_a_lie() -> None:
+    pace = MetalPace()
+    found = [
+        lie
+        for second in range(300)
+        if (lie := pace.look(float(second), zigzag(second), ProbeState.IN_METAL, ZA27, TAU_S, warmed=False))
+    ]
+    assert found
+
+
+def test_a_probe_that_comes_out_of_its_shell_of_frozen_metal_comes_back_hotter_and_is_believed() -> None:
+    """It left at the solidus, where a shell holds it, and says little of the bath till that is gone."""
+    pace = MetalPace()
+    for second in range(60):
+        pace.look(float(second), 376.0, ProbeState.IN_METAL, ZA27, TAU_S, warmed=False)
+    for second in range(60, 80):
+        pace.look(float(second), 376.0 + 7.0 * (second - 60), ProbeState.ENTERING, ZA27, TAU_S, warmed=False)
+    pace.look(80.0, 521.0, ProbeState.IN_METAL, ZA27, TAU_S, warmed=False)
+    assert not pace.shaken
+
+
+def test_a_probe_back_in_liquid_metal_far_from_where_it_left_has_to_stand_still_first() -> None:
+    pace = MetalPace()
+    for second in range(60):
+        pace.look(float(second), 560.0, ProbeState.IN_METAL, ZA27, TAU_S, warmed=False)
+    pace.look(61.0, 520.0, ProbeState.LEAVING, ZA27, TAU_S, warmed=False)
+    pace.look(70.0, 500.0, ProbeState.IN_METAL, ZA27, TAU_S, warmed=False)
+    assert pace.shaken
