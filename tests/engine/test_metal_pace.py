@@ -91,3 +91,17 @@ def test_a_probe_back_in_liquid_metal_far_from_where_it_left_has_to_stand_still_
     pace.look(61.0, 520.0, ProbeState.LEAVING, ZA27, TAU_S, warmed=False)
     pace.look(70.0, 500.0, ProbeState.IN_METAL, ZA27, TAU_S, warmed=False)
     assert pace.shaken
+
+
+def falling(from_c: float) -> Callable[[float], float]:
+    """Chilled as by cold metal that went in: 40 degC in ten seconds."""
+    return lambda t_s: from_c - 4.0 * min(max(t_s - 60.0, 0.0), 10.0)
+
+
+def test_cold_metal_that_chills_a_tip_below_the_liquidus_or_was_told_is_no_doubt() -> None:
+    assert shaken_s(falling(500.0)) == []
+    assert shaken_s(falling(560.0), worked=True) == []
+
+
+def test_a_fall_in_liquid_metal_that_nobody_told_has_to_stand_still_first() -> None:
+    assert shaken_s(falling(560.0))

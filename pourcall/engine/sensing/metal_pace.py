@@ -98,7 +98,7 @@ class MetalPace:
             or self._rose(at_s, temp_c, lowest_c, tau_s)
             or self._lost_heat(temp_c, highest_c)
             or self._turned(at_s, temp_c)
-            or self._shook(at_s, temp_c, high_c)
+            or self._shook(at_s, temp_c, high_c, worked=worked)
             or self._is_rough(at_s, worked=worked)
         )
 
@@ -130,7 +130,7 @@ class MetalPace:
         """What it read at the last look not later than a moment; None: it was not in the metal yet."""
         return next((c for s, c in reversed(self._points) if s <= at_s + 1e-6), None)
 
-    def _shook(self, at_s: float, temp_c: float, high_c: float) -> Message:
+    def _shook(self, at_s: float, temp_c: float, high_c: float, *, worked: bool) -> Message:
         """It moved further in seconds than metal does: up, in liquid metal, is a lie; down may be cold metal."""
         then_c = self._before(at_s - SHAKEN_S)
         if then_c is None:
@@ -138,8 +138,11 @@ class MetalPace:
         most_c = SHAKEN_C + PACE_C_PER_S * SHAKEN_S
         if abs(temp_c - then_c) <= most_c:
             return NOTHING
-        self.shaken = True
         metal = self._metal
+        chilled = temp_c < then_c and (worked or (metal is not None and temp_c < metal.liquidus_c))
+        self.shaken = (
+            self.shaken or not chilled
+        )  # by cold metal, told or seen: below the liquidus nothing is ready anyhow
         if metal is None or temp_c - then_c < 0.0 or high_c < metal.liquidus_c or temp_c < high_c + most_c:
             return NOTHING
         return tell("alarm.rose", by_difference_c=temp_c - then_c, within_s=SHAKEN_S)
