@@ -84,13 +84,19 @@ def test_a_probe_that_comes_out_of_its_shell_of_frozen_metal_comes_back_hotter_a
     assert not pace.shaken
 
 
-def test_a_probe_back_in_liquid_metal_far_from_where_it_left_has_to_stand_still_first() -> None:
+@pytest.mark.parametrize(
+    ("back_c", "worked", "doubted"),
+    [(500.0, False, True), (500.0, True, False), (580.0, True, False), (595.0, True, True)],
+)
+def test_a_probe_back_in_liquid_metal_far_off_has_to_stand_still_first_unless_cold_metal_was_told(
+    back_c: float, *, worked: bool, doubted: bool
+) -> None:
     pace = MetalPace()
     for second in range(60):
         pace.look(float(second), 560.0, ProbeState.IN_METAL, ZA27, TAU_S, warmed=False)
     pace.look(61.0, 520.0, ProbeState.LEAVING, ZA27, TAU_S, warmed=False)
-    pace.look(70.0, 500.0, ProbeState.IN_METAL, ZA27, TAU_S, warmed=False)
-    assert pace.shaken
+    pace.look(70.0, back_c, ProbeState.IN_METAL, ZA27, TAU_S, warmed=False, worked=worked)
+    assert pace.shaken is doubted
 
 
 def falling(from_c: float) -> Callable[[float], float]:
@@ -101,6 +107,10 @@ def falling(from_c: float) -> Callable[[float], float]:
 def test_cold_metal_that_chills_a_tip_below_the_liquidus_or_was_told_is_no_doubt() -> None:
     assert shaken_s(falling(500.0)) == []
     assert shaken_s(falling(560.0), worked=True) == []
+
+
+def test_a_tip_that_warms_fast_in_a_cold_charge_is_no_doubt() -> None:
+    assert shaken_s(lambda t_s: 150.0 + 4.0 * min(max(t_s - 60.0, 0.0), 12.0)) == []
 
 
 def test_a_fall_in_liquid_metal_that_nobody_told_has_to_stand_still_first() -> None:

@@ -86,7 +86,7 @@ class MetalPace:
         if state is not ProbeState.IN_METAL:
             return self._out(temp_c)
         points = self._points
-        found = NOTHING if points else self._arrived(at_s, temp_c, warmed=warmed)
+        found = NOTHING if points else self._arrived(at_s, temp_c, warmed=warmed, worked=worked)
         points.append((at_s, temp_c))
         while points[0][0] < at_s - FELL_S - FELL_TAUS * tau_s:
             points.popleft()
@@ -111,7 +111,7 @@ class MetalPace:
         self._deepest_c = min(self._deepest_c, temp_c)
         return NOTHING
 
-    def _arrived(self, at_s: float, temp_c: float, *, warmed: bool) -> Message:
+    def _arrived(self, at_s: float, temp_c: float, *, warmed: bool, worked: bool) -> Message:
         """Back in the metal: as hot as the bath may be by now, and by a way that a probe takes."""
         metal = self._metal
         if self._left is None or metal is None:
@@ -119,7 +119,9 @@ class MetalPace:
         left_s, left_c = self._left
         if left_c < metal.liquidus_c or self.between_lumps:
             return NOTHING  # between lumps, or in a shell of its own, it says little of the bath
-        self.shaken = at_s - left_s < AWAY_S and abs(temp_c - self._last_c) > SHAKEN_C + PACE_C_PER_S * (at_s - left_s)
+        away_s, moved_c = at_s - left_s, temp_c - self._last_c
+        chilled = worked and moved_c < 0.0  # by the metal that went in
+        self.shaken = away_s < AWAY_S and abs(moved_c) > SHAKEN_C + PACE_C_PER_S * away_s and not chilled
         if temp_c > left_c + BACK_C + BACK_C_PER_S * (at_s - left_s):
             return tell("alarm.back_too_hot", was_c=left_c, is_c=temp_c, away_s=at_s - left_s)
         if warmed and self._too_deep(left_c, self._deepest_c):
@@ -139,10 +141,9 @@ class MetalPace:
         if abs(temp_c - then_c) <= most_c:
             return NOTHING
         metal = self._metal
-        chilled = temp_c < then_c and (worked or (metal is not None and temp_c < metal.liquidus_c))
-        self.shaken = (
-            self.shaken or not chilled
-        )  # by cold metal, told or seen: below the liquidus nothing is ready anyhow
+        if metal is not None and temp_c < metal.liquidus_c:
+            return NOTHING  # lumps sink and melt, cold metal chills it; and nothing is ready there
+        self.shaken = self.shaken or not (worked and temp_c < then_c)
         if metal is None or temp_c - then_c < 0.0 or high_c < metal.liquidus_c or temp_c < high_c + most_c:
             return NOTHING
         return tell("alarm.rose", by_difference_c=temp_c - then_c, within_s=SHAKEN_S)
