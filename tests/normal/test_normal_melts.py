@@ -24,8 +24,8 @@ from pourcall.sim.scenarios.normal_melts import normal_melt, run
 from pourcall.sim.shop import Scenario, Truth
 from tests.simulated import config_of
 
-CARELESS = (39, 139, 154)  # here the simulated caster truly lets the bath rise 15 to 45 degC above the tap window
-SEEDS = tuple(seed for seed in range(203) if seed not in CARELESS)  # two hundred normal melts
+CARELESS = (39, 40, 139, 154)  # here the simulated caster truly lets the bath rise 7 to 45 degC above the tap window
+SEEDS = tuple(seed for seed in range(204) if seed not in CARELESS)  # two hundred normal melts
 BLOCK = 20
 OVERSHOOT_C = 3.0
 
