@@ -56,7 +56,7 @@ def test_a_cup_from_a_file_is_judged_kept_and_shown_with_its_trend(
     in_f = run("probe", "show", "metal", "--at", "400C", "--unit", "F")
     assert "717.8 °F" in in_f.out
     told = json.loads(run("probe", "show", "metal", "--at", "400C", "--json").out)
-    assert [round(one["offset_c"]) for one in told["checks"]] == [0, -2, -6]
+    assert [round(one["offset_c"]) for one in told["checks"]] == [0, -2, -7]
 
 
 @pytest.mark.usefixtures("shop")

@@ -75,7 +75,7 @@ def test_from_the_demonstration_to_an_exported_pour_a_backup_and_another_home(
         window = said("cli.pour.window", Unit.F, low_c=535.0, high_c=570.0)
         assert "995 °F" in window
         assert "1058 °F" in window
-        assert tells(shown, "cli.pour.lip", Unit.F, where="inside", window=window)
+        assert tells(shown, "cli.pour.lip", Unit.F, arrived="inside", window=window)
 
     whole = asked(shell("export", melt["melt"], "--to", str(out), "--json"))
     assert len(pd.read_csv(whole["csv"])) == whole["rows"]

@@ -137,7 +137,7 @@ def test_a_failing_couple_is_doubted_from_its_onset_and_pours_nothing(name: str,
 @pytest.mark.parametrize(("name", "couple"), DAMAGED, ids=lambda part: part)
 def test_no_alloy_is_called_to_pour_by_a_failing_couple(name: str, couple: str, first: int) -> None:
     column = trace_of(name).column(couple)
-    assert len(alloys()) == 30
+    assert len(alloys()) == 32
     for alloy in alloys()[first::3]:
         check_failing(told(name, column, alloy, tick_s=COARSE_TICK_S), DAMAGED[name, couple])
 

@@ -1,5 +1,6 @@
 """What is asked before a command counts: one question for each situation, whatever the door it comes in by."""
 
+import math
 import msgspec
 import pytest
 
@@ -60,7 +61,8 @@ def test_a_pot_that_came_back_and_is_called_again_is_not_asked_about_its_old_lif
     bench.in_metal(570.0, make_plan(moulds=2))
     bench.do(inp.MarkLift())
     bench.do(inp.MarkPour())
-    bench.run(120.0, 20.0)
+    bench.run(120.0, lambda t: 20.0 + 550.0 * math.exp(-t / 20.0))
+    bench.run(30.0, lambda t: 570.0 - 548.0 * math.exp(-t / 4.0))
     bench.run(900.0, 570.0)
     assert doubt(bench, inp.MarkPour()) is None
 

@@ -28,6 +28,7 @@ def waiting(bench: Bench) -> None:
     bench.in_metal(540.0)
     bench.do(inp.MarkPower(level=inp.PowerLevel.LOW))
     bench.do(inp.RunProfile(profile=WAITING))
+    bench.run(60.0, lambda t: 540.0 + t / 2.0)
     bench.run(20.0, 570.0)
     assert waits(bench)
 
@@ -95,6 +96,7 @@ def test_a_skim_put_off_does_not_come_between_a_pour_that_is_called(bench: Bench
     bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
     bench.run(20.0, 545.0)
     bench.do(inp.AnswerCall(call="skim", answer=inp.Answer.NOT_NOW))
+    bench.run(50.0, lambda t: 545.0 + t / 2.0)
     bench.run(200.0, 570.0)
     assert bench.up(CallKind.POUR)
     assert len(bench.calls(CallKind.SKIM)) == 1
