@@ -23,8 +23,10 @@ def set_blind_conditions(
         if tracker.place is not Place.MELT and tracker.place is not Place.DIP:
             continue
         hot = last is not None and last.temp_c is not None and last.temp_c >= HOT_C
-        # in the metal, but shaken again and again: it never gets so far as to have proved itself
-        unproven = tracker.state in _IN and channel.trust.state is TrustState.PROVING
+        # In the metal, but shaken again and again: it never gets so far as to have proved itself. A figure that
+        # stands to the last digit is another matter, and has its own alarm.
+        moves = channel.same_digits_s(mono_s) < WAITS_S
+        unproven = moves and tracker.state in _IN and channel.trust.state is TrustState.PROVING
         untold = watched and hot and (unproven or tracker.state in _MOVING)
         lasts = channel.untold_for_s(mono_s, untold=untold) >= WAITS_S
         alarms.set_condition(ALARM, channel.config.name, lasts, mono_s, utc_s)

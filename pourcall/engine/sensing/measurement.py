@@ -185,6 +185,10 @@ class ProbeChannel:
         with contextlib.suppress(PourcallError):
             self.u_c = budget(chain, reading.temp_c, reading.cold_junction_c).expanded_c
 
+    def same_digits_s(self, mono_s: float) -> float:
+        """For how long it has said the same to the last digit."""
+        return 0.0 if self._same_raw is None else mono_s - self._same_since_s
+
     def look_whether_stuck(self, mono_s: float, high_s: float, alloy: AlloyFacts | None) -> None:
         """Once a second: the same digits for longer than can be. high_s: how long the power has been high."""
         raw, good = self._same_raw, self._good
