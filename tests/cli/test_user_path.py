@@ -150,10 +150,10 @@ def test_a_melt_by_hand_against_a_running_daemon_is_on_the_record(
     assert [mould["name"] for mould in now()["plan"]["moulds"]] == ["cleat 1", "cleat 2"]
     wrong = shell("melt", "change", "--alloy", "zaa27")
     assert (wrong.code, "Nearest: za27" in wrong.err) == (3, True)
-    early = shell("pour", "mark", "--ago", "40s")
+    early = shell("pour", "mark", "--ago", "40s", "--sure")
     assert (early.code, tells(early.err, "command.before_the_melt")) == (7, True)
     time.sleep(1.2)  # real time: the melt must be older than the mark is dated back
-    poured = shell("pour", "mark", "--ago", "1s", "--who", "Ann")
+    poured = shell("pour", "mark", "--ago", "1s", "--who", "Ann", "--sure")
     assert poured.code == 0, poured.err
     assert tells(poured.out, "daemon.done.pour", number=1, mould="cleat 1")
     assert shell("pour", "mark", "--mould", "cleat 9").code == 7

@@ -102,7 +102,7 @@ def calibrate(path: Path, metal: str, gain: float, utc_s: float) -> float:
 
     run = cool_cup(Cup(metal, gain=gain))
     trace = emf_trace([RawSample(s.at_s, RawKind.EMF_UV, s.emf_uv, s.cold_junction_c) for s in run.samples], "K")
-    found = find_point(trace, cal_point(metal), FACTS, grade="99.9")
+    found = find_point(trace, cal_point(metal), FACTS, grade="99.9", heating="off")
     write_aside(
         path,
         lambda conn: add_point(
