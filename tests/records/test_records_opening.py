@@ -142,6 +142,21 @@ def test_a_damaged_page_is_found_and_the_file_set_aside_never_deleted(
     assert "damaged-20260528T202640Z" in store.findings[0].detail
 
 
+def test_bytes_that_are_no_text_anywhere_in_the_schema_set_the_file_aside_or_do_no_harm(
+    database: Path, recording: Any, make: Maker
+) -> None:
+    """SQLite quotes what it read; a message it cannot write as text is damage like any other."""
+    filled(database, recording, make, notes=3)
+    whole = database.read_bytes()
+    for at in range(120, 4 * PAGE_BYTES, PAGE_BYTES // 5):
+        database.write_bytes(whole[:at] + b"\xa5" * 16 + whole[at + 16 :])
+        store = Store.open(database, utc_s=UTC_S)
+        assert [finding.kind for finding in store.findings] in ([], ["store_damaged"])
+        store.close()
+        for file in database.parent.glob("pourcall.sqlite*"):
+            file.unlink()
+
+
 def test_a_file_that_is_no_database_is_set_aside_and_a_second_one_beside_it(tmp_path: Path) -> None:
     path = tmp_path / "a.sqlite"
     for text in ("not a database at all", "nor this"):

@@ -10,6 +10,7 @@ import sqlite3
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
@@ -29,9 +30,40 @@ class Finding(msgspec.Struct, frozen=True):
     detail: str
 
 
+class Connection(sqlite3.Connection):
+    """A connection whose every failure is a sqlite3.Error.
+
+    SQLite quotes what it read in its messages; where damage left bytes that are no text, Python raises
+    UnicodeDecodeError in place of the error, and nothing that handles a damaged file would see it.
+    """
+
+    def execute(self, sql: str, parameters: Any = (), /) -> sqlite3.Cursor:
+        """As sqlite3 does it."""
+        try:
+            return super().execute(sql, parameters)
+        except UnicodeDecodeError as err:
+            raise damage_of(err) from err
+
+    def executescript(self, sql_script: str, /) -> sqlite3.Cursor:
+        """As sqlite3 does it."""
+        try:
+            return super().executescript(sql_script)
+        except UnicodeDecodeError as err:
+            raise damage_of(err) from err
+
+
+def damage_of(err: UnicodeDecodeError) -> sqlite3.DatabaseError:
+    """The error that SQLite meant, in words that can be read."""
+    meant = sqlite3.DatabaseError(bytes(err.object).decode("utf-8", "replace"))
+    meant.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+    return meant
+
+
 def connect(path: Path, *, read_only: bool = False, thread_bound: bool = True) -> sqlite3.Connection:
     """A connection in autocommit mode with our settings; the file is not checked and not migrated."""
-    conn = sqlite3.connect(path, isolation_level=None, timeout=BUSY_MS / 1000.0, check_same_thread=thread_bound)
+    conn = sqlite3.connect(
+        path, isolation_level=None, timeout=BUSY_MS / 1000.0, check_same_thread=thread_bound, factory=Connection
+    )
     try:
         conn.execute("PRAGMA foreign_keys = ON")
         if read_only:
@@ -116,6 +148,8 @@ def _damage(path: Path, *, thorough: bool) -> str:
                 conn.execute("SELECT * FROM journal ORDER BY id DESC LIMIT 1000").fetchall()
         complaints = [str(row[0]) for row in found if row[0] != "ok"]
         return "; ".join(complaints)[:300]
+    except UnicodeDecodeError as err:
+        return str(damage_of(err))
     except sqlite3.DatabaseError as err:
         code = getattr(err, "sqlite_errorcode", 0) & 0xFF
         if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
