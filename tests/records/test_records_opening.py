@@ -3,6 +3,8 @@
 import hashlib
 import shutil
 import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -140,6 +142,22 @@ def test_a_damaged_page_is_found_and_the_file_set_aside_never_deleted(
     aside = database.with_name("pourcall.sqlite.damaged-20260528T202640Z")
     assert aside.read_bytes()[2 * size : 2 * size + 64] == b"\xa5" * 64
     assert "damaged-20260528T202640Z" in store.findings[0].detail
+
+
+def test_another_program_that_closes_the_file_never_takes_the_log_of_a_running_daemon_away(tmp_path: Path) -> None:
+    """SQLite, "How To Corrupt An SQLite Database File", 2.2: whoever closes a file drops all its own locks on it."""
+    path = tmp_path / "pourcall.sqlite"
+    conn, _ = open_database(path, utc_s=UTC_S)
+    Store.read(path).close()  # as the daemon does for every listing asked of it
+    log = path.with_name(path.name + "-wal").stat().st_ino
+    look = f"import sqlite3; c = sqlite3.connect({str(path)!r}); c.execute('SELECT * FROM melts').fetchall(); c.close()"
+    subprocess.run([sys.executable, "-c", look], check=True, timeout=60)
+    assert path.with_name(path.name + "-wal").stat().st_ino == log
+    conn.execute("INSERT INTO furnaces (name) VALUES ('crucible')")
+    other = sqlite3.connect(path)
+    assert other.execute("SELECT name FROM furnaces").fetchall() == [("crucible",)]
+    other.close()
+    conn.close()
 
 
 def test_bytes_that_are_no_text_anywhere_in_the_schema_set_the_file_aside_or_do_no_harm(

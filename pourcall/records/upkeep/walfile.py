@@ -1,9 +1,10 @@
-"""A write-ahead log read without SQLite. Which schema version it holds, and whether its tail is torn.
+"""The header of a record file and its write-ahead log: which schema version they hold, whether the tail is torn.
 
-Opening a database changes files beside it; a file newer than this program must be refused before that. Read-only.
+Opening a database to write changes files beside it; a file newer than this program must be refused before that.
 Source of the layout: SQLite, "Database File Format", sections 1.3 (header) and 4.1 (WAL file format).
 """
 
+import sqlite3
 import struct
 from pathlib import Path
 
@@ -42,13 +43,33 @@ def parse_header(page: bytes) -> FileHeader:
 
 
 def read_header(database: Path) -> FileHeader | None:
-    """The header of a database file as it lies on disk, without its log; None where there is no file or it is empty."""
+    """The header of a database file as it lies on disk, without its log; None where there is no file or it is empty.
+
+    Read through SQLite, as a file that does not change: nothing is written and no log looked at. Opening and closing
+    it ourselves would drop every lock that this process holds on it, and the next program that closes the file would
+    then delete the log under us (SQLite, "How To Corrupt An SQLite Database File", section 2.2).
+    Raises OSError for a file that cannot be read.
+    """
     try:
-        with database.open("rb") as file:
-            page = file.read(100)
+        if not database.stat().st_size:
+            return None
     except FileNotFoundError:
         return None
-    return parse_header(page) if page else None
+    conn = None
+    try:
+        conn = sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+        ((version,), (application,)) = (
+            conn.execute(f"PRAGMA {name}").fetchone() for name in ("user_version", "application_id")
+        )
+        return FileHeader(is_sqlite=True, user_version=version, application_id=application)
+    except sqlite3.OperationalError as err:
+        raise OSError(f"{database}: {err}") from err
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as err:
+        no_database = getattr(err, "sqlite_errorcode", 0) & 0xFF == sqlite3.SQLITE_NOTADB
+        return FileHeader(is_sqlite=not no_database)
+    finally:
+        if conn is not None:
+            conn.close()
 
 
 def read_wal(wal: Path) -> WalState:
