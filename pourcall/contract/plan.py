@@ -210,6 +210,11 @@ def waited_s(mould: MouldPlan, lift_s: float | None, at_s: float) -> float:
     return 0.0 if lift_s is None else max(0.0, at_s - lift_s - mould.loss_s)
 
 
+def loss_rate_c_per_s(mould: MouldPlan) -> float:
+    """At which metal cools on the planned way; 0 where no loss, or no time for it, is planned."""
+    return mould.loss_c / mould.loss_s if mould.loss_c > 0.0 and mould.loss_s > 0.0 else 0.0
+
+
 def waiting_loss_c(mould: MouldPlan, lip_c: float, extra_s: float) -> float:
     """What metal that would arrive at `lip_c` loses by arriving `extra_s` later than planned.
 
@@ -217,9 +222,9 @@ def waiting_loss_c(mould: MouldPlan, lip_c: float, extra_s: float) -> float:
     long the pot stood. First order; freezing on the way holds metal back and is left out.
     """
     above_c = lip_c - SURROUNDINGS_C
-    if extra_s <= 0.0 or above_c <= 0.0 or mould.loss_c <= 0.0 or mould.loss_s <= 0.0:
+    if extra_s <= 0.0 or above_c <= 0.0:
         return 0.0
-    return above_c * -math.expm1(-mould.loss_c / mould.loss_s * extra_s / above_c)
+    return above_c * -math.expm1(-loss_rate_c_per_s(mould) * extra_s / above_c)
 
 
 def waiting_time_s(mould: MouldPlan, lip_c: float, wanted_c: float) -> float | None:
@@ -228,9 +233,9 @@ def waiting_time_s(mould: MouldPlan, lip_c: float, wanted_c: float) -> float | N
     None: it never does.
     """
     spare_c, above_c = lip_c - wanted_c, lip_c - SURROUNDINGS_C
-    if mould.loss_c <= 0.0 or mould.loss_s <= 0.0 or wanted_c <= SURROUNDINGS_C:
+    rate_c_per_s = loss_rate_c_per_s(mould)
+    if rate_c_per_s <= 0.0 or wanted_c <= SURROUNDINGS_C:
         return None if spare_c > 0.0 else 0.0
-    rate_c_per_s = mould.loss_c / mould.loss_s
     if spare_c <= 0.0:
         return spare_c / rate_c_per_s
     return -above_c / rate_c_per_s * math.log((wanted_c - SURROUNDINGS_C) / above_c)

@@ -14,6 +14,14 @@ from tests.engine.conftest import Bench, make_plan
 from tests.engine.invariants import contradictions
 
 
+def poured_once_and_cold(bench: Bench) -> None:
+    """One of two moulds is poured, and the probe has hung in the air since the lift."""
+    bench.in_metal(565.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    bench.do(inp.MarkPour())
+    bench.run(90.0, lambda t: max(30.0, 565.0 - 20.0 * t))
+
+
 def back_in(bench: Bench, temp_c: float, seconds: float) -> None:
     bench.run(5.0, 30.0)
     bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
@@ -21,10 +29,7 @@ def back_in(bench: Bench, temp_c: float, seconds: float) -> None:
 
 
 def test_a_pot_put_back_is_poured_from_a_lift_of_its_own(bench: Bench) -> None:
-    bench.in_metal(565.0, make_plan(moulds=2))
-    bench.do(inp.MarkLift())
-    bench.do(inp.MarkPour())
-    bench.run(90.0, lambda t: max(30.0, 565.0 - 20.0 * t))
+    poured_once_and_cold(bench)
     back_in(bench, 570.0, 60.0)
     assert any(mark.what == "pot_returned" for mark in bench.of(Marked))
     assert bench.engine.snapshot().melt_state is MeltState.READY
@@ -36,10 +41,7 @@ def test_a_pot_put_back_is_poured_from_a_lift_of_its_own(bench: Bench) -> None:
 
 
 def test_a_probe_in_metal_on_the_bench_that_is_part_solid_does_not_bring_the_pot_back(bench: Bench) -> None:
-    bench.in_metal(565.0, make_plan(moulds=2))
-    bench.do(inp.MarkLift())
-    bench.do(inp.MarkPour())
-    bench.run(90.0, lambda t: max(30.0, 565.0 - 20.0 * t))
+    poured_once_and_cold(bench)
     back_in(bench, 440.0, 60.0)
     assert not any(mark.what == "pot_returned" for mark in bench.of(Marked))
 

@@ -1,6 +1,7 @@
 """What is asked before a command counts: one question for each situation, whatever the door it comes in by."""
 
 import math
+
 import msgspec
 import pytest
 

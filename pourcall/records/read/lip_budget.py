@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from pourcall.contract.events import FigureSource, PourSource
 from pourcall.contract.message import Message, Told, tell
-from pourcall.contract.plan import LossBasis, MouldPlan, waited_s, waiting_loss_c
+from pourcall.contract.plan import LossBasis, MouldPlan, loss_rate_c_per_s, waited_s, waiting_loss_c
 from pourcall.contract.reading import GROWTH_C_PER_MIN, LAG_SAID_C
 from pourcall.records.read.views import LipPart, LipStep, PourRow
 
@@ -68,7 +68,7 @@ def figure_told(source: PourSource) -> Message:
 
 def _waited_c(mould: MouldPlan, lip_c: float, extra_s: float, recorded_c: float) -> float:
     """What waiting took, by the law of cooling; pours before schema 4 were worked out in proportion to the time."""
-    known = (waiting_loss_c(mould, lip_c, extra_s), mould.loss_c / mould.loss_s * extra_s)
+    known = (waiting_loss_c(mould, lip_c, extra_s), loss_rate_c_per_s(mould) * extra_s)
     return min(known, key=lambda one_c: abs(one_c - recorded_c))
 
 

@@ -20,6 +20,7 @@ from pourcall.records.read.views import MeltDetail, MeltFilter, MeltRow, PourDet
 from pourcall.records.upkeep.migrate import refuse_foreign, shipped_steps
 from pourcall.records.upkeep.opening import Finding, file_identity, open_database
 from pourcall.records.write.numbering import melt_number, next_melt
+from pourcall.records.write.sqlite_errors import Connection
 
 
 class Store:
@@ -151,6 +152,7 @@ def _connect(path: Path) -> tuple[sqlite3.Connection, tuple[int, int] | None]:
             isolation_level=None,
             timeout=5.0,
             check_same_thread=False,
+            factory=Connection,
         )
         conn.execute("PRAGMA query_only = ON")
         conn.execute("PRAGMA cache_size = -4000")

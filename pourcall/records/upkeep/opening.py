@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import Any
 
 import msgspec
 
@@ -19,6 +18,7 @@ from pourcall.contract.errors import StoreError
 from pourcall.contract.message import Told, tell
 from pourcall.records.upkeep.migrate import PAGE_BYTES, Step, migrate, refuse_foreign, shipped_steps
 from pourcall.records.upkeep.walfile import read_wal
+from pourcall.records.write.sqlite_errors import Connection, damage_of, is_damage
 
 FULL_CHECK_BYTES = 256 * 2**20  # about five million rows: read in under 5 s from a slow card
 BUSY_MS = 250
@@ -38,35 +38,6 @@ class Finding(msgspec.Struct, frozen=True):
 
     kind: FindingKind
     detail: Told
-
-
-class Connection(sqlite3.Connection):
-    """A connection whose every failure is a sqlite3.Error.
-
-    SQLite quotes what it read in its messages; where damage left bytes that are no text, Python raises
-    UnicodeDecodeError in place of the error, and nothing that handles a damaged file would see it.
-    """
-
-    def execute(self, sql: str, parameters: Any = (), /) -> sqlite3.Cursor:
-        """As sqlite3 does it."""
-        try:
-            return super().execute(sql, parameters)
-        except UnicodeDecodeError as err:
-            raise damage_of(err) from err
-
-    def executescript(self, sql_script: str, /) -> sqlite3.Cursor:
-        """As sqlite3 does it."""
-        try:
-            return super().executescript(sql_script)
-        except UnicodeDecodeError as err:
-            raise damage_of(err) from err
-
-
-def damage_of(err: UnicodeDecodeError) -> sqlite3.DatabaseError:
-    """The error that SQLite meant, in words that can be read."""
-    meant = sqlite3.DatabaseError(bytes(err.object).decode("utf-8", "replace"))
-    meant.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
-    return meant
 
 
 def connect(path: Path, *, read_only: bool = False, thread_bound: bool = True) -> sqlite3.Connection:
@@ -161,8 +132,7 @@ def _damage(path: Path, *, thorough: bool) -> str:
     except UnicodeDecodeError as err:
         return str(damage_of(err))
     except sqlite3.DatabaseError as err:
-        code = getattr(err, "sqlite_errorcode", 0) & 0xFF
-        if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        if is_damage(err):
             return str(err)
         raise _not_usable(path, str(err)) from err
     finally:

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import msgspec
 
+from pourcall.records.write.sqlite_errors import Connection
+
 _WAL_HEADER = struct.Struct(">8I")
 _FRAME_HEADER = struct.Struct(">6I")
 _MAGIC = (0x377F0682, 0x377F0683)
@@ -57,16 +59,14 @@ def read_header(database: Path) -> FileHeader | None:
         return None
     conn = None
     try:
-        conn = sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
-        ((version,), (application,)) = (
-            conn.execute(f"PRAGMA {name}").fetchone() for name in ("user_version", "application_id")
-        )
+        conn = sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro&immutable=1", uri=True, factory=Connection)
+        (version,) = conn.execute("PRAGMA user_version").fetchone()
+        (application,) = conn.execute("PRAGMA application_id").fetchone()
         return FileHeader(is_sqlite=True, user_version=version, application_id=application)
     except sqlite3.OperationalError as err:
         raise OSError(f"{database}: {err}") from err
-    except (sqlite3.DatabaseError, UnicodeDecodeError) as err:
-        no_database = getattr(err, "sqlite_errorcode", 0) & 0xFF == sqlite3.SQLITE_NOTADB
-        return FileHeader(is_sqlite=not no_database)
+    except sqlite3.DatabaseError as err:
+        return FileHeader(is_sqlite=err.sqlite_errorcode & 0xFF != sqlite3.SQLITE_NOTADB)
     finally:
         if conn is not None:
             conn.close()

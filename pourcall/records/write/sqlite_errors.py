@@ -1,4 +1,4 @@
-"""What a failed write means. SQLite's codes become the five problems that a person is told.
+"""What a failure of SQLite means. Its codes become the five problems a person is told; none comes as another error.
 
 Source of the codes: SQLite, "Result and Error Codes". A full disk has two names: SQLITE_FULL, and SQLITE_IOERR_WRITE
 under a file-size limit (measured).
@@ -8,6 +8,7 @@ import errno
 import shutil
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 from pourcall.contract.inputs import StoreProblem
 
@@ -50,6 +51,35 @@ def is_damage(error: Exception) -> bool:
     """Whether the file itself is broken: no retry heals it."""
     code = (getattr(error, "sqlite_errorcode", 0) or 0) & 0xFF
     return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+class Connection(sqlite3.Connection):
+    """A connection whose every failure is a sqlite3.Error.
+
+    SQLite quotes what it read in its messages; where damage left bytes that are no text, Python raises
+    UnicodeDecodeError in place of the error, and nothing that handles a damaged file would see it.
+    """
+
+    def execute(self, sql: str, parameters: Any = (), /) -> sqlite3.Cursor:
+        """As sqlite3 does it."""
+        try:
+            return super().execute(sql, parameters)
+        except UnicodeDecodeError as err:
+            raise damage_of(err) from err
+
+    def executescript(self, sql_script: str, /) -> sqlite3.Cursor:
+        """As sqlite3 does it."""
+        try:
+            return super().executescript(sql_script)
+        except UnicodeDecodeError as err:
+            raise damage_of(err) from err
+
+
+def damage_of(err: UnicodeDecodeError) -> sqlite3.DatabaseError:
+    """The error that SQLite meant, in words that can be read."""
+    meant = sqlite3.DatabaseError(bytes(err.object).decode("utf-8", "replace"))
+    meant.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+    return meant
 
 
 def _no_space(path: Path) -> bool:
