@@ -57,6 +57,7 @@ class CallManager:
         self._skim_called = False
         self._step_waits = False  # the step that is up stays until it is told
         self.pour_ended_s = -1e9
+        self._ended_mould = ""
 
     # -- bookkeeping --------------------------------------------------------------------------------------------------
 
@@ -170,14 +171,21 @@ class CallManager:
         if not good or judgement is None or mould is None:
             self._fits_since_s = None
             if self._is_up_pour():
-                self.pour_ended_s = now.mono_s
+                self.pour_ended_s, self._ended_mould = now.mono_s, self._up[CallKind.POUR].mould
                 self.end(CallKind.POUR, _why_no_more(now, mould))
+            return
+        if judgement.narrow and self._faded(now, mould):
             return
         if self._fits_since_s is None:
             self._fits_since_s = now.mono_s
         dwell_s = 0.0 if now.metal.dipped and not now.metal.live else DWELL_S
         if now.mono_s - self._fits_since_s >= dwell_s and CallKind.POUR not in melt.not_now:
             self._raise(CallKind.POUR, judgement.text, judgement.why, now.mono_s, mould.plan.name)
+
+    def _faded(self, now: Situation, mould: NextMould) -> bool:
+        """This figure was called on and grew too old for it: more doubt alone makes no new call of it, a dip does."""
+        ended = not self._is_up_pour() and self._ended_mould == mould.plan.name
+        return ended and not now.metal.live and now.mono_s - now.metal.age_s <= self.pour_ended_s
 
     def _is_up_pour(self) -> bool:
         return CallKind.POUR in self._up

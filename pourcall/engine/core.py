@@ -460,7 +460,7 @@ class Engine:
     def _set_conditions(self, now: Situation) -> None:
         """Alarms on temperatures. Limits and fume hold in the hand as in the furnace; a window only in the furnace."""
         melt, mono_s, utc_s = now.melt, now.mono_s, self.outputs.utc_s
-        watched = melt is not None and not melt.lifted
+        watched = None if melt is None or melt.lifted else melt.plan
         set_blind_conditions(self.alarms, self.channels, mono_s, utc_s, watched=watched)
         if melt is None:
             set_temperature_conditions(self.alarms, self.config, None, None, None, self.channels, mono_s, utc_s)

@@ -48,10 +48,10 @@ def test_a_hold_that_waits_to_be_told_still_waits_after_a_change_of_the_melt(ben
 
 def test_a_hold_that_waits_to_be_told_waits_again_after_a_lift_that_was_none(bench: Bench) -> None:
     waiting(bench)
-    bench.run(6.0, lambda t: 570.0 - 70.0 * t)  # the probe comes out
+    bench.run(20.0, lambda t: 20.0 + 550.0 * math.exp(-t / 20.0))  # the probe comes out, into air
     assert bench.engine.snapshot().lift_mono_s is not None
     assert bench.up(CallKind.STEP) is None
-    bench.run(40.0, lambda t: 570.0 - 400.0 * math.exp(-t))
+    bench.run(40.0, lambda t: 570.0 - 350.0 * math.exp(-t))
     assert bench.engine.snapshot().lift_mono_s is None
     assert waits(bench)
 

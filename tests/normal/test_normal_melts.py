@@ -18,14 +18,14 @@ import pytest
 from pourcall.contract import events as ev
 from pourcall.contract.plan import MouldPlan
 from pourcall.contract.reading import Reading
-from pourcall.contract.status import Status
+from pourcall.contract.status import Reason, Status
 from pourcall.engine.core import Engine
 from pourcall.sim.scenarios.normal_melts import normal_melt, run
 from pourcall.sim.shop import Scenario, Truth
 from tests.simulated import config_of
 
-CARELESS = (39, 40, 139, 154)  # here the simulated caster truly lets the bath rise 7 to 45 degC above the tap window
-SEEDS = tuple(seed for seed in range(204) if seed not in CARELESS)  # two hundred normal melts
+CARELESS = (40, 139, 154)  # here the simulated caster truly lets the bath rise 7 to 45 degC above the tap window
+SEEDS = tuple(seed for seed in range(203) if seed not in CARELESS)  # two hundred normal melts
 BLOCK = 20
 OVERSHOOT_C = 3.0
 
@@ -57,6 +57,7 @@ class Followed:
     dips: list[tuple[ev.Dip, float]] = field(default_factory=list)  # of a melt; with the truth while it was in
     overshot_c: float = -1e9
     bad_with_number: int = 0
+    unproven_s: list[float] = field(default_factory=list)  # a sound probe in liquid metal was asked to prove itself
 
     @property
     def is_normal(self) -> bool:
@@ -86,6 +87,8 @@ def follow(seed: int) -> Followed:
         for out in engine.handle(item):
             if type(out) is Reading:
                 seen.bad_with_number += out.status is Status.BAD and out.temp_c is not None
+                if out.reason is Reason.UNPROVEN and truth.liquid_fraction > 0.98 and truth.in_metal:
+                    seen.unproven_s.append(truth.t_s)
             elif isinstance(out, ev.AlarmChanged):
                 seen.alarms.add(out.alarm.id)
             elif isinstance(out, ev.MeltStarted):
@@ -151,6 +154,7 @@ def check(seed: int) -> Followed:
     assert seen.is_normal, f"{told}: the generator grew careless, true peak {seen.overshot_c:+.1f} degC of the window"
     assert not seen.alarms, f"{told}: {seen.alarms}, true peak {seen.overshot_c:+.1f} degC of the window"
     assert seen.bad_with_number == 0, told
+    assert not seen.unproven_s, f"{told}: from {seen.unproven_s[0]:.0f} s on, for {len(seen.unproven_s)} readings"
     if seen.scenario.kind == "chamber":
         assert not seen.calls, f"{told}: a pour was called on a chamber temperature"
     for call in seen.calls:

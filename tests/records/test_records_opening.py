@@ -177,6 +177,8 @@ def test_bytes_that_are_no_text_anywhere_in_the_schema_set_the_file_aside_or_do_
         for file in database.parent.glob("pourcall.sqlite*"):
             file.unlink()
 
+
+def test_a_file_that_is_no_database_is_set_aside_and_a_second_one_beside_it(tmp_path: Path) -> None:
     path = tmp_path / "a.sqlite"
     for text in ("not a database at all", "nor this"):
         path.write_text(text * 100)
