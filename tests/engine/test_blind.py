@@ -32,6 +32,7 @@ def test_a_probe_that_wavers_too_much_to_settle_is_an_alarm_within_four_minutes_
         (ProbeState.LEAVING, 560.0, True, True),
         (ProbeState.SETTLING, 560.0, False, False),  # no melt, or the pot is lifted
         (ProbeState.SETTLING, 90.0, True, False),  # nothing hot is in the pot
+        (ProbeState.SETTLING, 250.0, True, False),  # laid into a cold charge in a hot pot: no alloy is liquid there
         (ProbeState.IN_METAL, 560.0, True, False),
         (ProbeState.OUT, 560.0, True, False),
     ],
@@ -45,7 +46,8 @@ def test_it_is_said_after_three_minutes_where_something_hot_is_moved_through_and
     for second in range(190):
         engine.channels[0].tracker.state = state
         now_s = 2000.0 + second
-        set_blind_conditions(engine.alarms, engine.channels, now_s, now_s, watched=watched)
+        plan = make_plan() if watched else None
+        set_blind_conditions(engine.alarms, engine.channels, now_s, now_s, watched=plan)
         engine.alarms.tick(now_s, now_s)
         assert not bench.alarms() or second >= 180
     assert set(bench.alarms()) == ({"blind:metal"} if said else set())
@@ -66,7 +68,7 @@ def test_one_in_the_metal_that_is_shaken_again_and_again_and_never_proves_itself
     for second in range(190):
         engine.channels[0].trust.shaken(bench.t_s + second)  # quiet for a minute it never is
         now_s = bench.t_s + second
-        set_blind_conditions(engine.alarms, engine.channels, now_s, now_s, watched=True)
+        set_blind_conditions(engine.alarms, engine.channels, now_s, now_s, watched=make_plan())
         engine.alarms.tick(now_s, now_s)
         assert not bench.alarms() or second >= 180
     assert set(bench.alarms()) == {"blind:metal"}
