@@ -8,6 +8,7 @@ import math
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.message import tell
 from pourcall.metal.alloys.sheet import AlloySheet
 
 DEFAULT_YIELD = 0.6  # casting over metal poured, small sand castings (common practice, no source)
@@ -29,14 +30,17 @@ class MetalNeed(msgspec.Struct, frozen=True, kw_only=True):
 def casting_kg(volume_cm3: float, sheet: AlloySheet) -> float:
     """Mass of a casting from its volume."""
     if not 0.0 < volume_cm3 <= 1e6:
-        raise OutOfRange(f"a casting of {volume_cm3:g} cm3 cannot be meant")
+        raise OutOfRange(tell("charge_plan.wrong.casting", volume_cm3=volume_cm3), remedy=tell("error.figure.remedy"))
     return volume_cm3 * sheet.need("density_solid") / 1e6
 
 
 def casting_kg_from_pattern(pattern_kg: float, pattern_density_kg_per_m3: float, sheet: AlloySheet) -> float:
     """Mass of a casting from the mass of a solid pattern: the ratio of densities. Cores are not taken off."""
     if not (0.0 < pattern_kg <= 1000.0 and 10.0 <= pattern_density_kg_per_m3 <= 20000.0):
-        raise OutOfRange(f"a pattern of {pattern_kg:g} kg at {pattern_density_kg_per_m3:g} kg/m3 cannot be meant")
+        raise OutOfRange(
+            tell("charge_plan.wrong.pattern", pattern_kg=pattern_kg, density_kg_per_m3=pattern_density_kg_per_m3),
+            remedy=tell("charge_plan.wrong.density.remedy"),
+        )
     return pattern_kg * sheet.need("density_solid") / pattern_density_kg_per_m3
 
 
@@ -57,15 +61,17 @@ def metal_needed(
     loss = MELT_LOSS[sheet.family] if melt_loss is None else melt_loss
     if not (0.0 < castings_kg <= 2000.0 and 0.05 <= share <= 1.0 and 0.0 <= loss < 0.5 and 0.0 <= heel_kg <= 2000.0):
         raise OutOfRange(
-            f"no charge for {castings_kg:g} kg of castings, yield {share:g}, loss {loss:g}, heel {heel_kg:g} kg",
-            remedy="Give masses above 0 kg, a yield of 0.05 to 1 and a loss below 0.5",
+            tell(
+                "charge_plan.wrong.need", castings_kg=castings_kg, yield_share=share, loss_share=loss, heel_kg=heel_kg
+            ),
+            remedy=tell("charge_plan.wrong.need.remedy"),
         )
     if gating_kg is None:
         gates_kg = castings_kg * (1.0 / share - 1.0)
     elif 0.0 <= gating_kg <= 2000.0:
         gates_kg = gating_kg
     else:
-        raise OutOfRange(f"gating of {gating_kg:g} kg cannot be meant")
+        raise OutOfRange(tell("charge_plan.wrong.gating", gating_kg=gating_kg), remedy=tell("error.figure.remedy"))
     poured_kg = castings_kg + gates_kg
     charge_kg = (poured_kg + heel_kg) / (1.0 - loss)
     return MetalNeed(
@@ -81,6 +87,9 @@ def metal_needed(
 def pot_capacity_kg(sheet: AlloySheet, mouth_mm: float, depth_mm: float, fill: float = FILL_SHARE) -> float:
     """Liquid metal a cylindrical pot holds when filled to this share of its inner depth."""
     if not (0.0 < mouth_mm <= 2000.0 and 0.0 < depth_mm <= 2000.0 and 0.0 < fill <= 1.0):
-        raise OutOfRange(f"a pot of {mouth_mm:g} x {depth_mm:g} mm filled to {fill:g} cannot be meant")
+        raise OutOfRange(
+            tell("charge_plan.wrong.pot", mouth_mm=mouth_mm, depth_mm=depth_mm, full_share=fill),
+            remedy=tell("error.figure.remedy"),
+        )
     volume_m3 = math.pi * (mouth_mm / 2000.0) ** 2 * depth_mm / 1000.0
     return fill * volume_m3 * sheet.need("density_liquid")

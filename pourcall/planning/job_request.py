@@ -65,7 +65,7 @@ def request_of(job: Job, sheet: AlloySheet, library: SheetLibrary, shop: Shop | 
         ingredients=metals,
         bath=None
         if job.bath is None
-        else Bath(mass_kg=job.bath.mass_kg, composition=_of("the bath", job.bath, library)),
+        else Bath(mass_kg=job.bath.mass_kg, composition=_of(tell("charge_plan.bath"), job.bath, library)),
         notes=notes,
         **{key: value for key, value in _stated(job.furnace).items() if key not in ("kind", "power_w")},
     )
@@ -87,13 +87,12 @@ def _moulds(mould: JobMould, sheet: AlloySheet) -> list[JobMould]:
     given = [key for key, value in ways.items() if value]
     if len(given) > 1 and given != ["mass_kg", "casting_kg"]:
         raise BadInput(
-            f"mould {mould.name!r}: {' and '.join(given)} both say how much metal",
-            remedy="Give one of them, or mass_kg (all of it) with casting_kg",
+            tell("charge_plan.wrong.twice", mould=mould.name, keys=", ".join(given)),
+            remedy=tell("charge_plan.wrong.twice.remedy"),
         )
     if bool(mould.pattern_kg) != bool(mould.pattern_kg_per_m3):
         raise BadInput(
-            f"mould {mould.name!r}: a pattern's mass and its density belong together",
-            remedy="Give both: the density of pine is about 500, of filled polymer print 1240 kg/m3",
+            tell("charge_plan.wrong.density", mould=mould.name), remedy=tell("charge_plan.wrong.density.remedy")
         )
     casting_kg = mould.casting_kg
     if mould.volume_cm3:
@@ -115,10 +114,10 @@ def _air(room: JobAir, usual: Air) -> Air:
     return under_extraction(air) if place == "extraction" else air
 
 
-def _of(name: str, metal: JobMetal | JobBath, library: SheetLibrary) -> dict[str, float]:
+def _of(name: str | Message, metal: JobMetal | JobBath, library: SheetLibrary) -> dict[str, float]:
     if bool(metal.alloy) == bool(metal.composition):
         raise BadInput(
-            f"{name}: its composition must be known one way", remedy="Give either alloy (a sheet) or composition"
+            tell("charge_plan.wrong.composition", metal=name), remedy=tell("charge_plan.wrong.composition.remedy")
         )
     return library.get(metal.alloy).weight_percent() if metal.alloy else dict(metal.composition)
 
@@ -129,7 +128,9 @@ def _metals(job: Job, library: SheetLibrary) -> tuple[tuple[Ingredient, ...], tu
     for metal in job.metal:
         composition = _of(metal.name, metal, library)
         if metal.remelts and metal.kind == "new":
-            raise BadInput(f"{metal.name}: new metal was never melted here", remedy='Write kind = "returns"')
+            raise BadInput(
+                tell("charge_plan.wrong.remelted", metal=metal.name), remedy=tell("charge_plan.wrong.remelted.remedy")
+            )
         if metal.kind == "returns":
             composition = remelted(composition, metal.remelts)
             if metal.remelts >= 3:

@@ -136,8 +136,8 @@ class Planner:
         charge_kg, assumed = _charge(asked)
         if not 0.0 <= later_kg < charge_kg:
             raise OutOfRange(
-                f"{later_kg:g} kg to be added later, of a charge of {charge_kg:g} kg",
-                remedy="The charge is all that goes in; what comes later is a part of it",
+                tell("charge_plan.wrong.later", later_kg=later_kg, charge_kg=charge_kg),
+                remedy=tell("charge_plan.wrong.later.remedy"),
             )
         own = self._settings.furnace[furnace]
         plan = melt_plan(

@@ -125,7 +125,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
     contradictions, Refused for a recipe without solution."""
     sheet, lacking = with_stand_ins(sheet)
     if not request.moulds:
-        raise OutOfRange("a plan needs at least one mould", remedy="Name a mould and give its casting's mass")
+        raise OutOfRange(tell("plan.no_mould"), remedy=tell("plan.no_mould.remedy"))
     need = _need(sheet, request)
     if request.charge_kg is not None:
         charge_kg = request.charge_kg
@@ -133,8 +133,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         charge_kg = need.charge_kg if need is not None else 0.0
     if not 0.0 < charge_kg <= 2000.0:
         raise OutOfRange(
-            f"a charge of {charge_kg:g} kg cannot be meant",
-            remedy="Give --charge, or the mass of casting and gating of each mould",
+            tell("charge_plan.wrong.charge", charge_kg=charge_kg), remedy=tell("charge_plan.wrong.charge.remedy")
         )
     specs = [_asked(mould, request.yield_share) for mould in request.moulds]
     fills = [_fill(sheet, mould) for mould in request.moulds]
@@ -213,11 +212,13 @@ def _asked(mould: JobMould, yield_share: float | None) -> MouldRequest:
     if mass_kg == 0.0 and mould.casting_kg > 0.0:
         share = DEFAULT_YIELD if yield_share is None else yield_share
         if not 0.05 <= share <= 1.0:
-            raise OutOfRange(f"a yield of {share:g} cannot be meant", remedy="Give 0.05 to 1")
+            raise OutOfRange(
+                tell("charge_plan.wrong.yield", yield_share=share), remedy=tell("charge_plan.wrong.yield.remedy")
+            )
         gating_kg = mould.gating_kg if mould.gating_kg is not None else mould.casting_kg * (1.0 / share - 1.0)
         mass_kg = mould.casting_kg + gating_kg
     if mould.casting_kg < 0.0 or (mould.gating_kg or 0.0) < 0.0:
-        raise OutOfRange(f"mould {mould.name}: masses below 0 kg cannot be meant")
+        raise OutOfRange(tell("charge_plan.wrong.mould_mass", mould=mould.name), remedy=tell("error.figure.remedy"))
     fields = {name: getattr(mould, name) for name in MouldRequest.__struct_fields__}
     return MouldRequest(**{**fields, "mass_kg": mass_kg})
 

@@ -95,7 +95,7 @@ def recipe(
     way; BadInput or OutOfRange for ingredients that cannot be meant.
     """
     if not 0.0 <= guard < 1.0:
-        raise OutOfRange(f"a guard of {guard:g} cannot be meant", remedy="Give 0 (up to the limits) to below 1")
+        raise OutOfRange(tell("charge_plan.wrong.guard", guard=guard), remedy=tell("charge_plan.wrong.guard.remedy"))
     if guard > 0.0:
         try:
             return _solve(sheet, product_kg, ingredients, bath, loss, guard)
@@ -124,13 +124,17 @@ def _solve(
     if misses is None:  # the slacks make every mixture allowed; only the stocks can still bar it
         have_kg = sum(one.available_kg or 0.0 for one in ingredients)
         raise Refused(
-            f"{product_kg:g} kg cannot be made: {have_kg + start_kg:g} kg at hand, or what must go in is more",
-            remedy="Give more metal or a smaller charge",
+            tell("charge_plan.recipe.too_little", product_kg=product_kg, have_kg=have_kg + start_kg),
+            remedy=tell("charge_plan.recipe.too_little.remedy"),
         )
     if sum(misses[size:]) > _NOTHING * product_kg:
         raise Refused(
-            f"no mixture of these metals is {sheet.name}: {_barred(metals, limits, start, product_kg, misses[:size])}",
-            remedy="Add a metal that brings what is short, or a purer one to thin what is too much",
+            tell(
+                "charge_plan.recipe.barred",
+                alloy=sheet.name,
+                reasons=_barred(metals, limits, start, product_kg, misses[:size]),
+            ),
+            remedy=tell("charge_plan.recipe.barred.remedy"),
         )
     priced = [one.price_per_kg for one in ingredients]
     cost_row = priced if any(priced) else [1.0] * size
@@ -183,7 +187,7 @@ def _barred(
     start: Mapping[str, float],
     product_kg: float,
     masses: Sequence[float],
-) -> str:
+) -> tuple[Message, ...]:
     parts = []
     for symbol, (low, high) in limits.items():
         kg = start.get(symbol, 0.0) + sum(
@@ -191,10 +195,17 @@ def _barred(
         )
         percent = 100.0 * kg / product_kg
         if percent > high + 1e-4:
-            parts.append(f"{symbol} is {percent:.3g} % at best, {percent - high:.2g} % over the highest of {high:g} %")
+            by = _figures(percent - high, 2)
+            parts.append(tell("charge_plan.recipe.over", symbol=symbol, best=_figures(percent, 3), by=by, limit=high))
         elif percent < low - 1e-4:
-            parts.append(f"{symbol} is {percent:.3g} % at best, {low - percent:.2g} % short of the lowest of {low:g} %")
-    return "; ".join(parts) or "the limits cannot be met together"
+            by = _figures(low - percent, 2)
+            parts.append(tell("charge_plan.recipe.short", symbol=symbol, best=_figures(percent, 3), by=by, limit=low))
+    return tuple(parts) or (tell("charge_plan.recipe.together"),)
+
+
+def _figures(percent: float, count: int) -> float:
+    """With so many significant figures: a best of 0.0746 % and one of 26.4 % are told equally closely."""
+    return float(f"{percent:.{count}g}")
 
 
 def _recipe(
@@ -230,25 +241,35 @@ def _check(
     product_kg: float, ingredients: Sequence[Ingredient], bath: Bath | None, loss: Mapping[str, float]
 ) -> list[_Metal]:
     if not 0.0 < product_kg <= 2000.0:
-        raise OutOfRange(f"{product_kg:g} kg of alloy cannot be meant")
+        raise OutOfRange(tell("charge_plan.wrong.charge", charge_kg=product_kg), remedy=tell("error.figure.remedy"))
     if not ingredients:
-        raise BadInput("there is no metal to weigh in", remedy="Name at least one ingredient with its composition")
+        raise BadInput(tell("charge_plan.wrong.no_metal"), remedy=tell("charge_plan.wrong.no_metal.remedy"))
     for symbol, share in loss.items():
         if not 0.0 <= share < 0.9:
-            raise OutOfRange(f"a loss of {share:g} of {symbol} on melting cannot be meant")
+            raise OutOfRange(
+                tell("charge_plan.wrong.loss", loss_share=share, symbol=symbol), remedy=tell("error.figure.remedy")
+            )
     if bath is not None:
-        _check_shares("the bath", bath.composition)
+        _check_shares(tell("charge_plan.bath"), bath.composition)
         if not 0.0 <= bath.mass_kg <= product_kg:
-            raise OutOfRange(f"a bath of {bath.mass_kg:g} kg cannot become {product_kg:g} kg")
+            raise OutOfRange(
+                tell("charge_plan.wrong.bath", bath_kg=bath.mass_kg, charge_kg=product_kg),
+                remedy=tell("charge_plan.wrong.bath.remedy"),
+            )
     names = [one.name for one in ingredients]
     metals = []
     for one in ingredients:
         if names.count(one.name) > 1 or not one.name.strip():
-            raise BadInput(f"ingredient {one.name!r} is named twice or not at all")
+            raise BadInput(tell("charge_plan.wrong.name", metal=one.name), remedy=tell("charge_plan.wrong.name.remedy"))
         _check_shares(one.name, one.composition)
-        most = one.available_kg if one.available_kg is not None else 1e9
-        if not (0.0 <= one.least_kg <= most and one.price_per_kg >= 0.0):
-            raise OutOfRange(f"{one.name}: at least {one.least_kg:g} kg, at hand {most:g} kg cannot be meant")
+        if not (one.least_kg >= 0.0 and one.price_per_kg >= 0.0):
+            raise OutOfRange(tell("charge_plan.wrong.below_0", metal=one.name), remedy=tell("error.figure.remedy"))
+        most = one.available_kg
+        if most is not None and not one.least_kg <= most:
+            raise OutOfRange(
+                tell("charge_plan.wrong.stock", metal=one.name, least_kg=one.least_kg, most_kg=most),
+                remedy=tell("error.figure.remedy"),
+            )
         kept = {
             symbol: percent / 100.0 * (1.0 - loss.get(symbol, LOSS_ELSE)) for symbol, percent in one.composition.items()
         }
@@ -256,13 +277,16 @@ def _check(
     return metals
 
 
-def _check_shares(name: str, composition: Mapping[str, float]) -> None:
+def _check_shares(metal: str | Message, composition: Mapping[str, float]) -> None:
     for symbol, percent in composition.items():
         molar_mass(symbol)  # raises BadInput for what is no element
         if not 0.0 <= percent <= 100.0:
-            raise BadInput(f"{name}: {percent:g} % {symbol} cannot be meant")
+            raise BadInput(
+                tell("charge_plan.wrong.percent", metal=metal, percent=percent, symbol=symbol),
+                remedy=tell("error.figure.remedy"),
+            )
     total = sum(composition.values())
     if not 99.0 <= total <= 101.0:
         raise BadInput(
-            f"the composition of {name} adds up to {total:g} %", remedy="Give all elements, the main one too, to 100 %"
+            tell("charge_plan.wrong.sum", metal=metal, percent=total), remedy=tell("charge_plan.wrong.sum.remedy")
         )

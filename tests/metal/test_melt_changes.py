@@ -10,6 +10,7 @@ from pourcall.contract.errors import OutOfRange
 from pourcall.contract.plan import LossBasis, MeltPlan, MouldPlan, MouldRequest, WindowBasis, tap_window_c
 from pourcall.contract.settings import parse_settings
 from pourcall.planning.melt_plans import Planner
+from tests.told import name_of
 
 SETTINGS = parse_settings("schema = 1\n[furnace.club]\n")
 CLEATS = (
@@ -160,8 +161,9 @@ def test_a_charge_that_nobody_gave_goes_by_the_moulds_after_a_change_too(planner
 
 
 def test_a_charge_smaller_than_what_is_still_to_come_is_refused(planner: Planner, plan: MeltPlan) -> None:
-    with pytest.raises(OutOfRange, match="to be added later"):
+    with pytest.raises(OutOfRange) as refused:
         planner.change("club", ChangeRequest(charge_kg=0.4), plan)
+    assert name_of(refused.value.what) == "charge_plan.wrong.later"
 
 
 def test_a_plan_of_an_older_version_keeps_its_figures_when_the_charge_changes(planner: Planner, plan: MeltPlan) -> None:

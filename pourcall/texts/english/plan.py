@@ -55,6 +55,8 @@ TEXTS: dict[str, str] = {
     # -- the file
     "plan.faults": "the plan has faults:\n  - {faults:\n  - }",
     "plan.faults.remedy": "Correct them",
+    "plan.no_mould": "a plan needs at least one mould",
+    "plan.no_mould.remedy": "Name a mould and the mass of its casting",
     "plan.option": "{faults:; }",
     "plan.option.remedy": "Check the figure and its unit",
 }
