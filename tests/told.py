@@ -2,7 +2,11 @@
 
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 
+import pytest
+
+from pourcall.contract.errors import PourcallError
 from pourcall.contract.message import Fact, Message, Told, tell
 from pourcall.contract.units import Unit
 from pourcall.texts import say
@@ -50,6 +54,16 @@ def parts(told: Told | None, fact: str) -> tuple[Message, ...]:
     value = message(told).facts[fact]
     assert isinstance(value, tuple)
     return value
+
+
+@contextmanager
+def refused(error: type[PourcallError], name: str, /, **facts: Fact) -> Iterator[pytest.ExceptionInfo[PourcallError]]:
+    """What is done within is refused with this message; a fact that is not named may be anything."""
+    with pytest.raises(error) as caught:
+        yield caught
+    told = message(caught.value.what)
+    assert told.name == name
+    assert told.facts == {**told.facts, **facts}
 
 
 def fault(key: str, name: str, /, **facts: Fact) -> Message:

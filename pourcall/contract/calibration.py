@@ -11,6 +11,7 @@ from typing import Final
 import msgspec
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import Message, tell
 
 
 class Calibration(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -39,18 +40,18 @@ class Calibration(msgspec.Struct, frozen=True, omit_defaults=True):
         figures = [self.offset_uv, self.slope, self.spread_uv, *(uv for point in self.points for uv in point)]
         figures += [uv for uv in (self.low_uv, self.high_uv) if uv is not None]
         if not all(isfinite(figure) for figure in figures):
-            raise self._bad("holds a figure that is not finite")
+            raise self._bad(tell("calibration.bad.not_finite"))
         if any(one[0] >= two[0] for one, two in pairwise(self.points)):
-            raise self._bad("has points that do not rise in emf, or one emf twice")
+            raise self._bad(tell("calibration.bad.not_rising"))
         if self.spread_uv < 0.0:
-            raise self._bad(f"has a negative spread, {self.spread_uv} uV")
+            raise self._bad(tell("calibration.bad.spread", spread_uv=self.spread_uv))
         if (self.low_uv is None) != (self.high_uv is None):
-            raise self._bad("names one end of its span only")
+            raise self._bad(tell("calibration.bad.one_end"))
         if self.low_uv is not None and self.high_uv is not None and self.low_uv > self.high_uv:
-            raise self._bad(f"has its span upside down, {self.low_uv} to {self.high_uv} uV")
+            raise self._bad(tell("calibration.bad.upside_down", low_uv=self.low_uv, high_uv=self.high_uv))
 
-    def _bad(self, fault: str) -> BadInput:
-        return BadInput(f"the calibration {fault}", where=self.date, remedy="Correct it or calibrate again")
+    def _bad(self, fault: Message) -> BadInput:
+        return BadInput(fault, where=self.date, remedy=tell("calibration.bad.remedy"))
 
     @property
     def span_uv(self) -> tuple[float, float] | None:

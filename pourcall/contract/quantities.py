@@ -10,7 +10,8 @@ from collections.abc import Mapping
 
 from pourcall.contract.errors import BadInput, BadTemperature
 from pourcall.contract.inputs import Instrument
-from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C, Unit, format_temperature, parse_unit, to_c
+from pourcall.contract.message import Message, tell
+from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C, Unit, parse_unit, to_c
 
 _FIGURE = r"[+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d+)?"
 _TYPED = re.compile(rf"\s*({_FIGURE})\s*([^\d\s.,+-]*)\s*")
@@ -29,13 +30,11 @@ def figure(text: str, *, where: str = "") -> float:
     """A bare number, finite; a decimal comma is one. Raises BadInput."""
     typed = text.strip()
     if _THOUSANDS.fullmatch(typed):
-        raise BadInput(
-            f"{typed!r} may be read two ways: does its comma part thousands?", where=where, remedy=_two(typed)
-        )
+        raise BadInput(tell("quantity.two_ways", typed=typed), where=where, remedy=_without_thousands(typed))
     plain = typed.replace(",", ".")
     value = float(plain) if _PLAIN.fullmatch(plain) else math.nan
     if not math.isfinite(value):
-        raise BadInput(f"{typed!r} is no number", where=where, remedy="Write it in digits, such as 6 or 0.35")
+        raise _none(typed, "number", where)
     return value
 
 
@@ -46,31 +45,37 @@ def instrument_of(words: str) -> Instrument:
     return Instrument.PANEL if of_the_furnace else Instrument.METER
 
 
-def _two(typed: str) -> str:
+def _none(typed: str, measure: str, where: str) -> BadInput:
+    """What was typed is no mass, no length, no number: with what such a thing looks like."""
+    told = tell("quantity.none", typed=typed, measure=measure)
+    return BadInput(told, where=where, remedy=tell(f"quantity.write.{measure}"))
+
+
+def _without_thousands(typed: str) -> Message:
     """What to type for what looks like thousands."""
     if "." in typed:
         last = max(typed.rfind("."), typed.rfind(","))
-        return f"Write {re.sub('[.,]', '', typed[:last])}.{typed[last + 1 :]}"
-    whole = typed.replace(",", "")
-    return f"Write {whole}, or {typed.replace(',', '.')} for the decimal" if typed.count(",") == 1 else f"Write {whole}"
+        return tell("quantity.two_ways.write", plain=f"{re.sub('[.,]', '', typed[:last])}.{typed[last + 1 :]}")
+    plain = typed.replace(",", "")
+    if typed.count(",") > 1:
+        return tell("quantity.two_ways.write", plain=plain)
+    return tell("quantity.two_ways.write_either", plain=plain, decimal=typed.replace(",", "."))
 
 
 def quantity(
-    text: str, units: Mapping[str, float], what: str, such_as: str, *, bare: float | None = None, where: str = ""
+    text: str, units: Mapping[str, float], measure: str, *, bare: float | None = None, where: str = ""
 ) -> float:
     """A figure with one of `units`, times that unit's factor. bare: factor of a figure without one; None: refused."""
     found = _TYPED.fullmatch(text)
     unit = found[2].lower() if found is not None else ""
     if found is None or (unit and unit not in units):
-        raise BadInput(f"{text.strip()!r} is no {what}", where=where, remedy=f"Write {such_as}")
+        raise _none(text.strip(), measure, where)
     value = figure(found[1], where=where)
     if unit:
         return value * units[unit]
     if bare is None:
-        typed = found[1]
-        *most, last = (typed + unit for unit in units)
-        remedy = f"Write {', '.join(most)} or {last}"
-        raise BadInput(f"{typed!r} has no unit of {what}", where=where, remedy=remedy)
+        remedy = tell(f"quantity.with_unit.{measure}", typed=found[1])
+        raise BadInput(tell("quantity.no_unit", typed=found[1], measure=measure), where=where, remedy=remedy)
     return value * bare
 
 
@@ -82,67 +87,65 @@ def temperature_c(text: str, default_unit: Unit | None = None, *, where: str = "
     """
     found = _TYPED.fullmatch(text)
     if found is None:
-        raise BadTemperature(
-            f"{text!r} is no temperature", where=where, remedy="Write a figure and a unit, such as 565C, 1050F or 838K"
-        )
+        raise _no_temperature(text, where)
     typed, spelled = found.groups()
     if spelled:
         unit = parse_unit(spelled)
     elif default_unit is not None:
         unit = default_unit
     else:
-        raise BadTemperature(f"{text!r} has no unit", where=where, remedy=f"Write {typed}C, {typed}F or {typed}K")
+        remedy = tell("quantity.with_unit.temperature", typed=typed)
+        told = tell("quantity.no_unit", typed=typed, measure="temperature")
+        raise BadTemperature(told, where=where, remedy=remedy)
     try:
         temp_c = to_c(figure(typed), unit)
     except BadInput as err:
-        what = err.what if _THOUSANDS.fullmatch(typed) else f"{text.strip()} is no temperature"
-        raise BadTemperature(what, where=where, remedy=err.remedy) from err
+        if _THOUSANDS.fullmatch(typed):
+            raise BadTemperature(err.what, where=where, remedy=err.remedy) from err
+        raise _no_temperature(text, where) from err
     if temp_c < ABSOLUTE_ZERO_C:
-        raise BadTemperature(
-            f"{text.strip()} is below absolute zero, {format_temperature(ABSOLUTE_ZERO_C, unit)}",
-            where=where,
-            remedy="Check the figure and the unit",
-        )
+        told = tell("quantity.below_zero", typed=text.strip(), limit_c=ABSOLUTE_ZERO_C)
+        raise BadTemperature(told, where=where, remedy=tell("error.figure.remedy"))
     if temp_c > HIGHEST_MEANT_C:
-        raise BadTemperature(
-            f"{text.strip()} is above {format_temperature(HIGHEST_MEANT_C, unit)}, hotter than anything cast here",
-            where=where,
-            remedy="Check for a digit too many and for the unit",
-        )
+        told = tell("quantity.too_hot", typed=text.strip(), limit_c=HIGHEST_MEANT_C)
+        raise BadTemperature(told, where=where, remedy=tell("quantity.too_hot.remedy"))
     return temp_c
+
+
+def _no_temperature(text: str, where: str) -> BadTemperature:
+    told = tell("quantity.none", typed=text.strip(), measure="temperature")
+    return BadTemperature(told, where=where, remedy=tell("quantity.write.temperature"))
 
 
 def difference_c(text: str, default_unit: Unit = Unit.C, *, where: str = "") -> float:
     """A difference of temperatures, a loss: `12`, `12C`, `22F`; in degC."""
     found = _TYPED.fullmatch(text)
     if found is None:
-        raise BadInput(
-            f"{text.strip()!r} is no number", where=where, remedy="Write it in digits, such as 12, 12C or 22F"
-        )
+        raise _none(text.strip(), "difference", where)
     unit = parse_unit(found[2]) if found[2] else default_unit
     return figure(found[1], where=where) * (5.0 / 9.0 if unit is Unit.F else 1.0)
 
 
 def kilograms(text: str, *, bare: bool = False, where: str = "") -> float:
     """`1.5kg`, `800g`, `3lb`; bare: a figure alone is kilograms, where the word before it says so (`kg=0.6`)."""
-    value = quantity(text, MASSES, "mass", "1.5kg, 800g or 3lb", bare=1.0 if bare else None, where=where)
+    value = quantity(text, MASSES, "mass", bare=1.0 if bare else None, where=where)
     if value < 0.0:
-        raise BadInput(f"{text.strip()!r} is no mass", where=where, remedy="Write 1.5kg, 800g or 3lb")
+        raise _none(text.strip(), "mass", where)
     if not 0.0 < value <= MOST_KG:
-        raise BadInput(f"{text.strip()!r} is outside 0 to 100 kg", where=where, remedy="Check the figure and the unit")
+        told = tell("quantity.mass_outside", typed=text.strip(), most_kg=MOST_KG)
+        raise BadInput(told, where=where, remedy=tell("error.figure.remedy"))
     return value
 
 
 def millimetres(text: str, *, bare: bool = False, where: str = "") -> float:
     """`6mm`, `0.6cm`, `1/4in`, `0.25in`; bare: `6` is millimetres, too."""
-    such_as = "6mm, 0.6cm or 1/4in"
     parted = _LENGTH.fullmatch(text.strip().lower().replace(" ", ""))
     over = int(parted[2]) if parted is not None else 1
     whole = text if parted is None else parted[1] + parted[3]
     factor = 1.0 if bare else None
-    value = quantity(whole, LENGTHS, "length", such_as, bare=factor, where=where) if over else -1.0
+    value = quantity(whole, LENGTHS, "length", bare=factor, where=where) if over else -1.0
     if value < 0.0:
-        raise BadInput(f"{text.strip()!r} is no length", where=where, remedy=f"Write {such_as}")
+        raise _none(text.strip(), "length", where)
     return value / over
 
 
@@ -150,7 +153,7 @@ def seconds(text: str, *, where: str = "") -> float:
     """`40s`, `2m`, `1m30s`, `90`: a length of time."""
     found = _DURATION.fullmatch(text.strip())
     if not text.strip() or found is None or not any(found.groups()):
-        raise BadInput(f"{text.strip()!r} is no length of time", where=where, remedy="Write 40s, 2m or 1m30s")
+        raise _none(text.strip(), "time", where)
     minutes, rest = (figure(part, where=where) if part else 0.0 for part in found.groups())
     return 60.0 * minutes + rest
 
@@ -175,6 +178,6 @@ def key_values(text: str, *, where: str = "") -> list[tuple[str, str]]:
     for part in parts:
         key, equals, value = (piece.strip() for piece in part.partition("="))
         if not equals:
-            raise BadInput(f"{part!r} is not key=value", where=where, remedy="Write key=value,key=value")
+            raise BadInput(tell("quantity.no_key", typed=part), where=where, remedy=tell("quantity.no_key.remedy"))
         made.append((key, value))
     return made

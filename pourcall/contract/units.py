@@ -65,7 +65,9 @@ def parse_unit(text: str) -> Unit:
     """`C`, `degF`, `°C`, `kelvin` ... Raises BadTemperature."""
     unit = _SPELLINGS.get(text.strip().lower())
     if unit is None:
-        raise BadTemperature(f"{text!r} is no unit of temperature", remedy="Use C, F or K")
+        from pourcall.contract.message import tell  # only here: `pourcall --help` loads nothing for it
+
+        raise BadTemperature(tell("quantity.no_scale", typed=text), remedy=tell("quantity.no_scale.remedy"))
     return unit
 
 

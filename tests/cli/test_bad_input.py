@@ -47,17 +47,17 @@ def hashes(folder: Path) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("typed", "says"),
     [
-        ("11000C", "11000C is above 2000 °C"),
-        ("-500F", "-500F is below absolute zero, -460 °F"),
-        ("-1K", "-1K is below absolute zero"),
-        ("abc", "is no temperature. Write a figure and a unit, such as 565C, 1050F or 838K"),
-        ("930X", "'X' is no unit of temperature. Use C, F or K"),
-        ("nanC", "is no temperature"),
-        ("1e400C", "1e400C is"),
-        ("", "is no temperature"),
+        ("11000C", tell("quantity.too_hot", typed="11000C", limit_c=2000.0)),
+        ("-500F", tell("quantity.below_zero", typed="-500F", limit_c=-273.15)),
+        ("-1K", tell("quantity.below_zero", typed="-1K", limit_c=-273.15)),
+        ("abc", tell("quantity.none", typed="abc", measure="temperature")),
+        ("930X", tell("quantity.no_scale", typed="X")),
+        ("nanC", tell("quantity.none", typed="nanC", measure="temperature")),
+        ("1e400C", tell("quantity.none", typed="1e400C", measure="temperature")),
+        ("", tell("quantity.none", typed="", measure="temperature")),
     ],
 )
-def test_impossible_temperatures_are_refused_at_the_bench_and_in_a_melt(run: Run, typed: str, says: str) -> None:
+def test_impossible_temperatures_are_refused_at_the_bench_and_in_a_melt(run: Run, typed: str, says: Message) -> None:
     check(run("thermocouple", "K", typed), 2, says)
     if typed:
         check(run("dip", "--read", typed), 2, says)
@@ -65,7 +65,8 @@ def test_impossible_temperatures_are_refused_at_the_bench_and_in_a_melt(run: Run
 
 
 def test_a_bare_figure_is_refused_where_no_unit_is_agreed(run: Run) -> None:
-    check(run("dip", "--read", "930"), 2, "'930' has no unit. Write 930C, 930F or 930K")
+    told = tell("quantity.no_unit", typed="930", measure="temperature")
+    check(run("dip", "--read", "930"), 2, told, tell("quantity.with_unit.temperature", typed="930"))
 
 
 def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
@@ -74,7 +75,8 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
     assert done.code == 0
     assert tells(done.out, "uncertainty.bench.pair", hot_c=-40.0, emf="-1.4750 mV")
     assert run("thermocouple", "K", "-0.5mV", "--cold", "-5C").code == 0
-    check(run("pour", "mark", "--ago", "-40s"), 2, "'-40s' is no length of time. Write 40s, 2m or 1m30s")
+    told = tell("quantity.none", typed="-40s", measure="time")
+    check(run("pour", "mark", "--ago", "-40s"), 2, told, tell("quantity.write.time"))
 
 
 @pytest.mark.parametrize(
@@ -83,15 +85,15 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
         (("thermocouple", "Q", "500C"), "'Q' is no thermocouple type. Types are B, E, J, K, N, R, S, T"),
         (("thermocouple", "K", "90mV"), tell("error.emf_beyond_type", figure="90mV", tc_type="K")),
         (("thermocouple", "B", "500C", "--cold", "-50C"), tell("error.terminals", tc_type="B")),
-        (("thermocouple", "K", "500C", "--unit", "R"), "'R' is no unit of temperature"),
-        (("dip", "--read", "500C", "--ago", "3x"), "'3x' is no length of time"),
+        (("thermocouple", "K", "500C", "--unit", "R"), tell("quantity.no_scale", typed="R")),
+        (("dip", "--read", "500C", "--ago", "3x"), tell("quantity.none", typed="3x", measure="time")),
         (("dip", "--read", "500C", "--depth", "60"), "belong to a dip of ours"),
         (("dip", "--ago", "20s"), "--ago belongs to --read"),
-        (("melt", "start", "za27", "--charge", "heavy"), "'heavy' is no mass. Write 1.5kg, 800g or 3lb"),
-        (("melt", "start", "za27", "--charge", "-1kg"), "'-1kg' is no mass"),
-        (("melt", "start", "za27", "--charge", "900kg"), "outside 0 to 100 kg"),
+        (("melt", "start", "za27", "--charge", "heavy"), tell("quantity.none", typed="heavy", measure="mass")),
+        (("melt", "start", "za27", "--charge", "-1kg"), tell("quantity.none", typed="-1kg", measure="mass")),
+        (("melt", "start", "za27", "--charge", "900kg"), tell("quantity.mass_outside", typed="900kg", most_kg=100.0)),
         (("melt", "start", "za27", "--mould", ",kg=1"), "a mould without a name"),
-        (("melt", "start", "za27", "--mould", "a,kg"), "'kg' is not key=value"),
+        (("melt", "start", "za27", "--mould", "a,kg"), tell("quantity.no_key", typed="kg")),
         (("melt", "start", "za27", "--mould", "a,mm=thin"), "'thin' is no number"),
         (("melt", "start", "za27", "--mould", "a,mm=nan"), "'nan' is no number"),
         (("melt", "start", "za27", "--mould", "a,loss=inf"), "'inf' is no number"),
@@ -156,7 +158,7 @@ def test_a_slip_of_the_finger_is_answered_with_the_nearest_word(run: Run, words:
 
 @pytest.mark.parametrize("words", [("melt", "list"), ("melt", "find", "bow"), ("pour", "list"), ("alloy", "list")])
 def test_a_unit_that_is_none_is_refused_wherever_it_stands(run: Run, words: tuple[str, ...]) -> None:
-    check(run(*words, "--unit", "X"), 2, "'X' is no unit of temperature. Use C, F or K")
+    check(run(*words, "--unit", "X"), 2, tell("quantity.no_scale", typed="X"), tell("quantity.no_scale.remedy"))
 
 
 # -- names -----------------------------------------------------------------------------------------------------------

@@ -2,13 +2,18 @@
 
 import contextlib
 import math
+import re
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadInput, BadTemperature
+from pourcall.contract.message import Message, tell
 from pourcall.contract.quantities import (
+    LENGTHS,
+    MASSES,
     difference_c,
     figure,
     key_values,
@@ -19,6 +24,8 @@ from pourcall.contract.quantities import (
     temperature_c,
 )
 from pourcall.contract.units import Unit
+from pourcall.texts import say
+from tests.told import message, refused
 
 
 @pytest.mark.parametrize(
@@ -31,29 +38,46 @@ def test_a_temperature_is_read_with_its_unit_and_a_decimal_comma(typed: str, tem
 
 def test_a_bare_temperature_is_in_the_agreed_unit_or_refused() -> None:
     assert temperature_c("1050", Unit.F) == pytest.approx(565.556, abs=1e-3)
-    with pytest.raises(BadTemperature, match="Write 529,5C, 529,5F or 529,5K"):
+    with refused(BadTemperature, "quantity.no_unit") as caught:
         temperature_c("529,5")
+    assert caught.value.remedy == tell("quantity.with_unit.temperature", typed="529,5")
 
 
 @pytest.mark.parametrize(
-    ("typed", "said"),
+    ("typed", "name"),
     [
-        ("1,050F", "Write 1050, or 1.050 for the decimal"),
-        ("1,050.5F", "Write 1050.5"),
-        ("1.050,5C", "Write 1050.5"),
-        ("hot", "is no temperature"),
-        ("5,,5C", "5,,5C is no temperature"),
-        ("1.2.3C", "is no temperature"),
-        ("500 fathoms", "is no unit of temperature"),
-        ("-300C", "below absolute zero"),
-        ("11000C", "digit too many"),
-        ("1e999C", "1e999C is no temperature"),
-        ("nanC", "is no temperature"),
+        ("hot", "quantity.none"),
+        ("5,,5C", "quantity.none"),
+        ("1.2.3C", "quantity.none"),
+        ("1e999C", "quantity.none"),
+        ("nanC", "quantity.none"),
+        ("500 fathoms", "quantity.no_scale"),
+        ("-300C", "quantity.below_zero"),
+        ("11000C", "quantity.too_hot"),
     ],
 )
-def test_what_may_be_read_two_ways_or_not_at_all_is_refused_with_what_to_type(typed: str, said: str) -> None:
-    with pytest.raises(BadTemperature, match=said):
+def test_what_is_no_temperature_or_cannot_be_meant_is_refused(typed: str, name: str) -> None:
+    with refused(BadTemperature, name) as caught:
         temperature_c(typed)
+    assert str(message(caught.value.what).facts["typed"]) in typed
+
+
+@pytest.mark.parametrize(
+    ("typed", "plain", "decimal"), [("1,050F", "1050", "1.050"), ("1,050.5F", "1050.5", ""), ("1.050,5C", "1050.5", "")]
+)
+def test_what_may_be_read_two_ways_is_refused_with_what_to_type(typed: str, plain: str, decimal: str) -> None:
+    with refused(BadTemperature, "quantity.two_ways", typed=typed[:-1]) as caught:
+        temperature_c(typed)
+    either = tell("quantity.two_ways.write_either", plain=plain, decimal=decimal)
+    assert caught.value.remedy == (either if decimal else tell("quantity.two_ways.write", plain=plain))
+
+
+@pytest.mark.parametrize(("typed", "unit", "limit"), [("-500F", Unit.F, "-460 °F"), ("-500C", Unit.C, "-273 °C")])
+def test_how_cold_anything_can_be_is_said_in_the_readers_unit(typed: str, unit: Unit, limit: str) -> None:
+    # SI Brochure, 9th edition, 2.3.1: 0 K is -273.15 degC, and so -459.67 degF.
+    with refused(BadTemperature, "quantity.below_zero") as caught:
+        temperature_c(typed)
+    assert limit in caught.value.said(lambda told: say(told, unit))
 
 
 def test_a_difference_is_turned_without_the_zero_of_the_scale() -> None:
@@ -74,25 +98,41 @@ def test_masses_lengths_times_and_shares() -> None:
 
 
 @pytest.mark.parametrize(
-    ("read", "typed", "said"),
+    ("read", "typed", "name", "remedy"),
     [
-        (kilograms, "-1kg", "is no mass"),
-        (kilograms, "900kg", "outside 0 to 100 kg"),
-        (kilograms, "1.5 stone", "is no mass"),
-        (kilograms, "1.5", "Write 1.5kg, 1.5g or 1.5lb"),
-        (kilograms, "1,250g", "Write 1250, or 1.250"),
-        (millimetres, "6", "has no unit of length"),
-        (millimetres, "1/0in", "is no length"),
-        (millimetres, "thin", "is no length"),
-        (seconds, "soon", "is no length of time"),
-        (seconds, "", "is no length of time"),
-        (figure, "nan", "is no number"),
-        (figure, "six", "is no number"),
+        (kilograms, "-1kg", "quantity.none", tell("quantity.write.mass")),
+        (kilograms, "900kg", "quantity.mass_outside", tell("error.figure.remedy")),
+        (kilograms, "1.5 stone", "quantity.none", tell("quantity.write.mass")),
+        (kilograms, "1.5", "quantity.no_unit", tell("quantity.with_unit.mass", typed="1.5")),
+        (
+            kilograms,
+            "1,250g",
+            "quantity.two_ways",
+            tell("quantity.two_ways.write_either", plain="1250", decimal="1.250"),
+        ),
+        (millimetres, "6", "quantity.no_unit", tell("quantity.with_unit.length", typed="6")),
+        (millimetres, "1/0in", "quantity.none", tell("quantity.write.length")),
+        (millimetres, "thin", "quantity.none", tell("quantity.write.length")),
+        (seconds, "soon", "quantity.none", tell("quantity.write.time")),
+        (seconds, "", "quantity.none", tell("quantity.write.time")),
+        (difference_c, "much", "quantity.none", tell("quantity.write.difference")),
+        (figure, "nan", "quantity.none", tell("quantity.write.number")),
+        (figure, "six", "quantity.none", tell("quantity.write.number")),
     ],
 )
-def test_what_cannot_be_meant_is_refused(read: object, typed: str, said: str) -> None:
-    with pytest.raises(BadInput, match=said):
-        read(typed)  # type: ignore[operator]
+def test_what_cannot_be_meant_is_refused_with_what_to_type(
+    read: Callable[[str], float], typed: str, name: str, remedy: Message
+) -> None:
+    with refused(BadInput, name) as caught:
+        read(typed)
+    assert caught.value.remedy == remedy
+
+
+@pytest.mark.wording
+def test_every_unit_that_may_be_typed_is_named_where_one_is_missing() -> None:
+    for measure, units in (("mass", MASSES), ("length", LENGTHS)):
+        told = say(tell("quantity.with_unit.mass" if measure == "mass" else "quantity.with_unit.length", typed="6"))
+        assert set(re.findall(r"6([a-z]+)", told)) == set(units)
 
 
 def test_a_decimal_comma_among_keys_belongs_to_its_figure() -> None:
@@ -102,7 +142,7 @@ def test_a_decimal_comma_among_keys_belongs_to_its_figure() -> None:
         ("min", "535,5C"),
         ("material", "green_sand"),
     ]
-    with pytest.raises(BadInput, match="'thin' is not key=value"):
+    with refused(BadInput, "quantity.no_key", typed="thin"):
         key_values("kg=0,6,thin")
 
 

@@ -14,6 +14,7 @@ from pourcall.contract.paths import Paths, paths_for
 from pourcall.records.read.store import Store
 from pourcall.records.upkeep.backup import back_up, restore, verify
 from pourcall.records.write.recorder import Recorder
+from tests.told import refused
 
 UTC_S = 1_780_000_000.0
 Maker = Any
@@ -140,6 +141,6 @@ def test_the_same_records_make_the_same_archive(home: Paths, live: Any, tmp_path
 def test_an_archive_never_takes_the_place_of_a_device_or_a_pipe(home: Paths, live: Any, tmp_path: Path) -> None:
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)
-    with Store(home.database) as store, pytest.raises(BadInput, match="no plain file"):
+    with Store(home.database) as store, refused(BadInput, "error.no_plain_file"):
         back_up(store, home, pipe, utc_s=0.0)
     assert pipe.is_fifo()

@@ -27,7 +27,7 @@ from pourcall.records.read.store import Store
 from pourcall.reports.tables.csv_text import number_cell, text_cell, write_whole
 from pourcall.reports.tables.export import export_melt, export_pour, export_pours, melt_csv
 from pourcall.reports.tables.recompute import recompute_melt
-from tests.told import said
+from tests.told import refused, said
 
 UTC_S = 1_780_000_000.0
 Maker = Any
@@ -274,6 +274,6 @@ def test_a_link_is_followed_and_what_is_no_plain_file_is_left_alone(tmp_path: Pa
 
     write_whole([(link, after)])
     assert (link.is_symlink(), target.read_text(encoding="utf-8")) == (True, "after")
-    with pytest.raises(BadInput, match="no plain file"):
+    with refused(BadInput, "error.no_plain_file"):
         write_whole([(pipe, after)])
     assert pipe.is_fifo()

@@ -101,4 +101,11 @@ TEXTS: dict[str, str] = {
     "calibration.none": "no calibration: {why}",
     "calibration.none_in": "no plateau in {waited}: {why}",
     "calibration.no_check": "no check: {why}",
+    # a calibration that cannot be used
+    "calibration.bad.not_finite": "the calibration holds a figure that is not finite",
+    "calibration.bad.not_rising": "the calibration's points must rise in emf, no emf twice",
+    "calibration.bad.spread": "the calibration's spread is negative, {spread_uv}",
+    "calibration.bad.one_end": "the calibration names one end of its span only",
+    "calibration.bad.upside_down": "the calibration's span is upside down, {low_uv} to {high_uv}",
+    "calibration.bad.remedy": "Correct it, or calibrate again",
 }

@@ -1,6 +1,8 @@
 """Errors of thermometry, wire formats and archives."""
 
 TEXTS: dict[str, str] = {
+    "error.no_plain_file": "there is something of that name already, and it is no plain file",
+    "error.no_plain_file.remedy": "Choose another name",
     "error.nothing_changed": "Nothing was changed here. {remedy}",
     "error.beyond_type": "{temp_c:1} is outside what type {tc_type} can tell, {low_c} to {high_c}",
     "error.beyond_type.remedy": "Check the thermocouple type and the figure",

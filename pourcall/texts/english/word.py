@@ -233,4 +233,10 @@ TEXTS: dict[str, str] = {
     "word.quantity.shrinkage": "pattern shrinkage",
     "word.quantity.stop_fraction": "solid share that stops a thin stream",
     "word.quantity.emissivity": "emissivity",
+    "word.measure.temperature": "temperature",
+    "word.measure.difference": "difference of temperatures",
+    "word.measure.mass": "mass",
+    "word.measure.length": "length",
+    "word.measure.time": "length of time",
+    "word.measure.number": "number",
 }

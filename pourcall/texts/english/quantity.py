@@ -1,0 +1,26 @@
+"""What a person types for a temperature, a mass, a length or a time: why it is refused, and what to type instead."""
+
+TEXTS: dict[str, str] = {
+    "quantity.none": "'{typed}' is no {measure}",
+    "quantity.write.temperature": "Write a figure and a unit, such as 565C, 1050F or 838K",
+    "quantity.write.mass": "Write 1.5kg, 800g or 3lb",
+    "quantity.write.length": "Write 6mm, 0.6cm or 1/4in",
+    "quantity.write.time": "Write 40s, 2m or 1m30s",
+    "quantity.write.number": "Write it in digits, such as 6 or 0.35",
+    "quantity.write.difference": "Write it in digits, such as 12, 12C or 22F",
+    "quantity.no_unit": "'{typed}' has no unit of {measure}",
+    "quantity.with_unit.temperature": "Write {typed}C, {typed}F or {typed}K",
+    "quantity.with_unit.mass": "Write {typed}kg, {typed}g or {typed}lb",
+    "quantity.with_unit.length": "Write {typed}mm, {typed}cm or {typed}in",
+    "quantity.two_ways": "'{typed}' may be read two ways: does its comma part thousands?",
+    "quantity.two_ways.write": "Write {plain}",
+    "quantity.two_ways.write_either": "Write {plain}, or {decimal} if the comma is a decimal one",
+    "quantity.below_zero": "{typed} is below absolute zero, {limit_c}",
+    "quantity.too_hot": "{typed} is above {limit_c}, hotter than anything cast here",
+    "quantity.too_hot.remedy": "Check for a digit too many, and the unit",
+    "quantity.mass_outside": "'{typed}' is outside 0 to {most_kg}",
+    "quantity.no_scale": "'{typed}' is no unit of temperature",
+    "quantity.no_scale.remedy": "Use C, F or K",
+    "quantity.no_key": "'{typed}' is not key=value",
+    "quantity.no_key.remedy": "Write key=value,key=value",
+}
