@@ -11,6 +11,7 @@ from math import isfinite, sqrt
 from typing import Final, NamedTuple
 
 from pourcall.contract.errors import BadInput, NotFound, OutOfRange
+from pourcall.contract.message import tell
 
 STANDARD_HPA: Final = 1013.25
 
@@ -49,7 +50,7 @@ GRADES: Final = {"99.99": 0.15, "99.9": 1.0, "commercial": 2.0}
 def grade_half_width_c(grade: str) -> float:
     """Half-width in degC for a grade of metal. Raises BadInput."""
     if grade not in GRADES:
-        raise BadInput(f"{grade!r} is no grade of metal", remedy=f"Use one of {', '.join(GRADES)}")
+        raise BadInput(tell("point.no_grade", typed=grade), remedy=tell("error.use_one", known=", ".join(GRADES)))
     return GRADES[grade]
 
 
@@ -132,9 +133,9 @@ def cal_point(
     if word == BOILING:
         return boiling_point(altitude_m=altitude_m, pressure_hpa=pressure_hpa, sea_level_hpa=sea_level_hpa)
     if word not in POINTS:
-        raise NotFound(f"{key!r} is no known point", remedy=f"Points are {', '.join(POINT_NAMES)}")
+        raise NotFound(tell("point.unknown", typed=key), remedy=tell("error.use_one", known=", ".join(POINT_NAMES)))
     if altitude_m is not None or pressure_hpa is not None or sea_level_hpa is not None:
-        raise BadInput("altitude and air pressure belong to boiling water", where=word, remedy="Leave them out")
+        raise BadInput(tell("point.no_water"), where=word, remedy=tell("point.no_water.remedy"))
     return POINTS[word]
 
 
@@ -165,7 +166,8 @@ def saturation_c(pressure_hpa: float) -> float:
     Source: IAPWS-IF97, equation 31, coefficients of Table 34. Raises OutOfRange beyond 6.12 to 220640 hPa.
     """
     if not (isfinite(pressure_hpa) and 6.11213 <= pressure_hpa <= 220640.0):
-        raise OutOfRange(f"{pressure_hpa} hPa is outside 6.12 to 220640 hPa", remedy="Check the figure and its unit")
+        told = tell("point.pressure_outside", pressure_hpa=pressure_hpa, least_hpa=6.12, most_hpa=220640)
+        raise OutOfRange(told, remedy=tell("error.figure.remedy"))
     beta = (pressure_hpa * 1e-4) ** 0.25
     e = beta * beta + _N[3] * beta + _N[6]
     f = _N[1] * beta * beta + _N[4] * beta + _N[7]
@@ -182,11 +184,9 @@ def air_pressure_hpa(altitude_m: float, sea_level_hpa: float = STANDARD_HPA) -> 
     OutOfRange outside -500 to 6000 m or 900 to 1090 hPa at sea level.
     """
     if not (isfinite(altitude_m) and -500.0 <= altitude_m <= 6000.0):
-        raise OutOfRange(f"an altitude of {altitude_m} m is outside -500 to 6000 m", remedy="Give it in metres")
+        raise OutOfRange(tell("point.altitude", altitude_m=altitude_m), remedy=tell("point.altitude.remedy"))
     if not (isfinite(sea_level_hpa) and 900.0 <= sea_level_hpa <= 1090.0):
-        raise OutOfRange(
-            f"{sea_level_hpa} hPa at sea level is outside 900 to 1090 hPa", remedy="Give it as the weather report does"
-        )
+        raise OutOfRange(tell("point.sea_level", pressure_hpa=sea_level_hpa), remedy=tell("point.sea_level.remedy"))
     share: float = (1.0 - 0.0065 * altitude_m / 288.15) ** 5.2559
     return sea_level_hpa * share
 
@@ -198,10 +198,7 @@ def boiling_point(
     or +-2 hPa with sea_level_hpa (from a weather report). Raises BadInput where neither or both are told, OutOfRange.
     """
     if (altitude_m is None) == (pressure_hpa is None):
-        raise BadInput(
-            "boiling water needs either the altitude or the air pressure on the spot",
-            remedy="Give --altitude 450m (better with --weather 1021hPa), or --pressure 962hPa",
-        )
+        raise BadInput(tell("point.which_pressure"), remedy=tell("point.which_pressure.remedy"))
     if altitude_m is not None:
         here_hpa = air_pressure_hpa(altitude_m, STANDARD_HPA if sea_level_hpa is None else sea_level_hpa)
         half_hpa = WEATHER_HALF_HPA if sea_level_hpa is None else BAROMETER_HALF_HPA
@@ -209,11 +206,10 @@ def boiling_point(
     else:
         assert pressure_hpa is not None
         if sea_level_hpa is not None:
-            raise BadInput("--weather belongs to --altitude", remedy="Give the pressure on the spot, or both of those")
+            raise BadInput(tell("point.weather"), remedy=tell("point.weather.remedy"))
         if not 470.0 <= pressure_hpa <= 1100.0:
-            raise OutOfRange(
-                f"{pressure_hpa} hPa is no air pressure where people live", remedy="Give the absolute pressure in hPa"
-            )
+            told = tell("point.pressure_outside", pressure_hpa=pressure_hpa, least_hpa=470, most_hpa=1100)
+            raise OutOfRange(told, remedy=tell("point.absolute.remedy"))
         here_hpa, half_hpa, how = pressure_hpa, BAROMETER_HALF_HPA, f"{pressure_hpa:g} hPa"
     temp_c = saturation_c(here_hpa)
     weather_c = 0.5 * (saturation_c(here_hpa + half_hpa) - saturation_c(here_hpa - half_hpa))

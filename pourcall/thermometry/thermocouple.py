@@ -113,7 +113,7 @@ def _curve_at(tc_type: str, temp_c: float) -> Curve | None:
 
 
 def _unknown(tc_type: str) -> BadInput:
-    return BadInput(f"{tc_type!r} is no thermocouple type", remedy=f"Use one of {', '.join(TYPES)}")
+    return BadInput(tell("error.no_type", tc_type=tc_type), remedy=tell("error.use_one", known=", ".join(TYPES)))
 
 
 def curves(tc_type: str) -> tuple[Curve, ...]:
@@ -196,10 +196,8 @@ def temp_c(tc_type: str, emf_uv: float) -> float:
     if found_c is not None:
         return found_c
     low_uv, high_uv = emf_range_uv(tc_type)
-    raise OutOfRange(
-        f"{emf_uv} uV is outside the range of type {tc_type}, {low_uv:.1f} to {high_uv:.1f} uV",
-        remedy="Check the thermocouple type, the unit (microvolts) and the wiring",
-    )
+    told = tell("error.emf_outside", emf_uv=emf_uv, tc_type=tc_type, low_uv=low_uv, high_uv=high_uv)
+    raise OutOfRange(told, remedy=tell("error.emf_outside.remedy"))
 
 
 # The table of a type is made when it is first asked for: some 20 ms once, and most shops use one type.

@@ -14,6 +14,7 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.thermometry.thermocouple import temp_range_c
 
 
@@ -26,16 +27,6 @@ class WireClass(StrEnum):
     ASTM_SPECIAL = "astm_special"
     ASTM_STANDARD = "astm_standard"
     UNKNOWN = "unknown"
-
-
-CLASS_WORDS: Final = {
-    WireClass.IEC_1: "IEC 60584-1 class 1",
-    WireClass.IEC_2: "IEC 60584-1 class 2",
-    WireClass.IEC_3: "IEC 60584-1 class 3",
-    WireClass.ASTM_SPECIAL: "ASTM E230 special limits",
-    WireClass.ASTM_STANDARD: "ASTM E230 standard limits",
-    WireClass.UNKNOWN: "class not known",
-}
 
 
 class Band(NamedTuple):
@@ -116,9 +107,8 @@ def _bands(tc_type: str, wire_class: WireClass) -> tuple[Band, ...]:
     if bands is None:
         temp_range_c(tc_type)  # says so where the type itself is unknown
         known = ", ".join(each.value for (type_, each) in BANDS if type_ == tc_type)
-        raise BadInput(
-            f"there is no {CLASS_WORDS[wire_class]} for type {tc_type}", remedy=f"Use one of {known}, or unknown"
-        )
+        told = tell("error.no_class", tc_type=tc_type, wire_class=wire_class.value)
+        raise BadInput(told, remedy=tell("error.no_class.remedy", known=known))
     return bands
 
 

@@ -19,7 +19,7 @@ from pourcall.contract.message import Told, tell
 from pourcall.thermometry.amplifier_limits import LIMITS, Amplifier, LimitKind
 from pourcall.thermometry.compensation import cold_emf_uv
 from pourcall.thermometry.thermocouple import emf_uv, invertible_range_c, seebeck_uv_per_c
-from pourcall.thermometry.tolerance import BEYOND_CLASS, CLASS_WORDS, WireClass, tolerance
+from pourcall.thermometry.tolerance import BEYOND_CLASS, WireClass, tolerance
 
 COVERAGE: Final = 2.0
 LEAST_SLOPE: Final = 0.05  # uV/degC; type B has none at its least emf, and no budget is finite there
@@ -129,7 +129,7 @@ def _wire(chain: Chain, tc_type: str, temp_c: float, hot_uv: float) -> tuple[lis
         return [], False  # measured and corrected; the calibration's spread stands for it
     new = tolerance(tc_type, chain.wire_class, temp_c)
     half_c = share * new.half_width_c
-    what = tell("uncertainty.wire", tc_type=tc_type, wire_class=CLASS_WORDS[chain.wire_class])
+    what = tell("uncertainty.wire", tc_type=tc_type, wire_class=chain.wire_class.value)
     if not new.covered:
         low_c, high_c = new.class_low_c, new.class_high_c
         what = tell("uncertainty.beyond_class", what=what, low_c=low_c, high_c=high_c, times=BEYOND_CLASS)

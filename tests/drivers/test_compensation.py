@@ -21,6 +21,7 @@ from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.thermometry import thermocouple as tc
 from pourcall.thermometry.compensation import LINEAR_UV_PER_C, cold_emf_uv, linear_chip_c, to_temperature, total_emf_uv
 from pourcall.thermometry.emf_correction import calibration_point
+from tests.told import refused
 
 EMF, LINEAR, ITS90, TYPED = RawKind.EMF_UV, RawKind.LINEAR_C, RawKind.ITS90_C, RawKind.TYPED_C
 VECTORS: dict[str, list[dict[str, Any]]] = json.loads(
@@ -238,17 +239,17 @@ def test_how_far_a_calibration_reaches() -> None:
 @pytest.mark.parametrize(
     ("fields", "fault"),
     [
-        ({"points": ((2.0, 0.0), (1.0, 0.0))}, "rise"),
-        ({"points": ((1.0, 0.0), (1.0, 3.0))}, "rise"),
-        ({"points": ((nan, 0.0),)}, "finite"),
-        ({"offset_uv": inf}, "finite"),
-        ({"spread_uv": -1.0}, "negative spread"),
-        ({"low_uv": 1.0}, "one end"),
-        ({"low_uv": 2.0, "high_uv": 1.0}, "upside down"),
+        ({"points": ((2.0, 0.0), (1.0, 0.0))}, "not_rising"),
+        ({"points": ((1.0, 0.0), (1.0, 3.0))}, "not_rising"),
+        ({"points": ((nan, 0.0),)}, "not_finite"),
+        ({"offset_uv": inf}, "not_finite"),
+        ({"spread_uv": -1.0}, "spread"),
+        ({"low_uv": 1.0}, "one_end"),
+        ({"low_uv": 2.0, "high_uv": 1.0}, "upside_down"),
     ],
 )
 def test_a_calibration_that_cannot_be_is_refused(fields: dict[str, Any], fault: str) -> None:
-    with pytest.raises(BadInput, match=fault):
+    with refused(BadInput, f"calibration.bad.{fault}"):
         Calibration(**fields)
 
 

@@ -15,7 +15,7 @@ from pourcall.thermometry.amplifier_limits import Amplifier
 from pourcall.thermometry.tolerance import BANDS, WireClass, class_range_c, tolerance
 from pourcall.thermometry.uncertainty import Chain, Shape, budget, combine, normal, rectangular
 from tests.told import inside as inside_of
-from tests.told import name_of, names
+from tests.told import name_of, names, refused
 
 CLASS_1, CLASS_2 = WireClass.IEC_1, WireClass.IEC_2
 
@@ -119,7 +119,7 @@ def test_every_class_gives_a_tolerance_over_the_types_whole_range(tc_type: str, 
 def test_a_class_that_does_not_exist_is_refused_with_those_that_do() -> None:
     with pytest.raises(BadInput, match="iec_1, iec_2, astm_special, astm_standard"):
         tolerance("R", WireClass.IEC_3, 500.0)
-    with pytest.raises(BadInput, match="no thermocouple type"):
+    with refused(BadInput, "error.no_type", tc_type="Q"):
         tolerance("Q", CLASS_1, 500.0)
     with pytest.raises(BadInput):
         budget(Chain("B", Amplifier.MAX31856, CLASS_1), 900.0, 25.0)

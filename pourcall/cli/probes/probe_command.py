@@ -44,7 +44,7 @@ def _show(args: argparse.Namespace) -> int:
     from pourcall.contract.units import parse_unit, to_c
     from pourcall.records.entries.calibrations import calibration_rows
     from pourcall.records.read.store import Store
-    from pourcall.thermometry.tolerance import CLASS_WORDS, WireClass
+    from pourcall.thermometry.tolerance import WireClass
     from pourcall.thermometry.uncertainty import Chain, budget
 
     unit = unit_of(args)
@@ -93,7 +93,7 @@ def _show(args: argparse.Namespace) -> int:
         "uncertainty.chain",
         probe=facts.name,
         tc_type=facts.tc_type,
-        wire_class=CLASS_WORDS[wire_class],
+        wire_class=wire_class.value,
         sheath=facts.sheath,
         amplifier=facts.amplifier.value,
         furnace=facts.furnace,

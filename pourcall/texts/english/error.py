@@ -1,6 +1,12 @@
 """Errors of thermometry, wire formats and archives."""
 
 TEXTS: dict[str, str] = {
+    "error.use_one": "Use one of {known}",
+    "error.no_type": "'{tc_type}' is no thermocouple type",
+    "error.no_class": "type {tc_type} has no {wire_class}",
+    "error.no_class.remedy": "Use one of {known}, or unknown",
+    "error.emf_outside": "{emf_uv} is outside the range of type {tc_type}, {low_uv:1} to {high_uv:1}",
+    "error.emf_outside.remedy": "Check the thermocouple type, the unit (microvolts) and the wiring",
     "error.no_plain_file": "there is something of that name already, and it is no plain file",
     "error.no_plain_file.remedy": "Choose another name",
     "error.nothing_changed": "Nothing was changed here. {remedy}",
