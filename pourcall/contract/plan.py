@@ -156,6 +156,13 @@ class PotLimit(msgspec.Struct, frozen=True, kw_only=True):
     limit_c: float
     whose: str
     why: Told
+    u_c: float = 0.0  # expanded uncertainty of the limit itself: where zinc boils is not known exactly
+    keep_off_c: float = 0.0  # so far below it the pot is aimed at most, for that doubt and the reading's
+
+    @property
+    def aim_limit_c(self) -> float:
+        """The most that is aimed for."""
+        return self.limit_c - self.keep_off_c
 
 
 class FumeTable(msgspec.Struct, frozen=True, kw_only=True):
@@ -193,10 +200,15 @@ class MeltPlan(msgspec.Struct, frozen=True, kw_only=True):
         """The limit that is met first."""
         return min(self.limits, key=lambda limit: limit.limit_c)
 
+    @property
+    def aim_limit(self) -> PotLimit:
+        """The limit that bounds what is aimed for; not always the lowest, for one may be less surely known."""
+        return min(self.limits, key=lambda limit: limit.aim_limit_c)
+
 
 def lip_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
-    """The mould's window at the lip, its top lowered where the pot would have to pass a limit of its own."""
-    return mould.lip_min_c, min(mould.lip_max_c, plan.lowest_limit.limit_c - mould.loss_c)
+    """The mould's window at the lip, its top lowered where the pot would have to be aimed beyond a limit of its own."""
+    return mould.lip_min_c, min(mould.lip_max_c, plan.aim_limit.aim_limit_c - mould.loss_c)
 
 
 def tap_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:

@@ -50,8 +50,8 @@ class NextMould:
 
     @property
     def aim_c(self) -> float:
-        """The middle of the window, in the pot."""
-        return 0.5 * (self.tap_c[0] + self.tap_c[1])
+        """The middle of the window, in the pot; never beyond its top, where no window is left."""
+        return min(0.5 * (self.tap_c[0] + self.tap_c[1]), self.tap_c[1])
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,7 @@ from pourcall.contract.plan import (
 from pourcall.metal.alloys.sheet import ABOVE_POUR_C, AlloySheet
 from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.heat.transfer import Carry, Pot, transfer_loss
+from pourcall.metal.vapour.boiling import AIM_CHANCE, keep_off_c
 from pourcall.metal.vapour.fume import fume_table
 from pourcall.metal.vapour.pressure import BOILING_KNOWN_C
 from pourcall.metal.vapour.ventilation import Air
@@ -167,7 +168,9 @@ def pot_limits(
     boiling_c = sheet.boiling_limit_c()
     if boiling_c is not None:
         why = tell("alloy.limit.boiling", highest_c=boiling_c, known_difference_c=BOILING_KNOWN_C)
-        limits.append(PotLimit(limit_c=boiling_c, whose="boiling", why=why))
+        limits.append(
+            PotLimit(limit_c=boiling_c, whose="boiling", why=why, u_c=BOILING_KNOWN_C, keep_off_c=keep_off_c(boiling_c))
+        )
     stated = sheet.alloy_max
     if stated is None:
         why = tell("alloy.limit.above_pour", alloy=sheet.name, above_difference_c=ABOVE_POUR_C)
@@ -215,11 +218,12 @@ def melt_plan(
             raise BadInput(f"mould name {name!r} is empty or used twice", remedy="Give every mould its own name")
     limits = pot_limits(sheet, pot_rating_c=pot_rating_c, probe_rating_c=probe_rating_c)
     carried = _Carried(charge_kg=charge_kg, loss_c=loss_c, loss_u_c=loss_u_c, pot=pot or Pot(), carry=carry or Carry())
+    tightest = min(limits, key=lambda limit: limit.aim_limit_c)
     planned: list[MouldPlan] = []
     for order, mould in enumerate(moulds):
         floor_c = fill_min_c[order] if order < len(fill_min_c) else None
         poured_kg = sum(earlier.mass_kg for earlier in moulds[:order])
-        planned.append(_mould_plan(sheet, mould, carried, limits[0], _Place(order, poured_kg), floor_c))
+        planned.append(_mould_plan(sheet, mould, carried, tightest, _Place(order, poured_kg), floor_c))
     return MeltPlan(
         melt=melt_id,
         alloy=sheet.facts(),
@@ -252,7 +256,7 @@ def _mould_plan(
     sheet: AlloySheet,
     mould: MouldRequest,
     carried: _Carried,
-    lowest: PotLimit,
+    tightest: PotLimit,
     place: _Place,
     fill_min_c: float | None,
 ) -> MouldPlan:
@@ -270,8 +274,8 @@ def _mould_plan(
         own=(low_c, high_c) if low_c is not None and high_c is not None else None,
         learned=mould.window_learned,
     )
-    loss = _loss(sheet, window, mould, carried, lowest.limit_c, place)
-    window = _fit_to_pot(sheet, window, lowest, loss.loss_c)
+    loss = _loss(sheet, window, mould, carried, tightest.aim_limit_c, place)
+    window = _fit_to_pot(sheet, window, tightest, loss.loss_c)
     return MouldPlan(
         name=mould.name,
         setup=mould.setup,
@@ -296,13 +300,13 @@ def _stands_for_s(mould: MouldRequest, carried: _Carried, order: int) -> float:
     return max(1.0, carried.carry.walk_s + (0.0 if one_for_all else order * carried.carry.between_s))
 
 
-def _fit_to_pot(sheet: AlloySheet, window: LipWindow, lowest: PotLimit, lost_c: float) -> LipWindow:
-    """The window cut to what can arrive at all: the pot's lowest limit less the loss on the way.
+def _fit_to_pot(sheet: AlloySheet, window: LipWindow, tightest: PotLimit, lost_c: float) -> LipWindow:
+    """The window cut to what can arrive at all: the most the pot is aimed for less the loss on the way.
 
     Where the section wants more than that, the metal arrives colder than it wants and the window says so, as long as
     it is still inside the sheet's window; where not, the window is left alone and the plan is in conflict.
     """
-    reach_c = lowest.limit_c - lost_c
+    reach_c = tightest.aim_limit_c - lost_c
     if window.max_c <= reach_c:
         return window
     low_c = window.min_c
@@ -315,7 +319,15 @@ def _fit_to_pot(sheet: AlloySheet, window: LipWindow, lowest: PotLimit, lost_c: 
             cautions = (*cautions, tell("window.colder", lowest_c=window.min_c))
         if low_c >= reach_c:
             return window
-    limit = tell("window.reach", whose=lowest.whose, highest_c=lowest.limit_c, lip_highest_c=reach_c)
+    limit = tell("window.reach", whose=tightest.whose, highest_c=tightest.limit_c, lip_highest_c=reach_c)
+    if tightest.keep_off_c:
+        limit = tell(
+            "window.reach.kept_off",
+            highest_c=tightest.limit_c,
+            keep_difference_c=tightest.keep_off_c,
+            most_share=AIM_CHANCE,
+            lip_highest_c=reach_c,
+        )
     return LipWindow(min_c=low_c, max_c=reach_c, basis=window.basis, why=(*window.why, limit), cautions=cautions)
 
 
@@ -358,18 +370,30 @@ def _loss(
 def plan_conflicts(plan: MeltPlan) -> tuple[Message, ...]:
     """What makes a plan impossible or nearly so; empty for a sound plan."""
     found = []
-    lowest = plan.lowest_limit
+    tightest = plan.aim_limit
     for mould in plan.moulds:
-        if mould.tap_min_c > lowest.limit_c:
+        if mould.tap_min_c > tightest.aim_limit_c and tightest.keep_off_c:
+            found.append(
+                tell(
+                    "plan.conflict.no_safe_aim",
+                    mould=mould.name,
+                    pot_lowest_c=mould.tap_min_c,
+                    lip_lowest_c=mould.lip_min_c,
+                    highest_c=tightest.aim_limit_c,
+                    line_c=tightest.limit_c,
+                    most_share=AIM_CHANCE,
+                )
+            )
+        elif mould.tap_min_c > tightest.aim_limit_c:
             found.append(
                 tell(
                     "plan.conflict.limit",
                     mould=mould.name,
                     pot_lowest_c=mould.tap_min_c,
                     lip_lowest_c=mould.lip_min_c,
-                    whose=lowest.whose,
-                    highest_c=lowest.limit_c,
-                    why=lowest.why,
+                    whose=tightest.whose,
+                    highest_c=tightest.limit_c,
+                    why=tightest.why,
                 )
             )
     needed_kg = sum(mould.mass_kg for mould in plan.moulds)

@@ -98,7 +98,7 @@ class Planner:
         library = ProfileLibrary(self._profiles)
         alloy = plan.alloy
         profile = library.default_for(alloy.key, alloy.family) if name in ("", "default") else library.get(name)
-        low_c, high_c = alloy.pour_min_c, min(alloy.pour_max_c, plan.lowest_limit.limit_c)
+        low_c, high_c = alloy.pour_min_c, min(alloy.pour_max_c, plan.aim_limit.aim_limit_c)
         if plan.moulds:
             low_c, high_c = tap_window_c(plan.moulds[0], plan)
         own = self._settings.furnace[furnace]

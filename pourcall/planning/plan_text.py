@@ -15,6 +15,7 @@ from pourcall.planning.planner import PourPlan
 from pourcall.texts import say
 
 WIDTH = 100
+TOLD_CHANCE = 0.001
 MAIN_SOURCES = ("solidus", "liquidus", "pour_min", "pour_max", "alloy_max")
 
 
@@ -104,6 +105,7 @@ def pot_lines(plan: PourPlan) -> list[Told]:
     lowest, *others = plan.melt.limits
     lines: list[Told] = [
         tell("plan.pot.aim", aim_c=plan.aim_c),
+        *_boiling_lines(plan),
         tell(
             "plan.pot.melting",
             solidus_c=facts.solidus_c,
@@ -118,6 +120,14 @@ def pot_lines(plan: PourPlan) -> list[Told]:
         )
         lines.append(tell("plan.pot.farther_up", parts=parts))
     return lines + [told for told in (plan.hydrogen, plan.probe_tube) if told]
+
+
+def _boiling_lines(plan: PourPlan) -> list[Told]:
+    """The odds of the aim, where zinc could boil at all near it."""
+    odds = plan.boiling
+    if odds is None or max(odds.above_line, odds.boiling) < TOLD_CHANCE:
+        return []
+    return [tell("plan.pot.boiling", above_share=odds.above_line, boiling_share=odds.boiling, line_c=odds.line_c)]
 
 
 def window_lines(planned: MouldPlan, plan: PourPlan) -> list[Told]:

@@ -33,11 +33,13 @@ from pourcall.metal.heat.solidification import (
 )
 from pourcall.metal.heat.transfer import Carry, Pot
 from pourcall.metal.vapour import pressure as vapour
+from pourcall.metal.vapour.boiling import BoilingOdds, boiling_odds
 from pourcall.metal.vapour.cautions import Caution, cautions, clothing
-from pourcall.metal.vapour.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report
+from pourcall.metal.vapour.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report, is_brass
 from pourcall.metal.vapour.ventilation import Air
 from pourcall.metal.windows import LEAST_C, USUAL_MATERIAL, melt_plan, plan_conflicts
 from pourcall.planning.charge import DEFAULT_YIELD, FILL_SHARE, MetalNeed, metal_needed, pot_capacity_kg
+from pourcall.planning.gentler import gentler_ways
 from pourcall.planning.job import JobMould
 from pourcall.planning.recipe import Bath, Ingredient, Recipe, recipe
 
@@ -105,6 +107,7 @@ class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
     energy: MeltEnergy
     addition: AdditionDip | None  # what a cold correction does to a bath that is already molten
     aim_c: float  # where to bring the pot
+    boiling: BoilingOdds | None  # of its zinc at that aim; None: it does not boil within reach
     melt: MeltPlan
     moulds: tuple[MouldAdvice, ...]
     fume: FumeReport | None
@@ -179,8 +182,9 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         ),
         addition=_addition(sheet, request, made, aim_c),
         aim_c=aim_c,
+        boiling=boiling_odds(sheet.weight_percent(), aim_c) if is_brass(sheet) else None,
         melt=plan,
-        moulds=tuple(_advice(sheet, mould, plan, order, fills[order]) for order, mould in enumerate(request.moulds)),
+        moulds=tuple(_advice(sheet, request, plan, order, fills[order]) for order in range(len(request.moulds))),
         fume=fume_report(sheet, aim_c, request.air, request.pot.mouth_mm),
         curve=_curve(sheet, request, plan),
         conflicts=(*plan_conflicts(plan), *(_too_much(charge_kg, capacity_kg) if pot_known else ())),
@@ -237,10 +241,11 @@ def _fill(sheet: AlloySheet, mould: JobMould) -> FillCheck | None:
     )
 
 
-def _advice(sheet: AlloySheet, mould: JobMould, plan: MeltPlan, order: int, fill: FillCheck | None) -> MouldAdvice:
-    planned = plan.moulds[order]
+def _advice(sheet: AlloySheet, request: PlanRequest, plan: MeltPlan, order: int, fill: FillCheck | None) -> MouldAdvice:
+    mould, planned = request.moulds[order], plan.moulds[order]
     middle_c = 0.5 * (planned.lip_min_c + planned.lip_max_c)
-    notes = []
+    gentler = gentler_ways(sheet, plan, order, request.pot, request.carry)
+    notes = [] if gentler is None else [gentler]
     flow_mm = sprue = choke = solid_s = riser = None
     if mould.thinnest_mm is not None:
         factor = mould.fill_factor if mould.fill_factor is not None else UNFITTED_FILL_FACTOR
@@ -277,8 +282,9 @@ def _advice(sheet: AlloySheet, mould: JobMould, plan: MeltPlan, order: int, fill
 
 
 def _aim(plan: MeltPlan) -> float:
-    """Where to bring the pot: the middle of what the first mould allows, below every pot limit."""
-    return min(plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C, 0.5 * sum(tap_window_c(plan.moulds[0], plan)))
+    """Where to bring the pot: the middle of what the first mould allows, never beyond what any limit lets be aimed."""
+    most_c = min(plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C, plan.aim_limit.aim_limit_c)
+    return min(most_c, 0.5 * sum(tap_window_c(plan.moulds[0], plan)))
 
 
 def _addition(sheet: AlloySheet, request: PlanRequest, made: Recipe | None, aim_c: float) -> AdditionDip | None:

@@ -14,7 +14,7 @@ from pourcall.metal.alloys.elements import MELTING_C, mole_fractions
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat import energy, filling, phases, transfer
 from pourcall.metal.heat import solidification as solidify
-from pourcall.metal.vapour import evaporation
+from pourcall.metal.vapour import activity, evaporation
 from pourcall.metal.vapour import exposure_limits as limits
 from pourcall.metal.vapour import pressure as vapour
 from pourcall.metal.vapour import ventilation as room
@@ -74,15 +74,15 @@ def test_rows_17_to_19_the_alcock_lines_as_witness_and_their_extrapolation_fault
 def test_rows_20_to_23_activity_of_zinc_in_zinc_aluminium() -> None:  # an Mey's parameter; computed
     x_za12 = mole_fractions({"Zn": 89.0, "Al": 11.0})["Zn"]
     assert x_za12 == pytest.approx(0.76953, abs=1e-4)
-    assert vapour.gamma_zinc_in_aluminium(x_za12, 500.0) == pytest.approx(1.06695, abs=2e-4)
+    assert activity.gamma_zinc_in_aluminium(x_za12, 500.0) == pytest.approx(1.06695, abs=2e-4)
     x_za27 = mole_fractions({"Zn": 73.0, "Al": 27.0})["Zn"]
-    assert vapour.gamma_zinc_in_aluminium(x_za27, 560.0) == pytest.approx(1.27934, abs=2e-4)
+    assert activity.gamma_zinc_in_aluminium(x_za27, 560.0) == pytest.approx(1.27934, abs=2e-4)
     assert vapour.zinc_pressure_over_pa({"Zn": 91.6, "Al": 8.4}, 450.0) == pytest.approx(43.13, rel=0.002)
 
 
 def test_rows_24_to_26_activity_of_zinc_in_brass() -> None:  # COST 507 parameters; computed
     x_zinc = mole_fractions({"Cu": 70.0, "Zn": 30.0})["Zn"]
-    assert vapour.gamma_zinc_in_copper(x_zinc, 1050.0) == pytest.approx(0.33250, abs=2e-4)
+    assert activity.gamma_zinc_in_copper(x_zinc, 1050.0) == pytest.approx(0.33250, abs=2e-4)
     assert vapour.zinc_pressure_over_pa({"Cu": 63.0, "Zn": 37.0}, 1090.0) == pytest.approx(79070, rel=0.002)
     assert vapour.temp_at_fraction_c({"Cu": 70.0, "Zn": 30.0}, 1.0) == pytest.approx(1175.0, abs=2.0)
 

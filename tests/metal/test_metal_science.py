@@ -12,7 +12,7 @@ from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat import energy, filling, phases, transfer
 from pourcall.metal.heat import solidification as solidify
 from pourcall.metal.heat.transfer import Carry, Ladle, Pot
-from pourcall.metal.vapour import evaporation
+from pourcall.metal.vapour import activity, evaporation
 from pourcall.metal.vapour import pressure as vapour
 
 LIBRARY = load_sheets()
@@ -98,7 +98,7 @@ def test_activity_in_brass_agrees_with_the_slope_of_the_excess_energy(x: float, 
 
     slope = (excess(x + 1e-6) - excess(x - 1e-6)) / 2e-6
     expected = math.exp((excess(x) + (1.0 - x) * slope) / (elements.GAS_CONSTANT_J_PER_MOL_K * kelvin))
-    assert vapour.gamma_zinc_in_copper(x, temp_c) == pytest.approx(expected, rel=1e-5)
+    assert activity.gamma_zinc_in_copper(x, temp_c) == pytest.approx(expected, rel=1e-5)
 
 
 # Reference table "bare-surface rates for a 10 cm surface", computed, two to three digits.

@@ -13,7 +13,7 @@ import pytest
 
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.phases import freezing_range
-from pourcall.metal.vapour import pressure as vapour
+from pourcall.metal.vapour import activity
 
 TABLE = Path(__file__).parents[1] / "data" / "metals" / "al_zn_equilibrium.csv"
 ROWS = list(csv.DictReader(TABLE.read_text("utf-8").splitlines()))
@@ -27,7 +27,7 @@ def ours(row: dict[str, str]) -> float:
     """The figure of a row by our own code."""
     aluminium = float(row["aluminium_weight_percent"])
     if row["what"] == "zinc_activity":
-        return vapour.zinc_activity({"Al": aluminium, "Zn": 100.0 - aluminium}, float(row["temp_c"]))
+        return activity.zinc_activity({"Al": aluminium, "Zn": 100.0 - aluminium}, float(row["temp_c"]))
     return float(getattr(freezing_range("Al", "Zn", 100.0 - aluminium), row["what"]))
 
 

@@ -136,8 +136,8 @@ def test_correcting_a_bath_says_how_far_the_additions_cool_it() -> None:
 @pytest.mark.wording
 def test_an_impossible_plan_says_so_first() -> None:
     plan = make_plan(BRASS, msgspec.structs.replace(FAIRLEAD, loss_c=200.0, charge_kg=8.0))
-    assert [one.name for one in plan.conflicts] == ["plan.conflict.limit", "plan.conflict.pot"]
-    assert "limit is 1100 °C" in say(plan.conflicts[0])
+    assert [one.name for one in plan.conflicts] == ["plan.conflict.no_safe_aim", "plan.conflict.pot"]
+    assert "no safe aim" in say(plan.conflicts[0])
     assert render_text(plan).splitlines()[2] == "THIS PLAN CANNOT BE POURED AS IT IS"
     assert 'class="box"' in render_html(plan)
 

@@ -82,7 +82,7 @@ def test_where_no_window_is_left_no_lift_between_a_higher_and_a_lower_figure_is_
     assert window_lines(far.melt.moulds[0], far)[1].name == "plan.mould.lip_wanted"  # type: ignore[union-attr]
     least_c = brass.pour_min.value
     hardly = msgspec.structs.replace(mould, lip_min_c=least_c, lip_max_c=least_c + 30.0)
-    reach_c = far.melt.lowest_limit.limit_c - least_c - 0.4
+    reach_c = far.melt.aim_limit.aim_limit_c - least_c - 0.4
     plan = make_plan(brass, PlanRequest(moulds=(hardly,), pot=Pot(), charge_kg=1.0, loss_c=reach_c))
     assert plan.conflicts == ()
     assert plan.profile[-1].name == "plan.step.lift_at"

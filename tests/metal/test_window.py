@@ -74,7 +74,7 @@ def test_a_window_the_shop_has_learned_replaces_the_sheet_but_neither_floor_nor_
     assert low.basis is WindowBasis.LEARNED
     assert pour_window(ZA27, own=(548.0, 561.0)).basis is WindowBasis.STATED
     assert pour_window(ZA27).basis is WindowBasis.SHEET
-    assert pour_window(BRASS, own=(1080.0, 1140.0)).max_c == pytest.approx(1100.0, abs=0.5)
+    assert pour_window(BRASS, own=(1080.0, 1140.0)).max_c == pytest.approx(1093.0, abs=0.5)
 
 
 def test_what_filling_asks_for_raises_the_lower_end() -> None:
@@ -149,7 +149,7 @@ def test_a_shops_own_rate_replaces_the_physics() -> None:
 
 def test_a_loss_never_raises_a_pot_limit() -> None:
     near = melt_plan("2026-015", BRASS, 2.0, [MouldRequest(name="cover", mass_kg=1.0, thinnest_mm=8.0)], loss_c=10.0)
-    far = melt_plan("2026-015", BRASS, 2.0, [MouldRequest(name="cover", mass_kg=1.0, thinnest_mm=8.0)], loss_c=60.0)
+    far = melt_plan("2026-015", BRASS, 2.0, [MouldRequest(name="cover", mass_kg=1.0, thinnest_mm=8.0)], loss_c=35.0)
     assert near.limits == far.limits
     for plan in (near, far):
         assert plan.moulds[0].tap_max_c <= plan.lowest_limit.limit_c + 0.01
@@ -157,9 +157,9 @@ def test_a_loss_never_raises_a_pot_limit() -> None:
 
 @pytest.mark.wording
 def test_where_the_pot_cannot_give_what_a_thin_section_wants_the_window_is_lowered_and_says_so() -> None:
-    plan = melt_plan("2026-015", BRASS, 2.0, [MouldRequest(name="cover", mass_kg=1.0, thinnest_mm=2.5)], loss_c=60.0)
+    plan = melt_plan("2026-015", BRASS, 2.0, [MouldRequest(name="cover", mass_kg=1.0, thinnest_mm=2.5)], loss_c=30.0)
     mould = plan.moulds[0]
-    assert (mould.lip_min_c, mould.lip_max_c) == pytest.approx((1020.0, 1040.0), abs=0.5)
+    assert (mould.lip_min_c, mould.lip_max_c) == pytest.approx((1010.0, 1030.0), abs=0.5)
     assert "it may not fill" in say(mould.why)
 
 
@@ -167,8 +167,8 @@ def test_where_the_pot_cannot_give_what_a_thin_section_wants_the_window_is_lower
 def test_a_plan_that_cannot_be_poured_says_why() -> None:
     spec = [MouldRequest(name="far", mass_kg=1.0), MouldRequest(name="big", mass_kg=2.0)]
     conflicts = plan_conflicts(melt_plan("2026-015", BRASS, 2.0, spec, loss_c=150.0))
-    assert [one.name for one in conflicts][::2] == ["plan.conflict.limit", "plan.conflict.charge"]
-    assert (conflicts[0].facts["mould"], say(conflicts[0]).count("limit is 1100 °C")) == ("far", 1)
+    assert [one.name for one in conflicts][::2] == ["plan.conflict.no_safe_aim", "plan.conflict.charge"]
+    assert (conflicts[0].facts["mould"], say(conflicts[0]).count("no safe aim for far")) == ("far", 1)
     assert "take 3.00 kg" in say(conflicts[-1])
 
 

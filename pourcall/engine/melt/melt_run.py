@@ -175,7 +175,7 @@ class MeltRun:
         plan = self.plan
         mould = self.next_mould or (plan.moulds[-1] if plan.moulds else None)
         if mould is None:
-            return plan.alloy.pour_min_c, min(plan.alloy.pour_max_c, plan.lowest_limit.limit_c)
+            return plan.alloy.pour_min_c, min(plan.alloy.pour_max_c, plan.aim_limit.aim_limit_c)
         return tap_window_c(mould, plan)
 
     @property

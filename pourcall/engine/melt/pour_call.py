@@ -12,6 +12,8 @@ from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c
 
 REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
+MOST_CHANCE = 0.1  # that the pot is above such a limit; more, and nothing is called (judgement, no source)
+KEEP_CHANCE = 0.03  # a call that is up stays up so much beyond
 KEEP_C = 2.0  # a call that is up stays up this far beyond where it was raised
 
 
@@ -29,6 +31,7 @@ class Judgement:
     why: Message
     surer: Message = NOTHING  # what would make it surer, where only a best aim can be told
     held: Message = NOTHING  # why it is held back although the figures fit
+    too_near: float = 0.0  # chance that the pot is above a limit that is itself uncertain: zinc near its boiling
 
 
 def judge_pour(
@@ -64,6 +67,8 @@ def judge_pour(
     else:
         fits = low_c - keep_c <= lip_c - u_c and lip_c + u_c <= high_c + keep_c
     fits = fits and low_c <= lip_c <= high_c  # what keeps a call up never keeps it beyond the window itself
+    too_near = _too_near(metal_c, metal_u_c, plan)
+    fits = fits and too_near <= MOST_CHANCE + (KEEP_CHANCE if calling else 0.0)
     why = tell(
         "call.pour.why",
         metal_c=metal_c,
@@ -84,6 +89,17 @@ def judge_pour(
         text=_text(mould.name, number, len(plan.moulds), (too_cold, too_hot) if narrow else None),
         why=tell("call.pour.narrow", why=why, surer=surer) if narrow else why,
         surer=surer,
+        held=tell("call.pour.near_boiling", chance_share=too_near) if too_near > MOST_CHANCE and not fits else NOTHING,
+        too_near=too_near,
+    )
+
+
+def _too_near(metal_c: float, metal_u_c: float, plan: MeltPlan) -> float:
+    """The chance that the pot is above a limit that is itself uncertain, both doubts in squares."""
+    doubtful = [limit for limit in plan.limits if limit.u_c > 0.0]
+    return max(
+        (1.0 - _below(limit.limit_c, metal_c, math.hypot(metal_u_c, limit.u_c) / 2.0) for limit in doubtful),
+        default=0.0,
     )
 
 

@@ -4,6 +4,8 @@ In: a chemical symbol and a temperature in degC. Out: SI figures. Sources by key
 at each table. Not here: vapour (pressure.py), alloys (sheet.py), mixing rules (energy.py).
 """
 
+from collections.abc import Mapping
+
 import msgspec
 
 from pourcall.contract.errors import BadInput, OutOfRange
@@ -219,7 +221,7 @@ def _segments(symbol: str) -> tuple[Segment, ...]:
     return segments
 
 
-def mole_fractions(weight_percent: dict[str, float]) -> dict[str, float]:
+def mole_fractions(weight_percent: Mapping[str, float]) -> dict[str, float]:
     """Mole fractions from weight percent (any scale: only the ratios count).
 
     Raises BadInput for an unknown symbol, a negative share or nothing at all.

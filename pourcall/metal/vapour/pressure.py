@@ -1,26 +1,17 @@
-"""The pressure of zinc over a melt. Pure zinc, activity in Al-Zn and Cu-Zn, and where an alloy would boil.
+"""The pressure of zinc over a melt, and where an alloy would boil.
 
-In: composition in weight percent and degC. Out: Pa, shares of boiling, degC. Not here: how fast it leaves (fume.py).
-Sources: zinc third-law line computed from the SGTE liquid and the CODATA gas (C1, C5); Al-Zn an Mey 1993; Cu-Zn COST
-507. Everything is quoted to a factor of ten once it becomes a fume; the pressures themselves are good to some 10 %.
-
-Neglected: the binary is all there is. In a copper alloy tin, lead, silicon, nickel, iron, aluminium and manganese are
-counted as so much copper by weight; in a zinc-aluminium alloy copper and magnesium as so much aluminium by mole. In
-dilute Cu-Zn aluminium raises the activity of zinc and nickel lowers it (Sugino and Hagiwara, J. Japan Inst. Metals 50
-(1986) 1068), so the flare temperature of a brass is +-40 degC.
+In: composition in weight percent and degC. Out: Pa, shares of boiling, degC. Not here: activity (activity.py), how fast
+it leaves (fume.py). Source: zinc third-law line computed from the SGTE liquid and the CODATA gas (C1, C5). Everything
+is quoted to a factor of ten once it becomes a fume; the pressures themselves are good to some 10 %, and a temperature
+of boiling to +-40 degC: trade practice has brass boil 20 to 40 degC below what is computed (memory).
 """
 
 import math
 from collections.abc import Mapping
 
 from pourcall.contract.errors import OutOfRange
-from pourcall.metal.alloys.elements import (
-    GAS_CONSTANT_J_PER_MOL_K,
-    KELVIN_OF_0_C,
-    MELTING_C,
-    STANDARD_ATMOSPHERE_PA,
-    mole_fractions,
-)
+from pourcall.metal.alloys.elements import KELVIN_OF_0_C, MELTING_C, STANDARD_ATMOSPHERE_PA
+from pourcall.metal.vapour.activity import zinc_activity
 
 LOWEST_C, HIGHEST_C = 100.0, 1500.0
 POT_FRACTION_OF_BOILING = 0.8  # a pot of zinc-bearing copper alloy is never to pass this share of an atmosphere
@@ -55,48 +46,6 @@ def alcock_liquid_pa(temp_c: float) -> float:
     """Liquid zinc, two-term line, Pa: a witness only, 692.68-750 K; beyond, it is up to 28 % high (no curvature)."""
     kelvin = temp_c + KELVIN_OF_0_C
     return STANDARD_ATMOSPHERE_PA * math.pow(10.0, 5.378 - 6286.0 / kelvin)
-
-
-def gamma_zinc_in_aluminium(x_zinc: float, temp_c: float) -> float:
-    """Activity coefficient of zinc in liquid Al-Zn (one symmetric term; an Mey 1993, same in COST 507)."""
-    kelvin = temp_c + KELVIN_OF_0_C
-    excess = (10465.55 - 3.39259 * kelvin) * (1.0 - x_zinc) ** 2
-    return math.exp(excess / (GAS_CONSTANT_J_PER_MOL_K * kelvin))
-
-
-def gamma_zinc_in_copper(x_zinc: float, temp_c: float) -> float:
-    """Activity coefficient of zinc in liquid Cu-Zn (Redlich-Kister of three terms; COST 507).
-
-    From G_ex = x_Cu x_Zn (L0 + L1 d + L2 d^2), d = x_Cu - x_Zn:
-    RT ln gamma_Zn = G_ex + x_Cu dG_ex/dx_Zn, the derivative taken along the binary, in closed form.
-    """
-    kelvin = temp_c + KELVIN_OF_0_C
-    terms = (-40695.54 + 12.65269 * kelvin, 4402.72 - 6.55425 * kelvin, 7818.10 - 3.25416 * kelvin)
-    x_copper = 1.0 - x_zinc
-    d = x_copper - x_zinc
-    polynomial = terms[0] + terms[1] * d + terms[2] * d * d
-    slope = terms[1] + 2.0 * terms[2] * d
-    excess = x_copper * x_zinc * polynomial
-    change = d * polynomial - 2.0 * x_copper * x_zinc * slope  # dG_ex/dx_Zn: dd/dx_Zn is -2
-    return math.exp((excess + x_copper * change) / (GAS_CONSTANT_J_PER_MOL_K * kelvin))
-
-
-def zinc_activity(weight_percent: Mapping[str, float], temp_c: float) -> float:
-    """Activity of zinc (0-1) in a melt of this composition.
-
-    Its partner is copper where copper outweighs aluminium, else aluminium; see the head of this room for what becomes
-    of the other elements. A melt without zinc has activity 0. Raises BadInput for an unknown element.
-    """
-    zinc = weight_percent.get("Zn", 0.0)
-    if zinc <= 0.0:
-        return 0.0
-    shares = dict(weight_percent)
-    if shares.get("Cu", 0.0) > shares.get("Al", 0.0):
-        rest = sum(shares.values()) - zinc
-        x_zinc = mole_fractions({"Zn": zinc, "Cu": rest})["Zn"]
-        return x_zinc * gamma_zinc_in_copper(x_zinc, temp_c)
-    x_zinc = mole_fractions(shares)["Zn"]
-    return x_zinc * gamma_zinc_in_aluminium(x_zinc, temp_c)
 
 
 def zinc_pressure_over_pa(weight_percent: Mapping[str, float], temp_c: float) -> float:

@@ -95,7 +95,7 @@ def _log_chart(
     summit = max(math.ceil(math.log10(max(values + near)) + 1e-9), bottom + 1)
     figures = tuple((10.0**power, _power(power)) for power in range(bottom, summit + 1))
     low_c = min(mould.tap_min_c for mould in plan.melt.moulds)
-    high_c = min(plan.melt.lowest_limit.limit_c, max(mould.tap_max_c for mould in plan.melt.moulds))
+    high_c = min(plan.melt.aim_limit.aim_limit_c, max(mould.tap_max_c for mould in plan.melt.moulds))
     x = chart.temperature_axis(temps, unit, 8.0, whole=True)
     return chart_svg(
         chart.Chart(

@@ -74,7 +74,7 @@ def _moulds(plan: PourPlan, unit: Unit) -> doc.Table:
     """One line for each mould."""
     rows = []
     for planned, advice in zip(plan.melt.moulds, plan.moulds, strict=True):
-        top_c = min(planned.tap_max_c, plan.melt.lowest_limit.limit_c)
+        top_c = min(planned.tap_max_c, plan.melt.aim_limit.aim_limit_c)
         pot = say(tell("page.no_window")) if top_c < planned.tap_min_c else _range(planned.tap_min_c, top_c, unit)
         thin = "" if planned.thinnest_mm is None else f", {planned.thinnest_mm:g} mm"
         cells = (

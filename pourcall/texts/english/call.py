@@ -8,6 +8,7 @@ TEXTS: dict[str, str] = {
     "call.pour.why": "arrives at {lip_c} ± {lip_u_c} (window {low_c} to {high_c}): {metal_c} in the pot less {loss_difference_c:below metal_c} on the way",
     "call.pour.narrow": "{why}. The window is narrower than that is known; surer: {surer}",
     "call.pour.moves": "the reading moves by {by_c_per_min}, faster than any pot can: it is the probe",
+    "call.pour.near_boiling": "zinc is above 0.8 of its boiling pressure with a chance of {chance_share}: cooler first",
     "call.surer.walk": "a shorter or covered walk (the way is known to ± {loss_u_c})",
     "call.surer.dip": "a second dip (this one is known to ± {own_u_c})",
     "call.surer.calibrate": "a calibration of the probe (known to ± {own_u_c})",

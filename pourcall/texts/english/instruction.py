@@ -10,6 +10,8 @@ TEXTS: dict[str, str] = {
     "instruction.too_hot_in_hand.why": "it would arrive at {lip_c}, {over_difference_c} above the mould's window",
     "instruction.window_closed": "Too cold for {mould}: back into the furnace, or cast ingots, or pour and expect a misrun",
     "instruction.window_closed.why": "it would arrive at {lip_c} ± {lip_u_c}, {below_difference_c} below the mould's window",
+    "instruction.no_safe_aim": "No safe aim for {mould}: no hotter. Cast ingots, or lose less on the way",
+    "instruction.no_safe_aim.why": "it needs {lowest_c} in the pot, and no more than {highest_c} is aimed for",
     "instruction.held": "Not yet: {held}",
     "instruction.start_hot": "No melt was started and the furnace is hot. Start one, or see that the power is off",
     "instruction.empty_power_on": "Every mould is poured and the power is on. Cut it, then empty the pot",
