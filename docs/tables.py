@@ -21,6 +21,7 @@ from pourcall.engine.alarms.manager import ALARM_TABLE
 from pourcall.engine.melt.melt_state import MELT_TABLE
 from pourcall.engine.sensing.probe_state import PROBE_TABLE
 from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.metal.vapour.exposure_limits import LIMITS
 from pourcall.texts import say, word
 from pourcall.thermometry.sheaths import SHEATHS
 
@@ -139,9 +140,29 @@ def alloys() -> str:
     )
 
 
+def exposure_limits() -> str:
+    """Every limit of air, by substance and region."""
+    rows = [
+        (one.substance, one.region, one.kind, f"{one.mg_per_m3:g}", one.body, one.dated, one.mark)
+        for one in sorted(LIMITS, key=lambda one: (one.substance, one.region))
+    ]
+    return _table(("substance", "region", "over", "mg/m³", "whose", "of when", "mark"), rows)
+
+
 TABLES: dict[str, Callable[[], str]] = {
     each.__name__: each
-    for each in (alarms, parents, lifecycle, melt_states, probe_states, sheaths, reasons, routes, alloys)
+    for each in (
+        alarms,
+        parents,
+        lifecycle,
+        melt_states,
+        probe_states,
+        sheaths,
+        reasons,
+        routes,
+        alloys,
+        exposure_limits,
+    )
 }
 
 

@@ -21,6 +21,9 @@ TcType = Literal["B", "E", "J", "K", "N", "R", "S", "T"]
 WireClass = Literal["iec_1", "iec_2", "iec_3", "astm_special", "astm_standard"]
 
 
+AirLimits = Literal["strictest", "us", "canada", "eu", "uk", "germany"]  # whose exposure limits count
+
+
 class _Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Common to all tables: a typo must stop the start-up, not be ignored."""
 
@@ -33,6 +36,7 @@ class Shop(_Table, frozen=True):
     volume_m3: Annotated[float, Meta(gt=0, le=1_000_000)] = 50.0  # of the shop's air, for fume
     air_changes_per_h: Annotated[float, Meta(gt=0, le=1000)] = 2.0
     air: Literal["indoors", "extraction", "outdoors"] = "indoors"
+    air_limits: AirLimits = "strictest"
     demonstration: bool = False  # all records beside these settings are invented
 
 

@@ -11,6 +11,7 @@ import msgspec
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import Message, tell
+from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.sheet import AlloySheet, SheetLibrary
 from pourcall.metal.alloys.stand_in import with_stand_ins
 from pourcall.metal.heat.transfer import Carry, Ladle, Pot
@@ -33,6 +34,7 @@ class Shop(msgspec.Struct, frozen=True, kw_only=True):
     loss_c: float | None = None
     carry: Carry = Carry()
     air: Air = Air()
+    air_limits: AirLimits = "strictest"
 
 
 def request_of(job: Job, sheet: AlloySheet, library: SheetLibrary, shop: Shop | None = None) -> PlanRequest:
@@ -58,6 +60,7 @@ def request_of(job: Job, sheet: AlloySheet, library: SheetLibrary, shop: Shop | 
         carry=msgspec.structs.replace(shop.carry, **walk),
         loss_c=stated_loss if stated_loss is not None or walk else shop.loss_c,
         air=_air(job.room, shop.air),
+        air_limits=shop.air_limits,
         furnace_kind=job.furnace.kind or shop.kind,
         power_w=job.furnace.power_w if job.furnace.power_w is not None else shop.power_w,
         pot_rating_c=job.pot.rating_c if job.pot.rating_c is not None else shop.pot_rating_c,

@@ -168,7 +168,7 @@ def advice_lines(plan: PourPlan, order: int) -> list[Told]:
 
 def caution_lines(plan: PourPlan) -> list[Told]:
     """Hazards of the sheet, then cautions with their limits."""
-    lines: list[Told] = list(plan.hazards)
+    lines: list[Told] = [*plan.hazards, *(() if plan.lead is None else plan.lead.words)]
     for caution in plan.cautions:
         lines.append(
             tell("caution.with_limits", text=caution.text, limits=caution.limits) if caution.limits else caution.text

@@ -10,6 +10,7 @@ import msgspec
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.plan import SKIM_BELOW_C, MeltPlan, MouldRequest, tap_window_c
+from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet, Value
 from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.alloys.stand_in import with_stand_ins
@@ -36,6 +37,7 @@ from pourcall.metal.vapour import pressure as vapour
 from pourcall.metal.vapour.boiling import BoilingOdds, boiling_odds
 from pourcall.metal.vapour.cautions import Caution, cautions, clothing
 from pourcall.metal.vapour.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report, is_brass
+from pourcall.metal.vapour.lead import LeadReport, lead_report
 from pourcall.metal.vapour.ventilation import Air
 from pourcall.metal.windows import LEAST_C, USUAL_MATERIAL, melt_plan, plan_conflicts
 from pourcall.planning.charge import DEFAULT_YIELD, FILL_SHARE, MetalNeed, metal_needed, pot_capacity_kg
@@ -61,6 +63,7 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     carry: Carry = Carry()
     loss_c: float | None = None
     air: Air = Air()
+    air_limits: AirLimits = "strictest"
     furnace_kind: str = "electric"
     power_w: float | None = None
     efficiency: tuple[float, float] | None = None
@@ -111,9 +114,11 @@ class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
     melt: MeltPlan
     moulds: tuple[MouldAdvice, ...]
     fume: FumeReport | None
+    lead: LeadReport | None  # what evaporates of it; None: no lead in the alloy
     curve: tuple[CurvePoint, ...]
     conflicts: tuple[Message, ...]
     hazards: tuple[str, ...]  # as the sheet has them
+    air_limits: AirLimits  # whose
     cautions: tuple[Caution, ...]
     clothing: tuple[Message, ...]
     probe_tube: Told
@@ -185,11 +190,13 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         boiling=boiling_odds(sheet.weight_percent(), aim_c) if is_brass(sheet) else None,
         melt=plan,
         moulds=tuple(_advice(sheet, request, plan, order, fills[order]) for order in range(len(request.moulds))),
-        fume=fume_report(sheet, aim_c, request.air, request.pot.mouth_mm),
+        fume=fume_report(sheet, aim_c, request.air, request.pot.mouth_mm, request.air_limits),
+        lead=lead_report(sheet, aim_c, request.air, request.pot.mouth_mm, request.air_limits),
         curve=_curve(sheet, request, plan),
         conflicts=(*plan_conflicts(plan), *(_too_much(charge_kg, capacity_kg) if pot_known else ())),
         hazards=tuple(figures_marked(hazard) for hazard in sheet.hazards),
-        cautions=cautions(sheet, materials),
+        air_limits=request.air_limits,
+        cautions=cautions(sheet, materials, fuel=request.furnace_kind == "fuel", air_limits=request.air_limits),
         clothing=clothing(sheet),
         probe_tube=_tube(sheet),
         hydrogen=hydrogen_told(aim_c) if sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0 else NOTHING,

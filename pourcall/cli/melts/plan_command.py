@@ -265,6 +265,7 @@ def _shop(wanted: str) -> Shop:
         loss_c=furnace.transfer_loss_c,
         carry=carry_of(furnace),
         air=air_of(settings.shop),
+        air_limits=settings.shop.air_limits,
     )
 
 

@@ -1,4 +1,4 @@
-"""How freely zinc can leave a melt. Composition and degC in, activity and activity coefficient of zinc out; pure.
+"""How freely zinc and lead can leave a melt. Composition and degC in, activity and activity coefficient out; pure.
 
 The excess energy of the liquid is that of its binaries, each a Redlich-Kister polynomial, put together by Muggianu's
 rule (no ternary terms); the activity coefficient is its derivative, in closed form. Sources of the binaries: COST 507,
@@ -39,24 +39,31 @@ _BINARIES: dict[tuple[str, str], tuple[tuple[float, float, float], ...]] = {
 ASSESSED = frozenset(symbol for pair in _BINARIES for symbol in pair)
 
 
-def gamma_zinc(x: Mapping[str, float], temp_c: float) -> float:
-    """Activity coefficient of zinc in a liquid of these mole fractions, which are of ASSESSED elements."""
+def gamma_of(symbol: str, x: Mapping[str, float], temp_c: float) -> float:
+    """Activity coefficient of an element in a liquid of these mole fractions, which are of ASSESSED elements."""
     kelvin = temp_c + KELVIN_OF_0_C
     partial = 0.0
     for (first, second), terms in _BINARIES.items():
         x_first, x_second = x.get(first, 0.0), x.get(second, 0.0)
         product, d = x_first * x_second, x_first - x_second
-        if product <= 0.0 and "Zn" not in (first, second):
+        if product <= 0.0 and symbol not in (first, second):
             continue
         for order, (a, b, c) in enumerate(terms):
             strength = a + b * kelvin + c * kelvin * math.log(kelvin)
-            # A term of order k is homogeneous of degree k + 2 in the fractions: the partial energy of zinc is its own
-            # derivative less (k + 1) times the term.
-            own = 0.0
-            if second == "Zn":
-                own = x_first * d**order - (order * product * d ** (order - 1) if order else 0.0)
+            # A term of order k is homogeneous of degree k + 2 in the fractions: the partial energy of an element is its
+            # own derivative less (k + 1) times the term.
+            own, turned = 0.0, order * product * d ** (order - 1) if order else 0.0
+            if symbol == first:
+                own = x_second * d**order + turned
+            elif symbol == second:
+                own = x_first * d**order - turned
             partial += strength * (own - (order + 1) * product * d**order)
     return math.exp(partial / (GAS_CONSTANT_J_PER_MOL_K * kelvin))
+
+
+def gamma_zinc(x: Mapping[str, float], temp_c: float) -> float:
+    """Activity coefficient of zinc."""
+    return gamma_of("Zn", x, temp_c)
 
 
 def gamma_zinc_in_aluminium(x_zinc: float, temp_c: float) -> float:
@@ -70,13 +77,19 @@ def gamma_zinc_in_copper(x_zinc: float, temp_c: float) -> float:
 
 
 def zinc_activity(weight_percent: Mapping[str, float], temp_c: float) -> float:
-    """Activity of zinc (0-1) in a melt of this composition; 0 without zinc. Raises BadInput for an unknown element.
+    """Activity of zinc (0-1) in a melt of this composition; 0 without zinc. Raises BadInput for an unknown element."""
+    return activity_of("Zn", weight_percent, temp_c)
 
-    What is not assessed counts as copper where copper outweighs aluminium, else as aluminium, mole for mole.
+
+def activity_of(symbol: str, weight_percent: Mapping[str, float], temp_c: float) -> float:
+    """Activity of an assessed element (0-1) in a melt of this composition; 0 without it.
+
+    What is not assessed counts as copper where copper outweighs aluminium, else as aluminium, mole for mole; above 1,
+    where the binaries part into two liquids, as 1. Raises BadInput for an unknown element.
     """
-    if weight_percent.get("Zn", 0.0) <= 0.0:
+    if weight_percent.get(symbol, 0.0) <= 0.0:
         return 0.0
     x = {symbol: share for symbol, share in mole_fractions(weight_percent).items() if symbol in ASSESSED}
     solvent = "Cu" if weight_percent.get("Cu", 0.0) > weight_percent.get("Al", 0.0) else "Al"
     x[solvent] = x.get(solvent, 0.0) + 1.0 - sum(x.values())
-    return x["Zn"] * gamma_zinc(x, temp_c)
+    return min(1.0, x[symbol] * gamma_of(symbol, x, temp_c))

@@ -8,8 +8,9 @@ reference tables; what to wear: common practice, no source.
 import msgspec
 
 from pourcall.contract.message import Message, tell
+from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.sheet import AlloySheet
-from pourcall.metal.vapour.exposure_limits import LIMITS
+from pourcall.metal.vapour.exposure_limits import LIMITED, limits_for
 from pourcall.metal.vapour.fume import has_zinc, is_brass
 
 SAND = ("green_sand", "oil_sand", "resin_sand")
@@ -27,8 +28,18 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True):
 _Listed = tuple[bool, str, str]
 
 
-def cautions(sheet: AlloySheet, materials: tuple[str, ...] = ("green_sand",)) -> tuple[Caution, ...]:
-    """Every caution for this alloy in these mould materials, the worst first."""
+# Solder and silver, whose old scrap was joined with cadmium (common practice, no source).
+_SOLDERED = ("Ag", "Sn", "Pb", "Bi")
+
+
+def cautions(
+    sheet: AlloySheet,
+    materials: tuple[str, ...] = ("green_sand",),
+    *,
+    fuel: bool = False,
+    air_limits: AirLimits = "strictest",
+) -> tuple[Caution, ...]:
+    """Every caution for this alloy in these mould materials, the worst first. fuel: the furnace burns something."""
     shares = sheet.weight_percent()
 
     def has(symbol: str, percent: float) -> bool:
@@ -42,23 +53,27 @@ def cautions(sheet: AlloySheet, materials: tuple[str, ...] = ("green_sand",)) ->
         (cadmium, "cadmium", "cadmium"),
         (is_brass(sheet), "brass", "zinc oxide fume"),
         (has_zinc(sheet) and not is_brass(sheet), "zinc", "zinc oxide fume"),
+        (fuel or sheet.base == "Fe", "monoxide", "carbon monoxide"),
         ((has_zinc(sheet) or copper) and not cadmium, "plated_scrap", "cadmium"),
+        (sheet.base in _SOLDERED and not cadmium, "soldered_scrap", "cadmium"),
+        (copper and not has("Be", 0.0005), "beryllium_scrap", "beryllium"),
         (has("Cu", 20.0), "copper_fume", "copper fume"),
         (has("Mn", 0.5), "manganese", "manganese"),
         (has("Ag", 50.0), "silver", "silver"),
         (has("Sb", 1.0), "antimony", "antimony"),
         (has("Mg", 1.0), "fire", "fire"),
         (in_sand, "silica", "respirable crystalline silica"),
-        ("resin_sand" in materials or "oil_sand" in materials, "binder", "binder smoke"),
+        (sheet.family in ("aluminium", "zinc"), "flux", "chlorine"),
+        (sheet.family in ("aluminium", "zinc"), "fluoride", "hydrogen fluoride"),
+        ("resin_sand" in materials or "oil_sand" in materials, "binder", "formaldehyde"),
         ("plaster" in materials, "plaster", "damp plaster"),
         (True, "steam", "steam explosion"),
-        (sheet.base == "Fe", "monoxide", "carbon monoxide"),
     )
     return tuple(
         Caution(
             topic=topic,
             text=tell(f"caution.hazard.{name}"),
-            limits=tuple(limit.told() for limit in LIMITS if limit.substance == topic),
+            limits=tuple(one.told() for one in limits_for(topic, air_limits)) if topic in LIMITED else (),
         )
         for holds, name, topic in listed
         if holds

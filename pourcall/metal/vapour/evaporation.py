@@ -61,15 +61,27 @@ def mass_transfer_m_per_s(surface_c: float, mouth_mm: float, air_c: float = 25.0
     return max(1.0, sherwood) * diffusivity / length_m
 
 
-def bare_flux_kg_per_m2_s(pressure_pa: float, surface_c: float, mouth_mm: float, air_c: float = 25.0) -> float:
-    """Zinc leaving a bare surface at 1 atm, kg/(m2 s). At boiling it is cut at 0.99 of an atmosphere."""
+def bare_flux_kg_per_m2_s(
+    pressure_pa: float, surface_c: float, mouth_mm: float, air_c: float = 25.0, symbol: str = "Zn"
+) -> float:
+    """Metal leaving a bare surface at 1 atm, kg/(m2 s). At boiling it is cut at 0.99 of an atmosphere.
+
+    Another metal than zinc diffuses like zinc but for its mass: well inside the factor of ten.
+    """
     if pressure_pa <= 0.0:
         return 0.0
     film_k = 0.5 * (surface_c + air_c) + KELVIN_OF_0_C
     fraction = min(pressure_pa / STANDARD_ATMOSPHERE_PA, _MOST_FRACTION)
     stefan = -math.log1p(-fraction) / fraction
     concentration = fraction * STANDARD_ATMOSPHERE_PA / (GAS_CONSTANT_J_PER_MOL_K * film_k)
-    return mass_transfer_m_per_s(surface_c, mouth_mm, air_c) * concentration * stefan * 65.38e-3
+    kg_per_mol = MOLAR_MASS_G_PER_MOL[symbol] / 1000.0
+    return mass_transfer_m_per_s(surface_c, mouth_mm, air_c) * concentration * stefan * kg_per_mol
+
+
+def bare_lead_g_per_min(pressure_pa: float, surface_c: float, mouth_mm: float, air_c: float = 25.0) -> float:
+    """Lead leaving a bare round bath, g/min, to a factor of ten."""
+    area_m2 = math.pi * (mouth_mm / 2000.0) ** 2
+    return bare_flux_kg_per_m2_s(pressure_pa, surface_c, mouth_mm, air_c, "Pb") * area_m2 * 60000.0
 
 
 def bare_zinc_g_per_min(pressure_pa: float, surface_c: float, mouth_mm: float, air_c: float = 25.0) -> float:

@@ -17,15 +17,18 @@ import msgspec
 
 from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import FumeTable
+from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.elements import STANDARD_ATMOSPHERE_PA
 from pourcall.metal.alloys.sheet import LEAST_ZINC_PERCENT, AlloySheet
 from pourcall.metal.vapour import evaporation, ventilation
 from pourcall.metal.vapour import exposure_limits as limits
 from pourcall.metal.vapour import pressure as vapour
+from pourcall.metal.vapour.exposure_limits import ExposureLimit
 from pourcall.metal.vapour.ventilation import Air
 
 BRASS_FRACTIONS = (0.1, 0.3, 0.8)
 DISTURBED_MIN = 2.0  # of bare surface in a quarter of an hour: a skim, a stir or a pour (common practice, no source)
+MELT_MIN = 15.0  # of hot metal in the room before the pour (common practice, no source)
 DEFAULT_MOUTH_MM = 80.0
 LOWEST_C, HIGHEST_C = 200.0, 1450.0
 
@@ -42,6 +45,7 @@ class FumeReport(msgspec.Struct, frozen=True, kw_only=True):
     short_term_min_bare: float | None
     shift_min_still: float | None  # to the 8-hour limit
     shift_min_bare: float | None
+    clear_min: float | None  # after the work, until the room is below the 8-hour limit; None: it never was over
     level_still: int
     level_disturbed: int
     words: tuple[Message, ...]
@@ -101,7 +105,7 @@ def fume_table(sheet: AlloySheet, air: Air | None = None, mouth_mm: float = DEFA
     def begins(ratio: float, disturbed: bool) -> float | None:
         def over(temp_c: float) -> bool:
             breathed = breathed_15_min_mg_per_m3(sheet, temp_c, disturbed, air, mouth_mm)
-            return breathed >= ratio * limits.SHORT_TERM.mg_per_m3
+            return breathed >= ratio * limits.LEVELS.mg_per_m3
 
         if not over(HIGHEST_C):
             return None
@@ -121,7 +125,7 @@ def fume_table(sheet: AlloySheet, air: Air | None = None, mouth_mm: float = DEFA
         bare = (begins(0.1, True), begins(1.0, True), begins(10.0, True))
         why = tell(
             "fume.levels.zinc",
-            limit=limits.SHORT_TERM.told(),
+            limit=limits.LEVELS.told(),
             volume=air.volume_m3,
             changes=air.changes_per_h,
             near_field=air.near_field,
@@ -150,7 +154,11 @@ def _lower(first_c: float | None, other_c: float | None) -> float | None:
 
 
 def fume_report(
-    sheet: AlloySheet, temp_c: float, air: Air | None = None, mouth_mm: float = DEFAULT_MOUTH_MM
+    sheet: AlloySheet,
+    temp_c: float,
+    air: Air | None = None,
+    mouth_mm: float = DEFAULT_MOUTH_MM,
+    air_limits: AirLimits = "strictest",
 ) -> FumeReport | None:
     """All that is said of fume at one temperature; None for an alloy without zinc. Raises OutOfRange."""
     table = fume_table(sheet, air, mouth_mm)
@@ -161,7 +169,8 @@ def fume_report(
     fraction = pressure_pa / STANDARD_ATMOSPHERE_PA
     bare = oxide_bare_g_per_min(sheet, temp_c, mouth_mm)
     still = bare * skin_factor(sheet)
-    short, shift = limits.SHORT_TERM.mg_per_m3, limits.FULL_SHIFT.mg_per_m3
+    governs = tuple(limits.governing("zinc oxide fume", kind, air_limits) for kind in ("15 min", "8 h"))
+    short, shift = (one.mg_per_m3 for one in governs)
     report = FumeReport(
         temp_c=temp_c,
         zinc_pa=pressure_pa,
@@ -172,11 +181,20 @@ def fume_report(
         short_term_min_bare=ventilation.minutes_to_short_term(bare, air, short),
         shift_min_still=ventilation.minutes_to_shift(still, air, shift),
         shift_min_bare=ventilation.minutes_to_shift(bare, air, shift),
+        clear_min=ventilation.minutes_to_clear(_left_behind(bare, still, air), air, shift),
         level_still=table.level(temp_c, disturbed=False),
         level_disturbed=table.level(temp_c, disturbed=True),
         words=(),
     )
-    return msgspec.structs.replace(report, words=_words(sheet, report, air))
+    return msgspec.structs.replace(report, words=_words(sheet, report, air, governs))
+
+
+def _left_behind(bare: float, still: float, air: Air) -> float:
+    """Room average at the end of the work, the skin broken in its last minutes."""
+    k = air.turnover_per_min
+    before = ventilation.concentration_mg_per_m3(still, air, MELT_MIN)
+    burst = ventilation.concentration_mg_per_m3(bare, air, DISTURBED_MIN)
+    return before * math.exp(-k * DISTURBED_MIN) + burst
 
 
 def rough(value: float) -> str:
@@ -188,7 +206,7 @@ def rough(value: float) -> str:
     return f"{rounded:.{max(0, -magnitude)}f}"
 
 
-def _words(sheet: AlloySheet, report: FumeReport, air: Air) -> tuple[Message, ...]:
+def _words(sheet: AlloySheet, report: FumeReport, air: Air, governs: tuple[ExposureLimit, ...]) -> tuple[Message, ...]:
     place = tell(f"fume.air.{air.place}") if air.place != "indoors" else _indoors(air)
     still = _reached(report.short_term_min_still, report.shift_min_still)
     bare = tell(
@@ -215,7 +233,10 @@ def _words(sheet: AlloySheet, report: FumeReport, air: Air) -> tuple[Message, ..
             words += [tell("fume.skin"), bare]
     else:
         words += [tell("fume.still.zinc", place=place, oxide=oxide, reached=still), bare]
-    words.append(tell("fume.limits", short=limits.SHORT_TERM.told(), shift=limits.FULL_SHIFT.told()))
+    if report.clear_min is not None and air.place == "indoors":
+        clear = rough(max(1.0, report.clear_min))
+        words.append(tell("fume.clear", work_min=MELT_MIN, clear=clear, changes=air.changes_per_h))
+    words.append(tell("fume.limits", short=governs[0].told(), shift=governs[1].told()))
     words.append(tell("fume.no_proof"))
     return tuple(words)
 

@@ -89,6 +89,19 @@ def dose_after_burst_mg_min_per_m3(source_g_per_min: float, air: Air, on_min: fl
     return dose_mg_min_per_m3(source_g_per_min, air, on_min) + tail
 
 
+def minutes_to_clear(start_mg_per_m3: float, air: Air, limit_mg_per_m3: float) -> float | None:
+    """Minutes of airing, with nothing more given off, until the room average is at a limit; None: it is not above.
+
+    C = C0 exp(-Q t / V): the formula of Table B.1 in the US guidelines on air in health-care rooms (CDC 2003).
+    """
+    _check(start_mg_per_m3, 0.0)
+    if not limit_mg_per_m3 > 0.0:
+        raise OutOfRange(f"a limit of {limit_mg_per_m3} mg/m3 cannot be meant")
+    if start_mg_per_m3 <= limit_mg_per_m3:
+        return None
+    return math.log(start_mg_per_m3 / limit_mg_per_m3) / air.turnover_per_min
+
+
 def worst_15_min_mg_per_m3(source_g_per_min: float, air: Air, minutes: float) -> float:
     """Highest 15-minute mean of the room within `minutes` of a steady source (its last 15; clean air before)."""
     total = dose_mg_min_per_m3(source_g_per_min, air, minutes)

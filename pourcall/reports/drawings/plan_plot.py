@@ -73,7 +73,7 @@ def fume_svgs(plan: PourPlan, unit: Unit = Unit.C) -> list[str]:
             (tell("plot.fume_still"), chart.Look(_LIP, 2.0, "8 4"), still),
         ]
     zinc = [(tell("plot.fume_pressure"), chart.Look(_POT, 2.0), pressure)]
-    short = limits.SHORT_TERM.mg_per_m3
+    short = limits.governing("zinc oxide fume", "15 min", plan.air_limits).mg_per_m3
     return [
         _log_chart(plan, unit, tell("plot.fume_pressure_title"), zinc, _ATMOSPHERE_PA, tell("plot.fume_boiling")),
         _log_chart(plan, unit, tell("plot.fume_air_title"), air, short, tell("plot.fume_limit")),

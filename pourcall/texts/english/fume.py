@@ -25,6 +25,11 @@ TEXTS: dict[str, str] = {
     "fume.reached.neither": "neither the 15-minute nor the 8-hour limit is reached within a shift",
     "fume.not_in_a_shift": "not within a shift",
     "fume.about": "about {minutes} min",
+    "fume.clear": "After {work_min} of it and a pour the shop needs about {clear} min of the same airing, with no metal hot, until it is below the 8-hour limit: stay out or keep the respirator on. Each air change (an hour has {changes}) leaves 37 %.",
     "fume.limits": "Limits: {short}; {shift}. They change, and are no promise of no effect.",
+    "fume.lead": "Lead leaves a bare bath of {temp_c} at about {lead} mg/min, to a factor of ten.",
+    "fume.lead.reached": "At the pot its 8-hour limit is reached in about {minutes} min.",
+    "fume.lead.not_reached": "At {temp_c} lead hardly evaporates: by fume alone its 8-hour limit is not reached within a shift.",
+    "fume.lead.dust": "Dross and dust carry more of it than the fume does. Limit: {limit}.",
     "fume.no_proof": "No visible fume is no proof that the air is good.",
 }
