@@ -2,6 +2,7 @@
 
 from pourcall.contract.frames import BadFrame
 from pourcall.contract.inputs import LinkKind
+from pourcall.contract.message import tell
 from pourcall.drivers.inbox import LinkEvent
 from pourcall.drivers.wire.framing import bad_frame
 
@@ -42,7 +43,7 @@ class BadFrames:
         self._unfinished_size += len(data)
         self._unfinished += data[: KEPT_BYTES - len(self._unfinished)]
         if now_s - self._unfinished_since_s >= UNFINISHED_S and self._unfinished_size >= UNFINISHED_BYTES:
-            self.add(bad_frame("bytes for a second without a whole line", bytes(self._unfinished)))
+            self.add(bad_frame(tell("frame.unfinished"), bytes(self._unfinished)))
             self._unfinished.clear()
             self._unfinished_size = 0
 

@@ -15,6 +15,7 @@ from typing import Any
 
 from pourcall.contract.errors import BadTrace, LinkError
 from pourcall.contract.frames import Frame
+from pourcall.contract.message import tell
 from pourcall.drivers import access
 from pourcall.drivers.ports import OpenPort
 from pourcall.drivers.wire.framing import Decoder
@@ -151,11 +152,8 @@ def read_capture(path: Path) -> Capture:
         sizes = [(float(at_s), int(size)) for at_s, size in about["pieces"]]
         port, baud, started = str(about["port"]), int(about["baud"]), str(about["started_utc"])
     except (ValueError, KeyError, TypeError) as err:
-        raise BadTrace(
-            f"the sidecar is not one of {KIND} {VERSION}: {err}",
-            where=str(sidecar),
-            remedy="Remove it to read the bytes without their times",
-        ) from err
+        told = tell("trace.no_sidecar", kind=KIND, version=VERSION, error=str(err))
+        raise BadTrace(told, where=str(sidecar), remedy=tell("trace.no_sidecar.remedy")) from err
     pieces, at = [], 0
     for at_s, size in sizes:
         pieces.append((at_s, data[at : at + size]))

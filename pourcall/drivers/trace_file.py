@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 import msgspec
 
 from pourcall.contract.errors import BadTrace, NotFound
+from pourcall.contract.message import tell
 
 SEPARATORS = ("\t", ";", "|", ",")
 LEAST_ROWS = 3
@@ -77,7 +78,9 @@ class TraceFile(msgspec.Struct, frozen=True):
             if column.name.lower() == name.lower():
                 return column
         names = ", ".join(column.name for column in self.columns)
-        raise NotFound(f"no column {name!r}", where=self.name, remedy=f"There are: {names}")
+        raise NotFound(
+            tell("trace.no_column", column=name), where=self.name, remedy=tell("trace.there_are", columns=names)
+        )
 
     def candidates(self) -> tuple[Column, ...]:
         """Columns that may be a thermocouple's, likeliest first."""
@@ -100,9 +103,7 @@ def read_trace(text: str, *, name: str = "trace", time_column: str = "") -> Trac
     """Read a whole delimited text. Raises BadTrace where no time or no number column can be made out."""
     lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
     if len(lines) < LEAST_ROWS:
-        raise BadTrace(
-            f"only {len(lines)} lines of data", where=name, remedy="A trace needs a time and a temperature in each row"
-        )
+        raise BadTrace(tell("trace.few_lines", count=len(lines)), where=name, remedy=tell("trace.few_lines.remedy"))
     separator = _separator(lines[:LOOK_ROWS])
     rows = [_split(line, separator) for line in lines]
     comma = separator != "," and _has_decimal_comma(rows[:LOOK_ROWS])
@@ -111,16 +112,13 @@ def read_trace(text: str, *, name: str = "trace", time_column: str = "") -> Trac
     header += [f"column {index + 1}" for index in range(len(header), width)]
     body = [row + [""] * (width - len(row)) for row in rows[start:]]
     if len(body) < LEAST_ROWS:
-        raise BadTrace(f"only {len(body)} rows of numbers", where=name, remedy="Check the separator and the header")
+        raise BadTrace(tell("trace.few_rows", count=len(body)), where=name, remedy=tell("trace.few_rows.remedy"))
     index = _time_index(header, body, comma, time_column, name)
     seconds, began_utc_s = _times(header[index], units[index] if index < len(units) else "", body, index, comma)
     kept = _rising(seconds)
     if len(kept) < LEAST_ROWS:
-        raise BadTrace(
-            f"column {header[index]!r} does not rise as a time should",
-            where=name,
-            remedy="Name the time column with --time",
-        )
+        told = tell("trace.not_rising", column=repr(header[index]))
+        raise BadTrace(told, where=name, remedy=tell("trace.no_time.remedy"))
     first_s = seconds[kept[0]] or 0.0
     columns = tuple(
         _column(header[at], units[at] if at < len(units) else "", [body[row][at] for row in kept], comma)
@@ -129,7 +127,7 @@ def read_trace(text: str, *, name: str = "trace", time_column: str = "") -> Trac
     )
     columns = tuple(column for column in columns if any(value is not None for value in column.values))
     if not columns:
-        raise BadTrace("no column holds numbers", where=name, remedy="Check the separator and the decimal mark")
+        raise BadTrace(tell("trace.no_numbers"), where=name, remedy=tell("trace.no_numbers.remedy"))
     return TraceFile(
         name=name,
         times_s=tuple((seconds[row] or 0.0) - first_s for row in kept),
@@ -207,7 +205,8 @@ def _time_index(header: Sequence[str], body: Sequence[Sequence[str]], comma: boo
         for index, title in enumerate(header):
             if title.lower() == wanted.lower():
                 return index
-        raise NotFound(f"no column {wanted!r}", where=name, remedy=f"There are: {', '.join(header)}")
+        remedy = tell("trace.there_are", columns=", ".join(header))
+        raise NotFound(tell("trace.no_column", column=wanted), where=name, remedy=remedy)
     look = body[:LOOK_ROWS]
     rising, halting = [], []
     for index in range(len(header)):
@@ -227,7 +226,7 @@ def _time_index(header: Sequence[str], body: Sequence[Sequence[str]], comma: boo
     named += [index for index in halting if _SURE_TIME_WORD.search(_words(header[index]))]
     if named or rising:
         return (named or rising)[0]
-    raise BadTrace("no column rises steadily as a time does", where=name, remedy="Name the time column with --time")
+    raise BadTrace(tell("trace.no_time"), where=name, remedy=tell("trace.no_time.remedy"))
 
 
 # -- cells ------------------------------------------------------------------------------------------------------------

@@ -190,8 +190,13 @@ def test_a_trace_that_is_not_there_or_of_no_use_is_refused_with_its_name(run: Ru
     noise = tmp_path / "noise.bin"
     noise.write_bytes(Random(5).randbytes(5000))
     assert run("replay", str(noise), "--alloy", "za27").code == 2
-    check(run("replay", TRACE, "--alloy", "za27", "--column", "BeamTC99"), 3, "no column 'BeamTC99'", "BeamTC9")
-    check(run("replay", TRACE, "--alloy", "za27", "--time", "Tiem"), 3, "no column 'Tiem'", "Time")
+    check(
+        run("replay", TRACE, "--alloy", "za27", "--column", "BeamTC99"),
+        3,
+        tell("trace.no_column", column="BeamTC99"),
+        "BeamTC9",
+    )
+    check(run("replay", TRACE, "--alloy", "za27", "--time", "Tiem"), 3, tell("trace.no_column", column="Tiem"), "Time")
 
 
 def test_a_table_that_cannot_be_written_is_said(run: Run, tmp_path: Path) -> None:
@@ -230,7 +235,7 @@ def test_settings_with_several_faults_are_told_all_at_once(
         fault("[shop] unit", "toml.one_of", found="degX", valid="degC, degF, K"),
         fault("[furnace.club] raitng_c", "toml.unknown_key", hint=meant("rating_c")),
         "[board.bench]",
-        "'pourcal' is no wire format",
+        tell("error.no_format", typed="pourcal"),
         fault("[mqqt]", "toml.unknown_table", hint=meant("mqtt")),
         str(path),
         tell("settings.faults.remedy"),

@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
-from pourcall.contract.message import tell
+from pourcall.contract.message import Message, tell
 from pourcall.contract.units import Unit
-from tests.told import tells
+from tests.told import heard, tells
 
 Run = Callable[..., Any]
 TRACE = Path(__file__).parents[1] / "data" / "traces" / "E119_Compartment_Test_3.csv"
@@ -74,20 +74,20 @@ def test_the_cold_junction_of_a_file_is_used_row_by_row(run: Run, tmp_path: Path
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("--column", "emf [mV]", "--cold-column", "terminals"), "no column 'terminals'"),
+        (("--column", "emf [mV]", "--cold-column", "terminals"), tell("trace.no_column", column="terminals")),
         (("--column", "board [C]", "--cold-column", "board [C]"), "is for an emf"),
         (("--column", "emf [mV]", "--cold-column", "board [C]", "--cold", "20C"), "Leave one of them out"),
         (("--column", "emf [mV]", "--cold-column", "emf [mV]"), "a cold junction is a temperature"),
     ],
 )
 def test_a_cold_junction_that_cannot_be_meant_is_refused(
-    run: Run, tmp_path: Path, words: tuple[str, ...], told: str
+    run: Run, tmp_path: Path, words: tuple[str, ...], told: str | Message
 ) -> None:
     path = tmp_path / "cold.csv"
     path.write_text(WITH_COLD)
     done = run("replay", str(path), *words, "--alloy", "za27")
     assert done.code in (2, 3)
-    assert told in done.err
+    assert heard(done.err, told)
 
 
 def test_columns_are_listed_with_their_units_and_which_are_no_couple(run: Run) -> None:

@@ -339,7 +339,7 @@ def test_flood_without_line_ends_is_told_and_a_sound_line_after_it_is_heard(
     for _ in range(64):
         bench.write(b"U" * 2048)
     event = heard.event(LinkKind.BAD_FRAMES)
-    assert "without a line end" in say(event.detail)
+    assert name_of(event.detail) == "frame.endless"
     bench.write(b"\n" + line(1))
     heard.arrivals(1)
 

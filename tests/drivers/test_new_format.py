@@ -20,6 +20,7 @@ from pourcall.sim.boards.pty_board import LockStep
 from pourcall.sim.clock import SimClock
 from pourcall.sim.scenarios.normal_melts import normal_melt
 from pourcall.sim.shop import Shop
+from tests.told import names, parts, refused
 
 # ---- what would be drivers/wire/crucible.py: `C|<channel>|<tenths of a degree, or ->`, such as C|1|6612
 
@@ -81,8 +82,11 @@ channel = "1"
 
 
 def test_settings_take_the_new_word_and_refuse_it_without_its_line() -> None:
-    with pytest.raises(BadSettings, match=r"board\.bench.*'crucible' is no wire format.*pourcall"):
+    with refused(BadSettings, "settings.fault") as caught:
         parse_settings(SETTINGS, board_faults=registry.board_faults)
+    (fault,) = parts(caught.value.what, "faults")
+    assert fault.facts["key"] == "[board.bench]"
+    assert {"error.no_format", "error.use_one"} <= names(fault)
 
 
 @pytest.mark.usefixtures("added")

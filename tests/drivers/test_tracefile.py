@@ -9,7 +9,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadTrace, NotFound
+from pourcall.contract.message import Message, tell
 from pourcall.drivers.trace_file import TraceFile, decode, read_trace
+from tests.told import refused
 
 FOLDER = Path(__file__).parents[1] / "data" / "traces"
 
@@ -179,18 +181,18 @@ def test_real_files_are_read_whole(name: str, rows: int, span_s: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "says"),
+    ("text", "told"),
     [
-        ("", "only 0 lines"),
-        ("time,temp\n", "only 1 lines"),
-        ("time,temp\n0,20\n1,30\n", "only 2 rows of numbers"),
-        ("a,b\nx,y\nz,w\nu,v\n", "rows of numbers|no column"),
-        ("time,temp\n0,x\n1,y\n2,z\n", "no column holds numbers"),
-        ("temp,level\n20,5\n20,5\n20,5\n", "no column rises"),
+        ("", tell("trace.few_lines", count=0)),
+        ("time,temp\n", tell("trace.few_lines", count=1)),
+        ("time,temp\n0,20\n1,30\n", tell("trace.few_rows", count=2)),
+        ("a,b\nx,y\nz,w\nu,v\n", tell("trace.few_rows", count=0)),
+        ("time,temp\n0,x\n1,y\n2,z\n", tell("trace.no_numbers")),
+        ("temp,level\n20,5\n20,5\n20,5\n", tell("trace.no_time")),
     ],
 )
-def test_a_file_without_usable_columns_is_refused_with_its_name_and_a_remedy(text: str, says: str) -> None:
-    with pytest.raises(BadTrace, match=says) as caught:
+def test_a_file_without_usable_columns_is_refused_with_its_name_and_a_remedy(text: str, told: Message) -> None:
+    with refused(BadTrace, told.name, **told.facts) as caught:
         read_trace(text, name="bench.csv")
     assert caught.value.where == "bench.csv"
     assert caught.value.remedy

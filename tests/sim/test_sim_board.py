@@ -16,6 +16,7 @@ from pourcall.sim.boards.amp import CHIPS, RAW_KIND
 from pourcall.sim.boards.board import Board
 from pourcall.sim.scenarios.normal_melts import normal_melt
 from pourcall.sim.shop import START_MONO_S, FaultAt, Scenario, Shop, run
+from tests.told import refused
 
 
 def scenario_with(chip: str, seed: int = 4) -> Scenario:
@@ -199,5 +200,5 @@ def test_decoded_runs_show_link_faults_as_the_link_would() -> None:
 def test_a_dialect_that_cannot_carry_the_chip_is_refused() -> None:
     with pytest.raises(BadInput, match="cannot carry"):
         Board(Shop(scenario_with("emf")), "max31855_hex")
-    with pytest.raises(BadInput, match="no wire format"):
+    with refused(BadInput, "error.no_format", typed="morse"):
         Board(Shop(scenario_with("emf")), "morse")

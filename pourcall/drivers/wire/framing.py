@@ -8,7 +8,7 @@ from typing import Protocol
 
 from pourcall.contract.errors import FrameError
 from pourcall.contract.frames import BadFrame, Frame
-from pourcall.contract.message import Told
+from pourcall.contract.message import Told, tell
 
 MAX_LINE_BYTES = 65_536  # the cap for one frame of any kind; formats with short lines set a lower one
 SAMPLE_BYTES = 24  # how much of a bad frame is kept to be shown
@@ -53,7 +53,7 @@ def bad_frame(why: Told, data: bytes) -> BadFrame:
 def ascii_text(line: bytes) -> str:
     """The line as text. Raises FrameError for anything that is not printable ASCII or a tab."""
     if line.translate(None, _TEXT):
-        raise FrameError("the line holds bytes that are not ASCII text", where=line[:SAMPLE_BYTES].hex())
+        raise FrameError(tell("frame.no_text"), where=line[:SAMPLE_BYTES].hex())
     return line.decode("ascii")
 
 
@@ -91,7 +91,7 @@ class LineFramer:
             take = self._max_line - len(self._part)
             self._part += piece[start : start + take]
             start += take
-            found.append(bad_frame(f"{self._max_line} bytes without a line end", bytes(self._part)))
+            found.append(bad_frame(tell("frame.endless", count=self._max_line), bytes(self._part)))
             self._part.clear()
             self._dropping = True
         self._part += piece[start:] if start else piece

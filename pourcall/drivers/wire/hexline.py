@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 from pourcall.contract.errors import FrameError
 from pourcall.contract.frames import Frame, Sample
+from pourcall.contract.message import tell
 from pourcall.drivers.wire.framing import LineDecoder, ascii_text
 
 # 16 channels of `name:` and 12 digits are 480 bytes; a line without an end is told within 1 s at 9600 baud.
@@ -26,22 +27,22 @@ def parse_hex_line(text: str, size: int) -> list[tuple[str, bytes]]:
     """The (channel, `size` bytes) fields of one line. Raises FrameError."""
     words = [word for word in _SPLIT.split(text) if word]
     if not words:
-        raise FrameError("an empty line")
+        raise FrameError(tell("frame.empty"))
     if size > 1 and all(_PAIR.fullmatch(word) for word in words):
         joined = "".join(words)
         words = [joined[at : at + 2 * size] for at in range(0, len(joined), 2 * size)]
     if len(words) > MAX_CHANNELS:
-        raise FrameError(f"{len(words)} fields in one line; at most {MAX_CHANNELS} channels are read")
+        raise FrameError(tell("frame.too_many", count=len(words), most=MAX_CHANNELS))
     fields: dict[str, bytes] = {}
     for place, word in enumerate(words, start=1):
         found = _FIELD.fullmatch(word)
         if found is None:
-            raise FrameError(f"field {place} is not hex digits")
+            raise FrameError(tell("frame.no_hex", place=place))
         channel, digits = found.group(1) or str(place), found.group(2)
         if len(digits) != 2 * size:
-            raise FrameError(f"field {place} has {len(digits)} hex digits, not {2 * size}")
+            raise FrameError(tell("frame.digits", place=place, count=len(digits), wanted=2 * size))
         if channel in fields:
-            raise FrameError(f"channel {channel} stands twice in one line")
+            raise FrameError(tell("frame.channel_twice", channel=channel))
         fields[channel] = bytes.fromhex(digits)
     return list(fields.items())
 
@@ -70,6 +71,13 @@ class HexLineDecoder(LineDecoder):
         """The samples of one line. Raises FrameError."""
         fields = parse_hex_line(ascii_text(line), self._size)
         return [self._to_sample(channel, raw) for channel, raw in fields]
+
+
+def right_size(raw: bytes, size: int) -> bytes:
+    """The registers of a chip, when they are as many bytes as it has. Raises FrameError."""
+    if len(raw) != size:
+        raise FrameError(tell("frame.size", count=len(raw), wanted=size))
+    return raw
 
 
 def signed(value: int, bits: int) -> int:

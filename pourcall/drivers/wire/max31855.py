@@ -13,7 +13,7 @@ from pourcall.contract.frames import RawKind, Sample, SampleFlag
 from pourcall.contract.message import tell
 from pourcall.contract.settings import Board
 from pourcall.drivers.wire.format import WireFormat
-from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
+from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, right_size, signed
 
 NAME = "max31855_hex"
 WORD_BYTES = 4
@@ -41,7 +41,7 @@ def decode_word(word: int) -> Word:
     Raises FrameError when `word` is not of 32 bits.
     """
     if not 0 <= word <= 0xFFFF_FFFF:
-        raise FrameError(f"{word:#x} is not a 32-bit word")
+        raise FrameError(tell("frame.no_word", word=f"{word:#x}"))
     faults = word & 0b111
     if word & RESERVED_MASK or bool(word & FAULT_SUMMARY) != bool(faults):
         return Word(None, None, int(SampleFlag.RESERVED_BITS))
@@ -69,9 +69,7 @@ def encode_word(hot_c: float | None, cold_c: float, flags: int = 0) -> int:
 
 def decode_sample(channel: str, raw: bytes) -> Sample:
     """Four bytes, most significant first, as a Sample. Raises FrameError for another size."""
-    if len(raw) != WORD_BYTES:
-        raise FrameError(f"want {WORD_BYTES} bytes, got {len(raw)}")
-    code = int.from_bytes(raw, "big")
+    code = int.from_bytes(right_size(raw, WORD_BYTES), "big")
     word = decode_word(code)
     return Sample(
         channel=channel,

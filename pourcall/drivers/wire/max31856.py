@@ -6,12 +6,12 @@ Layout: MAX31856 data sheet, Tables 2 and 3 and the fault status register. Hex l
 
 from collections.abc import Sequence
 
-from pourcall.contract.errors import FrameError, OutOfRange
+from pourcall.contract.errors import OutOfRange
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
 from pourcall.contract.message import tell
 from pourcall.contract.settings import Board
 from pourcall.drivers.wire.format import WireFormat
-from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
+from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, right_size, signed
 
 NAME = "max31856_hex"
 REGISTER_BYTES = 6
@@ -27,16 +27,12 @@ SR_OPEN = 0x01
 
 def decode_cold_c(raw: bytes) -> float:
     """CJTH, CJTL in degC: 14 bits left-justified. Raises FrameError for another size."""
-    if len(raw) != 2:
-        raise FrameError(f"want 2 cold junction bytes, got {len(raw)}")
-    return (signed(int.from_bytes(raw, "big"), 16) & ~0b11) / 256
+    return (signed(int.from_bytes(right_size(raw, 2), "big"), 16) & ~0b11) / 256
 
 
 def decode_hot_c(raw: bytes) -> float:
     """LTCBH, LTCBM, LTCBL in degC: 19 bits left-justified, the low five "don't care" and cleared. Raises FrameError."""
-    if len(raw) != 3:
-        raise FrameError(f"want 3 temperature bytes, got {len(raw)}")
-    return (signed(int.from_bytes(raw, "big"), 24) & ~0b11111) / 4096
+    return (signed(int.from_bytes(right_size(raw, 3), "big"), 24) & ~0b11111) / 4096
 
 
 def decode_sample(channel: str, raw: bytes) -> Sample:
@@ -44,9 +40,7 @@ def decode_sample(channel: str, raw: bytes) -> Sample:
 
     CJTL bits 1..0 always read 0: set, nothing of this read is believed. OVUV is told as a short to the supply.
     """
-    if len(raw) != REGISTER_BYTES:
-        raise FrameError(f"want {REGISTER_BYTES} bytes, got {len(raw)}")
-    code, status = int.from_bytes(raw, "big"), raw[5]
+    code, status = int.from_bytes(right_size(raw, REGISTER_BYTES), "big"), raw[5]
     if raw[1] & 0b11:
         flags = int(SampleFlag.RESERVED_BITS)
         return Sample(channel=channel, raw_kind=RawKind.ITS90_C, raw_value=None, flags=flags, raw_code=code)

@@ -7,12 +7,12 @@ Layout: MCP960X/L0X/RL0X data sheet DS20005426G, equation 5-1 and the status reg
 from collections.abc import Sequence
 from functools import partial
 
-from pourcall.contract.errors import FrameError, OutOfRange
+from pourcall.contract.errors import OutOfRange
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
 from pourcall.contract.message import tell
 from pourcall.contract.settings import Board
 from pourcall.drivers.wire.format import WireFormat
-from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, signed
+from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, right_size, signed
 
 NAME = "mcp960x_hex"
 REGISTER_BYTES = 5
@@ -26,9 +26,7 @@ CHIPS = ("mcp9600", "mcp9601")
 
 def decode_temp_c(raw: bytes) -> float:
     """T_H or T_C in degC. Source: DS20005426G equation 5-1. Raises FrameError for another size than two bytes."""
-    if len(raw) != 2:
-        raise FrameError(f"want 2 bytes, got {len(raw)}")
-    return signed(int.from_bytes(raw, "big"), 16) * STEP_C
+    return signed(int.from_bytes(right_size(raw, 2), "big"), 16) * STEP_C
 
 
 def decode_sample(channel: str, raw: bytes, chip: str = "") -> Sample:
@@ -37,9 +35,7 @@ def decode_sample(channel: str, raw: bytes, chip: str = "") -> Sample:
     chip: "mcp9600", "mcp9601" or "" for not known; only a 9601 tells open from out of range, and only it looks for
     shorts. It does not say to which side a short is, so both flags are set.
     """
-    if len(raw) != REGISTER_BYTES:
-        raise FrameError(f"want {REGISTER_BYTES} bytes, got {len(raw)}")
-    status, flags = raw[4], 0
+    status, flags = right_size(raw, REGISTER_BYTES)[4], 0
     if status & STATUS_RANGE:
         flags |= SampleFlag.OPEN if chip == "mcp9601" else SampleFlag.CHIP_RANGE
     if status & STATUS_SHORT:

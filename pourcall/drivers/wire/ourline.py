@@ -27,6 +27,7 @@ from typing import assert_never
 
 from pourcall.contract.errors import FrameError, OutOfRange
 from pourcall.contract.frames import BadFrame, BoardStatus, Frame, Identity, RawKind, Sample, SampleFlag
+from pourcall.contract.message import tell
 from pourcall.contract.settings import Board
 from pourcall.drivers.wire import max31855, max31856, mcp960x
 from pourcall.drivers.wire.format import WireFormat
@@ -38,6 +39,7 @@ OUR_LINE_MAX = 512  # the longest PI1 is about 420; an endless line is told with
 IDENTITY_QUERY = b"?\n"
 MAX_TTL_MS = 5_000  # power that is not renewed dies within this time, whatever the host asked for
 MAX_OUTPUT = 15
+HIGHEST_COUNT = 0xFFFF_FFFF  # 32 bits
 SENT_FLAGS = 31  # bits above are set on this side of the wire only; a board that sends them is refused
 
 _U32 = re.compile(r"\d{1,10}")
@@ -87,11 +89,9 @@ def unseal(line: bytes) -> list[str]:
     """The comma-separated fields of a sealed line. Raises FrameError."""
     body, star, crc_text = line.rpartition(b"*")
     if not star:
-        raise FrameError("no checksum: the line was cut or is of another format")
-    if not re.fullmatch(rb"[0-9A-Fa-f]{4}", crc_text):
-        raise FrameError("the checksum is not four hex digits")
-    if int(crc_text, 16) != crc16(body):
-        raise FrameError(f"checksum {crc_text.decode('ascii')} should be {crc16(body):04X}")
+        raise FrameError(tell("frame.no_checksum"))
+    if not re.fullmatch(rb"[0-9A-Fa-f]{4}", crc_text) or int(crc_text, 16) != crc16(body):
+        raise FrameError(tell("frame.checksum", found=repr(crc_text[:8])[1:], wanted=f"'{crc16(body):04X}'"))
     return ascii_text(body).split(",")
 
 
@@ -110,15 +110,13 @@ def encode_sample(
 ) -> bytes:
     """A PC1 line. emf in microvolts, chip_code as register bytes (4, 5 or 6). Raises OutOfRange."""
     if not CHANNEL.fullmatch(channel):
-        raise OutOfRange(f"channel {channel!r} is not 1 to 16 letters, digits, dots, dashes")
-    if not 0 <= flags <= SENT_FLAGS:
-        raise OutOfRange(f"flags {flags} are not 0 to {SENT_FLAGS}")
+        raise OutOfRange(tell("frame.channel", channel=repr(channel)))
+    _within("flags", flags, SENT_FLAGS)
     if chip_code is not None and 2 * len(chip_code) not in _CHIP_OF_DIGITS:
-        raise OutOfRange(f"a chip code has 4, 5 or 6 bytes, not {len(chip_code)}")
+        raise OutOfRange(tell("frame.code_digits", count=2 * len(chip_code)))
     code = "" if chip_code is None else chip_code.hex().upper()
-    return seal(
-        f"PC1,{_u32(seq)},{_u32(millis)},{channel},{_number(emf_uv, 3)},{code},{_number(cold_junction_c, 4)},{flags}"
-    )
+    count, at = _within("seq", seq), _within("millis", millis)
+    return seal(f"PC1,{count},{at},{channel},{_number(emf_uv, 3)},{code},{_number(cold_junction_c, 4)},{flags}")
 
 
 def encode_status(status: BoardStatus) -> bytes:
@@ -132,22 +130,22 @@ def encode_status(status: BoardStatus) -> bytes:
         status.ttl_left_ms,
         status.inputs,
     )
-    return seal("PS1," + ",".join(str(_u32(field)) for field in fields))
+    return seal("PS1," + ",".join(str(_within("count", field)) for field in fields))
 
 
 def encode_identity(identity: Identity) -> bytes:
     """A PI1 line. Raises OutOfRange for words with commas, stars, semicolons or more than 32 characters."""
     words = (identity.board, identity.firmware, identity.serial, identity.chip)
     if not identity.board or not all(_WORD.fullmatch(word) for word in words):
-        raise OutOfRange(f"identity words are up to 32 letters, digits, blanks, _ . + -: {words}")
+        raise OutOfRange(tell("frame.identity"), where=",".join(words))
     if len(identity.channels) > MAX_CHANNELS or not all(CHANNEL.fullmatch(name) for name in identity.channels):
-        raise OutOfRange(f"channels are up to {MAX_CHANNELS} names of up to 16 characters: {identity.channels}")
+        raise OutOfRange(tell("frame.channels", most=MAX_CHANNELS), where=";".join(identity.channels))
     return seal(",".join(("PI1", *words, ";".join(identity.channels))))
 
 
-def _u32(value: int) -> int:
-    if not 0 <= value < 1 << 32:
-        raise OutOfRange(f"{value} is not a 32-bit count")
+def _within(field: str, value: int, highest: int = HIGHEST_COUNT) -> int:
+    if not 0 <= value <= highest:
+        raise OutOfRange(tell("frame.count", field=field, found=str(value), highest=highest))
     return value
 
 
@@ -155,7 +153,7 @@ def _number(value: float | None, decimals: int) -> str:
     if value is None:
         return ""
     if not math.isfinite(value) or abs(value) >= 1e7:
-        raise OutOfRange(f"{value} cannot be sent as a number")
+        raise OutOfRange(tell("frame.no_figure", found=str(value)))
     return f"{value:.{decimals}f}"
 
 
@@ -164,13 +162,13 @@ def _number(value: float | None, decimals: int) -> str:
 
 def encode_power(seq: int, output: int, permille: int, ttl_ms: int) -> bytes:
     """A PW1 line: power that dies by itself after ttl_ms. Raises OutOfRange beyond 0..1000 permille or 5 s."""
-    if not 0 <= permille <= 1000:
-        raise OutOfRange(f"power {permille} permille is not 0 to 1000")
-    if not 0 <= ttl_ms <= MAX_TTL_MS:
-        raise OutOfRange(f"a time to live of {ttl_ms} ms is not 0 to {MAX_TTL_MS}")
-    if not 0 <= output <= MAX_OUTPUT:
-        raise OutOfRange(f"output {output} is not 0 to {MAX_OUTPUT}")
-    return seal(f"PW1,{_u32(seq)},{output},{permille},{ttl_ms}")
+    fields = (
+        _within("seq", seq),
+        _within("output", output, MAX_OUTPUT),
+        _within("permille", permille, 1000),
+        _within("ttl_ms", ttl_ms, MAX_TTL_MS),
+    )
+    return seal("PW1," + ",".join(map(str, fields)))
 
 
 def decode_down(line: bytes) -> PowerCommand | IdentityQuery:
@@ -179,7 +177,7 @@ def decode_down(line: bytes) -> PowerCommand | IdentityQuery:
         return IdentityQuery()
     fields = unseal(line)
     if fields[0] != "PW1" or len(fields) != 5:
-        raise FrameError(f"{fields[0][:8]!r} with {len(fields)} fields is no command")
+        raise FrameError(tell("frame.unknown", kind=repr(fields[0][:8]), count=len(fields)))
     seq = _count(fields[1], "seq")
     output = _count(fields[2], "output", MAX_OUTPUT)
     return PowerCommand(seq, output, _count(fields[3], "permille", 1000), _count(fields[4], "ttl_ms", MAX_TTL_MS))
@@ -226,19 +224,19 @@ def decode_up(line: bytes, chip: str = "") -> Sample | BoardStatus | Identity:
         )
     if kind == "PI1" and count == 6:
         return _identity(fields)
-    raise FrameError(f"{kind[:8]!r} with {count} fields is no line of ours")
+    raise FrameError(tell("frame.unknown", kind=repr(kind[:8]), count=count))
 
 
 def _sample(fields: list[str], chip: str) -> Sample:
     channel = fields[3]
     if not CHANNEL.fullmatch(channel):
-        raise FrameError("channel is not 1 to 16 letters, digits, dots, dashes")
+        raise FrameError(tell("frame.channel", channel=repr(channel[:24])))
     emf_uv = _decimal(fields[4], "emf_uv")
     code = fields[5]
     cold_junction_c = _decimal(fields[6], "cold_junction_c")
     flags = _count(fields[7], "flags", SENT_FLAGS)
     if not code and emf_uv is None and not flags & _NO_VALUE:
-        raise FrameError("neither emf nor chip code, and no flag that says why")
+        raise FrameError(tell("frame.no_value"))
     seq, millis = _count(fields[1], "seq"), _count(fields[2], "millis")
     if not code:
         return Sample(
@@ -272,11 +270,11 @@ def _sample(fields: list[str], chip: str) -> Sample:
 
 def _chip_sample(channel: str, code: str, chip: str) -> Sample:
     if not _CODE.fullmatch(code):
-        raise FrameError(f"a chip code of {len(code)} characters is not 8, 10 or 12 hex digits")
+        raise FrameError(tell("frame.code_digits", count=len(code)))
     named, raw = _CHIP_OF_DIGITS[len(code)], bytes.fromhex(code)
     said = "mcp960x" if chip in mcp960x.CHIPS else chip
     if said in _CHIP_OF_DIGITS.values() and said != named:
-        raise FrameError(f"a chip code of {len(code)} digits is not from the {chip} that the board says it has")
+        raise FrameError(tell("frame.other_chip", count=len(code), chip=chip))
     if named == "max31855":
         return max31855.decode_sample(channel, raw)
     if named == "max31856":
@@ -286,24 +284,24 @@ def _chip_sample(channel: str, code: str, chip: str) -> Sample:
 
 def _identity(fields: list[str]) -> Identity:
     if not fields[1] or not all(_WORD.fullmatch(word) for word in fields[1:5]):
-        raise FrameError("an identity word is empty, too long or holds strange characters")
+        raise FrameError(tell("frame.identity"))
     channels = tuple(name for name in fields[5].split(";") if name)
     if len(channels) > MAX_CHANNELS or not all(CHANNEL.fullmatch(name) for name in channels):
-        raise FrameError(f"the channel list is not up to {MAX_CHANNELS} names of up to 16 characters")
+        raise FrameError(tell("frame.channels", most=MAX_CHANNELS))
     return Identity(board=fields[1], firmware=fields[2], serial=fields[3], chip=fields[4].lower(), channels=channels)
 
 
-def _count(text: str, what: str, highest: int = 0xFFFF_FFFF) -> int:
+def _count(text: str, field: str, highest: int = HIGHEST_COUNT) -> int:
     if not _U32.fullmatch(text) or int(text) > highest:
-        raise FrameError(f"{what} is not a count from 0 to {highest}")
+        raise FrameError(tell("frame.count", field=field, found=repr(text[:24]), highest=highest))
     return int(text)
 
 
-def _decimal(text: str, what: str) -> float | None:
+def _decimal(text: str, field: str) -> float | None:
     if not text:
         return None
     if not _DECIMAL.fullmatch(text):
-        raise FrameError(f"{what} is not a plain decimal number")
+        raise FrameError(tell("frame.decimal", field=field, found=repr(text[:24])))
     return float(text)
 
 

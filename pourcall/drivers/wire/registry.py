@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.settings import Board
 from pourcall.contract.toml_tables import Fault, of_error
 from pourcall.drivers.wire import max31855, max31856, mcp960x, ourline, text
@@ -26,7 +27,7 @@ def format_of(name: str) -> WireFormat:
     """A format by its word in the settings. Raises BadInput for a word that is none."""
     found = FORMATS.get(name)
     if found is None:
-        raise BadInput(f"{name!r} is no wire format", remedy=f"Use one of {', '.join(FORMATS)}")
+        raise BadInput(tell("error.no_format", typed=name), remedy=tell("error.use_one", known=", ".join(FORMATS)))
     return found
 
 

@@ -9,12 +9,13 @@ is not the one in the map refuses the line, because one of the two is wrong.
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 from pourcall.contract.errors import BadInput, FrameError
 from pourcall.contract.frames import Frame, RawKind, Sample, SampleFlag
+from pourcall.contract.message import Message, tell
 from pourcall.contract.settings import Board
 from pourcall.contract.units import Unit, to_c
 from pourcall.drivers.wire.format import Heard, WireFormat
@@ -82,9 +83,9 @@ class TextMap:
     ms_column: int = 0
 
     def __post_init__(self) -> None:
-        faults = list(_map_faults(self))
+        faults = tuple(_map_faults(self))
         if faults:
-            raise BadInput("; ".join(faults), where="column map", remedy="Columns count from 1; one channel each")
+            raise BadInput(tell("columns.refused", faults=faults), remedy=tell("columns.remedy"))
 
     @property
     def needed(self) -> int:
@@ -92,26 +93,30 @@ class TextMap:
         return max(self.ms_column, *(max(each.column, each.cold_column) for each in self.columns))
 
 
-def _map_faults(text_map: TextMap) -> Sequence[str]:
-    faults = []
+def _map_faults(text_map: TextMap) -> Iterator[Message]:
     if not 1 <= len(text_map.columns) <= MAX_CHANNELS:
-        faults.append(f"{len(text_map.columns)} channels are mapped; 1 to {MAX_CHANNELS} can be")
+        yield tell("columns.channels", count=len(text_map.columns), most=MAX_CHANNELS)
     if text_map.separator not in ("", *_SEPARATORS):
-        faults.append(f"separator {text_map.separator!r} is none of tab ; | , blank")
+        yield tell("columns.separator", found=repr(text_map.separator))
     if not 0 <= text_map.ms_column <= MAX_COLUMNS:
-        faults.append(f"ms_column {text_map.ms_column} is not 0 to {MAX_COLUMNS}")
+        yield tell("columns.ms", found=text_map.ms_column, most=MAX_COLUMNS)
     seen: set[str] = set()
     for each in text_map.columns:
         if not 1 <= each.column <= MAX_COLUMNS or not 0 <= each.cold_column <= MAX_COLUMNS:
-            faults.append(f"channel {each.channel}: column {each.column}, cold column {each.cold_column} out of reach")
+            yield tell(
+                "columns.reach",
+                channel=each.channel,
+                column=each.column,
+                cold_column=each.cold_column,
+                most=MAX_COLUMNS,
+            )
         if not CHANNEL.fullmatch(each.channel) or each.channel in seen:
-            faults.append(f"channel {each.channel!r} stands twice or is not 1 to 16 letters, digits, dots, dashes")
+            yield tell("columns.channel", channel=repr(each.channel))
         if each.linear and each.unit in (TextUnit.UV, TextUnit.MV):
-            faults.append(f"channel {each.channel}: only degrees can be linear, not {each.unit}")
+            yield tell("columns.linear", channel=each.channel, found=each.unit.value)
         if each.cold_unit in (TextUnit.UV, TextUnit.MV):
-            faults.append(f"channel {each.channel}: a cold junction is in degrees, not {each.cold_unit}")
+            yield tell("columns.cold_unit", channel=each.channel, found=each.cold_unit.value)
         seen.add(each.channel)
-    return faults
 
 
 def split_line(text: str, separator: str = "", needed: int = 0) -> tuple[list[str], bool]:
@@ -167,16 +172,16 @@ def parse_cell(cell: str, decimal_comma: bool = False) -> Cell:
         return Cell(None)
     found = _CELL.fullmatch(cell)
     if found is None:
-        raise FrameError(f"{cell[:24]!r} is no number")
+        raise FrameError(tell("frame.no_number", cell=repr(cell[:24])))
     digits, exponent, unit_word = found.groups()
     if "," in digits and not decimal_comma:
-        raise FrameError(f"{cell[:24]!r} has a comma where commas separate columns")
+        raise FrameError(tell("frame.comma", cell=repr(cell[:24])))
     unit_key = unit_word.lower()
     if unit_key not in _UNIT_WORDS:
-        raise FrameError(f"{unit_word!r} is no unit of temperature or voltage")
+        raise FrameError(tell("frame.no_unit", found=repr(unit_word)))
     value = float(digits.replace(",", ".")) * 10.0 ** int(exponent or 0)
     if not math.isfinite(value) or abs(value) > LARGEST:
-        raise FrameError(f"{cell[:24]!r} is beyond anything measured here")
+        raise FrameError(tell("frame.beyond", cell=repr(cell[:24])))
     return Cell(value, _UNIT_WORDS[unit_key])
 
 
@@ -217,7 +222,7 @@ class TextDecoder(LineDecoder):
         if is_heading(cells, decimal_comma):
             return []
         if len(cells) < self._needed:
-            raise FrameError(f"{len(cells)} columns where the map reads column {self._needed}")
+            raise FrameError(tell("frame.columns", count=len(cells), needed=self._needed))
         ms = _millis(cells[self._map.ms_column - 1], decimal_comma) if self._map.ms_column else None
         return [self._sample(each, cells, decimal_comma, ms) for each in self._map.columns]
 
@@ -244,7 +249,7 @@ class TextDecoder(LineDecoder):
 def _in_base(cell: Cell, unit: TextUnit, channel: str) -> float | None:
     """The cell in microvolts or degC."""
     if cell.unit is not None and cell.unit is not unit:
-        raise FrameError(f"channel {channel}: the line says {cell.unit.value}, the column map says {unit.value}")
+        raise FrameError(tell("frame.other_unit", channel=channel, found=cell.unit.value, wanted=unit.value))
     if cell.value is None:
         return None
     if unit is TextUnit.MV:
@@ -257,14 +262,14 @@ def _in_base(cell: Cell, unit: TextUnit, channel: str) -> float | None:
 def _millis(text: str, decimal_comma: bool) -> int:
     value = parse_cell(text, decimal_comma).value if len(text) > 10 or not text.isdecimal() else int(text)
     if value is None or not 0 <= value <= 0xFFFF_FFFF or value != int(value):
-        raise FrameError(f"{text[:24]!r} is no count of milliseconds")
+        raise FrameError(tell("frame.no_ms", cell=repr(text[:24])))
     return int(value)
 
 
 def encode_line(cells: Sequence[float | None], separator: str = ",", *, decimal_comma: bool = False) -> bytes:
     """A line as a hobby board prints it, two decimals, `nan` for none. Raises BadInput for a comma used twice over."""
     if separator == "," and decimal_comma:
-        raise BadInput("a comma cannot separate columns and decimals at once", remedy="Use another separator")
+        raise BadInput(tell("columns.comma"), remedy=tell("columns.comma.remedy"))
     words = ["nan" if cell is None or not math.isfinite(cell) else f"{cell:.2f}" for cell in cells]
     text = separator.join(word.replace(".", ",") if decimal_comma else word for word in words)
     return text.encode("ascii") + b"\r\n"
@@ -282,20 +287,18 @@ def map_of(board: Board) -> TextMap:
     ms_column = 0
     for key, what in board.columns.items():
         if not key.isascii() or not key.isdigit() or int(key) < 1:
-            raise BadInput(f"columns: {key!r} is no column number", remedy="Columns are numbered from 1")
+            raise BadInput(tell("columns.no_number", typed=repr(key)), remedy=tell("columns.remedy"))
         if what == "ms":
             ms_column = int(key)
         elif what.startswith("cold:"):
             cold[what.removeprefix("cold:")] = int(key)
         elif what in channels:
-            raise BadInput(f"columns: channel {what!r} stands twice", remedy="Give each channel one column")
+            raise BadInput(tell("columns.twice", channel=repr(what)), remedy=tell("columns.remedy"))
         else:
             channels[what] = int(key)
     stray = set(cold) - set(channels)
     if stray:
-        raise BadInput(
-            f"columns: cold junction of {sorted(stray)[0]!r}, which is no channel", remedy="Name its channel"
-        )
+        raise BadInput(tell("columns.stray", channel=repr(sorted(stray)[0])), remedy=tell("columns.stray.remedy"))
     return TextMap(
         columns=tuple(
             TextColumn(
@@ -342,7 +345,7 @@ def recognise(data: bytes) -> Heard | None:
 
 def _decoder(board: Board) -> TextDecoder:
     if not board.columns:
-        raise BadInput("the text format needs `columns`", remedy="Say which column is which channel")
+        raise BadInput(tell("columns.missing"), remedy=tell("columns.missing.remedy"))
     return TextDecoder(map_of(board), midway=True)
 
 
