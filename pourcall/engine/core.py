@@ -321,7 +321,12 @@ class Engine:
             heard_s = None if board is None else board.last_valid_s
             if sensor.fell_silent(mono_s, heard_s) and not (board is not None and board.lost):
                 self._lost(channel, Reason.NO_VALUE if sensor.silent else Reason.LINK_LOST)
+        believed = [channel for channel in self.channels if channel.trusted]
         self.arrests.tick(self.channels, mono_s, utc_s)
+        for channel in believed:
+            if not channel.trusted:
+                self._doubted(channel)
+                self._set_sensor_conditions(channel)
         self._evaluate()
         if self.run is not None:
             self.guiding.tick(

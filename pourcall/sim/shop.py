@@ -37,7 +37,8 @@ class ProbeSetup:
     place: Place  # what the settings say
     sheath: str
     channel: str = "1"
-    tc_type: str = "K"
+    tc_type: str = "K"  # as the chip and the settings have it
+    couple: str = ""  # what is truly wired to it, where that is another type
     chip: str = "max31855"
     start: str = "air"  # where it truly is at the start: melt, chamber, air
     depth_mm: float = 50.0
@@ -151,6 +152,7 @@ class Shop:
                     setup.chip,
                     channel=setup.channel,
                     tc_type=setup.tc_type,
+                    couple=setup.couple,
                     boot_ms=scenario.boot_ms,
                     faults=self.faults,
                     offset_uv=setup.offset_uv,

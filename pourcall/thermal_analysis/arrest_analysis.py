@@ -24,6 +24,7 @@ from pourcall.thermal_analysis.arrest_check import (
     side_of,
 )
 from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Way
+from pourcall.thermal_analysis.couple_type import CoupleWatch
 from pourcall.thermal_analysis.freezing import FreezingWatch
 from pourcall.thermal_analysis.melting import LEAST_S, NEAR_C, MeltingWatch, Slow, Stage
 
@@ -72,11 +73,15 @@ class Findings:
     springs: bool = False  # it was liquid, and a rise just now may be no heat put in but freezing that sets it free
     wrong_alloy: Message = SILENT
     like: tuple[str, ...] = ()  # keys of the sheets that melt where it hangs, where its own metal cannot
+    couples: tuple[str, ...] = ()  # letter types by which it is its own metal that melts where it hangs
+    wrong_couple: Message = SILENT
     seen: tuple[SeenArrest, ...] = ()
 
     @property
     def held_back(self) -> Message:
         """Why nothing may be poured yet; no message: the arrests have nothing against it."""
+        if self.couples:
+            return tell("arrest.held.like_couple", types=one_of(self.couples))
         if self.like:
             return tell("arrest.held.like_another")
         if self.melting:
@@ -108,7 +113,9 @@ class ArrestAnalysis:
         "_told",
         "_u_c",
         "_wrong",
+        "_wrong_couple",
         "bin_s",
+        "couple",
         "facts",
         "freezing",
         "melting",
@@ -116,10 +123,20 @@ class ArrestAnalysis:
     )
 
     def __init__(
-        self, facts: AlloyFacts, sheath_s: float, sample_s: float, *, others: Sequence[AlloyHalts] = ()
+        self,
+        facts: AlloyFacts,
+        sheath_s: float,
+        sample_s: float,
+        *,
+        others: Sequence[AlloyHalts] = (),
+        tc_type: str = "",
     ) -> None:
-        """sheath_s: time constant in metal; sample_s: between samples. others: sheets a wrong charge may be of."""
+        """sheath_s: time constant in metal; sample_s: between samples. others: sheets a wrong charge may be of.
+
+        tc_type: the letter its figures are made by; none: nothing is said of it.
+        """
         self.facts = facts
+        self.couple = CoupleWatch(tc_type)
         self.watch = ArrestWatch(sheath_s, sample_s)
         self.melting = MeltingWatch(facts)
         self.freezing = FreezingWatch()
@@ -129,7 +146,7 @@ class ArrestAnalysis:
         self._due: list[tuple[float, float]] = []
         self._ends_s, self._first_s, self._last_s, self._sum, self._n = -1e18, 0.0, 0.0, 0.0, 0
         self._last: tuple[float, float] | None = None  # level and slope
-        self._told = self._wrong = SILENT
+        self._told = self._wrong = self._wrong_couple = SILENT
         self._like: tuple[AlloyHalts, ...] = ()
         self._said: list[SeenArrest] = []
         self._u_c = USUAL_U_C
@@ -172,6 +189,7 @@ class ArrestAnalysis:
         self._work()
         self._ends_s, self._n, self._last = -1e18, 0, None
         self._like = ()
+        self.couple.lost()
         self.watch.clear()
         self.melting.lost()
         self.freezing.over()
@@ -190,7 +208,8 @@ class ArrestAnalysis:
             return self._findings
         seen, self._said = tuple(self._said), []
         freezing = self.freezing.freezes and not self.freezing.remelts
-        melting = self.freezing.remelts or bool(self._like) or (self.melting.melting and not freezing)
+        hangs = bool(self._like or self.couple.hangs)
+        melting = self.freezing.remelts or hangs or (self.melting.melting and not freezing)
         found = Findings(
             text=self._text(melting, freezing),
             melting=melting,
@@ -200,6 +219,8 @@ class ArrestAnalysis:
             springs=(self.melting.been_liquid or self.melting.stage is Stage.OVER) and not self.freezing.heated,
             wrong_alloy=self._wrong,
             like=tuple(other.key for other in self._like),
+            couples=self.couple.hangs,
+            wrong_couple=self._wrong_couple,
             seen=seen,
         )
         self._findings = found if not seen else replace(found, seen=())
@@ -215,6 +236,7 @@ class ArrestAnalysis:
                 if had:
                     melting.lost()
                     self._like = ()
+                    self.couple.lost()
                     self.freezing.over()
                     self._last = None
                 continue
@@ -227,7 +249,9 @@ class ArrestAnalysis:
             if arrest is not None and arrest.way is Way.COOLING:
                 self._cooled(arrest)
             self._like = self._melts_like()
-            melting.hangs(like_another=bool(self._like))
+            if self.couple.look(melting, line[1], line[2], self._free_enough()) and not self._wrong_couple:
+                self._suspect_couple()
+            melting.hangs(like_another=bool(self._like or self.couple.hangs))
             if not self._wrong and (melting.ended or melting.slow is not None):
                 self._suspect_alloy(line[1], line[2])
         self._due.clear()
@@ -264,9 +288,12 @@ class ArrestAnalysis:
             self._told = SILENT  # that it has melted is no news any more
 
     def _text(self, melting: bool, freezing: bool) -> Message:
-        if self._wrong:
-            return self._wrong
+        if self._wrong_couple or self._wrong:
+            return self._wrong_couple or self._wrong
         held = self.melting.slow
+        if self.couple.hangs and held is not None:
+            types, set_type = one_of(self.couple.hangs), self.couple.set_type
+            return tell("arrest.like_couple", halt_c=held.halt_c, types=types, set_type=set_type, alloy=self.facts.name)
         if self._like and held is not None:
             names = tuple(other.name for other in self._like)
             alloy, where = self.facts.name, self._where()
@@ -358,6 +385,29 @@ class ArrestAnalysis:
             if fitting or (enough and not self._others):
                 self._accuse(slow.until_s, slow.halt_c, fitting)
                 return
+
+    def _suspect_couple(self) -> None:
+        """Types that make a melting of this alloy's own of it; and sheets that would, if the type is right."""
+        assert self.couple.found is not None
+        slow, types = self.couple.found
+        names = tuple(other.name for other in self._fitting(slow))
+        reads_c, set_type, alloy, where = slow.halt_c, self.couple.set_type, self.facts.name, self._where()
+        if names:
+            told = tell(
+                "arrest.wrong_couple_or_alloy",
+                reads_c=reads_c,
+                set_type=set_type,
+                alloy=alloy,
+                where=where,
+                types=one_of(types),
+                like=one_of(names),
+            )
+        else:
+            told = tell(
+                "arrest.wrong_couple", reads_c=reads_c, set_type=set_type, alloy=alloy, where=where, types=one_of(types)
+            )
+        self._wrong_couple = told
+        self._said.append(SeenArrest(slow.until_s, reads_c, told))
 
     def _free_enough(self) -> float:
         """Share of the rate before at which it rises where it cannot be melting as its sheet has it."""

@@ -62,6 +62,7 @@ _ALL = (
     AlarmKind("over_range", ALARM),  # T11
     AlarmKind("unchanging", ALARM),  # T5
     AlarmKind("reversed_sensor", ALARM),  # T4
+    AlarmKind("type_suspect", WARNING),  # T9
     AlarmKind("intermittent", ALARM),  # T12
     AlarmKind("blind", ALARM, Scope.BEFORE_LIFT, on_delay_s=60.0),  # and what blind.py waits before
     # -- an amplifier -------------------------------------------------------------------------------------------------
@@ -75,6 +76,7 @@ _ALL = (
     AlarmKind("port_shared", ALARM),  # S8
     AlarmKind("late_data", WARNING, off_delay_s=3.0),  # S10
     AlarmKind("port_unavailable", ALARM),  # S12
+    AlarmKind("slow_data", WARNING),  # S13
     # -- the record and the daemon ------------------------------------------------------------------------------------
     AlarmKind("store_full", ALARM),
     AlarmKind("store_failing", ALARM),
@@ -98,8 +100,10 @@ CATALOGUE: dict[str, AlarmKind] = {kind.name: kind for kind in _ALL}
 
 PARENTS: dict[str, tuple[str, ...]] = {
     # A stronger alarm explains these: one situation shows one alarm.
-    "link_lost": ("link_noisy", "late_data", "no_value"),
-    "link_wrong_speed": ("link_noisy", "link_lost", "no_value"),
+    "link_lost": ("link_noisy", "late_data", "no_value", "slow_data"),
+    "link_noisy": ("slow_data",),
+    "late_data": ("slow_data",),
+    "link_wrong_speed": ("link_noisy", "link_lost", "no_value", "slow_data"),
     "port_unavailable": ("link_lost", "link_noisy", "link_wrong_speed", "no_value"),
     "identity_mismatch": ("link_lost", "no_value"),
     "alloy_limit": ("overshoot", "above_window", "pot_limit", "fume"),

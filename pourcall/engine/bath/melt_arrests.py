@@ -1,8 +1,8 @@
 """The arrests of the running melt, all its probes, at work in the engine.
 
 One `ArrestAnalysis` for each probe that stays in the metal: a dip is too short to see an arrest, a chamber probe sees
-none. In: every reading, a tick a second. Out: arrests for the record, the alarm of a wrong alloy, a word against a
-pour and against a state that the figures alone would have.
+none. In: every reading, a tick a second. Out: arrests for the record, the alarm of a wrong alloy, a probe that is not
+believed because it reads like another type, a word against a pour and against a state that the figures alone would have.
 """
 
 from collections.abc import Callable
@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pourcall.contract import events as ev
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import StartMelt
+from pourcall.contract.message import NOTHING as SILENT
 from pourcall.contract.message import Message
 from pourcall.contract.plan import AlloyFacts, AlloyHalts, MeltPlan
 from pourcall.contract.reading import Place, ProbeState, Reading
@@ -17,6 +18,7 @@ from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.melt.melt_state import Band, band_with_arrest
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
+from pourcall.engine.sensing.trust import Cause
 from pourcall.thermal_analysis.arrest_analysis import NOTHING, ArrestAnalysis, Findings
 
 _IN = (ProbeState.IN_METAL, ProbeState.FROZEN_IN)
@@ -32,6 +34,7 @@ class MeltArrests:
         self._alloy: AlloyFacts | None = None
         self._others: tuple[AlloyHalts, ...] = ()
         self._analyses: dict[str, ArrestAnalysis] = {}
+        self._suspected: set[str] = set()  # probes of another type than is set; a person is asked once a melt
         self.findings: Findings = NOTHING
         self.probe = ""  # whose findings they are
 
@@ -54,6 +57,7 @@ class MeltArrests:
     def _begin(self, alloy: AlloyFacts | None) -> None:
         self._alloy = alloy
         self._analyses.clear()
+        self._suspected.clear()
         self.findings, self.probe = NOTHING, ""
 
     # -- while it runs ------------------------------------------------------------------------------------------------
@@ -70,8 +74,11 @@ class MeltArrests:
         elif reading.temp_c is not None and reading.reason in USABLE:
             if analysis is None:
                 sample_s = self._sample_s.get(channel.config.board, 1.0)
-                analysis = ArrestAnalysis(self._alloy, tracker.rule.tau_metal_s, sample_s, others=self._others)
+                tau_s, tc_type = tracker.rule.tau_metal_s, channel.config.tc_type
+                analysis = ArrestAnalysis(self._alloy, tau_s, sample_s, others=self._others, tc_type=tc_type)
                 self._analyses[reading.probe] = analysis
+            if reading.cold_junction_c is not None:
+                analysis.couple.terminals_c = reading.cold_junction_c
             analysis.take(reading.at_mono_s, reading.temp_c)
 
     def disturbed(self, mono_s: float) -> None:
@@ -92,11 +99,15 @@ class MeltArrests:
             for seen in found.seen:
                 mark = {"at_mono_s": seen.at_mono_s, "value": seen.temp_c}
                 self._say(ev.Marked, what=ev.MarkKind.ARREST, text=seen.text, **mark)
+            if found.wrong_couple and channel.config.name not in self._suspected:
+                self._suspected.add(channel.config.name)
+                channel.trust.lied(mono_s, Cause.TYPE, found.wrong_couple)
             if not whose or _weight(found) > _weight(best):
                 best, whose = found, channel.config.name
         self.findings, self.probe = best, whose
         if self._alloy is not None:
-            wrong = best.wrong_alloy
+            asked = any(channel.trust.alarm is Cause.TYPE for channel in channels)  # that word names the alloy too
+            wrong = SILENT if asked else best.wrong_alloy
             self._alarms.set_condition(ALARM, self._config.furnace, bool(wrong), mono_s, utc_s, detail=wrong)
 
     def band(self, band: Band, metal: MetalNow) -> tuple[Band, Message]:

@@ -1,4 +1,4 @@
-"""Is a board being heard? Link events and arrival times in, alarms out (rows S1-S4, S6-S8, S11, S12)."""
+"""Is a board being heard? Link events and arrival times in, alarms out (rows S1-S4, S6-S8, S11-S13)."""
 
 from collections import deque
 
@@ -8,6 +8,7 @@ from pourcall.contract.inputs import LinkIn, LinkKind
 from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.snapshot import BoardState, BoardView
 from pourcall.engine.alarms.manager import AlarmManager
+from pourcall.engine.sensing.pace_of_board import BoardPace
 
 SILENT_S = 3.0
 NOISY_FRAMES, NOISY_S = 3, 10.0
@@ -27,6 +28,7 @@ class BoardLink:
         self.identity: Identity | None = None
         self.mismatch: Message = NOTHING
         self.lost = False
+        self.pace = BoardPace(config.sample_s)
         self._valid_since_open = 0
         self._bad: deque[tuple[float, int]] = deque()
         self._printable = 1.0
@@ -51,6 +53,7 @@ class BoardLink:
         """A valid frame."""
         self.last_valid_s = mono_s
         self._valid_since_open += 1
+        self.pace.heard(mono_s)
         if self.closed or self.problem is LinkKind.UNAVAILABLE:
             self.closed, self.problem = False, None
 
@@ -92,6 +95,9 @@ class BoardLink:
         wrong_speed = silent and no_text
         unavailable = self.problem is LinkKind.UNAVAILABLE
         was_lost, self.lost = self.lost, self.closed or silent or unavailable
+        if self.lost:
+            self.pace.forget()
+        slow = self.pace.slow_by(mono_s)
 
         def condition(kind: str, holds: bool, detail: Told = NOTHING, *, at_once: bool = True) -> None:
             alarms.set_condition(kind, name, holds, mono_s, utc_s, detail=detail, at_once=at_once)
@@ -105,4 +111,5 @@ class BoardLink:
         condition("link_lost", lost, quiet)
         noisy = bad >= NOISY_FRAMES and not self.lost and not no_text  # it is about to be called a wrong speed
         condition("link_noisy", noisy, tell("alarm.broken_lines", lines=bad, span_s=NOISY_S), at_once=False)
+        condition("slow_data", slow is not None, tell("alarm.slow", usual_share=slow or 0.0), at_once=False)
         return self.lost and not was_lost

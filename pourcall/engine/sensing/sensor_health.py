@@ -1,4 +1,4 @@
-"""What a probe's health means for its alarms (fault rows T1, T2, T4, T7, T11, T12, A1-A3, S10)."""
+"""What a probe's health means for its alarms (fault rows T1, T2, T4, T5, T7, T9, T11, T12, A1-A3, S10)."""
 
 from collections.abc import Iterator
 
@@ -80,5 +80,6 @@ class SensorConditions:
         yield "unchanging", trust.alarm is Cause.UNCHANGING, trust.why
         yield "implausible", trust.alarm is Cause.IMPLAUSIBLE, trust.why
         yield "reversed_sensor", trust.alarm is Cause.REVERSED, trust.why
+        yield "type_suspect", trust.alarm is Cause.TYPE, trust.why
         terminals = NOTHING if health.cold_c is None else tell("alarm.terminals", terminals_c=health.cold_c)
         yield "cold_junction", health.cold_out >= COLD_SAMPLES, terminals

@@ -60,6 +60,7 @@ class Cause(StrEnum):
     IMPLAUSIBLE = "implausible"
     UNCHANGING = "unchanging"
     REVERSED = "reversed_sensor"
+    TYPE = "type_suspect"
 
 
 T, E = TrustState, TrustEvent

@@ -11,7 +11,7 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
 from pourcall.sim.boards.faults import Faults
 from pourcall.thermometry.compensation import LINEAR_UV_PER_C
-from pourcall.thermometry.thermocouple import emf_uv, temp_range_c
+from pourcall.thermometry.thermocouple import emf_uv, temp_c_or_none, temp_range_c
 
 EMF_STEP_UV = 7.8125
 RAW_KIND = {"max31855": RawKind.LINEAR_C, "emf": RawKind.EMF_UV, "its90": RawKind.ITS90_C}  # what a chip sends
@@ -33,6 +33,7 @@ class Amp:
         "channel",
         "chip",
         "cold_error_c",
+        "couple",
         "faults",
         "offset_uv",
         "tc_type",
@@ -44,19 +45,24 @@ class Amp:
         *,
         channel: str = "1",
         tc_type: str = "K",
+        couple: str = "",
         faults: Faults | None = None,
         boot_ms: int = 0,
         offset_uv: float = 0.0,
         cold_error_c: float = 0.0,
     ) -> None:
-        """`boot_ms`: the board's own counter at simulated time 0. Raises BadInput for no such chip or part."""
+        """`boot_ms`: the board's own counter at simulated time 0. Raises BadInput for no such chip or part.
+
+        tc_type: what the chip is made or set for; couple: what is truly wired to it, where that is another type.
+        """
         if chip not in CHIPS:
             raise BadInput(f"{chip!r} is no simulated chip", remedy=f"Use one of {', '.join(CHIPS)}")
         if chip == "max31855" and tc_type not in LINEAR_UV_PER_C:
             raise BadInput(f"there is no MAX31855 for type {tc_type}")
         self.chip, self.channel, self.tc_type, self.faults = chip, channel, tc_type, faults or Faults()
+        self.couple = couple or tc_type
         self.boot_ms, self.offset_uv, self.cold_error_c = boot_ms, offset_uv, cold_error_c
-        self._low_c, self._high_c = temp_range_c(tc_type)
+        self._low_c, self._high_c = temp_range_c(self.couple)
         self._cold_for_c, self._cold_emf_uv = -1e9, 0.0
         self._seq, self._last, self._frozen_cold_c = 0, None, None  # type: int, Sample | None, float | None
 
@@ -73,8 +79,8 @@ class Amp:
         cold_emf_uv = self._cold_emf_uv
         if abs(cold_c - self._cold_for_c) > 0.002:
             self._cold_for_c = cold_c
-            self._cold_emf_uv = cold_emf_uv = emf_uv(self.tc_type, cold_c)
-        couple_uv = emf_uv(self.tc_type, min(max(sense_c, self._low_c), self._high_c)) - cold_emf_uv + self.offset_uv
+            self._cold_emf_uv = cold_emf_uv = emf_uv(self.couple, cold_c)
+        couple_uv = emf_uv(self.couple, min(max(sense_c, self._low_c), self._high_c)) - cold_emf_uv + self.offset_uv
         if faults.sensor and "reversed" in faults.sensor:
             couple_uv = -couple_uv
         told_cold_c = cold_c + self.cold_error_c
@@ -99,6 +105,8 @@ class Amp:
             kind = RawKind.EMF_UV
         else:
             told_cold_c = round(told_cold_c * 64.0) * 0.015625
+            if self.couple != self.tc_type or "reversed" in faults.sensor:
+                sense_c = self._linearised_c(couple_uv, told_cold_c)
             value = None if flags else round(sense_c * 128.0) * 0.0078125
             kind = RawKind.ITS90_C
         if faults.amplifier:
@@ -109,6 +117,12 @@ class Amp:
                 return self._keep(Sample(self.channel, kind, value, cold_out_c, flags, code, seq, board_ms))
         self._last = made = Sample(self.channel, kind, value, told_cold_c, flags, code, seq, board_ms)
         return made
+
+    def _linearised_c(self, couple_uv: float, cold_c: float) -> float:
+        """What a linearising chip makes of a voltage; beyond its type's function it stays at the end of it."""
+        found_c = temp_c_or_none(self.tc_type, couple_uv + emf_uv(self.tc_type, cold_c))
+        low_c, high_c = temp_range_c(self.tc_type)
+        return found_c if found_c is not None else high_c if couple_uv > 0.0 else low_c
 
     def _keep(self, made: Sample) -> Sample:
         if "frozen" not in self.faults.amplifier:

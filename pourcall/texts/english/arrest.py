@@ -11,11 +11,16 @@ TEXTS: dict[str, str] = {
     "arrest.melting_far": "Melted near {reads_c} ({alloy} sheet: {sheet_c}); the probe may read {off_difference_c} {side}, to {u_c}, or it is another alloy",
     "arrest.unseen": "No arrest seen between {solidus_c} and {liquidus_c}: the probe may lag too much, it heats too fast, or this alloy shows little",
     "arrest.like_another": "This melts like {like}, not like {alloy}: it hangs near {halt_c}, and nothing held it back {where}",
+    "arrest.like_couple": "It hangs near {halt_c}, where {alloy} would with a type {types} couple; it is read as type {set_type}",
     # why nothing may be poured yet
     "arrest.held.melting": "still melting: an arrest goes on",
     "arrest.held.freezing": "freezing: an arrest goes on",
     "arrest.held.awaited": "not seen to melt yet: it may still be solid",
     "arrest.held.like_another": "it melts like another alloy: wait until that is over, and look at what was charged",
+    "arrest.held.like_couple": "it reads like a type {types} couple: look at the probe and at its type in the settings",
+    # another couple than it should be
+    "arrest.wrong_couple": "The metal melted at {reads_c} as read, and nothing held it back {where}, where {alloy} melts: with a type {types} couple it would fit.",
+    "arrest.wrong_couple_or_alloy": "The metal melted at {reads_c} as read, and nothing held it back {where}, where {alloy} melts: with a type {types} couple it would fit; if type {set_type} is right, it melted like {like}.",
     # another alloy than it should be
     "arrest.wrong": "It melted near {reads_c}. {alloy} should have done so {where}, and nothing held it back there.",
     "arrest.wrong_like": "It melted near {reads_c}, as {like} would. {alloy} should have done so {where}, and nothing held it back there.",

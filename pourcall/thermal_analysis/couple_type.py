@@ -1,0 +1,121 @@
+"""Does a trace read like another couple than the settings say. A slow stretch of it in, letter types out. Pure.
+
+A type J couple read as type K gives another scale: the metal seems to melt where its sheet has nothing, and to pass
+where it should have melted as if nothing were there. So the stretch that took the heat is turned back into microvolts
+and read again as each other letter type (reference functions of ITS-90, IEC 60584-1). It fits where it then begins and
+ends as the sheet says, and took as much heat. The figures of what fits are ours, judged on simulated melts and on real
+traces (tests/normal, tests/faults/test_T9.py): no source.
+Not here: what is done about it (engine/bath/melt_arrests.py); a couple that reads a part of its rise only.
+"""
+
+from collections.abc import Iterator
+
+from pourcall.thermal_analysis.melting import LEAST_S, MeltingWatch, Slow, Stage
+from pourcall.thermometry.thermocouple import TYPES, emf_uv_or_none, temp_c_or_none
+
+TERMINALS_C = 25.0  # where a source does not say: a shop
+APART_C = 30.0  # read as it is set, it ended at least so far below the liquidus,
+CLEAR_C = 5.0  # or began so far above it
+BELOW_SOLIDUS_C = 16.0  # from there on its own melting would have held it back
+# Read again, it begins and ends so near to the sheet: between lumps a probe sees the pot and reads high.
+BEGINS_C, ENDS_C = (-15.0, 30.0), (-18.0, 30.0)
+WIDEST_SHARE = 0.6  # of latent heat over specific heat: an alloy that melts over more of it shows no stretch to go by
+HEAT_SHARE = (0.4, 2.2)  # of it: so far behind the stretch falls
+LEAST_RISE = 0.3  # of what its whole range over its whole heat would give
+PASSED_C = 15.0
+
+
+def read_as(other: str, temp_c: float, set_type: str, terminals_c: float) -> float | None:
+    """What a couple of another type is at where one of the set type reads temp_c; None: beyond one of the two."""
+    hot_uv, cold_uv = emf_uv_or_none(set_type, temp_c), emf_uv_or_none(set_type, terminals_c)
+    other_uv = emf_uv_or_none(other, max(terminals_c, 0.0))
+    if hot_uv is None or cold_uv is None or other_uv is None:
+        return None
+    return temp_c_or_none(other, hot_uv - cold_uv + other_uv)
+
+
+class CoupleWatch:
+    """One probe in one melt. `look` with each line of its trace, beside the watch for its melting."""
+
+    def __init__(self, set_type: str) -> None:
+        """set_type: the letter its figures are made by; none: nothing is said of it."""
+        self.set_type, self.terminals_c = set_type, TERMINALS_C
+        self.hangs: tuple[str, ...] = ()  # types by which it is its own metal that melts just now
+        self.found: tuple[Slow, tuple[str, ...]] | None = None  # the melting by which it was told, and the types
+
+    def look(self, melting: MeltingWatch, level_c: float, slope: float, free_enough: float) -> bool:
+        """True once, when it is found. level_c, slope: of the trace now; free_enough: share at which nothing melts."""
+        self.hangs = ()
+        if not self.set_type or self.found is not None or melting.stage is Stage.OVER:
+            return False
+        held, how = melting.slow, (self.set_type, self.terminals_c)
+        if held is not None and melting.from_below:
+            self.hangs = _melts_like(held, melting, *how, free_enough, goes_on=True)
+            sure = tuple(other for other in self.hangs if _enough_heat(held, melting, *how, other))
+            if sure:
+                self.found = held, sure
+        for slow in melting.ended:
+            if self.found is None and slope >= free_enough * slow.rate and level_c > slow.halt_c + PASSED_C:
+                fitting = _melts_like(slow, melting, *how, free_enough, goes_on=False)
+                if fitting:
+                    self.found = slow, fitting
+        return self.found is not None
+
+    def lost(self) -> None:
+        """The probe left the metal, or gives no number."""
+        self.hangs = ()
+
+
+def _melts_like(
+    slow: Slow, melting: MeltingWatch, set_type: str, terminals_c: float, free_enough: float, *, goes_on: bool
+) -> tuple[str, ...]:
+    """Types by which this stretch is the melting of its own sheet, which it passed freely as it is read. () if none.
+
+    free_enough: share of the rate before at which nothing melts. goes_on: the stretch does, and may take more heat yet.
+    """
+    facts = melting.facts
+    range_c = facts.liquidus_c - melting.solidus_c
+    if slow.disturbed or not slow.believed or slow.lasted_s < LEAST_S or range_c > WIDEST_SHARE * melting.whole_k:
+        return ()
+    if slow.from_c > facts.liquidus_c + CLEAR_C:
+        passed = melting.passed(melting.solidus_c - BELOW_SOLIDUS_C, facts.liquidus_c, free_enough)
+    elif not goes_on and slow.halt_c < facts.liquidus_c - APART_C:
+        low_c = max(slow.halt_c + PASSED_C, min(melting.solidus_c - 10.0, facts.liquidus_c - PASSED_C))
+        wide = facts.liquidus_c - low_c >= PASSED_C
+        passed = wide and melting.passed(low_c, facts.liquidus_c + CLEAR_C, free_enough, since_s=slow.halted_s)
+    else:
+        return ()
+    return tuple(_fitting(slow, melting, set_type, terminals_c, goes_on=goes_on)) if passed else ()
+
+
+def _enough_heat(slow: Slow, melting: MeltingWatch, set_type: str, terminals_c: float, other: str) -> bool:
+    """The stretch has taken as much heat as a good part of the melting, read as the other type."""
+    return HEAT_SHARE[0] * melting.whole_k <= slow.behind_k * _scale(other, slow.halt_c, set_type, terminals_c)
+
+
+def _fitting(
+    slow: Slow, melting: MeltingWatch, set_type: str, terminals_c: float, *, goes_on: bool
+) -> Iterator[str]:
+    liquidus_c, solidus_c, whole_k = melting.facts.liquidus_c, melting.solidus_c, melting.whole_k
+    own = (liquidus_c - solidus_c) / (liquidus_c - solidus_c + whole_k)
+    for other in TYPES:
+        begins_c = read_as(other, slow.from_c, set_type, terminals_c)
+        ends_c = read_as(other, slow.halt_c, set_type, terminals_c)
+        if other == set_type or begins_c is None or ends_c is None:
+            continue
+        behind_k = slow.behind_k * _scale(other, slow.halt_c, set_type, terminals_c)
+        rise = max(0.0, ends_c - begins_c)
+        rises = rise / max(rise + behind_k, 1.0)
+        begins = BEGINS_C[0] <= begins_c - solidus_c <= BEGINS_C[1]
+        ends = ENDS_C[0] <= ends_c - liquidus_c <= ENDS_C[1] or (goes_on and ends_c < liquidus_c)
+        heat = behind_k <= HEAT_SHARE[1] * whole_k and (goes_on or behind_k >= HEAT_SHARE[0] * whole_k)
+        flat = rises <= 1.5 * own + 0.1 and (goes_on or rises >= LEAST_RISE * own)
+        if begins and ends and heat and flat:
+            yield other
+
+
+def _scale(other: str, temp_c: float, set_type: str, terminals_c: float) -> float:
+    """Degrees as the other type for one as it is set."""
+    low_c = read_as(other, temp_c - 2.0, set_type, terminals_c)
+    high_c = read_as(other, temp_c + 2.0, set_type, terminals_c)
+    return 1.0 if low_c is None or high_c is None else (high_c - low_c) / 4.0
