@@ -388,10 +388,17 @@ class ArrestAnalysis:
 
     def _suspect_couple(self) -> None:
         """Types that make a melting of this alloy's own of it; and sheets that would, if the type is right."""
-        assert self.couple.found is not None
+        set_type, alloy, where = self.couple.set_type, self.facts.name, self._where()
+        if self.couple.unseen is not None and self._last is not None:
+            again_c, types = self.couple.unseen
+            self._wrong_couple = tell(
+                "arrest.unseen_couple", alloy=alloy, where=where, types=one_of(types), again_c=again_c
+            )
+        if self.couple.found is None:
+            return
         slow, types = self.couple.found
         names = tuple(other.name for other in self._fitting(slow))
-        reads_c, set_type, alloy, where = slow.halt_c, self.couple.set_type, self.facts.name, self._where()
+        reads_c = slow.halt_c
         if names:
             told = tell(
                 "arrest.wrong_couple_or_alloy",

@@ -21,6 +21,9 @@ BELOW_SOLIDUS_C = 16.0  # from there on its own melting would have held it back
 BEGINS_C, ENDS_C = (-15.0, 30.0), (-18.0, 30.0)
 WIDEST_SHARE = 0.6  # of latent heat over specific heat: an alloy that melts over more of it shows no stretch to go by
 HEAT_SHARE = (0.4, 2.2)  # of it: so far behind the stretch falls
+PAST_C = 35.0  # so far past all that could be its melting, and nothing of it seen: by another type it is yet to come
+MELTED_SHARE = 0.1  # of latent over specific heat: with so much behind something was seen
+LIKELY = ("K", "N", "J", "T", "E")  # base metal types: what lies in a drawer beside another
 LEAST_RISE = 0.3  # of what its whole range over its whole heat would give
 PASSED_C = 15.0
 
@@ -42,11 +45,21 @@ class CoupleWatch:
         self.set_type, self.terminals_c = set_type, TERMINALS_C
         self.hangs: tuple[str, ...] = ()  # types by which it is its own metal that melts just now
         self.found: tuple[Slow, tuple[str, ...]] | None = None  # the melting by which it was told, and the types
+        self.unseen: tuple[float, tuple[str, ...]] | None = None  # or no melting at all: degC as the first of the types
+
+    def ends_at(self, terminals_c: float) -> None:
+        """What its terminals are at by now."""
+        self.terminals_c = terminals_c
+
+    @property
+    def told(self) -> bool:
+        """It reads like another type, whichever way that was seen."""
+        return self.found is not None or self.unseen is not None
 
     def look(self, melting: MeltingWatch, level_c: float, slope: float, free_enough: float) -> bool:
         """True once, when it is found. level_c, slope: of the trace now; free_enough: share at which nothing melts."""
         self.hangs = ()
-        if not self.set_type or self.found is not None or melting.stage is Stage.OVER:
+        if not self.set_type or self.told or melting.stage is Stage.OVER:
             return False
         held, how = melting.slow, (self.set_type, self.terminals_c)
         if held is not None and melting.from_below:
@@ -59,7 +72,32 @@ class CoupleWatch:
                 fitting = _melts_like(slow, melting, *how, free_enough, goes_on=False)
                 if fitting:
                     self.found = slow, fitting
-        return self.found is not None
+        if self.found is None:
+            self.unseen = self._not_yet(melting, level_c, slope, free_enough)
+        return self.told
+
+    def _not_yet(
+        self, melting: MeltingWatch, level_c: float, slope: float, free_enough: float
+    ) -> tuple[float, tuple[str, ...]] | None:
+        """It rises as solid metal does, well past its melting, none of which was seen: types by which it still is."""
+        facts, rate = melting.facts, melting.rate
+        range_c = facts.liquidus_c - melting.solidus_c
+        if (
+            not melting.from_below
+            or melting.slow is not None
+            or rate is None
+            or range_c > WIDEST_SHARE * melting.whole_k
+        ):
+            return None
+        seen = melting.ended or melting.behind_k > MELTED_SHARE * melting.whole_k
+        if seen or level_c < melting.high_c + PAST_C or slope < free_enough * rate:
+            return None
+        if not melting.passed(melting.solidus_c - BELOW_SOLIDUS_C, melting.high_c, free_enough):
+            return None
+        again = {other: read_as(other, level_c, self.set_type, self.terminals_c) for other in LIKELY}
+        still = tuple(other for other, temp_c in again.items() if temp_c is not None and temp_c < melting.solidus_c)
+        first_c = again[still[0]] if still else None
+        return None if first_c is None else (first_c, still)
 
     def lost(self) -> None:
         """The probe left the metal, or gives no number."""
@@ -93,9 +131,7 @@ def _enough_heat(slow: Slow, melting: MeltingWatch, set_type: str, terminals_c: 
     return HEAT_SHARE[0] * melting.whole_k <= slow.behind_k * _scale(other, slow.halt_c, set_type, terminals_c)
 
 
-def _fitting(
-    slow: Slow, melting: MeltingWatch, set_type: str, terminals_c: float, *, goes_on: bool
-) -> Iterator[str]:
+def _fitting(slow: Slow, melting: MeltingWatch, set_type: str, terminals_c: float, *, goes_on: bool) -> Iterator[str]:
     liquidus_c, solidus_c, whole_k = melting.facts.liquidus_c, melting.solidus_c, melting.whole_k
     own = (liquidus_c - solidus_c) / (liquidus_c - solidus_c + whole_k)
     for other in TYPES:

@@ -2,7 +2,7 @@
 
 One `ArrestAnalysis` for each probe that stays in the metal: a dip is too short to see an arrest, a chamber probe sees
 none. In: every reading, a tick a second. Out: arrests for the record, the alarm of a wrong alloy, a probe that is not
-believed because it reads like another type, a word against a pour and against a state that the figures alone would have.
+believed because it reads like another type, a word against a pour and a state that the figures alone would have.
 """
 
 from collections.abc import Callable
@@ -78,7 +78,7 @@ class MeltArrests:
                 analysis = ArrestAnalysis(self._alloy, tau_s, sample_s, others=self._others, tc_type=tc_type)
                 self._analyses[reading.probe] = analysis
             if reading.cold_junction_c is not None:
-                analysis.couple.terminals_c = reading.cold_junction_c
+                analysis.couple.ends_at(reading.cold_junction_c)
             analysis.take(reading.at_mono_s, reading.temp_c)
 
     def disturbed(self, mono_s: float) -> None:

@@ -64,9 +64,8 @@ class BoardPace:
 
     def _learn(self, count: float) -> None:
         usual = self.usual
-        if usual is None or count > (1.0 + ALIKE) * usual:
-            self.usual, self._alike = count, 0
-        elif count < (1.0 - ALIKE) * usual and self._alike < GOOD_WINDOWS:
+        learning = self._alike < GOOD_WINDOWS
+        if usual is None or count > (1.0 + ALIKE) * usual or (learning and count < (1.0 - ALIKE) * usual):
             self.usual, self._alike = count, 0
         else:
             self._alike = min(self._alike + 1, GOOD_WINDOWS)
