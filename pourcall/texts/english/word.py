@@ -11,7 +11,7 @@ TEXTS: dict[str, str] = {
     "word.reason.off_spec": "outside the probe's class or calibration",
     "word.reason.moving": "probe on its way: not yet the metal",
     "word.reason.out_of_metal": "probe is not in the metal",
-    "word.reason.unproven": "not proven yet: it was lost",
+    "word.reason.unproven": "not proven yet",
     "word.reason.unexplained": "the furnace cannot have done that",
     "word.reason.spike": "one sample that cannot be metal; not followed",
     "word.reason.cold_junction": "amplifier too hot or too cold",
