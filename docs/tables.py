@@ -20,7 +20,7 @@ from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS
 from pourcall.engine.alarms.manager import ALARM_TABLE
 from pourcall.engine.melt.melt_state import MELT_TABLE
 from pourcall.engine.sensing.probe_state import PROBE_TABLE
-from pourcall.metal.alloys.sheet import load_sheets
+from pourcall.metal.alloys.sheet import from_memory, load_settling, load_sheets
 from pourcall.metal.vapour.exposure_limits import LIMITS
 from pourcall.texts import say, word
 from pourcall.thermometry.sheaths import SHEATHS
@@ -140,10 +140,34 @@ def alloys() -> str:
     )
 
 
+def memory_figures() -> str:
+    """Every figure of the alloy sheets that was not read, with what would settle it."""
+    settling = load_settling()
+    rows = [
+        (f"`{sheet.key}`", source, ", ".join(figures), settling[source])
+        for sheet in load_sheets().all()
+        for source, figures in sorted(from_memory(sheet).items())
+    ]
+    return _table(("alloy", "recalled from", "figures", "what would settle them"), rows)
+
+
+def _plain(value: float) -> str:
+    """A figure with no exponent and no idle zeros."""
+    return f"{value:.5f}".rstrip("0").rstrip(".")
+
+
 def exposure_limits() -> str:
     """Every limit of air, by substance and region."""
     rows = [
-        (one.substance, one.region, one.kind, f"{one.mg_per_m3:g}", one.body, one.dated, one.mark)
+        (
+            one.substance,
+            one.region,
+            one.kind,
+            _plain(one.mg_per_m3),
+            one.body,
+            one.dated,
+            one.mark,
+        )
         for one in sorted(LIMITS, key=lambda one: (one.substance, one.region))
     ]
     return _table(("substance", "region", "over", "mg/m³", "whose", "of when", "mark"), rows)
@@ -162,6 +186,7 @@ TABLES: dict[str, Callable[[], str]] = {
         routes,
         alloys,
         exposure_limits,
+        memory_figures,
     )
 }
 

@@ -1,6 +1,8 @@
 """Tests of alloy sheets against the table they were taken from, and of what is refused."""
 
 import csv
+import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -9,7 +11,16 @@ from pourcall.contract.errors import BadSheet, NotFound
 from pourcall.contract.message import Message, tell
 from pourcall.contract.units import Unit, in_unit
 from pourcall.metal.alloys import sheet_check as sheetcheck
-from pourcall.metal.alloys.sheet import AlloySheet, SheetLibrary, fold, load_sheets, load_sources
+from pourcall.metal.alloys.sheet import (
+    SHEET_DIR,
+    AlloySheet,
+    SheetLibrary,
+    fold,
+    from_memory,
+    load_settling,
+    load_sheets,
+    load_sources,
+)
 from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.alloys.sheet_text import list_rows, render_sheet
 from pourcall.metal.heat.curve import curve_of
@@ -32,7 +43,12 @@ COLUMNS = {
 }
 # Sheets that found a better source than the table has: (key of the sheet, value) -> source and mark now. The figure of
 # the table stays in the sheet's `also`. S19: 356.0-F data sheet with Aluminum Association values, 677-788 degC.
-BETTER_SOURCED = {("a356", "pour_min"): ("S19", "sourced"), ("a356", "pour_max"): ("S19", "sourced")}
+BETTER_SOURCED = {
+    ("a356", "pour_min"): ("S19", "sourced"),
+    ("a356", "pour_max"): ("S19", "sourced"),
+    ("grey_iron", "pour_min"): ("S23", "sourced"),
+    ("grey_iron", "pour_max"): ("S23", "sourced"),
+}
 PURE_BESIDE = {"zinc", "tin"}  # pure metals that the table does not have
 GRAVITY_INSTEAD = {"alloy3", "alloy5"}  # whose table row is for pressure die casting
 
@@ -485,7 +501,8 @@ def test_every_key_a_sheet_may_have_is_a_field_of_the_sheet() -> None:
     assert set(sheetcheck.VALUE_KEYS) <= set(AlloySheet.__struct_fields__)
 
 
-# A page that prints a range (S19), one pouring temperature (S20, S22) or a foundry's range (S21), against our window.
+# A page that prints a range (S19, S23, S24), one pouring temperature (S20, S22, S25) or a foundry's range (S21),
+# against our window.
 @pytest.mark.parametrize(
     ("name", "printed_c"),
     [
@@ -498,6 +515,11 @@ def test_every_key_a_sheet_may_have_is_a_field_of_the_sheet() -> None:
         ("C83600", (1093, 1204)),
         ("C90300", (1093, 1204)),
         ("ZA-27", (550,)),
+        ("grey_iron", (1320, 1440)),
+        ("C26000", (1050,)),
+        ("C83600", (1150, 1200)),
+        ("C86500", (980, 1000)),
+        ("C90700", (1050,)),
     ],
 )
 def test_pouring_temperatures_that_were_read_lie_inside_the_windows_and_are_shown_beside_them(
@@ -516,3 +538,40 @@ def test_a_better_sourced_figure_is_listed_and_really_better(library: SheetLibra
         figure = getattr(library.get(key), value)
         assert figure.mark == "sourced"
         assert any(other.mark == "memory" for other in figure.also), "the old figure is still to be seen"
+
+
+ADDRESS = re.compile(
+    r"\b[a-z0-9-]+\.(?:com|org|net|ru|uk|de|ca|jp|cn|fi|io|info)\b|https?:|www\.|scribd|\bthread \d", re.IGNORECASE
+)
+
+
+def test_no_source_that_is_shown_carries_an_address_and_every_one_that_was_read_can_be_found_again(
+    library: SheetLibrary,
+) -> None:
+    sources = load_sources()
+    retrieved = tomllib.loads((TABLE.parent / "retrieved.toml").read_text("utf-8"))
+    assert [key for key, what in sources.items() if ADDRESS.search(what)] == []
+    for sheet in library.all():
+        assert ADDRESS.search((SHEET_DIR / sheet.file).read_text("utf-8")) is None, sheet.key
+    assert {key for key in sources if key.startswith("S")} == set(retrieved)
+    assert all(entry["at"] for entry in retrieved.values())
+    assert [key for key, entry in retrieved.items() if entry.get("weak", False) != ("(weak" in sources[key])] == []
+
+
+def test_every_source_that_was_not_read_or_is_weak_says_what_would_settle_it(library: SheetLibrary) -> None:
+    settling = load_settling()
+    named = {source for sheet in library.all() for source in from_memory(sheet)}
+    assert named <= set(settling)
+    assert {key for key, what in load_sources().items() if "weak" in what} <= set(settling)
+
+
+def test_what_a_sheet_has_from_memory_is_all_that_its_file_marks_so(library: SheetLibrary) -> None:
+    for sheet in library.all():
+        text = re.sub(r"also = \[.*?\n\]", "", (SHEET_DIR / sheet.file).read_text("utf-8"), flags=re.DOTALL)
+        counted = sum(len(figures) for figures in from_memory(sheet).values())
+        assert counted == text.count('mark = "memory"'), sheet.key
+
+
+def test_windows_with_both_limits_from_a_read_source_are_those_the_page_names(library: SheetLibrary) -> None:
+    read = {sheet.key for sheet in library.all() if {sheet.pour_min.mark, sheet.pour_max.mark} == {"sourced"}}
+    assert read == {"a356", "c87300", "c87500", "grey_iron"}

@@ -358,8 +358,31 @@ def fold(name: str) -> str:
 
 
 def load_sources(path: Path = SOURCES_FILE) -> dict[str, str]:
-    """What each source key stands for."""
-    return {key: str(entry["what"]) for key, entry in tomllib.loads(path.read_text("utf-8")).items()}
+    """What each source key stands for, and what would settle it where it was not read or is weak."""
+    settling = load_settling(path)
+    read = tomllib.loads(path.read_text("utf-8"))
+    return {
+        key: f"{entry['what']}. To settle it: {settling[key]}" if key in settling else str(entry["what"])
+        for key, entry in read.items()
+    }
+
+
+def load_settling(path: Path = SOURCES_FILE) -> dict[str, str]:
+    """What would settle the figures of a source that was not read, or is weak."""
+    read = tomllib.loads(path.read_text("utf-8"))
+    return {key: str(entry["settle"]) for key, entry in read.items() if "settle" in entry}
+
+
+def from_memory(sheet: AlloySheet) -> dict[str, tuple[str, ...]]:
+    """The figures of a sheet that nobody has read, by the source they were recalled from."""
+    found = [(value.source, key) for key, value in sheet.values() if value.mark == "memory"]
+    found += [(one.source, f"arrest {one.name}") for one in sheet.arrests if one.mark == "memory"]
+    found += [(share.source, f"% {symbol}") for symbol, share in sheet.composition.items() if share.mark == "memory"]
+    if sheet.heat is not None and sheet.heat.mark == "memory":
+        found.append((sheet.heat.source, "heat"))
+    if sheet.protection_tube is not None and sheet.protection_tube.mark == "memory":
+        found.append((sheet.protection_tube.source, "protection_tube"))
+    return {source: tuple(key for named, key in found if named == source) for source in dict(found)}
 
 
 def _convert(table: dict[str, Any], path: Path, digest: bytes) -> AlloySheet:
