@@ -73,17 +73,15 @@ class LipWindow(msgspec.Struct, frozen=True, kw_only=True):
 def check_material(material: str) -> str:
     """The material itself, or BadInput naming the nearest."""
     if material not in MATERIAL_SHIFT:
-        raise BadInput(
-            f"{material!r} is no mould material{did_you_mean(material, MATERIAL_SHIFT)}",
-            remedy=f"Use one of {', '.join(MATERIAL_SHIFT)}",
-        )
+        told = tell("window.no_material", typed=material, hint=did_you_mean(material, MATERIAL_SHIFT))
+        raise BadInput(told, remedy=tell("error.use_one", known=", ".join(MATERIAL_SHIFT)))
     return material
 
 
 def section_place(sheet: AlloySheet, thinnest_mm: float, material: str) -> float:
     """0 for a thin section, 1 for a thick one, by the logarithm between. Raises OutOfRange for an absurd thickness."""
     if not 0.1 <= thinnest_mm <= 500.0:
-        raise OutOfRange(f"a section of {thinnest_mm:g} mm cannot be meant", remedy="Give 0.1 to 500 mm")
+        raise OutOfRange(tell("metal.section", thinnest_mm=thinnest_mm), remedy=tell("metal.section.remedy"))
     process = _PROCESS[check_material(material)]
     thin_mm, thick_mm = THINNEST_USUAL_MM[process, sheet.family], THICK_MM[process]
     return min(1.0, max(0.0, math.log(thinnest_mm / thin_mm) / math.log(thick_mm / thin_mm)))
@@ -110,7 +108,8 @@ def pour_window(
     if own is not None:
         low_c, high_c = own
         if not low_c < high_c:
-            raise BadInput(f"a window of {low_c:g} to {high_c:g} degC has no width")
+            told = tell("window.no_width", low_c=low_c, high_c=high_c)
+            raise BadInput(told, remedy=tell("window.no_width.remedy"))
         basis = WindowBasis.LEARNED if learned else WindowBasis.STATED
         why = [tell("window.learned" if learned else "window.stated", lowest_c=low_c, highest_c=high_c)]
     else:
@@ -183,7 +182,8 @@ def pot_limits(
         if rating_c is None:
             continue
         if not 100.0 <= rating_c <= 2000.0:
-            raise OutOfRange(f"a {whose} rated for {rating_c:g} degC cannot be meant", remedy="Give 100 to 2000 degC")
+            told = tell("window.rating", whose=whose, rating_c=rating_c)
+            raise OutOfRange(told, remedy=tell("window.rating.remedy", least_c=100.0, most_c=2000.0))
         limits.append(PotLimit(limit_c=rating_c, whose=whose, why=tell("plan.rated", whose=whose, highest_c=rating_c)))
     return tuple(sorted(limits, key=lambda limit: limit.limit_c))
 
@@ -211,11 +211,12 @@ def melt_plan(
     and BadSheet.
     """
     if not 0.0 < charge_kg <= 2000.0:
-        raise OutOfRange(f"a charge of {charge_kg:g} kg cannot be meant", remedy="Give a charge above 0 kg")
+        told = tell("charge_plan.wrong.charge", charge_kg=charge_kg)
+        raise OutOfRange(told, remedy=tell("charge_plan.wrong.charge.remedy"))
     names = [mould.name for mould in moulds]
     for name in names:
         if not name.strip() or names.count(name) > 1:
-            raise BadInput(f"mould name {name!r} is empty or used twice", remedy="Give every mould its own name")
+            raise BadInput(tell("window.name", mould=name), remedy=tell("window.name.remedy"))
     limits = pot_limits(sheet, pot_rating_c=pot_rating_c, probe_rating_c=probe_rating_c)
     carried = _Carried(charge_kg=charge_kg, loss_c=loss_c, loss_u_c=loss_u_c, pot=pot or Pot(), carry=carry or Carry())
     tightest = min(limits, key=lambda limit: limit.aim_limit_c)
@@ -261,10 +262,11 @@ def _mould_plan(
     fill_min_c: float | None,
 ) -> MouldPlan:
     if not 0.0 <= mould.mass_kg <= 2000.0:
-        raise OutOfRange(f"mould {mould.name}: {mould.mass_kg:g} kg of metal cannot be meant")
+        told = tell("window.mould_mass", mould=mould.name, mass_kg=mould.mass_kg)
+        raise OutOfRange(told, remedy=tell("error.figure.remedy"))
     low_c, high_c = mould.lip_min_c, mould.lip_max_c
     if (low_c is None) != (high_c is None):
-        raise BadInput(f"mould {mould.name}: a window has two ends", remedy="Give both or neither")
+        raise BadInput(tell("window.one_end", mould=mould.name), remedy=tell("window.one_end.remedy"))
     material = mould.material or USUAL_MATERIAL
     window = pour_window(
         sheet,
@@ -347,7 +349,8 @@ def _loss(
     u_c = mould.loss_u_c if mould.loss_u_c is not None else carried.loss_u_c
     if stated_c is not None:
         if not 0.0 <= stated_c <= 400.0:
-            raise OutOfRange(f"mould {mould.name}: a loss of {stated_c:g} degC cannot be meant")
+            told = tell("window.loss", mould=mould.name, loss_difference_c=stated_c)
+            raise OutOfRange(told, remedy=tell("error.figure.remedy"))
         if u_c is None:
             u_c = max(LEAST_LOSS_U_C, STATED_LOSS_SHARE * stated_c)
         return _Loss(stated_c, u_c, Way(basis=LossBasis.STATED), tell("way.stated", loss_difference_c=stated_c))

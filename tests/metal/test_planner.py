@@ -19,7 +19,7 @@ from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 from pourcall.planning.recipe import Bath, Ingredient
 from pourcall.reports.pages.plan_page import render_html
 from pourcall.texts import say
-from tests.told import parts
+from tests.told import parts, refused
 
 LIBRARY = load_sheets()
 ZA27, BRASS, BRONZE, A356 = (LIBRARY.get(name) for name in ("za27", "c85700", "silicon bronze", "a356"))
@@ -144,7 +144,7 @@ def test_an_impossible_plan_says_so_first() -> None:
 
 def test_a_section_that_surface_tension_closes_is_refused() -> None:
     mould = JobMould(name="foil", mass_kg=0.5, thinnest_mm=0.4, flow_mm=50.0, head_mm=60.0)
-    with pytest.raises(OutOfRange, match="surface tension"):
+    with refused(OutOfRange, "filling.no_head"):
         make_plan(A356, PlanRequest(moulds=(mould,), pot=POT))
 
 

@@ -24,7 +24,7 @@ from pourcall.metal.alloys.sheet import (
 from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.alloys.sheet_text import list_rows, render_sheet
 from pourcall.metal.heat.curve import curve_of
-from tests.told import meant
+from tests.told import meant, refused
 
 TABLE = Path(__file__).parents[1] / "data" / "metals" / "alloys.csv"
 ROWS = list(csv.DictReader(TABLE.read_text("utf-8").splitlines()))
@@ -288,7 +288,7 @@ def test_a_sheet_of_the_shop_is_added_and_its_fahrenheit_understood(tmp_path: Pa
 
 
 def test_a_sheet_that_lacks_a_value_says_which_when_it_is_needed(tmp_path: Path) -> None:
-    with pytest.raises(BadSheet, match=r"shop zinc has no cp_solid.*\[cp_solid\]"):
+    with refused(BadSheet, "alloy.no_value", alloy="shop zinc", key="cp_solid"):
         shop(tmp_path, SOUND).get("shop zinc").facts()
 
 

@@ -4,11 +4,12 @@ In: a chemical symbol and a temperature in degC. Out: SI figures. Sources by key
 at each table. Not here: vapour (pressure.py), alloys (sheet.py), mixing rules (energy.py).
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import msgspec
 
 from pourcall.contract.errors import BadInput, OutOfRange
+from pourcall.contract.message import tell
 
 KELVIN_OF_0_C = 273.15
 GAS_CONSTANT_J_PER_MOL_K = 8.314462618  # CODATA 2018, exact
@@ -158,21 +159,26 @@ _LIQUID_LESS_SOLID: dict[str, Segment] = {
 }
 
 
-def _figure(table: dict[str, float], symbol: str, what: str) -> float:
+def _figure(table: dict[str, float], symbol: str, figure: str) -> float:
     value = table.get(symbol)
     if value is None:
-        raise BadInput(f"no {what} is kept for {symbol!r}", remedy=f"Known: {', '.join(sorted(table))}")
+        raise _unknown(figure, symbol, table)
     return value
+
+
+def _unknown(figure: str, symbol: str, known: Iterable[str]) -> BadInput:
+    told = tell("metal.no_figure", physical=figure, symbol=symbol)
+    return BadInput(told, remedy=tell("error.use_one", known=", ".join(sorted(known))))
 
 
 def molar_mass(symbol: str) -> float:
     """Molar mass in g/mol. Raises BadInput for an unknown symbol."""
-    return _figure(MOLAR_MASS_G_PER_MOL, symbol, "molar mass")
+    return _figure(MOLAR_MASS_G_PER_MOL, symbol, "molar_mass")
 
 
 def fusion_kj_per_kg(symbol: str) -> float:
     """Heat of fusion at the melting point in kJ/kg. Source: CRC tables (S9). Raises BadInput."""
-    return _figure(FUSION_J_PER_MOL, symbol, "heat of fusion") / molar_mass(symbol)
+    return _figure(FUSION_J_PER_MOL, symbol, "fusion") / molar_mass(symbol)
 
 
 def liquid_density(symbol: str, temp_c: float) -> float:
@@ -183,11 +189,11 @@ def liquid_density(symbol: str, temp_c: float) -> float:
     """
     fit = _LIQUID_DENSITY.get(symbol)
     if fit is None:
-        known = ", ".join(sorted(_LIQUID_DENSITY))
-        raise BadInput(f"no density of liquid {symbol!r} is kept", remedy=f"Known: {known}")
+        raise _unknown("liquid_density", symbol, _LIQUID_DENSITY)
     at_melting, slope, top_c = fit
     if temp_c > top_c + 500.0:
-        raise OutOfRange(f"{temp_c:.0f} degC is beyond the density fit of liquid {symbol}, which ends at {top_c:.0f}")
+        told = tell("metal.density_above", symbol=symbol, temp_c=temp_c, highest_c=top_c + 500.0)
+        raise OutOfRange(told, remedy=tell("error.figure.remedy"))
     return at_melting - slope * (temp_c - MELTING_C[symbol])
 
 
@@ -197,7 +203,7 @@ def solid_enthalpy_j_per_mol(symbol: str, temp_c: float) -> float:
     for segment in _segments(symbol):
         if kelvin <= segment.top_k:
             return segment.enthalpy(kelvin)
-    raise OutOfRange(f"{symbol} is not solid at {temp_c:.1f} degC")
+    raise OutOfRange(tell("metal.not_solid", symbol=symbol, temp_c=temp_c), remedy=tell("error.figure.remedy"))
 
 
 def liquid_enthalpy_j_per_mol(symbol: str, temp_c: float) -> float:
@@ -217,7 +223,7 @@ def liquid_heat_capacity(symbol: str) -> float:
 def _segments(symbol: str) -> tuple[Segment, ...]:
     segments = _SOLID.get(symbol)
     if segments is None:
-        raise BadInput(f"no enthalpy function is kept for {symbol!r}", remedy=f"Known: {', '.join(sorted(_SOLID))}")
+        raise _unknown("enthalpy", symbol, _SOLID)
     return segments
 
 
@@ -228,9 +234,9 @@ def mole_fractions(weight_percent: Mapping[str, float]) -> dict[str, float]:
     """
     for symbol, share in weight_percent.items():
         if not share >= 0.0:
-            raise BadInput(f"{share} % {symbol} is no share", remedy="Give shares of 0 or more")
+            raise BadInput(tell("metal.share", percent=share, symbol=symbol), remedy=tell("metal.share.remedy"))
     moles = {symbol: share / molar_mass(symbol) for symbol, share in weight_percent.items()}
     total = sum(moles.values())
     if total <= 0.0:
-        raise BadInput("the composition is empty", remedy="Give at least one element with its weight percent")
+        raise BadInput(tell("metal.no_composition"), remedy=tell("metal.no_composition.remedy"))
     return {symbol: amount / total for symbol, amount in moles.items()}

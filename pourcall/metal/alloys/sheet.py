@@ -169,11 +169,8 @@ class AlloySheet(msgspec.Struct, frozen=True, kw_only=True):
         """The value called `key`, or BadSheet saying which sheet lacks it."""
         value: Value | None = getattr(self, key)
         if value is None:
-            raise BadSheet(
-                f"the sheet of {self.name} has no {key}",
-                where=self.file or self.key,
-                remedy=f"Add a table [{key}] with value, unit, source and mark to the sheet",
-            )
+            what = tell("alloy.no_value", alloy=self.name, key=key)
+            raise BadSheet(what, where=self.file or self.key, remedy=tell("alloy.no_value.remedy", key=key))
         return value.value
 
     def values(self) -> Iterator[tuple[str, Value]]:

@@ -45,18 +45,23 @@ class AdditionDip(msgspec.Struct, frozen=True, kw_only=True):
     why: Message
 
 
+LEAST_HEAT_C, MOST_HEAT_C = -50.0, 2000.0  # between these the heat in an alloy is worked out
+
+
 def enthalpy_kj_per_kg(sheet: AlloySheet, temp_c: float) -> float:
     """Heat in the alloy above 25 degC, kJ/kg; good to a few per cent. Raises BadSheet."""
-    if not -50.0 <= temp_c <= 2000.0:
-        raise OutOfRange(f"heat at {temp_c:g} degC cannot be meant")
+    if not LEAST_HEAT_C <= temp_c <= MOST_HEAT_C:
+        told = tell("metal.heat_at", temp_c=temp_c, least_c=LEAST_HEAT_C, most_c=MOST_HEAT_C)
+        raise OutOfRange(told, remedy=tell("error.figure.remedy"))
     return sheet.curve.kj_per_kg(temp_c)
 
 
 def temp_of_enthalpy_c(sheet: AlloySheet, kj_per_kg: float) -> float:
     """Temperature of an alloy that holds this heat above 25 degC; on a pure metal's plateau, the plateau."""
     temp_c = sheet.curve.temp_c(1000.0 * kj_per_kg)
-    if not -50.0 <= temp_c <= 2000.0:
-        raise OutOfRange(f"{kj_per_kg:g} kJ/kg is beyond what {sheet.name} can hold between -50 and 2000 degC")
+    if not LEAST_HEAT_C <= temp_c <= MOST_HEAT_C:
+        told = tell("metal.heat_beyond", heat_kj=kj_per_kg, alloy=sheet.name, least_c=LEAST_HEAT_C, most_c=MOST_HEAT_C)
+        raise OutOfRange(told, remedy=tell("metal.masses.remedy"))
     return temp_c
 
 
@@ -86,12 +91,10 @@ def melt_energy(
     """
     low, high = efficiency if efficiency is not None else EFFICIENCY.get(kind, EFFICIENCY["electric"])
     if not (0.0 < charge_kg <= 2000.0 and start_c < tap_c and 0.0 < low <= high <= 1.0):
-        raise OutOfRange(
-            f"no melt of {charge_kg:g} kg from {start_c:g} to {tap_c:g} degC at an efficiency of {low:g} to {high:g}",
-            remedy="Give a charge above 0, a tap above the start and an efficiency of 0 to 1",
-        )
+        told = tell("metal.no_melt", charge_kg=charge_kg, start_c=start_c, tap_c=tap_c, low_share=low, high_share=high)
+        raise OutOfRange(told, remedy=tell("metal.no_melt.remedy"))
     if power_w is not None and not 10.0 <= power_w <= 1e6:
-        raise OutOfRange(f"a furnace of {power_w:g} W cannot be meant")
+        raise OutOfRange(tell("metal.power", power_w=power_w), remedy=tell("metal.power.remedy"))
     pot = pot or Pot()
     metal_kj = charge_kg * (enthalpy_kj_per_kg(sheet, tap_c) - enthalpy_kj_per_kg(sheet, start_c))
     pot_kj = pot_heat_kj(pot, tap_c) - pot_heat_kj(pot, start_c)
@@ -129,7 +132,8 @@ def addition_dip(
     the bath. Raises OutOfRange for masses that cannot be meant.
     """
     if not (0.0 < bath_kg <= 2000.0 and 0.0 <= added_kg <= 2000.0):
-        raise OutOfRange(f"{added_kg:g} kg into {bath_kg:g} kg cannot be meant")
+        told = tell("metal.addition", added_kg=added_kg, bath_kg=bath_kg)
+        raise OutOfRange(told, remedy=tell("metal.masses.remedy"))
     heat = bath_kg * enthalpy_kj_per_kg(sheet, bath_c) + added_kg * enthalpy_kj_per_kg(sheet, added_c)
     after_c = temp_of_enthalpy_c(sheet, heat / (bath_kg + added_kg)) if added_kg > 0.0 else bath_c
     freezes = after_c < sheet.liquidus.value

@@ -56,7 +56,10 @@ def interface_w_per_m2_k(material: str, family: str) -> float:
     like, factor = _LIKE.get(material, (material, 1.0))
     value = _INTERFACE.get((like, family))
     if value is None:
-        raise OutOfRange(f"no heat transfer is kept for {family} in {material!r}")
+        raise OutOfRange(
+            tell("metal.no_interface", family=family, material=material),
+            remedy=tell("error.use_one", known=", ".join(sorted({name for name, of in _INTERFACE if of == family}))),
+        )
     return factor * value
 
 
@@ -77,10 +80,14 @@ def freeze_time_s(
     (memory). Raises OutOfRange for sizes that cannot be meant.
     """
     if not (modulus_m > 0.0 and interface > 0.0 and liquidus_c > mould_c and superheat_c >= 0.0):
-        raise OutOfRange(
-            f"no freezing time for modulus {modulus_m:g} m, superheat {superheat_c:g} K, mould {mould_c:g} degC",
-            remedy="Give a section above 0, metal above its liquidus and a mould colder than it",
+        told = tell(
+            "metal.no_freezing",
+            modulus_mm=1000.0 * modulus_m,
+            superheat_difference_c=superheat_c,
+            freezing_c=liquidus_c,
+            mould_c=mould_c,
         )
+        raise OutOfRange(told, remedy=tell("metal.no_freezing.remedy"))
     heat = stop_fraction * latent_j_per_kg + cp_liquid * superheat_c
     return density_kg_per_m3 * modulus_m * heat / (interface * (liquidus_c - mould_c))
 
@@ -140,14 +147,12 @@ def lowest_fill_c(
     """
     _check_section(thinnest_mm)
     if not (0.0 < flow_mm <= 5000.0 and speed_m_per_s > 0.0 and factor > 0.0):
-        raise OutOfRange(f"a flow of {flow_mm:g} mm at {speed_m_per_s:g} m/s, factor {factor:g}, cannot be meant")
+        told = tell("metal.flow", flow_mm=flow_mm, speed=speed_m_per_s, factor=factor)
+        raise OutOfRange(told, remedy=tell("metal.flow.remedy"))
     needed_mm = surface_tension_head_mm(sheet, thinnest_mm)
     if head_mm is not None and head_mm < needed_mm:
-        raise OutOfRange(
-            f"{head_mm:g} mm of metal does not enter a section of {thinnest_mm:g} mm: surface tension asks for "
-            f"{needed_mm:.0f} mm, and no temperature changes that",
-            remedy="Raise the sprue, or thicken or vent the section",
-        )
+        told = tell("filling.no_head", head_mm=head_mm, thinnest_mm=thinnest_mm, needed_mm=needed_mm)
+        raise OutOfRange(told, remedy=tell("filling.no_head.remedy"))
     liquidus_c = sheet.liquidus.value
     at_liquidus_s = section_freeze_s(sheet, thinnest_mm, liquidus_c, material)
     per_degree_s = section_freeze_s(sheet, thinnest_mm, liquidus_c + 1.0, material) - at_liquidus_s
@@ -189,7 +194,7 @@ def head_for_gap_mm(gamma_n_per_m: float, density_kg_per_m3: float, gap_mm: floa
 def fall_speed_m_per_s(drop_mm: float) -> float:
     """Torricelli: v = sqrt(2 g h)."""
     if not 0.0 <= drop_mm <= 1e5:
-        raise OutOfRange(f"a drop of {drop_mm:g} mm cannot be meant")
+        raise OutOfRange(tell("metal.fall", drop_mm=drop_mm), remedy=tell("error.figure.remedy"))
     return math.sqrt(2.0 * GRAVITY_M_PER_S2 * drop_mm / 1000.0)
 
 
@@ -203,10 +208,11 @@ def choke_area_mm2(
 ) -> float:
     """Smallest section of the gating that fills in time: A = W/(rho t C sqrt(2 g H)). C 0.7-0.9 tapered (memory)."""
     if not (mass_kg > 0.0 and density_kg_per_m3 > 0.0 and fill_s > 0.0 and head_mm > 0.0 and 0.0 < loss_factor <= 1.0):
-        raise OutOfRange(f"no choke for {mass_kg:g} kg in {fill_s:g} s under {head_mm:g} mm, C {loss_factor:g}")
+        told = tell("metal.no_choke", mass_kg=mass_kg, fill_s=fill_s, head_mm=head_mm, loss_factor=loss_factor)
+        raise OutOfRange(told, remedy=tell("metal.no_choke.remedy"))
     return mass_kg / (density_kg_per_m3 * fill_s * loss_factor * fall_speed_m_per_s(head_mm)) * 1e6
 
 
 def _check_section(thinnest_mm: float) -> None:
     if not 0.1 <= thinnest_mm <= 500.0:
-        raise OutOfRange(f"a section of {thinnest_mm:g} mm cannot be meant", remedy="Give 0.1 to 500 mm")
+        raise OutOfRange(tell("metal.section", thinnest_mm=thinnest_mm), remedy=tell("metal.section.remedy"))

@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 import msgspec
 
 from pourcall.contract.errors import BadInput, OutOfRange
+from pourcall.contract.message import tell
 from pourcall.metal.alloys.elements import GAS_CONSTANT_J_PER_MOL_K, KELVIN_OF_0_C, mole_fractions
 
 _POINTS = 700  # of the composition grid of each phase; its chord error is worth a few mK
@@ -132,10 +133,18 @@ def freezing_range(first: str, second: str, second_percent: float) -> FreezingRa
     system = _SYSTEMS.get((first, second))
     if system is None:
         known = ", ".join("-".join(pair) for pair in _SYSTEMS)
-        raise BadInput(f"no phase data are kept for {first}-{second}", remedy=f"Kept: {known}")
+        told = tell("metal.no_figure", physical="phases", symbol=f"{first}-{second}")
+        raise BadInput(told, remedy=tell("error.use_one", known=known))
     phases, most_percent, low_c, high_c = system
     if not 0.0 < second_percent <= most_percent or second_percent >= 100.0:
-        raise OutOfRange(f"{first}-{second} is kept for up to {most_percent:g} % {second}, not {second_percent:g} %")
+        told = tell(
+            "metal.phases",
+            system=f"{first}-{second}",
+            symbol=second,
+            most_percent=most_percent,
+            percent=second_percent,
+        )
+        raise OutOfRange(told, remedy=tell("error.figure.remedy"))
     x_second = mole_fractions({first: 100.0 - second_percent, second: second_percent})[second]
     liquidus_c = _boundary(phases, x_second, low_c, high_c, wholly=True)
     solidus_c = _boundary(phases, x_second, low_c, liquidus_c + 0.5, wholly=False)
@@ -168,7 +177,7 @@ def _stable_ends(phases: Sequence[Phase], x_second: float, kelvin: float) -> tup
     for left, right in itertools.pairwise(hull):
         if left[0] <= x_second <= right[0]:
             return left[2], right[2]
-    raise OutOfRange(f"composition {x_second:g} lies outside the phases kept")
+    raise OutOfRange(tell("metal.phases_beyond", second_share=x_second), remedy=tell("error.figure.remedy"))
 
 
 def _turns_down(a: tuple[float, float, str], b: tuple[float, float, str], c: tuple[float, float, str]) -> bool:

@@ -28,7 +28,8 @@ def chvorinov_b_s_per_m2(
 ) -> float:
     """B = (pi/4) [rho (H + c dT)/(T_f - T_0)]^2/(k rho c), s/m2; thick sand, one-dimensional."""
     if not (density_kg_per_m3 > 0.0 and freezing_c > mould_c and mould_k_rho_c > 0.0 and superheat_c >= 0.0):
-        raise OutOfRange(f"no Chvorinov constant for metal freezing at {freezing_c:g} in a mould of {mould_c:g} degC")
+        told = tell("metal.freezes_not", freezing_c=freezing_c, mould_c=mould_c)
+        raise OutOfRange(told, remedy=tell("metal.no_freezing.remedy"))
     per_degree = density_kg_per_m3 * (latent_j_per_kg + cp_liquid * superheat_c) / (freezing_c - mould_c)
     return math.pi / 4.0 * per_degree**2 / mould_k_rho_c
 
@@ -75,7 +76,8 @@ def hydrogen_ml_per_100g(temp_c: float, pressure_atm: float = 1.0) -> float:
     OutOfRange outside the liquid, 640-1000 degC.
     """
     if not (640.0 <= temp_c <= 1000.0 and pressure_atm >= 0.0):
-        raise OutOfRange(f"hydrogen in liquid aluminium is kept for 640 to 1000 degC, not {temp_c:g}")
+        told = tell("metal.hydrogen", temp_c=temp_c, least_c=640.0, most_c=1000.0)
+        raise OutOfRange(told, remedy=tell("error.figure.remedy"))
     return math.pow(10.0, 2.72 - 2700.0 / (temp_c + KELVIN_OF_0_C)) * math.sqrt(pressure_atm)
 
 
@@ -93,4 +95,4 @@ def hydrogen_told(temp_c: float) -> Message:
 
 def _check_modulus(modulus_mm: float) -> None:
     if not 0.0 < modulus_mm <= 5000.0:
-        raise OutOfRange(f"a size of {modulus_mm:g} mm cannot be meant")
+        raise OutOfRange(tell("metal.size", size_mm=modulus_mm), remedy=tell("metal.size.remedy"))

@@ -59,9 +59,14 @@ class Pot(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     def __post_init__(self) -> None:
         sizes = (self.mouth_mm, self.outside_mm, self.height_mm, self.mass_kg)
         if not all(0.0 < size <= 2000.0 for size in sizes):
-            raise OutOfRange(
-                f"a pot of {sizes[0]:g}/{sizes[1]:g} x {sizes[2]:g} mm and {sizes[3]:g} kg cannot be meant"
+            told = tell(
+                "metal.pot",
+                mouth_mm=self.mouth_mm,
+                outside_mm=self.outside_mm,
+                height_mm=self.height_mm,
+                mass_kg=self.mass_kg,
             )
+            raise OutOfRange(told, remedy=tell("metal.above_0.remedy"))
 
 
 class Ladle(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -74,7 +79,8 @@ class Ladle(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 
     def __post_init__(self) -> None:
         if not (0.0 < self.mass_kg <= 2000.0 and self.cp_j_per_kg_k > 0.0 and 0.0 < self.contact <= 1.0):
-            raise OutOfRange(f"a ladle of {self.mass_kg:g} kg with contact {self.contact:g} cannot be meant")
+            told = tell("metal.ladle", mass_kg=self.mass_kg, contact_share=self.contact)
+            raise OutOfRange(told, remedy=tell("metal.ladle.remedy"))
 
 
 class Carry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -89,9 +95,11 @@ class Carry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 
     def __post_init__(self) -> None:
         if not (0.0 <= self.walk_s <= 3600.0 and 0.0 <= self.between_s <= 3600.0):
-            raise OutOfRange(f"a walk of {self.walk_s:g} s and {self.between_s:g} s between moulds cannot be meant")
+            told = tell("metal.walk", walk_s=self.walk_s, between_s=self.between_s)
+            raise OutOfRange(told, remedy=tell("metal.walk.remedy"))
         if self.fitted_c_per_s is not None and not 0.0 < self.fitted_c_per_s <= 20.0:
-            raise OutOfRange(f"a measured loss of {self.fitted_c_per_s:g} degC/s cannot be meant")
+            told = tell("metal.fitted_loss", loss_c_per_min=60.0 * self.fitted_c_per_s)
+            raise OutOfRange(told, remedy=tell("error.figure.remedy"))
 
 
 class TransferLoss(msgspec.Struct, frozen=True, kw_only=True):
@@ -108,7 +116,8 @@ def pot_heat_capacity(material: str, temp_c: float) -> float:
     """Specific heat of a pot's material, J/(kg K), between the points kept (memory). Raises BadInput."""
     points = _POT_HEAT.get(material)
     if points is None:
-        raise BadInput(f"{material!r} is no pot material kept here", remedy=f"Use one of {', '.join(_POT_HEAT)}")
+        known = ", ".join(_POT_HEAT)
+        raise BadInput(tell("metal.no_pot_material", typed=material), remedy=tell("error.use_one", known=known))
     for (low_c, low), (high_c, high) in itertools.pairwise(points):
         if temp_c <= high_c:
             return low + (high - low) * max(0.0, temp_c - low_c) / (high_c - low_c)
@@ -118,9 +127,9 @@ def pot_heat_capacity(material: str, temp_c: float) -> float:
 def radiated_w(temp_c: float, area_m2: float, emissivity: float, ambient_c: float = 25.0) -> float:
     """Power radiated by a grey surface into a room, W. Source: Stefan-Boltzmann, CODATA 2018. Raises OutOfRange."""
     if not 0.0 < emissivity <= 1.0:
-        raise OutOfRange(f"emissivity {emissivity} is outside 0 < e <= 1")
+        raise OutOfRange(tell("metal.emissivity", emissivity=emissivity), remedy=tell("metal.emissivity.remedy"))
     if not area_m2 > 0.0:
-        raise OutOfRange(f"an area of {area_m2} m2 radiates nothing")
+        raise OutOfRange(tell("metal.no_area", area_m2=area_m2), remedy=tell("metal.above_0.remedy"))
     hot_k, cold_k = temp_c + KELVIN_OF_0_C, ambient_c + KELVIN_OF_0_C
     return emissivity * STEFAN_BOLTZMANN_W_PER_M2_K4 * area_m2 * (hot_k**4 - cold_k**4)
 
@@ -147,7 +156,7 @@ def cooling_rate_c_per_s(
 ) -> float:
     """How fast metal and pot cool in the open at `temp_c`, degC/s, positive. Raises OutOfRange for no metal."""
     if not metal_kg > 0.0:
-        raise OutOfRange(f"{metal_kg} kg of metal cannot be carried")
+        raise OutOfRange(tell("metal.not_carried", metal_kg=metal_kg), remedy=tell("metal.above_0.remedy"))
     emissivity = pot.emissivity
     if emissivity is None:
         emissivity = sheet.emissivity.value if sheet.emissivity is not None else EMISSIVITY[sheet.family]
@@ -161,7 +170,7 @@ def mixed_c(hot_kg: float, hot_cp: float, hot_c: float, cold_kg: float, cold_cp:
     """Common temperature of two bodies that exchange heat only with each other, degC; no change of phase."""
     hot, cold = hot_kg * hot_cp, cold_kg * cold_cp
     if not (hot > 0.0 and cold > 0.0):
-        raise OutOfRange("both bodies need mass and specific heat above 0")
+        raise OutOfRange(tell("metal.not_mixed"), remedy=tell("metal.above_0.remedy"))
     return (hot * hot_c + cold * cold_c) / (hot + cold)
 
 
@@ -174,10 +183,8 @@ def transfer_loss(
     computed cooling. Raises OutOfRange for absurd masses and BadInput for an unknown pot material.
     """
     if order < 0 or poured_kg < 0.0 or not metal_kg - poured_kg > 0.0:
-        raise OutOfRange(
-            f"{metal_kg:g} kg less {poured_kg:g} kg already poured leaves nothing for mould {order + 1}",
-            remedy="Give a larger charge or fewer moulds",
-        )
+        told = tell("metal.none_left", metal_kg=metal_kg, poured_kg=poured_kg, number=order + 1)
+        raise OutOfRange(told, remedy=tell("metal.none_left.remedy"))
     seconds = carry.walk_s + order * carry.between_s
     temp_c, left_s = tap_c, seconds
     first_rate = carry.fitted_c_per_s or cooling_rate_c_per_s(sheet, metal_kg, tap_c, pot, carry.ambient_c)

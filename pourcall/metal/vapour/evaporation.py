@@ -10,6 +10,7 @@ Neglected: draught, furnace gas (2-5 times more), oxygen that reacts inside the 
 import math
 
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.message import tell
 from pourcall.metal.alloys.elements import (
     GAS_CONSTANT_J_PER_MOL_K,
     GRAVITY_M_PER_S2,
@@ -48,9 +49,10 @@ def kinematic_viscosity_air_m2_per_s(film_k: float) -> float:
 def mass_transfer_m_per_s(surface_c: float, mouth_mm: float, air_c: float = 25.0) -> float:
     """Coefficient k_g = Sh D/L of a hot disc facing up, m/s. Raises OutOfRange for a surface no hotter than the air."""
     if not 1.0 <= mouth_mm <= 2000.0:
-        raise OutOfRange(f"a mouth of {mouth_mm:g} mm cannot be meant")
+        raise OutOfRange(tell("metal.mouth", mouth_mm=mouth_mm), remedy=tell("metal.mouth.remedy"))
     if not surface_c > air_c:
-        raise OutOfRange(f"a bath of {surface_c:g} degC in air of {air_c:g} degC does not drive its own draught")
+        told = tell("metal.no_draught", surface_c=surface_c, air_c=air_c)
+        raise OutOfRange(told, remedy=tell("error.figure.remedy"))
     surface_k, air_k = surface_c + KELVIN_OF_0_C, air_c + KELVIN_OF_0_C
     film_k = 0.5 * (surface_k + air_k)
     length_m = mouth_mm / 4000.0  # area over perimeter

@@ -130,7 +130,8 @@ def limits_for(substance: str, region: AirLimits = "strictest") -> tuple[Exposur
     found = tuple(limit for limit in LIMITS if limit.substance == substance)
     if not found:
         known = sorted({limit.substance for limit in LIMITS})
-        raise NotFound(f"no exposure limit is kept for {substance!r}", remedy=f"Kept: {', '.join(known)}")
+        told = tell("fume.no_limits", substance=substance)
+        raise NotFound(told, remedy=tell("error.use_one", known=", ".join(known)))
     if region == "strictest":
         return found
     for counts in _COUNTS.get(region, (region,)):
@@ -151,7 +152,7 @@ def governing(substance: str, kind: str, region: AirLimits = "strictest") -> Exp
         fit = [one for one in limits_for(substance) if one.kind in kinds and counts in (one.region, "strictest")]
         if fit:
             return min(fit, key=lambda one: one.mg_per_m3)
-    raise NotFound(f"no {kind} limit is kept for {substance}")
+    raise NotFound(tell("fume.no_limit", kind=kind, substance=substance))
 
 
 def limit(substance: str, kind: str, body: str) -> ExposureLimit:
@@ -159,7 +160,7 @@ def limit(substance: str, kind: str, body: str) -> ExposureLimit:
     for one in limits_for(substance):
         if one.kind == kind and one.body.startswith(body):
             return one
-    raise NotFound(f"no {kind} limit of {body} is kept for {substance}")
+    raise NotFound(tell("fume.no_limit_of", kind=kind, body=body, substance=substance))
 
 
 # The levels of the fume flag (fume.py) compare with this one wherever the shop stands: they mark what differs from

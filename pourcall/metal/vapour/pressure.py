@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.message import tell
 from pourcall.metal.alloys.elements import KELVIN_OF_0_C, MELTING_C, STANDARD_ATMOSPHERE_PA
 from pourcall.metal.vapour.activity import zinc_activity
 
@@ -26,10 +27,8 @@ def zinc_pressure_pa(temp_c: float) -> float:
     a few per cent. Solid: the four-term line of Alcock, Itkin and Horrigan 1984 (S9). Outside 100-1500 degC OutOfRange.
     """
     if not LOWEST_C <= temp_c <= HIGHEST_C:
-        raise OutOfRange(
-            f"zinc pressure is kept for {LOWEST_C:.0f} to {HIGHEST_C:.0f} degC, not {temp_c:.0f}",
-            remedy="Check the temperature and its unit",
-        )
+        told = tell("metal.zinc_pressure", temp_c=temp_c, least_c=LOWEST_C, most_c=HIGHEST_C)
+        raise OutOfRange(told, remedy=tell("error.figure.remedy"))
     if temp_c < MELTING_C["Zn"]:
         return alcock_solid_pa(temp_c)
     kelvin = temp_c + KELVIN_OF_0_C
@@ -65,7 +64,7 @@ def temp_at_fraction_c(weight_percent: Mapping[str, float], fraction: float) -> 
     Found by bisection: the pressure only rises with temperature.
     """
     if not fraction > 0.0:
-        raise OutOfRange(f"a fraction of boiling is above 0, not {fraction}")
+        raise OutOfRange(tell("metal.no_fraction", fraction=fraction), remedy=tell("metal.above_0.remedy"))
     target_pa = fraction * STANDARD_ATMOSPHERE_PA
 
     def over_pa(temp_c: float) -> float:

@@ -13,6 +13,7 @@ import msgspec
 from msgspec import Meta
 
 from pourcall.contract.errors import OutOfRange
+from pourcall.contract.message import tell
 
 SHORT_MIN = 15.0
 SHIFT_MIN = 480.0
@@ -30,10 +31,13 @@ class Air(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
 
     def __post_init__(self) -> None:
         if not (0.0 < self.volume_m3 <= 1e6 and 0.0 < self.changes_per_h <= 1000.0 and 1.0 <= self.near_field <= 100.0):
-            raise OutOfRange(
-                f"a room of {self.volume_m3:g} m3 with {self.changes_per_h:g} air changes an hour and a near-field "
-                f"factor of {self.near_field:g} cannot be meant"
+            told = tell(
+                "fume.room_wrong",
+                volume_m3=self.volume_m3,
+                changes_per_h=self.changes_per_h,
+                near_field=self.near_field,
             )
+            raise OutOfRange(told, remedy=tell("fume.room_wrong.remedy"))
 
     @property
     def flow_m3_per_min(self) -> float:
@@ -96,7 +100,7 @@ def minutes_to_clear(start_mg_per_m3: float, air: Air, limit_mg_per_m3: float) -
     """
     _check(start_mg_per_m3, 0.0)
     if not limit_mg_per_m3 > 0.0:
-        raise OutOfRange(f"a limit of {limit_mg_per_m3} mg/m3 cannot be meant")
+        raise OutOfRange(tell("fume.limit_wrong", mg_per_m3=limit_mg_per_m3), remedy=tell("metal.above_0.remedy"))
     if start_mg_per_m3 <= limit_mg_per_m3:
         return None
     return math.log(start_mg_per_m3 / limit_mg_per_m3) / air.turnover_per_min
@@ -125,7 +129,7 @@ def minutes_to_shift(source_g_per_min: float, air: Air, limit_mg_per_m3: float) 
 
 def _first_minute(rising: Callable[[float], float], limit_mg_per_m3: float) -> float | None:
     if not limit_mg_per_m3 > 0.0:
-        raise OutOfRange(f"a limit of {limit_mg_per_m3} mg/m3 cannot be meant")
+        raise OutOfRange(tell("fume.limit_wrong", mg_per_m3=limit_mg_per_m3), remedy=tell("metal.above_0.remedy"))
     if rising(SHIFT_MIN) < limit_mg_per_m3:
         return None
     low, high = 0.0, SHIFT_MIN
@@ -140,4 +144,5 @@ def _first_minute(rising: Callable[[float], float], limit_mg_per_m3: float) -> f
 
 def _check(source_g_per_min: float, minutes: float) -> None:
     if not (source_g_per_min >= 0.0 and minutes >= 0.0):
-        raise OutOfRange(f"a source of {source_g_per_min} g/min for {minutes} min cannot be meant")
+        told = tell("fume.source_wrong", grams=source_g_per_min, for_min=minutes)
+        raise OutOfRange(told, remedy=tell("error.figure.remedy"))

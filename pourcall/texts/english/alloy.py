@@ -22,6 +22,8 @@ TEXTS: dict[str, str] = {
     "alloy.refused": "the sheet of {alloy} is refused: {faults:; }",
     "alloy.refused.remedy": "Correct the file, or remove it; the other sheets are not touched",
     "alloy.unusable": "the sheet cannot be used: {error}",
+    "alloy.no_value": "the {alloy} sheet has no {key}",
+    "alloy.no_value.remedy": "Add a table [{key}] with value, unit, source and mark to the sheet",
     "alloy.not_found": "no alloy called '{alloy}'",
     "alloy.not_found.remedy": "`pourcall alloy list` shows all",
     "alloy.not_found.near": "Nearest: {near}. `pourcall alloy list` shows all",

@@ -10,6 +10,8 @@ TEXTS: dict[str, str] = {
     "filling.choke": "choke {choke:0} mm2, gates together at least {gates:0} mm2",
     "filling.alike": "filling and feeding as {mould}",
     "filling.from": "fills from {lowest_c}: {why}",
+    "filling.no_head": "{head_mm} of head does not push metal into a section of {thinnest_mm}: surface tension needs {needed_mm:0}, and no temperature changes that",
+    "filling.no_head.remedy": "Raise the sprue, or thicken or vent the section",
     "filling.head": "needs at least {head_mm:0} of head above the section (surface tension)",
     "filling.runs": "runs about {flow} mm in the thinnest section at mid-window",
     "filling.solid": "thickest section solid after about {solid} s in dry sand (±50 %); a riser that outlasts it is {riser_mm:0} wide and high",

@@ -32,4 +32,12 @@ TEXTS: dict[str, str] = {
     "fume.lead.not_reached": "At {temp_c} lead hardly evaporates: by fume alone its 8-hour limit is not reached within a shift.",
     "fume.lead.dust": "Dross and dust carry more of it than the fume does. Limit: {limit}.",
     "fume.no_proof": "No visible fume is no proof that the air is good.",
+    # -- what is not known or cannot be right
+    "fume.no_limits": "no limit of {substance} in air is known here",
+    "fume.no_limit": "no {kind} limit of {substance} in air is known here",
+    "fume.no_limit_of": "no {kind} limit of {substance} by {body} is known here",
+    "fume.limit_wrong": "a limit of {mg_per_m3} mg/m³ cannot be right",
+    "fume.source_wrong": "{grams} g of fume a minute for {for_min} cannot be right",
+    "fume.room_wrong": "a room of {volume_m3} m³ with {changes_per_h} air changes an hour and a near-field factor of {near_field} cannot be right",
+    "fume.room_wrong.remedy": "Give volume and air changes above 0, and a near-field factor of 1 to 100",
 }

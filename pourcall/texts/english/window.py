@@ -15,4 +15,16 @@ TEXTS: dict[str, str] = {
     "window.thin": "{thinnest_mm} is thinner than the usual least of {usual_mm}: may not fill",
     "window.closes": "the window closes: {lowest_c} is needed and {highest_c} allowed; expect misruns",
     "window.colder": "colder than this section wants ({lowest_c}): it may not fill",
+    # -- what cannot be right
+    "window.no_material": "'{typed}' is no mould material{hint}",
+    "window.no_width": "a window from {low_c} to {high_c} has no width",
+    "window.no_width.remedy": "Give the lower end first",
+    "window.one_end": "mould '{mould}': a window has two ends",
+    "window.one_end.remedy": "Give both or neither",
+    "window.name": "mould name '{mould}' is empty or used twice",
+    "window.name.remedy": "Give every mould a name of its own",
+    "window.mould_mass": "mould '{mould}': {mass_kg} of metal cannot be right",
+    "window.loss": "mould '{mould}': a loss of {loss_difference_c} on the way cannot be right",
+    "window.rating": "a {whose} rated for {rating_c} cannot be right",
+    "window.rating.remedy": "Give {least_c} to {most_c}",
 }
