@@ -68,6 +68,38 @@ def test_a_figure_that_was_gone_proves_itself_by_as_long_a_quiet(gone_s: float, 
     assert trust.alarm == ""
 
 
+def unplugged(trust: Trust, *, back_c: float, quiet_s: float) -> None:
+    """Out of the metal, gone for 300 s, back at this temperature for so long."""
+    for second in range(310):
+        if second < 10:
+            trust.figure(float(second), 24.0, in_metal=False)
+        else:
+            trust.lost(float(second), None)
+    for second in range(310, 310 + round(quiet_s)):
+        trust.figure(float(second), back_c, in_metal=False)
+
+
+def test_a_probe_unplugged_out_of_the_metal_and_plugged_in_again_is_believed_after_half_a_minute() -> None:
+    trust = Trust()
+    unplugged(trust, back_c=24.0, quiet_s=29.0)
+    assert not trust.trusted
+    trust = Trust()
+    unplugged(trust, back_c=24.0, quiet_s=32.0)
+    assert trust.trusted
+
+
+def test_one_that_was_gone_for_minutes_and_comes_back_hot_is_believed_only_when_a_person_has_looked() -> None:
+    """Quiet alone proves nothing where no level is known that it could agree with: shorted couples are quiet."""
+    trust = Trust()
+    unplugged(trust, back_c=560.0, quiet_s=290.0)
+    assert trust.state is TrustState.PROVING
+    trust = Trust()
+    unplugged(trust, back_c=560.0, quiet_s=310.0)
+    assert trust.state is TrustState.DISTRUSTED
+    trust.person(1_300.0)  # it has been quiet for longer than it was away and doubted
+    assert trust.trusted
+
+
 def test_a_figure_that_comes_back_elsewhere_is_believed_only_when_a_person_has_looked() -> None:
     trust = Trust()
     fed(trust, 0.0, 10.0, METAL_C)

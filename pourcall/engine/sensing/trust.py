@@ -29,6 +29,7 @@ LINK_QUIET_S, LINK_SHARE, LINK_QUIET_MOST_S = 5.0, 0.1, 60.0  # the cable was at
 PACE_C_PER_S = 1.3  # metal heated at full power moves up to about 1 degC/s
 STEP_C = 3.0  # beside that, from one figure to the next while it proves itself
 GOES_ON_S = 120.0  # no longer can it be said where it would be by now
+UNKNOWN_AWAY_S, WARM_C = 60.0, 60.0  # a plug that is pulled and pushed in again comes back at the room's temperature
 BAND_C, BAND_C_PER_S, BAND_MOST_C = 12.0, 0.03, 40.0  # about where it was, and where it would be had it gone on so
 
 
@@ -127,6 +128,7 @@ class Trust:
         self._link = False  # it is the link that was lost
         self._level: Level | None = None  # None: it was not in the metal, and may come back anywhere
         self._need_s = 0.0
+        self._from_nowhere = False  # it was away for long, and nothing is known that it could agree with
         self._only_in = False  # it proves itself in the metal alone
         self._probation_until_s = -1e9
         self._last: tuple[float, float] | None = None  # last figure while it proves itself
@@ -200,6 +202,7 @@ class Trust:
         """A person has looked and says that it is mended: where it stands now is where the metal is."""
         if self.state is TrustState.DISTRUSTED and self._away_s is None:
             self._level = self._last = None
+            self._from_nowhere = False
             self._losses.clear()
             self._step(TrustEvent.PERSON)
             if at_s - self.trouble_s >= self._need_s:
@@ -221,6 +224,7 @@ class Trust:
         if link:
             self._need_s = max(self._need_s, min(max(LINK_SHARE * away_s, LINK_QUIET_S), LINK_QUIET_MOST_S))
             return
+        self._from_nowhere |= self._level is None and away_s >= UNKNOWN_AWAY_S
         self._need_s = max(self._need_s, min(max(away_s, BACK_QUIET_S), QUIET_MOST_S))
         longer = sum(more for loss_s, more in self._losses if loss_s >= at_s - MEMORY_S)
         if self._count(at_s) >= BLIPS_IN_MEMORY or longer >= LOSSES_IN_MEMORY:
@@ -243,13 +247,18 @@ class Trust:
         fast = last is not None and abs(temp_c - last[1]) > STEP_C + PACE_C_PER_S * (at_s - last[0])
         if (in_metal and fast) or (self._only_in and not in_metal):
             self.trouble_s = at_s
-        if at_s - self.trouble_s < self._need_s:
-            return
         level = self._level
+        plugged = level is None and temp_c < WARM_C and not self._only_in
+        if at_s - self.trouble_s < (min(self._need_s, BACK_QUIET_S) if plugged else self._need_s):
+            return
         if level is not None and not level.could_be(temp_c, at_s):
             why = tell("alarm.came_back_at", was_c=level.temp_c, is_c=temp_c, away_s=at_s - level.at_s)
             self.cause = Cause.NONE if self.state is TrustState.PROVING else self.cause
             self.lied(at_s, Cause.INTERMITTENT, why)
+            return
+        if self._from_nowhere and temp_c >= WARM_C:
+            self.cause = Cause.NONE if self.state is TrustState.PROVING else self.cause
+            self.lied(at_s, Cause.INTERMITTENT, tell("alarm.came_back_hot", is_c=temp_c))
             return
         self._proven()
 
@@ -258,7 +267,8 @@ class Trust:
         if self.cause is not Cause.NONE:
             self._probation_until_s = self.trouble_s + self._need_s + PROBATION_S
         self.cause, self.why = Cause.NONE, NOTHING
-        self._need_s, self._level, self._last, self._only_in = 0.0, None, None, False
+        self._need_s, self._level, self._last = 0.0, None, None
+        self._only_in = self._from_nowhere = False
 
     def _step(self, event: TrustEvent) -> None:
         self.state = TRUST_TABLE.get((self.state, event), self.state)
