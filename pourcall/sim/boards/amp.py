@@ -9,6 +9,7 @@ of the chain against the simulator alone proves nothing about them: their own te
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.frames import RawKind, Sample, SampleFlag
+from pourcall.contract.message import tell
 from pourcall.sim.boards.faults import Faults
 from pourcall.thermometry.compensation import LINEAR_UV_PER_C
 from pourcall.thermometry.thermocouple import emf_uv, temp_c_or_none, temp_range_c
@@ -56,9 +57,14 @@ class Amp:
         tc_type: what the chip is made or set for; couple: what is truly wired to it, where that is another type.
         """
         if chip not in CHIPS:
-            raise BadInput(f"{chip!r} is no simulated chip", remedy=f"Use one of {', '.join(CHIPS)}")
+            raise BadInput(
+                tell("sim.unknown", simulated="chip", typed=chip), remedy=tell("error.use_one", known=", ".join(CHIPS))
+            )
         if chip == "max31855" and tc_type not in LINEAR_UV_PER_C:
-            raise BadInput(f"there is no MAX31855 for type {tc_type}")
+            raise BadInput(
+                tell("sim.no_max31855", tc_type=tc_type),
+                remedy=tell("error.use_one", known=", ".join(LINEAR_UV_PER_C)),
+            )
         self.chip, self.channel, self.tc_type, self.faults = chip, channel, tc_type, faults or Faults()
         self.couple = couple or tc_type
         self.boot_ms, self.offset_uv, self.cold_error_c = boot_ms, offset_uv, cold_error_c

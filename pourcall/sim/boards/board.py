@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.frames import BadFrame, BoardStatus, Identity
+from pourcall.contract.message import tell
 from pourcall.drivers.wire import ourline
 from pourcall.drivers.wire.registry import format_of
 from pourcall.sim.boards.amp import RAW_KIND
@@ -32,7 +33,8 @@ class Board:
         self.format = format_of(dialect)
         chips = {setup.chip for setup in shop.scenario.probes}
         if any(RAW_KIND[chip] not in self.format.carries for chip in chips):
-            raise BadInput(f"{dialect} cannot carry {', '.join(sorted(chips))}")
+            told = tell("sim.not_carried", format=dialect, chips=", ".join(sorted(chips)))
+            raise BadInput(told, remedy=tell("sim.not_carried.remedy"))
         self.shop, self.driven = shop, driven
         self._two_way = self.format is ourline.FORMAT
         chip = shop.scenario.probes[0].chip

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from random import Random
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.sim.plant.furnace import Plant
 
 WORDS: dict[str, tuple[str, float, str]] = {
@@ -70,7 +71,10 @@ class Faults:
             level, usual, _ = WORDS[word]
             getattr(self, level)[word] = _On(usual if size is None else size, at_s)
         else:
-            raise BadInput(f"{word!r} is no fault", remedy=f"Use sound, {', '.join(WORDS)}")
+            known = ", ".join(("sound", *WORDS))
+            raise BadInput(
+                tell("sim.unknown", simulated="fault", typed=word), remedy=tell("error.use_one", known=known)
+            )
         self.word = word
 
     def clear(self, word: str) -> None:

@@ -9,6 +9,7 @@ from random import Random
 from typing import NamedTuple
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
 from pourcall.sim.plant.metal import SimAlloy, shifted, sim_alloy
@@ -67,7 +68,8 @@ class CupRun(NamedTuple):
 
 def _alloy(cup: Cup, rng: Random) -> SimAlloy:
     if cup.metal not in METALS:
-        raise BadInput(f"no cup of {cup.metal!r}", remedy=f"Use one of {', '.join(METALS)}")
+        told = tell("sim.unknown", simulated="cup", typed=cup.metal)
+        raise BadInput(told, remedy=tell("error.use_one", known=", ".join(METALS)))
     at_c, latent, cp_solid, cp_liquid, density, most_c = METALS[cup.metal]
     facts = AlloyFacts(
         key=cup.metal,

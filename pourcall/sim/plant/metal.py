@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts, HeatPoint
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.curve import REFERENCE_C, HeatCurve, curve_of
@@ -92,6 +93,7 @@ ALLOY_KEYS = tuple(_BEYOND_THE_SHEET)
 def alloy(key: str) -> SimAlloy:
     """One of ALLOY_KEYS, from the alloy sheet that ships. Raises BadInput for another key."""
     if key not in _BEYOND_THE_SHEET:
-        raise BadInput(f"the simulator does not melt {key!r}", remedy=f"Use one of {', '.join(ALLOY_KEYS)}")
+        told = tell("sim.unknown", simulated="alloy", typed=key)
+        raise BadInput(told, remedy=tell("error.use_one", known=", ".join(ALLOY_KEYS)))
     undercooling_c, emissivity = _BEYOND_THE_SHEET[key]
     return sim_alloy(load_sheets().get(key).facts(), undercooling_c=undercooling_c, emissivity=emissivity)

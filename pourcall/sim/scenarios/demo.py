@@ -10,6 +10,7 @@ from dataclasses import replace
 from importlib.resources import files
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.reading import Place
 from pourcall.sim.plant.furnace import FurnaceSpec, PlantStart, PotSpec
@@ -83,7 +84,8 @@ DEMOS = ("cleats_left_in", "cleats_dip", "fairleads_dip")
 def demo_steps(name: str) -> tuple[Step, ...]:
     """The script of a demonstration. Raises BadInput."""
     if name not in DEMOS:
-        raise BadInput(f"there is no demonstration {name!r}", remedy=f"Use one of {', '.join(DEMOS)}")
+        told = tell("sim.unknown", simulated="demo", typed=name)
+        raise BadInput(told, remedy=tell("error.use_one", known=", ".join(DEMOS)))
     return load_steps(files("pourcall.sim.scenarios").joinpath("scripts", f"{name}.toml").read_text("utf-8"))
 
 

@@ -20,6 +20,7 @@ from typing import Protocol
 import msgspec
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 
 NAMES = ("after", "t", "metal", "liquid", "pot", "wall", "mass", "lump", "probe", "coast")
 _OPS: dict[str, Callable[[float, float], bool]] = {">=": ge, ">": gt, "<=": le, "<": lt}
@@ -105,7 +106,8 @@ def parse_condition(text: str) -> Condition:
 def _term(text: str, whole: str) -> Condition:
     found = _TERM.fullmatch(text.strip())
     if found is None:
-        raise BadInput(f"{text.strip()!r} is no condition", where=whole, remedy="Write `metal >= 520` or `after 20`")
+        told = tell("sim.unknown", simulated="condition", typed=text.strip())
+        raise BadInput(told, where=whole, remedy=tell("sim.condition.remedy"))
     heard, call, name, op, number, after = found.groups()
     if heard:
         return lambda who: who.heard(call)
@@ -113,7 +115,8 @@ def _term(text: str, whole: str) -> Condition:
         seconds = float(after)
         return lambda who: who.value("after") >= seconds
     if name not in NAMES:
-        raise BadInput(f"{name!r} is nothing that can be watched", where=whole, remedy=f"Use {', '.join(NAMES)}")
+        told = tell("sim.unknown", simulated="watched", typed=name)
+        raise BadInput(told, where=whole, remedy=tell("error.use_one", known=", ".join(NAMES)))
     compare, limit = _OPS[op], float(number)
     return lambda who: compare(who.value(name), limit)
 
@@ -123,7 +126,7 @@ def load_steps(text: str) -> tuple[Step, ...]:
     try:
         tables = msgspec.toml.decode(text, type=dict[str, list[Step]])
     except msgspec.DecodeError as err:
-        raise BadInput(f"the script cannot be read: {err}", remedy="Write [[step]] tables as sim.script says") from err
+        raise BadInput(tell("sim.no_script", error=str(err)), remedy=tell("sim.no_script.remedy")) from err
     steps = tuple(tables.get("step", ()))
     for step in steps:
         parse_condition(step.when)
