@@ -2,6 +2,7 @@
 
 import random
 import sqlite3
+import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -34,16 +35,55 @@ from pourcall.records.read.store import Store
 from pourcall.records.write.recorder import Recorder
 
 UTC_S = 1_780_000_000.0
+LOOK_S = 0.002  # how often the recorders here look at the clock of their test
+
+
+class Bell:
+    """Rung by another thread: who waits for what that thread does looks again at each ring."""
+
+    def __init__(self) -> None:
+        self._lock, self.rung = threading.Condition(), 0
+
+    def ring(self) -> None:
+        with self._lock:
+            self.rung += 1
+            self._lock.notify_all()
+
+    def until(self, holds: Callable[[], object], timeout_s: float = 10.0) -> None:
+        end_s = time.monotonic() + timeout_s
+        while True:
+            heard = self.rung  # and `holds` is asked without the lock: it may ask for one that the ringer has
+            if holds():
+                return
+            with self._lock:
+                self._lock.wait_for(lambda heard=heard: self.rung != heard, end_s - time.monotonic())  # type: ignore[misc]
+            assert time.monotonic() < end_s, "waited in vain"
 
 
 class Turned:
-    """A monotonic clock that moves when the test says so."""
+    """A monotonic clock that moves when the test says so, and knows how often the recorder's thread looked at it."""
+
+    # A batch that is due is looked at three times before it is written (that it is due; when it is taken; since when
+    # the roll-up waits) and once more afterwards: after this many looks what was due is done.
+    SURE = 6
 
     def __init__(self) -> None:
         self.now_s = 100.0
+        self._looks = Bell()
 
     def __call__(self) -> float:
+        if threading.current_thread().name == "recorder":
+            self._looks.ring()
         return self.now_s
+
+    def until(self, holds: Callable[[], object]) -> None:
+        """Wait for what the recorder's thread does: it is asked each time that it looks at the clock."""
+        self._looks.until(holds)
+
+    def looked_at(self, looks: int = SURE) -> None:
+        """What is due at this time of the clock has been done; what is not done now was not due."""
+        enough = self._looks.rung + looks
+        self._looks.until(lambda: self._looks.rung >= enough)
 
 
 class Told:
@@ -51,16 +91,15 @@ class Told:
 
     def __init__(self) -> None:
         self.said: list[tuple[StoreProblem, Message | str, int]] = []
+        self._words = Bell()
 
     def __call__(self, problem: StoreProblem, detail: Message | str, waiting: int) -> None:
         self.said.append((problem, detail, waiting))
+        self._words.ring()
 
     def until(self, problem: str, timeout_s: float = 10.0) -> None:
         """Wait until the latest word is this one."""
-        end_s = time.monotonic() + timeout_s
-        while not self.said or self.said[-1][0] != problem:
-            assert time.monotonic() < end_s, f"never heard {problem!r}: {self.said}"
-            time.sleep(0.005)
+        self._words.until(lambda: self.said and self.said[-1][0] == problem, timeout_s)
 
 
 class Makers:
@@ -227,7 +266,7 @@ def recording(database: Path, clock: Turned, told: Told) -> Iterator[Starter]:
     made: list[Recorder] = []
 
     def start(mono_s: float = 100.0, utc_s: float = UTC_S) -> Recorder:
-        recorder = Recorder(database, on_state=told, clock=clock, retry_s=(0.01,))
+        recorder = Recorder(database, on_state=told, clock=clock, retry_s=(0.01,), look_s=LOOK_S)
         recorder.start(utc_s=utc_s)
         recorder.begin_session("crucible", "[shop]\n", b'{"furnace":"crucible"}', mono_s, utc_s)
         made.append(recorder)

@@ -1,6 +1,5 @@
 """When the recorder writes, and in which statements: one commit a batch, every kind of row in its order."""
 
-import time
 from pathlib import Path
 from typing import Any
 
@@ -8,6 +7,7 @@ from pourcall.contract.inputs import TickIn
 from pourcall.records.read.journal import read_inputs
 from pourcall.records.read.store import Store
 from pourcall.records.write.recorder import Recorder
+from tests.records.conftest import LOOK_S
 
 UTC_S = 1_780_000_000.0
 Maker = Any
@@ -17,7 +17,7 @@ def test_what_comes_in_during_a_commit_waits_for_a_batch_of_its_own(
     database: Path, clock: Any, told: Any, make: Maker
 ) -> None:
     """Else each batch of a second would be followed by one of a few rows, each with its own sync: twice the flash."""
-    recorder = Recorder(database, on_state=told, clock=clock)
+    recorder = Recorder(database, on_state=told, clock=clock, look_s=LOOK_S)
     recorder.start(utc_s=UTC_S)
     recorder.wait(recorder.begin_session("crucible", "", b"{}", 100.0, UTC_S)).result(5)
     recorder.set_melting("crucible", True)
@@ -35,22 +35,15 @@ def test_what_comes_in_during_a_commit_waits_for_a_batch_of_its_own(
     for n in range(10):
         recorder.put("crucible", *make.sample(101.0 + n / 10.0))
     clock.now_s += 1.0
-    until(lambda: len(sizes) == 1 and recorder.waiting == 10)
-    time.sleep(0.3)  # three looks of its thread: nothing more is due
+    clock.until(lambda: len(sizes) == 1 and recorder.waiting == 10)
+    clock.looked_at()
     assert sizes == [10]
     clock.now_s += 0.94
-    time.sleep(0.15)
+    clock.looked_at()
     assert sizes == [10]
     clock.now_s += 0.02  # counted from when the first batch was taken: on the disk within a second of its coming
-    until(lambda: sizes == [10, 10] and recorder.waiting == 0)
+    clock.until(lambda: sizes == [10, 10] and recorder.waiting == 0)
     assert recorder.stop() == 0
-
-
-def until(holds: Any, timeout_s: float = 5.0) -> None:
-    end_s = time.monotonic() + timeout_s
-    while not holds():
-        assert time.monotonic() < end_s
-        time.sleep(0.005)
 
 
 def test_kinds_of_rows_that_take_turns_come_back_in_their_order(database: Path, recording: Any, make: Maker) -> None:

@@ -7,7 +7,6 @@ import subprocess
 import sys
 import textwrap
 import threading
-import time
 from pathlib import Path
 from typing import Any
 
@@ -30,13 +29,6 @@ def journal(path: Path) -> list[Any]:
         return [item for session in store.sessions() for item in read_inputs(store, session.id)]
 
 
-def wait_for(condition: Any, timeout_s: float = 10.0) -> None:
-    end_s = time.monotonic() + timeout_s
-    while not condition():
-        assert time.monotonic() < end_s, "waited in vain"
-        time.sleep(0.005)
-
-
 def limit_pages(recorder: Recorder, more: int) -> None:
     """Let the file grow by so many pages and no further: a full disk, as SQLite itself meets it."""
     assert recorder._writer is not None
@@ -51,7 +43,7 @@ def test_a_command_is_on_disk_at_once_and_a_sample_within_the_batch(recording: A
     recorder.set_melting("crucible", True)
     sample = recorder.put("crucible", *make.sample(100.1))
     waiting = recorder.wait(sample)
-    time.sleep(0.3)
+    clock.looked_at()
     assert not waiting.done()  # a batch of readings waits for its second
     clock.now_s += 1.0
     waiting.result(5)
@@ -66,7 +58,7 @@ def test_idle_readings_wait_half_a_minute_and_go_with_a_command(recording: Any, 
     recorder.wait(1).result(5)
     waiting = recorder.wait(recorder.put("crucible", *make.sample(100.1)))
     clock.now_s += 29.0
-    time.sleep(0.25)
+    clock.looked_at()
     assert not waiting.done()
     clock.now_s += 1.5
     waiting.result(5)
@@ -102,7 +94,7 @@ def test_random_batches_under_a_full_disk_lose_nothing(
         last = make.note(100.0 + len(sent))
         sent.append(last[0])
         done = recorder.wait(recorder.put("crucible", *last))
-        wait_for(lambda future=done: future.done() or recorder.problem)
+        clock.until(lambda future=done: future.done() or recorder.problem)
         if recorder.problem:
             full += 1
             assert told.said[-1][0] == "store_full"
@@ -110,7 +102,7 @@ def test_random_batches_under_a_full_disk_lose_nothing(
         acknowledged |= {item.seq for item in journal(database)}
         limit_pages(recorder, 2**20)
         done.result(10)
-        wait_for(lambda: not recorder.problem)
+        clock.until(lambda: not recorder.problem)
     assert full > 6
     assert recorder.stop() == 0
     back = journal(database)
@@ -188,7 +180,7 @@ def test_a_lock_is_an_alarm_only_after_five_seconds(
     other = sqlite3.connect(database, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     ticket = recorder.put("crucible", *make.note(101.0))
-    time.sleep(0.7)
+    clock.looked_at()  # SQLite waits in each of its tries for the other program
     assert not told.said
     clock.now_s += LOCKED_AFTER_S + 0.5
     told.until("store_locked")
@@ -273,7 +265,7 @@ def packed_bytes(recorder: Recorder) -> int:
 
 
 def test_an_hour_of_a_full_disk_fits_into_memory_and_is_written_afterwards(
-    recording: Any, database: Path, told: Any, make: Maker
+    recording: Any, database: Path, clock: Any, told: Any, make: Maker
 ) -> None:
     recorder = recording()
     recorder.wait(1).result(5)
@@ -285,8 +277,8 @@ def test_an_hour_of_a_full_disk_fits_into_memory_and_is_written_afterwards(
         sent.append(item)
         recorder.put("crucible", item, outputs)
     recorder.put("crucible", *(last := make.note(5000.0)))
-    wait_for(lambda: packed_bytes(recorder) > 0)
-    time.sleep(0.2)
+    clock.until(lambda: packed_bytes(recorder) > 0)
+    clock.looked_at()
     assert recorder.waiting == count + 1
     packed_rows = recorder._backlog._packed_rows
     per_hour = packed_bytes(recorder) / packed_rows * 80 * 3600

@@ -41,7 +41,7 @@ TELL_EVERY_S = 5.0
 BATCH_ROWS = 4096
 RETRY_S = (0.05, 0.1, 0.25, 0.5, 1.0, 2.0)
 _PATIENT = frozenset((SampleIn, TickIn, BoardStatusIn))  # these wait for their batch
-_LOOK_S = 0.1  # how often the thread looks at an injected clock
+LOOK_S = 0.1  # how often the thread looks at an injected clock
 
 
 class Recorder:
@@ -54,6 +54,7 @@ class Recorder:
         on_state: Callable[[StoreProblem, Told, int], None],
         clock: Callable[[], float],
         retry_s: Sequence[float] = RETRY_S,
+        look_s: float = LOOK_S,
         batch_rows: int = BATCH_ROWS,
         unrolled_rows: int = UNROLLED_ROWS,
     ) -> None:
@@ -63,7 +64,7 @@ class Recorder:
         self.problem = StoreProblem.NONE
         self._on_state = on_state
         self._clock = clock
-        self._retry_s = tuple(retry_s)
+        self._retry_s, self._look_s = tuple(retry_s), look_s
         self._batch_rows, self._unrolled_rows = batch_rows, unrolled_rows
         self._mutex = threading.Lock()
         self._lock = threading.Condition(self._mutex)  # the same lock; plain where nobody is woken
@@ -217,7 +218,7 @@ class Recorder:
     ) -> int:
         """Under the lock."""
         self._tickets += 1
-        if self._empty:  # nobody is woken for it: the thread looks every _LOOK_S, and that is soon enough to be on time
+        if self._empty:  # nobody is woken for it: the thread looks every look_s, and that is soon enough to be on time
             self._empty = False
             self._oldest_s = self._clock()
         self._backlog.append((self._tickets, number, item, outputs, call))
@@ -276,13 +277,13 @@ class Recorder:
                     return True
                 if now_s - self._checked_s >= INODE_CHECK_S:
                     return False
-                self._lock.wait(max(min(due_s, _LOOK_S), 0.001))
+                self._lock.wait(max(min(due_s, self._look_s), 0.001))
 
     def _due_in(self, now_s: float) -> float:
         """Under the lock: seconds until what waits must be written; 0 or less: now."""
         waiting = len(self._backlog)
         if not waiting:
-            return _LOOK_S
+            return self._look_s
         if self._urgent or self._stopping or waiting >= self._batch_rows:
             return 0.0
         return self._oldest_s + (MELT_BATCH_S if self._melting else IDLE_BATCH_S) - now_s
