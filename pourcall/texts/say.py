@@ -8,6 +8,7 @@ as the two temperatures differ as they are shown.
 import math
 import re
 from collections.abc import Callable
+from decimal import Decimal
 from typing import NamedTuple
 
 from pourcall.contract.message import OWN, SENTENCES, Fact, Message, Told
@@ -128,7 +129,7 @@ def _fact(name: str, value: Fact, how: str, style: Style) -> str:
             return kind(value, decimals) if callable(kind) else style.figures[kind](value, decimals)
     if decimals is not None:
         return f"{value:.{decimals}f}"
-    return str(value) if isinstance(value, int) else f"{value:g}"
+    return str(value) if isinstance(value, int) else f"{Decimal(f'{value:g}'):f}"  # never an exponent
 
 
 def duration(seconds: float, decimals: int | None = None) -> str:

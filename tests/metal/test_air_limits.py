@@ -16,6 +16,7 @@ from pourcall.metal.vapour.fume import fume_report, fume_table
 from pourcall.metal.vapour.ventilation import OUTDOORS, Air
 from pourcall.planning.job import JobMould
 from pourcall.planning.planner import PlanRequest, make_plan
+from pourcall.texts import say
 
 LIBRARY = load_sheets()
 REGIONS: tuple[AirLimits, ...] = ("strictest", "us", "canada", "eu", "uk", "germany")
@@ -157,3 +158,8 @@ def test_a_furnace_that_burns_something_is_warned_of_carbon_monoxide(key: str) -
     assert "carbon monoxide" in {one.topic for one in cautions.cautions(LIBRARY.get("grey_iron"))}
     request = PlanRequest(moulds=(JobMould(name="plate", mass_kg=0.5),), charge_kg=1.0, furnace_kind="fuel")
     assert "carbon monoxide" in {one.topic for one in make_plan(sheet, request).cautions}
+
+
+def test_a_very_small_limit_is_said_without_an_exponent() -> None:
+    (acgih,) = [one for one in limits.LIMITS if one.substance == "beryllium" and one.body == "ACGIH TLV"]
+    assert say(acgih.told()).startswith("0.00005 mg/m")

@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -92,6 +93,20 @@ def test_a_pour_on_paper_side_by_side_and_as_files(shop: Path, run: Run, home: P
     assert run("export", "--pours", "all.csv").out == said("export.pours", pours=4, file="all.csv") + "\n"
     with (shop / "all.csv").open(encoding="utf-8", newline="") as file:
         assert [row["pour"] for row in csv.DictReader(file)] == ["2026-001-1", "2026-001-2", "2026-002-1", "2026-002-2"]
+
+
+def test_a_sheet_from_a_furnace_that_burns_fuel_warns_of_carbon_monoxide(shop: Path, run: Run, home: Path) -> None:
+    monoxide = said("caution.hazard.monoxide")
+    run("sheet", "2026-001-1")
+    page = shop / "pour-2026-001-1.html"
+    assert monoxide not in page.read_text("utf-8")
+    settings = home / "settings" / "pourcall.toml"
+    text = settings.read_text("utf-8")
+    kind = re.compile(r'^kind = "electric"$', re.MULTILINE)
+    assert kind.search(text)
+    settings.write_text(kind.sub('kind = "fuel"', text), "utf-8")
+    assert run("sheet", "2026-001-1").code == 0
+    assert monoxide in page.read_text("utf-8")
 
 
 def test_pictures_of_every_kind_come_where_they_are_asked_for(shop: Path, run: Run) -> None:

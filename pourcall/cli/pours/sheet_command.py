@@ -45,11 +45,13 @@ def run(args: argparse.Namespace) -> int:
     pages: dict[Path, str | bytes] = {}
     settings = settings_or_none()
     material = "green_sand" if facts.mould is None else facts.mould.material
+    furnace = None if settings is None else settings.furnace.get(facts.furnace)
+    fuel = furnace is not None and furnace.kind == "fuel"
     sheet = pour_sheet(
         facts,
         paths.photos,
         unit=unit,
-        cautions=caution_lines(facts.row.alloy, material),
+        cautions=caution_lines(facts.row.alloy, material, fuel=fuel),
         shop="" if settings is None else settings.shop.name,
         clock=local_time,
     )
@@ -70,12 +72,13 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def caution_lines(alloy: str, material: str) -> list[Told]:
-    """What else can hurt with this alloy in this mould. A sheet that is gone or broken leaves what holds for all."""
+def caution_lines(alloy: str, material: str, *, fuel: bool = False) -> list[Told]:
+    """What else can hurt with this alloy in this mould, over this fire. A sheet that is gone or broken leaves what holds for all."""
     from pourcall.metal.alloys.sheet import load_sheets
     from pourcall.metal.vapour.cautions import cautions
 
     try:
-        return [say(caution.text) for caution in cautions(load_sheets(our_paths().alloys).get(alloy), (material,))]
+        sheet = load_sheets(our_paths().alloys).get(alloy)
+        return [say(caution.text) for caution in cautions(sheet, (material,), fuel=fuel)]
     except PourcallError:
         return [tell("sheet.no_hazards", alloy=alloy)]
