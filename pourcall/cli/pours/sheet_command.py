@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def caution_lines(alloy: str, material: str, *, fuel: bool = False) -> list[Told]:
-    """What else can hurt with this alloy in this mould, over this fire. A sheet that is gone or broken leaves what holds for all."""
+    """What else can hurt with this alloy, mould and fire. A sheet that is gone or broken leaves what holds for all."""
     from pourcall.metal.alloys.sheet import load_sheets
     from pourcall.metal.vapour.cautions import cautions
 
