@@ -13,14 +13,14 @@ import pytest
 from scipy import stats
 
 from pourcall.contract.message import tell
-from pourcall.texts import say
 from pourcall.trials.advice import Advice, InspectedPour, Place, SetupData
 from pourcall.trials.changes import Grid, Moving, forward, looked_back
 from pourcall.trials.check import MISREAD, by_chance
 from pourcall.trials.grid import Array, Side, Trial, likelihoods
 from pourcall.trials.model import advise
 from pourcall.trials.worlds import Worlds, band, draw
-from tests.trials.test_trials_advice import BOTH, COLD, HOT, SOUND, at, cleat, found, of_melt, words
+from tests.told import parts
+from tests.trials.test_trials_advice import BOTH, COLD, HOT, SOUND, at, cleat, found, of_melt
 
 NONE, SOME = (1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 1.0, 1.0)
 
@@ -142,11 +142,13 @@ def test_each_place_in_the_order_has_its_own_temperature_in_the_pot() -> None:
     assert advice.next_tap_c == advice.pots[0].next_tap_c
 
 
-@pytest.mark.wording
 def test_each_place_is_named_by_mould_and_number() -> None:
-    said = words(two_answers())
-    assert "for cleat 1, poured as number 1 (26 °C lost on the way)" in said
-    assert "for cleat 3, poured as number 3 (38 °C lost on the way)" in said
+    (pots,) = (parts(told, "parts") for told in two_answers().words if told.name == "advice.pots")
+    assert {one.name for one in pots} == {"advice.pot_of_several_both"}
+    assert [(one.facts["mould"], one.facts["order"], one.facts["loss_difference_c"]) for one in pots] == [
+        ("cleat 1", 1, 26.0),
+        ("cleat 3", 3, 38.0),
+    ]
 
 
 def test_that_a_much_better_temperature_may_be_missed_is_said_and_not_where_it_is_settled() -> None:
@@ -157,11 +159,11 @@ def test_that_a_much_better_temperature_may_be_missed_is_said_and_not_where_it_i
     assert "advice.far_below" not in [one.name for one in settled.words]
 
 
-@pytest.mark.wording
-def test_the_question_after_a_change_is_asked_in_plain_words() -> None:
-    said = " ".join(say(one) for one in advise(series(*STEADY, *COLDER_MOULD), outlook=False).words)
-    assert "The last 6 pours (from 2026-007-1 on) do not fit the earlier ones" in said
-    assert "Did the mould, the sand, the metal or the probe change?" in said
+def test_the_question_after_a_change_is_asked() -> None:
+    asked = {told.name: told.facts for told in advise(series(*STEADY, *COLDER_MOULD), outlook=False).words}
+    unlike = asked["advice.unlike.some"]
+    assert (unlike["pours"], unlike["since"]) == (6, "2026-007-1")
+    assert asked["advice.unlike.remedy"] == {"since": "2026-007-1"}
 
 
 # -- numerics against something outside -----------------------------------------------------------------------------

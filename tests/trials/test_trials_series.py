@@ -21,7 +21,6 @@ from pourcall.records.entries.setups import describe_mould
 from pourcall.records.read.store import Store
 from pourcall.records.write.recorder import Recorder
 from pourcall.replay.pour_changes import complete_pour, correct_pour, prepare
-from pourcall.texts import say
 from pourcall.trials.advice import SetupData
 from pourcall.trials.gather import setup_data
 from pourcall.trials.model import advise
@@ -120,7 +119,6 @@ def test_a_series_in_which_only_the_temperature_changes_is_told_of_nothing_else(
     assert book.data().changed == ()
 
 
-@pytest.mark.wording
 def test_a_new_batch_of_sand_returned_metal_and_a_warmer_mould_are_each_told(book: Book) -> None:
     describe(book, add=True, material="green_sand", batch="sand 7", preheat_c=40.0)
     first = book.melt(540.0, ("misrun", 2))
@@ -128,13 +126,15 @@ def test_a_new_batch_of_sand_returned_metal_and_a_warmer_mould_are_each_told(boo
     describe(book, batch="sand 8", preheat_c=120.0, why="the old sand was burnt out")
     charged(book, book.melt(560.0, ("sound", 0)), source="returns", origin=first)
     data = book.data()
-    assert [say(one) for one in data.changed] == [
-        "mould preheated to 40 °C or 120 °C",
-        "remelt count 0 or 1",
-        "batch of the mould sand 7 or sand 8",
-    ]
-    said = " ".join(say(one) for one in advise(data, outlook=False).words)
-    assert "More than the temperature changed: mould preheated to 40 °C or 120 °C, remelt count 0 or 1" in said
+    preheat = tuple(tell("advice.value.temperature", value_c=value_c) for value_c in (40.0, 120.0))
+    remelts = tuple(tell("advice.value.count", value=count) for count in (0, 1))
+    batch = tuple(tell("advice.value.word", text=name) for name in ("sand 7", "sand 8"))
+    assert data.changed == (
+        tell("advice.differs.preheat", values=tell("advice.values", parts=preheat[:1], last=preheat[1])),
+        tell("advice.differs.remelts", values=tell("advice.values", parts=remelts[:1], last=remelts[1])),
+        tell("advice.differs.batch", values=tell("advice.values", parts=batch[:1], last=batch[1])),
+    )
+    assert tell("advice.changed", parts=data.changed) in advise(data, outlook=False).words
 
 
 def test_another_section_is_told_whether_planned_or_described(book: Book) -> None:
