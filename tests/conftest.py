@@ -13,6 +13,8 @@ from hypothesis import HealthCheck, settings
 from pourcall.texts.catalogue import other_words
 from tests.reworded import Reworded
 
+pytest.register_assert_rewrite("tests.told")  # where it fails it says what was told
+
 # A busy machine is no counter-example: no example is timed. Under CI hypothesis' own profile, which this one inherits,
 # takes the same examples every time.
 settings.register_profile("pourcall", deadline=None, suppress_health_check=[HealthCheck.too_slow])

@@ -23,6 +23,7 @@ from pourcall.contract import inputs as inp  # noqa: E402
 from pourcall.contract.config import ProbeConfig  # noqa: E402
 from pourcall.contract.events import AlarmChanged, AlarmState, CallKind, Priority  # noqa: E402
 from pourcall.contract.frames import BadFrame, Identity, Sample  # noqa: E402
+from pourcall.contract.message import Told  # noqa: E402
 from pourcall.contract.reading import Reading  # noqa: E402
 from pourcall.contract.status import Reason, Status  # noqa: E402
 from pourcall.drivers.bad_frames import BadFrames  # noqa: E402
@@ -58,7 +59,7 @@ class Rig(Bench):
         """From this moment on the time to detect counts."""
         self.broken_s = self.t_s
 
-    def put_link(self, kind: inp.LinkKind, detail: str) -> None:
+    def put_link(self, kind: inp.LinkKind, detail: Told) -> None:
         """Something happened to the port."""
         self.put(inp.LinkIn, board="bench", kind=kind, detail=detail)
 

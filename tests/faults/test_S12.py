@@ -10,20 +10,23 @@ import pytest
 
 from pourcall.contract.events import Priority
 from pourcall.contract.inputs import LinkKind
+from pourcall.contract.message import tell
 from pourcall.drivers import access
 from pourcall.drivers.inbox import Item
 from pourcall.drivers.link import SerialLink
 from pourcall.drivers.wire import ourline
-from pourcall.texts import say
 from tests.faults.conftest import METAL_C, Rig, Wire
+from tests.told import inside, names
 
 DETECTOR = "port_unavailable"
+JOIN = tell("port.forbidden.join", group="dialout", user="ada")
+DETAIL = tell("port.unavailable", what=tell("port.forbidden", port="/dev/ttyACM0"), remedy=JOIN)
 
 
 def story(rig: Rig, broken: bool) -> None:
     rig.breaks()
     if broken:
-        rig.put_link(LinkKind.UNAVAILABLE, "/dev/ttyACM0 may not be opened: join the group dialout")
+        rig.put_link(LinkKind.UNAVAILABLE, DETAIL)
         rig.waits(30.0)
     else:
         rig.put_link_opened()
@@ -33,8 +36,8 @@ def story(rig: Rig, broken: bool) -> None:
 def test_a_port_that_cannot_be_opened_is_one_alarm_at_once_and_names_the_group(rig: Rig) -> None:
     story(rig, broken=True)
     rig.one_alarm("port_unavailable", Priority.ALARM, 0.0, subject="bench")
-    assert "dialout" in say(rig.alarms()["port_unavailable:bench"].what)
-    assert "dialout" in say(rig.engine.snapshot().boards["bench"].detail)
+    assert JOIN in inside(rig.alarms()["port_unavailable:bench"].what)
+    assert rig.engine.snapshot().boards["bench"].detail == DETAIL
 
 
 MAIN = test_a_port_that_cannot_be_opened_is_one_alarm_at_once_and_names_the_group
@@ -89,7 +92,7 @@ def test_a_busy_port_is_told_by_the_real_link_and_names_who_has_it(rig: Rig, wir
         second.stop()
     fresh = type(rig)()
     fresh.take(items)
-    assert "in use" in say(fresh.alarms()["port_unavailable:bench"].what)
+    assert names(fresh.alarms()["port_unavailable:bench"].what) & {"port.busy", "port.busy.unseen"}
 
 
 @pytest.mark.skipif(not hasattr(os, "getuid"), reason="groups are a matter of POSIX")

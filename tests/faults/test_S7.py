@@ -3,9 +3,10 @@
 from pourcall.contract.events import Priority
 from pourcall.contract.frames import Identity
 from pourcall.contract.inputs import IdentityIn
+from pourcall.contract.message import tell
 from pourcall.contract.status import Reason
-from pourcall.texts import say
 from tests.faults.conftest import METAL_C, Rig
+from tests.told import inside
 
 DETECTOR = "identity_mismatch"
 
@@ -24,7 +25,8 @@ def story(rig: Rig, serial: str) -> None:
 def test_another_board_on_the_port_is_one_alarm_at_once_and_calls_nothing(rig: Rig) -> None:
     story(rig, "B03")
     rig.one_alarm("identity_mismatch", Priority.ALARM, 0.0, subject="bench")
-    assert "B03" in say(rig.alarms()["identity_mismatch:bench"].what)
+    other = tell("alarm.other_board", found="B03", expected="A17")
+    assert other in inside(rig.alarms()["identity_mismatch:bench"].what)
     rig.no_number(Reason.CONFIG)
     rig.no_call()
 

@@ -28,7 +28,7 @@ from pourcall.sim.plant.probe import SHEATHS, Probe
 from pourcall.texts import say
 from pourcall.thermal_analysis.arrest_check import expected_of
 from pourcall.thermal_analysis.standstill import PoorPlateau
-from tests.told import inside, message
+from tests.told import inside, message, names, number, parts
 
 SHEETS = load_sheets()
 ALL = tuple(expected_of(sheet.facts()) for sheet in SHEETS.all())
@@ -134,7 +134,9 @@ def test_no_halt_where_one_should_be_is_refused_with_what_to_look_at() -> None:
     with pytest.raises(PoorPlateau) as told:
         checked("alloy3", smooth())
     assert told.value.code == "not_seen"
-    assert "alloy 3 should halt at 381.0 °C" in say(told.value.told)
+    (halt,) = parts(told.value.told, "halts")
+    assert names(told.value.told) == {"arrest.missing", "arrest.halt"}
+    assert (message(told.value.told).facts["alloy"], number(halt, "halt_c")) == ("alloy 3", 381.0)
 
 
 def test_a_cup_that_cools_too_fast_is_told_so() -> None:

@@ -8,11 +8,11 @@ from random import Random
 
 import pytest
 
+from pourcall.contract.message import tell
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
 from pourcall.sim.plant.metal import SimAlloy, alloy, sim_alloy
 from pourcall.sim.plant.probe import SHEATHS, Probe
-from pourcall.texts import say
 from pourcall.thermal_analysis.arrest_check import (
     Check,
     Expected,
@@ -285,4 +285,4 @@ def test_a_simulated_probe_that_reads_low_is_found_out_in_a_cup_of_lead() -> Non
 
 def test_missing_says_what_to_look_at() -> None:
     own = Expected("x", "X-1", (Point(381.0, Kind.PLATEAU, Halt.EUTECTIC, 3.0),))
-    assert "381.0 °C" in say(missing(own))
+    assert missing(own) == tell("arrest.missing", alloy="X-1", halts=(tell("arrest.halt", halt_c=381.0),))

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from pourcall.cli.main import main
+from pourcall.contract.units import Unit
+from tests.told import fault, heard, said, tells
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -21,8 +23,8 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
             code = main(words)
         except SystemExit as leave:
             code = leave.code if isinstance(leave.code, int) else 1
-        said = capsys.readouterr()
-        return code, said.out, said.err
+        done = capsys.readouterr()
+        return code, done.out, done.err
 
     return one
 
@@ -48,8 +50,9 @@ def test_profiles_are_listed_and_shown_for_an_alloy_in_the_readers_unit(run: Run
     assert "brass" in out
     code, out, _ = run("profile", "show", "--alloy", "za27", "--unit", "F")
     assert code == 0
-    assert "1081 °F at full power (tap_mid)" in out
-    assert "hold 1081 °F until told" in out
+    assert said("profile.segment.full_power", Unit.F, to_c=583.0) in out  # 583 degC are 1081.4 degF
+    assert "(tap_mid)" in out
+    assert said("profile.segment.hold_until_told", Unit.F, to_c=583.0) in out
     code, out, _ = run("profile", "show", "zinc")
     assert 'to = "tap_mid"' in out
 
@@ -61,11 +64,14 @@ def test_a_profile_is_checked_by_segment_with_the_limit(run: Run, tmp_path: Path
     assert code == 0
     code, out, _ = run("profile", "check", str(file), "--alloy", "za27")
     assert code == 2
-    assert "[[segment]] 1 to: 700 °C (700C) is above the limit of the alloy, 640 °C" in out
+    above = fault(
+        "[[segment]] 1 to", "profile.check.above_limit", to_c=700.0, asked="700C", whose="alloy", limit_c=640.0
+    )
+    assert heard(out, above)
     file.write_text('format = 1\n[[segment]]\nkind = "ramp"\nto = "600C"\n')
     code, out, _ = run("profile", "check", str(file), "--json")
     assert code == 2
-    assert "limit_min: is missing" in json.loads(out)[0]
+    assert heard(json.loads(out)[0], fault("[[segment]] 1 limit_min", "profile.check.endless_ramp"))
     assert run("profile", "check", str(tmp_path / "none.toml"))[0] == 2
     assert run("profile", "show", "zink")[0] == 3
 
@@ -76,18 +82,17 @@ def test_a_furnace_never_learned_is_told_so(run: Run) -> None:
     assert "no records yet" in err
 
 
-@pytest.mark.timeout(60)
 def test_a_furnace_is_learned_from_the_record_and_its_history_kept(at_record: Run) -> None:
     code, out, _ = at_record("furnace", "show")
     assert code == 0
-    assert "nothing learned yet" in out
+    assert tells(out, "furnace.show.usual", furnace="club")
     code, out, _ = at_record("furnace", "learn", "--dry-run", "--json")
     assert code == 0
     assert json.loads(out)["model"]["melts"] == ["2026-001"] or len(json.loads(out)["model"]["melts"]) == 1
-    assert at_record("furnace", "history")[1].startswith("nothing was learned")
+    assert at_record("furnace", "history")[1] == said("furnace.nothing_learned", furnace="club") + "\n"
     code, out, _ = at_record("furnace", "learn")
     assert code == 0
-    assert "kept" in out
+    assert out.splitlines()[-1] == said("furnace.kept")
     code, out, _ = at_record("furnace", "show", "--json")
     shown = json.loads(out)
     assert shown["version"] == 1

@@ -162,7 +162,6 @@ def test_short_of_the_aim_it_asks_for_a_little_power_again() -> None:
     asked = bench.of(Say.POWER)[-1]
     assert asked.level is LOW
     assert asked.text == tell("profile.power", knob="fuel", level="low")
-    assert say(asked.text) == "Set the burner to low"
 
 
 def test_a_panel_is_dialled_in_its_own_unit_and_step_beside_the_casters() -> None:
@@ -173,8 +172,10 @@ def test_a_panel_is_dialled_in_its_own_unit_and_step_beside_the_casters() -> Non
     assert dial.dial == 995.0  # (520 + 15) degC is 995 degF
     assert dial.setpoint_c == 520.0
     assert dial.text == tell("profile.dial", dial=995.0, panel_unit="degF", metal_c=520.0)
-    assert say(dial.text, Unit.C) == "Dial 995 °F on the panel: metal to 520 °C"
-    assert say(dial.text, Unit.K) == "Dial 995 °F on the panel: metal to 793 K"
+    for unit, metal in ((Unit.C, "520 °C"), (Unit.K, "793 K")):
+        text = say(dial.text, unit)
+        assert "995" in text  # the dial's own figure is not turned for the reader
+        assert metal in text
     assert dial.why == tell("profile.why.below_panel", by_difference_c=15.0)
 
 
