@@ -90,6 +90,11 @@ class Learner:
                 await self.learn(furnace)
             except PourcallError as err:
                 log.info("%s was not learned anew: %s", furnace, err)
+            self._due.task_done()
+
+    async def idle(self) -> None:
+        """Return when every melt that has ended so far was learned from, or not, as it came."""
+        await self._due.join()
 
     async def learn(self, furnace: str) -> FurnaceModel:
         """Learn one furnace from its latest melts and keep what was found. Raises PourcallError."""

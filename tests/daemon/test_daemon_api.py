@@ -9,7 +9,7 @@ import socket
 import stat
 import sys
 import threading
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
@@ -17,12 +17,14 @@ import aiohttp
 import pytest
 
 from pourcall.contract.errors import DaemonError
-from pourcall.contract.inputs import Note
+from pourcall.contract.inputs import Input, LinkIn, LinkKind, Note, SampleIn
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import parse_settings
+from pourcall.daemon.inputs.sequencer import ProcessedInput
 from pourcall.daemon.main import Daemon
 from pourcall.drivers.wire.ourline import encode_sample
 from pourcall.records.read.store import Store
+from tests.told import refused, said
 
 if sys.platform == "win32":
     pytest.skip("pseudo-terminals and Unix sockets are missing here", allow_module_level=True)
@@ -47,9 +49,13 @@ class Bench:
         )
         self.daemon = Daemon(parse_settings(text), text, paths, **named)
         self.http: aiohttp.ClientSession | None = None
+        self.inputs: list[Input] = []
+        self.more = asyncio.Event()
 
     async def __aenter__(self) -> "Bench":
         await self.daemon.start()
+        assert self.daemon.service is not None
+        self.daemon.service.sequencer("crucible").subscribe(self._hear)  # no turn of the loop after the start
         self.http = aiohttp.ClientSession(
             "http://pourcall",
             connector=aiohttp.UnixConnector(str(self.paths.socket)),
@@ -64,10 +70,25 @@ class Bench:
         os.close(self.master)
         os.close(self.slave)
 
-    def sends(self, *, emf_uv: float | None = UV_AT_505_C, flags: int = 0) -> None:
+    async def sends(self, *, emf_uv: float | None = UV_AT_505_C, flags: int = 0) -> None:
+        """A line on the wire, and the engine has had it."""
+        await self.hears(lambda item: isinstance(item, LinkIn) and item.kind is LinkKind.OPENED)
         self.seq += 1
-        line = encode_sample(self.seq, 1000 + 100 * self.seq, "0", emf_uv=emf_uv, cold_junction_c=0.0, flags=flags)
+        number = self.seq
+        line = encode_sample(number, 1000 + 100 * number, "0", emf_uv=emf_uv, cold_junction_c=0.0, flags=flags)
         os.write(self.master, line)
+        await self.hears(lambda item: isinstance(item, SampleIn) and item.sample.board_seq == number)
+
+    async def hears(self, wanted: Callable[[Input], bool]) -> None:
+        """Return once the engine has had such an input."""
+        async with asyncio.timeout(WAIT_S):
+            while not any(wanted(item) for item in self.inputs):
+                self.more.clear()
+                await self.more.wait()
+
+    def _hear(self, passed: ProcessedInput) -> None:
+        self.inputs.append(passed.item)
+        self.more.set()
 
     async def get(self, path: str, status: int = 200) -> Any:
         assert self.http is not None
@@ -116,8 +137,7 @@ async def test_health_says_who_and_when(bench: Bench) -> None:
 
 async def test_a_temperature_on_the_wire_is_a_temperature_in_the_snapshot(bench: Bench) -> None:
     for _ in range(3):
-        bench.sends()
-        await asyncio.sleep(0.02)
+        await bench.sends()
     shot = await bench.sees("probes", lambda probes: probes and probes[0]["temp_c"] is not None)
     assert shot["probes"][0]["temp_c"] == pytest.approx(505.0, abs=0.05)
 
@@ -273,8 +293,7 @@ async def test_a_second_start_is_refused_with_exit_code_seven(bench: Bench) -> N
 async def test_trace_live_on_record_and_as_csv(bench: Bench) -> None:
     melt = (await bench.post(START))["melt"]
     for _ in range(5):
-        bench.sends()
-        await asyncio.sleep(0.02)
+        await bench.sends()
     async with asyncio.timeout(WAIT_S):
         path = "/v1/furnaces/crucible/trace?points=100"
         while not (live := (await bench.get(path))["probes"]):  # noqa: ASYNC110 - it comes over a wire
@@ -372,11 +391,9 @@ async def test_the_stream_gives_snapshot_then_the_alarm_of_an_open_couple_then_i
         first = json.loads(await stream.receive_str(timeout=WAIT_S))
         assert (first["type"], first["snapshot"]["furnace"], first["health"]["api"]) == ("snapshot", "crucible", "1.0")
         for _ in range(3):
-            bench.sends()
-            await asyncio.sleep(0.02)
+            await bench.sends()
         for _ in range(4):
-            bench.sends(emf_uv=None, flags=1)
-            await asyncio.sleep(0.02)
+            await bench.sends(emf_uv=None, flags=1)
         marks = []
         async with asyncio.timeout(WAIT_S):
             while "recorded" not in marks:
@@ -433,7 +450,7 @@ async def test_a_client_that_hangs_does_not_hold_up_the_stop(paths: Paths) -> No
             b"GET /v1/stream HTTP/1.1\r\nHost: x\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
             b"Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\nSec-WebSocket-Version: 13\r\n\r\n",
         )
-        await asyncio.sleep(0.1)
+        assert (await loop.sock_recv(hung, 12)) == b"HTTP/1.1 101"  # it is a client now
         async with asyncio.timeout(WAIT_S):  # the library alone would wait a minute
             assert await bench.daemon.stop() == 0
         hung.close()
@@ -449,7 +466,7 @@ async def test_socket_lock_and_folder_are_private_and_gone_after_the_stop(paths:
 
 async def test_a_second_daemon_is_refused_and_the_first_goes_on(bench: Bench) -> None:
     second = Daemon(bench.daemon.settings, bench.daemon.settings_text, bench.paths)
-    with pytest.raises(DaemonError, match=f"process {os.getpid()}"):
+    with refused(DaemonError, "daemon.runs_already", process=str(os.getpid())):
         await second.start()
     assert (await bench.get("/v1/health"))["pid"] == os.getpid()
 
@@ -470,8 +487,7 @@ async def test_over_tcp_only_the_token_opens(paths: Paths) -> None:
 async def test_an_unplugged_board_is_an_alarm_of_its_row(paths: Paths) -> None:
     async with Bench(paths) as bench:
         for _ in range(3):
-            bench.sends()
-            await asyncio.sleep(0.02)
+            await bench.sends()
         await bench.sees("probes", lambda probes: probes and probes[0]["temp_c"] is not None)
         os.close(bench.master)
         bench.master = os.open("/dev/null", os.O_RDONLY)
@@ -482,7 +498,7 @@ async def test_an_unplugged_board_is_an_alarm_of_its_row(paths: Paths) -> None:
 async def test_a_melt_goes_on_after_a_stop_in_order_and_everything_is_on_record(paths: Paths) -> None:
     async with Bench(paths) as bench:
         melt = (await bench.post(START))["melt"]
-        bench.sends()
+        await bench.sends()
         await bench.sees("probes", lambda probes: probes and probes[0]["temp_c"] is not None)
     async with Bench(paths) as bench:
         shot = await bench.get("/v1/furnaces/crucible")
@@ -490,7 +506,7 @@ async def test_a_melt_goes_on_after_a_stop_in_order_and_everything_is_on_record(
         await bench.post({"type": "end_melt", "ending": "abandoned"})
     with Store.read(paths.database) as store:
         assert [row.melt for row in store.melts()] == [melt]
-        assert any("goes on" in note.text for note in store.melt(melt).notes)
+        assert said("daemon.resumed", melt=melt) in [note.text for note in store.melt(melt).notes]
         assert all(session.ended_utc_s is not None for session in store.sessions())
 
 
@@ -505,8 +521,7 @@ async def test_a_slow_reader_of_old_melts_does_not_delay_the_loop(bench: Bench, 
     monkeypatch.setattr(Store, "melts", slow)
     reading = asyncio.create_task(bench.get("/v1/melts"))
     try:
-        while not begun.is_set():  # noqa: ASYNC110 - the event is a thread's
-            await asyncio.sleep(0.001)
+        assert await asyncio.to_thread(begun.wait, WAIT_S)
         await bench.get("/v1/health")
         assert not reading.done()
     finally:

@@ -77,12 +77,15 @@ class Lived:
     def __init__(self) -> None:
         self.inputs: list[Input] = []
         self.said: list[bytes] = []
+        self.closed = asyncio.Event()
         self.kinds: set[str] = set()
         self.calls: set[str] = set()
         self.melts: list[str] = []
 
     def hear(self, passed: ProcessedInput, hear_call: Callable[[str], None]) -> None:
         self.inputs.append(passed.item)
+        if isinstance(passed.item, LinkIn) and passed.item.kind is LinkKind.CLOSED:
+            self.closed.set()
         for output in passed.outputs:
             self.said.append(msgspec.json.encode(output))
             if isinstance(output, AlarmChanged):
@@ -95,9 +98,7 @@ class Lived:
 
     async def until_closed(self) -> None:
         """The link's thread notices in its own time."""
-        async with asyncio.timeout(10.0):
-            while not any(isinstance(item, LinkIn) and item.kind is LinkKind.CLOSED for item in self.inputs):  # noqa: ASYNC110
-                await asyncio.sleep(0.01)
+        await asyncio.wait_for(self.closed.wait(), 10.0)
 
     @property
     def as_bytes(self) -> bytes:
