@@ -21,6 +21,23 @@ class SampleFlag(IntFlag):
     # Set by decoders on this side of the wire, never sent:
     RESERVED_BITS = 256  # a chip word with a bit set that the data sheet says is always 0
     CHIP_RANGE = 512  # a converting chip says that its input is beyond what it converts; it kept its old value
+    NO_OPEN_CHECK = 1024  # its own settings, read back with the measurement: it does not look for an open couple
+    # From bit 12 on: the type of couple it is set to, as `CHIP_TYPES` counts; none where it was not read back.
+
+
+CHIP_TYPES = ("", "B", "E", "J", "K", "N", "R", "S", "T", "-")  # "-": none of them, a plain voltage
+_TYPE_SHIFT, _TYPE_MASK = 12, 0xF
+
+
+def chip_type_flag(tc_type: str) -> int:
+    """The flag bits that say so of a chip."""
+    return CHIP_TYPES.index(tc_type) << _TYPE_SHIFT
+
+
+def chip_type_of(flags: int) -> str:
+    """The type a chip says it is set to; empty where it was not read back."""
+    code = flags >> _TYPE_SHIFT & _TYPE_MASK
+    return CHIP_TYPES[code] if code < len(CHIP_TYPES) else "-"
 
 
 class RawKind(StrEnum):
@@ -35,7 +52,8 @@ class RawKind(StrEnum):
 class Sample(msgspec.Struct, frozen=True, tag="sample", tag_field="type", omit_defaults=True):
     """One measurement of one board channel, as sent.
 
-    raw_value is None where the flags or the chip say that there is no value. board_ms is the board's own
+    raw_value is None where the flags or the chip say that there is no value; what a chip still converts beside the flag
+    of an open couple is kept, and counts for nothing. board_ms is the board's own
     millisecond counter as sent: it wraps at 2**32 and the host unwraps it.
     """
 

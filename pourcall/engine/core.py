@@ -19,6 +19,7 @@ from pourcall.contract.status import Reason
 from pourcall.engine.alarms.blind import set_blind_conditions
 from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_conditions
 from pourcall.engine.alarms.manager import AlarmManager
+from pourcall.engine.alarms.probes import ProbeConditions
 from pourcall.engine.alarms.temperatures import set_temperature_conditions
 from pourcall.engine.bath.dip_view import dip_view
 from pourcall.engine.bath.dips import DipWatch, dip_spread_c, evaluate_dip
@@ -65,6 +66,7 @@ class Engine:
         say = self.outputs.say
         self.alarms = AlarmManager(lambda alarm, by: say(ev.AlarmChanged, alarm=alarm, by=by), self._board_of)
         self.calls = CallManager(lambda call, how, why: say(ev.CallChanged, call=call, how=how, why=why))
+        self._probes = ProbeConditions(self.alarms)
         self._two = TwoProbes(self.alarms, config.furnace)
         self.guiding = ProfileGuidance(config, self.calls, self.alarms, say)
         self.arrests = MeltArrests(config, self.alarms, say)
@@ -328,12 +330,20 @@ class Engine:
                 self._doubted(channel)
                 self._set_sensor_conditions(channel)
         self._evaluate()
+        heated_s = None if run is None or run.next_mould is None else self._heated_s(run)
+        known = self.metal.temp_c is not None
+        self._probes.set(self.channels, mono_s, utc_s, heated_s=heated_s, known=known)
         if self.run is not None:
             self.guiding.tick(
                 GuidanceInput(self.run, self.channels, self.metal, self.rate_c_per_min, self.facts.power, mono_s, utc_s)
             )
         self.alarms.tick(mono_s, utc_s)
         self.alarms.update_suppression()
+
+    def _heated_s(self, run: MeltRun) -> float | None:
+        """For how long the power has been on, the pot in the furnace and nobody at the bath."""
+        mono_s, since_s = self.outputs.mono_s, self.facts.power.on_since_s
+        return None if since_s is None or run.lifted(mono_s) or self._worked(mono_s) else mono_s - since_s
 
     def _evaluate(self) -> None:
         """One situation; then everything that is a function of it."""

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import FrameError, OutOfRange
-from pourcall.contract.frames import BadFrame, RawKind, Sample, SampleFlag
+from pourcall.contract.frames import BadFrame, RawKind, Sample, SampleFlag, chip_type_of
 from pourcall.drivers.wire import max31855, max31856, mcp960x
 from pourcall.drivers.wire.hexline import format_hex_line, parse_hex_line
 from tests.told import name_of
@@ -112,7 +112,7 @@ def test_max31856_low_five_bits_are_dont_care() -> None:
 @pytest.mark.parametrize(
     ("status", "flag", "has_value"),
     [
-        (0x01, SampleFlag.OPEN, False),
+        (0x01, SampleFlag.OPEN, True),  # kept, and counts for nothing: a flag that stays shows by it
         (0x02, SampleFlag.SHORT_SUPPLY, False),
         (0x40, SampleFlag.CHIP_RANGE, False),
         (0x80, SampleFlag.COLD_JUNCTION, True),
@@ -126,6 +126,29 @@ def test_max31856_status_register_becomes_flags(status: int, flag: int, has_valu
 
 def test_max31856_all_ones_break_the_reserved_bits() -> None:
     assert max31856.decode_sample("1", b"\xff" * 6).flags == SampleFlag.RESERVED_BITS
+
+
+# CR0 bits 5:4 switch the open-circuit check, CR1 bits 3:0 are the type (MAX31856 data sheet, registers 00h and
+# 01h): it starts with 00 03.
+@pytest.mark.parametrize(
+    ("cr0", "cr1", "tc_type", "checks"),
+    [(0x00, 0x03, "K", False), (0x90, 0x03, "K", True), (0xA0, 0x42, "J", True), (0x90, 0x04, "N", True),
+     (0x10, 0x07, "T", True), (0x90, 0x08, "-", True)],
+)  # fmt: skip
+def test_max31856_settings_are_read_back_with_all_sixteen_registers(
+    cr0: int, cr1: int, tc_type: str, checks: bool
+) -> None:
+    measured = max31856.encode_registers(570.0, 25.0)
+    (sample,) = max31856.decoder().decode_line(f"T1:{cr0:02X}{cr1:02X}FF7FC07FFF800000{measured.hex()}".encode())
+    assert isinstance(sample, Sample)
+    assert (sample.channel, sample.raw_value, sample.cold_junction_c) == ("T1", 570.0, 25.0)
+    assert chip_type_of(sample.flags) == tc_type
+    assert bool(sample.flags & SampleFlag.NO_OPEN_CHECK) is not checks
+
+
+def test_max31856_six_registers_say_nothing_of_its_settings() -> None:
+    sample = max31856.decode_sample("1", max31856.encode_registers(570.0, 25.0))
+    assert (sample.flags, chip_type_of(sample.flags)) == (0, "")
 
 
 @given(hot=st.integers(-(1 << 18), (1 << 18) - 1), cold=st.integers(-(1 << 13), (1 << 13) - 1))

@@ -3,6 +3,7 @@
 A line is one or more fields separated by blanks, tabs, commas or semicolons; a field is `<hex>` or `<channel>:<hex>`,
 with or without `0x`, always with all digits of the chip's registers. A field without a channel is named by its place:
 `1`, `2`, ... A line of nothing but two-digit groups (`29 A0 19 00`) is read as bytes of unnamed fields.
+Where a chip may be read in two ways, every field of a line says by its length which it is.
 One bad field refuses the whole line: a line is either understood or it is not.
 """
 
@@ -14,8 +15,8 @@ from pourcall.contract.frames import Frame, Sample
 from pourcall.contract.message import tell
 from pourcall.drivers.wire.framing import LineDecoder, ascii_text
 
-# 16 channels of `name:` and 12 digits are 480 bytes; a line without an end is told within 1 s at 9600 baud.
-HEX_LINE_MAX = 512
+# 16 channels of `name:` and 32 digits are 800 bytes; a line without an end is told within 1 s at 9600 baud.
+HEX_LINE_MAX = 832
 MAX_CHANNELS = 16
 CHANNEL = re.compile(r"[A-Za-z0-9_.\-]{1,16}")
 _SPLIT = re.compile(r"[ \t,;]+")
@@ -23,11 +24,12 @@ _FIELD = re.compile(r"(?:([A-Za-z0-9_.\-]{1,16}):)?(?:0[xX])?([0-9A-Fa-f]+)")
 _PAIR = re.compile(r"[0-9A-Fa-f]{2}")
 
 
-def parse_hex_line(text: str, size: int) -> list[tuple[str, bytes]]:
-    """The (channel, `size` bytes) fields of one line. Raises FrameError."""
+def parse_hex_line(text: str, *sizes: int) -> list[tuple[str, bytes]]:
+    """The (channel, bytes) fields of one line, each of one of these sizes. Raises FrameError."""
     words = [word for word in _SPLIT.split(text) if word]
     if not words:
         raise FrameError(tell("frame.empty"))
+    size = len(words) if len(words) in sizes else sizes[0]
     if size > 1 and all(_PAIR.fullmatch(word) for word in words):
         joined = "".join(words)
         words = [joined[at : at + 2 * size] for at in range(0, len(joined), 2 * size)]
@@ -39,8 +41,9 @@ def parse_hex_line(text: str, size: int) -> list[tuple[str, bytes]]:
         if found is None:
             raise FrameError(tell("frame.no_hex", place=place))
         channel, digits = found.group(1) or str(place), found.group(2)
-        if len(digits) != 2 * size:
-            raise FrameError(tell("frame.digits", place=place, count=len(digits), wanted=2 * size))
+        wanted = min((2 * each for each in sizes), key=lambda each: abs(each - len(digits)))
+        if len(digits) != wanted:
+            raise FrameError(tell("frame.digits", place=place, count=len(digits), wanted=wanted))
         if channel in fields:
             raise FrameError(tell("frame.channel_twice", channel=channel))
         fields[channel] = bytes.fromhex(digits)
@@ -61,15 +64,17 @@ class HexLineDecoder(LineDecoder):
 
     max_line = HEX_LINE_MAX
 
-    def __init__(self, name: str, size: int, to_sample: Callable[[str, bytes], Sample], *, midway: bool) -> None:
+    def __init__(
+        self, name: str, size: int | tuple[int, ...], to_sample: Callable[[str, bytes], Sample], *, midway: bool
+    ) -> None:
         super().__init__(midway=midway)
         self.name = name
-        self._size = size
+        self._sizes = (size,) if isinstance(size, int) else size
         self._to_sample = to_sample
 
     def decode_line(self, line: bytes) -> list[Frame]:
         """The samples of one line. Raises FrameError."""
-        fields = parse_hex_line(ascii_text(line), self._size)
+        fields = parse_hex_line(ascii_text(line), *self._sizes)
         return [self._to_sample(channel, raw) for channel, raw in fields]
 
 

@@ -1,13 +1,16 @@
-"""MAX31856 registers 0x0A to 0x0F. Six bytes in, one Sample out, and back for the simulator.
+"""MAX31856 registers 0x0A to 0x0F, or all from 0x00 on. Bytes in, one Sample out, and back for the simulator.
 
-Order: CJTH CJTL LTCBH LTCBM LTCBL SR, as one burst read gives them. The chip linearises by ITS-90 itself.
-Layout: MAX31856 data sheet, Tables 2 and 3 and the fault status register. Hex lines: `hexline`, 12 digits a field.
+Order: CJTH CJTL LTCBH LTCBM LTCBL SR, as one burst read gives them. The chip linearises by ITS-90 itself, for the type
+it is set to. A burst of all sixteen registers begins with CR0 and CR1, its settings: it comes up set to type K and with
+its check for an open couple off, and after every dip of its supply again.
+Layout: MAX31856 data sheet, Tables 2 and 3, CR0 and CR1 and the fault status register. Hex lines: `hexline`, 12 or 32
+digits a field.
 """
 
 from collections.abc import Sequence
 
 from pourcall.contract.errors import OutOfRange
-from pourcall.contract.frames import RawKind, Sample, SampleFlag
+from pourcall.contract.frames import RawKind, Sample, SampleFlag, chip_type_flag
 from pourcall.contract.message import tell
 from pourcall.contract.settings import Board
 from pourcall.drivers.wire.format import WireFormat
@@ -15,6 +18,10 @@ from pourcall.drivers.wire.hexline import HexLineDecoder, format_hex_line, right
 
 NAME = "max31856_hex"
 REGISTER_BYTES = 6
+ALL_BYTES = 16
+CR0_OPEN_CHECK = 0x30  # OCFAULT; 00: off
+CR1_TYPE = 0x0F
+TYPES = ("B", "E", "J", "K", "N", "R", "S", "T")  # codes 0 to 7; from 8 on it gives a voltage
 HOT_STEP_C = 0.0078125  # 19 bits
 COLD_STEP_C = 0.015625  # 14 bits
 
@@ -36,15 +43,19 @@ def decode_hot_c(raw: bytes) -> float:
 
 
 def decode_sample(channel: str, raw: bytes) -> Sample:
-    """Six register bytes as a Sample. Raises FrameError for another size.
+    """Six register bytes, or all sixteen, as a Sample. Raises FrameError for another size.
 
-    CJTL bits 1..0 always read 0: set, nothing of this read is believed. OVUV is told as a short to the supply.
+    CJTL bits 1..0 always read 0: set, nothing of this read is believed. OVUV is told as a short to the supply. What it
+    converts beside the flag of an open couple is kept: a flag that stays though the couple is whole shows by it.
     """
+    set_up = 0
+    if len(raw) == ALL_BYTES:
+        set_up, raw = settings_flags(raw[0], raw[1]), raw[-REGISTER_BYTES:]
     code, status = int.from_bytes(right_size(raw, REGISTER_BYTES), "big"), raw[5]
     if raw[1] & 0b11:
         flags = int(SampleFlag.RESERVED_BITS)
         return Sample(channel=channel, raw_kind=RawKind.ITS90_C, raw_value=None, flags=flags, raw_code=code)
-    flags = 0
+    flags = set_up
     if status & SR_OPEN:
         flags |= SampleFlag.OPEN
     if status & SR_OVUV:
@@ -53,7 +64,7 @@ def decode_sample(channel: str, raw: bytes) -> Sample:
         flags |= SampleFlag.CHIP_RANGE
     if status & SR_COLD_RANGE:
         flags |= SampleFlag.COLD_JUNCTION
-    without = flags & (SampleFlag.OPEN | SampleFlag.SHORT_SUPPLY | SampleFlag.CHIP_RANGE)
+    without = flags & (SampleFlag.SHORT_SUPPLY | SampleFlag.CHIP_RANGE)
     return Sample(
         channel=channel,
         raw_kind=RawKind.ITS90_C,
@@ -62,6 +73,13 @@ def decode_sample(channel: str, raw: bytes) -> Sample:
         flags=int(flags),
         raw_code=code,
     )
+
+
+def settings_flags(cr0: int, cr1: int) -> int:
+    """What the two settings registers say, as flags of a sample."""
+    code = cr1 & CR1_TYPE
+    flags = chip_type_flag(TYPES[code] if code < len(TYPES) else "-")
+    return flags | (0 if cr0 & CR0_OPEN_CHECK else int(SampleFlag.NO_OPEN_CHECK))
 
 
 def encode_registers(hot_c: float, cold_c: float, status: int = 0) -> bytes:
@@ -78,7 +96,7 @@ def encode_registers(hot_c: float, cold_c: float, status: int = 0) -> bytes:
 
 def decoder(*, midway: bool = False) -> HexLineDecoder:
     """The decoder of hex lines of MAX31856 registers."""
-    return HexLineDecoder(NAME, REGISTER_BYTES, decode_sample, midway=midway)
+    return HexLineDecoder(NAME, (REGISTER_BYTES, ALL_BYTES), decode_sample, midway=midway)
 
 
 def registers_of(sample: Sample) -> bytes:

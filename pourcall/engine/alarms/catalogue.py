@@ -63,11 +63,16 @@ _ALL = (
     AlarmKind("unchanging", ALARM),  # T5
     AlarmKind("reversed_sensor", ALARM),  # T4
     AlarmKind("type_suspect", WARNING),  # T9
+    AlarmKind("probe_out", ALARM, Scope.BEFORE_LIFT, on_delay_s=30.0),  # T10
     AlarmKind("intermittent", ALARM),  # T12
+    AlarmKind("noisy_signal", CAUTION, on_delay_s=40.0, off_delay_s=10.0),  # T13
     AlarmKind("blind", ALARM, Scope.BEFORE_LIFT, on_delay_s=60.0),  # and what blind.py waits before
     # -- an amplifier -------------------------------------------------------------------------------------------------
     AlarmKind("dead_bus", ALARM),  # A1, A2
-    AlarmKind("cold_junction", WARNING),  # A3
+    AlarmKind("cold_junction", WARNING),  # A3, A4
+    AlarmKind("amp_reset", ALARM),  # A5
+    AlarmKind("no_open_check", ALARM),  # A6
+    AlarmKind("flag_stuck", WARNING),  # A7
     # -- a link -------------------------------------------------------------------------------------------------------
     AlarmKind("link_lost", ALARM),  # S1, S2
     AlarmKind("link_noisy", WARNING, off_delay_s=10.0),  # S3, S4, S11
@@ -114,6 +119,9 @@ PARENTS: dict[str, tuple[str, ...]] = {
     "implausible": ("intermittent", "sensor_open", "sensor_short", "no_value", "over_range", "blind"),
     "reversed_sensor": ("implausible", "intermittent", "over_range", "no_value", "blind"),
     "unchanging": ("blind",),
+    "probe_out": ("blind",),
     "flame_out": ("not_responding",),
     "dead_bus": ("cold_junction", "no_value"),
+    "amp_reset": ("no_open_check", "intermittent", "blind"),
+    "flag_stuck": ("sensor_open", "intermittent"),
 }

@@ -11,13 +11,15 @@ from dataclasses import dataclass, field
 from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.config import ProbeConfig
 from pourcall.contract.errors import PourcallError
-from pourcall.contract.frames import RawKind, Sample, SampleFlag
-from pourcall.contract.message import tell
+from pourcall.contract.frames import RawKind, Sample, SampleFlag, chip_type_of
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.status import STATUS_OF, Reason, Status
+from pourcall.engine.sensing.cold_junctions import ColdJunction
 from pourcall.engine.sensing.metal_pace import MetalPace
 from pourcall.engine.sensing.probe_state import ProbeTracker, Sign
+from pourcall.engine.sensing.signal_noise import SignalNoise
 from pourcall.engine.sensing.trust import Cause, Level, Trust, TrustState
 from pourcall.engine.sensing.unchanging import Unchanging, unchanging
 from pourcall.thermometry.amplifier_limits import amplifier_of
@@ -33,6 +35,9 @@ DEAD_WORDS = 3  # fault row A1
 # Fault row T4: a couple with its wires swapped reads as far below its terminals as the tip is above them. No shop is so
 # cold beside a board so warm; our judgement.
 BACKWARDS_C, COLDEST_TIP_C, BACKWARDS_SAMPLES = 25.0, -10.0, 3
+ODD_TERMINALS_S = 600.0  # fault row A4
+ROOM_AT_MOST_C = 100.0  # no flame plays about a tip that is no hotter
+STUCK_FLAG_S, STUCK_FLAG_MOVES, STUCK_FLAG_NEAR_C = 10.0, 5, 40.0  # fault row A7
 FLIPS, FLIPS_S = 3, 180.0  # so many turns of direction at surging speed: no person moves a fixed probe so
 STEP_C, STEP_TAUS, STEP_REST_SHARE, STEP_REST_C = 20.0, 2.0, 0.05, 0.8  # a sheath has more than that still to go
 LEVEL_RATE_S = 60.0  # over which it is seen how the metal moved before a figure was lost
@@ -53,6 +58,8 @@ _OPEN, _COLD, _RESERVED, _RANGE = (
     int(flag) for flag in (SampleFlag.OPEN, SampleFlag.COLD_JUNCTION, SampleFlag.RESERVED_BITS, SampleFlag.CHIP_RANGE)
 )
 _SHORT = int(SampleFlag.SHORT_GROUND | SampleFlag.SHORT_SUPPLY)
+_NO_OPEN_CHECK = int(SampleFlag.NO_OPEN_CHECK)
+_CHIP_SETTINGS = _NO_OPEN_CHECK | 0xF000  # bits that tell nothing of the measurement
 
 
 @dataclass(slots=True)
@@ -67,6 +74,11 @@ class Health:
     dead: bool = False
     cold_out: int = 0
     cold_c: float | None = None
+    chip_type: str = ""  # as the chip says that it is set, read back with the measurement; empty: not read
+    type_changed: bool = False  # set to another type of couple than the settings say
+    open_checked: bool = False  # it has looked for an open couple once
+    open_unchecked: bool = False  # it does not now
+    flag_stuck: bool = False  # it says open, and converts as if nothing were
     flips: deque[float] = field(default_factory=deque)
 
 
@@ -79,6 +91,10 @@ class ProbeChannel:
         self.health = Health()
         self.trust = Trust()
         self.pace = MetalPace()
+        self.noise = SignalNoise()
+        self.terminals = ColdJunction()
+        self.terminals_odd: Message = NOTHING  # why they are not believed, though within what a chip stands
+        self._odd_since_s: float | None = None
         by_hand = Calibration(offset_uv=config.offset_uv) if config.offset_uv else NO_CALIBRATION
         self.calibration = by_hand if config.calibration is None else config.calibration
         self.last: Reading | None = None
@@ -93,6 +109,7 @@ class ProbeChannel:
         self._jumped: list[tuple[float, float]] = []  # samples that jumped and are not yet explained
         self._step: tuple[float, float] | None = None  # when the last sample stepped, and by how much
         self._jumped_up = False  # till a person has looked, nothing is followed
+        self._beside: tuple[float, float, int] | None = None  # beside an open flag: since when, last, how often moved
         self._backwards = 0  # samples in a row far below its own terminals
         self._direction = 0
 
@@ -126,6 +143,8 @@ class ProbeChannel:
             self._same_raw, self._same_since_s, self._same = sample.raw_value, mono_s, 0
         self._same += 1
         trust = self.trust
+        if sample.cold_junction_c is not None:
+            self.terminals.heard(mono_s, sample.cold_junction_c)
         temp_c, reason = self._convert(sample)
         turned = None
         if late_s > LATE_S:
@@ -137,6 +156,7 @@ class ProbeChannel:
             at_s = mono_s - late_s
             plausible, turned = self._follow(at_s, temp_c, alloy)
             self._look_whether_backwards(at_s, temp_c, sample.cold_junction_c)
+            self._listen(temp_c)
             if plausible is not Reason.SPIKE:
                 self._believe(at_s, temp_c, alloy, turned, lifted=lifted, worked=worked)
             if plausible is not Reason.OK:
@@ -174,6 +194,8 @@ class ProbeChannel:
             at_utc_s=utc_s,
             raw_kind=RawKind.ITS90_C if self.last is None else self.last.raw_kind,
         )
+        self.noise.forget()
+        self.terminals.forget(mono_s)
         self.trust.lost(mono_s, self._level(), link=reason is not Reason.NO_VALUE, samples=2)
         return self.last
 
@@ -221,6 +243,16 @@ class ProbeChannel:
             self.pace.forget()
             self._good = None
 
+    def judge_terminals(self, mono_s: float, why: Message) -> None:
+        """why: they are frozen, or far from those beside them; ten minutes of it are believed."""
+        if not why:
+            self.terminals_odd, self._odd_since_s = NOTHING, None
+            return
+        if self._odd_since_s is None:
+            self._odd_since_s = mono_s
+        if mono_s - self._odd_since_s >= ODD_TERMINALS_S or self.terminals.still_s(mono_s) is not None:
+            self.terminals_odd = why
+
     def untold_for_s(self, mono_s: float, *, untold: bool) -> float:
         """How long it has been in something hot without a figure of the metal. untold: it is now."""
         if not untold:
@@ -265,10 +297,19 @@ class ProbeChannel:
                 trust.shaken(at_s)
         trust.figure(at_s, temp_c, in_metal=tracker.state in _IN)
 
+    def _listen(self, temp_c: float) -> None:
+        """To its noise, in metal and in the cold; over a furnace a flame plays about the tip."""
+        place, state = self.tracker.place, self.tracker.state
+        if (place is Place.MELT or place is Place.DIP) and (state is not ProbeState.OUT or temp_c < ROOM_AT_MOST_C):
+            self.noise.add(temp_c)
+
     # -- what the chip says -------------------------------------------------------------------------------------------
 
     def _convert(self, sample: Sample) -> tuple[float | None, Reason]:
         health, flags, value = self.health, sample.flags, sample.raw_value
+        if flags & _CHIP_SETTINGS or health.chip_type:
+            self._read_back(flags)
+            flags &= ~_CHIP_SETTINGS
         if flags & _RESERVED:
             health.dead_words, health.dead = DEAD_WORDS, True
             return None, Reason.DEAD_BUS
@@ -280,7 +321,9 @@ class ProbeChannel:
         opened = bool(flags & _OPEN)
         health.open = health.open + 1 if opened else 0
         if opened:
+            self._look_whether_flag_stuck(value)
             return None, Reason.SENSOR_OPEN
+        self._beside, health.flag_stuck = None, False
         shorted = flags & _SHORT
         health.short = health.short + 1 if shorted else 0
         if shorted:
@@ -296,11 +339,34 @@ class ProbeChannel:
             health.no_value += 1
             return None, Reason.NO_VALUE
         health.no_value = 0
+        if health.type_changed:
+            return None, Reason.CONFIG
         temp_c, reason = to_temperature(sample.raw_kind, value, cold_c, self.config.tc_type, self.calibration)
         health.over_range = health.over_range + 1 if reason is Reason.OVER_RANGE else 0
         if cold_out and temp_c is not None:
             reason = Reason.COLD_JUNCTION
         return temp_c, reason
+
+    def _read_back(self, flags: int) -> None:
+        """The chip's own settings, beside what they should be and what they were."""
+        health = self.health
+        health.chip_type = chip_type_of(flags)
+        if not health.chip_type:
+            return
+        health.type_changed = health.chip_type != self.config.tc_type
+        health.open_unchecked = bool(flags & _NO_OPEN_CHECK)
+        health.open_checked = health.open_checked or not health.open_unchecked
+
+    def _look_whether_flag_stuck(self, value: float | None) -> None:
+        """It says that the couple is open, and what it converts goes on moving about where the probe was."""
+        good, beside, now_s = self._good, self._beside, self.heard_mono_s or 0.0
+        last = beside[1] if beside is not None else None if good is None else good[1]
+        if value is None or last is None or abs(value - last) > STUCK_FLAG_NEAR_C:
+            self._beside, self.health.flag_stuck = None, False
+            return
+        since_s, moves = (now_s, 0) if beside is None else (beside[0], beside[2] + (value != beside[1]))
+        self._beside = (since_s, value, moves)
+        self.health.flag_stuck = now_s - since_s >= STUCK_FLAG_S and moves >= STUCK_FLAG_MOVES
 
     # -- what physics says --------------------------------------------------------------------------------------------
 

@@ -1,4 +1,4 @@
-"""What a probe's health means for its alarms (fault rows T1, T2, T4, T5, T7, T9, T11, T12, A1-A3, S10)."""
+"""What a probe's health means for its alarms (fault rows T1, T2, T4, T5, T7, T9, T11, T12, A1-A7, S10)."""
 
 from collections.abc import Iterator
 
@@ -41,6 +41,8 @@ class SensorConditions:
             or health.over_range
             or health.dead_words
             or health.cold_out
+            or self.channel.terminals_odd
+            or health.chip_type
             or self.channel.trust.alarm
             or late_s > LATE_S
             or self.silent
@@ -66,6 +68,19 @@ class SensorConditions:
         cold_c = self.channel.health.cold_c
         return cold_c is not None and cold_c > COLD_ALARM_C
 
+    @property
+    def _reset(self) -> bool:
+        """Its chip has other settings than it should, or than it had."""
+        health = self.channel.health
+        return health.type_changed or (health.open_unchecked and health.open_checked)
+
+    @property
+    def _settings(self) -> Message:
+        health = self.channel.health
+        if health.type_changed:
+            return tell("alarm.chip_type", is_type=health.chip_type, set_type=self.channel.config.tc_type)
+        return tell("alarm.chip_open_check")
+
     def _conditions(self) -> Iterator[tuple[str, bool, Message]]:
         """Every alarm of a probe, whether its condition holds, and what was found."""
         health = self.channel.health
@@ -81,5 +96,9 @@ class SensorConditions:
         yield "implausible", trust.alarm is Cause.IMPLAUSIBLE, trust.why
         yield "reversed_sensor", trust.alarm is Cause.REVERSED, trust.why
         yield "type_suspect", trust.alarm is Cause.TYPE, trust.why
-        terminals = NOTHING if health.cold_c is None else tell("alarm.terminals", terminals_c=health.cold_c)
-        yield "cold_junction", health.cold_out >= COLD_SAMPLES, terminals
+        outside, odd = health.cold_out >= COLD_SAMPLES, self.channel.terminals_odd
+        terminals = odd if health.cold_c is None else tell("alarm.terminals", terminals_c=health.cold_c)
+        yield "amp_reset", self._reset, self._settings
+        yield "no_open_check", health.open_unchecked, NOTHING
+        yield "flag_stuck", health.flag_stuck, NOTHING
+        yield "cold_junction", outside or bool(odd), terminals if outside else odd
