@@ -54,6 +54,62 @@ def test_what_governs_is_the_published_limit(substance: str, kind: str, region: 
     assert found.kind != "idlh"
 
 
+# OSHA's sampling pages of zinc oxide fume (2012), manganese fume (2009, 2013), silver (undated) and tin (method 110),
+# NIOSH's page of fluorides (May 1994); 29 CFR 1910.1048; the Department of Energy's note of 2009 (beryllium);
+# a paper of 2014 (quartz); the addendum of July 2006 to EH40/2005 (quartz); a guide of October 2024 (lead); the Dutch
+# Social and Economic Council's overviews of cadmium, chlorine, tin and antimony. All read; not the lists themselves.
+@pytest.mark.parametrize(
+    ("substance", "kind", "body", "mg_per_m3"),
+    [
+        ("zinc oxide fume", "8 h", "ACGIH", 2.0),
+        ("zinc oxide fume", "15 min", "ACGIH", 10.0),
+        ("manganese", "ceiling", "OSHA", 5.0),
+        ("manganese", "15 min", "NIOSH", 3.0),
+        ("manganese", "8 h", "ACGIH", 0.02),
+        ("silver", "8 h", "OSHA", 0.01),
+        ("silver", "8 h", "ACGIH", 0.1),
+        ("tin", "8 h", "OSHA", 2.0),
+        ("tin", "15 min", "WEL", 4.0),
+        ("tin", "8 h", "TRGS 900", 2.0),
+        ("fluorides", "8 h", "OSHA", 2.5),
+        ("beryllium", "8 h", "ACGIH", 0.00005),
+        ("respirable crystalline silica", "8 h", "ACGIH", 0.025),
+        ("respirable crystalline silica", "8 h", "WEL", 0.1),
+        ("lead", "8 h", "WEL", 0.15),
+        ("cadmium", "8 h", "WEL", 0.025),
+        ("chlorine", "15 min", "WEL", 1.5),
+        ("chlorine", "8 h", "TRGS 900", 1.5),
+        ("antimony", "8 h", "WEL", 0.5),
+    ],
+)
+def test_a_limit_that_was_read_is_as_printed(substance: str, kind: str, body: str, mg_per_m3: float) -> None:
+    found = limits.limit(substance, kind, body)
+    assert (found.mg_per_m3, found.mark) == (mg_per_m3, "sourced")
+
+
+# 29 CFR 1910.1048 says 0.75 and 2 ppm (read); EH40/2005 20 and 100 ppm of carbon monoxide (read at second hand).
+# Volume of a mole: 24.45 l at 25 degC for the one, 24.06 l at 20 degC for the other; figures as the lists round them.
+@pytest.mark.parametrize(
+    ("substance", "kind", "body", "ppm", "g_per_mol", "litres"),
+    [
+        ("formaldehyde", "8 h", "OSHA", 0.75, 30.03, 24.45),
+        ("formaldehyde", "15 min", "OSHA", 2.0, 30.03, 24.45),
+        ("carbon monoxide", "8 h", "WEL", 20.0, 28.01, 24.06),
+        ("carbon monoxide", "15 min", "WEL", 100.0, 28.01, 24.06),
+    ],
+)
+def test_a_limit_given_in_parts_per_million_is_turned_rightly(
+    substance: str, kind: str, body: str, ppm: float, g_per_mol: float, litres: float
+) -> None:
+    found = limits.limit(substance, kind, body).mg_per_m3
+    assert found == pytest.approx(ppm * g_per_mol / litres, rel=0.02)
+
+
+def test_a_limit_from_memory_says_so_in_its_text() -> None:
+    for one in limits.LIMITS:
+        assert ("memory" in one.dated) == (one.mark == "memory"), one
+
+
 @pytest.mark.parametrize("region", REGIONS)
 @pytest.mark.parametrize("substance", sorted(limits.LIMITED))
 def test_no_region_is_without_an_answer_and_none_is_stricter_than_the_strictest(
