@@ -15,6 +15,7 @@ import msgspec
 
 from pourcall.contract.calibration import Calibration
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 
 DAY_S = 86400.0
 USUAL_DUE_DAYS = 180.0  # common practice, no source: type K drifts from its first melt on
@@ -134,9 +135,7 @@ def in_force(rows: Sequence[PointRow], tc_type: str) -> InForce | None:
     due_utc_s = min(row.due_utc_s for row in chosen)
     points = tuple((_emf_uv(row), row.offset_uv) for row in chosen if row.emf_uv is not None)
     if any(high <= low for (low, _), (high, _) in pairwise(points)):
-        raise BadInput(
-            "two known temperatures gave the same emf", where=newest.probe, remedy="Calibrate both points again"
-        )
+        raise BadInput(tell("calibration.same_emf"), where=newest.probe, remedy=tell("calibration.same_emf.remedy"))
     calibration = Calibration(
         points=points,
         offset_uv=0.0 if points else newest.offset_uv,

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import msgspec
 
 from pourcall.contract.errors import BadInput, NotFound
-from pourcall.contract.message import Message
+from pourcall.contract.message import Message, tell
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.contract.units import Unit, parse_unit
@@ -53,7 +53,9 @@ def settings_or_none() -> Settings | None:
     except FileNotFoundError:
         return None
     except (OSError, UnicodeDecodeError) as err:
-        raise BadInput(f"the settings cannot be read: {err}", where=str(path), remedy="Check the file") from err
+        raise BadInput(
+            tell("settings.unreadable", error=str(err)), where=str(path), remedy=tell("settings.unreadable.remedy")
+        ) from err
     from pourcall.drivers.wire.registry import board_faults
 
     return parse_settings(text, where=str(path), board_faults=board_faults)
@@ -109,8 +111,11 @@ def pick_furnace(names: Sequence[str], wanted: str) -> str:
     """The furnace asked for, or the only one. Raises NotFound, or BadInput where there are several."""
     if wanted:
         if wanted not in names:
-            raise NotFound(f"there is no furnace {wanted!r}", remedy=f"Furnaces here: {', '.join(names) or 'none'}")
+            raise NotFound(
+                tell("daemon.no_furnace", furnace=wanted),
+                remedy=tell("daemon.no_furnace.remedy", furnaces=", ".join(names)),
+            )
         return wanted
     if len(names) == 1:
         return names[0]
-    raise BadInput("there are several furnaces", remedy=f"Name one with --furnace: {', '.join(names)}")
+    raise BadInput(tell("cli.several_furnaces"), remedy=tell("cli.which_furnace", furnaces=", ".join(names)))

@@ -5,6 +5,7 @@ import re
 from datetime import datetime
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 
 _TYPED = re.compile(r"(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?")
 
@@ -20,7 +21,7 @@ def period_of(args: argparse.Namespace) -> tuple[float | None, float | None]:
     since_s = bounds(args.since)[0] if args.since else None
     until_s = bounds(args.until)[1] if args.until else None
     if since_s is not None and until_s is not None and until_s <= since_s:
-        raise BadInput(f"{args.until} is before {args.since}", remedy="Turn --since and --until round")
+        raise BadInput(tell("usage.period", since=args.since, until=args.until), remedy=tell("usage.period.remedy"))
     return since_s, until_s
 
 
@@ -28,7 +29,7 @@ def bounds(text: str) -> tuple[float, float]:
     """Beginning and end of a day, month or year, in UTC seconds, as the clock on the wall here has them."""
     found = _TYPED.fullmatch(text.strip())
     if found is None:
-        raise BadInput(f"{text!r} is no date", remedy="Write 2026, 2026-09 or 2026-09-14")
+        raise BadInput(tell("usage.date", word=text), remedy=tell("usage.date.remedy"))
     year, month, day = (None if part is None else int(part) for part in found.groups())
     try:
         first = datetime(year or 0, month or 1, day or 1)  # noqa: DTZ001  (local on purpose)
@@ -40,4 +41,4 @@ def bounds(text: str) -> tuple[float, float]:
             after = datetime.fromordinal(first.toordinal() + 1)
         return first.timestamp(), after.timestamp()
     except (ValueError, OverflowError, OSError) as err:
-        raise BadInput(f"{text!r} is no date: {err}", remedy="Write 2026, 2026-09 or 2026-09-14") from err
+        raise BadInput(tell("usage.date", word=text), remedy=tell("usage.date.remedy")) from err

@@ -17,6 +17,7 @@ from pourcall.contract.clock import Clock
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.events import MeltEnded
 from pourcall.contract.furnace_model import FurnaceModel
+from pourcall.contract.message import tell
 from pourcall.daemon import apart
 from pourcall.daemon.inputs.sequencer import ProcessedInput, RecorderLike
 from pourcall.furnace.training import Fitted, Job
@@ -37,7 +38,9 @@ async def fit_apart(job: Job) -> Fitted:
     try:
         return await _fit_apart(job)
     except OSError as err:  # no room for its files, no process to be had: no reason for the daemon to end
-        raise PourcallError(f"learning could not be started ({err})", remedy="See the log") from err
+        raise PourcallError(
+            tell("daemon.learning_failed", error=str(err)), remedy=tell("daemon.learning_failed.remedy")
+        ) from err
 
 
 async def _fit_apart(job: Job) -> Fitted:

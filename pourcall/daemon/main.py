@@ -60,9 +60,11 @@ def read_settings(path: Path) -> tuple[Settings, str]:
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
-        raise BadInput("there are no settings yet", where=str(path), remedy="Run `pourcall setup`") from None
+        raise BadInput(tell("settings.none"), where=str(path), remedy=tell("settings.none.remedy")) from None
     except (OSError, UnicodeDecodeError) as err:
-        raise BadInput(f"the settings cannot be read: {err}", where=str(path), remedy="Check the file") from err
+        raise BadInput(
+            tell("settings.unreadable", error=str(err)), where=str(path), remedy=tell("settings.unreadable.remedy")
+        ) from err
     return parse_settings(text, where=str(path), board_faults=board_faults), text
 
 

@@ -58,7 +58,10 @@ def prepare_apart(
         raise _KINDS.get(told.code, PourcallError)(told.what, where=told.where, remedy=told.remedy)
     if worker.returncode != 0:
         last = err.decode(errors="replace").strip().splitlines()[-1:]
-        raise PourcallError(f"the worker failed: {last[0] if last else worker.returncode}", remedy="Send the log")
+        raise PourcallError(
+            tell("correction.worker_failed", error=last[0] if last else str(worker.returncode)),
+            remedy=tell("correction.worker_failed.remedy"),
+        )
     return msgspec.json.decode(out, type=Change)
 
 
@@ -76,7 +79,7 @@ def _communicate(
             worker.kill()
             raise DaemonError(tell("daemon.stopping"), remedy=tell("daemon.stopping.remedy"))
     worker.kill()
-    raise PourcallError(f"working it out took longer than {MOST_S:.0f} s", remedy="Try again later")
+    raise PourcallError(tell("correction.too_long", most_s=MOST_S), remedy=tell("correction.too_long.remedy"))
 
 
 def main() -> int:

@@ -36,7 +36,8 @@ def planned_mould(melt: MeltDetail, name: str, utc_s: float) -> tuple[MeltPlan, 
                 return plan, mould
     names = dict.fromkeys(mould.name for row in melt.plans for mould in row.plan.moulds)
     raise BadInput(
-        f"no mould {name[:60]!r} in melt {melt.row.melt}", remedy=f"Its moulds are: {', '.join(names) or 'none'}"
+        tell("correction.no_mould", mould=name[:60], melt=melt.row.melt),
+        remedy=tell("command.do.moulds_are", names=", ".join(names) or "-"),
     )
 
 

@@ -49,24 +49,26 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
     ]
     if sum(told) != 1:
         raise BadInput(
-            "nothing is to be corrected" if not any(told) else "these corrections contradict each other",
+            tell("correction.several") if any(told) else tell("correction.nothing"),
             where=asked.pour,
-            remedy="Give --at, --lift or --mould; or --not-poured WHY; or --restore",
+            remedy=tell("correction.nothing.remedy"),
         )
     if asked.restore:
         first: dict[str, Column] = dict(zip((*POUR_COLUMNS, "not_poured"), rows[0][1:], strict=True))
         now = dict(zip(first, rows[-1][1:], strict=True))
         if len(rows) == 1:
-            raise BadInput("it stands as it was first marked", where=asked.pour, remedy="There is nothing to restore")
+            raise BadInput(tell("correction.never"), where=asked.pour, remedy=tell("correction.never.remedy"))
         changed = {key: value for key, value in first.items() if value != now[key]}
         return Change(row_id, changed, tell("correction.restored"))
     if none_now:
         raise BadInput(
-            "that pour was none, by a correction", where=asked.pour, remedy="Take that back first, with --restore"
+            tell("record.was_no_pour", why=tell("record.corrected")),
+            where=asked.pour,
+            remedy=tell("record.was_no_pour.remedy", pour=asked.pour),
         )
     if asked.not_poured:
         if not asked.why.strip():
-            raise BadInput("why was it no pour?", where=asked.pour, remedy="Write --not-poured 'marked twice'")
+            raise BadInput(tell("correction.no_reason"), where=asked.pour, remedy=tell("correction.no_reason.remedy"))
         return Change(row_id, {"not_poured": 1}, tell("correction.struck_out"))
     pour, told_of_it = _moved(store, asked, found, utc_s)
     values: dict[str, Column] = {
@@ -87,14 +89,14 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
     old = dict(zip(POUR_COLUMNS, rows[-1][1:-1], strict=True))
     values = {key: value for key, value in values.items() if value != old[key]}
     if not set(values) - _DERIVED:
-        raise BadInput("that is how it is on record", where=asked.pour, remedy="Nothing was written")
+        raise BadInput(tell("correction.same"), where=asked.pour, remedy=tell("entry.nothing_written"))
     return Change(row_id, values, told_of_it)
 
 
 def correct_pour(conn: sqlite3.Connection, asked: PourCorrection, change: Change, utc_s: float) -> Message:
     """Write a prepared correction; what was done. Raises BadInput where the pour changed in between."""
     if standing_row(conn, asked.pour) != change.row_id:
-        raise BadInput("it was corrected in between", where=asked.pour, remedy="Look at it, and correct it again")
+        raise BadInput(tell("correction.overtaken"), where=asked.pour, remedy=tell("correction.overtaken.remedy"))
     who = clean_text(asked.who, "who")
     why = clean_text(asked.why, "why") or ("as first marked" if asked.restore else "")
     entries.correct_pour(conn, change.row_id, change.values, who=who, why=why, utc_s=utc_s)
@@ -111,16 +113,20 @@ def complete_pour(conn: sqlite3.Connection, asked: PourCompletion, utc_s: float)
         (melt_id, number),
     ).fetchone()
     if none_now:
-        raise BadInput("that pour was none, by a correction", where=asked.pour, remedy="Restore it first")
+        raise BadInput(
+            tell("record.was_no_pour", why=tell("record.corrected")),
+            where=asked.pour,
+            remedy=tell("record.was_no_pour.remedy", pour=asked.pour),
+        )
     changes: dict[str, Any] = {}
     said: list[Message] = []
     if asked.setup:
-        name = _known_setup(conn, clean_text(asked.setup, "the setup"))
+        name = _known_setup(conn, clean_text(asked.setup, "setup"))
         if name != setup:
             changes["setup"] = name
         said.append(tell("correction.setup", setup=name))
     if asked.batch:
-        told = clean_text(asked.batch, "the batch", most=200)
+        told = clean_text(asked.batch, "batch", most=200)
         if told != batch:
             changes["batch"] = told
         said.append(tell("correction.batch", batch=told))
@@ -128,11 +134,11 @@ def complete_pour(conn: sqlite3.Connection, asked: PourCompletion, utc_s: float)
         why = clean_text(asked.why, "why") or "completed after the pour"
         entries.correct_pour(conn, row_id, changes, who=who, why=why, utc_s=utc_s)
     if asked.note:
-        entries.add_note(conn, melt, clean_text(asked.note, "the note"), who=who, utc_s=utc_s, pour_number=number)
+        entries.add_note(conn, melt, clean_text(asked.note, "note"), who=who, utc_s=utc_s, pour_number=number)
         said.append(tell("correction.note"))
     said += _tagged(conn, melt, asked.tags, utc_s, number)
     if not said:
-        raise BadInput("nothing is said of it", where=asked.pour, remedy="Give --mould, --batch, --note or --tag")
+        raise BadInput(tell("correction.nothing_told"), where=asked.pour, remedy=tell("correction.nothing_told.remedy"))
     return tell("correction.pour_completed", pour=asked.pour, said=tuple(said))
 
 
@@ -140,20 +146,20 @@ def note_melt(conn: sqlite3.Connection, melt: str, note: str, tags: tuple[str, .
     """A note and tags for a melt; what was done. Raises NotFound, BadInput."""
     said: list[Message] = []
     if note.strip():
-        entries.add_note(conn, melt, clean_text(note, "the note"), who=clean_text(who, "who"), utc_s=utc_s)
+        entries.add_note(conn, melt, clean_text(note, "note"), who=clean_text(who, "who"), utc_s=utc_s)
         said.append(tell("correction.note"))
     said += _tagged(conn, melt, tags, utc_s, 0)
     if not said:
-        raise BadInput("nothing is said of it", where=melt, remedy="Write a note, or --tag WORD")
+        raise BadInput(tell("melt.note_empty"), where=melt, remedy=tell("melt.note_empty.remedy"))
     return tell("correction.melt_noted", melt=melt, said=tuple(said))
 
 
 def _tagged(conn: sqlite3.Connection, melt: str, tags: tuple[str, ...], utc_s: float, number: int) -> list[Message]:
     said = []
     for tag in tags:
-        word = clean_text(tag, "the tag", most=60)
+        word = clean_text(tag, "tag", most=60)
         if not word:
-            raise BadInput("a tag without a letter", where=melt, remedy="Write a word, such as --tag cold-start")
+            raise BadInput(tell("correction.no_tag"), where=melt, remedy=tell("correction.no_tag.remedy"))
         entries.add_tag(conn, melt, word, utc_s=utc_s, pour_number=number)
         said.append(tell("correction.tag", tag=word))
     return said
@@ -166,20 +172,29 @@ def _moved(store: Store, asked: PourCorrection, found: PourDetail, utc_s: float)
     at_utc_s = found.row.at_utc_s if asked.at_utc_s is None else asked.at_utc_s
     ended_s = melt.row.ended_utc_s if melt.row.ended_utc_s is not None else utc_s
     if asked.lift_utc_s is not None and asked.no_lift:
-        raise BadInput("a lift and no lift contradict each other", where=asked.pour, remedy="Give one of them")
-    for told_s, what in ((at_utc_s, "the pour"), (asked.lift_utc_s, "the lift")):
+        raise BadInput(
+            tell("usage.contradict", first="--lift", second="--no-lift"),
+            where=asked.pour,
+            remedy=tell("usage.contradict.remedy"),
+        )
+    for told_s, moment in ((at_utc_s, "pour"), (asked.lift_utc_s, "lift")):
         if told_s is not None and told_s < melt.row.began_utc_s:
-            raise BadInput(f"that is before the melt began: {what}", where=asked.pour, remedy="Give a later time")
+            raise BadInput(
+                tell("correction.before_melt", moment=moment),
+                where=asked.pour,
+                remedy=tell("correction.before_melt.remedy"),
+            )
         if told_s is not None and told_s > ended_s + 1.0:
-            over = "before now" if melt.row.ended_utc_s is None else "before the melt ended"
-            raise BadInput(f"{what} would have been after that", where=asked.pour, remedy=f"Give a time {over}")
+            raise BadInput(
+                tell("correction.after_melt", moment=moment),
+                where=asked.pour,
+                remedy=tell("correction.before_now" if melt.row.ended_utc_s is None else "correction.before_end"),
+            )
     lift_s = found.lift_mono_s if asked.lift_utc_s is None else asked.lift_utc_s - base_s
     lift_s = None if asked.no_lift else lift_s
     at_s = at_utc_s - base_s
     if asked.lift_utc_s is not None and lift_s is not None and lift_s > at_s:
-        raise BadInput(
-            "the pot cannot have been lifted after it was poured", where=asked.pour, remedy="Give an earlier lift"
-        )
+        raise BadInput(tell("correction.lift_after"), where=asked.pour, remedy=tell("correction.lift_after.remedy"))
     name = asked.mould or found.row.mould
     if asked.at_utc_s is None and asked.lift_utc_s is None and not asked.no_lift:
         pour = into_another_mould(found, melt, name)
@@ -225,6 +240,6 @@ def _known_setup(conn: sqlite3.Connection, name: str) -> str:
     if name in names:
         return name
     raise NotFound(
-        f"no mould setup {name[:60]!r} is described or was poured{did_you_mean(name, names)}",
-        remedy=f"Describe it first: `pourcall mould add {name[:60]!r}`",
+        tell("record.setup.unknown", setup=name[:60], hint=did_you_mean(name, names)),
+        remedy=tell("record.setup.unknown.remedy"),
     )

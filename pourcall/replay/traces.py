@@ -13,6 +13,7 @@ from pourcall.contract.errors import BadTrace
 from pourcall.contract.events import Output
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import CommandIn, Input, SampleIn, StartMelt, TickIn
+from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import FurnaceSnapshot
@@ -73,9 +74,9 @@ def inputs_of(trace: TraceFile, column: Column, plan: MeltPlan, setup: Setup) ->
     """
     if setup.unit not in DEGREES and setup.unit not in EMF_UV_PER:
         raise BadTrace(
-            f"column {column.name!r} is in {setup.unit or 'an unknown unit'}",
+            tell("replay.column_unit", column=column.name, unit=setup.unit or "?"),
             where=trace.name,
-            remedy="Say what it is with --column-unit: degC, degF, K, uV, mV or V",
+            remedy=tell("replay.column_unit.remedy"),
         )
     utc_s = trace.began_utc_s or 0.0
     seq = 1
@@ -99,9 +100,9 @@ def cold_junctions_c(trace: TraceFile, setup: Setup) -> Sequence[float | None]:
     unit = DEGREES.get(column.unit or "degC")
     if unit is None:
         raise BadTrace(
-            f"the column {column.name!r} is in {column.unit}, and a cold junction is a temperature",
+            tell("replay.cold_unit", column=column.name, unit=column.unit),
             where=trace.name,
-            remedy="Name the column with the temperature of the terminals",
+            remedy=tell("replay.cold_unit.remedy"),
         )
     return tuple(None if value is None else to_c(value, unit) for value in column.values)
 

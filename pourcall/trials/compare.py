@@ -147,10 +147,7 @@ def compare(several: Sequence[PourFacts]) -> Comparison:
     """What differs between two to eight pours. Raises BadInput for one, too many, or the same twice."""
     names = [facts.row.pour for facts in several]
     if not 2 <= len(names) <= MOST or len(set(names)) < len(names):
-        raise BadInput(
-            f"{len(names)} pours, {len(set(names))} of them different, are not to be compared",
-            remedy=f"Name two to {MOST} different pours",
-        )
+        raise BadInput(tell("comparison.not_several"), remedy=tell("comparison.not_several.remedy", most=MOST))
     differ: list[Line] = []
     same: list[Line] = []
     for aspect in ASPECTS:

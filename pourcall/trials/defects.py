@@ -14,6 +14,7 @@ import msgspec
 
 from pourcall.contract.entries import SOUND
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.nearest import nearest
 
 SEVERITIES = {0: "not there", 1: "slight, usable", 2: "marked", 3: "scrap"}
@@ -73,9 +74,9 @@ def find_defect(name: str) -> Defect:
     if found is not None:
         return defects()[found]
     near = dict.fromkeys(names[near] for near in nearest(_fold(name), names, most=3))
-    hint = f"Nearest: {', '.join(near)}. " if near else ""
     raise BadInput(
-        f"{name!r} is no class of defect", remedy=f"{hint}`pourcall pour result --classes` shows all; or use 'other'"
+        tell("defect.unknown_near", word=name, near=", ".join(near)) if near else tell("defect.unknown", word=name),
+        remedy=tell("defect.unknown.remedy"),
     )
 
 
@@ -98,15 +99,15 @@ def parse_finding(text: str) -> Finding:
     name, equals, figure = words.partition("=")
     if _fold(name) == SOUND:
         if equals and figure.strip() != "0":
-            raise BadInput(f"{text!r}: a sound casting has no severity", remedy="Write `sound` alone")
+            raise BadInput(tell("defect.sound_severity", given=text), remedy=tell("defect.sound_severity.remedy"))
         return Finding(defect=SOUND, severity=0, detail=place.strip())
     defect = find_defect(name)
     figure = figure.strip()
     if figure not in ("0", "1", "2", "3"):
         raise BadInput(
-            f"{text!r}: severity {figure or '(none)'} is not 0 to 3",
+            tell("defect.severity", given=text),
             where=defect.key,
-            remedy=f"Write {defect.key}=1 (slight, usable), =2 (marked) or =3 (scrap); =0 takes back what was told",
+            remedy=tell("defect.severity.remedy", defect=defect.key),
         )
     return Finding(defect=defect.key, severity=int(figure), detail=place.strip())
 
@@ -116,11 +117,11 @@ def check_findings(findings: Iterable[Finding]) -> None:
     told: dict[str, int] = {}
     for finding in findings:
         if finding.defect in told:
-            raise BadInput(f"{finding.defect} is told twice", remedy="Give its worst severity once; places after @")
+            raise BadInput(tell("defect.twice", defect=finding.defect), remedy=tell("defect.twice.remedy"))
         told[finding.defect] = finding.severity
     faults = [key for key, severity in told.items() if severity > 0]
     if SOUND in told and faults:
-        raise BadInput(f"a casting cannot be sound and have {', '.join(faults)}", remedy="Leave out one or the other")
+        raise BadInput(tell("defect.sound_and", defects=", ".join(faults)), remedy=tell("defect.sound_and.remedy"))
 
 
 def sides(findings: Iterable[tuple[str, int]]) -> Sides:

@@ -201,8 +201,8 @@ def _before(rows: list[_Row], since: str) -> tuple[list[_Row], list[_Row]]:
     names = [row.pour for row in rows]
     if since not in names:
         raise NotFound(
-            f"no pour {since!r} of this setup{did_you_mean(since, names)}",
-            remedy=f"Its pours: {', '.join(names) or 'none'}",
+            tell("advice.no_pour", pour=since, hint=did_you_mean(since, names)),
+            remedy=tell("advice.no_pour.remedy", pours=", ".join(names) or "-"),
         )
     return rows[: names.index(since)], rows[names.index(since) :]
 
@@ -239,10 +239,9 @@ def _named(setup: str, names: Sequence[str], *, known_alloy: bool) -> str:
             return name
     if known_alloy:
         return setup
-    listed = ", ".join(dict.fromkeys(names)) or "none yet"
     raise NotFound(
-        f"no mould setup {setup!r} was planned or poured{did_you_mean(setup, names)}",
-        remedy=f"Setups on record: {listed}. For a new one give --alloy, and --mm and --material where you know them",
+        tell("advice.no_setup", setup=setup, hint=did_you_mean(setup, names)),
+        remedy=tell("advice.no_setup.remedy", setups=", ".join(dict.fromkeys(names)) or "-"),
     )
 
 
@@ -253,10 +252,11 @@ def _sheet_of(name: str, rows: Sequence[_Row], plans: dict[tuple[str, str], _Pla
     )
     if len(alloys) > 1:
         raise BadInput(
-            f"setup {name!r} was poured in {', '.join(alloys)}", remedy="Say which with --alloy; they are not mixed"
+            tell("advice.several_alloys", setup=name, alloys=", ".join(alloys)),
+            remedy=tell("advice.several_alloys.remedy"),
         )
     if not alloys:
-        raise NotFound(f"no alloy is on record for setup {name!r}", remedy="Say which with --alloy")
+        raise NotFound(tell("advice.no_alloy", setup=name), remedy=tell("advice.several_alloys.remedy"))
     return sheets.get(next(iter(alloys)))
 
 

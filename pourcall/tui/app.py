@@ -270,12 +270,15 @@ class Dashboard(App[int]):
         try:
             result = await self.client.send(furnace, command)
         except Refused as err:
-            self._say(tell("screen.not_done", error=str(err)), Role.WARN)
+            self._say(tell("screen.not_done", error=self._words(err)), Role.WARN)
             return
         except PourcallError as err:
-            self._say(tell("screen.not_known_to_be_done", error=str(err)), Role.DANGER)
+            self._say(tell("screen.not_known_to_be_done", error=self._words(err)), Role.DANGER)
             return
         self._say(*_answer_words(result))
+
+    def _words(self, err: PourcallError) -> str:
+        return err.said(lambda told: say(told, self._unit))
 
     def _say(self, told: Told, role: Role = Role.PLAIN) -> None:
         self._said = (line(StyledText(say(told, self._unit), role)), self._mono_s() + SAY_S)

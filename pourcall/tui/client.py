@@ -30,7 +30,7 @@ from pourcall.contract.events import Event
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION
-from pourcall.texts import say, written
+from pourcall.texts import written
 
 log = logging.getLogger(__name__)
 _T = TypeVar("_T")
@@ -230,7 +230,7 @@ class ApiClient:
         command was done.
         """
         if self.read_only:
-            raise Refused(say(self.read_only), remedy=say(tell("screen.nothing_sent")))
+            raise Refused(self.read_only, remedy=tell("screen.nothing_sent"))
         status, body = await self._request(
             "POST", f"/v1/furnaces/{furnace}/commands", data=msgspec.json.encode(command)
         )
@@ -271,13 +271,13 @@ class ApiClient:
                 return response.status, await response.read()
         except TimeoutError as err:
             raise DaemonError(
-                say(tell("screen.link.no_answer", within_s=COMMAND_TIMEOUT_S)),
+                tell("screen.link.no_answer", within_s=COMMAND_TIMEOUT_S),
                 where=str(self.address),
-                remedy=say(tell("screen.link.no_answer.do")),
+                remedy=tell("screen.link.no_answer.do"),
             ) from err
         except (aiohttp.ClientError, OSError) as err:
             raise DaemonError(
-                say(tell("screen.link.nobody")), where=str(self.address), remedy=say(tell("screen.link.nobody.do"))
+                tell("screen.link.nobody"), where=str(self.address), remedy=tell("screen.link.nobody.do")
             ) from err
 
 
@@ -285,8 +285,9 @@ def _decoded(body: bytes, kind: type[_T]) -> _T:
     try:
         return msgspec.json.decode(body, type=kind)
     except msgspec.DecodeError as err:
-        what = say(tell("screen.link.answer_unreadable", error=str(err)))
-        raise DaemonError(what, remedy=say(tell("screen.link.answer_unreadable.do"))) from err
+        raise DaemonError(
+            tell("screen.link.answer_unreadable", error=str(err)), remedy=tell("screen.link.answer_unreadable.do")
+        ) from err
 
 
 def _error_of(body: bytes, status: int) -> PourcallError:
@@ -294,6 +295,5 @@ def _error_of(body: bytes, status: int) -> PourcallError:
     try:
         said = msgspec.json.decode(body, type=ApiError)
     except msgspec.DecodeError:
-        what = say(tell("screen.link.http", status=status))
-        return DaemonError(what, remedy=say(tell("screen.link.http.do")))
+        return DaemonError(tell("screen.link.http", status=status), remedy=tell("screen.link.http.do"))
     return Refused(said.what, where=said.where, remedy=said.remedy)

@@ -10,7 +10,6 @@ from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.settings import Sound
 from pourcall.contract.units import Unit
-from pourcall.texts import say
 from pourcall.tui.client import Address
 
 LOG_BYTES = 1_000_000
@@ -30,7 +29,7 @@ def address_for(paths: Paths, *, url: str = "", token: str = "") -> Address:
         place, said = paths.token.read_text(encoding="ascii").split()
     except (OSError, ValueError) as err:
         raise DaemonError(
-            say(tell("screen.link.no_token")), where=str(paths.token), remedy=say(tell("screen.link.no_token.do"))
+            tell("screen.link.no_token"), where=str(paths.token), remedy=tell("screen.link.no_token.do")
         ) from err
     return Address(url=url or f"http://{place}", token=token or said)
 
@@ -50,7 +49,7 @@ def run_dashboard(
     `log_file`, or nowhere. Raises DaemonError where there is no terminal to draw on.
     """
     if not sys.stderr.isatty() or not sys.stdin.isatty():
-        raise DaemonError(say(tell("screen.no_terminal")), remedy=say(tell("screen.no_terminal.do")))
+        raise DaemonError(tell("screen.no_terminal"), remedy=tell("screen.no_terminal.do"))
     from pourcall.tui.app import Dashboard
 
     handler = _log_to(log_file)

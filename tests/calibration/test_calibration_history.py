@@ -17,7 +17,7 @@ from pourcall.reports.drawings.drift_plot import drift_svg
 from pourcall.sim.plant.cup import Cup, CupRun, bath, cool_cup
 from pourcall.thermometry.reference_points import cal_point
 from pourcall.thermometry.thermocouple import emf_uv, temp_c_or_none
-from tests.told import names, said
+from tests.told import names, refused, said
 
 T0 = 1_780_000_000.0
 
@@ -107,7 +107,7 @@ def test_a_row_entered_by_hand_without_an_emf_is_an_offset() -> None:
 
 def test_two_points_at_one_emf_are_a_contradiction() -> None:
     lead = row(2, "lead", emf_uv("K", 327.462) - emf_uv("K", 419.527), 0.0)
-    with pytest.raises(BadInput, match="same emf"):
+    with refused(BadInput, "calibration.same_emf"):
         in_force([row(1, "zinc", 0.0, 0.0), lead], "K")
 
 

@@ -140,7 +140,7 @@ def test_a_result_that_contradicts_the_record_is_refused_until_it_is_a_correctio
     for pour, finding, stands in (("2026-001-1", "misrun=2", "sound"), ("2026-002-1", "sound", "misrun 2")):
         done = run("pour", "result", pour, finding)
         assert done.code == 2
-        assert f"contradicts what is on record: {stands}" in done.err
+        assert tells(done.err, "defect.contradicts", before=stands)
         assert "--correct" in done.err
         assert run("pour", "result", pour, finding, "--correct").code == 0
     second, first = json.loads(run("pour", "list", "--json").out)
@@ -162,8 +162,8 @@ def test_several_findings_stand_together_or_not_at_all(run: Run, database: Path)
         (("nonsense", "sound"), 3, "is no pour"),
         (("2026-001-1", "misrun=4"), 2, "severity 4 is not 0 to 3"),
         (("2026-001-1", "misrun"), 2, "severity (none)"),
-        (("2026-001-1", "sound", "misrun=1"), 2, "cannot be sound and have misrun"),
-        (("2026-001-1", "misrnu=1"), 2, "Nearest: misrun"),
+        (("2026-001-1", "sound", "misrun=1"), 2, tell("defect.sound_and", defects="misrun")),
+        (("2026-001-1", "misrnu=1"), 2, tell("defect.unknown_near", near="misrun")),
         (("2026-001-1",), 2, tell("cli.pour.nothing_found")),
         ((), 2, tell("cli.pour.none_named")),
     ],
@@ -306,19 +306,19 @@ def test_cold_and_hot_faults_at_once_are_told_from_the_record(run: Run, database
 @pytest.mark.parametrize(
     ("words", "code", "wanted"),
     [
-        (("dek cleat",), 3, "did you mean deck cleat?"),
-        (("deck cleat",), 2, "was poured in"),
+        (("dek cleat",), 3, meant("deck cleat")),
+        (("deck cleat",), 2, tell("advice.several_alloys", setup="deck cleat")),
         (("deck cleat", "--alloy", "za28"), 3, "no alloy called 'za28'"),
-        (("deck cleat", "--alloy", "za27", "--level", "0"), 2, "cannot be meant"),
-        (("deck cleat", "--alloy", "za27", "--level", "most"), 2, "cannot be meant"),
+        (("deck cleat", "--alloy", "za27", "--level", "0"), 2, tell("usage.level", word="0")),
+        (("deck cleat", "--alloy", "za27", "--level", "most"), 2, tell("usage.level", word="most")),
         (("deck cleat", "--alloy", "za27", "--mm", "0"), 2, tell("metal.section", thinnest_mm=0.0)),
         (
             ("deck cleat", "--alloy", "za27", "--material", "gren_sand"),
             2,
             tell("window.no_material", typed="gren_sand", hint=meant("green_sand")),
         ),
-        (("deck cleat", "--alloy", "za27", "--plot", "cleat.gif"), 2, "what kind of picture"),
-        (("deck cleat", "--alloy", "za27", "--since", "2026-007-1"), 3, "no pour '2026-007-1' of this setup"),
+        (("deck cleat", "--alloy", "za27", "--plot", "cleat.gif"), 2, tell("export.no_kind", file="cleat.gif")),
+        (("deck cleat", "--alloy", "za27", "--since", "2026-007-1"), 3, tell("advice.no_pour", pour="2026-007-1")),
         (("deck cleat", "--alloy", "za27", "--since", "2026-001-1", "--unchanged"), 2, "not allowed with"),
     ],
 )

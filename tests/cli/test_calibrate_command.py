@@ -139,7 +139,7 @@ def test_a_correction_no_sound_probe_needs_is_kept_only_when_told_to(run: Run, t
     assert (asked.code, tells(asked.err, "calibration.unproven.far_off")) == (7, True)
     done = run(*words, "--power", "off")
     assert done.code == 7
-    assert "nothing was kept" in done.err
+    assert tells(done.err, "calibration.beyond_class")
     assert run("calibrate", "list").code == 3  # no record was begun
     assert run(*words, "--power", "off", "--anyway").code == 0
 
@@ -148,24 +148,24 @@ def test_a_correction_no_sound_probe_needs_is_kept_only_when_told_to(run: Run, t
 @pytest.mark.parametrize(
     ("words", "code", "told"),
     [
-        (("metal",), 2, "no known temperature"),
+        (("metal",), 2, tell("usage.calibrate.no_point")),
         (("metal", "--point", "unobtainium"), 3, tell("point.unknown", typed="unobtainium")),
         (("metal", "--point", "boiling", "--trace", "x"), 2, tell("point.which_pressure")),
-        (("nobody", "--point", "zinc", "--trace", "x"), 3, "no probe 'nobody'"),
-        (("metal", "--point", "zinc", "--trace", "missing.csv"), 2, "cannot be read"),
-        (("metal", "--point", "zinc", "--trace", "x", "--due", "soon"), 2, "number of days"),
-        (("metal", "--point", "zinc", "--trace", "x", "--depth", "-3"), 2, "depth"),
-        (("metal", "--point", "zinc", "--from-melt", "2026-001"), 3, "no records yet"),
+        (("nobody", "--point", "zinc", "--trace", "x"), 3, tell("cli.no_probe", probe="nobody")),
+        (("metal", "--point", "zinc", "--trace", "missing.csv"), 2, tell("cli.unreadable")),
+        (("metal", "--point", "zinc", "--trace", "x", "--due", "soon"), 2, tell("usage.due", word="soon")),
+        (("metal", "--point", "zinc", "--trace", "x", "--depth", "-3"), 2, tell("cli.dip.depth", figure="-3")),
+        (("metal", "--point", "zinc", "--from-melt", "2026-001"), 3, tell("record.none")),
         (("metal", "--point", "zinc"), 6, tell("api.not_running")),
         (
             ("metal", "--point", "boiling", "--pressure", "29.9hPa"),
             2,
             tell("point.pressure_outside", pressure_hpa=29.9),
         ),
-        (("show",), 2, "which probe"),
-        (("show", "metal"), 3, "no records yet"),
-        (("list", "metal"), 2, "takes no probe"),
-        (("metal", "zinc"), 2, "one word too many"),
+        (("show",), 2, tell("usage.calibrate.which")),
+        (("show", "metal"), 3, tell("record.none")),
+        (("list", "metal"), 2, tell("usage.calibrate.no_probe", word="list")),
+        (("metal", "zinc"), 2, tell("usage.calibrate.word", word="zinc")),
     ],
 )
 def test_what_cannot_be_done_is_told_with_its_remedy(

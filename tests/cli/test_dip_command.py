@@ -93,11 +93,11 @@ def test_a_melt_that_is_not_there_and_a_shop_without_melts(recorded: Path, run: 
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("--list", "--read", "500C"), "--list tells what is on the record"),
-        (("--list", "--depth", "60"), "--list tells what is on the record"),
-        (("--melt", "2026-014"), "belong to --list"),
-        (("--json",), "belong to --list"),
-        (("--read", "500C", "--no-stirred"), "belong to a dip of ours"),
+        (("--list", "--read", "500C"), tell("usage.dip.list")),
+        (("--list", "--depth", "60"), tell("usage.dip.list")),
+        (("--melt", "2026-014"), tell("usage.only_with", option="--melt", other="--list")),
+        (("--json",), tell("usage.only_with", option="--json", other="--list")),
+        (("--read", "500C", "--no-stirred"), tell("usage.dip.read")),
         (("--depth", "nan"), tell("cli.dip.depth", figure="nan")),
         (("--depth", "0"), tell("cli.dip.depth", figure="0")),
     ],

@@ -257,10 +257,10 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
 @pytest.mark.parametrize(
     ("given", "code", "said"),
     [
-        ((), 2, "no alloy is named"),
-        (("za27",), 2, "no mould is named"),
+        ((), 2, tell("usage.plan.no_alloy")),
+        (("za27",), 2, tell("plan.no_mould")),
         (("zamak77", "--mould", "a,kg=1"), 3, "zamak77"),
-        (("za27", "--mould", "kg=1"), 2, "a mould without a name"),
+        (("za27", "--mould", "kg=1"), 2, tell("usage.mould.no_name", given="kg=1")),
         (("za27", "--mould", "a,kg=-1"), 2, tell("quantity.none", typed="-1", measure="mass")),
         (("za27", "--mould", "a,kg=0.5,mm=-6"), 2, "thinnest_mm"),
         (("za27", "--mould", "a,kg=0.5,mm=900000"), 2, "thinnest_mm"),
@@ -268,7 +268,7 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
         (("za27", "--mould", "a,kg=0.5,mm=thin"), 2, tell("quantity.none", typed="thin", measure="number")),
         (("za27", "--mould", "a,kg=0.5,copies=1.5"), 2, "copies"),
         (("za27", "--mould", "a,kg=0.5,thik=5"), 2, meant("thickest")),
-        (("za27", "--mould", "a,kg=0.5,kg=0.6"), 2, "given twice"),
+        (("za27", "--mould", "a,kg=0.5,kg=0.6"), 2, tell("usage.twice", word="kg")),
         (("za27", "--mould", "a,kg=0.5,material=green_snad"), 2, meant("green_sand")),
         (("za27", "--mould", "a,casting=500g,volume=60"), 2, tell("charge_plan.wrong.twice", mould="a")),
         (("za27", "--mould", "a,pattern=50g"), 2, tell("charge_plan.wrong.density", mould="a")),
@@ -285,7 +285,7 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
         (("za27", "--mould", "a,kg=0.5", "--walk", "soon"), 2, tell("quantity.none", typed="soon", measure="time")),
         (("a356", "--mould", "foil,kg=0.2,mm=0.4,flow=50,head=60"), 2, tell("filling.no_head")),
         (("za27", "--file", "no-such-file.toml"), 2, "no-such-file.toml"),
-        (("za27", "--mould", "a,kg=0.5", "--furnace", "club"), 2, "there are no settings"),
+        (("za27", "--mould", "a,kg=0.5", "--furnace", "club"), 2, tell("settings.none_no_furnace", furnace="club")),
         (("za27", "--mould", "a,kg=0.5", "--html", "/dev/null/plan.html"), 5, "/dev/null"),
     ],
 )

@@ -24,7 +24,7 @@ from pourcall.replay.pour_again import pour_at
 from pourcall.replay.pour_changes import Change, prepare
 from pourcall.texts import written
 from pourcall.texts.catalogue import English, current
-from tests.told import said, tells
+from tests.told import heard, meant, refused, said, tells
 
 Run = Callable[..., Any]
 UTC_S = 4_000_000_000.0
@@ -164,41 +164,53 @@ def test_a_pour_that_was_none_leaves_every_list_and_comes_back(home: Path, run: 
     assert tells(run("pour", "show", "2026-001-2").out, "cli.pour.struck_out", why="marked twice", who="shop")
     for words in (("sheet", "2026-001-2"), ("compare", "2026-001-1", "2026-001-2")):
         done = run(*words)
-        assert (done.code, "that pour was none: marked twice" in done.err) == (2, True)
+        assert (done.code, tells(done.err, "record.was_no_pour", why="marked twice")) == (2, True)
     done = run("pour", "correct", "2026-001-2", "--at", "+5s")
-    assert (done.code, "Take that back first, with --restore" in done.err) == (2, True)
+    assert (done.code, tells(done.err, "record.was_no_pour.remedy", pour="2026-001-2")) == (2, True)
     assert run("pour", "correct", "2026-001-2", "--restore", "--who", "Ann").code == 0
     again = shown(run, "2026-001-2")
     assert {**again["row"], "corrected": False, "who": "", "why": ""} == {**first, "corrected": False}
     assert len(again["earlier"]) == 2
     assert (rows(home, "pours"), rows(home, "corrections")) == (4, 2)  # struck out, and that taken back
     done = run("pour", "correct", "2026-001-1", "--restore")
-    assert (done.code, "it stands as it was first marked" in done.err) == (2, True)
+    assert (done.code, tells(done.err, "correction.never")) == (2, True)
 
 
 REFUSED = (
-    (("correct", "2026-001-1"), 2, "nothing is to be corrected (2026-001-1). Give --at, --lift or --mould"),
-    (("correct", "2026-001-9", "--at", "+5s"), 3, "no pour '2026-001-9' on record"),
-    (("correct", "2026-001-9", "--restore"), 3, "no pour '2026-001-9' on record"),
-    (("correct", "nonsense", "--restore"), 3, "'nonsense' is no pour"),
-    (("correct", "2026-001-1", "--at", "half past two"), 2, "'half past two' is no time"),
-    (("correct", "2026-001-1", "--at", "25:00"), 2, "'25:00' is no time"),
-    (("correct", "2026-001-1", "--at", "-9000s"), 2, "that is before the melt began: the pour"),
-    (("correct", "2026-001-1", "--at", "+9000s"), 2, "Give a time before the melt ended"),
-    (("correct", "2026-001-1", "--lift", "+500s"), 2, "the lift would have been after that"),
-    (("correct", "2026-001-1", "--at", "+5s", "--lift", "+30s"), 2, "cannot have been lifted after it was poured"),
-    (("correct", "2026-001-1", "--lift", "-5s", "--no-lift"), 2, "a lift and no lift contradict each other"),
-    (("correct", "2026-001-1", "--mould", "cleat 9"), 2, "in melt 2026-001. Its moulds are: cleat 1"),
-    (("correct", "2026-001-1", "--mould", "cleat 1"), 2, "that is how it is on record"),
-    (("correct", "2026-001-1", "--not-poured", " "), 2, "why was it no pour?"),
-    (("correct", "2026-001-1", "--not-poured", "x", "--at", "+5s"), 2, "these corrections contradict each other"),
-    (("correct", "2026-001-1", "--not-poured", "x", "--restore"), 2, "these corrections contradict each other"),
-    (("correct", "2026-001-1", "--not-poured", "x", "--why", "y"), 2, "the reason is told twice"),
-    (("correct", "2026-001-1", "--at", "+5s", "--who", "a\x07"), 2, "a character that cannot be seen: U+0007"),
-    (("complete", "2026-001-1"), 2, "nothing is said of it"),
-    (("complete", "2026-001-7", "--batch", "B7"), 3, "no pour '2026-001-7' on record"),
-    (("complete", "2026-001-1", "--setup", "deck claet 160 mm"), 3, "did you mean deck cleat 160 mm?"),
-    (("complete", "2026-001-1", "--note", "bell\x07"), 2, "the note has a character that cannot be seen: U+0007"),
+    (("correct", "2026-001-1"), 2, tell("correction.nothing")),
+    (("correct", "2026-001-9", "--at", "+5s"), 3, tell("record.no_pour", pour="2026-001-9")),
+    (("correct", "2026-001-9", "--restore"), 3, tell("record.no_pour", pour="2026-001-9")),
+    (("correct", "nonsense", "--restore"), 3, tell("record.not_a_pour", typed="nonsense")),
+    (("correct", "2026-001-1", "--at", "half past two"), 2, tell("usage.time", word="half past two")),
+    (("correct", "2026-001-1", "--at", "25:00"), 2, tell("usage.time", word="25:00")),
+    (("correct", "2026-001-1", "--at", "-9000s"), 2, tell("correction.before_melt", moment="pour")),
+    (("correct", "2026-001-1", "--at", "+9000s"), 2, tell("correction.before_end")),
+    (("correct", "2026-001-1", "--lift", "+500s"), 2, tell("correction.after_melt", moment="lift")),
+    (("correct", "2026-001-1", "--at", "+5s", "--lift", "+30s"), 2, tell("correction.lift_after")),
+    (
+        ("correct", "2026-001-1", "--lift", "-5s", "--no-lift"),
+        2,
+        tell("usage.contradict", first="--lift", second="--no-lift"),
+    ),
+    (("correct", "2026-001-1", "--mould", "cleat 9"), 2, tell("correction.no_mould", mould="cleat 9", melt="2026-001")),
+    (("correct", "2026-001-1", "--mould", "cleat 1"), 2, tell("correction.same")),
+    (("correct", "2026-001-1", "--not-poured", " "), 2, tell("correction.no_reason")),
+    (("correct", "2026-001-1", "--not-poured", "x", "--at", "+5s"), 2, tell("correction.several")),
+    (("correct", "2026-001-1", "--not-poured", "x", "--restore"), 2, tell("correction.several")),
+    (
+        ("correct", "2026-001-1", "--not-poured", "x", "--why", "y"),
+        2,
+        tell("usage.contradict", first="--not-poured WHY", second="--why"),
+    ),
+    (
+        ("correct", "2026-001-1", "--at", "+5s", "--who", "a\x07"),
+        2,
+        tell("entry.unseen", entry_part="who", code="U+0007"),
+    ),
+    (("complete", "2026-001-1"), 2, tell("correction.nothing_told")),
+    (("complete", "2026-001-7", "--batch", "B7"), 3, tell("record.no_pour", pour="2026-001-7")),
+    (("complete", "2026-001-1", "--setup", "deck claet 160 mm"), 3, meant("deck cleat 160 mm")),
+    (("complete", "2026-001-1", "--note", "bell\x07"), 2, tell("entry.unseen", entry_part="note", code="U+0007")),
 )
 
 
@@ -207,7 +219,7 @@ def test_a_correction_that_cannot_stand_is_refused_in_words_and_nothing_is_writt
     before = [rows(home, table) for table in tables]
     for words, code, says in REFUSED:
         done = run("pour", *words)
-        assert (done.code, says in done.err) == (code, True), (words, done.err)
+        assert (done.code, heard(done.err, says)) == (code, True), (words, done.err)
         assert "Traceback" not in done.err
     assert [rows(home, table) for table in tables] == before
 
@@ -242,7 +254,7 @@ def test_a_correction_that_another_one_overtook_is_refused(home: Path) -> None:
     conn = connect(database(home))
     try:
         enter(conn, asked, UTC_S, change)
-        with pytest.raises(BadInput, match="it was corrected in between"):
+        with refused(BadInput, "correction.overtaken"):
             enter(conn, asked, UTC_S, change)
     finally:
         conn.close()

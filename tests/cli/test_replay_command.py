@@ -75,9 +75,12 @@ def test_the_cold_junction_of_a_file_is_used_row_by_row(run: Run, tmp_path: Path
     ("words", "told"),
     [
         (("--column", "emf [mV]", "--cold-column", "terminals"), tell("trace.no_column", column="terminals")),
-        (("--column", "board [C]", "--cold-column", "board [C]"), "is for an emf"),
-        (("--column", "emf [mV]", "--cold-column", "board [C]", "--cold", "20C"), "Leave one of them out"),
-        (("--column", "emf [mV]", "--cold-column", "emf [mV]"), "a cold junction is a temperature"),
+        (("--column", "board [C]", "--cold-column", "board [C]"), tell("usage.cold_for_emf", option="--cold-column")),
+        (
+            ("--column", "emf [mV]", "--cold-column", "board [C]", "--cold", "20C"),
+            tell("usage.contradict", first="--cold", second="--cold-column"),
+        ),
+        (("--column", "emf [mV]", "--cold-column", "emf [mV]"), tell("replay.cold_unit")),
     ],
 )
 def test_a_cold_junction_that_cannot_be_meant_is_refused(

@@ -228,5 +228,5 @@ async def test_a_fit_that_finds_no_room_for_its_files_says_so_and_ends_no_daemon
     monkeypatch: pytest.MonkeyPatch, paths: Paths
 ) -> None:
     monkeypatch.setattr("tempfile.tempdir", str(paths.data / "not there"))
-    with pytest.raises(PourcallError, match="could not be started"):
+    with refused(PourcallError, "daemon.learning_failed"):
         await fit_apart(job())

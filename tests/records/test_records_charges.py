@@ -18,7 +18,7 @@ from pourcall.records.entries.charges import charge_told
 from pourcall.records.read.store import Store
 from pourcall.texts import say
 from tests.records.conftest import UTC_S, Shop, new, returns, scrap
-from tests.told import parts
+from tests.told import message, parts, refused
 
 Maker = Any
 
@@ -91,7 +91,7 @@ def test_an_entry_that_is_taken_back_is_kept_and_its_number_is_not_given_again(s
     shop.charge("2026-001", scrap(0.1))
     assert shop.charges("2026-001") == [(1, 1.0, "new", "", 0, "told"), (3, 0.1, "scrap", "", None, "")]
     assert shop.rows("charges") == 4
-    with pytest.raises(NotFound, match=r"no entry 2 in its charge .*|no entry 2 in its charge"):
+    with refused(NotFound, "charge.no_entry", number=2):
         shop.charge("2026-001", scrap(0.2), correcting=2)
 
 
@@ -103,44 +103,44 @@ def test_gates_of_a_pour_and_ingots_of_a_melt_are_metal_of_that_melt(shop: Shop)
         (1, 0.2, "returns", "2026-001", 1, "carried on"),
         (2, 0.3, "returns", "2026-001-i2", 1, "carried on"),
     ]
-    with pytest.raises(NotFound, match="Ingots of melt 2026-001: 2026-001-i1, 2026-001-i2"):
+    with refused(NotFound, "charge.no_ingot", ingot="2026-001-i3") as caught:
         shop.charge("2026-003", returns(0.3, "2026-001-i3"))
+    assert message(caught.value.remedy).facts["known"] == "2026-001-i1, 2026-001-i2"
 
 
 @pytest.mark.parametrize(
     ("entries", "says"),
     [
-        ((), "nothing is said to have gone into the pot"),
-        ((new(1.0, remelts=2),), "new metal with a remelt count of 2 contradicts itself"),
-        ((new(1.0, origin="2026-001"),), "new metal from melt 2026-001 contradicts itself"),
-        ((scrap(1.0, origin="2026-001"),), "scrap metal from melt 2026-001 contradicts itself"),
-        ((returns(1.0, remelts=-1),), "a remelt count of -1 cannot be meant"),
-        ((returns(1.0, remelts=51),), "a remelt count of 51 cannot be meant"),
-        ((returns(1.0, "2026-002"),), "melt 2026-002 cannot be a source of its own"),
-        ((returns(1.0, "2026-002-1"),), "melt 2026-002 cannot be a source of its own"),
-        ((returns(1.0, "2026-003"),), "melt 2026-003 began after melt 2026-002"),
-        ((returns(1.0, "2026-009"),), "no melt '2026-009' on record"),
-        ((returns(1.0, "\x1b[31m"),), "the melt it is from has a character that cannot be seen: U+001B"),
-        ((returns(1.0, "2026-001", remelts=1), returns(1.0, "x")), "no melt 'x' on record"),
-        ((new(0.0),), "0 kg is outside 0 to 100 kg"),
-        ((new(float("inf")),), "inf kg is outside"),
-        ((ChargeEntry(source="cheese", mass_kg=1.0),), "'cheese' is no source of metal. Use new, returns, scrap"),
-        ((scrap(1.0, detail="bell\x07"),), "the words about the metal has a character that cannot be seen: U+0007"),
+        ((), tell("charge.nothing")),
+        ((new(1.0, remelts=2),), tell("charge.new_remelted", remelts=2)),
+        ((new(1.0, origin="2026-001"),), tell("charge.not_returns", source="new", origin="2026-001")),
+        ((scrap(1.0, origin="2026-001"),), tell("charge.not_returns", source="scrap", origin="2026-001")),
+        ((returns(1.0, remelts=-1),), tell("charge.remelts", remelts=-1)),
+        ((returns(1.0, remelts=51),), tell("charge.remelts", remelts=51)),
+        ((returns(1.0, "2026-002"),), tell("charge.own_source", melt="2026-002")),
+        ((returns(1.0, "2026-002-1"),), tell("charge.own_source", melt="2026-002")),
+        ((returns(1.0, "2026-003"),), tell("charge.later_source", origin="2026-003", melt="2026-002")),
+        ((returns(1.0, "2026-009"),), tell("record.no_melt", melt="2026-009")),
+        ((returns(1.0, "\x1b[31m"),), tell("entry.unseen", entry_part="origin", code="U+001B")),
+        ((returns(1.0, "2026-001", remelts=1), returns(1.0, "x")), tell("record.no_melt", melt="x")),
+        ((new(0.0),), tell("entry.mass", mass_kg=0.0, most_kg=100.0)),
+        ((new(float("inf")),), tell("entry.mass", mass_kg=float("inf"), most_kg=100.0)),
+        ((ChargeEntry(source="cheese", mass_kg=1.0),), tell("charge.source", source="cheese")),
+        ((scrap(1.0, detail="bell\x07"),), tell("entry.unseen", entry_part="metal_detail", code="U+0007")),
     ],
 )
 def test_a_charge_that_contradicts_itself_or_the_record_is_refused_as_a_whole(
-    shop: Shop, entries: tuple[ChargeEntry, ...], says: str
+    shop: Shop, entries: tuple[ChargeEntry, ...], says: Message
 ) -> None:
     with pytest.raises(PourcallError) as caught:
         shop.charge("2026-002", *((new(1.0), *entries) if entries else ()))
-    where = f"{caught.value}".replace(" (2026-002)", "").replace(" (--from)", "")
-    assert says in where
+    assert caught.value.what == says
     assert shop.rows("charges") == 0
 
 
 def test_a_told_remelt_count_below_that_of_its_melt_contradicts_the_record(shop: Shop) -> None:
     shop.charge("2026-001", returns(1.0, remelts=2))
-    with pytest.raises(BadInput, match="returns of 2026-001 were molten 3 times before, not 2"):
+    with refused(BadInput, "charge.carried", origin="2026-001", least=3, remelts=2):
         shop.charge("2026-002", returns(0.5, "2026-001", remelts=2))
     shop.charge("2026-002", returns(0.5, "2026-001", remelts=3))  # what is carried on may be told too
     assert shop.charges("2026-002") == [(1, 0.5, "returns", "2026-001", 3, "told")]

@@ -18,7 +18,7 @@ from pourcall.contract.entries import (
 from pourcall.contract.errors import BadInput, NotFound, PourcallError
 from pourcall.contract.events import MeltEnded
 from pourcall.contract.inputs import CommandIn, EndMelt, MeltEnding
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.daemon.api import library
 from pourcall.engine.melt.melt_run import MeltRun
@@ -29,7 +29,7 @@ from pourcall.records.read.store import Store
 from pourcall.reports.tables.export import export_pours, melt_csv
 from pourcall.texts import say
 from tests.records.conftest import UTC_S, Shop, new, returns
-from tests.told import name_of, parts, said
+from tests.told import meant, name_of, parts, refused, said
 
 Maker = Any
 
@@ -95,7 +95,7 @@ def test_a_melt_that_runs_is_not_ended_by_a_later_entry(
     recorder = recording()
     recorder.wait(recorder.put("crucible", *make.start(200.0, make.plan()))).result(5)
     asked = EndingRequest(melt="2026-001", heel_kg=0.2)
-    with pytest.raises(BadInput, match="has not ended"):
+    with refused(BadInput, "ending.not_ended", melt="2026-001"):
         recorder.call(lambda conn: library.enter(conn, asked, UTC_S + 300.0)).result(5)
     with pytest.raises(NotFound):
         recorder.call(lambda conn: library.enter(conn, EndingRequest(melt="x", heel_kg=0.2), UTC_S)).result(5)
@@ -157,26 +157,28 @@ def test_a_pour_keeps_the_version_of_its_setup(shop: Shop, make: Maker) -> None:
 @pytest.mark.parametrize(
     ("asked", "says"),
     [
-        ({"name": "cleat", "add": True}, "is described already"),
-        ({"name": "claet", "thinnest_mm": 5.0}, "no mould setup 'claet' is described; did you mean cleat?"),
-        ({"name": "cleat"}, "nothing is to be changed"),
-        ({"name": "cleat", "thinnest_mm": 6.0}, "is like that already"),
-        ({"name": "cleat", "thinnest_mm": 0.0}, "a thinnest section of 0 mm cannot be meant"),
-        ({"name": "cleat", "material": "cheese"}, "'cheese' is no mould material. Use one of green_sand"),
-        ({"name": "cleat", "mass_kg": 1e9}, "outside 0 to 100 kg"),
-        ({"name": "cleat", "preheat_c": 5000.0}, "cannot be meant"),
-        ({"name": "cleat", "gating": "two\x1b[31m"}, "the gating has a character that cannot be seen: U+001B"),
-        ({"name": "a,b", "add": True}, "has a comma"),
-        ({"name": "  ", "add": True}, "the name of the mould setup is empty"),
-        ({"name": "x" * 81, "add": True}, "has 81 characters. At most 80"),
-        ({"name": "a\u202eb", "add": True}, "U+202E"),
+        ({"name": "cleat", "add": True}, tell("record.setup.exists", setup="cleat")),
+        ({"name": "claet", "thinnest_mm": 5.0}, tell("record.setup.unknown", setup="claet", hint=meant("cleat"))),
+        ({"name": "cleat"}, tell("record.setup.no_change", setup="cleat")),
+        ({"name": "cleat", "thinnest_mm": 6.0}, tell("record.setup.same", setup="cleat")),
+        ({"name": "cleat", "thinnest_mm": 0.0}, tell("record.setup.thinnest", thinnest_mm=0.0)),
+        ({"name": "cleat", "material": "cheese"}, tell("window.no_material", typed="cheese", hint=NOTHING)),
+        ({"name": "cleat", "mass_kg": 1e9}, tell("entry.mass", mass_kg=1e9, most_kg=100.0)),
+        ({"name": "cleat", "preheat_c": 5000.0}, tell("record.setup.preheat", preheat_c=5000.0)),
+        ({"name": "cleat", "gating": "two\x1b[31m"}, tell("entry.unseen", entry_part="gating", code="U+001B")),
+        ({"name": "a,b", "add": True}, tell("entry.no_plain_name", entry_part="setup_name", given="a,b")),
+        ({"name": "  ", "add": True}, tell("entry.no_name", entry_part="setup_name")),
+        ({"name": "x" * 81, "add": True}, tell("entry.too_long", entry_part="setup_name", count=81)),
+        ({"name": "a\u202eb", "add": True}, tell("entry.unseen", entry_part="setup_name", code="U+202E")),
     ],
 )
-def test_a_setup_that_cannot_be_is_refused_and_nothing_is_written(shop: Shop, asked: dict[str, Any], says: str) -> None:
+def test_a_setup_that_cannot_be_is_refused_and_nothing_is_written(
+    shop: Shop, asked: dict[str, Any], says: Message
+) -> None:
     shop.enter(MouldSetupRequest(name="cleat", add=True, thinnest_mm=6.0))
     with pytest.raises(PourcallError) as caught:
         shop.enter(MouldSetupRequest(**asked))
-    assert says in str(caught.value)
+    assert caught.value.what == says
     assert shop.rows("mould_setups") == 1
 
 

@@ -19,6 +19,7 @@ from pourcall.records.read.journal import read_inputs
 from pourcall.records.read.store import Store
 from pourcall.records.write.backlog import PACK_ROWS
 from pourcall.records.write.recorder import LOCKED_AFTER_S, Recorder
+from tests.told import refused
 
 Maker = Any
 
@@ -244,7 +245,7 @@ def test_a_file_put_in_our_place_gets_what_comes_and_the_old_one_is_kept(
 
 def test_a_folder_that_cannot_be_made_is_refused_at_the_start(tmp_path: Path, told: Any, clock: Any) -> None:
     (tmp_path / "file").write_text("in the way")  # refuses root as well, which a mode would not
-    with pytest.raises(StoreError, match="cannot be opened"):
+    with refused(StoreError, "record.not_usable"):
         Recorder(tmp_path / "file" / "a.sqlite", on_state=told, clock=clock).start()
 
 

@@ -15,6 +15,7 @@ from pourcall.contract.errors import BadInput
 from pourcall.records.entries import entries, setups
 from pourcall.records.read.store import Store
 from pourcall.records.write.rows import insert
+from tests.told import refused
 
 UTC_S = 1_780_000_000.0
 
@@ -80,7 +81,7 @@ def test_words_are_found_where_they_stand(shop: Path, words: list[str], found: l
 
 @pytest.mark.parametrize("words", [[], [""], ["  "], ["a b c d e f g h i"]])
 def test_no_word_or_a_whole_story_is_refused(shop: Path, words: list[str]) -> None:
-    with pytest.raises(BadInput, match="words"):
+    with refused(BadInput, "record.find_words"):
         where(shop, *words)
 
 
@@ -128,5 +129,5 @@ def test_a_period_has_the_days_of_the_calendar(
 
 @pytest.mark.parametrize("text", ["2026-13", "2026-02-30", "26-09", "yesterday", "2026-09-14T10:00", "0000", "9999"])
 def test_what_is_no_date_is_refused(text: str) -> None:
-    with pytest.raises(BadInput, match="no date"):
+    with refused(BadInput, "usage.date", word=text):
         bounds(text)

@@ -22,7 +22,7 @@ from pourcall.reports.pages.as_html import html
 from pourcall.reports.pages.compare_page import compare_page, comparison_text, overlay
 from pourcall.texts import say, word
 from pourcall.trials.compare import MOST, Comparison, compare
-from tests.told import said
+from tests.told import refused, said
 
 Change = Callable[[PourFacts], PourFacts]
 
@@ -205,7 +205,7 @@ def test_pours_not_inspected_and_temperatures_not_known_are_said() -> None:
     "names", [["2026-001-1"], ["2026-001-1", "2026-001-1"], [f"2026-{n:03}-1" for n in range(MOST + 1)]]
 )
 def test_one_pour_or_the_same_twice_or_a_crowd_is_refused(names: list[str]) -> None:
-    with pytest.raises(BadInput, match="different"):
+    with refused(BadInput, "comparison.not_several"):
         compare([facts(name) for name in names])
 
 
@@ -252,7 +252,7 @@ def test_lines_aligned_on_the_liquidus_meet_there_and_not_when_aligned_on_the_po
 
 
 def test_a_pour_whose_liquidus_is_not_known_cannot_be_aligned_on_it() -> None:
-    with pytest.raises(BadInput, match="2026-002-1"):
+    with refused(BadInput, "comparison.no_liquidus", pour="2026-002-1"):
         overlay([facts("2026-001-1"), facts("2026-002-1", liquidus_s=None)], "liquidus", Unit.C)
 
 

@@ -19,7 +19,7 @@ from pourcall.contract.status import Reason
 from pourcall.records.read.store import Store
 from pourcall.reports.tables.csv_text import write_files, write_whole_bytes
 from pourcall.reports.tables.export import export_melt, export_pour
-from tests.told import said
+from tests.told import refused, said
 
 ARROW = importlib.util.find_spec("pyarrow") is not None
 
@@ -105,7 +105,7 @@ def test_parquet_without_pyarrow_says_what_to_install_and_writes_nothing(
 ) -> None:
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
-    with Store.read(melted) as store, pytest.raises(BadInput, match=r"pourcall\[parquet\]"):
+    with Store.read(melted) as store, refused(BadInput, "export.no_parquet"):
         export_melt(store, "2026-001", tmp_path / "out", kind="parquet")
     assert not (tmp_path / "out").exists()
 

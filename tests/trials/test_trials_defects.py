@@ -4,6 +4,7 @@ import pytest
 
 from pourcall.contract.errors import BadInput
 from pourcall.trials.defects import Finding, check_findings, defects, find_defect, parse_finding, sides
+from tests.told import refused
 
 # The classic pairs: misrun and cold shut of a cold pour; penetration, shrinkage and gas of a hot one (several pages on
 # casting defects and pouring temperature, sourced). Groups A to G: scheme of the foundry technical associations as the
@@ -35,7 +36,7 @@ def test_a_class_is_found_by_key_or_trade_term(name: str) -> None:
 
 
 def test_an_unknown_class_is_refused_with_the_nearest() -> None:
-    with pytest.raises(BadInput, match="Nearest: misrun"):
+    with refused(BadInput, "defect.unknown_near"):
         find_defect("misrnu")
 
 
@@ -54,9 +55,9 @@ def test_a_finding_that_cannot_be_meant_is_refused(text: str) -> None:
 
 def test_contradictory_findings_are_refused() -> None:
     sound, misrun = Finding(defect="sound", severity=0), Finding(defect="misrun", severity=2)
-    with pytest.raises(BadInput, match="sound and have misrun"):
+    with refused(BadInput, "defect.sound_and", defects="misrun"):
         check_findings([sound, misrun])
-    with pytest.raises(BadInput, match="twice"):
+    with refused(BadInput, "defect.twice"):
         check_findings([misrun, Finding(defect="misrun", severity=1)])
     check_findings([sound, Finding(defect="misrun", severity=0)])
 

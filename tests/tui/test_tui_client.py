@@ -13,10 +13,9 @@ from pourcall.contract.api import CommandResult, StreamDelta
 from pourcall.contract.errors import DaemonError, Refused
 from pourcall.contract.events import CommandRefused, MeltState
 from pourcall.contract.inputs import AckAlarm, MarkPour
-from pourcall.contract.message import Message
+from pourcall.contract.message import Message, tell
 from pourcall.contract.snapshot import MetalView
 from pourcall.tui.client import BACK_OFF_S, LOST_AFTER_S, Address, ApiClient, LinkState, merge
-from tests.told import said
 
 
 class Hands:
@@ -174,7 +173,7 @@ async def test_no_daemon_is_told_with_the_remedy(short_dir: Any) -> None:
     async with ApiClient(Address(socket=short_dir / "none.sock")) as client:
         with pytest.raises(DaemonError) as refused:
             await client.send("forge", AckAlarm())
-    assert refused.value.remedy == said("screen.link.nobody.do")
+    assert refused.value.remedy == tell("screen.link.nobody.do")
 
 
 async def test_another_major_version_is_read_only(daemon: Any, scenes: Any, eventually: Callable[..., Any]) -> None:

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from pourcall.contract.errors import DaemonError
+from pourcall.contract.message import tell
 from pourcall.contract.paths import paths_for
 from pourcall.tui.client import Address
 from pourcall.tui.main import address_for, run_dashboard
-from tests.told import said
 
 PROGRAM = """
 import sys, pathlib
@@ -33,7 +33,7 @@ def test_over_tcp_the_token_comes_from_its_file_or_is_missed_in_words(tmp_path: 
     paths = paths_for({"POURCALL_HOME": str(tmp_path)}, "linux", tmp_path)
     with pytest.raises(DaemonError) as missed:
         address_for(paths, url="http://127.0.0.1:8123")
-    assert missed.value.what == said("screen.link.no_token")
+    assert missed.value.what == tell("screen.link.no_token")
     paths.token.parent.mkdir(parents=True)
     paths.token.write_text("127.0.0.1:8123 s3cret\n")
     assert address_for(paths, url="http://127.0.0.1:8123") == Address(url="http://127.0.0.1:8123", token="s3cret")
@@ -46,7 +46,7 @@ def test_without_a_terminal_it_says_what_to_use_instead(tmp_path: Path, monkeypa
         monkeypatch.setattr(sys, "stdin", nothing)
         with pytest.raises(DaemonError) as refused:
             run_dashboard(Address(socket=tmp_path / "d.sock"))
-    assert refused.value.what == said("screen.no_terminal")
+    assert refused.value.what == tell("screen.no_terminal")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")

@@ -7,6 +7,7 @@ from typing import Any
 from pourcall.cli.pours.entering import enter, melt_meant
 from pourcall.contract.entries import ChargeEntry, ChargeRequest
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.quantities import kilograms
 
 _STARTS = ("new", "returns", "scrap")
@@ -59,17 +60,16 @@ def run(args: argparse.Namespace) -> int:
     """Check what was typed, then record it whole."""
     entries = charge_entries(args.told or [])
     if args.correct and args.take_back:
-        raise BadInput("--correct and --take-back contradict each other", remedy="Give one of them")
+        raise BadInput(
+            tell("usage.contradict", first="--correct", second="--take-back"), remedy=tell("usage.contradict.remedy")
+        )
     correcting = _entry_number(args.correct or args.take_back) if args.correct or args.take_back else 0
     if args.take_back and entries:
-        raise BadInput("an entry cannot be taken back and told anew", remedy="Use --correct to tell it anew")
+        raise BadInput(tell("usage.charge.taken_back"), remedy=tell("usage.charge.taken_back.remedy"))
     if args.correct and not entries:
-        raise BadInput("what was it really?", where="--correct", remedy="Add --new, --returns or --scrap with its mass")
+        raise BadInput(tell("usage.charge.corrected"), where="--correct", remedy=tell("usage.charge.corrected.remedy"))
     if not entries and not correcting:
-        raise BadInput(
-            "nothing is said to have gone into the pot",
-            remedy="Write --new 1.2kg, --returns 0.6kg --from 2026-011, or --scrap 200g",
-        )
+        raise BadInput(tell("charge.nothing"), remedy=tell("charge.nothing.remedy"))
     melt = melt_meant(args.melt, args.furnace)
     return enter(ChargeRequest(melt=melt, entries=entries, correcting=correcting, why=args.why, who=args.who))
 
@@ -83,13 +83,13 @@ def charge_entries(told: Typed) -> tuple[ChargeEntry, ...]:
             continue
         if not found:
             raise BadInput(
-                f"--{word} {value.strip()} stands before any metal",
-                remedy="First --new, --returns or --scrap with a mass",
+                tell("usage.charge.before_metal", option=f"--{word}"), remedy=tell("usage.charge.before_metal.remedy")
             )
         key = {"from": "origin", "remelt": "remelts", "what": "detail"}[word]
         if key in found[-1]:
             raise BadInput(
-                f"--{word} is told twice of {found[-1]['source']}", remedy="Begin the next metal with its own --returns"
+                tell("usage.charge.twice", option=f"--{word}", source=found[-1]["source"]),
+                remedy=tell("usage.charge.twice.remedy"),
             )
         found[-1][key] = _count(value) if word == "remelt" else value.strip()
     return tuple(ChargeEntry(**fields) for fields in found)
@@ -99,13 +99,15 @@ def _count(text: str) -> int:
     try:
         count = int(text)
     except ValueError:
-        raise BadInput(f"a remelt count of {text.strip()!r} is no whole number", remedy="Write --remelt 2") from None
+        raise BadInput(
+            tell("usage.charge.remelts", word=text.strip()), remedy=tell("usage.charge.remelts.remedy")
+        ) from None
     if count < 0:
-        raise BadInput(f"a remelt count of {count} cannot be meant", remedy="New metal has 0; leave it out if unknown")
+        raise BadInput(tell("usage.charge.remelts", word=text.strip()), remedy=tell("usage.charge.remelts.remedy"))
     return count
 
 
 def _entry_number(text: str) -> int:
     if not (text.strip().isascii() and text.strip().isdecimal()) or int(text) < 1:
-        raise BadInput(f"{text.strip()!r} is no entry", remedy="`pourcall melt show MELT` numbers them from 1")
+        raise BadInput(tell("usage.charge.entry", word=text.strip()), remedy=tell("usage.charge.entry.remedy"))
     return int(text)

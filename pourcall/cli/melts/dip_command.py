@@ -61,17 +61,19 @@ def run(args: argparse.Namespace) -> int:
     told = args.depth is not None or args.stirred is not None or bool(args.probe)
     if args.list:
         if told or args.read or args.ago:
-            raise BadInput("--list tells what is on the record; nothing else goes with it", remedy="Use --melt alone")
+            raise BadInput(tell("usage.dip.list"), remedy=tell("usage.dip.list.remedy"))
         return _list(args)
     if args.melt or args.json:
-        raise BadInput("--melt and --json belong to --list", remedy="Write `pourcall dip --list`")
-    if args.read and told:
+        option = "--melt" if args.melt else "--json"
         raise BadInput(
-            "--read is a figure of another instrument; --probe, --depth and --stirred belong to a dip of ours",
-            remedy="Give one or the other",
+            tell("usage.only_with", option=option, other="--list"), remedy=tell("usage.leave_out", option=option)
         )
+    if args.read and told:
+        raise BadInput(tell("usage.dip.read"), remedy=tell("usage.dip.read.remedy"))
     if args.ago and not args.read:
-        raise BadInput("a dip is announced as it begins; --ago belongs to --read", remedy="Leave --ago out")
+        raise BadInput(
+            tell("usage.only_with", option="--ago", other="--read"), remedy=tell("usage.leave_out", option="--ago")
+        )
     if args.read:
         temp_c = temperature_c(args.read, unit_of(args) if args.unit else None)
         ago_s = seconds(args.ago) if args.ago else 0.0

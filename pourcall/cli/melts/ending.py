@@ -47,7 +47,10 @@ def request_of(args: argparse.Namespace) -> EndMelt | EndingRequest:
     """What was typed: for the running melt, or with --melt for one that is over. Raises BadInput."""
     masses = [None if word.strip().casefold() == NONE else kilograms(word) for word in args.ingots]
     if None in masses and len(masses) > 1:
-        raise BadInput("ingots, and none, contradict each other", remedy="Give their masses, or --ingots none")
+        raise BadInput(
+            tell("usage.contradict", first="--ingots MASS", second="--ingots none"),
+            remedy=tell("usage.contradict.remedy"),
+        )
     ingots = tuple(mass for mass in masses if mass is not None)
     no_heel = args.heel.strip().casefold() == NONE
     heel_kg = 0.0 if no_heel or not args.heel else kilograms(args.heel)
@@ -55,9 +58,11 @@ def request_of(args: argparse.Namespace) -> EndMelt | EndingRequest:
     words |= {"poured"} if args.poured else set()
     words |= {"abandoned"} if args.abandoned.strip() else set()
     if {"poured", "abandoned"} <= words:
-        raise BadInput("poured and abandoned contradict each other", remedy="Give one; the rest is --heel, --ingots")
+        raise BadInput(
+            tell("usage.contradict", first="--poured", second="--abandoned"), remedy=tell("usage.contradict.remedy")
+        )
     if args.abandoned and not args.abandoned.strip():
-        raise BadInput("why was it abandoned?", remedy="Write --abandoned 'burner out of gas'")
+        raise BadInput(tell("usage.no_reason"), where="--abandoned", remedy=tell("usage.no_reason.remedy"))
     if args.melt:
         return EndingRequest(
             melt=args.melt,
@@ -69,7 +74,7 @@ def request_of(args: argparse.Namespace) -> EndMelt | EndingRequest:
             who=args.who,
         )
     if args.why:
-        raise BadInput("--why belongs to a correction", remedy="Name the melt that is over with --melt")
+        raise BadInput(tell("usage.only_with", option="--why", other="--melt"), remedy=tell("usage.end.melt"))
     if not words:
         words = {"ingots"} if ingots else {"heel"} if heel_kg else {"poured"}
     return EndMelt(ending=_ending(words), ingots_kg=ingots, heel_kg=heel_kg, why=args.abandoned.strip(), who=args.who)

@@ -34,6 +34,8 @@ MOULD_HELP = (
     '[,material=green_sand][,setup="deck cleat"][,min=535C][,max=570C][,loss=12]; give it again for the next mould'
 )
 
+MOULD_KEYS = ("kg", "mm", "material", "setup", "min", "max", "loss")
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
@@ -91,12 +93,13 @@ def mould_request(text: str, unit: Unit) -> MouldRequest:
     """`cleat 1,kg=0.6,mm=6` as a request. Raises BadInput naming what is wrong in it."""
     name, *parts = [part.strip() for part in text.split(",")]
     if not name:
-        raise BadInput(f"a mould without a name: {text!r}", remedy="Write --mould 'cleat 1,kg=0.6,mm=6'")
+        raise BadInput(tell("usage.mould.no_name", given=text), remedy=tell("usage.mould.remedy"))
+    where = f"--mould {name!r}"
     fields: dict[str, object] = {"name": name}
     for part in parts:
         key, equals, value = part.partition("=")
         if not equals:
-            raise BadInput(f"{part!r} is not key=value", where=f"mould {name!r}", remedy=MOULD_HELP)
+            raise BadInput(tell("quantity.no_key", typed=part), where=where, remedy=tell("usage.mould.remedy"))
         try:
             if key == "kg":
                 fields["mass_kg"] = kilograms(value, bare=True)
@@ -110,14 +113,16 @@ def mould_request(text: str, unit: Unit) -> MouldRequest:
                 fields["loss_c"] = _figure(value) * (5.0 / 9.0 if unit is Unit.F else 1.0)
             else:
                 raise BadInput(
-                    f"{key!r} says nothing about a mould",
-                    where=f"mould {name!r}",
-                    remedy="Known are kg, mm, material, setup, min, max, loss",
+                    tell("cli.unknown", word=key),
+                    where=where,
+                    remedy=tell("cli.unknown.remedy", known=", ".join(MOULD_KEYS)),
                 )
         except ValueError as err:
             if isinstance(err, BadInput):
                 raise
-            raise BadInput(f"{part!r}: {value!r} is no number", where=f"mould {name!r}", remedy=MOULD_HELP) from err
+            raise BadInput(
+                tell("usage.mould.no_number", part=part), where=where, remedy=tell("usage.mould.remedy")
+            ) from err
     return MouldRequest(**fields)  # type: ignore[arg-type]
 
 
@@ -144,7 +149,7 @@ def _command(args: argparse.Namespace) -> int:
         )
     elif args.what == "change":
         if not (args.alloy or args.charge or args.mould):
-            raise BadInput("nothing is to be changed", remedy="Give --alloy, --charge or --mould")
+            raise BadInput(tell("usage.melt.no_change"), remedy=tell("usage.melt.no_change.remedy"))
         unit = unit_of(args)
         request = ChangeRequest(
             alloy=args.alloy,
@@ -162,10 +167,14 @@ def _command(args: argparse.Namespace) -> int:
             melt = melt_meant(args.melt, args.furnace)
             return enter(MeltNote(melt=melt, note=args.text, tags=tuple(args.tag), who=args.who))
         if not args.text.strip():
-            raise BadInput("a note without a word", remedy="Write it, or --tag WORD")
+            raise BadInput(tell("melt.note_empty"), remedy=tell("melt.note_empty.remedy"))
         request = Note(text=args.text, who=args.who)
     elif args.mark != "add" and (args.mass or args.source):
-        raise BadInput(f"--mass and --source say nothing about {args.mark!r}", remedy="They belong to `melt mark add`")
+        option = "--mass" if args.mass else "--source"
+        raise BadInput(
+            tell("usage.only_with", option=option, other="`melt mark add`"),
+            remedy=tell("usage.leave_out", option=option),
+        )
     elif args.mark == "skim":
         request = MarkSkim(ago_s=ago_s, who=args.who)
     elif args.mark == "add":

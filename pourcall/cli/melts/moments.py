@@ -4,6 +4,7 @@ import re
 from datetime import datetime, timedelta
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.quantities import seconds
 
 _CLOCK = re.compile(r"(?:(\d{4})-(\d{1,2})-(\d{1,2})[ T])?(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?")
@@ -16,7 +17,7 @@ def moment(text: str, near_utc_s: float) -> float:
         return near_utc_s + (1.0 if told[0] == "+" else -1.0) * seconds(told[1:])
     found = _CLOCK.fullmatch(told)
     if found is None:
-        raise BadInput(f"{told!r} is no time", remedy="Write 14:32 or 14:32:10, +20s or -15s from what is on record")
+        raise BadInput(tell("usage.time", word=told), remedy=tell("usage.time.remedy"))
     year, month, day, hour, minute, second = found.groups()
     near = datetime.fromtimestamp(near_utc_s)  # noqa: DTZ006  (the clock on the wall here)
     try:
@@ -32,4 +33,4 @@ def moment(text: str, near_utc_s: float) -> float:
                 on_day += timedelta(days=1)
         return on_day.timestamp() + whole % 1.0
     except ValueError as err:
-        raise BadInput(f"{told!r} is no time: {err}", remedy="Write 14:32 or 14:32:10") from err
+        raise BadInput(tell("usage.time", word=told), remedy=tell("usage.time.remedy")) from err

@@ -147,7 +147,11 @@ def job_of(args: argparse.Namespace, unit: Unit) -> Job:
         try:
             text = args.file.read_text("utf-8")
         except UnicodeDecodeError as err:
-            raise BadInput(f"not a text file: {err}", where=str(args.file), remedy="Give a TOML file") from err
+            raise BadInput(
+                tell("usage.plan.not_text", error=str(err)),
+                where=str(args.file),
+                remedy=tell("usage.plan.not_text.remedy"),
+            ) from err
         job = parse_job(text, where=str(args.file))
     plain: dict[str, Any] = {}
     if args.alloy:
@@ -187,9 +191,9 @@ def job_of(args: argparse.Namespace, unit: Unit) -> Job:
         changes["room"] = _changed(job.room, {**given, **place}, "--room")
     job = msgspec.structs.replace(job, **changes)
     if not job.alloy:
-        raise BadInput("no alloy is named", remedy='Write `pourcall plan za27 ...`, or alloy = "za27" in the file')
+        raise BadInput(tell("usage.plan.no_alloy"), remedy=tell("usage.plan.no_alloy.remedy"))
     if not job.mould:
-        raise BadInput("no mould is named", remedy=f"--mould {MOULD_HELP}")
+        raise BadInput(tell("plan.no_mould"), remedy=tell("usage.mould.remedy"))
     return job
 
 
@@ -197,8 +201,8 @@ def mould_of(text: str, unit: Unit) -> JobMould:
     """`cleat 1,casting=350g,mm=6` as a mould of the job."""
     name, _, rest = text.partition(",")
     if not name.strip() or "=" in name:
-        raise BadInput(f"a mould without a name: {text!r}", remedy="Write --mould 'cleat 1,kg=0.6,mm=6'")
-    where = f"mould {name.strip()!r}"
+        raise BadInput(tell("usage.mould.no_name", given=text), remedy=tell("usage.mould.remedy"))
+    where = f"--mould {name.strip()!r}"
     given = _pairs(rest, MOULD_KEYS, where, unit) if rest.strip() else {}
     return _made(JobMould, {"name": name.strip(), **given}, where)
 
@@ -208,11 +212,14 @@ def _pairs(text: str, keys: dict[str, str], where: str, unit: Unit) -> dict[str,
     made: dict[str, Any] = {}
     for word, value in key_values(text, where=where):
         if word not in keys:
-            what = f"{word!r} is not known here{did_you_mean(word, keys)}"
-            raise BadInput(what, where=where, remedy=f"Known are {', '.join(keys)}")
+            raise BadInput(
+                tell("usage.unknown_key", word=word, hint=did_you_mean(word, keys)),
+                where=where,
+                remedy=tell("cli.unknown.remedy", known=", ".join(keys)),
+            )
         key = keys[word]
         if key in made:
-            raise BadInput(f"{word!r} is given twice", where=where, remedy="Give it once")
+            raise BadInput(tell("usage.twice", word=word), where=where, remedy=tell("usage.twice.remedy"))
         made[key] = _value(word, key, value, where, unit)
     return made
 
@@ -250,7 +257,7 @@ def _shop(wanted: str) -> Shop:
     settings = settings_or_none()
     if settings is None or not settings.furnace:
         if wanted:
-            raise BadInput(f"there are no settings, so no furnace {wanted!r}", remedy="Run `pourcall setup`")
+            raise BadInput(tell("settings.none_no_furnace", furnace=wanted), remedy=tell("settings.none.remedy"))
         return Shop()
     from pourcall.planning.melt_plans import air_of, carry_of, pot_of, probe_rating_c
 

@@ -111,10 +111,7 @@ def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
         return 0
     facts, tap_c, limits = _for_alloy(args)
     profile = library.get(args.profile) if args.profile else library.default_for(facts.key, facts.family)
-    try:
-        plan = resolve(profile, facts, tap_c, limits)
-    except BadSheet as err:
-        raise BadSheet(say(err.what, unit), where=err.where, remedy=err.remedy) from err
+    plan = resolve(profile, facts, tap_c, limits)
     if args.json:
         print_json(plan)
     else:
@@ -195,7 +192,10 @@ def _for_alloy(args: argparse.Namespace) -> "tuple[AlloyFacts, tuple[float, floa
     if settings is not None and settings.furnace:
         name = args.furnace or (next(iter(settings.furnace)) if len(settings.furnace) == 1 else "")
         if name and name not in settings.furnace:
-            raise BadInput(f"there is no furnace {name!r}", remedy=f"Furnaces: {', '.join(settings.furnace)}")
+            raise BadInput(
+                tell("daemon.no_furnace", furnace=name),
+                remedy=tell("daemon.no_furnace.remedy", furnaces=", ".join(settings.furnace)),
+            )
         if name:
             own = settings.furnace[name]
             limits.append(PotLimit(limit_c=own.rating_c, whose="furnace", why="rating in the settings"))

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, unit_of
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.quantities import millimetres, share
 from pourcall.texts import sentence
 
@@ -91,5 +92,5 @@ def _level(text: str) -> float:
     if 1.0 < level <= 100.0:
         level /= 100.0
     if not 0.05 <= level <= 0.99:
-        raise BadInput(f"a level of {text!r} cannot be meant", remedy="Give a share from 5% to 99%, such as 80%")
+        raise BadInput(tell("usage.level", word=text), remedy=tell("usage.level.remedy"))
     return level

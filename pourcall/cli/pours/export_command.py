@@ -55,11 +55,9 @@ def run(args: argparse.Namespace) -> int:
     if args.pours is not None:
         return _pours(args)
     if not (MELT.fullmatch(args.what) or POUR.fullmatch(args.what)):
-        raise BadInput(
-            f"{args.what!r} is no melt or pour", remedy="Write 2026-014 for a melt, 2026-014-1 for its first pour"
-        )
+        raise BadInput(tell("usage.export.name", word=args.what), remedy=tell("usage.export.name.remedy"))
     if args.recompute and args.format != "csv":
-        raise BadInput("--recompute writes CSV only", remedy="Leave out --format")
+        raise BadInput(tell("usage.export.recompute"), remedy=tell("usage.export.recompute.remedy"))
     if args.plot is not None:
         return _plot(args)
     args.to.mkdir(parents=True, exist_ok=True)
@@ -84,7 +82,7 @@ def _plot(args: argparse.Namespace) -> int:
     from pourcall.reports.drawings.pictures import write_pictures
 
     if args.recompute or args.format != "csv":
-        raise BadInput("--plot is a drawing instead of a trace", remedy="Leave out --format and --recompute")
+        raise BadInput(tell("usage.export.plot"), remedy=tell("usage.export.plot.remedy"))
     melt, number = args.what, 0
     if POUR.fullmatch(args.what):
         melt, _, last = args.what.rpartition("-")
@@ -120,10 +118,7 @@ def _pours(args: argparse.Namespace) -> int:
     from pourcall.reports.tables.export import export_pours
 
     if args.recompute or args.format != "csv" or args.plot is not None:
-        raise BadInput(
-            "--pours is a list as CSV, and nothing is recomputed or drawn in it",
-            remedy="Write `pourcall export --pours FILE.csv`",
-        )
+        raise BadInput(tell("usage.export.pours"), remedy=tell("usage.export.pours.remedy"))
     with Store.read(our_paths().database) as store:
         rows = store.pours(limit=-1)
     export_pours(reversed(rows), args.pours)

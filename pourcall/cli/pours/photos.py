@@ -58,11 +58,11 @@ def run(args: argparse.Namespace) -> int:
     with Store.read(our_paths().database) as store:
         if args.folder is not None:
             if args.pour:
-                raise BadInput("both a pour and a folder", remedy="Name a pour and its files, or a folder alone")
+                raise BadInput(tell("usage.photo.both"), remedy=tell("usage.photo.both.remedy"))
             found = _matched(args, store.pours(limit=-1))
         else:
             if not args.pour or not args.files:
-                raise BadInput("no pour or no photo is named", remedy="Write `pourcall pour photo 2026-014-1 FILE`")
+                raise BadInput(tell("usage.photo.none"), remedy=tell("usage.photo.none.remedy"))
             row = store.pour(args.pour).row
             found = [(look_at(path), row.melt, row.number) for path in args.files]
     told = [_put(args, photo, melt, number) for photo, melt, number in found]
@@ -83,9 +83,15 @@ def _matched(args: argparse.Namespace, pours: "Sequence[PourRow]") -> "list[tupl
     from pourcall.records.entries.photos import belongs_to, look_at, pour_in_name
 
     if not args.within_days > 0.0:
-        raise BadInput(f"--within-days {args.within_days:g}", remedy="Write a number of days above 0")
+        raise BadInput(
+            tell("usage.photo.days", days=f"{args.within_days:g}"),
+            where="--within-days",
+            remedy=tell("usage.photo.days.remedy"),
+        )
     if not args.folder.is_dir():
-        raise NotFound("no such folder", where=str(args.folder), remedy="Check the path")
+        raise NotFound(
+            tell("usage.photo.no_folder"), where=str(args.folder), remedy=tell("usage.photo.no_folder.remedy")
+        )
     numbers = {row.pour: row for row in pours}
     found: list[tuple[Photo, str, int | None]] = []
     for path in sorted(path for path in args.folder.iterdir() if path.is_file() and not path.name.startswith(".")):

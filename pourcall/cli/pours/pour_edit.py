@@ -7,6 +7,7 @@ from pourcall.cli.melts.moments import moment
 from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import Entry, PourCompletion, PourCorrection
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 
 
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -53,9 +54,11 @@ def _correction(args: argparse.Namespace) -> Entry:
             lift_utc_s = moment(args.lift, near_s)
     not_poured = args.not_poured is not None
     if not_poured and args.why:
-        raise BadInput("the reason is told twice", remedy="It follows --not-poured")
+        raise BadInput(
+            tell("usage.contradict", first="--not-poured WHY", second="--why"), remedy=tell("usage.contradict.remedy")
+        )
     if not_poured and not args.not_poured.strip():
-        raise BadInput("why was it no pour?", where=args.pour, remedy="Write --not-poured 'marked twice'")
+        raise BadInput(tell("correction.no_reason"), where=args.pour, remedy=tell("correction.no_reason.remedy"))
     return PourCorrection(
         pour=args.pour,
         at_utc_s=at_utc_s,

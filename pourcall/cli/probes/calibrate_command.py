@@ -90,10 +90,12 @@ def run(args: argparse.Namespace) -> int:
     """List, show, or calibrate."""
     if args.what in WORDS:
         if args.what != "show" and args.probe:
-            raise BadInput(f"`{args.what}` takes no probe", remedy=f"See `pourcall calibrate show {args.probe}`")
+            raise BadInput(
+                tell("usage.calibrate.no_probe", word=args.what), remedy=tell("usage.calibrate.show", probe=args.probe)
+            )
         return {"list": listing, "show": show, "points": points}[args.what](args)
     if args.probe:
-        raise BadInput(f"{args.probe!r} is one word too many", remedy="Write `pourcall calibrate PROBE --point zinc`")
+        raise BadInput(tell("usage.calibrate.word", word=args.probe), remedy=tell("usage.calibrate.word.remedy"))
     return _calibrate(args)
 
 
@@ -105,10 +107,13 @@ def _calibrate(args: argparse.Namespace) -> int:
     from pourcall.thermometry.reference_points import cal_point
 
     if not args.point:
-        raise BadInput("no known temperature is named", remedy="Add --point zinc (see `pourcall calibrate points`)")
+        raise BadInput(tell("usage.calibrate.no_point"), remedy=tell("usage.calibrate.no_point.remedy"))
     check_depth(args.depth)
     if args.svg is not None:
-        raise BadInput("--svg belongs to `calibrate show`", remedy=f"pourcall calibrate show {args.what} --svg FILE")
+        raise BadInput(
+            tell("usage.only_with", option="--svg", other="`calibrate show`"),
+            remedy=tell("usage.calibrate.svg", probe=args.what),
+        )
     due_days = days(args.due)
     point = cal_point(
         args.point,
@@ -126,7 +131,10 @@ def _calibrate(args: argparse.Namespace) -> int:
         trace, source = file_trace(args, facts, unit), args.trace.name
     else:
         if args.other_meter:
-            raise BadInput("--other-meter belongs to --trace", remedy="Leave it out, or give the file")
+            raise BadInput(
+                tell("usage.only_with", option="--other-meter", other="--trace"),
+                remedy=tell("usage.leave_out", option="--other-meter"),
+            )
         found = live(args, point, facts, unit)
         return _keep(args, facts, found, "live", due_days, unit)
     try:
@@ -142,7 +150,7 @@ def _calibrate(args: argparse.Namespace) -> int:
             cover=args.cover,
         )
     except Exception as err:
-        raise _spoken(err, unit) from err
+        raise _spoken(err) from err
     return _keep(args, facts, found, source, due_days, unit)
 
 
@@ -153,7 +161,7 @@ def _as_covered(args: argparse.Namespace, point: "CalPoint", unit: Unit) -> "Cal
     try:
         taken = point_as_covered(point, args.cover)
     except Refused as err:
-        raise _spoken(err, unit) from err
+        raise _spoken(err) from err
     if taken is not point:
         print(say(tell("calibration.in_air", name=taken.name, point_c=taken.temp_c), unit), file=sys.stderr)
     return taken
@@ -171,12 +179,12 @@ def _doubt(found: "FoundPoint", facts: "ProbeFacts") -> "Message | None":
         return doubt(found, calibration_rows(conn, facts.name, facts.furnace), facts)
 
 
-def _spoken(err: Exception, unit: Unit) -> Exception:
-    """A refusal with its temperatures in the reader's unit."""
+def _spoken(err: Exception) -> Exception:
+    """Why there is no calibration, as an error of the command."""
     from pourcall.thermal_analysis.standstill import PoorPlateau
 
     if isinstance(err, PoorPlateau):
-        return Refused(say(tell("calibration.none", why=err.told), unit), remedy=say(err.to_do, unit))
+        return Refused(tell("calibration.none", why=err.told), remedy=err.to_do)
     return err
 
 
@@ -188,17 +196,15 @@ def _keep(
 
     if found.beyond_class and not (args.anyway or args.dry_run):
         _tell(found, facts, unit)
-        off = format_difference(abs(found.error_c), unit, 1)
         raise Refused(
-            f"nothing was kept: {off} is more than new wire of its class and its board may be off together",
-            remedy=f"Make sure that it is {found.point.name}, the right type and the right way round; better replace "
-            "a worn probe. --anyway keeps it",
+            tell("calibration.not_kept", why=tell("calibration.beyond_class", off_difference_c=abs(found.error_c))),
+            remedy=tell("calibration.do.make_sure", point=found.point.name),
         )
     strange = _doubt(found, facts)
     if strange is not None and not (args.anyway or args.dry_run):
         _tell(found, facts, unit)
         told = tell("calibration.not_kept", why=strange)
-        raise Refused(say(told, unit), remedy=say(tell("calibration.do.find_false"), unit))
+        raise Refused(told, remedy=tell("calibration.do.find_false"))
     utc_s = time.time()
     row_id: int | None = None
     force: InForce | None = None

@@ -99,13 +99,17 @@ def show(args: argparse.Namespace) -> int:
     from pourcall.calibration.history import in_force
 
     if not args.probe:
-        raise BadInput("which probe?", remedy="Write `pourcall calibrate show PROBE`")
+        raise BadInput(tell("usage.calibrate.which"), remedy=tell("usage.calibrate.show", probe="PROBE"))
     rows = rows_of(args.probe, args.furnace)
     if not rows:
-        raise NotFound(f"no calibration of {args.probe!r} is on record", remedy="See `pourcall calibrate list`")
+        raise NotFound(
+            tell("calibration.not_on_record", probe=args.probe), remedy=tell("calibration.not_on_record.remedy")
+        )
     if len({row.furnace for row in rows}) > 1:
         names = ", ".join(sorted({row.furnace for row in rows}))
-        raise BadInput(f"several furnaces have a probe {args.probe!r}", remedy=f"Name one with --furnace: {names}")
+        raise BadInput(
+            tell("calibration.several_furnaces", probe=args.probe), remedy=tell("cli.which_furnace", furnaces=names)
+        )
     tc_type = type_of(settings_or_none(), rows)
     force = in_force(rows, tc_type)
     if args.svg is not None:

@@ -40,7 +40,7 @@ def trace_arguments(parser: argparse.ArgumentParser) -> None:
 def check_depth(depth_mm: float | None) -> None:
     """Raises BadInput for a depth that cannot be meant."""
     if depth_mm is not None and not 0.0 < depth_mm <= 1000.0:
-        raise BadInput(f"a depth of {depth_mm:g} mm", remedy="Give it in millimetres, such as --depth 40")
+        raise BadInput(tell("cli.dip.depth", figure=f"{depth_mm:g}"), remedy=tell("cli.dip.depth.remedy"))
 
 
 def melt_trace(melt: str, facts: "ProbeFacts") -> tuple["EmfTrace", str]:
@@ -63,8 +63,8 @@ def same_furnace(melt: str, facts: "ProbeFacts") -> None:
         furnace = store.melt(melt).row.furnace
     if furnace != facts.furnace:
         raise BadInput(
-            f"melt {melt} was in the furnace {furnace!r}, and {facts.name} belongs to {facts.furnace!r}",
-            remedy="Name a melt of that furnace",
+            tell("calibration.other_furnace", melt=melt, furnace=furnace, probe=facts.name, own=facts.furnace),
+            remedy=tell("calibration.other_furnace.remedy", own=facts.furnace),
         )
 
 
@@ -81,7 +81,11 @@ def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "Em
     try:
         data = args.trace.read_bytes()
     except OSError as err:
-        raise BadTrace(f"cannot be read: {err.strerror}", where=str(args.trace), remedy="Check the name") from err
+        raise BadTrace(
+            tell("cli.unreadable", error=err.strerror or str(err)),
+            where=str(args.trace),
+            remedy=tell("cli.unreadable.remedy"),
+        ) from err
     file = read_trace(decode(data), name=str(args.trace), time_column=args.time)
     if args.column:
         column = file.column(args.column)
@@ -89,16 +93,22 @@ def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "Em
         likely = file.candidates()
         if not likely:
             names = ", ".join(one.name for one in file.columns)
-            raise BadTrace("no column looks like a thermocouple's", where=file.name, remedy=f"Use --column: {names}")
+            raise BadTrace(
+                tell("replay.no_column"), where=file.name, remedy=tell("replay.no_column.remedy", columns=names)
+            )
         column = likely[0]
         print(f"column {column.name!r} is taken", file=sys.stderr)
     its_unit = args.column_unit or column.unit or "degC"
     cold_c = temperature_c(args.cold, unit) if args.cold else None
     if its_unit in EMF_UV_PER:
         if cold_c is not None and cold_emf_uv(facts.tc_type, cold_c) is None:
-            raise BadInput(f"terminals at {args.cold} are outside type {facts.tc_type}", remedy="Check the figure")
+            raise BadInput(
+                tell("error.terminals", terminals_c=cold_c, tc_type=facts.tc_type), remedy=tell("error.figure.remedy")
+            )
         if args.cold and args.cold_column:
-            raise BadInput("--cold and --cold-column both tell the cold junction", remedy="Leave one of them out")
+            raise BadInput(
+                tell("usage.contradict", first="--cold", second="--cold-column"), remedy=tell("usage.contradict.remedy")
+            )
         by_row = file.column(args.cold_column) if args.cold_column else None
         colds_c = cold_junctions_c(file, Setup(its_unit, cold_junction_c=cold_c, cold_column=by_row))
         samples = [
@@ -111,13 +121,18 @@ def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "Em
         from pourcall.contract.units import to_c
 
         if args.cold or args.cold_column:
-            raise BadInput("a cold junction is for an emf", where=str(args.trace), remedy="Leave it out")
+            option = "--cold" if args.cold else "--cold-column"
+            raise BadInput(
+                tell("usage.cold_for_emf", option=option, column=column.name, unit=its_unit),
+                where=str(args.trace),
+                remedy=tell("usage.leave_out", option=option),
+            )
         emfs = [
             None if value is None else emf_uv_or_none(facts.tc_type, to_c(value, DEGREES[its_unit]))
             for value in column.values
         ]
     else:
-        raise BadInput(f"{its_unit!r} is no unit of temperature or emf", remedy="Use degC, degF, K, uV, mV or V")
+        raise BadInput(tell("usage.column_unit", unit=its_unit), remedy=tell("usage.column_unit.remedy"))
     return EmfTrace(list(file.times_s), emfs, cold_c)
 
 
@@ -137,9 +152,9 @@ def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit:
             return watch.found
     reason = watch.last_refusal
     if reason is None:
-        raise Refused(f"no plateau in {args.wait}", remedy="Try again")
+        raise Refused(tell("calibration.no_plateau", waited=args.wait), remedy=tell("calibration.no_plateau.remedy"))
     none = tell("calibration.none_in", waited=args.wait, why=reason.told)
-    raise Refused(say(none, unit), remedy=say(reason.to_do, unit))
+    raise Refused(none, remedy=reason.to_do)
 
 
 def readings(
@@ -165,7 +180,10 @@ def readings(
             shots = [shot for shot in client.furnaces() if shot.furnace == facts.furnace]
             views = [(shot.mono_s, view) for shot in shots for view in shot.probes if view.name == facts.name]
             if not views:
-                raise NotFound(f"the daemon has no probe {facts.name!r}", remedy="Restart it after changing settings")
+                raise NotFound(
+                    tell("calibration.daemon_without", probe=facts.name),
+                    remedy=tell("calibration.daemon_without.remedy"),
+                )
             mono_s, view = views[0]
             began_s = mono_s if began_s is None else began_s
             number = view.temp_c if view.status is not Status.BAD else None
@@ -208,22 +226,22 @@ def days(text: str) -> float:
     """`180d`, `26w`, `1y`, `90`. Raises BadInput."""
     found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(d|w|y|days?|weeks?|years?|)\s*", text.lower())
     if found is None:
-        raise BadInput(f"{text.strip()!r} is no number of days", remedy="Write 180d, 26w or 1y")
+        raise BadInput(tell("usage.due", word=text.strip()), remedy=tell("usage.due.remedy"))
     value = float(found.group(1)) * {"": 1.0, "d": 1.0, "w": 7.0, "y": 365.0}[found.group(2)[:1]]
     if not 1.0 <= value <= 3650.0:
-        raise BadInput(f"{text.strip()} is outside 1 day to 10 years", remedy="Write 180d, 26w or 1y")
+        raise BadInput(tell("usage.due", word=text.strip()), remedy=tell("usage.due.remedy"))
     return value
 
 
 def metres(text: str) -> float:
     found = re.fullmatch(r"\s*(-?\d+(?:\.\d+)?)\s*(m|ft|)\s*", text.lower())
     if found is None:
-        raise BadInput(f"{text.strip()!r} is no altitude", remedy="Write 450m or 1480ft")
+        raise BadInput(tell("usage.altitude", word=text.strip()), remedy=tell("usage.altitude.remedy"))
     return float(found.group(1)) * (0.3048 if found.group(2) == "ft" else 1.0)
 
 
 def hpa(text: str) -> float:
     found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(hpa|mbar|mb|mmhg|inhg|)\s*", text.lower())
     if found is None:
-        raise BadInput(f"{text.strip()!r} is no air pressure", remedy="Write 985hPa, 739mmHg or 29.1inHg")
+        raise BadInput(tell("usage.pressure", word=text.strip()), remedy=tell("usage.pressure.remedy"))
     return float(found.group(1)) * {"mmhg": 1.333224, "inhg": 33.86389}.get(found.group(2), 1.0)

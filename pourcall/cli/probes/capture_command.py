@@ -26,9 +26,9 @@ def run(args: argparse.Namespace) -> int:
     from pourcall.drivers.wire.registry import queries
 
     if args.file.exists():
-        raise BadInput("that file exists already", where=str(args.file), remedy="Name another; nothing is overwritten")
+        raise BadInput(tell("usage.capture.file"), where=str(args.file), remedy=tell("usage.capture.file.remedy"))
     if not (args.seconds >= 0.0 and args.bytes >= 0):
-        raise BadInput("a capture cannot end before it began", remedy="Give --seconds and --bytes above 0, or neither")
+        raise BadInput(tell("usage.capture.ends"), remedy=tell("usage.capture.ends.remedy"))
     port = resolve(args.port, list_ports()) if args.port.startswith("usb:") else args.port
     stopped = told = False
 

@@ -56,7 +56,7 @@ def check_cup(args: argparse.Namespace) -> int:
     try:
         found = watch.result(at_utc_s=utc_s, who=args.who or who_of(), source=source)
     except PoorPlateau as err:
-        raise Refused(say(tell("calibration.no_check", why=err.told), unit), remedy=say(err.to_do, unit)) from err
+        raise Refused(tell("calibration.no_check", why=err.told), remedy=err.to_do) from err
     kept = None
     if not args.dry_run:
         kept = write_aside(our_paths().database, lambda conn: keep_check(conn, found), utc_s=utc_s)

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from pourcall.cli.common import our_paths, settings_or_none
 from pourcall.contract.errors import BadInput, NotFound
+from pourcall.contract.message import tell
 
 if TYPE_CHECKING:
     from pourcall.calibration.correction import ProbeFacts
@@ -18,14 +19,20 @@ def facts_of(name: str, furnace: str = "") -> "ProbeFacts":
     if settings is not None and name in settings.probe:
         own = settings.probe[name]
         if furnace and own.furnace != furnace:
-            raise BadInput(f"{name} belongs to the furnace {own.furnace!r}", remedy="Leave --furnace out")
+            raise BadInput(
+                tell("cli.probe_elsewhere", probe=name, furnace=own.furnace),
+                remedy=tell("usage.leave_out", option="--furnace"),
+            )
         chip = settings.board[own.board].chip
         return ProbeFacts(name, own.furnace, own.type, own.wire_class, chip, own.sheath, own.offset_uv)
     found = _on_record(name, furnace)
     if found is not None:
         return found
     known = ", ".join(settings.probe) if settings is not None else ""
-    raise NotFound(f"there is no probe {name!r}", remedy=f"Probes are {known}" if known else "Run `pourcall setup`")
+    raise NotFound(
+        tell("cli.no_probe", probe=name),
+        remedy=tell("cli.no_probe.remedy", probes=known) if known else tell("settings.none.remedy"),
+    )
 
 
 def _on_record(name: str, furnace: str) -> "ProbeFacts | None":

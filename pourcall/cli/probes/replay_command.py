@@ -124,10 +124,16 @@ def _thinned_to_s(trace: "TraceFile", text: str) -> float:
 def _bytes(path: Path) -> bytes:
     try:
         if path.stat().st_size > MOST_BYTES:
-            raise BadTrace("larger than 512 MB", where=str(path), remedy="Cut it into parts")
+            raise BadTrace(
+                tell("cli.too_large", most_mb=MOST_BYTES // 2**20), where=str(path), remedy=tell("cli.too_large.remedy")
+            )
         return path.read_bytes()
     except OSError as err:
-        raise BadTrace(f"cannot be read: {err.strerror}", where=str(path), remedy="Check the name") from err
+        raise BadTrace(
+            tell("cli.unreadable", error=err.strerror or str(err)),
+            where=str(path),
+            remedy=tell("cli.unreadable.remedy"),
+        ) from err
 
 
 def _column(trace: "TraceFile", wanted: str) -> "Column":
@@ -152,7 +158,7 @@ def _setup(args: argparse.Namespace, trace: "TraceFile", column: "Column") -> "S
 
     tc_type = args.type.upper()
     if tc_type not in TYPES:
-        raise BadInput(f"{args.type!r} is no thermocouple type", remedy=f"Types are {', '.join(TYPES)}")
+        raise BadInput(tell("error.no_type", tc_type=args.type), remedy=tell("error.use_one", known=", ".join(TYPES)))
     unit = args.column_unit or column.unit
     if not unit:
         print(say(tell("replay.unit_taken", column=column.name)), file=sys.stderr)
@@ -160,12 +166,14 @@ def _setup(args: argparse.Namespace, trace: "TraceFile", column: "Column") -> "S
     option = "--cold-column" if args.cold_column else "--cold"
     if (args.cold or args.cold_column) and unit in DEGREES:
         raise BadInput(
-            f"{option} is for an emf, and {column.name!r} is in {unit}",
+            tell("usage.cold_for_emf", option=option, column=column.name, unit=unit),
             where=str(args.trace),
-            remedy=f"Leave {option} out",
+            remedy=tell("usage.leave_out", option=option),
         )
     if args.cold and args.cold_column:
-        raise BadInput("--cold and --cold-column both tell the cold junction", remedy="Leave one of them out")
+        raise BadInput(
+            tell("usage.contradict", first="--cold", second="--cold-column"), remedy=tell("usage.contradict.remedy")
+        )
     cold_column = trace.column(args.cold_column) if args.cold_column else None
     cold_c = temperature_c(args.cold, unit_of(args)) if args.cold else None
     return Setup(unit, tc_type, args.sheath, Place(args.place), cold_c, cold_column=cold_column)

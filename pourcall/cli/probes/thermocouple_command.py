@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
 
     tc_type, unit = args.type.upper(), unit_of(args)
     if tc_type not in TYPES:
-        raise BadInput(f"{args.type!r} is no thermocouple type", remedy=f"Types are {', '.join(TYPES)}")
+        raise BadInput(tell("error.no_type", tc_type=args.type), remedy=tell("error.use_one", known=", ".join(TYPES)))
     cold_c = temperature_c(args.cold, unit)
     cold_uv = cold_emf_uv(tc_type, cold_c)
     if cold_uv is None:

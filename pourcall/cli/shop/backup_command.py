@@ -37,10 +37,7 @@ def run(args: argparse.Namespace) -> int:
 
     paths = our_paths()
     if (args.merge and not args.restore) or ((args.mark or args.dry_run) and not args.merge):
-        raise BadInput(
-            "--mark and --dry-run belong to --merge, --merge to --restore",
-            remedy="Write `pourcall backup FILE --restore --merge --mark hill`",
-        )
+        raise BadInput(tell("usage.backup"), remedy=tell("usage.backup.remedy"))
     if args.merge:
         return _merge(args, paths)
     if args.restore:

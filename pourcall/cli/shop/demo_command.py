@@ -59,7 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Shop and dashboard, or the shop alone."""
     if args.speed is not None and not 0.1 <= args.speed <= 5000.0:
-        raise BadInput(f"a speed of {args.speed:g}", remedy="Choose 0.1 to 5000")
+        raise BadInput(tell("usage.demo.speed", speed=f"{args.speed:g}"), remedy=tell("usage.demo.speed.remedy"))
     if args.shop_only:
         return _shop(_paths(args.home), args.scenario, args.speed or DEFAULT_SPEED, by_hand=True)[0]
     if args.records is not None:
@@ -92,9 +92,7 @@ def _records(args: argparse.Namespace) -> int:
     """The invented season alone, and what to try on it."""
     other = [name for name in ("home", "export", "speed", "headless", "empty") if getattr(args, name)]
     if other:
-        raise BadInput(
-            f"--records runs no furnace, so --{other[0]} says nothing", remedy="Give --records alone; then run the demo"
-        )
+        raise BadInput(tell("usage.demo.records", option=f"--{other[0]}"), remedy=tell("usage.demo.records.remedy"))
     folder = args.records.resolve()
     if not _season(_paths(folder)):
         print(say(tell("cli.demo.there_already", folder=str(folder))), file=sys.stderr)
@@ -178,7 +176,9 @@ def _wait_for(shop: subprocess.Popen[bytes], paths: Paths, home: Path) -> None:
     while not (paths.socket.exists() or paths.token.exists()):
         if shop.poll() is not None or time.monotonic() > until_s:
             told = (home / "shop.log").read_text("utf-8", errors="replace").strip().splitlines()
-            raise DaemonError("the simulated shop did not start", where=told[-1] if told else "", remedy="Try again")
+            raise DaemonError(
+                tell("cli.demo.no_start"), where=told[-1] if told else "", remedy=tell("cli.demo.no_start.remedy")
+            )
         time.sleep(0.05)
 
 

@@ -23,6 +23,7 @@ from pourcall.contract.config import config_for
 from pourcall.contract.entries import SOUND, ChargeRequest
 from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.inputs import LinkKind, MarkAddition
+from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Settings, parse_settings
@@ -82,9 +83,9 @@ def refuse_a_real_shop(paths: Paths) -> None:
         return
     if text is None or not _of_a_demonstration(text):
         raise Refused(
-            "here lie the settings or records of a real shop, and invented ones must never mix with them",
+            tell("cli.demo.real_shop"),
             where=str(paths.settings if text is not None else paths.database),
-            remedy="Name a folder of its own for the demonstration",
+            remedy=tell("cli.demo.real_shop.remedy"),
         )
 
 
@@ -178,12 +179,16 @@ def _one_melt(
         plan, _ = Planner(settings, None).start(melt.furnace, request, melt.melt)
         poured = _run(sequencer, clock, Shop(invented.scenario_of(melt, plan, seed)), melt)
         if len(poured) != len(plan.moulds):
-            raise Refused(f"the invented melt {melt.melt} did not reach its end", remedy="Try another seed")
+            raise Refused(
+                tell("cli.demo.melt_cut_short", melt=melt.melt), remedy=tell("cli.demo.melt_cut_short.remedy")
+            )
         recorder.call(lambda conn: _enter(conn, melt, poured, paths, rng)).result(STOP_S)
     finally:
         left = recorder.stop(STOP_S)
     if left:
-        raise Refused(f"{left} rows of the invented melts could not be written", where=str(draft))
+        raise Refused(
+            tell("cli.demo.unwritten", count=left), where=str(draft), remedy=tell("cli.demo.unwritten.remedy")
+        )
     return len(poured)
 
 

@@ -16,6 +16,7 @@ import msgspec
 from pourcall.contract import events as ev
 from pourcall.contract.errors import Refused
 from pourcall.contract.inputs import Command, StartMelt
+from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import parse_settings
@@ -154,5 +155,5 @@ async def run_demo(
         await daemon.stop()
         await step.aclose()
     if not by_hand and not ended:
-        raise Refused("the demonstration did not reach its end", remedy="Look into the log: " + str(paths.log))
+        raise Refused(tell("cli.demo.cut_short"), where=str(paths.log), remedy=tell("cli.demo.cut_short.remedy"))
     return ended

@@ -133,9 +133,7 @@ def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, u
     if found.defect:
         told.append(Finding(defect=found.defect, severity=found.severity, detail=found.detail))
     if not told:
-        raise BadInput(
-            "nothing was found, not even that it is sound", where=pour_name, remedy="Name a defect, or sound"
-        )
+        raise BadInput(tell("cli.pour.nothing_found"), where=pour_name, remedy=tell("cli.pour.nothing_found.remedy"))
     check_findings(told)
     for one in sorted(told, key=lambda finding: finding.severity > 0):  # what is taken back comes first
         entries.add_result(
@@ -167,7 +165,7 @@ def prepare(store: Store | None, entry: Entry, utc_s: float, *, apart: threading
     if not isinstance(entry, PourCorrection):
         return None
     if store is None:
-        raise StoreError("there is no record to look into", remedy="Start the daemon with its database")
+        raise StoreError(tell("daemon.no_record"), remedy=tell("daemon.no_record.remedy"))
     from pourcall.replay import correction_worker, pour_changes
 
     if apart is not None:

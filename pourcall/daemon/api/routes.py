@@ -101,7 +101,7 @@ class Api:
                 self._unix_path = unix_path
             if tcp_port is not None:
                 if token_path is None:
-                    raise DaemonError("TCP needs a place for its token", remedy="Give token_path")
+                    raise DaemonError(tell("daemon.socket.no_token"), remedy=tell("daemon.socket.no_token.remedy"))
                 bound.append(sockets.tcp_socket(tcp_port))
                 self.token = sockets.write_token(token_path, bound[-1].getsockname()[1])
                 self._token_path = token_path

@@ -14,6 +14,7 @@ import sys
 from pathlib import Path
 
 from pourcall.contract.errors import DaemonError
+from pourcall.contract.message import tell
 
 # sizeof(sockaddr_un.sun_path) less the final zero byte: 108 on Linux (unix(7)), 104 on macOS and the BSDs (unix(4)).
 LONGEST_PATH = 107 if sys.platform == "linux" else 103
@@ -29,16 +30,14 @@ def unix_socket(path: Path) -> socket.socket:
     size = len(os.fsencode(path))
     if size > LONGEST_PATH:
         raise DaemonError(
-            f"the path of the socket has {size} bytes, more than the {LONGEST_PATH} this system allows",
+            tell("daemon.socket.long_path", count=size, most=LONGEST_PATH),
             where=str(path),
-            remedy="Set XDG_RUNTIME_DIR or POURCALL_HOME to a shorter folder",
+            remedy=tell("daemon.socket.long_path.remedy"),
         )
     with contextlib.suppress(FileNotFoundError):
         if not stat.S_ISSOCK(path.lstat().st_mode):
             raise DaemonError(
-                "something that is no socket lies where the daemon's socket belongs",
-                where=str(path),
-                remedy="Move it away; the daemon removes nothing that it did not make",
+                tell("daemon.socket.no_socket"), where=str(path), remedy=tell("daemon.socket.no_socket.remedy")
             )
         path.unlink()
     bound = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
@@ -47,7 +46,9 @@ def unix_socket(path: Path) -> socket.socket:
         bound.bind(str(path))
     except OSError as err:
         bound.close()
-        raise DaemonError(f"the socket cannot be made: {err}", where=str(path), remedy="Check the folder") from err
+        raise DaemonError(
+            tell("daemon.socket.failed", error=str(err)), where=str(path), remedy=tell("daemon.socket.failed.remedy")
+        ) from err
     finally:
         os.umask(before)
     return bound
@@ -63,7 +64,9 @@ def tcp_socket(port: int) -> socket.socket:
     except OSError as err:
         bound.close()
         raise DaemonError(
-            f"port {port} cannot be opened: {err}", where="127.0.0.1", remedy="Choose another port, or 0 for a free one"
+            tell("daemon.socket.port", port=port, error=str(err)),
+            where="127.0.0.1",
+            remedy=tell("daemon.socket.port.remedy"),
         ) from err
     return bound
 

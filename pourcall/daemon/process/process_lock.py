@@ -26,9 +26,9 @@ def private_folder(folder: Path) -> None:
     stat = folder.stat()
     if stat.st_uid != os.geteuid():
         raise DaemonError(
-            f"the runtime folder belongs to user {stat.st_uid}, not to the user who starts the daemon",
+            tell("daemon.folder_of_another", user=stat.st_uid),
             where=str(folder),
-            remedy="Start the daemon as the user who owns the folder, or remove the folder",
+            remedy=tell("daemon.folder_of_another.remedy"),
         )
     if stat.st_mode & 0o077:
         folder.chmod(0o700)

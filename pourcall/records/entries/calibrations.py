@@ -19,6 +19,7 @@ from pourcall.contract.errors import BadInput, NotFound, PourcallError, StoreErr
 from pourcall.contract.events import PowerMarked
 from pourcall.contract.frames import RawKind
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import tell
 from pourcall.records.entries.entries import add_calibration
 from pourcall.records.read.tracing import extent, melt_spans
 from pourcall.records.upkeep.opening import connect, open_database
@@ -161,7 +162,9 @@ def write_aside(path: Path, function: Callable[[sqlite3.Connection], T], *, utc_
         except sqlite3.Error as err:
             waited_s = time.monotonic() - began_s
             raise StoreError(
-                f"nothing was written: {err} (after {waited_s:.0f} s)", where=str(path), remedy="Try again in a moment"
+                tell("record.write_failed", error=str(err), waited_s=waited_s),
+                where=str(path),
+                remedy=tell("record.write_failed.remedy"),
             ) from err
     return result
 
@@ -231,7 +234,9 @@ def raw_samples(conn: sqlite3.Connection, melt: str, probe: str, *, after_s: flo
                 yield RawSample(at_s + span.shift_s - began_s, kind, number, _fixed(cold))
     if not seen:
         raise NotFound(
-            f"the probe {probe!r} has no samples in melt {melt}", where=furnace, remedy="Name a probe of that furnace"
+            tell("calibration.no_samples", probe=probe, melt=melt),
+            where=furnace,
+            remedy=tell("calibration.no_samples.remedy"),
         )
 
 

@@ -94,12 +94,10 @@ def charge(conn: sqlite3.Connection, asked: ChargeRequest, utc_s: float) -> Mess
     rows = [_checked(conn, asked.melt, melt_id, began_utc_s, entry) for entry in asked.entries]
     if asked.correcting:
         return _correct(conn, asked, melt_id, rows, who, why, utc_s)
-    if not 1 <= len(rows) <= MOST_ENTRIES:
-        raise BadInput(
-            "nothing is said to have gone into the pot",
-            where=asked.melt,
-            remedy="Write --new 1.2kg, --returns 0.6kg --from 2026-011, or --scrap 200g",
-        )
+    if len(rows) > MOST_ENTRIES:
+        raise BadInput(tell("charge.too_many", count=len(rows)), remedy=tell("entry.at_most", most=MOST_ENTRIES))
+    if not rows:
+        raise BadInput(tell("charge.nothing"), where=asked.melt, remedy=tell("charge.nothing.remedy"))
     for row in rows:
         insert(conn, "charges", melt_id=melt_id, at_utc_s=began_utc_s, who=who, why=why, **row)
     told = sorted(charges_of(conn, melt_id, began_utc_s), key=lambda one: one.number)[-len(rows) :]
@@ -136,15 +134,14 @@ def _correct(
 ) -> Message:
     if len(rows) > 1:
         raise BadInput(
-            f"{len(rows)} entries cannot stand in the place of one", where=asked.melt, remedy="Correct one at a time"
+            tell("charge.one_for_one", count=len(rows)), where=asked.melt, remedy=tell("charge.one_for_one.remedy")
         )
     standing = {one.number: one for one in _standing(conn, melt_id)}
     old = standing.get(asked.correcting)
     if old is None:
-        known = ", ".join(map(str, standing)) or "none"
         raise NotFound(
-            f"melt {asked.melt} has no entry {asked.correcting} in its charge",
-            remedy=f"`pourcall melt show {asked.melt}` numbers them; there are: {known}",
+            tell("charge.no_entry", melt=asked.melt, number=asked.correcting),
+            remedy=tell("charge.no_entry.known", melt=asked.melt, known=", ".join(map(str, standing)) or "-"),
         )
     _, _, began_utc_s = find_melt(conn, asked.melt)
     was = next(one for one in charges_of(conn, melt_id, began_utc_s) if one.number == old.number)
@@ -173,41 +170,43 @@ def _checked(
 ) -> dict[str, object]:
     """An entry as the columns of its row. Raises BadInput for what contradicts itself or the record."""
     if entry.source not in SOURCES:
-        raise BadInput(f"{entry.source!r} is no source of metal", where=melt, remedy=f"Use {', '.join(SOURCES)}")
+        raise BadInput(
+            tell("charge.source", source=entry.source),
+            where=melt,
+            remedy=tell("error.use_one", known=", ".join(SOURCES)),
+        )
     row: dict[str, object] = {
         "mass_kg": check_mass_kg(entry.mass_kg, melt),
         "source": entry.source,
         "remelts": entry.remelts,
-        "detail": clean_text(entry.detail, "the words about the metal"),
+        "detail": clean_text(entry.detail, "metal_detail"),
     }
     if entry.remelts is not None and not 0 <= entry.remelts <= MOST_REMELTS:
         raise BadInput(
-            f"a remelt count of {entry.remelts} cannot be meant",
+            tell("charge.remelts", remelts=entry.remelts),
             where=melt,
-            remedy=f"Say how often the metal was molten before: 0 to {MOST_REMELTS}",
+            remedy=tell("charge.remelts.remedy", most=MOST_REMELTS),
         )
     if entry.source == "new" and entry.remelts:
         raise BadInput(
-            f"new metal with a remelt count of {entry.remelts} contradicts itself",
-            where=melt,
-            remedy="Metal that was molten before is --returns, or --scrap where its source is not known",
+            tell("charge.new_remelted", remelts=entry.remelts), where=melt, remedy=tell("charge.new_remelted.remedy")
         )
-    came_from = clean_text(entry.origin, "the melt it is from", most=60)
+    came_from = clean_text(entry.origin, "origin", most=60)
     if not came_from:
         return row
     if entry.source != "returns":
         raise BadInput(
-            f"{entry.source} metal from melt {came_from} contradicts itself",
+            tell("charge.not_returns", source=entry.source, origin=came_from),
             where=melt,
-            remedy="Metal from a melt of ours is --returns",
+            remedy=tell("charge.not_returns.remedy"),
         )
     origin_id, ingot = _origin(conn, came_from, melt, melt_id, began_utc_s)
     carried = highest_count(conn, origin_id)
     if entry.remelts is not None and carried is not None and entry.remelts <= carried.remelts:
         raise BadInput(
-            f"returns of {came_from} were molten {carried.remelts + 1} times before, not {entry.remelts}",
+            tell("charge.carried", origin=came_from, least=carried.remelts + 1, remelts=entry.remelts),
             where=melt,
-            remedy="Leave --remelt out: it is carried on; or correct the charge of that melt first",
+            remedy=tell("charge.carried.remedy"),
         )
     return {**row, "from_melt_id": origin_id, "from_ingot": ingot}
 
@@ -226,12 +225,10 @@ def _origin(
             raise
         origin_id, _, origin_utc_s = find_melt(conn, of_pour)
     if origin_id == melt_id:
-        raise BadInput(f"melt {melt} cannot be a source of its own", where="--from", remedy="Name the melt before")
+        raise BadInput(tell("charge.own_source", melt=melt), where="--from", remedy=tell("charge.earlier_melt"))
     if origin_utc_s > began_utc_s:
         raise BadInput(
-            f"melt {name} began after melt {melt}: its metal cannot have gone into it",
-            where="--from",
-            remedy="Name a melt before it",
+            tell("charge.later_source", origin=name, melt=melt), where="--from", remedy=tell("charge.earlier_melt")
         )
     if number is None:
         return origin_id, None
@@ -242,8 +239,10 @@ def _origin(
         )
     ]
     if int(number) not in ingots:
-        there = ", ".join(f"{name}-i{one}" for one in ingots) or "none"
-        raise NotFound(f"no ingot {origin!r} on record", remedy=f"Ingots of melt {name}: {there}")
+        there = ", ".join(f"{name}-i{one}" for one in ingots)
+        raise NotFound(
+            tell("charge.no_ingot", ingot=origin), remedy=tell("charge.no_ingot.known", melt=name, known=there or "-")
+        )
     return origin_id, int(number)
 
 

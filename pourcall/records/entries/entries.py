@@ -13,8 +13,9 @@ from pathlib import Path
 from pourcall.contract.entries import SOUND
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.events import MarkKind
+from pourcall.contract.message import tell
 from pourcall.contract.units import kept_as_typed
-from pourcall.records.read.lookup import find_pour
+from pourcall.records.read.lookup import find_melt, find_pour
 from pourcall.records.write.rows import insert
 from pourcall.records.write.typed_columns import POUR_COLUMNS, Column
 
@@ -38,10 +39,12 @@ def add_result(
     refused unless `correcting`: then what stood before is corrected. Rows are added, none is altered.
     """
     if not defect:
-        raise BadInput("no class of defect is named", where=pour, remedy="Write sound, or misrun=2")
+        raise BadInput(tell("cli.pour.nothing_found"), where=pour, remedy=tell("cli.pour.nothing_found.remedy"))
     if not 0 <= severity <= 3 or (defect == SOUND and severity != 0):
         raise BadInput(
-            f"{defect} with severity {severity}", where=pour, remedy="Severity is 1, 2 or 3; a sound casting has 0"
+            tell("defect.wrong_severity", defect=defect, severity=severity),
+            where=pour,
+            remedy=tell("defect.wrong_severity.remedy"),
         )
     melt_id, number = find_pour(conn, pour)
     standing = {
@@ -66,9 +69,7 @@ def add_result(
         old = standing[SOUND]
     elif severity == 0 and defect != SOUND and (old is None or old[2] == 0):
         raise BadInput(
-            f"{defect} is not on record, so it cannot be taken back",
-            where=pour,
-            remedy="Severity is 1 (slight), 2 (marked) or 3 (scrap); a casting without fault is `sound`",
+            tell("defect.not_on_record", defect=defect), where=pour, remedy=tell("defect.wrong_severity.remedy")
         )
     corrects = None if old is None else old[0]
     return insert(conn, "results", **here, defect=defect, severity=severity, detail=detail, corrects=corrects)
@@ -76,9 +77,7 @@ def add_result(
 
 def _contradicts(pour: str, told: str, stands: str) -> BadInput:
     return BadInput(
-        f"{told} contradicts what is on record: {stands}",
-        where=pour,
-        remedy="Tell it as a correction (`pourcall pour result ... --correct`); the old entry is kept",
+        tell("defect.contradicts", now=told, before=stands), where=pour, remedy=tell("defect.contradicts.remedy")
     )
 
 
@@ -86,7 +85,7 @@ def add_note(
     conn: sqlite3.Connection, melt: str, text: str, *, who: str, utc_s: float, pour_number: int | None = None
 ) -> int:
     """A note on a melt that may be long over; the row's id."""
-    melt_id, furnace_id = _melt(conn, melt)
+    melt_id, furnace_id, _ = find_melt(conn, melt)
     return insert(
         conn,
         "notes",
@@ -102,7 +101,7 @@ def add_note(
 
 def add_tag(conn: sqlite3.Connection, melt: str, tag: str, *, utc_s: float, pour_number: int = 0) -> None:
     """A word to find a melt or a pour by; told twice it is there once."""
-    melt_id, _ = _melt(conn, melt)
+    melt_id, _, _ = find_melt(conn, melt)
     conn.execute("INSERT OR IGNORE INTO tags VALUES (?, ?, ?, ?)", (melt_id, pour_number, tag, utc_s))
 
 
@@ -126,7 +125,10 @@ def add_calibration(
         (furnace, probe),
     ).fetchone()
     if row is None:
-        raise NotFound(f"no probe {probe!r} of the furnace {furnace!r} on record")
+        raise NotFound(
+            tell("calibration.probe_unrecorded", probe=probe, furnace=furnace),
+            remedy=tell("calibration.probe_unrecorded.remedy"),
+        )
     return insert(
         conn,
         "calibrations",
@@ -175,7 +177,7 @@ def add_photo(
     caption: str = "",
 ) -> int:
     """A photo whose file is in the photo folder (`store_photo_file`); the row's id."""
-    melt_id, _ = _melt(conn, melt)
+    melt_id, _, _ = find_melt(conn, melt)
     return insert(
         conn,
         "photos",
@@ -196,14 +198,14 @@ def correct_pour(
     """A new row of a pour that says `corrects = row_id`; the old one stays. Its id. Raises NotFound, BadInput."""
     if wrong := set(changes) - _CORRECTABLE:
         raise BadInput(
-            f"{', '.join(sorted(wrong))} of a pour cannot be corrected", remedy="Correct what was told of it"
+            tell("entry.not_correctable", fields=", ".join(sorted(wrong))), remedy=tell("entry.not_correctable.remedy")
         )
     cursor = conn.execute("SELECT * FROM pours WHERE id = ?", (row_id,))
     row = cursor.fetchone()
     if row is None:
-        raise NotFound(f"no row {row_id} among the pours")
+        raise NotFound(tell("entry.no_row", row=row_id), remedy=tell("record.no_pour.remedy"))
     if conn.execute("SELECT 1 FROM pours WHERE corrects = ?", (row_id,)).fetchone() is not None:
-        raise BadInput(f"row {row_id} of the pours was corrected already", remedy="Correct the newest row instead")
+        raise BadInput(tell("entry.row_corrected", row=row_id), remedy=tell("correction.overtaken.remedy"))
     old = dict(zip((name for name, *_ in cursor.description), row, strict=True))
     told = {"at_utc_s": utc_s, "who": who, "why": why, "table_name": "pours", "row_id": row_id}
     for field, new in changes.items():
@@ -211,10 +213,3 @@ def correct_pour(
     fresh = {**old, **changes, "corrects": row_id, "who": who, "why": why, "event_id": None}
     del fresh["id"]
     return insert(conn, "pours", **fresh)
-
-
-def _melt(conn: sqlite3.Connection, melt: str) -> tuple[int, int]:
-    row = conn.execute("SELECT id, furnace_id FROM melts WHERE melt = ?", (melt,)).fetchone()
-    if row is None:
-        raise NotFound(f"no melt {melt!r} on record", remedy="See `pourcall melt list`")
-    return int(row[0]), int(row[1])

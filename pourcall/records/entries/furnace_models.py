@@ -14,6 +14,7 @@ from pourcall.contract.errors import NotFound
 from pourcall.contract.events import DipRecorded, LiftMarked, Marked, MarkKind, PourMarked, PowerMarked
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
+from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import TYPED_U_C, Place
 from pourcall.contract.status import Reason
@@ -87,7 +88,9 @@ def job_for(
     """All that the worker needs to learn `prior.furnace` anew. Raises NotFound where no melt of it has ended."""
     wanted = tuple(melts) or melts_of(conn, prior.furnace, max(1, latest))
     if not wanted:
-        raise NotFound(f"no melt of {prior.furnace} has ended yet", remedy="Record one, with the knob marked")
+        raise NotFound(
+            tell("furnace.no_melt_ended", furnace=prior.furnace), remedy=tell("furnace.no_melt_ended.remedy")
+        )
     before = models(conn, prior.furnace)
     return Job(
         prior=prior,

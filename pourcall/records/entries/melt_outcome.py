@@ -64,11 +64,9 @@ def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> Mess
         (melt_id,),
     ).fetchone()
     if last is None:
-        raise BadInput(
-            f"melt {asked.melt} has not ended", remedy="End it with `pourcall melt end`, with --ingots and --heel"
-        )
+        raise BadInput(tell("ending.not_ended", melt=asked.melt), remedy=tell("ending.not_ended.remedy"))
     who, why = clean_text(asked.who, "who"), clean_text(asked.why, "why")
-    detail = clean_text(asked.detail, "the words about the end")
+    detail = clean_text(asked.detail, "end_detail")
     said: list[Message] = []
     if asked.ending is not None or detail:
         word = last[4] if asked.ending is None else asked.ending.value
@@ -88,18 +86,21 @@ def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> Mess
         said.append(tell("ending.why", how=how, detail=detail) if detail else how)
     if asked.ingots_kg is not None:
         if len(asked.ingots_kg) > MOST_INGOTS:
-            raise BadInput(f"{len(asked.ingots_kg)} ingots of one melt", remedy=f"At most {MOST_INGOTS}")
-        masses = [check_mass_kg(mass_kg, "an ingot") for mass_kg in asked.ingots_kg]
+            raise BadInput(
+                tell("ending.ingots_outside", count=len(asked.ingots_kg)),
+                remedy=tell("entry.at_most", most=MOST_INGOTS),
+            )
+        masses = [check_mass_kg(mass_kg, "--ingots") for mass_kg in asked.ingots_kg]
         _replace(conn, melt_id, INGOT, masses, who, why, utc_s)
         ingots = enumerate(masses, start=1)
         said += [tell("ending.ingot", ingot=ingot_name(asked.melt, number), mass_kg=kg) for number, kg in ingots]
         said += [] if masses else [tell("ending.no_ingots")]
     if asked.heel_kg is not None:
-        masses = [check_mass_kg(asked.heel_kg, "the heel")] if asked.heel_kg else []
+        masses = [check_mass_kg(asked.heel_kg, "--heel")] if asked.heel_kg else []
         _replace(conn, melt_id, HEEL, masses, who, why, utc_s)
         said.append(tell("ending.heel", mass_kg=asked.heel_kg) if asked.heel_kg else tell("ending.no_heel"))
     if not said:
-        raise BadInput("nothing is said of the end", where=asked.melt, remedy="Give an ending, --ingots or --heel")
+        raise BadInput(tell("ending.nothing"), where=asked.melt, remedy=tell("ending.nothing.remedy"))
     return tell("ending.done", melt=asked.melt, said=tuple(said))
 
 

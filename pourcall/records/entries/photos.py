@@ -14,6 +14,7 @@ from pathlib import Path
 import msgspec
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.records.read.views import PourRow
 
 TYPES = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
@@ -47,17 +48,19 @@ def look_at(path: Path) -> Photo:
     size = path.stat().st_size
     if size > MOST_BYTES:
         raise BadInput(
-            f"{size / 2**20:.0f} MB is too large for a photo", where=str(path), remedy="Make it smaller than 64 MB"
+            tell("entry.photo.too_large", size_mb=size // 2**20),
+            where=str(path),
+            remedy=tell("entry.photo.too_large.remedy", most_mb=MOST_BYTES // 2**20),
         )
     body = path.read_bytes()
     suffix = image_suffix(body)
     if not suffix:
-        raise BadInput("no JPEG, PNG or WebP image", where=str(path), remedy="Give the photo itself, in one of these")
+        raise BadInput(tell("entry.photo.no_image"), where=str(path), remedy=tell("entry.photo.no_image.remedy"))
     ends = {".jpg": b"\xff\xd9", ".png": b"IEND\xaeB`\x82"}.get(suffix)
     if ends is not None and ends not in body[-(2**16) :]:  # cameras append their own data behind the end
-        raise BadInput("the image is cut off", where=str(path), remedy="Copy it from the camera again")
+        raise BadInput(tell("entry.photo.cut_off"), where=str(path), remedy=tell("entry.photo.cut_off.remedy"))
     if suffix == ".webp" and struct.unpack("<I", body[4:8].ljust(4, b"\0"))[0] + 8 > size:
-        raise BadInput("the image is cut off", where=str(path), remedy="Copy it from the camera again")
+        raise BadInput(tell("entry.photo.cut_off"), where=str(path), remedy=tell("entry.photo.cut_off.remedy"))
     taken = exif_time(body) if suffix == ".jpg" else None
     return Photo(path, suffix, path.stat().st_mtime if taken is None else taken, taken is not None)
 

@@ -15,11 +15,12 @@ from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Message, tell
 from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.units import ABSOLUTE_ZERO_C
-from pourcall.metal.windows import MATERIAL_SHIFT
-from pourcall.records.entries.checks import check_between, check_mass_kg, clean_name, clean_text
+from pourcall.metal.windows import check_material
+from pourcall.records.entries.checks import check_mass_kg, clean_name, clean_text
 from pourcall.records.read.views import SetupView
 from pourcall.records.write.rows import insert
 
+LEAST_SECTION_MM, MOST_SECTION_MM = 0.2, 500.0
 _TEXTS = ("pattern", "material", "batch", "gating", "venting", "detail")
 _FIGURES = ("thinnest_mm", "mass_kg", "preheat_c")
 _COLUMNS = (
@@ -44,8 +45,8 @@ def setup_versions(conn: sqlite3.Connection, name: str) -> tuple[SetupView, ...]
     if known is None:
         names = [row[0] for row in conn.execute("SELECT DISTINCT name FROM mould_setups ORDER BY name")]
         raise NotFound(
-            f"no mould setup {name[:60]!r} is described{did_you_mean(name, names)}",
-            remedy="`pourcall mould list` shows all; describe it with `pourcall mould add`",
+            tell("record.setup.unknown", setup=name[:60], hint=did_you_mean(name, names)),
+            remedy=tell("record.setup.unknown.remedy"),
         )
     (pours,) = conn.execute(
         "SELECT count(*) FROM pours_now WHERE coalesce(nullif(setup, ''), mould) = ?", (known.name,)
@@ -80,27 +81,24 @@ def setup_at(conn: sqlite3.Connection, name: str, utc_s: float) -> SetupView | N
 
 def describe_mould(conn: sqlite3.Connection, asked: MouldSetupRequest, utc_s: float) -> Message:
     """Put a setup, or another version of it, on record; what was done. Raises NotFound, BadInput."""
-    name = clean_name(asked.name, "the name of the mould setup")
+    name = clean_name(asked.name, "setup_name")
     old = find_setup(conn, name)
     if asked.add and old is not None:
         raise BadInput(
-            f"the mould setup {old.name!r} is described already",
-            remedy=f"Change it: `pourcall mould change {old.name!r}`",
+            tell("record.setup.exists", setup=old.name), remedy=tell("record.setup.exists.remedy", setup=old.name)
         )
     if not asked.add and old is None:
         setup_versions(conn, name)  # raises, naming the nearest
     fresh = _checked(asked)
     if not asked.add and not fresh:
-        raise BadInput(
-            f"nothing is to be changed about {name!r}", remedy="Give what is different, such as --thinnest 6mm"
-        )
+        raise BadInput(tell("record.setup.no_change", setup=name), remedy=tell("record.setup.no_change.remedy"))
     row: dict[str, object] = {}
     if old is not None:
         name = old.name
         row = {key: getattr(old, key) for key in (*_TEXTS, *_FIGURES)}
         fresh = {key: value for key, value in fresh.items() if row[key] != value}
         if not fresh:
-            raise BadInput(f"the mould setup {name!r} is like that already", remedy="Nothing was written")
+            raise BadInput(tell("record.setup.same", setup=name), remedy=tell("entry.nothing_written"))
     row |= fresh
     insert(
         conn,
@@ -125,22 +123,19 @@ def _checked(asked: MouldSetupRequest) -> dict[str, object]:
     for key in _TEXTS:
         told = getattr(asked, key)
         if told is not None:
-            fresh[key] = clean_text(told, f"the {key}")
-    material = fresh.get("material")
-    if material and material not in MATERIAL_SHIFT:
-        raise BadInput(
-            f"{material!r} is no mould material{did_you_mean(str(material), MATERIAL_SHIFT)}",
-            remedy=f"Use one of {', '.join(MATERIAL_SHIFT)}",
-        )
+            fresh[key] = clean_text(told, key)
+    if material := str(fresh.get("material", "")):
+        check_material(material)
     if asked.thinnest_mm is not None:
-        fresh["thinnest_mm"] = check_between(asked.thinnest_mm, 0.2, 500.0, "a thinnest section", "mm")
+        if not LEAST_SECTION_MM <= asked.thinnest_mm <= MOST_SECTION_MM:
+            limits = tell("record.setup.thinnest.remedy", least_mm=LEAST_SECTION_MM, most_mm=MOST_SECTION_MM)
+            raise BadInput(tell("record.setup.thinnest", thinnest_mm=asked.thinnest_mm), remedy=limits)
+        fresh["thinnest_mm"] = asked.thinnest_mm
     if asked.mass_kg is not None:
         fresh["mass_kg"] = check_mass_kg(asked.mass_kg, asked.name)
     if asked.preheat_c is not None:
         if not ABSOLUTE_ZERO_C < asked.preheat_c <= HOTTEST_MOULD_C:
-            raise BadInput(
-                f"a mould preheated to {asked.preheat_c:.0f} degC cannot be meant", remedy="Check figure and unit"
-            )
+            raise BadInput(tell("record.setup.preheat", preheat_c=asked.preheat_c), remedy=tell("error.figure.remedy"))
         fresh["preheat_c"] = asked.preheat_c
     return fresh
 

@@ -149,9 +149,9 @@ def pour_facts(store: Store, pour: str, *, points: int = 400) -> PourFacts:
     found = store.pour(pour)
     if found.row.not_poured:
         raise BadInput(
-            f"that pour was none: {found.row.why or 'marked by mistake'}",
+            tell("record.was_no_pour", why=found.row.why or tell("record.by_mistake")),
             where=pour,
-            remedy="`pourcall pour correct ... --restore` takes that back",
+            remedy=tell("record.was_no_pour.remedy", pour=pour),
         )
     melt = store.melt(found.row.melt)
     with store.reading() as conn:

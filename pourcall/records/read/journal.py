@@ -8,6 +8,7 @@ import msgspec
 from pourcall.contract.errors import NotFound
 from pourcall.contract.events import Event
 from pourcall.contract.inputs import Input
+from pourcall.contract.message import tell
 from pourcall.records.read.store import Store
 from pourcall.records.write.codec import SELECT_ROW, Source, decode_row
 
@@ -22,7 +23,7 @@ def read_inputs(store: Store, session_id: int, *, first_id: int = 0) -> Iterator
     """
     with store.reading() as conn:
         if conn.execute("SELECT 1 FROM sessions WHERE id = ?", (session_id,)).fetchone() is None:
-            raise NotFound(f"no session {session_id} on record")
+            raise NotFound(tell("record.no_session", session=session_id))
         sources = _sources(conn, session_id)
         after, until = _bounds(conn, session_id)
     after = max(after, first_id - 1)

@@ -6,12 +6,11 @@ from typing import Any
 
 import msgspec
 
-from pourcall.contract.errors import NotFound
 from pourcall.contract.events import DipFault, DipHow, Marking, MarkKind
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.records.entries.charges import charges_of
 from pourcall.records.entries.melt_outcome import left_of
-from pourcall.records.read.lookup import split_pour
+from pourcall.records.read.lookup import no_melt, no_pour, split_pour
 from pourcall.records.read.tracing import melt_thinned
 from pourcall.records.read.views import (
     AlarmRow,
@@ -118,7 +117,7 @@ def melt(conn: sqlite3.Connection, name: str) -> MeltDetail:
     """All there is on one melt. Raises NotFound."""
     found = conn.execute(f"{_MELT} WHERE m.melt = ?", (name,)).fetchone()
     if found is None:
-        raise NotFound(f"no melt {name!r} on record", remedy="See `pourcall melt list`")
+        raise no_melt(name)
     melt_id, row = found[12], _melt(found)
     return MeltDetail(
         row=row,
@@ -188,7 +187,7 @@ def pour(conn: sqlite3.Connection, name: str) -> PourDetail:
     base = _POUR.format(table="pours")
     rows = conn.execute(f"{base} WHERE m.melt = ? AND w.number = ? ORDER BY w.id", (melt_name, number)).fetchall()
     if not rows:
-        raise NotFound(f"no pour {name!r} on record", remedy="See `pourcall pour list`")
+        raise no_pour(name)
     from pourcall.records.read.lip_budget import Times, lip_parts  # only here: it brings the engine's arithmetic along
 
     last = rows[-1]

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import msgspec
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.records.read.views import pour_id
 
 MOST_WORDS = 8
@@ -75,7 +76,9 @@ def find(conn: sqlite3.Connection, words: Sequence[str], *, limit: int) -> tuple
     """Texts with any of the words, of the newest `limit` melts that have all of them. Raises BadInput for no word."""
     wanted = list(dict.fromkeys(_fold(part) for word in words for part in word.split()))
     if not 1 <= len(wanted) <= MOST_WORDS:
-        raise BadInput(f"{len(wanted)} words to look for", remedy=f"Give 1 to {MOST_WORDS}, such as `melt find misrun`")
+        raise BadInput(
+            tell("record.find_words", count=len(wanted)), remedy=tell("record.find_words.remedy", most=MOST_WORDS)
+        )
     beyond_ascii = not all(word.isascii() for word in words)
     if beyond_ascii:  # LIKE folds the case of ASCII alone
         conn.create_function("pourcall_fold", 1, _fold, deterministic=True)

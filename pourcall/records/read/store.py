@@ -14,6 +14,7 @@ from urllib.parse import quote
 
 from pourcall.contract.api import Trace
 from pourcall.contract.errors import NotFound, StoreError
+from pourcall.contract.message import tell
 from pourcall.records.read import queries, tracing
 from pourcall.records.read.search import Hit, find
 from pourcall.records.read.views import MeltDetail, MeltFilter, MeltRow, PourDetail, PourFilter, PourRow, SessionRow
@@ -49,21 +50,17 @@ class Store:
         newest = shipped_steps()[-1].version
         header = refuse_foreign(path, newest)
         if header is None:
-            raise NotFound(
-                "there are no records yet", where=str(path), remedy="Run `pourcall serve` or `pourcall demo`"
-            )
+            raise NotFound(tell("record.none"), where=str(path), remedy=tell("record.none.remedy"))
         if not header.is_sqlite:
-            raise StoreError(
-                "the record file is damaged", where=str(path), remedy="Start the daemon: it keeps it aside"
-            )
+            raise StoreError(tell("record.damaged"), where=str(path), remedy=tell("record.damaged.remedy"))
         store = cls(path)
         version = store._conn.execute("PRAGMA user_version").fetchone()[0]
         if version != newest:
             store.close()
             raise StoreError(
-                f"the records are of schema {version}, this program reads {newest}",
+                tell("record.other_schema", found=version, newest=newest),
                 where=str(path),
-                remedy="Start the daemon once: it brings them up to date, keeping a copy",
+                remedy=tell("record.other_schema.remedy"),
             )
         return store
 
@@ -158,5 +155,7 @@ def _connect(path: Path) -> tuple[sqlite3.Connection, tuple[int, int] | None]:
         conn.execute("PRAGMA cache_size = -4000")
         conn.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except sqlite3.Error as err:
-        raise StoreError(f"the records cannot be read: {err}", where=str(path), remedy="Check the file") from err
+        raise StoreError(
+            tell("record.unreadable", error=str(err)), where=str(path), remedy=tell("record.unreadable.remedy")
+        ) from err
     return conn, file_identity(path)

@@ -9,6 +9,8 @@ import msgspec
 
 from pourcall.contract.api import Trace, TracePoint
 from pourcall.contract.errors import NotFound
+from pourcall.contract.message import tell
+from pourcall.records.read.lookup import no_melt
 from pourcall.records.upkeep.thinning import Thinning, thinnings_of
 from pourcall.records.write.rollup import bucketed
 from pourcall.texts import written
@@ -35,7 +37,7 @@ def session_trace(conn: sqlite3.Connection, furnace: str, since_mono_s: float, p
         (furnace,),
     ).fetchone()
     if row is None:
-        raise NotFound(f"nothing is on record for the furnace {furnace!r}")
+        raise NotFound(tell("record.nothing_of", furnace=furnace), remedy=tell("record.nothing_of.remedy"))
     return draw(conn, furnace, since_mono_s, [SessionStretch(row[0], since_mono_s, None)], points)
 
 
@@ -72,7 +74,7 @@ def melt_spans(conn: sqlite3.Connection, melt: str, after_s: float) -> tuple[str
         (melt,),
     ).fetchone()
     if row is None:
-        raise NotFound(f"no melt {melt!r} on record", remedy="See `pourcall melt list`")
+        raise no_melt(melt)
     melt_id, furnace, furnace_id, first, began_s, _ = row
     end = conn.execute(
         "SELECT j.source, e.mono_s FROM melt_endings e JOIN journal j ON j.id = e.journal_id WHERE e.melt_id = ?"

@@ -18,6 +18,7 @@ from pathlib import Path, PurePosixPath
 import msgspec
 
 from pourcall.contract.errors import BadInput, StoreError
+from pourcall.contract.message import tell
 from pourcall.contract.output_file import output_file
 from pourcall.contract.paths import Paths
 from pourcall.contract.version import VERSION
@@ -137,18 +138,24 @@ def verify(archive: Path) -> Manifest:
         with zipfile.ZipFile(archive) as zipped:
             manifest = msgspec.json.decode(zipped.read("manifest.json"), type=Manifest)
             if manifest.format > FORMAT:
-                raise BadInput("made by a newer pourcall", where=str(archive), remedy="Install that version again")
+                raise BadInput(tell("archive.newer"), where=str(archive), remedy=tell("archive.newer.remedy"))
             names = set(zipped.namelist()) - {"manifest.json"}
             if names != set(manifest.files):
-                raise BadInput("files are missing or too many", where=str(archive), remedy="Use another archive")
+                raise BadInput(tell("archive.files"), where=str(archive), remedy=tell("archive.another"))
             for name, digest in manifest.files.items():
                 if not _is_safe(name):
-                    raise BadInput(f"{name!r} would leave its folder", where=str(archive), remedy="Do not use it")
+                    raise BadInput(
+                        tell("archive.unsafe", file=name), where=str(archive), remedy=tell("archive.unsafe.remedy")
+                    )
                 with zipped.open(name) as member:
                     if hashlib.file_digest(member, "sha256").hexdigest() != digest:  # type: ignore[arg-type]
-                        raise BadInput(f"{name} is damaged", where=str(archive), remedy="Use another archive")
+                        raise BadInput(
+                            tell("archive.damaged", file=name), where=str(archive), remedy=tell("archive.another")
+                        )
     except (zipfile.BadZipFile, KeyError, msgspec.DecodeError, OSError, EOFError) as err:
-        raise BadInput(f"no whole archive: {err}", where=str(archive), remedy="Use another archive") from err
+        raise BadInput(
+            tell("archive.broken", error=str(err)), where=str(archive), remedy=tell("archive.another")
+        ) from err
     return manifest
 
 
@@ -157,14 +164,10 @@ def restore(archive: Path, paths: Paths, *, free: Callable[[Path], int] = free_b
     manifest = verify(archive)
     for there in (paths.database, paths.settings):
         if there.exists():
-            raise StoreError(
-                "there are records or settings here already",
-                where=str(there),
-                remedy="Name an empty folder, or add --merge to take the archive in beside what is here",
-            )
+            raise StoreError(tell("archive.records_here"), where=str(there), remedy=tell("archive.records_here.remedy"))
     for folder in _folders(paths).values():
         if folder.is_dir() and any(folder.iterdir()):
-            raise StoreError("this folder is not empty", where=str(folder), remedy="Name an empty place")
+            raise StoreError(tell("archive.not_empty"), where=str(folder), remedy=tell("archive.not_empty.remedy"))
     with zipfile.ZipFile(archive) as zipped:
         check_space(paths.data, sum(info.file_size for info in zipped.infolist()), free)
         try:
@@ -256,9 +259,9 @@ def check_space(folder: Path, need: int, free: Callable[[Path], int]) -> None:
     have = free(folder)
     if have < need:
         raise StoreError(
-            f"{need / 1e6:.0f} MB are needed, {have / 1e6:.0f} MB are free",
+            tell("archive.no_space", need_mb=round(need / 1e6), free_mb=round(have / 1e6)),
             where=str(folder),
-            remedy="Free some space or choose another place; nothing was written",
+            remedy=tell("archive.no_space.remedy"),
         )
 
 
@@ -278,5 +281,5 @@ def sha256_of(path: Path) -> str:
 
 def _failed(where: Path, why: str) -> StoreError:
     return StoreError(
-        f"the archive could not be written: {why}", where=str(where), remedy="Choose another place; nothing was changed"
+        tell("archive.not_written", error=why), where=str(where), remedy=tell("archive.not_written.remedy")
     )

@@ -68,14 +68,10 @@ def merge(
     """
     manifest = verify(archive)
     if DATABASE not in manifest.files:
-        raise BadInput(
-            "there is no record in it", where=str(archive), remedy="Give an archive made by `pourcall backup`"
-        )
+        raise BadInput(tell("archive.no_record"), where=str(archive), remedy=tell("archive.no_record.remedy"))
     if not paths.database.exists():
         raise StoreError(
-            "there is no record here to merge into",
-            where=str(paths.database),
-            remedy="Leave out --merge: --restore alone",
+            tell("archive.nothing_here"), where=str(paths.database), remedy=tell("archive.nothing_here.remedy")
         )
     with zipfile.ZipFile(archive) as zipped:
         mark = checked_mark(mark) if mark else ""
@@ -103,8 +99,7 @@ def checked_mark(mark: str) -> str:
     """Raises BadInput for what cannot stand behind a number."""
     if not _MARK.fullmatch(mark):
         raise BadInput(
-            f"{mark!r} is no mark for another shop" if mark else "the archive does not say the name of its shop",
-            remedy="Give one with --mark: a letter, then letters and digits, at most 16, such as --mark hill",
+            tell("archive.mark", mark=mark) if mark else tell("archive.no_shop"), remedy=tell("archive.mark.remedy")
         )
     return mark
 
@@ -134,9 +129,7 @@ def _known_mark(theirs: Path, ours: Path, asked: str) -> str:
     known = {mark for (mark,) in rows if "@" not in mark}
     if known and asked and asked not in known:
         before = ", ".join(sorted(known))
-        raise BadInput(
-            f"this shop came in before as {before}", remedy=f"Leave out --mark, or write --mark {min(known)}"
-        )
+        raise BadInput(tell("archive.known_as", marks=before), remedy=tell("archive.known_as.remedy", mark=min(known)))
     return asked or min(known, default="")
 
 
@@ -145,11 +138,11 @@ def _bring_up(theirs: Path, archive: Path, utc_s: float) -> None:
     try:
         header = refuse_foreign(theirs, shipped_steps()[-1].version)
         if header is None or not header.is_sqlite:
-            raise BadInput("its record is no database", where=str(archive), remedy="Use another archive")
+            raise BadInput(tell("archive.record_damaged"), where=str(archive), remedy=tell("archive.another"))
         conn, findings = open_database(theirs, utc_s=utc_s)
         with closing(conn):
             if any(finding.kind is FindingKind.DAMAGED for finding in findings):
-                raise BadInput("its record is damaged", where=str(archive), remedy="Use another archive")
+                raise BadInput(tell("archive.record_damaged"), where=str(archive), remedy=tell("archive.another"))
             conn.execute("BEGIN IMMEDIATE")
             roll_up(conn, int(conn.execute("SELECT coalesce(max(id), 0) FROM journal").fetchone()[0]))
             conn.execute("COMMIT")
@@ -167,7 +160,7 @@ def _taken_in(
     conn, findings = open_database(paths.database, utc_s=float(str(entry[0])))
     with closing(conn):
         if any(finding.kind is FindingKind.DAMAGED for finding in findings):
-            raise StoreError("our record was damaged and is set aside", where=str(paths.data), remedy="See the folder")
+            raise StoreError(tell("record.set_aside"), where=str(paths.data), remedy=tell("record.set_aside.remedy"))
         conn.execute("ATTACH ? AS theirs", (str(theirs),))
         conn.execute("BEGIN IMMEDIATE")
         try:
@@ -249,7 +242,5 @@ def _unpack(zipped: zipfile.ZipFile, name: str, target: Path) -> None:
 
 def _failed(where: Path, why: Exception) -> StoreError:
     return StoreError(
-        f"the archive could not be taken in: {why}",
-        where=str(where),
-        remedy="The record is as it was; free some space and try again",
+        tell("archive.not_taken_in", error=str(why)), where=str(where), remedy=tell("archive.not_taken_in.remedy")
     )

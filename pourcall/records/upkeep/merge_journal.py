@@ -9,6 +9,7 @@ import sqlite3
 import msgspec
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 
 _ALL = -(2**62)  # below every sequence number
 
@@ -226,10 +227,7 @@ class Journal:
             (furnace,),
         ).fetchone()
         if taken is not None:
-            raise BadInput(
-                f"the mark {self.mark!r} stands for another shop here already",
-                remedy="Give this one another with --mark",
-            )
+            raise BadInput(tell("archive.mark_taken", mark=self.mark), remedy=tell("archive.mark_taken.remedy"))
 
     def _enter(self, session: dict[str, object], furnace: str) -> None:
         row = dict(session)

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.records.upkeep.merge_journal import Journal
 
 _DONE = frozenset(
@@ -83,7 +84,7 @@ class Rows:
             melt_id = self._insert("melts", row)
             if melt_id is None:
                 raise BadInput(
-                    f"melt {row['melt']} is on record here as another one", remedy="Give the archive another --mark"
+                    tell("archive.melt_taken", melt=str(row["melt"])), remedy=tell("archive.melt_taken.remedy")
                 )
             self.ours["melts"][theirs] = melt_id
             self.new_melts.append((melt_id, number, row["melt"]))

@@ -12,6 +12,7 @@ from pathlib import Path
 import msgspec
 
 from pourcall.contract.errors import StoreError
+from pourcall.contract.message import tell
 from pourcall.contract.status import STATUS_OF, Reason
 from pourcall.records.upkeep.old_sentences import fill_typed_columns
 from pourcall.records.upkeep.walfile import FileHeader, read_header, read_wal
@@ -82,7 +83,7 @@ def statements(sql: str) -> Iterator[str]:
             yield piece
             piece = ""
     if piece.strip() and not all(line.lstrip().startswith("--") or not line.strip() for line in piece.splitlines()):
-        raise StoreError("a migration ends in the middle of a statement", where=piece.strip()[:60])
+        raise StoreError(tell("record.bad_migration"), where=piece.strip()[:60])
 
 
 def refuse_foreign(database: Path, newest: int) -> FileHeader | None:
@@ -97,16 +98,12 @@ def refuse_foreign(database: Path, newest: int) -> FileHeader | None:
     now = logged if logged is not None and logged.is_sqlite else header
     if now.user_version > newest:
         raise StoreError(
-            f"the records were written by a newer pourcall (schema {now.user_version}, this one knows {newest})",
+            tell("record.newer", found=now.user_version, newest=newest),
             where=str(database),
-            remedy="Install that version again, or name another data folder; the file was not touched",
+            remedy=tell("record.newer.remedy"),
         )
     if now.application_id != APPLICATION_ID and (now.application_id != 0 or now.user_version != 0):
-        raise StoreError(
-            "this database belongs to another program",
-            where=str(database),
-            remedy="Name another data folder; the file was not touched",
-        )
+        raise StoreError(tell("record.foreign"), where=str(database), remedy=tell("record.foreign.remedy"))
     return now
 
 
@@ -153,9 +150,9 @@ def _run(conn: sqlite3.Connection, step: Step, database: Path) -> None:
         if conn.in_transaction:
             conn.execute("ROLLBACK")
         raise StoreError(
-            f"bringing the records to schema {step.version} failed: {err}",
+            tell("record.migration_failed", schema=step.version, error=str(err)),
             where=str(database),
-            remedy=f"They are as they were, at schema {step.version - 1}; free some space, or report this",
+            remedy=tell("record.migration_failed.remedy", schema=step.version - 1),
         ) from err
 
 

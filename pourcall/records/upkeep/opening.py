@@ -93,8 +93,13 @@ def open_database(
     except sqlite3.Error as err:
         raise _not_usable(path, str(err)) from err
     try:
-        if conn.execute("PRAGMA user_version").fetchone()[0] > steps[-1].version:
-            raise StoreError("the records were written by a newer pourcall", where=str(path))
+        version = int(conn.execute("PRAGMA user_version").fetchone()[0])
+        if version > steps[-1].version:
+            raise StoreError(
+                tell("record.newer", found=version, newest=steps[-1].version),
+                where=str(path),
+                remedy=tell("record.newer.remedy"),
+            )
         migrate(conn, path, steps)
         cut_off = conn.execute(
             "SELECT count(*) FROM sessions s WHERE s.began_utc_s = (SELECT max(began_utc_s) FROM sessions)"
@@ -161,11 +166,7 @@ def set_aside(path: Path, utc_s: float, why: Told) -> Finding:
 
 
 def _not_usable(path: Path, why: str) -> StoreError:
-    return StoreError(
-        f"the records cannot be opened: {why}",
-        where=str(path),
-        remedy="Check that the folder is there and may be written, and that no other program holds the file",
-    )
+    return StoreError(tell("record.not_usable", error=why), where=str(path), remedy=tell("record.not_usable.remedy"))
 
 
 def file_identity(path: Path) -> tuple[int, int] | None:

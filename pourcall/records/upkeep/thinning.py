@@ -131,25 +131,24 @@ def thin(
     """
     if not older_than_s >= LEAST_AGE_S:
         raise BadInput(
-            f"readings younger than {LEAST_AGE_S / DAY_S:.0f} days are not thinned",
-            remedy="Give a longer time with --older-than, such as 1y",
+            tell("record.thin.young", days=round(LEAST_AGE_S / DAY_S)), remedy=tell("record.thin.young.remedy")
         )
     if not LEAST_EVERY_S <= keep_every_s <= MOST_EVERY_S:
         raise BadInput(
-            f"one reading in {keep_every_s:g} s",
-            remedy=f"Keep one in {LEAST_EVERY_S:g} to {MOST_EVERY_S:g} s: --keep-every 10s",
+            tell("record.thin.every", keep_every_s=keep_every_s),
+            remedy=tell("record.thin.every.remedy", least_s=LEAST_EVERY_S, most_s=MOST_EVERY_S),
         )
     until_utc_s = utc_s - older_than_s
     header = refuse_foreign(path, shipped_steps()[-1].version)
     if header is None or not header.is_sqlite:
-        raise StoreError("there is no record to thin", where=str(path), remedy="Check the path")
+        raise StoreError(tell("record.thin.none"), where=str(path), remedy=tell("record.thin.none.remedy"))
     size = _size(path)
     done = Thinned(until_utc_s=until_utc_s, keep_every_s=keep_every_s, bytes_before=size, bytes_after=size)
     try:
         conn, findings = open_database(path, utc_s=utc_s)
         with closing(conn):
             if any(finding.kind is FindingKind.DAMAGED for finding in findings):
-                raise StoreError("the record was damaged and is set aside", where=str(path), remedy="See the folder")
+                raise StoreError(tell("record.set_aside"), where=str(path), remedy=tell("record.set_aside.remedy"))
             for piece in _pieces(conn, until_utc_s, keep_every_s, piece_rows):
                 if not dry_run:
                     _give_up(conn, piece, keep_every_s, who, why, utc_s)
@@ -160,9 +159,7 @@ def thin(
                 done = msgspec.structs.replace(done, unshrunk=unshrunk)
     except sqlite3.Error as err:
         raise StoreError(
-            f"thinning stopped: {err}",
-            where=str(path),
-            remedy="What is done is told in the record and nothing else was lost; free some space and run it again",
+            tell("record.thin.stopped", error=str(err)), where=str(path), remedy=tell("record.thin.stopped.remedy")
         ) from err
     return done if dry_run else msgspec.structs.replace(done, bytes_after=_size(path))
 

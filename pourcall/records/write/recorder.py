@@ -203,7 +203,7 @@ class Recorder:
         self._thread = None
         left = len(self._backlog)
         error = StoreError(
-            f"{left} rows could not be written before the stop", where=str(self.path), remedy="Free the disk"
+            tell("record.rows_left", count=left), where=str(self.path), remedy=tell("record.rows_left.remedy")
         )
         with self._lock:
             futures = [f for waits in self._waits.values() for f in waits] + list(self._results.values())
@@ -461,7 +461,7 @@ class Recorder:
                 target.rename(self.path)
         self._reopen()
         if batch_is_in_it and (replaced or not rescued):
-            raise StoreError("the last rows went into a file that is gone; writing them again", where=str(self.path))
+            raise StoreError(tell("record.rows_lost"), where=str(self.path))
 
     def _reopen(self) -> None:
         conn, findings = open_database(self.path, utc_s=self._last_utc())

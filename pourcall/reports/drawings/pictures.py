@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.reports.tables.csv_text import write_files
 
 _UNFILLED = re.compile(r"<path (?![^>]*\bfill=)")  # lines: they have no inside, yet some paint it a hair wide
@@ -31,10 +32,9 @@ def ending_of(path: Path, allowed: Iterable[str] = ENDINGS) -> str:
     """`.svg`, `.png` or `.pdf`. Raises BadInput for a name that says none of them."""
     ending = path.suffix.lower()
     if ending not in allowed:
-        *some, last = (f"{path.stem or 'plot'}{one}" for one in allowed)
         raise BadInput(
-            f"{path.name!r} does not say what kind of picture it shall be",
-            remedy=f"Write {', '.join(some)}{' or ' if some else ''}{last}",
+            tell("export.no_kind", file=path.name),
+            remedy=tell("export.no_kind.remedy", names=", ".join(f"{path.stem or 'plot'}{one}" for one in allowed)),
         )
     return ending
 
@@ -45,8 +45,7 @@ def load(name: str) -> Any:
         return importlib.import_module(name)
     except ImportError as err:
         raise BadInput(
-            f"PNG and PDF need {name.partition('.')[0]}, which is not installed here",
-            remedy="Install pourcall[pictures], or ask for .svg or .html",
+            tell("export.no_pictures", package=name.partition(".")[0]), remedy=tell("export.no_pictures.remedy")
         ) from err
 
 

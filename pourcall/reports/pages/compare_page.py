@@ -57,7 +57,7 @@ def overlay(several: Sequence[PourFacts], align: Align, unit: Unit) -> str:
     for facts in several:
         if facts.liquidus_s is None:
             raise BadInput(
-                f"it is not known when {facts.row.pour} passed its liquidus", remedy="Align on the pour: --align pour"
+                tell("comparison.no_liquidus", pour=facts.row.pour), remedy=tell("comparison.no_liquidus.remedy")
             )
         known.append(facts.liquidus_s)
     until_s = max(facts.pour_s - shift_s for facts, shift_s in zip(several, known, strict=True)) + 60.0

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import BinaryIO, TextIO
 
 from pourcall.contract.errors import StoreError
+from pourcall.contract.message import tell
 from pourcall.contract.output_file import output_file
 
 _FORMULA = ("=", "+", "-", "@")
@@ -98,7 +99,7 @@ def _write(files: Sequence[tuple[Path, Callable[[BinaryIO], None]]]) -> None:
 
 def _not_written(path: Path, err: OSError) -> StoreError:
     return StoreError(
-        f"the export could not be written: {err.strerror or err}",
+        tell("export.not_written", error=err.strerror or str(err)),
         where=str(path),
-        remedy="Free some space or choose another folder; nothing half is left there",
+        remedy=tell("export.not_written.remedy"),
     )

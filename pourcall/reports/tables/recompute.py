@@ -13,6 +13,7 @@ from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.config import ProbeConfig
 from pourcall.contract.errors import NotFound, PourcallError
 from pourcall.contract.frames import RawKind
+from pourcall.contract.message import tell
 from pourcall.contract.version import VERSION
 from pourcall.records.entries.calibrations import calibrations_in_force, latest_config, melt_config
 from pourcall.records.read.store import Store
@@ -49,7 +50,7 @@ def recompute_melt(store: Store, melt: str, folder: Path) -> Exported:
         furnace, began_s, spans = melt_spans(conn, melt, 0.0)
         config = melt_config(conn, melt)
         if config is None:
-            raise NotFound(f"the configuration of melt {melt} is not on record", where=furnace)
+            raise NotFound(tell("export.no_config", melt=melt), where=furnace, remedy=tell("export.no_config.remedy"))
         applied = _corrections(conn, furnace, config.probes)
         count = 0
 

@@ -14,6 +14,7 @@ from typing import Any, BinaryIO, Literal, Protocol
 import msgspec
 
 from pourcall.contract.errors import BadInput
+from pourcall.contract.message import tell
 from pourcall.contract.status import STATUS_OF, Reason
 from pourcall.reports.tables.csv_text import text_cell
 
@@ -112,10 +113,7 @@ def load_arrow() -> Any:
         importlib.import_module("pyarrow.parquet")
         return importlib.import_module("pyarrow")
     except ImportError as err:
-        raise BadInput(
-            "Parquet needs pyarrow, which is not installed here",
-            remedy="Install pourcall[parquet], or use --format csv or jsonl",
-        ) from err
+        raise BadInput(tell("export.no_parquet"), remedy=tell("export.no_parquet.remedy")) from err
 
 
 class ParquetText:

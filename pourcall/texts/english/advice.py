@@ -79,4 +79,11 @@ TEXTS: dict[str, str] = {
     "advice.value.word": "{text}",
     "advice.values": "{parts:, } or {last}",
     "advice.values.more": "{parts:, } and more",
+    "advice.no_setup": "no mould setup '{setup}' was planned or poured{hint}",
+    "advice.no_setup.remedy": "Setups on record: {setups}. For a new one give --alloy, and --mm and --material if you know them",
+    "advice.no_pour": "no pour '{pour}' of this setup{hint}",
+    "advice.no_pour.remedy": "Its pours: {pours}",
+    "advice.several_alloys": "setup '{setup}' was poured in {alloys}",
+    "advice.several_alloys.remedy": "Say which with --alloy; they are not mixed",
+    "advice.no_alloy": "no alloy is on record for setup '{setup}'",
 }

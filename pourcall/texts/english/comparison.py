@@ -18,4 +18,8 @@ TEXTS: dict[str, str] = {
     "comparison.waiting": "Not inspected yet: {pours}",
     "comparison.alike": "{low_c} and {high_c} are {apart_difference_c} apart, less than their uncertainty together ({together_u_c}): as to temperature these may be the same pour",
     "comparison.written": "written: {file}",
+    "comparison.no_liquidus": "it is not known when {pour} passed its liquidus",
+    "comparison.no_liquidus.remedy": "Align on the pour: --align pour",
+    "comparison.not_several": "these pours cannot be compared",
+    "comparison.not_several.remedy": "Name two to {most} different pours",
 }

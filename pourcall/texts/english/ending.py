@@ -9,4 +9,9 @@ TEXTS: dict[str, str] = {
     "ending.no_ingots": "no ingots",
     "ending.heel": "heel {mass_kg}",
     "ending.no_heel": "no heel",
+    "ending.not_ended": "melt {melt} has not ended",
+    "ending.not_ended.remedy": "End it with `pourcall melt end`, with --ingots and --heel",
+    "ending.nothing": "nothing is given of the end",
+    "ending.nothing.remedy": "Give an ending, --ingots or --heel",
+    "ending.ingots_outside": "{count} ingots of one melt cannot be right",
 }

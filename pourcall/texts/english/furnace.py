@@ -32,4 +32,6 @@ TEXTS: dict[str, str] = {
     "furnace.kept": "kept; a melt that runs keeps the model it began with",
     "furnace.not_kept": "nothing was kept (--dry-run)",
     "furnace.nothing_learned": "nothing was learned of {furnace} yet",
+    "furnace.no_melt_ended": "no melt of {furnace} has ended yet",
+    "furnace.no_melt_ended.remedy": "Record one, with the knob marked",
 }

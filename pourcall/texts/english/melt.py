@@ -25,4 +25,6 @@ TEXTS: dict[str, str] = {
     "melt.band.fluid": "liquid, below the pour window",
     "melt.band.window": "inside the pour window",
     "melt.band.over": "above the pour window",
+    "melt.note_empty": "the note is empty",
+    "melt.note_empty.remedy": "Write it, or --tag WORD",
 }

@@ -21,4 +21,8 @@ TEXTS: dict[str, str] = {
     "replay.call": "call {how}: {text}",
     "replay.alarm": "{priority}: {what}",
     "replay.cleared": "cleared: {what}",
+    "replay.column_unit": "the column '{column}' is in '{unit}', which is not known",
+    "replay.column_unit.remedy": "Say what it is with --column-unit: degC, degF, K, uV, mV or V",
+    "replay.cold_unit": "the column '{column}' is in {unit}, and a cold junction is a temperature",
+    "replay.cold_unit.remedy": "Name the column with the temperature of the terminals",
 }

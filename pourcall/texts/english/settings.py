@@ -10,4 +10,9 @@ TEXTS: dict[str, str] = {
     "settings.same_input": "{table} is on board {board} channel {channel} too: give each probe its own",
     "settings.same_port": "{table} has port {port} too: give each board its own",
     "settings.no_furnace": "no furnace is named: write a [furnace.NAME] table",
+    "settings.unreadable": "the settings cannot be read: {error}",
+    "settings.unreadable.remedy": "Check the file",
+    "settings.none_no_furnace": "there are no settings yet, so no furnace '{furnace}'",
+    "settings.none.remedy": "Run `pourcall setup`",
+    "settings.none": "there are no settings yet",
 }

@@ -12,7 +12,7 @@ from textual.widgets import Input
 
 from pourcall.contract.api import StartRequest
 from pourcall.contract.errors import BadInput
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.contract.quantities import kilograms, temperature_c
 from pourcall.contract.units import Unit
@@ -26,10 +26,6 @@ _THICK = re.compile(r"(\d+(?:\.\d+)?)\s*mm")
 _WINDOW = re.compile(r"(\d+(?:\.\d+)?)\s*-\s*(\d+(?:\.\d+)?)\s*([°A-Za-z]*)")
 _FIELDS = ("alloy", "charge", "moulds")
 _MOST_MOULDS = 60
-
-
-def _bad(what: Message, where: str, remedy: Message) -> BadInput:
-    return BadInput(say(what), where=where, remedy=say(remedy))
 
 
 def parse_charge_kg(text: str) -> float:
@@ -59,18 +55,20 @@ def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
                 low, high, mark = found.groups()
                 window = tuple(temperature_c(f"{value}{mark}", unit, where=part) for value in (low, high))
                 if window[0] >= window[1]:
-                    raise _bad(tell("screen.melt.no_window", typed=word), part, tell("screen.melt.no_window.do"))
+                    raise BadInput(
+                        tell("screen.melt.no_window", typed=word), where=part, remedy=tell("screen.melt.no_window.do")
+                    )
             else:
                 words.append(word)
         name = " ".join(words)
         if not name:
-            raise _bad(tell("screen.melt.no_name", typed=part), "moulds", tell("screen.melt.no_name.do"))
+            raise BadInput(tell("screen.melt.no_name", typed=part), remedy=tell("screen.melt.no_name.do"))
         if count < 1 or len(moulds) + count > _MOST_MOULDS:
             what, remedy = (
                 tell("screen.melt.count", count=count, mould=name),
                 tell("screen.melt.count.do", of=_MOST_MOULDS),
             )
-            raise _bad(what, "moulds", remedy)
+            raise BadInput(what, remedy=remedy)
         for number in range(1, count + 1):
             moulds.append(
                 MouldRequest(
@@ -137,7 +135,7 @@ class StartMelt(ModalScreen[StartRequest | None]):
         values = {name: self.query_one(f"#{name}", Input).value.strip() for name in _FIELDS}
         try:
             if not values["alloy"]:
-                raise _bad(tell("screen.melt.no_alloy"), "alloy", tell("screen.melt.no_alloy.do"))
+                raise BadInput(tell("screen.melt.no_alloy"), remedy=tell("screen.melt.no_alloy.do"))
             request = StartRequest(
                 alloy=values["alloy"],
                 charge_kg=parse_charge_kg(values["charge"]),
@@ -145,6 +143,6 @@ class StartMelt(ModalScreen[StartRequest | None]):
                 who="dashboard",
             )
         except BadInput as err:
-            self.show(f"! {err}", Role.WARN)
+            self.show(f"! {err.said(lambda told: say(told, self._unit))}", Role.WARN)
             return
         self.dismiss(request)
