@@ -141,7 +141,7 @@ def test_a_result_that_contradicts_the_record_is_refused_until_it_is_a_correctio
         done = run("pour", "result", pour, finding)
         assert done.code == 2
         assert tells(done.err, "defect.contradicts", before=stands)
-        assert "--correct" in done.err
+        assert tells(done.err, "defect.contradicts.remedy")
         assert run("pour", "result", pour, finding, "--correct").code == 0
     second, first = json.loads(run("pour", "list", "--json").out)
     assert (first["result"], second["result"]) == ("misrun 2", "sound")
@@ -158,10 +158,10 @@ def test_several_findings_stand_together_or_not_at_all(run: Run, database: Path)
 @pytest.mark.parametrize(
     ("words", "code", "wanted"),
     [
-        (("2026-009-1", "sound"), 3, "no pour '2026-009-1' on record"),
-        (("nonsense", "sound"), 3, "is no pour"),
-        (("2026-001-1", "misrun=4"), 2, "severity 4 is not 0 to 3"),
-        (("2026-001-1", "misrun"), 2, "severity (none)"),
+        (("2026-009-1", "sound"), 3, tell("record.no_pour", pour="2026-009-1")),
+        (("nonsense", "sound"), 3, tell("record.not_a_pour", typed="nonsense")),
+        (("2026-001-1", "misrun=4"), 2, tell("defect.severity", given="misrun=4")),
+        (("2026-001-1", "misrun"), 2, tell("defect.severity", given="misrun")),
         (("2026-001-1", "sound", "misrun=1"), 2, tell("defect.sound_and", defects="misrun")),
         (("2026-001-1", "misrnu=1"), 2, tell("defect.unknown_near", near="misrun")),
         (("2026-001-1",), 2, tell("cli.pour.nothing_found")),
@@ -308,7 +308,7 @@ def test_cold_and_hot_faults_at_once_are_told_from_the_record(run: Run, database
     [
         (("dek cleat",), 3, meant("deck cleat")),
         (("deck cleat",), 2, tell("advice.several_alloys", setup="deck cleat")),
-        (("deck cleat", "--alloy", "za28"), 3, "no alloy called 'za28'"),
+        (("deck cleat", "--alloy", "za28"), 3, tell("alloy.not_found", alloy="za28")),
         (("deck cleat", "--alloy", "za27", "--level", "0"), 2, tell("usage.level", word="0")),
         (("deck cleat", "--alloy", "za27", "--level", "most"), 2, tell("usage.level", word="most")),
         (("deck cleat", "--alloy", "za27", "--mm", "0"), 2, tell("metal.section", thinnest_mm=0.0)),

@@ -12,6 +12,7 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.message import Message, tell
 from pourcall.contract.reading import Place
 from pourcall.records.write.recorder import Recorder
+from pourcall.texts import word
 from tests.engine.conftest import Bench, make_plan
 from tests.told import heard, said, tells
 
@@ -51,10 +52,10 @@ def test_the_listing_has_dips_and_typed_figures_in_order_with_what_each_was_wort
     assert head == said("cli.dip.melt", melt="2026-014")
     assert columns.split() == ["at", "dip", "by", "metal", "±", "how", "depth", "stirred"]
     short, good, handheld, panel, why = rows
-    assert "not usable" in short
+    assert word("dip_how", "not usable") in short
     assert short.endswith("60 mm  yes")
     assert "565 °C" in good
-    assert "settled" in good
+    assert word("dip_how", "settled") in good
     assert "handheld" in handheld
     assert handheld.endswith("typed")
     assert "furnace panel" in panel
