@@ -9,7 +9,6 @@ import pytest
 
 from pourcall.contract.errors import BadSheet, NotFound
 from pourcall.contract.message import Message, tell
-from pourcall.contract.units import Unit, in_unit
 from pourcall.metal.alloys import sheet_check as sheetcheck
 from pourcall.metal.alloys.sheet import (
     SHEET_DIR,
@@ -21,8 +20,6 @@ from pourcall.metal.alloys.sheet import (
     load_sheets,
     load_sources,
 )
-from pourcall.metal.alloys.sheet_sentences import figures_marked
-from pourcall.metal.alloys.sheet_text import list_rows, render_sheet
 from pourcall.metal.heat.curve import curve_of
 from tests.told import meant, refused
 
@@ -470,31 +467,6 @@ def test_a_sheet_of_the_shop_wins_where_it_takes_a_name_that_ships(tmp_path: Pat
     text = SOUND.replace('["the grey bin"]', '["silicon bronze"]')
     assert shop(tmp_path, text).get("silicon bronze").key == "shop_zinc"
     assert load_sheets().get("silicon bronze").key == "c87300"
-
-
-@pytest.mark.parametrize("unit", list(Unit))
-def test_a_sheet_is_shown_with_every_value_its_source_and_what_others_say(library: SheetLibrary, unit: Unit) -> None:
-    sources = load_sources()
-    for sheet in library.all():
-        text = render_sheet(sheet, sources, unit)
-        assert max(len(line) for line in text.splitlines()) <= 110
-        for key, value in sheet.values():
-            assert f"  {key} " in text
-            said = in_unit(figures_marked(sources[value.source]), unit)
-            assert f"{value.source}: {said}"[:60] in " ".join(text.split())
-        assert sheet.sheet_hash not in text
-        assert unit is Unit.C or "degC" not in text
-        assert unit is not Unit.F or "°C" not in text
-    za27 = render_sheet(library.get("za27"), sources, unit)
-    shown = {Unit.C: ("484", "508"), Unit.F: ("903.2", "946.4"), Unit.K: ("757.1", "781.1")}[unit]
-    assert all(figure in za27 for figure in shown)
-
-
-def test_rows_for_a_listing_are_plain(library: SheetLibrary) -> None:
-    rows = {row["key"]: row for row in list_rows(library.all())}
-    assert len(rows) == len(ROWS) + len(PURE_BESIDE)
-    assert rows["c85700"]["pot_max_c"] == pytest.approx(1093.0)
-    assert rows["za27"]["liquidus_c"] == 484.0
 
 
 def test_every_key_a_sheet_may_have_is_a_field_of_the_sheet() -> None:

@@ -1,14 +1,13 @@
 """`pourcall alloy`. What is known of each alloy, with its sources, and where they disagree."""
 
 import argparse
-from functools import partial
 
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, unit_of
 from pourcall.contract.message import tell
 from pourcall.contract.units import format_temperature
 from pourcall.metal.alloys.sheet import load_sheets, load_sources
-from pourcall.metal.alloys.sheet_text import list_rows, render_sheet
-from pourcall.texts import say, word
+from pourcall.reports.pages.alloy_sheet import list_rows, render_sheet
+from pourcall.texts import say
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
         if args.json:
             print_json(sheet)
         else:
-            print(render_sheet(sheet, load_sources(), unit, named=partial(word, "quantity")), end="")
+            print(render_sheet(sheet, load_sources(), unit), end="")
         return 0
     if args.what == "check":
         faults = library.faults()
