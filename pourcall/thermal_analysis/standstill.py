@@ -22,7 +22,7 @@ class PoorPlateau(Refused):
     """No plateau to calibrate on. `code` is one word for programs, `told` and `to_do` are for people."""
 
     def __init__(self, code: str, told: Message, to_do: Message) -> None:
-        super().__init__(code.replace("_", " "))
+        super().__init__(tell("calibration.none", why=told), remedy=to_do)
         self.code, self.told, self.to_do = code, told, to_do
 
 

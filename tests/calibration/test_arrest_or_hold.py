@@ -160,8 +160,9 @@ def test_silver_and_copper_are_asked_how_they_were_covered(metal: str, lowered_c
 
 
 def test_the_question_of_the_cover_is_put_before_anybody_waits(facts: ProbeFacts) -> None:
-    with pytest.raises(PoorPlateau, match="cover unknown"):
+    with pytest.raises(PoorPlateau) as found:
         LiveWatch(cal_point("silver"), facts)
+    assert found.value.code == "cover_unknown"
     covers: tuple[Cover, ...] = ("charcoal", "graphite", "none", "")
     for one in covers:
         assert point_as_covered(cal_point("zinc"), one) == cal_point("zinc")

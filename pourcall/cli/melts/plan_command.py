@@ -162,7 +162,7 @@ def job_of(args: argparse.Namespace, unit: Unit) -> Job:
         plain["heel_kg"] = kilograms(args.heel)
     if args.yield_share:
         plain["yield_share"] = share(args.yield_share, where="--yield")
-    _made(Job, plain, "the command line")  # checks them
+    _made(Job, plain, "pourcall plan")  # checks them
     changes = dict(plain)
     if args.mould:
         changes["mould"] = tuple(mould_of(text, unit) for text in args.mould)

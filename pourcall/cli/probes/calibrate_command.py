@@ -137,20 +137,17 @@ def _calibrate(args: argparse.Namespace) -> int:
             )
         found = live(args, point, facts, unit)
         return _keep(args, facts, found, "live", due_days, unit)
-    try:
-        found = find_point(
-            trace,
-            point,
-            facts,
-            grade=args.grade,
-            depth_mm=args.depth,
-            with_board=not args.other_meter,
-            direction=args.direction,
-            heating=args.power,
-            cover=args.cover,
-        )
-    except Exception as err:
-        raise _spoken(err) from err
+    found = find_point(
+        trace,
+        point,
+        facts,
+        grade=args.grade,
+        depth_mm=args.depth,
+        with_board=not args.other_meter,
+        direction=args.direction,
+        heating=args.power,
+        cover=args.cover,
+    )
     return _keep(args, facts, found, source, due_days, unit)
 
 
@@ -158,10 +155,7 @@ def _as_covered(args: argparse.Namespace, point: "CalPoint", unit: Unit) -> "Cal
     """The point of metal melted as the person says; asked before anybody waits for a trace."""
     from pourcall.calibration.correction import point_as_covered
 
-    try:
-        taken = point_as_covered(point, args.cover)
-    except Refused as err:
-        raise _spoken(err) from err
+    taken = point_as_covered(point, args.cover)
     if taken is not point:
         print(say(tell("calibration.in_air", name=taken.name, point_c=taken.temp_c), unit), file=sys.stderr)
     return taken
@@ -177,15 +171,6 @@ def _doubt(found: "FoundPoint", facts: "ProbeFacts") -> "Message | None":
         return None
     with Store.read(our_paths().database) as store, store.reading() as conn:
         return doubt(found, calibration_rows(conn, facts.name, facts.furnace), facts)
-
-
-def _spoken(err: Exception) -> Exception:
-    """Why there is no calibration, as an error of the command."""
-    from pourcall.thermal_analysis.standstill import PoorPlateau
-
-    if isinstance(err, PoorPlateau):
-        return Refused(tell("calibration.none", why=err.told), remedy=err.to_do)
-    return err
 
 
 def _keep(

@@ -153,8 +153,7 @@ def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit:
     reason = watch.last_refusal
     if reason is None:
         raise Refused(tell("calibration.no_plateau", waited=args.wait), remedy=tell("calibration.no_plateau.remedy"))
-    none = tell("calibration.none_in", waited=args.wait, why=reason.told)
-    raise Refused(none, remedy=reason.to_do)
+    raise Refused(tell("calibration.none_in", waited=args.wait, why=reason.told), remedy=reason.to_do)
 
 
 def readings(

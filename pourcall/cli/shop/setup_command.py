@@ -60,8 +60,8 @@ def run(args: argparse.Namespace) -> int:
     if not speaking:
         raise LinkError(tell("setup.no_board"), remedy=tell("setup.no_board.remedy"))
     text = _ask_all(speaking, ask=not args.yes)
-    parse_settings(text, where="the new settings")
     path = our_paths().settings
+    parse_settings(text, where=str(path))
     _write(path, text)
     print(say(tell("setup.written", path=str(path))))
     if not args.yes:
