@@ -11,7 +11,7 @@ from pourcall.cli.common import our_paths, pick_furnace
 from pourcall.contract import errors
 from pourcall.contract.api import ApiError, Asked, CommandResult, Health, ResultRequest
 from pourcall.contract.entries import Entry
-from pourcall.contract.message import tell
+from pourcall.contract.message import as_message, tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.snapshot import FurnaceSnapshot
 
@@ -65,7 +65,7 @@ class DaemonClient:
         data = self._ask("POST", f"/v1/furnaces/{furnace}/commands", msgspec.json.encode(command))
         result = msgspec.json.decode(data, type=CommandResult)
         if not result.accepted and result.doubt is None:
-            raise errors.Refused(result.what, remedy=result.remedy)
+            raise errors.Refused(as_message(result.what), remedy=as_message(result.remedy))
         return result
 
     def result(self, pour: str, found: ResultRequest) -> CommandResult:
@@ -117,4 +117,4 @@ def _as_error(data: bytes, status: int) -> errors.PourcallError:
     except msgspec.DecodeError:
         return errors.DaemonError(tell("api.no_reason", status=status), remedy=tell("api.no_reason.remedy"))
     kind = _BY_CODE.get(told.exit_code, errors.DaemonError)
-    return kind(told.what, where=told.where, remedy=told.remedy)
+    return kind(as_message(told.what), where=told.where, remedy=as_message(told.remedy))

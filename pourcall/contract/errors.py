@@ -19,21 +19,22 @@ Exit codes: 0 done, 1 unexpected, 2 to 7 as above, 130 interrupted from the keyb
 """
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:  # `pourcall --help` is quick because nothing is loaded for it
-    from pourcall.contract.message import Told
+    from pourcall.contract.message import Message, Told
 
 
 class PourcallError(Exception):
     """What happened (`what`), where, and what to do about it (`remedy`).
 
-    `str(err)` says it with temperatures in degC; `err.said(...)` as the reader wants them.
+    Both are messages of the catalogue, never words of ours: `str(err)` says them with temperatures in degC,
+    `err.said(...)` as the reader wants them. `where` is a file, a key, an option: the same in every language.
     """
 
     exit_code = 1
 
-    def __init__(self, what: "Told", *, where: str = "", remedy: "Told" = "") -> None:
+    def __init__(self, what: "Message", *, where: str = "", remedy: "Message | Literal['']" = "") -> None:
         super().__init__(what)
         self.what, self.where, self.remedy = what, where, remedy
 

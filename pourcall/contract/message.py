@@ -54,6 +54,13 @@ def own(words: str) -> Message:
     return Message(OWN, {"words": words}) if words else NOTHING
 
 
+def as_message(told: Told) -> Message:
+    """A sentence on record, or of a program of another version, as a message: said as it stands."""
+    if isinstance(told, Message):
+        return told
+    return tell("error.said", what=told) if told else NOTHING
+
+
 def _bare(message: Message) -> str:
     told = ", ".join(f"{key} {value}" for key, value in message.facts.items())
     return f"{message.name}: {told}" if told else message.name

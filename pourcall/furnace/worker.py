@@ -7,11 +7,12 @@ caller's side: it starts the process and waits, so that a daemon or a command ne
 import os
 import subprocess
 import sys
+from typing import Literal
 
 import msgspec
 
 from pourcall.contract.errors import BadTrace, PourcallError
-from pourcall.contract.message import Told, tell
+from pourcall.contract.message import Message, tell
 from pourcall.furnace.model import with_panel
 from pourcall.furnace.training import Fitted, Job
 
@@ -23,9 +24,9 @@ MISSING = 3  # exit code: numpy or scipy is not installed
 class Refusal(msgspec.Struct, frozen=True):
     """An error on its way home."""
 
-    what: Told
+    what: Message
     where: str
-    remedy: Told
+    remedy: Message | Literal[""]
 
 
 COMMAND = (sys.executable, "-m", "pourcall.furnace.worker")

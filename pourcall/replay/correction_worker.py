@@ -9,12 +9,13 @@ import sys
 import threading
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Literal
 
 import msgspec
 
 from pourcall.contract.entries import PourCorrection
 from pourcall.contract.errors import BadInput, DaemonError, NotFound, PourcallError, StoreError
-from pourcall.contract.message import Told, tell
+from pourcall.contract.message import Message, tell
 from pourcall.records.read.store import Store
 from pourcall.replay.pour_changes import Change, prepare
 
@@ -36,9 +37,9 @@ class Refusal(msgspec.Struct, frozen=True):
     """An error on its way home."""
 
     code: int
-    what: Told
+    what: Message
     where: str
-    remedy: Told
+    remedy: Message | Literal[""]
 
 
 def prepare_apart(

@@ -27,7 +27,7 @@ from pourcall.contract.api import (
 )
 from pourcall.contract.errors import DaemonError, PourcallError, Refused
 from pourcall.contract.events import Event
-from pourcall.contract.message import NOTHING, Message, tell
+from pourcall.contract.message import NOTHING, Message, as_message, tell
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.version import API_VERSION
 from pourcall.texts import written
@@ -296,4 +296,4 @@ def _error_of(body: bytes, status: int) -> PourcallError:
         said = msgspec.json.decode(body, type=ApiError)
     except msgspec.DecodeError:
         return DaemonError(tell("screen.link.http", status=status), remedy=tell("screen.link.http.do"))
-    return Refused(said.what, where=said.where, remedy=said.remedy)
+    return Refused(as_message(said.what), where=said.where, remedy=as_message(said.remedy))

@@ -14,6 +14,7 @@ from pourcall.contract.api import ProfileRequest, StartRequest
 from pourcall.contract.errors import BadTrace, NotFound, OutOfRange, PourcallError, Refused
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import EndMelt, MeltEnding, StartMelt, StopProfile
+from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
 from pourcall.contract.plan import MouldRequest
 from pourcall.contract.settings import parse_settings
@@ -171,7 +172,9 @@ async def settled(clock: SimClock, learner: Learner) -> None:
     await asyncio.wait_for(learner.idle(), 30.0)
 
 
-@pytest.mark.parametrize("error", [None, BadTrace("too flat"), PourcallError("learning needs numpy and scipy")])
+@pytest.mark.parametrize(
+    "error", [None, BadTrace(tell("furnace.no_melt")), PourcallError(tell("furnace.not_installed"))]
+)
 async def test_a_melt_that_ended_is_learned_from_and_a_failed_fit_harms_nothing(
     paths: Paths, error: PourcallError | None
 ) -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from pourcall.contract.errors import BadSettings, FrameError
 from pourcall.contract.frames import Frame, RawKind, Sample, SampleFlag
+from pourcall.contract.message import tell
 from pourcall.contract.settings import Board, parse_settings
 from pourcall.daemon.inputs.ports import link_maker
 from pourcall.drivers.inbox import Arrival, Item
@@ -31,7 +32,7 @@ class CrucibleDecoder(LineDecoder):
     def decode_line(self, line: bytes) -> list[Frame]:
         mark, *fields = ascii_text(line).split("|")
         if mark != "C" or len(fields) != 2 or (not fields[1].strip("-").isdigit() and fields[1] != "-"):
-            raise FrameError("no crucible line")
+            raise FrameError(tell("frame.unknown", kind=repr(mark[:8]), count=len(fields)))
         channel, tenths = fields
         value = None if tenths == "-" else int(tenths) / 10.0
         flags = int(SampleFlag.OPEN) if value is None else 0

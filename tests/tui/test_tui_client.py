@@ -13,7 +13,7 @@ from pourcall.contract.api import CommandResult, StreamDelta
 from pourcall.contract.errors import DaemonError, Refused
 from pourcall.contract.events import CommandRefused, MeltState
 from pourcall.contract.inputs import AckAlarm, MarkPour
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import Message, as_message, tell
 from pourcall.contract.snapshot import MetalView
 from pourcall.tui.client import BACK_OFF_S, LOST_AFTER_S, Address, ApiClient, LinkState, merge
 
@@ -159,7 +159,7 @@ async def test_a_refusal_keeps_the_words_of_the_daemon(daemon: Any) -> None:
     async with ApiClient(Address(socket=daemon.socket)) as client:
         with pytest.raises(Refused, match="no melt is running") as caught:
             await client.send("forge", AckAlarm())
-    assert caught.value.remedy == "Start one"
+    assert caught.value.remedy == as_message("Start one")
 
 
 async def test_a_command_that_was_not_done_comes_back_as_its_result(daemon: Any) -> None:

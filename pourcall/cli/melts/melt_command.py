@@ -20,7 +20,7 @@ from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.entries import EndingRequest, MeltNote
 from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
-from pourcall.contract.message import Message, Told, tell
+from pourcall.contract.message import Message, Told, as_message, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.contract.quantities import kilograms, seconds, temperature_c
 from pourcall.contract.units import Unit, format_temperature, in_unit
@@ -199,7 +199,7 @@ def print_result(client: DaemonClient, furnace: str, request: object, unit: Unit
     result = client.command(furnace, request)  # type: ignore[arg-type]
     if result.doubt is not None:
         if not sys.stdin.isatty():
-            raise Refused(result.what, remedy=result.remedy)
+            raise Refused(as_message(result.what), remedy=as_message(result.remedy))
         if not _yes(result.what, unit):
             raise Refused(tell("question.not_done"))
         result = client.command(furnace, msgspec.structs.replace(request, sure=True))  # type: ignore[type-var, arg-type]

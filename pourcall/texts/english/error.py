@@ -1,6 +1,7 @@
 """Errors of thermometry, wire formats and archives."""
 
 TEXTS: dict[str, str] = {
+    "error.said": "{what}",
     "error.use_one": "Use one of {known}",
     "error.no_type": "'{tc_type}' is no thermocouple type",
     "error.no_class": "type {tc_type} has no {wire_class}",
