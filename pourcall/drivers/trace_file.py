@@ -5,6 +5,8 @@ Met in the wild and read here: a unit row under the header, no header at all, de
 What is no number becomes None and is counted; a row whose time cannot be read is left out and counted.
 """
 
+import contextlib
+import csv
 import itertools
 import math
 import re
@@ -168,6 +170,9 @@ def _separator(lines: Sequence[str]) -> str:
 
 def _split(line: str, separator: str) -> list[str]:
     cells = line.split() if separator == " " else line.split(separator)
+    if separator != " " and '"' in line:  # what stands in quotes is one cell, whatever is in it
+        with contextlib.suppress(csv.Error):  # a cell of more than 128 kB is no figure
+            cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True))
     return [cell.strip().strip('"').strip() for cell in cells]
 
 

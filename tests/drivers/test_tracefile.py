@@ -76,6 +76,12 @@ def test_quotes_comments_and_empty_lines_are_no_data() -> None:
     assert values_of(trace, "temp C") == [20.0, 30.0, 40.0]
 
 
+def test_separators_within_quotes_part_no_cells_and_the_names_of_the_columns_stay() -> None:
+    """As our own exports have it: more is said of their first row than of any other."""
+    trace = read_trace('elapsed_s,temp_c,mark\n0,20,"melt began; note: two cleats, moulds warm, dry"\n1,30,\n2,40,\n')
+    assert (trace.time_column, values_of(trace, "temp_c")) == ("elapsed_s", [20.0, 30.0, 40.0])
+
+
 def test_iso_stamps_give_elapsed_seconds_and_the_true_beginning() -> None:
     began = datetime(2026, 5, 2, 8, 10, tzinfo=UTC)
     lines = [f"{(began + timedelta(seconds=2.5 * i)).isoformat()},{20 + i}" for i in range(4)]
