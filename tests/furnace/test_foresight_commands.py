@@ -51,7 +51,7 @@ def test_profiles_are_listed_and_shown_for_an_alloy_in_the_readers_unit(run: Run
     code, out, _ = run("profile", "show", "--alloy", "za27", "--unit", "F")
     assert code == 0
     assert said("profile.segment.full_power", Unit.F, to_c=583.0) in out  # 583 degC are 1081.4 degF
-    assert "(tap_mid)" in out
+    assert said("profile.show.asked", asked="tap_mid") in out
     assert said("profile.segment.hold_until_told", Unit.F, to_c=583.0) in out
     code, out, _ = run("profile", "show", "zinc")
     assert 'to = "tap_mid"' in out
