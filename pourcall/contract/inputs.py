@@ -88,6 +88,12 @@ class _Command(msgspec.Struct, frozen=True, kw_only=True, tag_field="type", omit
     who: str = "shop"
 
 
+class Happened(_Command, frozen=True, kw_only=True):
+    """What happened in the shop, `ago_s` seconds ago: hands were on the tongs. Its own moment is what counts."""
+
+    ago_s: float = 0.0
+
+
 class StartMelt(_Command, frozen=True, tag="start_melt"):
     """A new batch; the plan is frozen for the record, and so is what is known of the furnace.
 
@@ -118,13 +124,12 @@ class EndMelt(_Command, frozen=True, tag="end_melt"):
     why: str = ""
 
 
-class MarkPour(_Command, frozen=True, tag="mark_pour"):
-    """Metal left the pot into a mould, `ago_s` seconds ago. `mould` by name; empty: the next in order.
+class MarkPour(Happened, frozen=True, kw_only=True, tag="mark_pour"):
+    """Metal left the pot into a mould. `mould` by name; empty: the next in order.
 
     sure: whoever sends it has asked, where there was something to ask (questions.py).
     """
 
-    ago_s: float = 0.0
     mould: str = ""
     sure: bool = False
 
@@ -153,32 +158,31 @@ class CorrectPour(_Command, frozen=True, tag="correct_pour"):
     figures: PourFigures | None = None  # None: another mould at the same moment
 
 
-class MarkLift(_Command, frozen=True, tag="mark_lift"):
-    """The pot left the furnace, `ago_s` seconds ago. sure: as of a pour."""
+class MarkLift(Happened, frozen=True, kw_only=True, tag="mark_lift"):
+    """The pot left the furnace. sure: as of a pour."""
 
-    ago_s: float = 0.0
     sure: bool = False
 
 
-class MarkAddition(_Command, frozen=True, tag="mark_addition"):
+class MarkReturn(Happened, frozen=True, kw_only=True, tag="mark_return"):
+    """The pot stands in the furnace again: too cold to pour, or poured in part."""
+
+
+class MarkAddition(Happened, frozen=True, kw_only=True, tag="mark_addition"):
     """Metal was added to the pot."""
 
     mass_kg: float | None = None
     source: str = ""
-    ago_s: float = 0.0
 
 
-class MarkSkim(_Command, frozen=True, tag="mark_skim"):
+class MarkSkim(Happened, frozen=True, kw_only=True, tag="mark_skim"):
     """The bath was skimmed or stirred."""
 
-    ago_s: float = 0.0
 
-
-class MarkPower(_Command, frozen=True, tag="mark_power"):
+class MarkPower(Happened, frozen=True, kw_only=True, tag="mark_power"):
     """The knob or burner was set."""
 
     level: PowerLevel
-    ago_s: float = 0.0
 
 
 class SetPlace(_Command, frozen=True, tag="set_place"):
@@ -203,7 +207,7 @@ class StartDip(_Command, frozen=True, tag="start_dip"):
     stirred: bool | None = None
 
 
-class EnterTemperature(_Command, frozen=True, tag="enter_temperature"):
+class EnterTemperature(Happened, frozen=True, kw_only=True, tag="enter_temperature"):
     """A figure read off and typed in; `source` names the instrument in the person's own words. sure: as of a pour.
 
     instrument None: not told. Whoever lets commands in goes by the words then (`quantities.instrument_of`).
@@ -211,7 +215,6 @@ class EnterTemperature(_Command, frozen=True, tag="enter_temperature"):
 
     temp_c: float
     source: str = "handheld"
-    ago_s: float = 0.0
     sure: bool = False
     instrument: Instrument | None = None
 
@@ -283,6 +286,7 @@ Command = (
     | MarkPour
     | CorrectPour
     | MarkLift
+    | MarkReturn
     | MarkAddition
     | MarkSkim
     | MarkPower

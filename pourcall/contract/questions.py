@@ -7,7 +7,6 @@ is not asked here.
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import assert_never
 
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, MeltState
@@ -41,31 +40,8 @@ def question(command: inp.Command, shot: FurnaceSnapshot) -> Question | None:
             return None if command.sure or not shot.melt else _of_mark(command, shot)
         case inp.EnterTemperature():
             return None if command.sure else _of_figure(command, shot)
-        case (
-            inp.StartMelt()
-            | inp.ChangeMelt()
-            | inp.EndMelt()
-            | inp.CorrectPour()
-            | inp.MarkAddition()
-            | inp.MarkSkim()
-            | inp.MarkPower()
-            | inp.SetPlace()
-            | inp.SetProbeState()
-            | inp.StartDip()
-            | inp.RunProfile()
-            | inp.StopProfile()
-            | inp.NextSegment()
-            | inp.AnswerCall()
-            | inp.AckAlarm()
-            | inp.SilenceAlarms()
-            | inp.ShelveAlarm()
-            | inp.UnshelveAlarm()
-            | inp.TestAlarm()
-            | inp.Note()
-        ):
-            return None
         case _:
-            assert_never(command)
+            return None
 
 
 def _of_mark(command: inp.MarkPour | inp.MarkLift, shot: FurnaceSnapshot) -> Question | None:

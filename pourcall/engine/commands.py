@@ -31,6 +31,7 @@ MeltCommand = (
     | inp.MarkPour
     | inp.CorrectPour
     | inp.MarkLift
+    | inp.MarkReturn
     | inp.MarkAddition
     | inp.MarkSkim
     | inp.AnswerCall
@@ -63,6 +64,18 @@ class CommandHandler:
     def apply(self, command: inp.Command, metal: MetalNow, rate_c_per_min: float | None) -> None:
         """Every command takes effect or is refused. metal, rate: what is known of the metal at this moment."""
         facts = self._facts
+        if isinstance(command, AlarmCommand):
+            self._alarm(command)
+            return
+        if isinstance(command, ProbeCommand):
+            self._probe(command)
+            return
+        if isinstance(command, MeltCommand):
+            if facts.run is None:
+                self._refuse(command, tell("command.no_melt"), tell("command.do.start"))
+            else:
+                self._melt(command, facts.run, metal)
+            return
         match command:
             case inp.StartMelt():
                 if facts.run is None:
@@ -77,27 +90,6 @@ class CommandHandler:
                 facts.set_power(command.level, self._back(command.ago_s))
             case inp.EnterTemperature():
                 self._read_off(command, metal, rate_c_per_min)
-            case inp.AckAlarm() | inp.SilenceAlarms() | inp.ShelveAlarm() | inp.UnshelveAlarm() | inp.TestAlarm():
-                self._alarm(command)
-            case inp.SetPlace() | inp.SetProbeState() | inp.StartDip():
-                self._probe(command)
-            case (
-                inp.ChangeMelt()
-                | inp.EndMelt()
-                | inp.MarkPour()
-                | inp.CorrectPour()
-                | inp.MarkLift()
-                | inp.MarkAddition()
-                | inp.MarkSkim()
-                | inp.AnswerCall()
-                | inp.RunProfile()
-                | inp.StopProfile()
-                | inp.NextSegment()
-            ):
-                if facts.run is None:
-                    self._refuse(command, tell("command.no_melt"), tell("command.do.start"))
-                else:
-                    self._melt(command, facts.run, metal)
             case _:
                 assert_never(command)
 
@@ -124,7 +116,7 @@ class CommandHandler:
     def _melt(self, command: MeltCommand, run: MeltRun, metal: MetalNow) -> None:
         facts = self._facts
         match command:
-            case inp.MarkPour() | inp.MarkLift() | inp.MarkAddition() | inp.MarkSkim():
+            case inp.MarkPour() | inp.MarkLift() | inp.MarkReturn() | inp.MarkAddition() | inp.MarkSkim():
                 self._happened(command, run)
             case inp.ChangeMelt():
                 facts.change(run, command.plan, command.why)
@@ -144,7 +136,11 @@ class CommandHandler:
             case _:
                 assert_never(command)
 
-    def _happened(self, command: inp.MarkPour | inp.MarkLift | inp.MarkAddition | inp.MarkSkim, run: MeltRun) -> None:
+    def _happened(
+        self,
+        command: inp.MarkPour | inp.MarkLift | inp.MarkReturn | inp.MarkAddition | inp.MarkSkim,
+        run: MeltRun,
+    ) -> None:
         """What may be told a while after it happened, within the melt."""
         at_s = self._back(command.ago_s)
         if at_s < run.began_s:
@@ -155,6 +151,8 @@ class CommandHandler:
                 self._pour(command, run, at_s)
             case inp.MarkLift():
                 self._lift(command, run, at_s)
+            case inp.MarkReturn():
+                self._return(command, run, at_s)
             case inp.MarkAddition():
                 self._facts.add_metal(run, at_s, command.mass_kg, command.source)
             case inp.MarkSkim():
@@ -172,7 +170,17 @@ class CommandHandler:
             self._facts.lift(run, first_s, proposed=False)  # the same lift: it cools since the first moment of it
         else:
             what = tell("command.lifted_already", out_s=self._outputs.mono_s - first_s)
-            self._refuse(command, what, tell("command.do.read_first"))
+            self._refuse(command, what, tell("command.do.back_first"))
+
+    def _return(self, command: inp.MarkReturn, run: MeltRun, at_s: float) -> None:
+        """Only a pot that was lifted comes back, and not before it was."""
+        if run.lift_s is None:
+            self._refuse(command, tell("command.not_lifted"), tell("command.do.lift_before"))
+        elif at_s < run.lift_s:
+            what = tell("command.before_the_lift", out_s=self._outputs.mono_s - run.lift_s)
+            self._refuse(command, what, tell("command.do.shorter_ago"))
+        else:
+            self._facts.returned(run, at_s)
 
     def _pour(self, command: inp.MarkPour, run: MeltRun, at_s: float) -> None:
         if command.mould:

@@ -6,6 +6,7 @@ the melt (melt/) and the forecast (guidance/) one situation (situation.py); call
 snapshot are functions of the situation. What people tell enters by commands.py and is written by facts.py.
 """
 
+import math
 from typing import assert_never
 
 from pourcall.contract import events as ev
@@ -234,7 +235,7 @@ class Engine:
         left_s = channel.tracker.left_for_sure(mono_s)
         if left_s is None or run.lifted(mono_s) or run.next_mould is None:
             return
-        if left_s - max(self.calls.pour_ended_s, self._ready_s) <= LIFT_AFTER_CALL_S:
+        if run.back_s < left_s <= LIFT_AFTER_CALL_S + max(self.calls.pour_ended_s, self._ready_s):
             self.facts.history.drop_after(left_s - 1.0)
             self.facts.lift(run, left_s, proposed=True)
 
@@ -256,7 +257,7 @@ class Engine:
         elif now is ProbeState.IN_METAL and run.lift_s is not None and mono_s - run.lift_s > RETURN_WITHIN_S:
             last = channel.last_usable
             if last is not None and last.temp_c is not None and last.temp_c > run.plan.alloy.liquidus_c:
-                self.facts.returned(run)  # less hot, it may stand in a shell of its own on the bench
+                self.facts.returned(run, mono_s)  # less hot, it may stand in a shell of its own on the bench
 
     def _set_sensor_conditions(self, channel: ProbeChannel) -> None:
         mono_s = self.outputs.mono_s
@@ -372,6 +373,7 @@ class Engine:
             mono_s,
             None if run is None else run.plan.alloy,
             disagree=bool(self._two.differ),
+            back_s=-math.inf if run is None else run.back_s,
         )
         unknown = why_no_reading(self.channels, metal.how) if metal.temp_c is None else NOTHING
         if run is None:

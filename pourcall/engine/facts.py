@@ -100,11 +100,11 @@ class ShopFacts:
         self._guiding.back()
         self._outputs.mark(ev.MarkKind.LIFT_WITHDRAWN, tell("melt.lift_withdrawn"))
 
-    def returned(self, run: MeltRun) -> None:
-        """The pot is back in the furnace: the probe stands in liquid metal again. What was poured keeps its lift."""
-        run.withdraw_lift()
+    def returned(self, run: MeltRun, at_s: float) -> None:
+        """A person or a probe in liquid metal tells that the pot is back. What was poured keeps its lift."""
+        run.return_pot(at_s)
         self._guiding.back()
-        self._outputs.mark(ev.MarkKind.POT_RETURNED, tell("melt.pot_returned"))
+        self._outputs.mark(ev.MarkKind.POT_RETURNED, tell("melt.pot_returned"), at_s=at_s)
 
     def pour(self, run: MeltRun, mould: MouldPlan, at_s: float, ago_s: float) -> None:
         """Metal went into a mould. The pot must have left for that; nothing more precise is known where nobody said."""

@@ -24,7 +24,7 @@ class Daemon(DaemonClient):
     def command(self, furnace: str, command: Any) -> CommandResult:
         self.heard.append(command)
         if command.sure:
-            return CommandResult(accepted=True, seq=1, recorded=True, what=tell("daemon.done.lift"))
+            return CommandResult(accepted=True, seq=1, recorded=True, what=tell("daemon.done.mark_lift"))
         asked = tell("question.pour_not_called", melt_state="solid")
         doubt = Doubt.NOT_CALLED
         return CommandResult(

@@ -1,5 +1,7 @@
 """A lift that is over, a pour that was none, answers that hold, and one melt that does not speak for the next."""
 
+import math
+
 import pytest
 
 from pourcall.contract import inputs as inp
@@ -7,11 +9,12 @@ from pourcall.contract.events import CallKind, CommandRefused, Marked, Marking, 
 from pourcall.contract.inputs import Answer, PowerLevel
 from pourcall.contract.message import tell
 from pourcall.contract.questions import LIFT_LASTS_S
-from pourcall.contract.reading import ProbeState
+from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import ToDo
 from pourcall.engine.melt.melt_run import PowerKnob
 from tests.engine.conftest import Bench, make_plan
 from tests.engine.invariants import contradictions
+from tests.told import name_of
 
 
 def poured_once_and_cold(bench: Bench) -> None:
@@ -117,3 +120,95 @@ def test_a_board_that_applies_power_outweighs_a_mark_that_it_is_off() -> None:
     assert not power.off
     power.report(0, 12.0)
     assert power.off
+
+
+# -- as a person tells it
+
+
+def meter(temp_c: float) -> inp.EnterTemperature:
+    return inp.EnterTemperature(temp_c=temp_c, instrument=inp.Instrument.METER, sure=True)
+
+
+@pytest.mark.parametrize("proposed", [False, True])
+def test_told_back_in_the_furnace_the_melt_is_watched_again_and_no_lift_stands(bench: Bench, proposed: bool) -> None:
+    bench.in_metal(565.0, make_plan(moulds=2))
+    if proposed:
+        bench.run(10.0, lambda t: 60.0 + 505.0 * math.exp(-t / 8.0))
+    else:
+        bench.do(inp.MarkLift())
+        bench.run(10.0, 60.0)
+    assert bench.engine.snapshot().lift_mono_s is not None
+    outs = bench.do(inp.MarkReturn())
+    assert [mark.what for mark in bench.of(Marked, outs)] == ["pot_returned"]
+    shot = bench.engine.snapshot()
+    assert (shot.lift_mono_s, shot.countdown_s) == (None, None)
+    assert contradictions(shot) == []
+    bench.run(30.0, 60.0)
+    assert bench.engine.snapshot().lift_mono_s is None  # the same probe in the air proposes no second lift
+
+
+def test_what_was_read_before_the_pot_was_out_calls_no_pour_once_it_is_back() -> None:
+    bench = Bench(Place.DIP)
+    bench.start(make_plan(moulds=2))
+    bench.do(inp.MarkSkim())
+    bench.do(inp.MarkPower(level=PowerLevel.OFF))
+    bench.do(meter(572.0))
+    bench.run(5.0, 60.0)
+    assert bench.up(CallKind.POUR)
+    bench.do(inp.MarkLift())
+    bench.run(40.0, 60.0)
+    bench.do(inp.MarkReturn())
+    outs = bench.run(60.0, 60.0)
+    assert not bench.calls(CallKind.POUR, outs=outs)
+    shot = bench.engine.snapshot()
+    assert shot.metal.temp_c is None
+    assert shot.metal.how == tell("figure.was_out")
+    bench.do(meter(570.0))
+    bench.run(5.0, 60.0)
+    assert bench.up(CallKind.POUR)
+
+
+def test_a_pour_told_after_the_pot_was_back_belongs_to_the_lift_of_its_moment(bench: Bench) -> None:
+    bench.in_metal(565.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    lift_s = bench.t_s
+    bench.run(60.0, None)
+    bench.do(inp.MarkReturn())
+    bench.do(inp.MarkPour(ago_s=40.0))
+    pour = bench.of(PourMarked)[-1].pour
+    assert pour.lift_mono_s == lift_s
+    assert pour.lip_temp_c == pytest.approx(550.0, abs=1.5)
+    assert bench.engine.snapshot().lift_mono_s is None
+
+
+def test_a_pour_from_a_pot_that_was_back_and_not_read_has_no_temperature(bench: Bench) -> None:
+    bench.in_metal(565.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    bench.run(60.0, None)
+    bench.do(inp.MarkReturn())
+    bench.run(30.0, None)
+    bench.do(inp.MarkPour(sure=True))
+    assert bench.of(PourMarked)[-1].pour.pot_temp_c is None
+
+
+def test_a_lift_marked_after_the_return_is_a_lift_of_its_own(bench: Bench) -> None:
+    bench.in_metal(565.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    bench.run(20.0, None)
+    assert bench.of(CommandRefused, bench.do(inp.MarkLift(sure=True)))
+    bench.do(inp.MarkReturn())
+    bench.run(20.0, None)
+    assert not bench.of(CommandRefused, bench.do(inp.MarkLift(sure=True)))
+    assert bench.engine.snapshot().lift_mono_s == bench.t_s
+
+
+def test_only_a_pot_that_was_lifted_comes_back_and_not_before_it_was(bench: Bench) -> None:
+    bench.in_metal(565.0)
+    (refused,) = bench.of(CommandRefused, bench.do(inp.MarkReturn()))
+    assert refused.what == tell("command.not_lifted")
+    bench.do(inp.MarkLift())
+    bench.run(20.0, None)
+    (refused,) = bench.of(CommandRefused, bench.do(inp.MarkReturn(ago_s=30.0)))
+    assert name_of(refused.what) == "command.before_the_lift"
+    assert bench.engine.snapshot().lift_mono_s is not None
+    assert not bench.of(CommandRefused, bench.do(inp.MarkReturn(ago_s=10.0)))

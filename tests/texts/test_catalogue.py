@@ -6,7 +6,9 @@ import re
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
+from typing import get_args
 
+from pourcall.contract import inputs as inp
 from pourcall.texts import english
 from pourcall.texts.catalogue import subject_texts
 from pourcall.texts.say import PLACE
@@ -96,3 +98,16 @@ def test_no_sentence_stands_in_the_catalogue_that_nobody_asks_for() -> None:
 
 def test_a_template_has_no_brace_that_is_not_a_fact() -> None:
     assert [name for name, text in texts().items() if re.search(r"[{}]", PLACE.sub("", text))] == []
+
+
+def test_every_command_is_answered_with_words_of_its_own_and_no_answer_is_dead() -> None:
+    source = (PACKAGE / "daemon/inputs/done.py").read_text("utf-8")
+    spoken = set(re.findall(r'"(daemon\.done\.[a-z_]+)"', source))
+    with_facts = set(re.findall(r"inp\.(\w+)\(\)", source))
+    plain = {
+        f"daemon.done.{command.__struct_config__.tag}"
+        for command in get_args(inp.Command)
+        if command.__name__ not in with_facts
+    }
+    assert plain | spoken == {name for name in texts() if name.startswith("daemon.done.")}
+    assert all(not places(texts()[name]) for name in plain)

@@ -14,6 +14,7 @@ from pourcall.contract.inputs import (
     MarkLift,
     MarkPour,
     MarkPower,
+    MarkReturn,
     MarkSkim,
     MeltEnding,
     PowerLevel,
@@ -144,6 +145,31 @@ def test_the_lift_is_held_for_a_moment_and_counted_from_the_key(scenes: Any) -> 
     controller = KeyController()
     controller.press("l", scenes.ready(), 50.0)
     assert controller.tick(53.0, live=True) == [Send("forge", MarkLift(ago_s=3.0, sure=True))]
+
+
+def test_a_pot_that_goes_back_into_the_furnace_is_told_by_one_key_and_can_be_taken_back(scenes: Any) -> None:
+    controller = KeyController()
+    assert controller.press("b", scenes.lifted(), 50.0) == []
+    assert said("key.is_back_in") in words(controller, 50.0)
+    assert controller.tick(53.0, live=True) == [Send("forge", MarkReturn(ago_s=3.0))]
+    controller.press("b", scenes.lifted(), 60.0)
+    controller.press("escape", scenes.lifted(), 61.0)
+    assert controller.tick(70.0, live=True) == []
+
+
+def test_a_pot_that_was_not_lifted_does_not_come_back_and_the_key_says_so(scenes: Any) -> None:
+    controller = KeyController()
+    (told,) = controller.press("b", scenes.ready(), 50.0)
+    assert isinstance(told, Say)
+    assert tell("key.not_lifted") == told.text
+    assert controller.tick(60.0, live=True) == []
+
+
+def test_a_lift_that_is_still_held_goes_before_the_return_that_ends_it(scenes: Any) -> None:
+    controller = KeyController()
+    controller.press("l", scenes.ready(), 50.0)
+    assert controller.press("b", scenes.ready(), 52.0) == [Send("forge", MarkLift(ago_s=2.0, sure=True))]
+    assert controller.tick(55.0, live=True) == [Send("forge", MarkReturn(ago_s=3.0))]
 
 
 def test_a_mark_waits_for_a_daemon_that_is_away_and_keeps_its_time(scenes: Any) -> None:

@@ -26,7 +26,7 @@ from pourcall.cli.pours.pour_show import pour_lines
 from pourcall.contract.api import FoundDefect, ResultRequest
 from pourcall.contract.entries import SOUND
 from pourcall.contract.errors import BadInput
-from pourcall.contract.inputs import MarkLift, MarkPour
+from pourcall.contract.inputs import MarkLift, MarkPour, MarkReturn
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import seconds
 from pourcall.contract.units import Unit, format_temperature
@@ -39,16 +39,18 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
     subs = parser.add_subparsers(
-        dest="what", required=True, metavar="mark|lift|correct|complete|result|photo|list|show"
+        dest="what", required=True, metavar="mark|lift|back|correct|complete|result|photo|list|show"
     )
     mark = subs.add_parser("mark", help="metal left the pot into a mould")
     mark.add_argument("--mould", default="", help="which one (default: the next in order)")
     lift = subs.add_parser("lift", help="the pot left the furnace")
-    for sub in (mark, lift):
+    back = subs.add_parser("back", help="the pot stands in the furnace again: too cold to pour, or poured in part")
+    for sub in (mark, lift, back):
         sub.add_argument("--ago", default="", help="how long ago, such as 40s: hands were on the tongs")
         sub.add_argument("--furnace", default="")
         sub.add_argument("--who", default="shop")
-        add_sure(sub)
+    add_sure(mark)
+    add_sure(lift)
     result = subs.add_parser(
         "result",
         help="what inspection found: sound, or defects with their severity",
@@ -94,15 +96,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """The sub-command."""
-    if args.what in ("mark", "lift"):
+    if args.what in ("mark", "lift", "back"):
         client = DaemonClient()
-        ago_s = seconds(args.ago) if args.ago else 0.0
-        request = (
-            MarkPour(ago_s=ago_s, mould=args.mould, who=args.who, sure=args.sure)
-            if args.what == "mark"
-            else MarkLift(ago_s=ago_s, who=args.who, sure=args.sure)
-        )
-        print_result(client, client.furnace(args.furnace), request)
+        print_result(client, client.furnace(args.furnace), _mark(args))
         return 0
     if args.what == "result":
         return _result(args)
@@ -124,6 +120,15 @@ def run(args: argparse.Namespace) -> int:
         print(line)
     say_invented([detail.row.melt])
     return 0
+
+
+def _mark(args: argparse.Namespace) -> MarkPour | MarkLift | MarkReturn:
+    ago_s = seconds(args.ago) if args.ago else 0.0
+    if args.what == "back":
+        return MarkReturn(ago_s=ago_s, who=args.who)
+    if args.what == "lift":
+        return MarkLift(ago_s=ago_s, who=args.who, sure=args.sure)
+    return MarkPour(ago_s=ago_s, mould=args.mould, who=args.who, sure=args.sure)
 
 
 def _list(args: argparse.Namespace, unit: Unit) -> int:

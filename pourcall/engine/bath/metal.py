@@ -184,10 +184,12 @@ def metal_now(
     alloy: AlloyFacts | None = None,
     *,
     disagree: bool = False,
+    back_s: float = -math.inf,
 ) -> MetalNow:
     """The best knowledge of the metal's temperature. dip: the last one; typed: of a meter in the metal.
 
-    disagree: probes that stay in the metal do, and the higher is used.
+    disagree: probes that stay in the metal do, and the higher is used. back_s: when the pot was last put back into
+    the furnace; what was read before then is of metal that has cooled meanwhile.
     """
     why_not = tell("figure.no_probe")
     if disagree:
@@ -201,7 +203,9 @@ def metal_now(
             return found
         why_not = found or why_not
     old: list[MetalNow] = []
-    if dip is not None and mono_s - dip.ended_mono_s <= min(VALID_S, dip.valid_s):
+    if (dip is not None and dip.ended_mono_s <= back_s) or (typed is not None and typed.at_s <= back_s):
+        why_not = tell("figure.was_out")
+    if dip is not None and dip.ended_mono_s > back_s and mono_s - dip.ended_mono_s <= min(VALID_S, dip.valid_s):
         watch = watches.get(dip.probe)
         until_s = -math.inf if watch is None else watch.power_maybe_on_until_s
         figure = dip_figure(dip, mono_s, maybe_on_until_s=until_s)
@@ -210,7 +214,7 @@ def metal_now(
         elif figure is not None and power_on_since_s is not None:
             after = power_on_since_s > dip.ended_mono_s
             why_not = tell("figure.power_after_dip" if after else "figure.dip_with_power")
-    if typed is not None and 0.0 <= mono_s - typed.at_s <= VALID_S:
+    if typed is not None and typed.at_s > back_s and 0.0 <= mono_s - typed.at_s <= VALID_S:
         old.append(_typed_figure(typed, mono_s))
     if old:
         return min(old, key=lambda one: one.age_s)

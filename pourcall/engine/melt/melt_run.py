@@ -54,6 +54,7 @@ class MeltRun:
         self._numbers = max((number for number, _ in before), default=0)  # given so far; none is given twice
         self.lift_s: float | None = None
         self.lift_proposed = False
+        self.last_out_s: tuple[float, float] | None = None  # when it was lifted and came back, the last time it did
         self.skimmed_s: float | None = None
         self.added_s: float | None = None
         self.dips = 0
@@ -89,6 +90,17 @@ class MeltRun:
     def withdraw_lift(self) -> None:
         """It was not lifted after all."""
         self.lift_s, self.lift_proposed = None, False
+
+    def return_pot(self, at_s: float) -> None:
+        """The pot stands in the furnace again. What was read of its metal before then tells nothing of it now."""
+        if self.lift_s is not None:
+            self.last_out_s = self.lift_s, at_s
+        self.withdraw_lift()
+
+    @property
+    def back_s(self) -> float:
+        """Since when the metal stands in the furnace for good: only what was read of it since then counts."""
+        return -math.inf if self.last_out_s is None else self.last_out_s[1]
 
     def skim(self, at_s: float) -> None:
         """The bath was skimmed."""
@@ -212,8 +224,23 @@ class MeltRun:
         in_hand = history.read_between(lift_s, at_s)
         if in_hand is not None:
             return in_hand
-        known = history.at(lift_s)
+        known = self._known_at(history, lift_s)
         return None if known is None or lift_s - known.at_s > KNOWN_S else known
+
+    def _known_at(self, history: MetalHistory, at_s: float) -> HistoryPoint | None:
+        """The last figure not later than a moment, of the metal as it stood: none from before it was out and back."""
+        known = history.at(at_s)
+        return None if known is None or known.at_s <= self.back_s < at_s else known
+
+    def _lift_of(self, history: MetalHistory, at_s: float) -> float | None:
+        """The lift that a pour of a moment was made from; None: of none that is known."""
+        if self.last_out_s is not None and self.last_out_s[0] <= at_s < self.last_out_s[1]:
+            return self.last_out_s[0]  # told after the pot was back
+        if self.lift_s is None or self.lift_s > at_s:
+            return None
+        known = self._known_at(history, at_s)
+        back = known is not None and at_s - known.at_s <= KNOWN_S and not self.lifted(at_s)  # after an old lift
+        return None if back else self.lift_s
 
     def read_since_lift(self, history: MetalHistory, at_s: float) -> bool:
         """The metal was read after the lift: what is lifted next need not be the metal of that lift."""
@@ -249,10 +276,7 @@ class MeltRun:
         self, mould: MouldPlan, history: MetalHistory, at_s: float, at_utc_s: float, ago_s: float, number: int
     ) -> Pour:
         """The record of a pour that happened at `at_s`."""
-        lift_s, known = self.lift_s, history.at(at_s)
-        read_since = known is not None and at_s - known.at_s <= KNOWN_S  # then the pot was back after an old lift
-        if lift_s is not None and (lift_s > at_s or (read_since and not self.lifted(at_s))):
-            lift_s = None
+        lift_s, known = self._lift_of(history, at_s), self._known_at(history, at_s)
         if lift_s is not None:
             known = self._metal_of_lift(history, lift_s, at_s)
         pot_c = pot_u_c = lip_c = lip_u_c = None

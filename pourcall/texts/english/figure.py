@@ -23,6 +23,7 @@ TEXTS: dict[str, str] = {
     "figure.dip_to_know": "it takes a dip to know the metal",
     "figure.frozen_in": "probe frozen in",
     "figure.out": "probe is out of the metal",
+    "figure.was_out": "the pot was out of the furnace since the metal was read: read it again",
     "figure.settling": "probe is settling",
     "figure.power_after_dip": "power came on after the dip: it no longer counts",
     "figure.dip_with_power": "a dip counts with the power off only",

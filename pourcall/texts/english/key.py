@@ -4,6 +4,7 @@ TEXTS: dict[str, str] = {
     # at the foot of the screen
     "key.pour": "pour",
     "key.lift": "lift",
+    "key.back_in": "back in",
     "key.dip": "dip",
     "key.profile": "profile",
     "key.go_on": "go on",
@@ -23,6 +24,7 @@ TEXTS: dict[str, str] = {
     "key.pour_unlisted": "Pour (no mould left in the list)",
     "key.next_pour": "Next pour",
     "key.lifted": "Pot lifted",
+    "key.is_back_in": "Pot back in the furnace",
     "key.skimmed": "Skimmed",
     "key.power_off": "The power is off",
     "key.burner_off": "The burner is off",
@@ -68,6 +70,7 @@ TEXTS: dict[str, str] = {
     "key.no_daemon": "No word from the daemon: nothing can be marked now",
     "key.no_melt.pour": "No melt is running, so there is no pour to mark. m starts one",
     "key.no_melt.lift": "No melt is running, so there is no lift to mark. m starts one",
+    "key.not_lifted": "The pot is not marked as lifted, so it cannot come back. l marks a lift",
     "key.no_melt.dip": "No melt is running: a dip belongs to a melt. m starts one",
     "key.no_melt.profile": "No melt is running, so there is no profile to follow. m starts one",
     "key.no_dip_probe": "No probe is set up for dipping (place = dip or melt)",

@@ -22,6 +22,7 @@ CLOSING = frozenset({"escape", "enter", "question_mark", "?", "h", "q"})
 KEYS = {  # the keys as they are pressed, and the text that tells of them
     "space": tell("help.pour"),
     "l": tell("help.lift"),
+    "b": tell("help.back_in"),
     "d": tell("help.dip"),
     "g": tell("help.profile"),
     "n": tell("help.not_now"),

@@ -5,7 +5,7 @@ from enum import StrEnum
 import msgspec
 
 from pourcall.contract.api import ProfileRequest
-from pourcall.contract.inputs import Command, MarkLift, MarkPour, MarkSkim
+from pourcall.contract.inputs import Command, Happened
 from pourcall.contract.message import Told
 from pourcall.tui.drawing.styled import Role
 
@@ -42,7 +42,6 @@ class Do(msgspec.Struct, frozen=True):
 
 
 Action = Send | Say | Do
-Mark = MarkPour | MarkLift | MarkSkim  # what happened in the shop, and is dated
 
 
 class Held(msgspec.Struct):
@@ -59,7 +58,7 @@ class Held(msgspec.Struct):
     @property
     def dated(self) -> bool:
         """A mark, which has a time of its own."""
-        return isinstance(self.command, Mark)
+        return isinstance(self.command, Happened)
 
     def shift(self, by_s: float, now_s: float, *, wait_s: float) -> None:
         """It happened so much earlier, never later than now; there is time again for another key."""

@@ -16,9 +16,11 @@ from pourcall.contract.inputs import (
     AnswerCall,
     Command,
     EndMelt,
+    Happened,
     MarkLift,
     MarkPour,
     MarkPower,
+    MarkReturn,
     MarkSkim,
     MeltEnding,
     PowerLevel,
@@ -88,17 +90,19 @@ class KeyController:
             return self._quit(snapshot, now_s)
         if key in ("question_mark", "?", "h"):
             return [Do(What.HELP)]
-        if key not in ("space", "l", "d", "D", "g", "n", "a", "p", "m"):
+        if key not in ("space", "l", "b", "d", "D", "g", "n", "a", "p", "m"):
             return []
         if snapshot is None:
             return [Say(tell("key.no_daemon"), Role.WARN)]
-        if bounced and key in ("space", "l", "n", "d", "D", "g"):
+        if bounced and key in ("space", "l", "b", "n", "d", "D", "g"):
             return []
         match key:
             case "space":
                 return self._pour(snapshot, now_s)
             case "l":
                 return self._lift(snapshot, now_s)
+            case "b":
+                return self._back_in(snapshot, now_s)
             case "d" | "D":
                 return self._ask_or_do(dip_asked(snapshot, self._dips, now_s, anew=key == "D"))
             case "g":
@@ -127,13 +131,13 @@ class KeyController:
         held, self._held = self._held, None
         if held is None:
             return []
-        if not isinstance(held.command, MarkPour | MarkLift | MarkSkim):
+        if not isinstance(held.command, Happened):
             return [Send(held.furnace, held.command)]
         since_s = now_s - held.pressed_s
         if held.pressed_sim_s is not None and self._sim_s is not None:
             since_s = self._sim_s - held.pressed_sim_s
         dated = msgspec.structs.replace(held.command, ago_s=round(since_s + held.ago_s, 2))
-        if not isinstance(dated, MarkSkim):
+        if isinstance(dated, MarkPour | MarkLift):
             dated = msgspec.structs.replace(dated, sure=True)  # asked at the key, where there was something to ask
         return [Send(held.furnace, dated)]
 
@@ -185,6 +189,14 @@ class KeyController:
         before = self.flush(now_s)
         held = self._hold(snapshot, MarkLift(), tell("key.lifted"), now_s, HOLD_LIFT_S)
         return before + self._hold_or_ask(held, snapshot, now_s, "l")
+
+    def _back_in(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
+        lifting = self._held is not None and isinstance(self._held.command, MarkLift)
+        if not lifting and snapshot.lift_mono_s is None:
+            return [Say(tell("key.not_lifted"), Role.WARN)]
+        before = self.flush(now_s)  # a lift that is still held was one all the same
+        self._held = self._hold(snapshot, MarkReturn(), tell("key.is_back_in"), now_s, HOLD_LIFT_S)
+        return before
 
     def _hold(self, snapshot: FurnaceSnapshot, command: Command, text: Told, now_s: float, for_s: float) -> Held:
         return Held(snapshot.furnace, command, text, now_s, now_s + for_s, pressed_sim_s=self._sim_s)

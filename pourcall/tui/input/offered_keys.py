@@ -26,7 +26,7 @@ def keys_for(snapshot: FurnaceSnapshot | None, others: int) -> tuple[Key, ...]:
     waits = profile is not None and profile.waits
     return (
         Key("space", tell("key.pour"), 1),
-        Key("l", tell("key.lift"), 2),
+        Key("l", tell("key.lift"), 2) if snapshot.lift_mono_s is None else Key("b", tell("key.back_in"), 2),
         Key("d", tell("key.dip"), 2 if profile_runs(profile) else 3),
         Key("g", tell("key.go_on" if waits else "key.profile"), 0 if waits else 3),
         *((Key("n", tell("key.not_now"), 1),) if snapshot.calls else ()),
