@@ -116,12 +116,16 @@ class ChangeMelt(_Command, frozen=True, tag="change_melt"):
 
 
 class EndMelt(_Command, frozen=True, tag="end_melt"):
-    """The pot is done with. What metal was left: ingots, each with its mass, and a heel in the pot; why, in words."""
+    """The pot is done with. What metal was left: ingots, each with its mass, and a heel in the pot; why, in words.
+
+    sure: as of a pour.
+    """
 
     ending: MeltEnding
     ingots_kg: tuple[float, ...] = ()
     heel_kg: float = 0.0
     why: str = ""
+    sure: bool = False
 
 
 class MarkPour(Happened, frozen=True, kw_only=True, tag="mark_pour"):

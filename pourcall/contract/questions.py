@@ -10,9 +10,12 @@ from enum import StrEnum
 
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, MeltState
+from pourcall.contract.masses import more_than_went_in
 from pourcall.contract.message import Message, tell
 from pourcall.contract.snapshot import FurnaceSnapshot
 
+COLDEST_SHOP_C = 0.0  # no meter in metal or furnace shows less (common practice, no source)
+_LIQUID = (MeltState.LIQUID, MeltState.READY, MeltState.ABOVE)
 LIFT_LASTS_S = 900.0  # so long a pot stands lifted unless somebody says otherwise
 
 
@@ -23,6 +26,9 @@ class Doubt(StrEnum):
     FROZEN = "frozen"  # by estimate the metal in the hand is solid
     LONG_OUT = "long_out"  # the pot was lifted so long ago that nothing is known of its metal
     TOO_HOT = "too_hot"  # above what alloy and pot may be at, or above what the furnace can reach
+    TOO_COLD = "too_cold"  # below any shop, or solid by its sheet in a melt that counts as liquid
+    POURED_TWICE = "poured_twice"  # that mould has its metal already
+    MORE_THAN_IN = "more_than_in"  # more metal came out than went in
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +46,16 @@ def question(command: inp.Command, shot: FurnaceSnapshot) -> Question | None:
             return None if command.sure or not shot.melt else _of_mark(command, shot)
         case inp.EnterTemperature():
             return None if command.sure else _of_figure(command, shot)
+        case inp.EndMelt():
+            return None if command.sure else _of_masses(command, shot)
         case _:
             return None
 
 
 def _of_mark(command: inp.MarkPour | inp.MarkLift, shot: FurnaceSnapshot) -> Question | None:
     poured = isinstance(command, inp.MarkPour)
+    if isinstance(command, inp.MarkPour) and _has_metal(command.mould, shot):
+        return Question(Doubt.POURED_TWICE, tell("question.poured_twice", mould=command.mould))
     out_s = None if shot.lift_mono_s is None else shot.mono_s - command.ago_s - shot.lift_mono_s
     if out_s is None or out_s >= LIFT_LASTS_S:
         called = any(call.kind in (CallKind.POUR, CallKind.WINDOW_CLOSING) for call in shot.calls)
@@ -66,12 +76,38 @@ def _of_mark(command: inp.MarkPour | inp.MarkLift, shot: FurnaceSnapshot) -> Que
     return None
 
 
+def _has_metal(mould: str, shot: FurnaceSnapshot) -> bool:
+    """The mould of that name has got its metal; not where no mould has that name."""
+    known = shot.plan is not None and any(one.name == mould for one in shot.plan.moulds)
+    return known and mould not in shot.moulds_left
+
+
 def _of_figure(command: inp.EnterTemperature, shot: FurnaceSnapshot) -> Question | None:
     """A handheld meter in the metal against what limits the pot; a panel, and a meter without a melt, the furnace."""
-    limit = None if shot.plan is None or command.instrument is inp.Instrument.PANEL else shot.plan.lowest_limit
+    if command.temp_c < COLDEST_SHOP_C:
+        return Question(Doubt.TOO_COLD, tell("question.below_any_shop", temp_c=command.temp_c))
+    of_metal = shot.plan is not None and command.instrument is not inp.Instrument.PANEL
+    limit = shot.plan.lowest_limit if shot.plan is not None and of_metal else None
     if limit is not None and command.temp_c > limit.limit_c:
         text = tell("question.above_limit", temp_c=command.temp_c, whose=limit.whose, limit_c=limit.limit_c)
         return Question(Doubt.TOO_HOT, text)
     if limit is None and shot.rating_c is not None and command.temp_c > shot.rating_c:
         return Question(Doubt.TOO_HOT, tell("question.above_rating", temp_c=command.temp_c, limit_c=shot.rating_c))
+    if shot.plan is not None and of_metal and shot.melt_state in _LIQUID:
+        solidus_c, state = shot.plan.alloy.solidus_c, shot.melt_state.value
+        if command.temp_c < solidus_c:
+            text = tell("question.below_solidus", temp_c=command.temp_c, solidus_c=solidus_c, melt_state=state)
+            return Question(Doubt.TOO_COLD, text)
     return None
+
+
+def _of_masses(command: inp.EndMelt, shot: FurnaceSnapshot) -> Question | None:
+    """Moulds, as they were to be filled, ingots and heel against all that went in."""
+    left_kg = sum(command.ingots_kg) + command.heel_kg
+    if shot.plan is None or not shot.in_kg or left_kg <= 0.0:
+        return None
+    poured_kg = sum(one.mass_kg for pour in shot.pours for one in shot.plan.moulds if one.name == pour.mould)
+    if not more_than_went_in(shot.in_kg, left_kg + poured_kg):
+        return None
+    text = tell("question.more_than_in", out_kg=left_kg + poured_kg, in_kg=shot.in_kg)
+    return Question(Doubt.MORE_THAN_IN, text)

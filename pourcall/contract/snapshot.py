@@ -216,6 +216,7 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     profile: ProfileView | None = None
     arrest: Told = NOTHING  # what the last arrest said of alloy and probe
     pours: tuple[Pour, ...] = ()
+    in_kg: float | None = None  # metal that went into the pot of this melt; None: not known
     moulds_left: tuple[str, ...] = ()  # that got no metal yet, in order
     boards: dict[str, BoardView] = {}  # by name
     store_problem: StoreProblem = StoreProblem.NONE

@@ -537,6 +537,7 @@ class Engine:
             ahead=self.guiding.ahead_view(mono_s, chamber_only=chamber_only),
             profile=self.guiding.profile_view(mono_s),
             pours=() if facts.run is None else tuple(facts.run.pours),
+            in_kg=None if facts.run is None else facts.run.in_kg,
             moulds_left=() if facts.run is None else facts.run.left,
             boards={name: link.view for name, link in self._links.items()},
             store_problem=self._store_problem,

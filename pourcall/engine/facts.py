@@ -97,13 +97,14 @@ class ShopFacts:
     def withdraw_lift(self, run: MeltRun) -> None:
         """A proposed lift was none: the probe is back in the metal."""
         run.withdraw_lift()
-        self._guiding.back()
+        self._guiding.back(0.0, self._outputs.mono_s)
         self._outputs.mark(ev.MarkKind.LIFT_WITHDRAWN, tell("melt.lift_withdrawn"))
 
     def returned(self, run: MeltRun, at_s: float) -> None:
         """A person or a probe in liquid metal tells that the pot is back. What was poured keeps its lift."""
+        out_s = 0.0 if run.lift_s is None else at_s - run.lift_s
         run.return_pot(at_s)
-        self._guiding.back()
+        self._guiding.back(out_s, self._outputs.mono_s)
         self._outputs.mark(ev.MarkKind.POT_RETURNED, tell("melt.pot_returned"), at_s=at_s)
 
     def pour(self, run: MeltRun, mould: MouldPlan, at_s: float, ago_s: float) -> None:
@@ -142,7 +143,7 @@ class ShopFacts:
     def add_metal(self, run: MeltRun, at_s: float, mass_kg: float | None, source: str) -> None:
         """Cold metal went in."""
         now_s = self._outputs.mono_s
-        run.add_metal(at_s)
+        run.add_metal(at_s, mass_kg)
         self._guiding.added(mass_kg, now_s)
         for channel in self._channels:
             channel.tracker.immersion.returns(now_s)

@@ -38,6 +38,7 @@ LEFT_OUT_SHARE, LEFT_OUT_S = 0.04, 10.0  # of the time to go, k = 1: lid, dips, 
 # anything was read there is nothing to forgive: the plain spread.
 READY_SHARE, COAST_SHARE = 0.45, 0.75
 COAST_LEFT_OUT_SHARE, COAST_LEFT_OUT_C = 0.10, 1.5  # of the rise still to come, k = 1
+OUT_C_PER_MIN = 30.0  # a few kilograms in an open pot in the air (common practice, no source)
 WALL_DRIFT_C, BATH_DRIFT_C, POWER_DRIFT = 3.0, 3.0, 0.006  # a square root of a minute
 FROM_CHAMBER_U_C = 15.0  # expanded; metal from a chamber probe is never better than this
 BLOCK_S = 10.0  # the ensemble is moved at readings, and at least so often
@@ -153,6 +154,13 @@ class Forecast:
             self.members.take(metal_c, sigma_c, self.mass_kg, lag=not settled)
         self.readings += 1
         self._changed()
+
+    def was_out(self, out_s: float, mono_s: float) -> None:
+        """The pot was out of the furnace for so long and is back: nothing is told of its metal until it is read."""
+        self._advance(mono_s)
+        self.members.add_process_noise(60.0, wall_c=0.0, power=0.0, bath_c=OUT_C_PER_MIN * out_s / 60.0)
+        self.readings = 0
+        self._forget()
 
     def not_liquid(self, mono_s: float) -> None:
         """A dip found it not yet liquid, or froze a shell on its sheath: no more than a little above the liquidus."""

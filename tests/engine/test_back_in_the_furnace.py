@@ -212,3 +212,21 @@ def test_only_a_pot_that_was_lifted_comes_back_and_not_before_it_was(bench: Benc
     assert name_of(refused.what) == "command.before_the_lift"
     assert bench.engine.snapshot().lift_mono_s is not None
     assert not bench.of(CommandRefused, bench.do(inp.MarkReturn(ago_s=10.0)))
+
+
+def test_nothing_is_estimated_or_foreseen_of_a_pot_that_was_out_until_its_metal_is_read(bench: Bench) -> None:
+    bench.in_metal(520.0, make_plan(moulds=2))
+    bench.do(inp.MarkPower(level=PowerLevel.HIGH))
+    bench.run(120.0, lambda t: 520.0 + t * 50.0 / 120.0)
+    assert bench.engine.guiding.tracker.estimated_c(1000.0) == pytest.approx(570.0, abs=20.0)
+    bench.do(inp.MarkLift())
+    bench.run(60.0, None)
+    bench.do(inp.MarkReturn())
+    bench.run(30.0, None)
+    shot = bench.engine.snapshot()
+    assert shot.ahead is None or shot.ahead.coast_c is None
+    assert bench.engine.guiding.tracker.estimated_c(1000.0) is None
+    assert not bench.engine.guiding.tracker.learned
+    bench.do(meter(520.0))
+    bench.run(5.0, None)
+    assert bench.engine.guiding.tracker.estimated_c(60.0) == pytest.approx(520.0, abs=15.0)

@@ -8,6 +8,7 @@ import pytest
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.message import Message
+from pourcall.contract.plan import Asked
 from pourcall.contract.questions import Doubt, question
 from tests.engine.conftest import Bench, make_plan
 
@@ -86,6 +87,79 @@ def test_a_panel_may_stand_above_the_metals_limit_but_not_above_what_the_furnace
     bench.in_metal(570.0)
     assert doubt(bench, inp.EnterTemperature(temp_c=900.0, instrument=inp.Instrument.PANEL)) is None
     assert doubt(bench, inp.EnterTemperature(temp_c=1500.0, instrument=inp.Instrument.PANEL)) is Doubt.TOO_HOT
+
+
+@pytest.mark.parametrize("instrument", list(inp.Instrument))
+def test_a_figure_colder_than_any_shop_is_asked_about_whatever_showed_it(
+    bench: Bench, instrument: inp.Instrument
+) -> None:
+    bench.start()
+    assert doubt(bench, inp.EnterTemperature(temp_c=-40.0, instrument=instrument)) is Doubt.TOO_COLD
+    assert doubt(bench, inp.EnterTemperature(temp_c=-40.0, instrument=instrument, sure=True)) is None
+    assert doubt(bench, inp.EnterTemperature(temp_c=15.0, instrument=instrument)) is None  # a cold charge
+
+
+def test_a_meter_below_the_solidus_is_asked_about_only_where_the_melt_counts_as_liquid(bench: Bench) -> None:
+    cold = inp.EnterTemperature(temp_c=56.0, instrument=inp.Instrument.METER)  # 560, with a figure lost
+    bench.start()
+    bench.run(5.0, 20.0)
+    assert doubt(bench, cold) is None
+    assert doubt(bench, inp.EnterTemperature(temp_c=300.0, instrument=inp.Instrument.METER)) is None
+    bench.do(inp.EndMelt(ending=inp.MeltEnding.ABANDONED))
+    bench.in_metal(560.0)
+    assert doubt(bench, cold) is Doubt.TOO_COLD
+    assert doubt(bench, msgspec.structs.replace(cold, instrument=inp.Instrument.PANEL)) is None
+    assert doubt(bench, msgspec.structs.replace(cold, temp_c=545.0)) is None
+
+
+def test_a_mould_that_has_its_metal_is_asked_about_by_name_and_the_next_is_not(bench: Bench) -> None:
+    bench.in_metal(570.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    assert doubt(bench, inp.MarkPour(mould="cleat 1")) is None
+    bench.do(inp.MarkPour(mould="cleat 1"))
+    assert doubt(bench, inp.MarkPour(mould="cleat 1")) is Doubt.POURED_TWICE
+    assert doubt(bench, inp.MarkPour(mould="cleat 1", sure=True)) is None
+    assert doubt(bench, inp.MarkPour(mould="cleat 2")) is None
+    assert doubt(bench, inp.MarkPour()) is None
+    assert doubt(bench, inp.MarkPour(mould="anchor")) is None  # the engine's to refuse
+
+
+def test_a_pour_struck_from_the_list_leaves_its_mould_free_for_another(bench: Bench) -> None:
+    bench.in_metal(570.0, make_plan(moulds=2))
+    bench.do(inp.MarkPour())
+    bench.do(inp.CorrectPour(number=1))
+    assert doubt(bench, inp.MarkPour(mould="cleat 1")) is None
+
+
+def ended(*ingots_kg: float, heel_kg: float = 0.0) -> inp.EndMelt:
+    return inp.EndMelt(ending=inp.MeltEnding.POURED, ingots_kg=ingots_kg, heel_kg=heel_kg)
+
+
+def test_more_metal_out_than_in_is_asked_about_with_what_scales_and_guesses_are_wrong_by(bench: Bench) -> None:
+    bench.in_metal(570.0, make_plan(moulds=2, mass_kg=0.4))  # 1.5 kg in; so much as 1.75 kg may be weighed out
+    assert doubt(bench, ended(1.7)) is None
+    assert doubt(bench, ended(1.9)) is Doubt.MORE_THAN_IN
+    assert doubt(bench, msgspec.structs.replace(ended(1.9), sure=True)) is None
+    assert doubt(bench, ended(heel_kg=1.9)) is Doubt.MORE_THAN_IN
+    bench.do(inp.MarkPour())
+    bench.do(inp.MarkPour())
+    assert doubt(bench, ended(0.5, 0.3)) is None
+    assert doubt(bench, ended(0.6, heel_kg=0.5)) is Doubt.MORE_THAN_IN
+    assert doubt(bench, ended()) is None  # moulds alone are as heavy as the plan says
+
+
+def test_metal_added_counts_as_gone_in_and_where_it_was_not_weighed_nothing_is_asked(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.do(inp.MarkAddition(mass_kg=0.5))
+    assert doubt(bench, ended(1.9)) is None
+    assert doubt(bench, ended(2.5)) is Doubt.MORE_THAN_IN
+    bench.do(inp.MarkAddition(source="gates"))
+    assert doubt(bench, ended(2.5)) is None
+
+
+def test_a_charge_nobody_weighed_is_no_measure_of_what_came_out(bench: Bench) -> None:
+    bench.in_metal(570.0, msgspec.structs.replace(make_plan(), asked=Asked(charge_kg=0.0)))
+    assert doubt(bench, ended(2.5)) is None
 
 
 def test_a_pour_of_frozen_metal_is_kept_and_its_doubt_is_in_the_reply(bench: Bench) -> None:

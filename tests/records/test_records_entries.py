@@ -9,6 +9,7 @@ import pytest
 
 from pourcall.contract.api import ResultRequest
 from pourcall.contract.entries import (
+    ChargeRequest,
     EndingRequest,
     MeltNote,
     MouldSetupRequest,
@@ -99,6 +100,15 @@ def test_a_melt_that_runs_is_not_ended_by_a_later_entry(
         recorder.call(lambda conn: library.enter(conn, asked, UTC_S + 300.0)).result(5)
     with pytest.raises(NotFound):
         recorder.call(lambda conn: library.enter(conn, EndingRequest(melt="x", heel_kg=0.2), UTC_S)).result(5)
+
+
+def test_more_left_than_went_in_is_refused_until_the_record_says_that_more_went_in(shop: Shop) -> None:
+    with pytest.raises(BadInput) as refused:
+        shop.enter(EndingRequest(melt="2026-001", ingots_kg=(1.9,)))
+    assert name_of(refused.value.what) == "ending.more_than_in"
+    assert shop.rows("leavings") == 0
+    shop.enter(ChargeRequest(melt="2026-001", entries=(new(2.5),)))
+    shop.enter(EndingRequest(melt="2026-001", ingots_kg=(1.9,)))
 
 
 @pytest.mark.parametrize("wrong", [{}, {"ingots_kg": (0.4, -1.0)}, {"heel_kg": 900.0}, {"ingots_kg": (0.1,) * 51}])

@@ -77,7 +77,14 @@ def request_of(args: argparse.Namespace) -> EndMelt | EndingRequest:
         raise BadInput(tell("usage.only_with", option="--why", other="--melt"), remedy=tell("usage.end.melt"))
     if not words:
         words = {"ingots"} if ingots else {"heel"} if heel_kg else {"poured"}
-    return EndMelt(ending=_ending(words), ingots_kg=ingots, heel_kg=heel_kg, why=args.abandoned.strip(), who=args.who)
+    return EndMelt(
+        ending=_ending(words),
+        ingots_kg=ingots,
+        heel_kg=heel_kg,
+        why=args.abandoned.strip(),
+        who=args.who,
+        sure=args.sure,
+    )
 
 
 def _ending(words: set[str]) -> MeltEnding:

@@ -55,6 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     change.add_argument("--why", default="", help="for the record")
     charging.add_arguments(subs)
     end = ending.add_arguments(subs)
+    add_sure(end)
     mark = subs.add_parser("mark", help="mark power, a skim or an addition")
     mark.add_argument("mark", choices=["off", "low", "high", "skim", "add"], help="power off|low|high, skim, or add")
     mark.add_argument("--mass", help="of an addition, such as 300g")

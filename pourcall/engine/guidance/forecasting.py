@@ -271,6 +271,11 @@ class ForecastTracker:
         """Nothing of what was forecast is true any more."""
         self.outlook, self.aim_c = Outlook(), None
 
+    def pot_is_back(self, out_s: float, mono_s: float) -> None:
+        """It was out so long: what its metal is at, only a figure read from now on tells."""
+        self.pot_is_out()
+        self._trying(lambda forecast: forecast.was_out(out_s, mono_s))
+
     def _look(self, low_c: float, aim_c: float, mono_s: float) -> None:
         forecast = self.forecast
         if forecast is None or self.failed:

@@ -222,8 +222,10 @@ class ProfileGuidance:
         """The pot left the furnace: what the profile asked for is not for now."""
         self._interrupted = self._calls.up(CallKind.STEP) is not None
 
-    def back(self) -> None:
-        """The pot stands in the furnace: what was asked for when it left is asked for again."""
+    def back(self, out_s: float, mono_s: float) -> None:
+        """The pot stands in the furnace: what was asked for as it left is asked for again. out_s: 0, it never left."""
+        if out_s > 0.0:
+            self.tracker.pot_is_back(out_s, mono_s)
         if self._interrupted and self._profile is not None:
             self._profile.say_again()
         self._interrupted = False

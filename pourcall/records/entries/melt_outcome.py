@@ -7,10 +7,15 @@ Told with the end of the melt (`ended`, from projections.py) or later (`ending`)
 import sqlite3
 from collections.abc import Sequence
 
+import msgspec
+
 from pourcall.contract.entries import EndingRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt
+from pourcall.contract.masses import more_than_went_in
 from pourcall.contract.message import NOTHING, Message, tell
+from pourcall.contract.plan import MeltPlan
+from pourcall.records.entries.charges import charges_of
 from pourcall.records.entries.checks import check_mass_kg, clean_text
 from pourcall.records.read.lookup import find_melt
 from pourcall.records.read.views import LeftView
@@ -99,9 +104,45 @@ def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> Mess
         masses = [check_mass_kg(asked.heel_kg, "--heel")] if asked.heel_kg else []
         _replace(conn, melt_id, HEEL, masses, who, why, utc_s)
         said.append(tell("ending.heel", mass_kg=asked.heel_kg) if asked.heel_kg else tell("ending.no_heel"))
+    _refuse_too_much(conn, melt_id, asked.melt)
     if not said:
         raise BadInput(tell("ending.nothing"), where=asked.melt, remedy=tell("ending.nothing.remedy"))
     return tell("ending.done", melt=asked.melt, said=tuple(said))
+
+
+def _refuse_too_much(conn: sqlite3.Connection, melt_id: int, melt: str) -> None:
+    """Moulds, ingots and heel, as they stand now, are no more than went in. Raises BadInput: then nothing is kept."""
+    in_kg = _went_in_kg(conn, melt_id, melt)
+    left_kg = sum(one.mass_kg for one in left_of(conn, melt_id, melt))
+    if in_kg is None or left_kg <= 0.0:
+        return
+    (poured_kg,) = conn.execute(
+        "SELECT coalesce(sum(m.mass_kg), 0.0) FROM pours_now w JOIN planned_moulds m ON m.name = w.mould"
+        " AND m.plan_id = (SELECT max(id) FROM melt_plans WHERE melt_id = w.melt_id) WHERE w.melt_id = ?",
+        (melt_id,),
+    ).fetchone()
+    if more_than_went_in(in_kg, left_kg + poured_kg):
+        raise BadInput(
+            tell("ending.more_than_in", out_kg=left_kg + poured_kg, in_kg=in_kg),
+            where=melt,
+            remedy=tell("ending.more_than_in.remedy", melt=melt),
+        )
+
+
+def _went_in_kg(conn: sqlite3.Connection, melt_id: int, melt: str) -> float | None:
+    """The charge as planned or as told since, and what was added; None: it was not weighed."""
+    row = conn.execute("SELECT plan FROM melt_plans WHERE melt_id = ? ORDER BY id DESC LIMIT 1", (melt_id,)).fetchone()
+    if row is None:
+        return None
+    plan = msgspec.json.decode(row[0], type=MeltPlan)
+    entries = charges_of(conn, melt_id, find_melt(conn, melt)[2])
+    if any(one.mass_kg is None for one in entries):
+        return None
+    told_kg = sum(one.mass_kg or 0.0 for one in entries if not one.added)
+    added_kg = sum(one.mass_kg or 0.0 for one in entries if one.added)
+    planned_kg = 0.0 if plan.asked is not None and plan.asked.charge_kg <= 0.0 else plan.charge_kg
+    in_kg = max(planned_kg + max(0.0, added_kg - plan.later_kg), told_kg + added_kg)
+    return None if planned_kg <= 0.0 and told_kg <= 0.0 else in_kg
 
 
 def left_told(left: Sequence[LeftView]) -> Message:

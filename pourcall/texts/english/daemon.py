@@ -12,7 +12,7 @@ TEXTS: dict[str, str] = {
     "daemon.done.minding": "{what}. NOTE: {mind}",
     "daemon.done.correct_pour": "pour {number} corrected",
     "daemon.done.mark_lift": "lift marked",
-    "daemon.done.mark_return": "pot back in the furnace: marked. Read its metal again before the next lift",
+    "daemon.done.mark_return": "the pot is back in the furnace; read its metal again before the next lift",
     "daemon.done.addition": "added {mass_kg} {source}",
     "daemon.done.addition_unweighed": "added {source}",
     "daemon.done.mark_skim": "skim marked",

@@ -14,4 +14,6 @@ TEXTS: dict[str, str] = {
     "ending.nothing": "nothing is given of the end",
     "ending.nothing.remedy": "Give an ending, --ingots or --heel",
     "ending.ingots_outside": "{count} ingots of one melt cannot be right",
+    "ending.more_than_in": "{out_kg} came out, moulds included, of {in_kg} that went in",
+    "ending.more_than_in.remedy": "Check the masses; if more went in, say that first (`pourcall melt charge {melt} --new 0.4kg`)",
 }
