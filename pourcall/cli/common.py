@@ -32,6 +32,11 @@ def add_unit(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def asked_unit(args: argparse.Namespace) -> Unit | None:
+    """The unit of a temperature typed without one, where --unit stands on the same line; else it is refused."""
+    return unit_of(args) if args.unit else None
+
+
 def add_json(parser: argparse.ArgumentParser) -> None:
     """`--json`: for programs rather than people."""
     parser.add_argument("--json", action="store_true", help="print JSON")

@@ -402,3 +402,32 @@ def test_an_alloy_that_lacks_a_value_is_planned_with_a_stand_in_that_is_said(run
         like="ZA-12",
     )
     assert heard(words(done.out), stand_in)
+
+
+@pytest.mark.parametrize("window", ["min=995,max=1058", "min=535C,max=570", "min=535,max=570C"])
+def test_a_window_without_a_unit_is_refused_in_a_plan_and_says_what_to_type(run: Run, window: str) -> None:
+    done = run("plan", "za27", "--mould", f"cleat,kg=0.5,{window}")
+    bare = next(part.partition("=")[2] for part in window.split(",") if part[-1].isdigit())
+    assert (done.code, done.out) == (2, "")
+    assert tells(done.err, "quantity.no_unit", typed=bare, measure="temperature")
+    assert tells(done.err, "quantity.with_unit.temperature", typed=bare)
+
+
+@pytest.mark.parametrize("words", [("melt", "start", "za27", "--charge", "1kg"), ("melt", "change")])
+def test_a_window_without_a_unit_is_refused_before_any_daemon_is_asked(run: Run, words: tuple[str, ...]) -> None:
+    done = run(*words, "--mould", "cleat,kg=0.5,min=995,max=1058")
+    assert (done.code, done.out) == (2, "")
+    assert tells(done.err, "quantity.no_unit", typed="995", measure="temperature")
+
+
+def test_a_window_is_read_in_the_unit_that_stands_on_the_same_line(run: Run) -> None:
+    done = run("plan", "za27", "--unit", "F", "--json", "--mould", "cleat,kg=0.5,min=995,max=1058")
+    (mould,) = json.loads(done.out)["melt"]["moulds"]
+    assert [mould["lip_min_c"], mould["lip_max_c"]] == pytest.approx([535.0, 570.0], abs=0.01)
+
+
+@pytest.mark.parametrize("option", [("--pot", "rating=900"), ("--ladle", "kg=0.4,preheat=200")])
+def test_a_temperature_of_pot_or_ladle_wants_its_unit_too(run: Run, option: tuple[str, str]) -> None:
+    done = run("plan", "za27", "--mould", "cleat,kg=0.5", *option)
+    assert done.code == 2
+    assert tells(done.err, "quantity.no_unit", measure="temperature")

@@ -8,7 +8,7 @@ import argparse
 import msgspec
 
 from pourcall.cli.client import DaemonClient
-from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_table, unit_of
+from pourcall.cli.common import add_json, add_unit, asked_unit, local_time, our_paths, print_json, print_table, unit_of
 from pourcall.cli.melts.melt_command import add_sure, print_result
 from pourcall.contract.errors import BadInput
 from pourcall.contract.events import MarkKind
@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
             tell("usage.only_with", option="--ago", other="--read"), remedy=tell("usage.leave_out", option="--ago")
         )
     if args.read:
-        temp_c = temperature_c(args.read, unit_of(args) if args.unit else None)
+        temp_c = temperature_c(args.read, asked_unit(args))
         ago_s = seconds(args.ago) if args.ago else 0.0
         client = DaemonClient()
         told_of = instrument_of(args.source)

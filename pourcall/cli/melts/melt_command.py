@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from pourcall.cli.client import DaemonClient
-from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, print_listing, unit_of
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    asked_unit,
+    local_time,
+    our_paths,
+    print_json,
+    print_listing,
+    unit_of,
+)
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts import charging, ending
 from pourcall.cli.periods import add_period, period_of
@@ -90,8 +99,11 @@ def run(args: argparse.Namespace) -> int:
     return {"list": _list, "show": _show, "find": _find, "charge": charging.run}.get(args.what, _command)(args)
 
 
-def mould_request(text: str, unit: Unit) -> MouldRequest:
-    """`cleat 1,kg=0.6,mm=6` as a request. Raises BadInput naming what is wrong in it."""
+def mould_request(text: str, unit: Unit, bare: Unit | None = None) -> MouldRequest:
+    """`cleat 1,kg=0.6,mm=6` as a request. Raises BadInput naming what is wrong in it.
+
+    unit: of a loss. bare: of a window without a unit; None: it is refused.
+    """
     name, *parts = [part.strip() for part in text.split(",")]
     if not name:
         raise BadInput(tell("usage.mould.no_name", given=text), remedy=tell("usage.mould.remedy"))
@@ -109,7 +121,7 @@ def mould_request(text: str, unit: Unit) -> MouldRequest:
             elif key in ("material", "setup"):
                 fields[key] = value.strip("\"'")
             elif key in ("min", "max"):
-                fields[f"lip_{key}_c"] = temperature_c(value, unit)
+                fields[f"lip_{key}_c"] = temperature_c(value, bare, where=f"mould {name!r}, {key}")
             elif key == "loss":
                 fields["loss_c"] = _figure(value) * (5.0 / 9.0 if unit is Unit.F else 1.0)
             else:
@@ -146,7 +158,7 @@ def _command(args: argparse.Namespace) -> int:
             who=args.who,
             later_kg=kilograms(args.later) if args.later else 0.0,
             profile=args.profile,
-            moulds=tuple(mould_request(text, unit) for text in args.mould),
+            moulds=tuple(mould_request(text, unit, asked_unit(args)) for text in args.mould),
         )
     elif args.what == "change":
         if not (args.alloy or args.charge or args.mould):
@@ -157,7 +169,7 @@ def _command(args: argparse.Namespace) -> int:
             charge_kg=kilograms(args.charge) if args.charge else None,
             why=args.why,
             who=args.who,
-            moulds=tuple(mould_request(text, unit) for text in args.mould) if args.mould else None,
+            moulds=tuple(mould_request(text, unit, asked_unit(args)) for text in args.mould) if args.mould else None,
         )
     elif args.what == "end":
         request = ending.request_of(args)

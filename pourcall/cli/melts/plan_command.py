@@ -11,7 +11,16 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from pourcall.cli.common import add_json, add_unit, our_paths, pick_furnace, print_json, settings_or_none, unit_of
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    asked_unit,
+    our_paths,
+    pick_furnace,
+    print_json,
+    settings_or_none,
+    unit_of,
+)
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.nearest import did_you_mean
@@ -103,7 +112,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Make the plan and show it; exit code 7 where the plan cannot be poured as it is."""
     unit = unit_of(args)
-    job = job_of(args, unit)
+    job = job_of(args, unit, asked_unit(args))
     library = load_sheets(our_paths().alloys)
     sheet = library.get(job.alloy)
     request = request_of(job, sheet, library, _shop(args.furnace))
@@ -140,8 +149,11 @@ def _write_pages(args: argparse.Namespace, plan: PourPlan, unit: Unit) -> dict[P
     return pages
 
 
-def job_of(args: argparse.Namespace, unit: Unit) -> Job:
-    """File and words together; a word wins over the file. Raises BadInput with what is wrong and where."""
+def job_of(args: argparse.Namespace, unit: Unit, bare: Unit | None) -> Job:
+    """File and words together; a word wins over the file. Raises BadInput with what is wrong and where.
+
+    unit: of a difference without one. bare: of a temperature without one; None: it is refused.
+    """
     job = Job()
     if args.file is not None:
         try:
@@ -165,17 +177,17 @@ def job_of(args: argparse.Namespace, unit: Unit) -> Job:
     _made(Job, plain, "pourcall plan")  # checks them
     changes = dict(plain)
     if args.mould:
-        changes["mould"] = tuple(mould_of(text, unit) for text in args.mould)
+        changes["mould"] = tuple(mould_of(text, unit, bare) for text in args.mould)
     power = {"power_w": figure(args.power, where="--power")} if args.power else {}
     price = {"price_per_kwh": figure(args.price, where="--price")} if args.price else {}
     if power or price:
         changes["furnace"] = _changed(job.furnace, {**power, **price}, "--power, --price")
     if args.pot or args.lid:
-        given = _pairs(args.pot, POT_KEYS, "--pot", unit) if args.pot else {}
+        given = _pairs(args.pot, POT_KEYS, "--pot", unit, bare) if args.pot else {}
         lid = {"lid": True} if args.lid else {}
         changes["pot"] = _changed(job.pot, {**given, **lid}, "--pot")
     if args.ladle:
-        changes["ladle"] = _made(JobLadle, _pairs(args.ladle, LADLE_KEYS, "--ladle", unit), "--ladle")
+        changes["ladle"] = _made(JobLadle, _pairs(args.ladle, LADLE_KEYS, "--ladle", unit, bare), "--ladle")
     walk: dict[str, Any] = {}
     if args.walk:
         walk["walk_s"] = seconds(args.walk)
@@ -186,7 +198,7 @@ def job_of(args: argparse.Namespace, unit: Unit) -> Job:
     if walk:
         changes["walk"] = _changed(job.walk, walk, "--walk, --between, --loss")
     if args.room or args.place:
-        given = _pairs(args.room, ROOM_KEYS, "--room", unit) if args.room else {}
+        given = _pairs(args.room, ROOM_KEYS, "--room", unit, bare) if args.room else {}
         place = {"place": args.place} if args.place else {}
         changes["room"] = _changed(job.room, {**given, **place}, "--room")
     job = msgspec.structs.replace(job, **changes)
@@ -197,17 +209,17 @@ def job_of(args: argparse.Namespace, unit: Unit) -> Job:
     return job
 
 
-def mould_of(text: str, unit: Unit) -> JobMould:
+def mould_of(text: str, unit: Unit, bare: Unit | None = None) -> JobMould:
     """`cleat 1,casting=350g,mm=6` as a mould of the job."""
     name, _, rest = text.partition(",")
     if not name.strip() or "=" in name:
         raise BadInput(tell("usage.mould.no_name", given=text), remedy=tell("usage.mould.remedy"))
     where = f"--mould {name.strip()!r}"
-    given = _pairs(rest, MOULD_KEYS, where, unit) if rest.strip() else {}
+    given = _pairs(rest, MOULD_KEYS, where, unit, bare) if rest.strip() else {}
     return _made(JobMould, {"name": name.strip(), **given}, where)
 
 
-def _pairs(text: str, keys: dict[str, str], where: str, unit: Unit) -> dict[str, Any]:
+def _pairs(text: str, keys: dict[str, str], where: str, unit: Unit, bare: Unit | None) -> dict[str, Any]:
     """`key=value,key=value` with our keys and numbers."""
     made: dict[str, Any] = {}
     for word, value in key_values(text, where=where):
@@ -220,17 +232,17 @@ def _pairs(text: str, keys: dict[str, str], where: str, unit: Unit) -> dict[str,
         key = keys[word]
         if key in made:
             raise BadInput(tell("usage.twice", word=word), where=where, remedy=tell("usage.twice.remedy"))
-        made[key] = _value(word, key, value, where, unit)
+        made[key] = _value(word, key, value, where, unit, bare)
     return made
 
 
-def _value(word: str, key: str, text: str, where: str, unit: Unit) -> Any:
+def _value(word: str, key: str, text: str, where: str, unit: Unit, bare: Unit | None) -> Any:
     if key in _WORDS:
         return text.strip("\"'")
     if key == "loss_c":
         return difference_c(text, unit, where=where)
     if key.endswith("_c"):
-        return temperature_c(text, unit, where=where)
+        return temperature_c(text, bare, where=where)
     if key.endswith("_kg"):
         return kilograms(text, bare=word == "kg", where=where)
     if key in _WHOLE and text.isdigit():
@@ -303,7 +315,7 @@ def start_words(plan: PourPlan, request: PlanRequest, furnace: str, unit: Unit) 
         raised = advice.fill is not None and abs(advice.fill.lowest_c - planned.lip_min_c) < 0.01
         if asked.lip_min_c is not None or raised:
             low, high = from_c(planned.lip_min_c, unit), from_c(planned.lip_max_c, unit)
-            parts += [f"min={low:.1f}", f"max={high:.1f}"]
+            parts += [f"min={low:.1f}{unit.name}", f"max={high:.1f}{unit.name}"]
         if asked.loss_c is not None or own_way:
             parts.append(f"loss={difference_from_c(planned.loss_c, unit):.1f}")
         words += ["--mould", ",".join(parts)]

@@ -4,7 +4,7 @@ import argparse
 import itertools
 from typing import TYPE_CHECKING
 
-from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_listing, unit_of
+from pourcall.cli.common import add_json, add_unit, asked_unit, local_time, our_paths, print_listing, unit_of
 from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import MouldSetupRequest
 from pourcall.contract.message import tell
@@ -85,16 +85,11 @@ def _request(args: argparse.Namespace) -> MouldSetupRequest:
         venting=args.vents,
         thinnest_mm=None if args.thinnest is None else millimetres(args.thinnest),
         mass_kg=None if args.mass is None else kilograms(args.mass),
-        preheat_c=None if args.preheat is None else temperature_c(args.preheat, _asked_unit(args)),
+        preheat_c=None if args.preheat is None else temperature_c(args.preheat, asked_unit(args)),
         detail=args.note,
         why=args.why,
         who=args.who,
     )
-
-
-def _asked_unit(args: argparse.Namespace) -> Unit | None:
-    """The unit a bare figure is in, where --unit says so; else it is refused."""
-    return unit_of(args) if args.unit else None
 
 
 def _material(text: str | None) -> str | None:

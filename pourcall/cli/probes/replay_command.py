@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TextIO, assert_never
 
 import msgspec
 
-from pourcall.cli.common import add_json, add_unit, unit_of
+from pourcall.cli.common import add_json, add_unit, asked_unit, unit_of
 from pourcall.cli.melts.melt_command import MOULD_HELP, mould_request
 from pourcall.contract import events as ev
 from pourcall.contract.errors import BadInput, BadTrace
@@ -185,7 +185,7 @@ def _plan(args: argparse.Namespace) -> "MeltPlan":
     from pourcall.metal.windows import melt_plan
 
     unit = unit_of(args)
-    moulds = [mould_request(text, unit) for text in args.mould or ["mould"]]
+    moulds = [mould_request(text, unit, asked_unit(args)) for text in args.mould or ["mould"]]
     sheet = load_sheets(our_paths().alloys).get(args.alloy)
     return melt_plan("replay", sheet, kilograms(args.charge), moulds, loss_c=args.loss)
 
