@@ -6,7 +6,6 @@ Source of the scales: SI Brochure, 9th edition, section 2.3.1 (t/degC = T/K - 27
 
 import math
 import re
-from collections.abc import Callable
 from enum import StrEnum
 from typing import TypeGuard
 
@@ -93,22 +92,26 @@ def format_temperature(temp_c: float | None, unit: Unit = Unit.C, decimals: int 
 
 
 def format_lowest(temp_c: float | None, unit: Unit = Unit.C) -> str:
-    """A lowest temperature, rounded inwards: up. What is shown as allowed is allowed."""
-    return _format_limit(temp_c, unit, math.ceil, -SAME)
+    """A lowest temperature, of a window, rounded inwards: up. What is shown as allowed is allowed."""
+    return f"{bare_lowest(temp_c, unit)} {UNIT_MARK[unit]}"
 
 
 def format_highest(temp_c: float | None, unit: Unit = Unit.C) -> str:
-    """A highest temperature, rounded inwards: down."""
-    return _format_limit(temp_c, unit, math.floor, SAME)
+    """A highest temperature, of a window or a limit, rounded inwards: down."""
+    return f"{bare_highest(temp_c, unit)} {UNIT_MARK[unit]}"
+
+
+def bare_lowest(temp_c: float | None, unit: Unit = Unit.C) -> str:
+    """The same without its unit."""
+    return f"{math.ceil(from_c(temp_c, unit) - SAME)}" if finite(temp_c) else DASH
+
+
+def bare_highest(temp_c: float | None, unit: Unit = Unit.C) -> str:
+    """The same without its unit."""
+    return f"{math.floor(from_c(temp_c, unit) + SAME)}" if finite(temp_c) else DASH
 
 
 SAME = 0.02  # of a degree: 1093.33 degC is the 2000 degF of a handbook, not 1999
-
-
-def _format_limit(temp_c: float | None, unit: Unit, inward: Callable[[float], int], same: float) -> str:
-    if temp_c is None or not math.isfinite(temp_c):
-        return format_temperature(temp_c, unit)
-    return f"{inward(from_c(temp_c, unit) + same)} {UNIT_MARK[unit]}"
 
 
 def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int = 1, *, signed: bool = False) -> str:

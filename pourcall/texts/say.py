@@ -1,8 +1,9 @@
 """From a message to a sentence in the reader's unit. What a fact is, its name says (contract/message.py).
 
-`{aim_c}` in a template is that fact; `{aim_c:1}` with one decimal, `{probe:cap}` with a capital, `{steps:. }` several
-messages joined by what stands behind the colon; `{loss_difference_c:below metal_c}` as much lower than that other fact
-as the two temperatures differ as they are shown.
+`{aim_c}` in a template is that fact; `{aim_c:1}` with one decimal, `{low_c:lowest}` and `{high_c:highest}` as ends of a
+window, rounded inwards; `{probe:cap}` with a capital, `{steps:. }` several messages joined by what stands behind the
+colon; `{loss_difference_c:below metal_c}` as much lower than that other fact as the two temperatures differ as they are
+shown.
 """
 
 import math
@@ -123,6 +124,8 @@ def _fact(name: str, value: Fact, how: str, style: Style) -> str:
         return text[:1].upper() + text[1:] if how == "cap" else text
     if not math.isfinite(value):
         return "--"
+    if how in ("lowest", "highest"):
+        return style.figures[how](value, None)
     decimals = int(how) if how.isdecimal() else None
     for suffix, kind in _KINDS:
         if name.endswith(suffix):

@@ -18,7 +18,7 @@ from pourcall.records.read.views import PourRow
 
 MOST = 8
 Value = str | float | None
-Kind = Literal["text", "temp", "apart", "kg", "mm", "s", "count"]
+Kind = Literal["text", "temp", "lowest", "highest", "apart", "kg", "mm", "s", "count"]
 Weight = Literal["result", "temperature", "cause", "beside"]
 
 
@@ -132,8 +132,8 @@ ASPECTS: tuple[Aspect, ...] = (
     Aspect("time_liquid", "s", "cause", lambda f: f.liquid_s, apart=120.0, share=0.3),
     Aspect("probe", "text", "cause", _probe),
     Aspect("probe_correction", "text", "cause", _correction),
-    Aspect("window_low", "temp", "beside", lambda f: f.row.lip_min_c, apart=0.5),
-    Aspect("window_high", "temp", "beside", lambda f: f.row.lip_max_c, apart=0.5),
+    Aspect("window_low", "lowest", "beside", lambda f: f.row.lip_min_c, apart=0.5),
+    Aspect("window_high", "highest", "beside", lambda f: f.row.lip_max_c, apart=0.5),
     Aspect("highest_in_pot", "temp", "beside", lambda f: f.highest_c, apart=3.0),
     Aspect("lift_to_pour", "s", "beside", _way, apart=2.0),
     Aspect("charge", "kg", "beside", lambda f: f.charge_kg, share=0.05),

@@ -30,6 +30,8 @@ def shown(text: str, unit: Unit = Unit.C, **facts: float | int | str | Message |
     [
         ("{aim_c}", Unit.F, {"aim_c": 500.0}, "932 °F"),
         ("{aim_c}", Unit.K, {"aim_c": 500.0}, "773 K"),
+        ("{low_c:lowest} {high_c:highest}", Unit.C, {"low_c": 546.3, "high_c": 581.7}, "547 °C 581 °C"),
+        ("{low_c:lowest} {high_c:highest}", Unit.F, {"low_c": 546.3, "high_c": 581.7}, "1016 °F 1079 °F"),
         ("{aim_c:1}", Unit.C, {"aim_c": 529.46}, "529.5 °C"),
         ("{spare_difference_c}", Unit.F, {"spare_difference_c": 5.0}, "9.0 °F"),
         ("{spare_difference_c}", Unit.C, {"spare_difference_c": 12.4}, "12 °C"),

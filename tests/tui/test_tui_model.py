@@ -27,7 +27,7 @@ from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, line, plain
 from pourcall.tui.screen.band import in_large
 from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
-from pourcall.tui.screen.words import Look, plus_minus, rate_words, span_words, with_uncertainty
+from pourcall.tui.screen.words import Look, plus_minus, rate_words, window_words, with_uncertainty
 from tests.told import said, tells
 
 ROOMY = {"width": 200, "height": 60}  # where no words are cut off, however long
@@ -310,7 +310,7 @@ def test_a_temperature_off_the_scale_says_so(scenes: Any, temp_c: float, tip: st
 
 def test_the_next_mould_its_window_and_the_odds_are_in_words(scenes: Any) -> None:
     text = "\n".join(plain(row) for row in drawn(scenes.heating(last_dip=scenes.dip()), **ROOMY).info)
-    lip, pot = span_words(515.0, 545.0, Unit.C), span_words(529.0, 559.0, Unit.C)
+    lip, pot = window_words(515.0, 545.0, Unit.C), window_words(529.0, 559.0, Unit.C)
     assert f"cleat 1{said('screen.next', number=1, of=3, lip=lip, pot=pot)}" in text
     arrives, odds = said("screen.now.arrives", lip_c=474.0), said("screen.now.odds", cold_share=0.999, hot_share=0.0)
     assert f"{arrives}: {odds}" in text

@@ -5,7 +5,7 @@ from typing import Literal
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
-from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.contract.units import Unit, format_difference, format_highest, format_lowest, format_temperature
 from pourcall.records.read.facts import DETAIL_AFTER_S, DETAIL_BEFORE_S, PourFacts
 from pourcall.reports.drawings.pour_plot import overlay_svg
 from pourcall.reports.pages import document as doc
@@ -26,6 +26,8 @@ def value_text(value: Value, kind: Kind, unit: Unit, what: str = "") -> str:
         return word(what, value).replace("_", " ")
     if kind == "temp":
         return format_temperature(value, unit)
+    if kind in ("lowest", "highest"):
+        return (format_lowest if kind == "lowest" else format_highest)(value, unit)
     if kind == "apart":
         return format_difference(value, unit)
     if kind == "s":

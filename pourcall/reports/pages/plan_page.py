@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 
 from pourcall.contract.message import Message, Told, tell
-from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.contract.plan import lip_window_c, tap_window_c
+from pourcall.contract.units import Unit, format_difference, format_highest, format_lowest, format_temperature
 from pourcall.planning.plan_text import advice_lines, caution_lines, charge_lines, energy_lines, level_words, pot_lines
 from pourcall.planning.planner import PourPlan
 from pourcall.reports.drawings.plan_plot import fume_svgs, scale_svg
@@ -60,7 +61,7 @@ def _figures(plan: PourPlan, unit: Unit) -> list[tuple[str, str]]:
     told: list[tuple[Message, str]] = [
         (tell("page.figure_charge"), f"{plan.melt.charge_kg:.2f} kg"),
         (tell("page.figure_aim"), format_temperature(plan.aim_c, unit)),
-        (tell("page.figure_never_above", whose=lowest.whose), format_temperature(lowest.limit_c, unit)),
+        (tell("page.figure_never_above", whose=lowest.whose), format_highest(lowest.limit_c, unit)),
     ]
     if plan.energy.minutes is not None:
         low, high = plan.energy.minutes
@@ -74,16 +75,18 @@ def _moulds(plan: PourPlan, unit: Unit) -> doc.Table:
     """One line for each mould."""
     rows = []
     for planned, advice in zip(plan.melt.moulds, plan.moulds, strict=True):
-        top_c = min(planned.tap_max_c, plan.melt.aim_limit.aim_limit_c)
-        pot = say(tell("page.no_window")) if top_c < planned.tap_min_c else _range(planned.tap_min_c, top_c, unit)
+        low_c, high_c = tap_window_c(planned, plan.melt)
+        pot = say(tell("page.no_window")) if high_c < low_c else _range(low_c, high_c, unit)
         thin = "" if planned.thinnest_mm is None else f", {planned.thinnest_mm:g} mm"
         cells = (
             f"{planned.name} ({planned.material.replace('_', ' ')}{thin})",
             f"{planned.mass_kg:.2f} kg" if planned.mass_kg > 0.0 else "",
             pot,
-            _range(planned.lip_min_c, planned.lip_max_c, unit),
+            _range(
+                *(lip_window_c(planned, plan.melt) if high_c >= low_c else (planned.lip_min_c, planned.lip_max_c)), unit
+            ),
             f"{format_difference(planned.loss_c, unit, 0)} ± {format_difference(planned.loss_u_c, unit, 0)}",
-            "" if advice.fill is None else format_temperature(advice.fill.lowest_c, unit),
+            "" if advice.fill is None else format_lowest(advice.fill.lowest_c, unit),
         )
         rows.append(doc.Row(cells))
     names = (
@@ -98,4 +101,4 @@ def _moulds(plan: PourPlan, unit: Unit) -> doc.Table:
 
 
 def _range(low_c: float, high_c: float, unit: Unit) -> str:
-    return f"{format_temperature(low_c, unit)} – {format_temperature(high_c, unit)}"
+    return f"{format_lowest(low_c, unit)} – {format_highest(high_c, unit)}"

@@ -115,9 +115,9 @@ TEXTS: dict[str, str] = {
     "alarm.test.remedy": "Acknowledge it",
     # what was found
     "alarm.detailed": "{what} {detail}",
-    "alarm.limit_of": "It must stay below {limit_c}: {why}.",
-    "alarm.window_ends": "Its window ends at {window_c}.",
-    "alarm.limit": "Its limit is {limit_c}.",
+    "alarm.limit_of": "It must stay below {limit_c:highest}: {why}.",
+    "alarm.window_ends": "Its window ends at {window_c:highest}.",
+    "alarm.limit": "Its limit is {limit_c:highest}.",
     "alarm.metal_at": "It is at {metal_c}.",
     "alarm.fell_silent": "It fell silent.",
     "alarm.no_number": "Text or nothing stands where a number should.",

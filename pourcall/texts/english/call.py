@@ -5,7 +5,7 @@ TEXTS: dict[str, str] = {
     "call.pour.now_of": "Pour {mould} ({number} of {of}) now",
     "call.pour.best_aim": "Pour {mould}: best aim, too cold {cold_share}, too hot {hot_share}",
     "call.pour.best_aim_of": "Pour {mould} ({number} of {of}): best aim, too cold {cold_share}, too hot {hot_share}",
-    "call.pour.why": "arrives at {lip_c} ± {lip_u_c} (window {low_c} to {high_c}): {metal_c} in the pot less {loss_difference_c:below metal_c} on the way",
+    "call.pour.why": "arrives at {lip_c} ± {lip_u_c} (window {low_c:lowest} to {high_c:highest}): {metal_c} in the pot less {loss_difference_c:below metal_c} on the way",
     "call.pour.narrow": "{why}. The window is narrower than that is known; surer: {surer}",
     "call.pour.moves": "the reading moves by {by_c_per_min}, faster than any pot can: it is the probe",
     "call.pour.near_boiling": "zinc is above 0.8 of its boiling pressure with a chance of {chance_share}: cooler first",

@@ -37,7 +37,7 @@ TEXTS: dict[str, str] = {
     "cli.pour.nothing_found.remedy": "Write `sound`, or defects such as misrun=2; `pourcall pour result --classes` lists them",
     "cli.pour.head": "Pour {pour}: {mould}, {alloy}, {at}, marked {marked}",
     "cli.pour.struck_out": "STRUCK OUT: {why} ({who}); the first entry is kept",
-    "cli.pour.window": "{low_c} to {high_c}",
+    "cli.pour.window": "{low_c:lowest} to {high_c:highest}",
     "cli.pour.lip": "{lip_c} ± {lip_u_c} at the lip, {arrived} ({window})",
     "cli.pour.lip_unknown": "no temperature at the lip ({window})",
     "cli.pour.setup": "setup: {setup}",

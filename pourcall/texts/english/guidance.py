@@ -4,7 +4,7 @@ TEXTS: dict[str, str] = {
     "guidance.other_alloy": "that profile was made for {profile_alloy}, this melt is {alloy}",
     "guidance.other_alloy.remedy": "Run it again for this melt",
     "guidance.alloy_changed": "its temperatures were for another alloy than {alloy}; the power stays as you have it",
-    "guidance.above_limit": "that profile goes to {to_c}, above the limit of the {whose}, {limit_c}",
+    "guidance.above_limit": "that profile goes to {to_c}, above the limit of the {whose}, {limit_c:highest}",
     "guidance.above_limit.remedy": "Run another",
     "guidance.none_runs": "no profile runs",
     "guidance.none_runs.remedy": "Begin one with `pourcall profile run`",

@@ -17,7 +17,7 @@ TEXTS: dict[str, str] = {
     "melt_list.corrected": "corrected",
     "melt_list.corrected_why": "corrected: {why}",
     "melt_list.left": "left: {what}",
-    "melt_list.window": "window {low_c} to {high_c}",
+    "melt_list.window": "window {low_c:lowest} to {high_c:highest}",
     "melt_list.pour": "pour {pour} {mould}: {lip_c} at the lip, {window}",
     "melt_list.pour_unknown": "pour {pour} {mould}: no temperature at the lip, {window}",
     "melt_list.temperature": "{temp_c}",

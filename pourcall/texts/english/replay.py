@@ -13,7 +13,7 @@ TEXTS: dict[str, str] = {
     "replay.no_column.remedy": "Name one with --column: {columns}",
     "replay.unit_taken": "the file does not say the unit of '{column}': degC is taken",
     "replay.trace": "{file}: {column} against {time_column}, {count} rows, {lasts_s:0}",
-    "replay.window": "{alloy}: {mould} needs {lip_low_c} to {lip_high_c} at the lip, {pot_low_c} to {pot_high_c} in the pot",
+    "replay.window": "{alloy}: {mould} needs {lip_low_c:lowest} to {lip_high_c:highest} at the lip, {pot_low_c:lowest} to {pot_high_c:highest} in the pot",
     "replay.dropped": "{count} rows are left out: their time cannot be read or does not move on",
     "replay.texts": "{count} cells hold text where a number should stand: no number there",
     "replay.melt_state": "melt {melt_state}: {why}",

@@ -6,7 +6,7 @@ TEXTS: dict[str, str] = {
     "sheet.in": "in",
     "sheet.write_on_casting": "write this on the casting",
     "sheet.at_lip": "at the mould lip:",
-    "sheet.wanted": "wanted {low_c} to {high_c}",
+    "sheet.wanted": "wanted {low_c:lowest} to {high_c:highest}",
     "sheet.lip_unknown": "temperature at the lip not known",
     "sheet.too_hot": "{over_difference_c} TOO HOT",
     "sheet.too_cold": "{under_difference_c} TOO COLD",

@@ -5,13 +5,14 @@ named at its right.
 """
 
 import math
+from collections.abc import Callable
 
 import msgspec
 
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.snapshot import WindowView
-from pourcall.contract.units import Unit, bare_temperature
+from pourcall.contract.units import Unit, bare_highest, bare_lowest, bare_temperature
 from pourcall.texts import say
 from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, line
 
@@ -26,6 +27,7 @@ class Mark(msgspec.Struct, frozen=True):
     name: str
     rank: int
     role: Role = Role.PLAIN
+    shown: Callable[[float, Unit], str] = bare_temperature
 
 
 def marks_of(plan: MeltPlan, window: WindowView | None) -> tuple[Mark, ...]:
@@ -36,10 +38,12 @@ def marks_of(plan: MeltPlan, window: WindowView | None) -> tuple[Mark, ...]:
     ]
     if plan.limits:
         limit = plan.lowest_limit
-        marks.append(Mark(limit.limit_c, say(tell("screen.scale.limit", whose=limit.whose)), 1, Role.DANGER))
+        marks.append(
+            Mark(limit.limit_c, say(tell("screen.scale.limit", whose=limit.whose)), 1, Role.DANGER, bare_highest)
+        )
     if window is not None:
-        marks.append(Mark(window.tap_max_c, say(tell("screen.scale.window_high")), 2, Role.OK))
-        marks.append(Mark(window.tap_min_c, say(tell("screen.scale.window_low")), 0, Role.OK))
+        marks.append(Mark(window.tap_max_c, say(tell("screen.scale.window_high")), 2, Role.OK, bare_highest))
+        marks.append(Mark(window.tap_min_c, say(tell("screen.scale.window_low")), 0, Role.OK, bare_lowest))
     return tuple(marks)
 
 
@@ -93,7 +97,7 @@ def scale_rows(
             StyledText(WINDOW_BAR, Role.OK) if row in band else StyledText(_TICK if row in ticks else _AXIS, Role.DIM)
         )
         mark = labels.get(row)
-        label = StyledText(f" {bare_temperature(mark.temp_c, unit)} {mark.name}", mark.role) if mark else StyledText("")
+        label = StyledText(f" {mark.shown(mark.temp_c, unit)} {mark.name}", mark.role) if mark else StyledText("")
         out.append(fit(line(left, axis, label), width))
     return tuple(out)
 

@@ -15,7 +15,7 @@ from pourcall.tui.screen.forecast_lines import IN_WINDOW_OR_ABOVE, ahead_lines
 from pourcall.tui.screen.panels import POURABLE
 from pourcall.tui.screen.profile_panel import profile_line, profile_runs, said_line, steps_line
 from pourcall.tui.screen.scene import Sizes
-from pourcall.tui.screen.words import Look, label, of_metal, span_words
+from pourcall.tui.screen.words import Look, label, of_metal, window_words
 
 
 def info_lines(snapshot: FurnaceSnapshot, look: Look, sizes: Sizes) -> tuple[Line, ...]:
@@ -62,8 +62,8 @@ def _next(snapshot: FurnaceSnapshot, look: Look) -> Line:
                 "screen.next",
                 number=window.index + 1,
                 of=window.of,
-                lip=span_words(window.lip_min_c, window.lip_max_c, look.unit),
-                pot=span_words(window.tap_min_c, window.tap_max_c, look.unit),
+                lip=window_words(window.lip_min_c, window.lip_max_c, look.unit),
+                pot=window_words(window.tap_min_c, window.tap_max_c, look.unit),
             )
         ),
     )

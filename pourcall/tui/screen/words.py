@@ -18,9 +18,11 @@ from pourcall.contract.units import (
     DASH,
     UNIT_MARK,
     Unit,
+    bare_lowest,
     bare_temperature,
     difference_from_c,
     finite,
+    format_highest,
     format_rate,
     format_temperature,
     rounded,
@@ -123,6 +125,11 @@ def span_words(low_c: float | None, high_c: float | None, unit: Unit) -> str:
     """`505 to 540 °C`: the unit once."""
     high = format_temperature(high_c, unit)
     return say(tell("screen.span", low=bare_temperature(low_c, unit), high=high))
+
+
+def window_words(low_c: float, high_c: float, unit: Unit) -> str:
+    """The same of a window, whose ends are rounded inwards."""
+    return say(tell("screen.span", low=bare_lowest(low_c, unit), high=format_highest(high_c, unit)))
 
 
 def rate_words(rate_c_per_min: float | None, unit: Unit) -> str:
