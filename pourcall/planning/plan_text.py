@@ -105,6 +105,7 @@ def pot_lines(plan: PourPlan) -> list[Told]:
     lowest, *others = plan.melt.limits
     lines: list[Told] = [
         tell("plan.pot.aim", aim_c=plan.aim_c),
+        *([plan.no_one_lift] if plan.no_one_lift else []),
         *_boiling_lines(plan),
         tell(
             "plan.pot.melting",

@@ -9,7 +9,7 @@ import msgspec
 
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.message import NOTHING, Message, Told, tell
-from pourcall.contract.plan import SKIM_BELOW_C, MeltPlan, MouldRequest, tap_window_c
+from pourcall.contract.plan import SKIM_BELOW_C, MeltPlan, MouldRequest
 from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet, Value
 from pourcall.metal.alloys.sheet_sentences import figures_marked
@@ -43,6 +43,7 @@ from pourcall.metal.windows import LEAST_C, USUAL_MATERIAL, melt_plan, plan_conf
 from pourcall.planning.charge import DEFAULT_YIELD, FILL_SHARE, MetalNeed, metal_needed, pot_capacity_kg
 from pourcall.planning.gentler import gentler_ways
 from pourcall.planning.job import JobMould
+from pourcall.planning.one_lift import at_lift, one_lift
 from pourcall.planning.recipe import Bath, Ingredient, Recipe, recipe
 
 UNFITTED_FILL_FACTOR = 0.5  # flow length is a factor-of-two figure until fitted: plan with the short half
@@ -110,6 +111,7 @@ class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
     energy: MeltEnergy
     addition: AdditionDip | None  # what a cold correction does to a bath that is already molten
     aim_c: float  # where to bring the pot
+    no_one_lift: Told = NOTHING  # what each mould wants of the pot, where no temperature of it suits them all
     boiling: BoilingOdds | None  # of its zinc at that aim; None: it does not boil within reach
     melt: MeltPlan
     moulds: tuple[MouldAdvice, ...]
@@ -162,7 +164,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
     capacity_kg = pot_capacity_kg(sheet, request.pot.mouth_mm, depth_mm)
     pot_known = request.pot != Pot() or request.pot_depth_mm is not None
     unchecked = () if pot_known or charge_kg <= capacity_kg else (tell("charge_plan.no_pot", capacity_kg=capacity_kg),)
-    aim_c = _aim(plan)
+    aim_c = _aim(plan, request.carry)
     materials = tuple(dict.fromkeys(mould.material or USUAL_MATERIAL for mould in request.moulds))
     made = None
     if request.ingredients:
@@ -187,6 +189,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         ),
         addition=_addition(sheet, request, made, aim_c),
         aim_c=aim_c,
+        no_one_lift=_no_one_lift(plan, request.carry),
         boiling=boiling_odds(sheet.weight_percent(), aim_c) if is_brass(sheet) else None,
         melt=plan,
         moulds=tuple(_advice(sheet, request, plan, order, fills[order]) for order in range(len(request.moulds))),
@@ -288,10 +291,24 @@ def _advice(sheet: AlloySheet, request: PlanRequest, plan: MeltPlan, order: int,
     )
 
 
-def _aim(plan: MeltPlan) -> float:
-    """Where to bring the pot: the middle of what the first mould allows, never beyond what any limit lets be aimed."""
+def _aim(plan: MeltPlan, carry: Carry) -> float:
+    """Where to bring the pot: the middle of what suits every mould from one lift; where nothing does, of what suits the
+    first. Never beyond what any limit lets be aimed."""
     most_c = min(plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C, plan.aim_limit.aim_limit_c)
-    return min(most_c, 0.5 * sum(tap_window_c(plan.moulds[0], plan)))
+    wanted = one_lift(plan, carry)
+    return min(most_c, (wanted if wanted.suits else at_lift(plan, 0, carry)).middle_c)
+
+
+def _no_one_lift(plan: MeltPlan, carry: Carry) -> Told:
+    """What each mould wants, where each wants something and no pot has it for all."""
+    each = [at_lift(plan, order, carry) for order in range(len(plan.moulds))]
+    if one_lift(plan, carry).suits or not all(one.suits for one in each):
+        return NOTHING
+    parts = tuple(
+        tell("plan.pot.mould_wants", mould=mould.name, lowest_c=one.lowest_c, highest_c=one.highest_c)
+        for mould, one in zip(plan.moulds, each, strict=True)
+    )
+    return tell("plan.pot.no_one_lift", parts=parts)
 
 
 def _addition(sheet: AlloySheet, request: PlanRequest, made: Recipe | None, aim_c: float) -> AdditionDip | None:
@@ -363,21 +380,19 @@ def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPl
     ]
     if aim_c - SKIM_BELOW_C > liquid_c:
         steps.append(tell("plan.step.skim", skim_c=aim_c - SKIM_BELOW_C))
-    steps.append(_lift_step(plan))
+    steps.append(_lift_step(plan, request.carry))
     return tuple(steps)
 
 
-def _lift_step(plan: MeltPlan) -> Message:
+def _lift_step(plan: MeltPlan, carry: Carry) -> Message:
     """From one lift every mould is poured: the pot must suit them all; where none does, the first, by its name."""
-    windows = [tap_window_c(mould, plan) for mould in plan.moulds]
-    low_c, high_c = max(low for low, _ in windows), min(high for _, high in windows)
-    if high_c < low_c:
-        low_c, high_c = windows[0]
-        if low_c <= high_c and len(windows) > 1:
-            name = plan.moulds[0].name
-            return tell("plan.step.lift_for", hold_min=HOLD_MIN, mould=name, lowest_c=low_c, highest_c=high_c)
-    if high_c < low_c:
+    wanted, first = one_lift(plan, carry), at_lift(plan, 0, carry)
+    if not wanted.suits and first.suits:
+        name = plan.moulds[0].name
+        low_c, high_c = first
+        return tell("plan.step.lift_for", hold_min=HOLD_MIN, mould=name, lowest_c=low_c, highest_c=high_c)
+    if not wanted.suits:
         return tell("plan.step.no_window")
-    if high_c - low_c < LEAST_C:
-        return tell("plan.step.lift_at", hold_min=HOLD_MIN, middle_c=0.5 * (low_c + high_c))
-    return tell("plan.step.lift", hold_min=HOLD_MIN, lowest_c=low_c, highest_c=high_c)
+    if wanted.highest_c - wanted.lowest_c < LEAST_C:
+        return tell("plan.step.lift_at", hold_min=HOLD_MIN, middle_c=wanted.middle_c)
+    return tell("plan.step.lift", hold_min=HOLD_MIN, lowest_c=wanted.lowest_c, highest_c=wanted.highest_c)

@@ -3,16 +3,17 @@
 import msgspec
 import pytest
 
-from pourcall.contract.message import tell
+from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.plan import tap_window_c
 from pourcall.contract.units import SAME, Unit, format_highest, format_lowest, format_temperature, from_c, in_unit
+from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.metal.alloys.sheet import load_sheets
-from pourcall.metal.heat.transfer import Pot
+from pourcall.metal.heat.transfer import Carry, Pot
 from pourcall.planning.job import JobMould
-from pourcall.planning.plan_text import window_lines
+from pourcall.planning.plan_text import pot_lines, window_lines
 from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 from pourcall.texts import say, written
-from tests.told import name_of, number
+from tests.told import name_of, number, parts
 
 LIBRARY = load_sheets()
 
@@ -89,22 +90,61 @@ def test_where_no_window_is_left_no_lift_between_a_higher_and_a_lower_figure_is_
     assert window_lines(plan.melt.moulds[0], plan)[1].name == "plan.mould.lip_hardly"  # type: ignore[union-attr]
 
 
-@pytest.mark.parametrize(
-    ("second", "name"), [((535.0, 560.0), "plan.step.lift"), ((560.0, 575.0), "plan.step.lift_for")]
-)
-def test_one_lift_for_two_moulds_is_planned_between_limits_that_suit_them_both(
-    second: tuple[float, float], name: str
-) -> None:
+def two_moulds(second: tuple[float, float], loss_c: float | None = 12.0) -> PourPlan:
+    """A cleat and, after it, a fairlead of another window, carried 20 s and 15 s more for the second."""
     moulds = tuple(
         JobMould(name=mould, mass_kg=0.4, thinnest_mm=6.0, lip_min_c=low_c, lip_max_c=high_c)
-        for mould, (low_c, high_c) in (("cleat", (530.0, 545.0)), ("fairlead", second))
+        for mould, (low_c, high_c) in (("cleat", (530.0, 560.0)), ("fairlead", second))
     )
-    plan = make_plan(LIBRARY.get("za27"), PlanRequest(moulds=moulds, pot=Pot(), charge_kg=1.0, loss_c=20.0))
+    return make_plan(LIBRARY.get("za27"), PlanRequest(moulds=moulds, pot=Pot(), charge_kg=1.0, loss_c=loss_c))
+
+
+def arrive_c(plan: PourPlan, pot_c: float) -> list[float]:
+    """What the engine reckons to arrive in each mould in its turn, of a pot that was lifted at `pot_c`."""
+    carry, run = Carry(), MeltRun(plan.melt, 0.0)
+    times_s = [carry.walk_s + order * carry.between_s for order in range(len(plan.melt.moulds))]
+    return [run.lip_at(m, pot_c, 0.0, 0.0, at_s)[0] for m, at_s in zip(plan.melt.moulds, times_s, strict=True)]
+
+
+@pytest.mark.parametrize("loss_c", [12.0, None])
+@pytest.mark.parametrize("second", [(535.0, 560.0), (530.0, 545.0), (530.0, 560.0)])
+def test_one_lift_for_two_moulds_is_planned_between_limits_that_suit_them_both_in_their_turn(
+    second: tuple[float, float], loss_c: float | None
+) -> None:
+    plan = two_moulds(second, loss_c)
     step = plan.profile[-1]
-    windows = [tap_window_c(mould, plan.melt) for mould in plan.melt.moulds]
-    assert step.name == name
-    if name == "plan.step.lift":
-        assert step.facts["lowest_c"] == max(low_c for low_c, _ in windows)
-        assert step.facts["highest_c"] == min(high_c for _, high_c in windows)
-    else:
-        assert (step.facts["mould"], step.facts["lowest_c"], step.facts["highest_c"]) == ("cleat", *windows[0])
+    assert step.name == "plan.step.lift"
+    assert plan.no_one_lift == NOTHING
+    low_c, high_c = number(step, "lowest_c"), number(step, "highest_c")
+    spare = [
+        (min(one - mould.lip_min_c for one, mould in zip(arrive_c(plan, low_c), plan.melt.moulds, strict=True))),
+        (min(mould.lip_max_c - one for one, mould in zip(arrive_c(plan, high_c), plan.melt.moulds, strict=True))),
+    ]
+    assert spare == pytest.approx([0.0, 0.0], abs=0.05)  # neither end is beyond a mould's, nor short of it
+    assert plan.aim_c == pytest.approx(0.5 * (low_c + high_c))
+
+
+def test_a_second_mould_that_waits_asks_for_a_hotter_pot_than_the_first_alone() -> None:
+    alone = make_plan(
+        LIBRARY.get("za27"),
+        PlanRequest(
+            moulds=(JobMould(name="cleat", mass_kg=0.4, lip_min_c=530.0, lip_max_c=560.0),), charge_kg=1.0, loss_c=12.0
+        ),
+    )
+    both = two_moulds((530.0, 560.0))
+    assert alone.aim_c == pytest.approx(557.0)
+    assert both.aim_c > alone.aim_c + 3.0
+
+
+def test_where_no_one_temperature_serves_every_mould_the_plan_says_so_and_what_each_wants() -> None:
+    plan = two_moulds((557.0, 575.0))
+    step = plan.profile[-1]
+    first = plan.melt.moulds[0]
+    window = tap_window_c(first, plan.melt)
+    assert (step.name, step.facts["mould"]) == ("plan.step.lift_for", "cleat")
+    assert (number(step, "lowest_c"), number(step, "highest_c")) == pytest.approx(window)
+    assert plan.aim_c == pytest.approx(0.5 * sum(window))
+    wants = parts(plan.no_one_lift, "parts")
+    assert [one.facts["mould"] for one in wants] == ["cleat", "fairlead"]
+    assert number(wants[1], "lowest_c") > number(wants[0], "highest_c")
+    assert plan.no_one_lift in pot_lines(plan)
