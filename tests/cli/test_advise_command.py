@@ -357,3 +357,16 @@ def test_a_taken_back_defect_leaves_a_pour_awaiting_inspection(database: Path, r
         assert setup_data(store, "deck cleat", load_sheets(None)).left_out == (
             tell("advice.out.waiting", pours="2026-001-1"),
         )
+
+
+def test_on_a_fresh_installation_advice_is_a_calm_answer_that_says_what_to_do(run: Run) -> None:
+    done = run("advise", "deck cleat")
+    assert (done.code, done.err) == (0, "")
+    assert tells(done.out, "cli.advise.nothing_yet", setup="deck cleat")
+    assert tells(done.out, "cli.advise.see_invented")
+    assert tells(done.out, "cli.advise.first_pour")
+
+
+def test_a_script_that_wants_figures_of_a_fresh_installation_is_told_that_there_are_none(run: Run) -> None:
+    done = run("advise", "deck cleat", "--json")
+    assert (done.code, done.out) == (3, "")

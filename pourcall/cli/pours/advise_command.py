@@ -7,7 +7,7 @@ from pourcall.cli.common import add_json, add_unit, our_paths, print_json, unit_
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import millimetres, share
-from pourcall.texts import sentence
+from pourcall.texts import say, sentence
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -56,6 +56,10 @@ def run(args: argparse.Namespace) -> int:
     thinnest_mm = millimetres(args.mm, bare=True, where="--mm") if args.mm else None
     unit = unit_of(args)
     paths = our_paths()
+    if not args.json and _nothing_yet(paths.database, args.alloy):
+        begin = (tell("cli.advise.nothing_yet", setup=args.setup), tell("cli.advise.see_invented"))
+        print("\n".join(say(told, unit) for told in (*begin, tell("cli.advise.first_pour"))))
+        return 0
     with Store.read(paths.database) as store:
         data = setup_data(
             store,
@@ -81,6 +85,16 @@ def run(args: argparse.Namespace) -> int:
     if args.plot is not None:
         print(f"  Drawn in {args.plot}")
     return 0
+
+
+def _nothing_yet(database: Path, alloy: str) -> bool:
+    """A shop that has just begun: no record, or one without a melt, and no alloy whose sheet could speak instead."""
+    from pourcall.records.read.store import Store
+
+    if not database.exists():
+        return True
+    with Store.read(database) as store:
+        return not alloy and not store.melts(limit=1)
 
 
 def _level(text: str) -> float:

@@ -120,4 +120,7 @@ TEXTS: dict[str, str] = {
     "cli.demo.unwritten.remedy": "Free some space on the disk and try again",
     "cli.demo.real_shop": "here lie the settings or records of a real shop, and invented ones must never mix with them",
     "cli.demo.real_shop.remedy": "Name a folder of its own for the demonstration",
+    "cli.advise.nothing_yet": "Nothing is on record here yet, so there is no advice on '{setup}' from your own pours.",
+    "cli.advise.see_invented": "See it at work on an invented season: pourcall demo --records season, then in that home (POURCALL_HOME=season) pourcall advise 'deck cleat 160 mm'.",
+    "cli.advise.first_pour": "For a first pour the alloy's sheet tells the window: pourcall plan za27 --charge 1.5kg --mould 'deck cleat,mm=6'.",
 }
