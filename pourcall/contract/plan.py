@@ -222,6 +222,14 @@ def waited_s(mould: MouldPlan, lift_s: float | None, at_s: float) -> float:
     return 0.0 if lift_s is None else max(0.0, at_s - lift_s - mould.loss_s)
 
 
+def way_left(mould: MouldPlan, lift_s: float | None, read_s: float | None) -> tuple[float, float]:
+    """Seconds and degC of the planned way that lie ahead of a figure; all of it for one that was read by the lift."""
+    if lift_s is None or read_s is None or read_s <= lift_s or mould.loss_s <= 0.0:
+        return mould.loss_s, mould.loss_c
+    way_s = max(0.0, mould.loss_s - (read_s - lift_s))
+    return way_s, mould.loss_c * way_s / mould.loss_s
+
+
 def loss_rate_c_per_s(mould: MouldPlan) -> float:
     """At which metal cools on the planned way; 0 where no loss, or no time for it, is planned."""
     return mould.loss_c / mould.loss_s if mould.loss_c > 0.0 and mould.loss_s > 0.0 else 0.0

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pourcall.contract.events import FigureSource, Marking, PourSource
 from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts, LossBasis, MeltPlan, MouldPlan, Way
-from pourcall.engine.bath.metal import MetalHistory, MetalNow
+from pourcall.engine.bath.metal import MetalHistory, MetalNow, TypedFigure
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.records.read.lip_budget import Times, lip_parts
 from pourcall.records.read.views import LipPart, LipStep, PourRow
@@ -83,6 +83,34 @@ def sum_of(parts: tuple[LipPart, ...]) -> tuple[float, float]:
         sum((part.temp_c or 0.0) + (part.change_c or 0.0) for part in steps),
         math.sqrt(sum((part.u_c or 0.0) ** 2 for part in steps)),
     )
+
+
+@pytest.mark.parametrize(("read_after_s", "left_c"), [(0.5, 14.625), (8.0, 9.0), (14.0, 4.5), (20.0, 0.0), (60.0, 0.0)])
+@pytest.mark.parametrize("poured_after_s", [61.0, 90.0])
+def test_a_figure_read_in_the_hand_has_only_the_rest_of_the_way_before_it(
+    read_after_s: float, left_c: float, poured_after_s: float
+) -> None:
+    mould = MouldPlan(name="cleat", lip_min_c=535.0, lip_max_c=570.0, loss_c=15.0, loss_s=20.0)
+    plan = MeltPlan(melt="2026-001", alloy=ALLOY, charge_kg=1.5, moulds=(mould,), limits=())
+    run, history = MeltRun(plan, 0.0), MetalHistory()
+    history.add(100.0, MetalNow(580.0, 5.0, "probe in the metal"))
+    run.lift(100.0, proposed=False)
+    history.read(TypedFigure(100.0 + read_after_s, 560.0, "handheld"))
+    pour = run.pour(mould, history, 100.0 + poured_after_s, 0.0, 0.0, 1)
+    row = msgspec.structs.replace(
+        made(MetalNow(560.0, 5.0, "x"), 15.0, None, 130.0)[0],
+        pot_temp_c=pour.pot_temp_c,
+        pot_u_c=pour.pot_u_c,
+        lip_temp_c=pour.lip_temp_c,
+        lip_u_c=pour.lip_u_c,
+        source=pour.source,
+    )
+    parts = lip_parts(row, mould, Times(at_s=100.0 + poured_after_s, lift_s=100.0, order=1))
+    way = [part.change_c for part in parts if part.what is LipStep.WAY]
+    assert way == pytest.approx([-left_c, 0.0])
+    assert sum_of(parts) == pytest.approx((row.lip_temp_c, row.lip_u_c), abs=1e-6)
+    assert parts[-1].text == tell("lip.together")
+    assert LipStep.REST not in {part.what for part in parts}
 
 
 @given(

@@ -16,6 +16,7 @@ from pourcall.contract.plan import (
     waited_s,
     waiting_loss_c,
     waiting_time_s,
+    way_left,
 )
 from pourcall.contract.questions import LIFT_LASTS_S
 from pourcall.engine.bath.metal import HistoryPoint, MetalHistory
@@ -223,7 +224,7 @@ class MeltRun:
 
         read_s: when the pot was at that temperature, where that was after the lift; part of the way is behind it then.
         """
-        way_s, way_c = _way_left(mould, lift_s, read_s)
+        way_s, way_c = way_left(mould, lift_s, read_s)
         lip_c, behind_c = pot_c - way_c, mould.loss_c - way_c
         from_s = lift_s if lift_s is None or read_s is None else max(lift_s, read_s)
         waited = waited_s(mould, lift_s, at_s) if from_s is None else max(0.0, at_s - from_s - way_s)
@@ -267,7 +268,7 @@ class MeltRun:
             return AfterLift(mould=mould)
         low_c, high_c = lip_window_c(mould, self.plan)
         lip_c, u_c = self.lip_at(mould, known.temp_c, known.u_c, self.lift_s, mono_s, known.at_s)
-        way_s, way_c = _way_left(mould, self.lift_s, known.at_s)
+        way_s, way_c = way_left(mould, self.lift_s, known.at_s)
         planned_c, to_go_s = known.temp_c - way_c, way_s - (mono_s - max(self.lift_s, known.at_s))
         cold_s, cool_s = waiting_time_s(mould, planned_c, low_c), waiting_time_s(mould, planned_c, high_c)
         left_s = None if cold_s is None else cold_s + to_go_s
@@ -331,14 +332,6 @@ def read_in_hand_s(pour: Pour) -> float | None:
     if pour.lift_mono_s is None or source is None or source.at_lift:
         return None
     return max(pour.lift_mono_s, pour.at_mono_s - source.stale_s)
-
-
-def _way_left(mould: MouldPlan, lift_s: float | None, read_s: float | None) -> tuple[float, float]:
-    """Seconds and degC of the planned way that lie ahead of a figure; all of it for one that was read by the lift."""
-    if lift_s is None or read_s is None or read_s <= lift_s or mould.loss_s <= 0.0:
-        return mould.loss_s, mould.loss_c
-    way_s = max(0.0, mould.loss_s - (read_s - lift_s))
-    return way_s, mould.loss_c * way_s / mould.loss_s
 
 
 class PowerKnob:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from pourcall.contract.events import FigureSource, PourSource
 from pourcall.contract.message import Message, Told, tell
-from pourcall.contract.plan import LossBasis, MouldPlan, loss_rate_c_per_s, waited_s, waiting_loss_c
+from pourcall.contract.plan import LossBasis, MouldPlan, loss_rate_c_per_s, waited_s, waiting_loss_c, way_left
 from pourcall.contract.reading import GROWTH_C_PER_MIN, LAG_SAID_C
 from pourcall.records.read.views import LipPart, LipStep, PourRow
 
@@ -30,22 +30,23 @@ def lip_parts(row: PourRow, mould: MouldPlan | None, times: Times) -> tuple[LipP
     if row.pot_temp_c is None or row.lip_temp_c is None:
         return ()
     parts = _pot(row)
-    loss_c = loss_u_c = waited_c = 0.0
-    if mould is not None:
-        loss_c, loss_u_c = mould.loss_c, mould.loss_u_c
-        parts += _way(mould)
-        extra_s = waited_s(mould, times.lift_s, times.at_s)
-        waited_c = _waited_c(mould, row.pot_temp_c - loss_c, extra_s, row.pot_temp_c - loss_c - row.lip_temp_c)
-        if extra_s > 0.0:
-            text = tell("lip.waited", extra_s=extra_s, planned_s=mould.loss_s, order=times.order)
+    way = None if mould is None else _reckoned(row, mould, times)
+    way_c = waited_c = 0.0
+    own_u_c: list[float] = [row.pot_u_c or 0.0]
+    if mould is not None and way is not None:
+        way_c, waited_c = way.left_c, way.waited_c
+        parts += _way(mould) if way.whole else _rest_of_way(mould, way)
+        if way.extra_s > 0.0:
+            text = tell("lip.waited", extra_s=way.extra_s, planned_s=way.left_s, order=times.order)
             parts.append(LipPart(what=LipStep.WAITING, text=text, change_c=-waited_c, u_c=0.5 * waited_c))
+        own_u_c += [mould.loss_u_c, 0.5 * (mould.loss_c - way_c), 0.5 * waited_c]
     if times.lift_s is not None and parts[-1].what is not LipStep.WAITING:
         text = tell("lip.no_longer", order=times.order)
         parts.append(LipPart(what=LipStep.WAITING, text=text, change_c=0.0))
-    rest_c = row.lip_temp_c - (row.pot_temp_c - loss_c - waited_c)
+    rest_c = row.lip_temp_c - (row.pot_temp_c - way_c - waited_c)
     if abs(rest_c) > SAME_C:
         parts.append(LipPart(what=LipStep.REST, text=tell("lip.rest"), change_c=rest_c))
-    u_c = math.hypot(row.pot_u_c or 0.0, loss_u_c, 0.5 * waited_c)
+    u_c = math.hypot(*own_u_c)
     agrees = row.lip_u_c is None or abs(u_c - row.lip_u_c) <= SAME_C
     text = tell("lip.together" if agrees else "lip.as_decided")
     parts.append(LipPart(what=LipStep.LIP, text=text, temp_c=row.lip_temp_c, u_c=row.lip_u_c))
@@ -66,10 +67,46 @@ def figure_told(source: PourSource) -> Message:
     return told
 
 
-def _waited_c(mould: MouldPlan, lip_c: float, extra_s: float, recorded_c: float) -> float:
-    """What waiting took, by the law of cooling; pours before schema 4 were worked out in proportion to the time."""
-    known = (waiting_loss_c(mould, lip_c, extra_s), loss_rate_c_per_s(mould) * extra_s)
-    return min(known, key=lambda one_c: abs(one_c - recorded_c))
+class _Way(NamedTuple):
+    """What lay ahead of the figure: of the planned way, and of waiting beyond it."""
+
+    left_s: float
+    left_c: float
+    extra_s: float
+    waited_c: float
+    whole: bool  # of the planned way nothing was behind it
+
+
+def _reckoned(row: PourRow, mould: MouldPlan, times: Times) -> _Way:
+    """The way as the record has it: a figure read in the hand has part of it behind it. Older versions reckoned the
+    whole way for such a figure, too, and waiting in proportion to the time."""
+    pot_c, lip_c = row.pot_temp_c or 0.0, row.lip_temp_c or 0.0
+    ways = []
+    for read_s in dict.fromkeys((_read_in_hand_s(row, times), None)):
+        left_s, left_c = way_left(mould, times.lift_s, read_s)
+        whole = read_s is None
+        extra_s = waited_s(mould, times.lift_s, times.at_s) if read_s is None else times.at_s - read_s - left_s
+        extra_s = max(0.0, extra_s)
+        for waited_c in (waiting_loss_c(mould, pot_c - left_c, extra_s), loss_rate_c_per_s(mould) * extra_s):
+            ways.append(_Way(left_s, left_c, extra_s, waited_c, whole))
+    return min(ways, key=lambda way: round(abs(pot_c - way.left_c - way.waited_c - lip_c), 2))
+
+
+def _read_in_hand_s(row: PourRow, times: Times) -> float | None:
+    """When the figure was read, where the pot was out of the furnace by then; None: it was not."""
+    if row.source is None or row.source.at_lift or times.lift_s is None:
+        return None
+    return max(times.lift_s, times.at_s - row.source.stale_s)
+
+
+def _rest_of_way(mould: MouldPlan, way: _Way) -> list[LipPart]:
+    """What remained of the way, and how little is known of what was behind it."""
+    text = tell("lip.way.left", left_s=way.left_s, planned_s=mould.loss_s)
+    behind = tell("lip.way.behind")
+    return [
+        LipPart(what=LipStep.WAY, text=text, change_c=-way.left_c, u_c=mould.loss_u_c),
+        LipPart(what=LipStep.WAY, text=behind, change_c=0.0, u_c=0.5 * (mould.loss_c - way.left_c)),
+    ]
 
 
 def _pot(row: PourRow) -> list[LipPart]:

@@ -11,6 +11,8 @@ TEXTS: dict[str, str] = {
     "lip.way.u": "uncertainty of all of it: {loss_basis}",
     "lip.way.whole": "lift, walk, ladle and stream",
     "lip.way.stated": "lift, walk, ladle and stream, as stated",
+    "lip.way.left": "{left_s:0} of the {planned_s:0} that were left after the reading in the hand",
+    "lip.way.behind": "the way before that reading is behind it",
     "lip.waited": "{extra_s:0} beyond the {planned_s:0} it was planned for; pour {order} of this lift",
     "lip.no_longer": "no longer than planned; pour {order} of this lift",
     "lip.rest": "what plan and times do not account for",
