@@ -15,15 +15,14 @@ from pourcall.contract.config import EngineConfig
 from pourcall.contract.frames import SampleFlag
 from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.contract.snapshot import DipView, FurnaceSnapshot
+from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.status import Reason
 from pourcall.engine.alarms.blind import set_blind_conditions
 from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_conditions
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.alarms.probes import ProbeConditions
 from pourcall.engine.alarms.temperatures import set_temperature_conditions
-from pourcall.engine.bath.dip_view import dip_view
-from pourcall.engine.bath.dips import DipWatch, dip_spread_c, evaluate_dip
+from pourcall.engine.bath.dips import DipWatch, evaluate_dip
 from pourcall.engine.bath.melt_arrests import MeltArrests
 from pourcall.engine.bath.metal import MetalHistory, MetalNow, dip_figure, metal_now, metal_rate_c_per_min
 from pourcall.engine.bath.two_probes import TwoProbes
@@ -31,7 +30,6 @@ from pourcall.engine.calls import CallManager
 from pourcall.engine.commands import CommandHandler
 from pourcall.engine.facts import ShopFacts
 from pourcall.engine.guidance.guidance import GuidanceInput, ProfileGuidance
-from pourcall.engine.instruction import instruct
 from pourcall.engine.melt.melt_run import AfterLift, MeltRun
 from pourcall.engine.melt.melt_state import Band, band_of, next_state, why_in
 from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour
@@ -40,7 +38,7 @@ from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.sensor_health import SensorConditions
 from pourcall.engine.situation import FASTEST_C_PER_MIN, Situation, closing_of, melt_of, next_mould, nothing_runs
-from pourcall.engine.view import probe_view, why_no_reading, window_view
+from pourcall.engine.view import FurnaceView, Shown, why_no_reading
 
 EVALUATE_S = 0.45  # the melt is judged at most so often between ticks; a reading is judged at once
 LIFT_AFTER_CALL_S = 30.0
@@ -74,6 +72,15 @@ class Engine:
         self.facts = ShopFacts(config, self.channels, self.calls, self.alarms, self.guiding, self.arrests, self.outputs)
         self._commands = CommandHandler(
             self.facts, self.calls, self.alarms, self.guiding, self._by_name, self._watches, self.outputs
+        )
+        self._view = FurnaceView(
+            config,
+            self.outputs,
+            self.facts,
+            self.channels,
+            self._watches,
+            self._links,
+            Shown(self.calls, self.alarms, self.guiding, self.arrests),
         )
         self._ready_s = -1e9  # last time the metal was in or above the window
         self._flags: dict[str, int] = {}
@@ -496,62 +503,6 @@ class Engine:
             tap_max_c=None if melt.next is None or melt.lifted else melt.next.tap_c[1],
         )
 
-    # -- the snapshot -------------------------------------------------------------------------------------------------
-
     def snapshot(self) -> FurnaceSnapshot:
         """The furnace as it stands after the last input."""
-        now, facts, mono_s = self.situation, self.facts, self.outputs.mono_s
-        melt = now.melt
-        calls = self.calls.views()
-        lifted = melt is not None and melt.lifted
-        after = None if melt is None else melt.after_lift
-        chamber_only = not any(channel.tracker.place is Place.MELT for channel in self.channels)
-        return FurnaceSnapshot(
-            furnace=self.config.furnace,
-            seq=self.outputs.seq,
-            mono_s=mono_s,
-            utc_s=self.outputs.utc_s,
-            kind=self.config.kind,
-            rating_c=self.config.rating_c,
-            melt="" if melt is None else melt.plan.melt,
-            melt_began_mono_s=None if melt is None else melt.began_s,
-            plan=None if melt is None else melt.plan,
-            melt_state=now.state,
-            flags={flag: level for flag, level in self._flags.items() if level},
-            power=facts.power.level,
-            applied_permille=facts.power.applied_permille,
-            probes=tuple(probe_view(channel, mono_s) for channel in self.channels),
-            metal=now.metal.view(now.rate_c_per_min),
-            window=window_view(now),
-            instruction=instruct(now, calls, asked=self.guiding.asked),
-            calls=calls,
-            alarms=self.alarms.views(),
-            silenced_until_mono_s=self.alarms.silenced_until_s,
-            lift_mono_s=None if melt is None else melt.lift_s,
-            countdown_s=after.left_s if lifted and after is not None else None,
-            last_dip=facts.dips[-1] if facts.dips else None,
-            dips=now.dips[-3:],
-            dip_spread_c=self._dip_spread_c(now),
-            dip_now=self._dip_now(),
-            arrest=self.arrests.findings.text,
-            ahead=self.guiding.ahead_view(mono_s, chamber_only=chamber_only),
-            profile=self.guiding.profile_view(mono_s),
-            pours=() if facts.run is None else tuple(facts.run.pours),
-            in_kg=None if facts.run is None else facts.run.in_kg,
-            moulds_left=() if facts.run is None else facts.run.left,
-            boards={name: link.view for name, link in self._links.items()},
-            store_problem=self._store_problem,
-            simulated=self.config.simulated,
-        )
-
-    def _dip_spread_c(self, now: Situation) -> float | None:
-        """How far the last three dips of the running melt lie apart; None: they tell nothing of it."""
-        if not now.dips:
-            return None
-        return dip_spread_c(now.dips, self._watches[now.dips[-1].probe].power_maybe_on_until_s)
-
-    def _dip_now(self) -> DipView | None:
-        """The dip that goes on, for the person who holds the probe."""
-        watched = [(channel, self._watches[channel.config.name]) for channel in self.channels]
-        alloy = None if self.run is None else self.run.plan.alloy
-        return dip_view(watched, self.outputs.mono_s, alloy, power_on=self.facts.power.on_since_s is not None)
+        return self._view.snapshot(self.situation, self._flags, self._store_problem)

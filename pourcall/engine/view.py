@@ -1,11 +1,24 @@
 """The furnace as others see it: the situation, and what stands beside it, as a frozen snapshot. No rule is here."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
+from pourcall.contract.config import EngineConfig
+from pourcall.contract.inputs import StoreProblem
 from pourcall.contract.message import Told, tell
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.contract.snapshot import ProbeView, WindowView
+from pourcall.contract.snapshot import DipView, FurnaceSnapshot, ProbeView, WindowView
 from pourcall.contract.status import STATUS_OF, Reason, Status
+from pourcall.engine.alarms.manager import AlarmManager
+from pourcall.engine.bath.dip_view import dip_view
+from pourcall.engine.bath.dips import DipWatch, dip_spread_c
+from pourcall.engine.bath.melt_arrests import MeltArrests
+from pourcall.engine.calls import CallManager
+from pourcall.engine.facts import ShopFacts
+from pourcall.engine.guidance.guidance import ProfileGuidance
+from pourcall.engine.instruction import instruct
+from pourcall.engine.outputs import Outputs
+from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.situation import NextMould, Situation
 
@@ -64,3 +77,87 @@ def why_no_reading(channels: Sequence[ProbeChannel], how: Told) -> Told:
         if channel.tracker.state is ProbeState.OUT and not channel.tracker.been_in:
             return tell("instruction.warming")
     return how
+
+
+class Shown(NamedTuple):
+    """What speaks for itself beside the situation."""
+
+    calls: CallManager
+    alarms: AlarmManager
+    guiding: ProfileGuidance
+    arrests: MeltArrests
+
+
+class FurnaceView:
+    """One furnace for others to look at. It reads its parts and changes none."""
+
+    def __init__(
+        self,
+        config: EngineConfig,
+        outputs: Outputs,
+        facts: ShopFacts,
+        channels: Sequence[ProbeChannel],
+        watches: Mapping[str, DipWatch],
+        links: Mapping[str, BoardLink],
+        shown: Shown,
+    ) -> None:
+        self._config, self._outputs, self._facts = config, outputs, facts
+        self._channels, self._watches, self._links, self._shown = channels, watches, links, shown
+
+    def snapshot(self, now: Situation, flags: Mapping[str, int], store_problem: StoreProblem) -> FurnaceSnapshot:
+        """The furnace as it stands after the last input."""
+        facts, mono_s, shown = self._facts, self._outputs.mono_s, self._shown
+        melt = now.melt
+        calls = shown.calls.views()
+        lifted = melt is not None and melt.lifted
+        after = None if melt is None else melt.after_lift
+        chamber_only = not any(channel.tracker.place is Place.MELT for channel in self._channels)
+        return FurnaceSnapshot(
+            furnace=self._config.furnace,
+            seq=self._outputs.seq,
+            mono_s=mono_s,
+            utc_s=self._outputs.utc_s,
+            kind=self._config.kind,
+            rating_c=self._config.rating_c,
+            melt="" if melt is None else melt.plan.melt,
+            melt_began_mono_s=None if melt is None else melt.began_s,
+            plan=None if melt is None else melt.plan,
+            melt_state=now.state,
+            flags={flag: level for flag, level in flags.items() if level},
+            power=facts.power.level,
+            applied_permille=facts.power.applied_permille,
+            probes=tuple(probe_view(channel, mono_s) for channel in self._channels),
+            metal=now.metal.view(now.rate_c_per_min),
+            window=window_view(now),
+            instruction=instruct(now, calls, asked=shown.guiding.asked),
+            calls=calls,
+            alarms=shown.alarms.views(),
+            silenced_until_mono_s=shown.alarms.silenced_until_s,
+            lift_mono_s=None if melt is None else melt.lift_s,
+            countdown_s=after.left_s if lifted and after is not None else None,
+            last_dip=facts.dips[-1] if facts.dips else None,
+            dips=now.dips[-3:],
+            dip_spread_c=self._dip_spread_c(now),
+            dip_now=self._dip_now(),
+            arrest=shown.arrests.findings.text,
+            ahead=shown.guiding.ahead_view(mono_s, chamber_only=chamber_only),
+            profile=shown.guiding.profile_view(mono_s),
+            pours=() if facts.run is None else tuple(facts.run.pours),
+            in_kg=None if facts.run is None else facts.run.in_kg,
+            moulds_left=() if facts.run is None else facts.run.left,
+            boards={name: link.view for name, link in self._links.items()},
+            store_problem=store_problem,
+            simulated=self._config.simulated,
+        )
+
+    def _dip_spread_c(self, now: Situation) -> float | None:
+        """How far the last three dips of the running melt lie apart; None: they tell nothing of it."""
+        if not now.dips:
+            return None
+        return dip_spread_c(now.dips, self._watches[now.dips[-1].probe].power_maybe_on_until_s)
+
+    def _dip_now(self) -> DipView | None:
+        """The dip that goes on, for the person who holds the probe."""
+        watched = [(channel, self._watches[channel.config.name]) for channel in self._channels]
+        alloy = None if self._facts.run is None else self._facts.run.plan.alloy
+        return dip_view(watched, self._outputs.mono_s, alloy, power_on=self._facts.power.on_since_s is not None)
