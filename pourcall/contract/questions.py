@@ -79,7 +79,8 @@ def _of_mark(command: inp.MarkPour | inp.MarkLift, shot: FurnaceSnapshot) -> Que
 def _has_metal(mould: str, shot: FurnaceSnapshot) -> bool:
     """The mould of that name has got its metal; not where no mould has that name."""
     known = shot.plan is not None and any(one.name == mould for one in shot.plan.moulds)
-    return known and mould not in shot.moulds_left
+    is_next = shot.window is not None and shot.window.mould == mould
+    return known and not is_next and mould not in shot.moulds_left
 
 
 def _of_figure(command: inp.EnterTemperature, shot: FurnaceSnapshot) -> Question | None:

@@ -11,6 +11,13 @@ from pourcall.contract.events import CallHow, CallKind, CallView, Dip, DipFault,
 from pourcall.contract.inputs import NOT_NOW_S
 from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import SKIM_BELOW_C
+from pourcall.engine.guidance.coast_peaks import (
+    BLIND_S,
+    RISES_C_PER_MIN,
+    CoastPeaks,
+    cut_is_due,
+    cut_is_over,
+)
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.situation import Melt, NextMould, Side, Situation, good_dips
 
@@ -32,7 +39,6 @@ BY_HARM = (
     CallKind.SKIM,
 )
 DWELL_S = 3.0  # a judgement must hold so long before it is called
-CUT_RISING_C_PER_MIN = 2.0
 CUT_AHEAD_S = 60.0  # a person needs this from the call to the knob and the furnace to feel it
 CHAMBER_HOT_S = 120.0
 CUT_AGAIN_S = 120.0  # after an answer, or after it rose less: a cut is not asked for again at once
@@ -212,10 +218,10 @@ class CallManager:
     def _cut(self, melt: Melt, now: Situation) -> None:
         mould, metal, rate, due = melt.next, now.metal, now.rate_c_per_min, now.ahead.cut_due
         if CallKind.CUT_POWER in self._up:
-            falling = rate is not None and rate < 0.5 * self._cut_rate
+            over = cut_is_over(self._cut_rate, rate, off=now.power_off)
             unknown = metal.temp_c is None and due is None
-            if now.power_off or falling or unknown:
-                if now.power_off or falling:  # a figure that is lost for a moment answers nothing
+            if over or unknown:
+                if over:  # a figure that is lost for a moment answers nothing
                     self._cut_over_s = now.mono_s
                 self.end(CallKind.CUT_POWER, tell("call.ended.power_off" if now.power_off else "call.ended.rises_less"))
                 return
@@ -231,9 +237,10 @@ class CallManager:
             text = tell("call.cut.coasts", aim_c=aim_c)
             why = tell("call.cut.learned") if metal.temp_c is None else tell("call.cut.now", metal_c=metal.temp_c)
         else:
-            if metal.temp_c is None or not metal.live or rate is None or rate <= CUT_RISING_C_PER_MIN:
+            if metal.temp_c is None or not metal.live or rate is None or rate <= RISES_C_PER_MIN:
                 return
-            if metal.temp_c <= melt.plan.alloy.liquidus_c or metal.temp_c + rate * CUT_AHEAD_S / 60.0 < aim_c:
+            rises_on = CoastPeaks(None, metal.temp_c, rate)
+            if metal.temp_c <= melt.plan.alloy.liquidus_c or not cut_is_due(rises_on, CUT_AHEAD_S - BLIND_S, aim_c):
                 return
             text = tell("call.cut.within_a_minute", aim_c=aim_c)
             why = tell("call.cut.rising", metal_c=metal.temp_c, by_c_per_min=rate)

@@ -1,4 +1,4 @@
-"""How high the metal goes if the power is cut, and how far below the aim the call to cut it is set. Pure."""
+"""The cut: how high the metal goes without power, when to call for it, when the call is over. Guided or not. Pure."""
 
 from dataclasses import dataclass
 
@@ -6,6 +6,8 @@ from pourcall.engine.guidance.profile_advice import CoastForecast
 
 BLIND_S = 45.0  # without a forecast: so long it may rise on after the power went off
 USUAL_SPREAD_C, UNSURE_SHARE = 6.0, 1.6
+RISES_C_PER_MIN = 2.0  # slower than this no rise is told from noise
+FALLING_SHARE = 0.5  # of the rise that was called for: it gives way
 UNSURE_MOST_C = 25.0  # lower than this nobody is helped: a furnace hardly known would be cut while it melts
 
 
@@ -35,3 +37,18 @@ def unsure_margin_c(coast: CoastForecast | None) -> float:
     if coast is None:
         return 0.0
     return min(UNSURE_MOST_C, UNSURE_SHARE * max(0.0, coast.coast_spread_c() - USUAL_SPREAD_C))
+
+
+def cut_is_due(peaks: CoastPeaks, delay_s: float, aim_c: float) -> bool:
+    """With the power off so many seconds from now the metal still goes as high as it should."""
+    peak_c = peaks.after(delay_s)
+    return peak_c is not None and peak_c >= aim_c
+
+
+def cut_is_over(rose_c_per_min: float, rate_c_per_min: float | None, *, off: bool) -> bool:
+    """The power is off, or the metal shows it: the rise of the moment of the call gives way, or it falls."""
+    if off or rate_c_per_min is None:
+        return off
+    if rose_c_per_min > RISES_C_PER_MIN:
+        return rate_c_per_min < FALLING_SHARE * rose_c_per_min
+    return rate_c_per_min < -RISES_C_PER_MIN

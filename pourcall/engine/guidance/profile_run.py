@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pourcall.contract.inputs import NOT_NOW_S, PowerLevel
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
-from pourcall.engine.guidance.coast_peaks import CoastPeaks, unsure_margin_c
+from pourcall.engine.guidance.coast_peaks import CoastPeaks, cut_is_due, cut_is_over, unsure_margin_c
 from pourcall.engine.guidance.profile_advice import Advice, CoastForecast, Panel, Say
 
 OPERATOR_REACTION_S = 13.0  # from the call to a hand on the knob, on the whole (2 to 25 s; judgement)
@@ -32,7 +32,6 @@ QUIET_S = 45.0  # after the power went off nothing is called until the coast has
 LATE_REPEAT_S = 120.0
 DIAL_STEP_S = 120.0  # a person is not asked to turn a knob more often
 HOLD_BAND_C = 4.0
-FALLING_SHARE = 0.5
 NEVER_S = -1e9
 
 
@@ -345,8 +344,7 @@ class ProfileRun:
         off = now.power is PowerLevel.OFF
         cut = self._cut
         if cut is not None:
-            gives_way = rate is not None and cut.rate_c_per_min > 2.0 and rate < FALLING_SHARE * cut.rate_c_per_min
-            if off or gives_way:
+            if cut_is_over(cut.rate_c_per_min, rate, off=off):
                 self._cut, self._cut_over_s = None, mono_s
                 place.level = None  # what was said of the knob before no longer holds
                 return []
@@ -360,17 +358,13 @@ class ProfileRun:
         below_c = AIM_BELOW_C if segment.kind is SegmentKind.RAMP else 0.0  # a hold swings around it
         aim_c = segment.to_c - below_c - unsure_margin_c(coast)
         stands_by = place.soon_s is not None and mono_s - place.soon_s >= STANDBY_MIN_S
-        peak_c = peaks.after(min(STANDING_BY_S, self.person_s) if stands_by else self.person_s)
-        if peak_c is None:
-            return []
-        if peak_c >= aim_c:
+        if cut_is_due(peaks, min(STANDING_BY_S, self.person_s) if stands_by else self.person_s, aim_c):
             self._cut = _Cut(mono_s, mono_s, rate or 0.0)
             return [self._cut_advice(segment, now, 0.0)]
-        if place.soon_s is None and segment.kind is SegmentKind.RAMP:
-            later_c = peaks.after(self.person_s + HEADS_UP_S)
-            if later_c is not None and later_c >= aim_c:
-                place.soon_s = mono_s
-                return [self._advice(Say.SOON, tell("profile.stand_by"))]
+        unsaid = place.soon_s is None and segment.kind is SegmentKind.RAMP
+        if unsaid and cut_is_due(peaks, self.person_s + HEADS_UP_S, aim_c):
+            place.soon_s = mono_s
+            return [self._advice(Say.SOON, tell("profile.stand_by"))]
         return []
 
     def _peaks(self, coast: CoastForecast | None, metal_c: float | None, rate: float | None = None) -> CoastPeaks:

@@ -4,7 +4,7 @@ TEXTS: dict[str, str] = {
     # at the foot of the screen
     "key.pour": "pour",
     "key.lift": "lift",
-    "key.back_in": "back in",
+    "key.back_in": "back",
     "key.dip": "dip",
     "key.profile": "profile",
     "key.go_on": "go on",
