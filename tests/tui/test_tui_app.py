@@ -250,7 +250,8 @@ async def test_the_unit_changes_by_a_key_everywhere(daemon: Any, scenes: Any, ev
         await pilot.resize_terminal(*ROOMY)
         await settled(app, pilot)
         text = screen_text(app)
-        # SI Brochure: 488.2 degC = 910.8 degF; 529 and 559 degC = 984.2 and 1038.2 degF, inwards 985 and 1038; 6.2 K/min = 11.2 degF/min
+        # SI Brochure: 488.2 degC = 910.8 degF; 6.2 K/min = 11.2 degF/min; of the window 529 and 559 degC = 984.2 and
+        # 1038.2 degF, which are rounded inwards
         span = said("screen.span", low="985", high="1038 °F")
         for words in ("911 ►", "985 ", "1038 ", "+11.2 °F/min", span):
             assert words in text
