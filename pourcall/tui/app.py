@@ -16,9 +16,9 @@ from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 
-from pourcall.contract.api import Asked, CommandResult, StartRequest
+from pourcall.contract.api import Asked, CommandResult, StartRequest, TracePoint
 from pourcall.contract.errors import PourcallError, Refused
-from pourcall.contract.events import CommandRefused, Event
+from pourcall.contract.events import CommandRefused, Event, FigureSource
 from pourcall.contract.inputs import SILENCE_S
 from pourcall.contract.message import Told, tell
 from pourcall.contract.settings import Sound
@@ -83,6 +83,7 @@ class Dashboard(App[int]):
         self.key_controller, self.cue_selector = KeyController(), CueSelector()
         self.player = Player(sound.player, sound.volume, self.bell, path=player_path)
         self._traces: dict[tuple[str, str], TraceBuffer] = {}
+        self._read_off: dict[str, list[tuple[float, float]]] = {}  # figures typed in, as seen: when, degC
         self._said: tuple[Line, float] = ((), float("-inf"))
         self._draw_due = False
         self._plot_ready = False
@@ -145,6 +146,11 @@ class Dashboard(App[int]):
         snapshot = self.client.snapshots[furnace]
         for probe in snapshot.probes:
             self._traces.setdefault((furnace, probe.name), TraceBuffer()).add(snapshot.mono_s, probe.temp_c)
+        metal, read = snapshot.metal, self._read_off.setdefault(furnace, [])
+        if metal.source is FigureSource.TYPED and metal.temp_c is not None:
+            at_s = snapshot.mono_s - metal.age_s
+            if not read or at_s - read[-1][0] > 0.5:
+                read.append((at_s, metal.temp_c))
         if not self._draw_due:
             self._draw_due = True
             self.call_later(self.draw)
@@ -366,10 +372,11 @@ class Dashboard(App[int]):
         trace = self.screen_stack[0].query_one(TraceView)
         probes = sorted(snapshot.probes, key=lambda p: p.place not in METAL_PLACES)[:2]
         buffers = [self._traces.setdefault((snapshot.furnace, p.name), TraceBuffer()) for p in probes]
-        if not buffers:
-            return
+        began_s = snapshot.melt_began_mono_s or 0.0
+        typed = [read for read in self._read_off.get(snapshot.furnace, ()) if read[0] >= began_s]
         now_mono_s = snapshot.mono_s + (0.0 if self.live else self.client.silent_s)
-        span_s = max(span_for(buffer.points, now_mono_s) for buffer in buffers)
+        first = [TracePoint(at_s, temp_c, temp_c) for at_s, temp_c in typed[:1]]
+        span_s = max(span_for(points, now_mono_s) for points in (*(buffer.points for buffer in buffers), first))
         width = max(20, trace.size.width - 8)
         curves = [
             (buffer.segments(now_mono_s, span_s, width * DECIMATE // 2), Role.STRONG if n == 0 else Role.DIM)
@@ -388,7 +395,7 @@ class Dashboard(App[int]):
             now_mono_s,
             trace.picture_rows,
             metal_c=best_metal_c(snapshot),
-            dips=tuple((dip.ended_mono_s, dip.temp_c) for dip in snapshot.dips if dip.temp_c is not None),
+            dips=(*((dip.ended_mono_s, dip.temp_c) for dip in snapshot.dips if dip.temp_c is not None), *typed),
         )
         trace.draw(picture, self._unit)
 

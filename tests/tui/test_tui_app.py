@@ -16,14 +16,16 @@ from textual.pilot import Pilot
 from textual.widgets import Input
 
 from pourcall.contract.api import CommandResult
-from pourcall.contract.events import CommandRefused, MeltState
+from pourcall.contract.events import CommandRefused, FigureSource, MeltState
 from pourcall.contract.message import tell
 from pourcall.contract.settings import Sound
 from pourcall.contract.snapshot import DipHint, MetalView
+from pourcall.contract.status import Reason
 from pourcall.contract.units import Unit
-from pourcall.texts import sentence, word
+from pourcall.texts import say, sentence, word
 from pourcall.tui.app import Dashboard
 from pourcall.tui.client import Address
+from pourcall.tui.drawing.picture import DIP_MARK
 from pourcall.tui.drawing.widgets import Lines, TraceView
 from tests.told import said, tells
 
@@ -241,6 +243,20 @@ async def test_another_major_version_shows_a_read_only_banner(daemon: Any, scene
         await pilot.press("space", "enter")
         await eventually(lambda: tells(region(app, "message"), "screen.read_only", theirs="2.0"))
         assert daemon.commands == []
+
+
+async def test_a_furnace_without_a_probe_has_an_axis_of_degrees_and_minutes(
+    daemon: Any, scenes: Any, eventually: Any
+) -> None:
+    read = MetalView(temp_c=149.0, u_c=16.0, source=FigureSource.TYPED, age_s=40.0, reason=Reason.OVERRIDE)
+    await daemon.put(scenes.heating(probes=(), metal=read, ahead=None))
+    async with dashboard(daemon, eventually) as (app, pilot, _):
+        await pilot.resize_terminal(*ROOMY)
+        await settled(app, pilot)
+        text = screen_text(app)
+        assert say(tell("screen.plot.tick", tick="-10")) in text
+        assert "0.2" not in text  # the plot library's own axis runs from 0 to 1
+        assert DIP_MARK in text
 
 
 async def test_the_unit_changes_by_a_key_everywhere(daemon: Any, scenes: Any, eventually: Any) -> None:

@@ -132,6 +132,15 @@ def test_between_dips_the_picture_shows_what_they_found_and_not_the_air() -> Non
     assert all(not runs for runs, _ in picture.curves)
 
 
+def test_figures_that_were_typed_in_make_an_axis_of_their_own_where_no_probe_draws_one() -> None:
+    typed = ((3600.0 - 300.0, 150.0), (3600.0 - 20.0, 410.0))
+    picture = picture_of([], WINDOW, 600.0, None, 3600.0, dips=typed)
+    assert picture.past_min == 10.0
+    assert picture.dips == ((-5.0, 150.0), (-20.0 / 60.0, 410.0))
+    assert picture.low_c < 150.0
+    assert picture.high_c > WINDOW[1]  # 410 is near enough to it
+
+
 def test_an_hour_of_trace_with_a_band_stays_small_enough_for_a_small_computer() -> None:
     buffer = TraceBuffer()
     for n in range(36_000):

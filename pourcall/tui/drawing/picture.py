@@ -61,12 +61,12 @@ def picture_of(
     coast = _coast(ahead, now_mono_s, ahead_min)
     edges = [list(edge) for edge in ([(t, low) for t, low, _ in band], [(t, high) for t, _, high in band]) if edge]
     marks = [*edges, *([[coast]] if coast else [])]
-    low_c, high_c = limits_c([*runs, *marks], window_c)
+    points = [((mono_s - now_mono_s) / 60.0, temp_c) for mono_s, temp_c in dips if mono_s >= now_mono_s - span_s]
+    low_c, high_c = limits_c([*runs, *marks, points], window_c)
     if rows < ENOUGH_ROWS and window_c is not None and finite(metal_c) and metal_c > window_c[0] - NEAR_C:
         back_s, reach_c = NEARER if rows < FEW_ROWS else NEAR
         span_s = min(span_s, back_s)
         low_c, high_c = _near(metal_c, curves[0][0] if curves else [], marks, window_c, span_s / -60.0, reach_c)
-    points = [((mono_s - now_mono_s) / 60.0, temp_c) for mono_s, temp_c in dips]
     return Picture(
         past_min=span_s / 60.0,
         ahead_min=ahead_min,
