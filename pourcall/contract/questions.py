@@ -95,9 +95,9 @@ def _of_figure(command: inp.EnterTemperature, shot: FurnaceSnapshot) -> Question
     if limit is None and shot.rating_c is not None and command.temp_c > shot.rating_c:
         return Question(Doubt.TOO_HOT, tell("question.above_rating", temp_c=command.temp_c, limit_c=shot.rating_c))
     if shot.plan is not None and of_metal and shot.melt_state in _LIQUID:
-        solidus_c, state = shot.plan.alloy.solidus_c, shot.melt_state.value
+        solidus_c = shot.plan.alloy.solidus_c
         if command.temp_c < solidus_c:
-            text = tell("question.below_solidus", temp_c=command.temp_c, solidus_c=solidus_c, melt_state=state)
+            text = tell("question.below_solidus", temp_c=command.temp_c, solidus_c=solidus_c)
             return Question(Doubt.TOO_COLD, text)
     return None
 

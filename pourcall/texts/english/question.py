@@ -8,7 +8,7 @@ TEXTS: dict[str, str] = {
     "question.above_limit": "{temp_c} is above the limit of the {whose}, {limit_c:highest}. Did the meter read that?",
     "question.above_rating": "{temp_c} is above what the furnace is rated for, {limit_c:highest}. Did the meter read that?",
     "question.below_any_shop": "{temp_c} is colder than any shop that melts metal. Did the meter read that?",
-    "question.below_solidus": "{temp_c} is below the solidus, {solidus_c}, and the melt counts as {melt_state}. Did the meter read that?",
+    "question.below_solidus": "{temp_c} is below the solidus, {solidus_c}, and the metal counts as liquid. Did the meter read that?",
     "question.poured_twice": "{mould} has its metal already. Was it poured a second time?",
     "question.more_than_in": "{out_kg} came out, moulds included, of {in_kg} that went in. Was it so much?",
     "question.sure": 'If it was so, say it again with --sure (over the API: "sure": true)',
