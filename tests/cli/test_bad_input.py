@@ -503,3 +503,20 @@ def test_a_daemon_that_does_not_answer_is_told_from_one_that_is_not_there(run: R
 def test_the_dashboard_without_a_terminal_says_what_else_there_is(shell: Run) -> None:
     check(shell("watch"), 6, tell("screen.no_terminal"), tell("screen.no_terminal.do"))
     check(shell("demo"), 6, tell("screen.no_terminal"), tell("screen.no_terminal.demo"))
+
+
+@pytest.mark.parametrize("words", [("melt", "list"), ("pour", "list"), ("mould", "list"), ("advise", "deck cleat")])
+def test_a_record_that_is_damaged_inside_says_what_to_do_with_it(
+    run: Run, recorded_home: Path, words: tuple[str, ...]
+) -> None:
+    database = recorded_home / "data" / "pourcall.sqlite"
+    pages = bytearray(database.read_bytes())
+    size = int.from_bytes(pages[16:18], "big")  # of a page, as the SQLite file format has it in bytes 16 and 17
+    for at in range(size, len(pages), size):
+        pages[at : at + size // 2] = b"\xff" * (size // 2)
+    database.write_bytes(pages)
+    done = run(*words)
+    check(
+        done, 5, tell("record.unreadable", error="database disk image is malformed"), tell("record.unreadable.remedy")
+    )
+    assert database.read_bytes() == bytes(pages)

@@ -270,3 +270,18 @@ def test_without_a_daemon_entries_go_straight_to_the_file(home: Path, melted: st
     assert tells(result, "cli.pour.result_recorded", pour=f"{melted}-1")
     assert asked(run("pour", "show", f"{melted}-1", "--json"))["row"]["result"] == "misrun 1, cold_shut 2"
     assert [one["pour"] for one in asked(run("pour", "list", "--awaiting", "--json"))] == [f"{melted}-2"]
+
+
+@pytest.mark.parametrize("words", [("--mm", "6"), ("--mm", "6mm"), ("--thinnest", "0.6cm")])
+def test_the_thinnest_section_of_a_setup_is_also_read_as_plan_and_melt_start_write_it(
+    home: Path, run: Run, words: tuple[str, str]
+) -> None:
+    told(run("mould", "add", "rail", *words))
+    (setup,) = asked(run("mould", "list", "--json"))
+    assert setup["thinnest_mm"] == pytest.approx(6.0)
+
+
+def test_a_thinnest_section_given_twice_is_refused(home: Path, run: Run) -> None:
+    done = run("mould", "add", "rail", "--mm", "6", "--thinnest", "7mm")
+    assert done.code == 2
+    assert tells(done.err, "cli.mould.twice")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from pourcall.cli.common import add_json, add_unit, asked_unit, local_time, our_paths, print_listing, unit_of
 from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import MouldSetupRequest
+from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import kilograms, millimetres, temperature_c
 from pourcall.contract.units import Unit, format_temperature
@@ -28,6 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         sub.add_argument("--gating", help="sprue, runner, gates, in words")
         sub.add_argument("--vents", help="in words")
         sub.add_argument("--thinnest", metavar="LENGTH", help="thinnest section, such as 6mm")
+        sub.add_argument("--mm", metavar="LENGTH", help="the same; a bare figure is millimetres")
         sub.add_argument("--mass", help="metal it takes, gating included, such as 0.8kg")
         sub.add_argument("--preheat", metavar="TEMPERATURE", help="of the mould, such as 120C")
         sub.add_argument("--note", help="anything else")
@@ -83,13 +85,21 @@ def _request(args: argparse.Namespace) -> MouldSetupRequest:
         batch=args.batch,
         gating=args.gating,
         venting=args.vents,
-        thinnest_mm=None if args.thinnest is None else millimetres(args.thinnest),
+        thinnest_mm=_thinnest_mm(args),
         mass_kg=None if args.mass is None else kilograms(args.mass),
         preheat_c=None if args.preheat is None else temperature_c(args.preheat, asked_unit(args)),
         detail=args.note,
         why=args.why,
         who=args.who,
     )
+
+
+def _thinnest_mm(args: argparse.Namespace) -> float | None:
+    if args.thinnest is not None and args.mm is not None:
+        raise BadInput(tell("cli.mould.twice"), remedy=tell("cli.mould.twice.remedy"))
+    if args.mm is not None:
+        return millimetres(args.mm, bare=True, where="--mm")
+    return None if args.thinnest is None else millimetres(args.thinnest)
 
 
 def _material(text: str | None) -> str | None:

@@ -53,8 +53,9 @@ TEXTS: dict[str, str] = {
     "record.newer.remedy": "Install that version again, or name another data folder; the file was not touched",
     "record.foreign": "this database belongs to another program",
     "record.foreign.remedy": "Name another data folder; the file was not touched",
-    "record.unreadable": "the records cannot be read: {error}",
-    "record.unreadable.remedy": "Check the file",
+    "record.unreadable": "the record is damaged and cannot be read: {error}",
+    "record.unreadable.remedy": "Stop the daemon and start it again: it sets this file aside, keeps it, and begins a new one. "
+    "What your last backup holds comes back with `pourcall backup FILE --restore --merge`",
     "record.not_usable": "the records cannot be opened: {error}",
     "record.not_usable.remedy": "Check that the folder is there and may be written, and that no other program holds the file",
     "record.write_failed": "nothing was written: {error} (after {waited_s:0})",

@@ -11,7 +11,7 @@ TEXTS: dict[str, str] = {
     "settings.same_port": "{table} has port {port} too: give each board its own",
     "settings.no_furnace": "no furnace is named: write a [furnace.NAME] table",
     "settings.unreadable": "the settings cannot be read: {error}",
-    "settings.unreadable.remedy": "Check the file",
+    "settings.unreadable.remedy": "Make it a file that you may read, in UTF-8; or move it away and run `pourcall setup`",
     "settings.none_no_furnace": "there are no settings yet, so no furnace '{furnace}'",
     "settings.none.remedy": "Run `pourcall setup`",
     "settings.none": "there are no settings yet",
