@@ -92,7 +92,10 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
     completed = told(run("pour", "complete", f"{melt}-1", "--batch", "B8", "--tag", "first"))
     assert tells(completed, "correction.batch", batch="B8")
     assert tells(completed, "correction.tag", tag="first")
-    both = run("melt", "end", "--poured", "--ingots", "0.4kg", "--ingots", "350g", "--heel", "0.2kg")
+    end = ("melt", "end", "--poured", "--ingots", "0.4kg", "--ingots", "350g", "--heel", "0.2kg")
+    heavy = run(*end)  # two moulds of 0.6 kg and 0.95 kg left, of 1.5 kg that went in
+    assert (heavy.code, tells(heavy.err, "question.more_than_in", out_kg=2.15, in_kg=1.5)) == (7, True)
+    both = run(*end, "--sure")
     left = [tell("daemon.done.ingot", ingot=f"{melt}-i{n}", mass_kg=kg) for n, kg in ((1, 0.4), (2, 0.35))]
     ended = (tell("daemon.done.ending", ending="poured"), *left, tell("daemon.done.heel", mass_kg=0.2))
     assert tells(told(both), "daemon.done.end", melt=melt, parts=ended)
