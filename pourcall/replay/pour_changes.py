@@ -98,7 +98,7 @@ def correct_pour(conn: sqlite3.Connection, asked: PourCorrection, change: Change
     if standing_row(conn, asked.pour) != change.row_id:
         raise BadInput(tell("correction.overtaken"), where=asked.pour, remedy=tell("correction.overtaken.remedy"))
     who = clean_text(asked.who, "who")
-    why = clean_text(asked.why, "why") or ("as first marked" if asked.restore else "")
+    why = clean_text(asked.why, "why") or (written(tell("correction.why.restored")) if asked.restore else "")
     entries.correct_pour(conn, change.row_id, change.values, who=who, why=why, utc_s=utc_s)
     return tell("correction.done", pour=asked.pour, what=change.told)
 
@@ -131,7 +131,7 @@ def complete_pour(conn: sqlite3.Connection, asked: PourCompletion, utc_s: float)
             changes["batch"] = told
         said.append(tell("correction.batch", batch=told))
     if changes:
-        why = clean_text(asked.why, "why") or "completed after the pour"
+        why = clean_text(asked.why, "why") or written(tell("correction.why.completed"))
         entries.correct_pour(conn, row_id, changes, who=who, why=why, utc_s=utc_s)
     if asked.note:
         entries.add_note(conn, melt, clean_text(asked.note, "note"), who=who, utc_s=utc_s, pour_number=number)

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pourcall.contract.errors import BadInput, Refused, StoreError
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.status import Reason
 from pourcall.records.read.facts import pour_facts
@@ -97,7 +97,7 @@ def test_old_readings_thin_to_one_in_ten_seconds_and_young_ones_stay(old: Path) 
     assert len(near) == 4100 - 2880 + 1
     assert done.rows_given_up > 4500
     assert done.bytes_after < 0.75 * before  # the file itself
-    assert done.unshrunk == ""
+    assert not done.unshrunk
     assert rows_of(old, "PRAGMA freelist_count") == [(0,)]
     assert rows_of(old, "PRAGMA integrity_check") == [("ok",)]
 
@@ -198,11 +198,11 @@ def test_cut_off_in_the_middle_it_has_whole_pieces_done_and_the_next_run_finishe
 
 def test_with_too_little_space_to_shrink_it_says_so_and_shrinks_the_next_time(old: Path) -> None:
     done = give_up(old, free=lambda _: 1000)
-    assert "MB are free" in done.unshrunk
+    assert done.unshrunk.name == "record.thin.no_space"
     assert done.rows_given_up > 0
     assert rows_of(old, "PRAGMA freelist_count")[0][0] > 100
     again = give_up(old, utc_s=LATER_S + 60.0)
-    assert (again.rows_given_up, again.unshrunk) == (0, "")
+    assert (again.rows_given_up, again.unshrunk) == (0, NOTHING)
     assert again.bytes_after < done.bytes_after
 
 

@@ -5,11 +5,13 @@ import re
 import sys
 from pathlib import Path
 
+import msgspec
+
 from pourcall.cli.common import add_json, local_time, our_paths, print_json
 from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
-from pourcall.texts import say
+from pourcall.texts import say, written
 
 _LENGTH = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|d|w|m|y)")
 _SECONDS = {"s": 1.0, "min": 60.0, "d": 86_400.0, "w": 7 * 86_400.0, "m": 30.4375 * 86_400.0, "y": 365.25 * 86_400.0}
@@ -57,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
             dry_run=args.dry_run,
         )
     if args.json:
-        print_json(done)
+        print_json(msgspec.structs.asdict(done) | {"unshrunk": written(done.unshrunk)})
         return 0
     if not done.rows_given_up:
         print(say(tell("cli.thin.nothing", at=local_time(done.until_utc_s))))

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import msgspec
 
 from pourcall.contract.errors import BadInput, StoreError
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.records.read.views import AFTER_POUR_S
 from pourcall.records.upkeep.migrate import refuse_foreign, shipped_steps
 from pourcall.records.upkeep.opening import FindingKind, open_database
@@ -53,7 +53,7 @@ class Thinning(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Thinned(msgspec.Struct, frozen=True, kw_only=True):
-    """What a request did, or would do. unshrunk: why the file kept its size, empty where it shrank."""
+    """What a request did, or would do. unshrunk: why the file kept its size, nothing where it shrank."""
 
     until_utc_s: float
     keep_every_s: float
@@ -63,7 +63,7 @@ class Thinned(msgspec.Struct, frozen=True, kw_only=True):
     to_utc_s: float | None = None
     bytes_before: int = 0
     bytes_after: int = 0
-    unshrunk: str = ""
+    unshrunk: Message = NOTHING
 
 
 class JournalRow(NamedTuple):
@@ -155,7 +155,7 @@ def thin(
                 done = _added(done, piece)
             if not dry_run:
                 spare = _spare(conn)
-                unshrunk = _shrink(conn, path, free) if spare else ""
+                unshrunk = _shrink(conn, path, free) if spare else NOTHING
                 done = msgspec.structs.replace(done, unshrunk=unshrunk)
     except sqlite3.Error as err:
         raise StoreError(
@@ -324,23 +324,22 @@ def _spare(conn: sqlite3.Connection) -> int:
     return int(conn.execute("PRAGMA freelist_count").fetchone()[0])
 
 
-def _shrink(conn: sqlite3.Connection, path: Path, free: Callable[[Path], int] | None) -> str:
-    """Give the pages back to the disk; why not, or empty. All is written twice on the way: a copy, and the log."""
+def _shrink(conn: sqlite3.Connection, path: Path, free: Callable[[Path], int] | None) -> Message:
+    """Give the pages back to the disk; why not, or nothing. All is written twice on the way: a copy, and the log."""
     page, pages = (int(conn.execute(f"PRAGMA {name}").fetchone()[0]) for name in ("page_size", "page_count"))
     need = 2 * page * (pages - _spare(conn)) + 2**20
     have = shutil.disk_usage(path.parent).free if free is None else free(path.parent)
-    kept = "the file keeps its size; new readings fill the empty pages"
     if have < need:
-        return f"{need / 1e6:.0f} MB would be needed for that and {have / 1e6:.0f} MB are free: {kept}"
+        return tell("record.thin.no_space", need_mb=round(need / 1e6), free_mb=round(have / 1e6))
     try:
         conn.execute(f"PRAGMA temp_store_directory = '{str(path.parent).replace(chr(39), chr(39) * 2)}'")
         conn.execute("VACUUM")
         conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     except sqlite3.Error as err:
-        return f"{err}: {kept}"
+        return tell("record.thin.unshrunk", error=str(err))
     finally:
         conn.execute("PRAGMA temp_store_directory = ''")
-    return ""
+    return NOTHING
 
 
 def _size(path: Path) -> int:

@@ -23,6 +23,8 @@ TEXTS: dict[str, str] = {
     "correction.tag": "tag {tag}",
     "correction.no_reason": "the reason why it was no pour is missing",
     "correction.no_reason.remedy": "Write --not-poured 'marked twice'",
+    "correction.why.restored": "as first marked",
+    "correction.why.completed": "completed after the pour",
     "correction.nothing": "nothing is given to correct",
     "correction.several": "these corrections contradict each other",
     "correction.nothing.remedy": "Give --at, --lift or --mould; or --not-poured WHY; or --restore",

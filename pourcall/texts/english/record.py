@@ -72,6 +72,8 @@ TEXTS: dict[str, str] = {
     "record.thin.every.remedy": "Keep one in {least_s} to {most_s}: --keep-every 10s",
     "record.thin.none": "there is no record to thin",
     "record.thin.none.remedy": "Check the path",
+    "record.thin.no_space": "to shrink the file {need_mb} MB would be needed, and {free_mb} MB are free: it keeps its size, and new readings fill the empty pages",
+    "record.thin.unshrunk": "{error}: the file keeps its size, and new readings fill the empty pages",
     "record.thin.stopped": "thinning stopped: {error}",
     "record.thin.stopped.remedy": "What is done is on record and nothing else was lost; free some space and run it again",
     # -- mould setups
