@@ -14,7 +14,8 @@ from pourcall.contract import errors
 
 PACKAGE = Path(pourcall.__file__).parent
 SAID_BY = ("what", "remedy", "told", "to_do")  # arguments that a person is told; `where` is a datum
-MESSAGES = frozenset({"tell", "own"})  # what stands within these is a name of the catalogue, or a fact
+MESSAGE = "tell"  # what stands within it is a name of the catalogue, or a fact
+AS_THEY_STAND = frozenset({"own", "as_message"})  # for words of a person, or on record: not for ours
 SENTENCES = frozenset(
     {"say", "sentence", "written", "str", "repr", "format", "join", "in_unit"}
 )  # words, made too early
@@ -122,9 +123,12 @@ def words_in(value: ast.expr, function: Function | None, seen: frozenset[str] = 
     if isinstance(value, ast.JoinedStr):
         return True
     if isinstance(value, ast.Call):
-        of = value.func.value if isinstance(value.func, ast.Attribute) else None
-        made_early = name_of(value.func) in SENTENCES or (of is not None and words_in(of, function, seen))
-        return name_of(value.func) not in MESSAGES and made_early
+        of = [value.func.value] if isinstance(value.func, ast.Attribute) else []
+        handed_on = [*of, *(value.args if name_of(value.func) in AS_THEY_STAND else ())]
+        made_early = name_of(value.func) in SENTENCES or any(words_in(one, function, seen) for one in handed_on)
+        return name_of(value.func) != MESSAGE and made_early
+    if isinstance(value, ast.Attribute):
+        return False  # a field of a message, of another error, of an answer
     if isinstance(value, ast.IfExp):
         return words_in(value.body, function, seen) or words_in(value.orelse, function, seen)
     if isinstance(value, ast.Name) and function is not None and value.id not in seen:
@@ -195,6 +199,7 @@ def test_words_are_found_however_they_are_handed_over() -> None:
     assert with_words('raise BadInput("it is " + word)') == [1]
     assert with_words('raise BadInput(tell("a.b") if pot else "no pot")') == [1]
     assert with_words('raise BadInput(say(tell("a.b")))') == [1]
+    assert with_words('raise BadInput(own("the pot is empty"))') == [1]
     assert with_words("def f(why: str) -> None:\n    raise BadInput(why)") == [2]
     assert with_words('def f() -> None:\n    what = "no pot"\n    raise BadInput(what)') == [3]
     assert with_words('class Empty(Refused):\n    def __init__(self) -> None:\n        super().__init__("empty")') == [
