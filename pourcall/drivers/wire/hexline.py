@@ -41,8 +41,8 @@ def parse_hex_line(text: str, *sizes: int) -> list[tuple[str, bytes]]:
         if found is None:
             raise FrameError(tell("frame.no_hex", place=place))
         channel, digits = found.group(1) or str(place), found.group(2)
-        wanted = min((2 * each for each in sizes), key=lambda each: abs(each - len(digits)))
-        if len(digits) != wanted:
+        if len(digits) % 2 or len(digits) // 2 not in sizes:
+            wanted = min((2 * each for each in sizes), key=lambda each: abs(each - len(digits)))
             raise FrameError(tell("frame.digits", place=place, count=len(digits), wanted=wanted))
         if channel in fields:
             raise FrameError(tell("frame.channel_twice", channel=channel))
