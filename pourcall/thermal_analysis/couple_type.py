@@ -17,14 +17,16 @@ TERMINALS_C = 25.0  # where a source does not say: a shop
 APART_C = 30.0  # read as it is set, it ended at least so far below the liquidus,
 CLEAR_C = 5.0  # or began so far above it
 BELOW_SOLIDUS_C = 16.0  # from there on its own melting would have held it back
-# Read again, it begins and ends so near to the sheet: between lumps a probe sees the pot and reads high.
-BEGINS_C, ENDS_C = (-15.0, 30.0), (-18.0, 30.0)
-WIDEST_SHARE = 0.6  # of latent heat over specific heat: an alloy that melts over more of it shows no stretch to go by
-HEAT_SHARE = (0.4, 2.2)  # of it: so far behind the stretch falls
-PAST_C = 35.0  # so far past all that could be its melting, and nothing of it seen: by another type it is yet to come
+# Read again, it begins and ends so near to the sheet: between lumps a probe sees the pot, reads high and may sink.
+BEGINS_C, ENDS_C = (-15.0, 20.0), (-18.0, 30.0)  # from the solidus up to the liquidus; of the liquidus
+# Of latent heat over specific heat: an alloy that melts over more of it shows no stretch to go by.
+WIDEST_SHARE, WIDEST_UNSEEN_SHARE = 0.6, 0.75
+HEAT_SHARE = (0.3, 2.2)  # of it: so far behind the stretch falls
+GOING_SHARE = 0.4  # of it, while it goes on
+PAST_C = 20.0  # so far past all that could be its melting, and nothing of it seen: by another type it is yet to come
 MELTED_SHARE = 0.1  # of latent over specific heat: with so much behind something was seen
 LIKELY = ("K", "N", "J", "T", "E")  # base metal types: what lies in a drawer beside another
-LEAST_RISE = 0.3  # of what its whole range over its whole heat would give
+LEAST_RISE, LOW_C = 0.3, 15.0  # of what its whole range over its heat would give; not where it stood by its solidus
 PASSED_C = 15.0
 
 
@@ -44,6 +46,8 @@ class CoupleWatch:
         """set_type: the letter its figures are made by; none: nothing is said of it."""
         self.set_type, self.terminals_c = set_type, TERMINALS_C
         self.hangs: tuple[str, ...] = ()  # types by which it is its own metal that melts just now
+        self._held: Slow | None = None  # the stretch that goes on
+        self._over: list[Slow] = []  # those that are over, the last ones
         self.found: tuple[Slow, tuple[str, ...]] | None = None  # the melting by which it was told, and the types
         self.unseen: tuple[float, tuple[str, ...]] | None = None  # or no melting at all: degC as the first of the types
 
@@ -62,12 +66,15 @@ class CoupleWatch:
         if not self.set_type or self.told or melting.stage is Stage.OVER:
             return False
         held, how = melting.slow, (self.set_type, self.terminals_c)
+        if self._held is not None and self._held is not held:
+            self._over = [*self._over[-3:], self._held]
+        self._held = held
         if held is not None and melting.from_below:
             self.hangs = _melts_like(held, melting, *how, free_enough, goes_on=True)
             sure = tuple(other for other in self.hangs if _enough_heat(held, melting, *how, other))
             if sure:
                 self.found = held, sure
-        for slow in melting.ended:
+        for slow in self._over:
             if self.found is None and slope >= free_enough * slow.rate and level_c > slow.halt_c + PASSED_C:
                 fitting = _melts_like(slow, melting, *how, free_enough, goes_on=False)
                 if fitting:
@@ -86,7 +93,7 @@ class CoupleWatch:
             not melting.from_below
             or melting.slow is not None
             or rate is None
-            or range_c > WIDEST_SHARE * melting.whole_k
+            or range_c > WIDEST_UNSEEN_SHARE * melting.whole_k
         ):
             return None
         seen = melting.ended or melting.behind_k > MELTED_SHARE * melting.whole_k
@@ -101,7 +108,8 @@ class CoupleWatch:
 
     def lost(self) -> None:
         """The probe left the metal, or gives no number."""
-        self.hangs = ()
+        self.hangs, self._held = (), None
+        self._over.clear()
 
 
 def _melts_like(
@@ -128,7 +136,7 @@ def _melts_like(
 
 def _enough_heat(slow: Slow, melting: MeltingWatch, set_type: str, terminals_c: float, other: str) -> bool:
     """The stretch has taken as much heat as a good part of the melting, read as the other type."""
-    return HEAT_SHARE[0] * melting.whole_k <= slow.behind_k * _scale(other, slow.halt_c, set_type, terminals_c)
+    return GOING_SHARE * melting.whole_k <= slow.behind_k * _scale(other, slow.halt_c, set_type, terminals_c)
 
 
 def _fitting(slow: Slow, melting: MeltingWatch, set_type: str, terminals_c: float, *, goes_on: bool) -> Iterator[str]:
@@ -142,10 +150,13 @@ def _fitting(slow: Slow, melting: MeltingWatch, set_type: str, terminals_c: floa
         behind_k = slow.behind_k * _scale(other, slow.halt_c, set_type, terminals_c)
         rise = max(0.0, ends_c - begins_c)
         rises = rise / max(rise + behind_k, 1.0)
-        begins = BEGINS_C[0] <= begins_c - solidus_c <= BEGINS_C[1]
+        begins = BEGINS_C[0] <= begins_c - solidus_c and begins_c - liquidus_c <= BEGINS_C[1]
         ends = ENDS_C[0] <= ends_c - liquidus_c <= ENDS_C[1] or (goes_on and ends_c < liquidus_c)
         heat = behind_k <= HEAT_SHARE[1] * whole_k and (goes_on or behind_k >= HEAT_SHARE[0] * whole_k)
-        flat = rises <= 1.5 * own + 0.1 and (goes_on or rises >= LEAST_RISE * own)
+        steady_c = read_as(other, slow.steady_c, set_type, terminals_c)
+        low = steady_c is not None and steady_c <= solidus_c + LOW_C
+        sank = begins_c >= ends_c  # no controller holds so
+        flat = rises <= 1.5 * own + 0.1 and (goes_on or low or sank or rises >= LEAST_RISE * own)
         if begins and ends and heat and flat:
             yield other
 

@@ -73,6 +73,15 @@ def test_while_somebody_skims_or_adds_metal_it_may_be_out(rig: Rig) -> None:
     assert not rig.said_of("probe_out")
 
 
+def test_a_tip_that_a_cold_charge_chills_is_not_out(rig: Rig) -> None:
+    rig.put_link_opened()
+    rig.in_metal(240.0, make_plan())
+    rig.do(MarkPower(level=PowerLevel.HIGH))
+    start_s = rig.t_s
+    rig.waits(120.0, lambda: rig.sample(158.0 + 82.0 * math.exp(-(rig.t_s - start_s) / 30.0)))
+    assert not rig.said_of("probe_out")
+
+
 def test_put_back_it_clears(rig: Rig) -> None:
     story(rig)
     rig.waits(60.0, lambda: rig.sample(BATH_C))

@@ -52,7 +52,9 @@ class ProbeConditions:
             name = channel.config.name
             hottest_c = self._hottest_c[name] = max(self._hottest_c.get(name, -1e9), last.temp_c)
             return heated_s >= POWER_ON_S and last.temp_c < FELL_BELOW_C and hottest_c > WAS_ABOVE_C
-        if tracker.place is not Place.MELT or known or not tracker.been_in or tracker.state is not ProbeState.OUT:
+        # Before the metal was liquid a cold charge chills a tip as air does, and there is nothing yet to be missed.
+        liquid = tracker.been_in and tracker.fluid_this_melt
+        if tracker.place is not Place.MELT or known or not liquid or tracker.state is not ProbeState.OUT:
             return False
         return (tracker.trend.rate_c_per_min(20.0) or 0.0) < WARMS_C_PER_MIN
 
