@@ -399,6 +399,8 @@ class ArrestAnalysis:
         slow, types = self.couple.found
         names = tuple(other.name for other in self._fitting(slow))
         reads_c = slow.halt_c
+        if names and not self.couple.by_its_solidus(self.melting):
+            return  # the alloy explains it better: wrong_alloy says so
         if names:
             told = tell(
                 "arrest.wrong_couple_or_alloy",

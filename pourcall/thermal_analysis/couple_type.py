@@ -22,6 +22,7 @@ BEGINS_C, ENDS_C = (-15.0, 20.0), (-18.0, 30.0)  # from the solidus up to the li
 # Of latent heat over specific heat: an alloy that melts over more of it shows no stretch to go by.
 WIDEST_SHARE, WIDEST_UNSEEN_SHARE = 0.6, 0.75
 HEAT_SHARE = (0.3, 2.2)  # of it: so far behind the stretch falls
+SOLIDUS_C = 30.0  # so near to the solidus a melting that begins is surely its own
 GOING_SHARE = 0.4  # of it, while it goes on
 PAST_C = 20.0  # so far past all that could be its melting, and nothing of it seen: by another type it is yet to come
 MELTED_SHARE = 0.1  # of latent over specific heat: with so much behind something was seen
@@ -54,6 +55,14 @@ class CoupleWatch:
     def ends_at(self, terminals_c: float) -> None:
         """What its terminals are at by now."""
         self.terminals_c = terminals_c
+
+    def by_its_solidus(self, melting: MeltingWatch) -> bool:
+        """What was found began to melt about the solidus, read as the first of the types: no other alloy's does."""
+        if self.found is None:
+            return False
+        slow, types = self.found
+        begins_c = read_as(types[0], slow.from_c, self.set_type, self.terminals_c)
+        return begins_c is not None and begins_c <= melting.solidus_c + SOLIDUS_C
 
     @property
     def told(self) -> bool:
