@@ -59,7 +59,7 @@ def answer(code: int, out: bytes, err: bytes) -> Fitted:
     if code != 0:
         last = err.decode(errors="replace").strip().splitlines()[-1:]
         error = last[0] if last else str(code)
-        raise PourcallError(tell("furnace.failed", error=error), remedy=tell("furnace.failed.remedy"))
+        raise PourcallError(tell("furnace.failed", error=error), remedy=tell("error.send_log.remedy"))
     return msgspec.json.decode(out, type=Fitted)
 
 

@@ -61,7 +61,7 @@ def prepare_apart(
         last = err.decode(errors="replace").strip().splitlines()[-1:]
         raise PourcallError(
             tell("correction.worker_failed", error=last[0] if last else str(worker.returncode)),
-            remedy=tell("correction.worker_failed.remedy"),
+            remedy=tell("error.send_log.remedy"),
         )
     return msgspec.json.decode(out, type=Change)
 

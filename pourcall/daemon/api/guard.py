@@ -142,7 +142,7 @@ def _check_ago(ago_s: float) -> None:
 
 def _check_temperature(temp_c: float) -> None:
     if not ABSOLUTE_ZERO_C <= temp_c <= HIGHEST_MEANT_C:
-        raise BadInput(tell("api.temperature", temp_c=temp_c), remedy=tell("api.temperature.remedy"))
+        raise BadInput(tell("api.temperature", temp_c=temp_c), remedy=tell("error.figure.remedy"))
 
 
 def _check_amount(name: str, figure: float | None, most: float) -> None:
@@ -175,6 +175,6 @@ def _check_plan(plan: MeltPlan) -> None:
     ]
     for name, temp_c in temperatures:
         if temp_c is not None and not ABSOLUTE_ZERO_C <= temp_c <= HIGHEST_MEANT_C:
-            raise BadInput(tell("api.plan_temperature", field=name, temp_c=temp_c), remedy=tell("api.outside.remedy"))
+            raise BadInput(tell("api.plan_temperature", field=name, temp_c=temp_c), remedy=tell("error.figure.remedy"))
     for name, figure, most in amounts:
         _check_amount(name, figure, most)

@@ -7,7 +7,7 @@ TEXTS: dict[str, str] = {
     "command.not_lifted": "the pot stands in the furnace already, as far as anyone has told",
     "command.before_the_lift": "that is before the lift, {out_s} ago",
     "command.before_the_melt": "that is before the melt began",
-    "command.not_meant": "{temp_c} cannot be meant",
+    "command.not_meant": "{temp_c} cannot be right",
     "command.no_pour": "this melt has no pour {number}",
     "command.no_mould": "no mould '{mould}' in this melt",
     "command.all_poured": "every mould of this melt is poured",
@@ -24,7 +24,6 @@ TEXTS: dict[str, str] = {
     "command.do.shorter_ago": "Give a shorter time ago",
     "command.no_instrument": "it is not told what {temp_c} was read off",
     "command.do.name_instrument": "Say whether it was a meter in the metal or the panel of the furnace",
-    "command.do.check_figure": "Check the figure and the unit",
     "command.do.list_pours": "See `pourcall pour list`",
     "command.do.moulds_are": "Its moulds are: {names}",
     "command.do.add_mould": "Add a mould to the melt, or end the melt",
@@ -34,4 +33,5 @@ TEXTS: dict[str, str] = {
     "command.do.probes_are": "Its probes are: {names}",
     "command.do.depth": "Give it in millimetres, such as 60",
     "command.do.take_it_out": "Take it out first to dip with it",
+    "command.do.check_figure": "Check the figure and the unit",
 }

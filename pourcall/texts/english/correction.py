@@ -48,5 +48,4 @@ TEXTS: dict[str, str] = {
     "correction.too_long": "working it out took longer than {most_s}",
     "correction.too_long.remedy": "Try again later",
     "correction.worker_failed": "working it out failed: {error}",
-    "correction.worker_failed.remedy": "Send the log",
 }

@@ -21,6 +21,7 @@ TEXTS: dict[str, str] = {
     "error.registers": "{hot_c:2}, cold junction {cold_c:2}, status {status} do not fit in the registers",
     "error.hot_bits": "{hot_c:2} does not fit in the 14 bits of the chip",
     "error.cold_bits": "cold junction {cold_c:2} does not fit in the 12 bits of the chip",
+    "error.send_log.remedy": "Send the log",
     "error.figure.remedy": "Check the figure and the unit",
     "error.emf_beyond_type": "{figure} is beyond type {tc_type} ({reason})",
     "error.emf_beyond_type.remedy": "Check type and polarity",

@@ -20,7 +20,6 @@ TEXTS: dict[str, str] = {
     "furnace.not_installed": "learning needs numpy and scipy",
     "furnace.not_installed.remedy": "Install them: pip install 'pourcall[learn]'",
     "furnace.failed": "learning failed: {error}",
-    "furnace.failed.remedy": "Send the log",
     # -- the command
     "furnace.show.usual": "{furnace}: nothing learned yet, these are the figures of a usual small furnace. It is learned after each melt, or by `pourcall furnace learn`",
     "furnace.show.learned": "{furnace}, model {version} ({hash}) of {at}, from {melts}; meets them to {residual_difference_c} root mean square",
