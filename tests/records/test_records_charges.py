@@ -27,19 +27,24 @@ def metal(mass_kg: float, source: str) -> Message:
     return tell("charge.metal", mass=tell("charge.mass", mass_kg=mass_kg), source=source)
 
 
-@pytest.mark.wording
 def test_metal_is_told_with_mass_source_melt_and_how_often_it_was_molten(shop: Shop) -> None:
     shop.charge("2026-001", new(1.0), returns(1.2, remelts=4))
     shop.charge("2026-002", returns(0.5, "2026-001"), scrap(0.2, detail="taps"))
     shop.charge("2026-003", returns(0.9, "2026-002"))
     with Store.read(shop.path) as store:
-        told = [say(charge_told(one)) for number in "123" for one in store.melt(f"2026-00{number}").charges]
-    assert told == [
-        "1 kg new",
-        "1.2 kg returns, molten 4 times before",
-        "0.5 kg returns of 2026-001, molten 5 times before",
-        "0.2 kg scrap, taps",
-        "0.9 kg returns of 2026-002, molten at least 6 times before",
+        told = [charge_told(one) for number in "123" for one in store.melt(f"2026-00{number}").charges]
+
+    def of(mass_kg: float, origin: str) -> Message:
+        mass = tell("charge.mass", mass_kg=mass_kg)
+        return tell("charge.metal_of", mass=mass, source="returns", origin=origin)
+
+    four, five, six = (tell("charge.often.3", remelts=remelts) for remelts in (4, 5, 6))  # three times and more
+    assert [parts(one, "parts") for one in told] == [
+        (metal(1.0, "new"),),
+        (metal(1.2, "returns"), tell("charge.molten", often=four)),
+        (of(0.5, "2026-001"), tell("charge.molten", often=five)),
+        (metal(0.2, "scrap"), tell("charge.detail", detail="taps")),
+        (of(0.9, "2026-002"), tell("charge.molten_at_least", often=six)),
     ]
 
 

@@ -382,14 +382,20 @@ def test_many_threads_may_put_at_once(recording: Any, database: Path) -> None:
 
 
 _CHILD = """
-    import resource, signal, sys, time
+    import resource, signal, sys, threading, time
     from pathlib import Path
     from pourcall.contract.frames import RawKind, Sample
     from pourcall.contract.inputs import CommandIn, Note, SampleIn
     from pourcall.records.write.recorder import Recorder
 
-    said = []
-    recorder = Recorder(Path(sys.argv[1]), on_state=lambda *word: said.append(word[0]), clock=time.monotonic)
+    said, full = [], threading.Event()
+
+    def hear(problem, *_):
+        said.append(problem)
+        if problem == "store_full":
+            full.set()
+
+    recorder = Recorder(Path(sys.argv[1]), on_state=hear, clock=time.monotonic)
     recorder.start()
     recorder.begin_session("crucible", "", b"{}", 1.0, 1.78e9)
     seq = int(sys.argv[2])
@@ -455,9 +461,7 @@ def test_a_file_size_limit_is_told_as_a_full_disk(database: Path) -> None:
         wal = Path(sys.argv[1] + "-wal")
         resource.setrlimit(resource.RLIMIT_FSIZE, (wal.stat().st_size + 20_000, resource.RLIM_INFINITY))
         tickets = [put(n) for n in range(1, 3001)]
-        end = time.monotonic() + 10
-        while "store_full" not in said and time.monotonic() < end:
-            time.sleep(0.01)
+        full.wait(10)
         resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
         recorder.wait(tickets[-1]).result(10)
         left = recorder.stop()
