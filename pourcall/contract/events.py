@@ -60,6 +60,7 @@ class CallKind(StrEnum):
     POUR = "pour"
     WINDOW_CLOSING = "window_closing"
     STEP = "step"  # next step of a profile
+    CHECK_POWER = "check_power"  # is it as it was marked
 
 
 class AlarmView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, rename={"active": "present"}):

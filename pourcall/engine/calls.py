@@ -28,10 +28,12 @@ REPEAT_S: dict[CallKind, float] = {
     CallKind.SKIM: 0.0,
     CallKind.DIP: 0.0,
     CallKind.STEP: 0.0,
+    CallKind.CHECK_POWER: 0.0,
 }
 # The most harm first: what heat does cannot be taken back, a window that closes can be waited for again.
 BY_HARM = (
     CallKind.CUT_POWER,
+    CallKind.CHECK_POWER,
     CallKind.WINDOW_CLOSING,
     CallKind.POUR,
     CallKind.DIP,
@@ -154,6 +156,7 @@ class CallManager:
             self._fits_since_s = None
             self._chamber_hot_s = None
             return
+        self._check_power(melt, now)
         self._pour(melt, now)
         self._closing(melt, now)
         if not now.ahead.guided:
@@ -163,6 +166,16 @@ class CallManager:
             self.end(CallKind.STEP, tell("call.ended.long_enough"))
         self._skim(melt, now)
         self._dip(melt, now)
+
+    def _check_power(self, melt: Melt, now: Situation) -> None:
+        """A probe reads what the furnace cannot have made: is the power as it was marked."""
+        doubt = now.power_doubt
+        if doubt is None or not doubt.asked:
+            self.end(CallKind.CHECK_POWER, tell(f"call.ended.power_{'agrees' if doubt is None else 'unanswered'}"))
+        elif CallKind.CHECK_POWER not in melt.not_now:
+            text = tell(f"call.check_power.{doubt.side.value}")
+            why = tell(f"call.check_power.{doubt.side.value}.why", reads_c=doubt.temp_c, bound_c=doubt.bound_c)
+            self._raise(CallKind.CHECK_POWER, text, why, now.mono_s)
 
     def _pour(self, melt: Melt, now: Situation) -> None:
         mould = melt.next

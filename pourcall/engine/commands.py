@@ -227,6 +227,8 @@ class CommandHandler:
                 self._pour(inp.MarkPour(mould=call.mould, who=command.who), run, now_s)
             case ev.CallKind.DIP:
                 run.put_off(kind, now_s + DIP_AGAIN_BAD_S)  # it is seen in the trace, if it was one
+            case ev.CallKind.CHECK_POWER:
+                self._facts.looked_at_power()
             case ev.CallKind.CUT_POWER | ev.CallKind.STEP:
                 pass  # the power is set above
             case _:

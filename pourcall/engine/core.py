@@ -342,9 +342,13 @@ class Engine:
         known = self.metal.temp_c is not None
         self._probes.set(self.channels, mono_s, utc_s, heated_s=heated_s, known=known)
         if self.run is not None:
+            believed = [channel for channel in self.channels if channel.trusted]
             self.guiding.tick(
                 GuidanceInput(self.run, self.channels, self.metal, self.rate_c_per_min, self.facts.power, mono_s, utc_s)
             )
+            for channel in believed:
+                if not channel.trusted:
+                    self._doubted(channel)
         self.alarms.tick(mono_s, utc_s)
         self.alarms.update_suppression()
 
@@ -407,6 +411,7 @@ class Engine:
             can_dip=any(channel.tracker.place is Place.DIP for channel in self.channels),
             dipping=self._is_dipping(),
             dips=dips,
+            power_doubt=self.guiding.heat.doubt,
             unknown=unknown,
         )
 

@@ -158,11 +158,17 @@ class ShopFacts:
 
     def set_power(self, level: PowerLevel, at_s: float) -> None:
         """A person set the knob or burner, or said that what was asked for is done."""
-        if level is not self.power.level:
+        changed = level is not self.power.level
+        if changed:
             self._arrests.disturbed(self._outputs.mono_s)
         self.power.mark(level, at_s)
         self._outputs.say(ev.PowerMarked, level=level, at_mono_s=at_s)
         self._guiding.marked_power()
+        self._guiding.heat.told_power(self._outputs.mono_s, changed=changed)
+
+    def looked_at_power(self) -> None:
+        """A person looked: the power is as it was marked."""
+        self._guiding.heat.told_power(self._outputs.mono_s, changed=False)
 
     def dipped(self, dip: ev.Dip, metal: MetalNow, rate_c_per_min: float | None) -> None:
         """A dip is over and judged."""

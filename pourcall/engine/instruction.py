@@ -20,6 +20,7 @@ TODO: dict[CallKind, ToDo] = {
     CallKind.DIP: ToDo.DIP,
     CallKind.SKIM: ToDo.SKIM,
     CallKind.STEP: ToDo.STEP,
+    CallKind.CHECK_POWER: ToDo.CHECK,
 }
 HOT_C = 60.0  # what was charged into a pot that nobody follows; above any room, below any metal that melts
 

@@ -15,6 +15,7 @@ from pourcall.contract.snapshot import Interval
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.melt.melt_run import AfterLift, MeltRun
 from pourcall.engine.melt.pour_call import Judgement
+from pourcall.engine.sensing.heat_bounds import Side as HeatSide
 
 CLOSING_AHEAD_S = 60.0
 STILL_C_PER_MIN = 0.5  # slower than this the metal stands, and leaves no window
@@ -80,6 +81,23 @@ class Melt:
 
 
 @dataclass(frozen=True, slots=True)
+class PowerDoubt:
+    """A probe reads what the furnace, its power as marked, cannot have made."""
+
+    probe: str
+    side: HeatSide
+    temp_c: float
+    bound_c: float
+    asked: bool  # long enough to be asked about
+    stands: bool = False  # nobody answered, or it is as marked: the probe is believed no more
+
+    @property
+    def hottest_c(self) -> float:
+        """What the metal is at most, whichever is right."""
+        return max(self.temp_c, self.bound_c)
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """All that is so now. `melt` None: none runs."""
 
@@ -97,6 +115,7 @@ class Situation:
     can_dip: bool
     dipping: bool  # a probe is held in just now
     dips: tuple[Dip, ...]  # of this melt, in order
+    power_doubt: PowerDoubt | None  # None: every probe lies where the furnace can have put the metal
     unknown: Told  # why nothing tells the metal's temperature; empty: something does
 
     @property
@@ -108,6 +127,9 @@ class Situation:
         """
         if self.metal.temp_c is not None and not self.metal.held:
             return self.metal.temp_c
+        doubt = self.power_doubt
+        if doubt is not None and doubt.stands:
+            return doubt.hottest_c  # not to be poured on, but it may well be so hot
         after = None if self.melt is None or not self.melt.lifted else self.melt.after_lift
         return None if after is None or after.lip_c is None else after.lip_c + after.way_c
 
@@ -185,6 +207,7 @@ def nothing_runs(metal: MetalNow, power_off: bool, power_on: bool, unknown: Told
         can_dip=False,
         dipping=False,
         dips=(),
+        power_doubt=None,
         unknown=unknown,
     )
 

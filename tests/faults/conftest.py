@@ -78,7 +78,7 @@ class Rig(Bench):
             self.t_s += step_s
             if each is not None:
                 each()
-            if step % round(1.0 / step_s) == 0:
+            if step % max(1, round(1.0 / step_s)) == 0:
                 self.put(inp.TickIn)
 
     def frames(self, data: bytes, decoder: Decoder) -> None:

@@ -138,6 +138,7 @@ class Scenes:
             CallKind.DIP: ToDo.DIP,
             CallKind.SKIM: ToDo.SKIM,
             CallKind.STEP: ToDo.STEP,
+            CallKind.CHECK_POWER: ToDo.CHECK,
         }[call.kind]
         base = Instruction(todo=todo, text=call.text, why=call.why, must=True, call=call.kind, mould=call.mould)
         return msgspec.structs.replace(base, **over)

@@ -51,6 +51,7 @@ _ALL = (
     AlarmKind("probe_rating", WARNING, on_delay_s=2.0),
     AlarmKind("flame_out", ALARM, Scope.MELT),
     AlarmKind("not_responding", WARNING, Scope.MELT),
+    AlarmKind("power_not_obeying", ALARM, Scope.MELT, on_delay_s=10.0),  # R1, as far as a board tells
     AlarmKind("fume", ALARM, Scope.MELT, on_delay_s=10.0),
     AlarmKind("wrong_alloy", WARNING, Scope.MELT),
     # -- a probe ------------------------------------------------------------------------------------------------------
@@ -61,6 +62,7 @@ _ALL = (
     AlarmKind("disagree", WARNING, Scope.BEFORE_LIFT),  # T8
     AlarmKind("over_range", ALARM),  # T11
     AlarmKind("unchanging", ALARM),  # T5
+    AlarmKind("unexplained", ALARM, Scope.BEFORE_LIFT),  # T3, R1 by the heat
     AlarmKind("reversed_sensor", ALARM),  # T4
     AlarmKind("type_suspect", WARNING),  # T9
     AlarmKind("probe_out", ALARM, Scope.BEFORE_LIFT, on_delay_s=30.0),  # T10
@@ -120,6 +122,7 @@ PARENTS: dict[str, tuple[str, ...]] = {
     "reversed_sensor": ("implausible", "intermittent", "over_range", "no_value", "blind"),
     "unchanging": ("blind",),
     "probe_out": ("blind",),
+    "unexplained": ("blind",),
     "flame_out": ("not_responding",),
     "dead_bus": ("cold_junction", "no_value"),
     "amp_reset": ("no_open_check", "intermittent", "blind"),

@@ -19,7 +19,7 @@ from pourcall.contract.snapshot import MetalView
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.bath.dips import NO_BUDGET_U_C, DipWatch, at_or_below_liquidus
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
-from pourcall.engine.sensing.trust import TrustState
+from pourcall.engine.sensing.trust import Cause, TrustState
 
 VALID_S = 90.0
 FRESH_S = 3.0
@@ -327,6 +327,8 @@ def _why_nothing(channel: ProbeChannel, reading: Reading) -> Message:
 def _why_unproven(channel: ProbeChannel) -> Message:
     """Why a figure that is shown counts for nothing yet."""
     probe, wait_s = channel.config.name, channel.trust.ready_in_s(channel.heard_mono_s or 0.0)
+    if channel.trust.state is TrustState.DISTRUSTED and channel.trust.cause is Cause.UNEXPLAINED:
+        return tell("figure.unexplained", probe=probe)
     if wait_s is None:
         return tell("figure.distrusted", probe=probe)
     return tell("figure.unproven", probe=probe, wait_s=wait_s)

@@ -27,6 +27,7 @@ from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.calls import CallManager
 from pourcall.engine.guidance.forecast_view import ahead_view, profile_view
 from pourcall.engine.guidance.forecasting import AtStart, ForecastTracker
+from pourcall.engine.guidance.heat_watch import HeatWatch, foreseen_peak_c, not_obeyed
 from pourcall.engine.guidance.profile_advice import Advice, Panel, Say
 from pourcall.engine.guidance.profile_run import Observed, ProfileRun
 from pourcall.engine.guidance.response import Findings, FurnaceObserved, ResponseWatch
@@ -40,7 +41,7 @@ FRESH_S = 5.0  # an older reading tells nothing of now
 # Between dips the profile follows the estimated metal temperature as long as its 90 % interval is no wider (ours); a
 # pour is never called on an estimate.
 ESTIMATED_WITHIN_C = 30.0
-ALARMS = ("flame_out", "not_responding")
+ALARMS = ("flame_out", "not_responding", "power_not_obeying")
 Refusal = tuple[Message, Message]  # what was wrong, what to do
 NOT_REFUSED: Refusal = (NOTHING, NOTHING)
 
@@ -77,6 +78,7 @@ class ProfileGuidance:
     ) -> None:
         self.tracker = ForecastTracker(config)
         self.findings = Findings()
+        self.heat = HeatWatch(config)
         self.panel_offset_c: float | None = None
         self._config, self._calls, self._alarms, self._say = config, calls, alarms, say
         self._fuel = config.kind == "fuel"
@@ -107,6 +109,7 @@ class ProfileGuidance:
                 metal_c = last.temp_c
         model = self.tracker.start(command, power, mono_s, AtStart(room_c, metal_c, chamber_c))
         self.panel_offset_c = model.panel_offset_c
+        self.heat.start(command, channels, mono_s)
         self._profile, self._advice, self._dial = None, NOTHING, None
         self._response, self.findings = ResponseWatch(fuel=self._fuel, power_w=_least_power_w(model)), Findings()
         if command.profile is not None:
@@ -115,6 +118,7 @@ class ProfileGuidance:
     def change(self, old: MeltPlan, new: MeltPlan, power: PowerKnob, mono_s: float) -> None:
         """Another charge or alloy in mid-melt; a profile's temperatures hold for the alloy they were worked out for."""
         self.tracker.change(old, new, power, mono_s)
+        self.heat.change(old, new, mono_s)
         if self.guiding and self._profile is not None and old.alloy.key != new.alloy.key:
             self._leave(self._profile, tell("guidance.alloy_changed", alloy=new.alloy.name))
 
@@ -123,6 +127,7 @@ class ProfileGuidance:
         if self.guiding:
             self._changed(ProfileHow.ENDED, tell("call.ended.melt_ended"))
         self.tracker.end(mono_s)
+        self.heat.end()
         self._profile, self._response, self.findings = None, None, Findings()
 
     # -- what people say and do ---------------------------------------------------------------------------------------
@@ -220,10 +225,12 @@ class ProfileGuidance:
 
     def lifted(self) -> None:
         """The pot left the furnace: what the profile asked for is not for now."""
+        self.heat.lifted()
         self._interrupted = self._calls.up(CallKind.STEP) is not None
 
     def back(self, out_s: float, mono_s: float) -> None:
         """The pot stands in the furnace: what was asked for as it left is asked for again. out_s: 0, it never left."""
+        self.heat.back(mono_s)
         if out_s > 0.0:
             self.tracker.pot_is_back(out_s, mono_s)
         if self._interrupted and self._profile is not None:
@@ -235,6 +242,7 @@ class ProfileGuidance:
         if self._response is not None:
             self._response.added(mono_s)
         self.tracker.added(mass_kg, mono_s)
+        self.heat.added(mono_s)
 
     def disturbed(self, mono_s: float) -> None:
         """Lid, skim, stirring."""
@@ -349,8 +357,11 @@ class ProfileGuidance:
             self.tracker.pot_is_out()
         else:
             self._guide(now, probes)
+        peak_c = foreseen_peak_c(self.tracker.outlook) if self.tracker.learned else None
+        self.heat.tick(now.run, now.power, now.mono_s, told_kg=self.tracker.mass_kg, peak_c=peak_c)
         furnace, found = self._config.furnace, self.findings
-        for kind, detail in zip(ALARMS, (found.flame_out, found.not_responding), strict=True):
+        silent = NOTHING if self.heat.stands else found.not_responding  # the probe says of it what there is to say
+        for kind, detail in zip(ALARMS, (found.flame_out, silent, not_obeyed(now.power)), strict=True):
             self._alarms.set_condition(kind, furnace, bool(detail), now.mono_s, now.utc_s, detail=detail)
 
     def _observed(self, now: GuidanceInput, probes: _Probes) -> FurnaceObserved:

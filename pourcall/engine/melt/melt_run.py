@@ -340,6 +340,7 @@ class PowerKnob:
     def __init__(self) -> None:
         self.level: PowerLevel | None = None
         self.applied_permille: int | None = None
+        self.drives = False  # the board has applied power: its nought is no power, that of another board tells nothing
         self.on_since_s: float | None = None
         self._level_s = 0.0  # since when it stands so, by a person's mark
 
@@ -361,6 +362,7 @@ class PowerKnob:
     def report(self, applied_permille: int, at_s: float) -> None:
         """A board reports what it applies."""
         self.applied_permille = applied_permille
+        self.drives = self.drives or applied_permille > 0
         if applied_permille > 0 and self.on_since_s is None:
             self.on_since_s = at_s
         elif applied_permille == 0 and self.level is None:

@@ -51,6 +51,7 @@ _REASON_OF: dict[tuple[TrustState, Cause], Reason] = {
     (TrustState.DISTRUSTED, Cause.UNCHANGING): Reason.UNCHANGING,
     (TrustState.DISTRUSTED, Cause.REVERSED): Reason.IMPLAUSIBLE,
     (TrustState.DISTRUSTED, Cause.TYPE): Reason.UNPROVEN,  # it may be right: a person knows, and sees it meanwhile
+    (TrustState.DISTRUSTED, Cause.UNEXPLAINED): Reason.UNEXPLAINED,
 }
 _NO_NUMBER = frozenset(reason for reason, status in STATUS_OF.items() if status is Status.BAD)
 # Plain integers: an IntFlag makes an object for each `&`, a fifth of the cost of a reading.

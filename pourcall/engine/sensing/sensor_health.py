@@ -94,6 +94,7 @@ class SensorConditions:
         yield "dead_bus", health.dead, NOTHING
         yield "unchanging", trust.alarm is Cause.UNCHANGING, trust.why
         yield "implausible", trust.alarm is Cause.IMPLAUSIBLE, trust.why
+        yield "unexplained", trust.alarm is Cause.UNEXPLAINED, trust.why
         yield "reversed_sensor", trust.alarm is Cause.REVERSED, trust.why
         yield "type_suspect", trust.alarm is Cause.TYPE, trust.why
         outside, odd = health.cold_out >= COLD_SAMPLES, self.channel.terminals_odd

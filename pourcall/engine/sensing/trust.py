@@ -9,7 +9,7 @@
 
 Proven is what has been quiet long enough, and after a gap agrees with what the metal can have done meanwhile. The
 longer it was away or lied, the longer it must be quiet. One sample that is missing, once, is no matter.
-Not here: which samples carry no figure (measurement.py), what metal can do (metal_pace.py, heat_check.py), alarms.
+Not here: which samples carry no figure (measurement.py), what metal can do (metal_pace.py, heat_bounds.py), alarms.
 Times and levels are ours, judged on simulated melts (`tests/normal`) and damaged couples (`tests/lies.py`).
 """
 
@@ -62,6 +62,7 @@ class Cause(StrEnum):
     UNCHANGING = "unchanging"
     REVERSED = "reversed_sensor"
     TYPE = "type_suspect"
+    UNEXPLAINED = "unexplained"
 
 
 T, E = TrustState, TrustEvent

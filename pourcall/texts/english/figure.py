@@ -19,6 +19,7 @@ TEXTS: dict[str, str] = {
     "figure.no_temperature": "{probe} gives no temperature",
     "figure.unproven": "{probe} has to prove itself first: {wait_s} of quiet still to go",
     "figure.distrusted": "{probe} is not to be trusted: look at it, then acknowledge its alarm",
+    "figure.unexplained": "{probe} says what the furnace cannot have done: look at the power, then at the probe",
     "figure.below_liquidus": "at or below the liquidus: the metal is still part solid, or a shell of it froze on the tip",
     "figure.dip_to_know": "it takes a dip to know the metal",
     "figure.frozen_in": "probe frozen in",

@@ -164,6 +164,7 @@ TEXTS: dict[str, str] = {
     "word.call.pour": "pour",
     "word.call.add": "add metal",
     "word.call.step": "next step",
+    "word.call.check_power": "look at the power",
     "word.ending.poured": "poured",
     "word.ending.ingots": "ingots",
     "word.ending.heel": "heel left",

@@ -327,7 +327,7 @@ class KeyController:
 
 def done_call(snapshot: FurnaceSnapshot | None) -> CallView | None:
     """The call that "done" would answer. A dip and a pour are seen or marked, not claimed."""
-    kinds = (CallKind.CUT_POWER, CallKind.SKIM, CallKind.STEP)
+    kinds = (CallKind.CUT_POWER, CallKind.CHECK_POWER, CallKind.SKIM, CallKind.STEP)
     calls = sorted_calls(snapshot.calls) if snapshot is not None else ()
     return next((call for call in calls if call.kind in kinds), None)
 

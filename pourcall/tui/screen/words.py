@@ -39,6 +39,7 @@ PRIORITY_LOOK = {  # mark, role
 UNSEEN = frozenset({AlarmState.UNACKED, AlarmState.RTN_UNACKED})
 CALL_ORDER = (
     CallKind.CUT_POWER,
+    CallKind.CHECK_POWER,
     CallKind.WINDOW_CLOSING,
     CallKind.POUR,
     CallKind.DIP,

@@ -1,0 +1,255 @@
+"""Plausibility by physics: each probe that stays in the metal against what the furnace can have done.
+
+In: power, charge and readings, once a second; the bounds: sensing/heat_bounds.py. Out: first a question, whether the
+power is as it was marked, for people forget to mark it; where nobody answers, or the answer is that it is so, the probe
+is believed no more. Whoever marks the power otherwise has explained it. Pure; times of ours, judged on simulated melts
+(tests/normal).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pourcall.contract.config import EngineConfig
+from pourcall.contract.inputs import PowerLevel, StartMelt
+from pourcall.contract.message import NOTHING, Message, tell
+from pourcall.contract.plan import MeltPlan
+from pourcall.contract.reading import Place, ProbeState
+from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
+from pourcall.engine.sensing.heat_bounds import Beyond, HeatBounds, Heating, Look, Side, weakest
+from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
+from pourcall.engine.sensing.trust import Cause, TrustState
+from pourcall.engine.situation import PowerDoubt
+from pourcall.furnace.forecast import Outlook
+from pourcall.metal.heat.curve import curve_of
+
+ASKS_AFTER_S: dict[Side, float] = {Side.HOT: 20.0, Side.COLD: 60.0}  # outside without a pause
+ANSWER_S: dict[Side, float] = {Side.HOT: 120.0, Side.COLD: 180.0}  # for a person at the furnace
+FULL_PERMILLE = 900  # of what a board applies
+HELD_BELOW_C = 30.0  # below the tap window: as hot as that a thermostat may hold it where it should be
+WORKED_S = 120.0  # cold metal lies about the tip
+FRESH_S = 5.0
+PEAK_SHARE, PEAK_LEAST_C = 1.4, 20.0  # so well a learned coast is known
+ROOM_C = 20.0
+
+
+@dataclass(slots=True)
+class _Outside:
+    """One probe outside its bounds."""
+
+    beyond: Beyond
+    since_s: float
+    as_marked: bool = False  # a person looked
+
+
+class HeatWatch:
+    """One furnace. `tick` once a second while a melt runs and the pot is in the furnace."""
+
+    def __init__(self, config: EngineConfig) -> None:
+        self._panel = config.panel is not None
+        self._bounds: dict[str, HeatBounds] = {}
+        self._outside: dict[str, _Outside] = {}
+        self._found: dict[str, Beyond] = {}  # by probe that is believed no more
+        self._hottest_c: dict[str, float] = {}  # where a furnace was left with its power off
+        self._channels: Sequence[ProbeChannel] = ()
+        self._start: StartMelt | None = None
+        self._lifted = False  # how much is in the pot, nobody knows since
+        self.doubt: PowerDoubt | None = None
+
+    @property
+    def stands(self) -> bool:
+        """A probe is believed no more for it."""
+        return bool(self._found)
+
+    # -- what happens -------------------------------------------------------------------------------------------------
+
+    def start(self, command: StartMelt, channels: Sequence[ProbeChannel], mono_s: float) -> None:
+        """A melt begins."""
+        self._lifted, self._start, self._channels = False, command, channels
+        self._begin(command.plan, mono_s)
+
+    def change(self, old: MeltPlan, new: MeltPlan, mono_s: float) -> None:
+        """Another alloy or charge: nothing but how hot the furnace was is kept."""
+        if old.alloy != new.alloy or old.charge_kg != new.charge_kg:
+            self._keep_hottest()
+            self._begin(new, mono_s)
+
+    def end(self) -> None:
+        """The melt is over."""
+        self._keep_hottest()
+        self._bounds.clear()
+        self._outside.clear()
+        self._found.clear()
+        self.doubt = None
+
+    def added(self, mono_s: float) -> None:
+        """Cold metal went in."""
+        for bounds in self._bounds.values():
+            bounds.disturbed(mono_s)
+
+    def lifted(self) -> None:
+        """The pot left the furnace."""
+        self._outside.clear()
+        self._lifted = True
+
+    def back(self, mono_s: float) -> None:
+        """It stands in the furnace again."""
+        self.added(mono_s)
+
+    def told_power(self, mono_s: float, *, changed: bool) -> None:
+        """A person set the power, or said that it is as it was marked."""
+        for name, outside in list(self._outside.items()):
+            if changed:
+                self._bounds[name].anchor(mono_s, outside.beyond.temp_c)
+                del self._outside[name]
+            else:
+                outside.as_marked = True
+        if not changed:
+            return
+        for channel in self._channels:  # what was not believed is explained
+            found = self._found.pop(channel.config.name, None)
+            if found is not None and channel.trust.alarm is Cause.UNEXPLAINED:
+                channel.mended(mono_s)
+                self._anchor(channel, mono_s)
+
+    # -- time ---------------------------------------------------------------------------------------------------------
+
+    def tick(
+        self,
+        run: MeltRun,
+        power: PowerKnob,
+        mono_s: float,
+        *,
+        told_kg: float | None,
+        peak_c: float | None,
+    ) -> None:
+        """told_kg: what was told to be in the pot; peak_c: the most that a learned furnace coasts to, cut now."""
+        self.doubt = None
+        if run.lifted(mono_s):
+            return
+        heating = heating_of(power, panel=self._panel)
+        mass_kg = max(run.plan.charge_kg, told_kg or 0.0)
+        held_c = run.tap_window_c[0] - HELD_BELOW_C if power.applied_permille in (None, 0) else run.tap_window_c[1]
+        for channel in self._channels:
+            bounds = self._bounds.get(channel.config.name)
+            if bounds is None or channel.tracker.place is not Place.MELT:
+                continue
+            self._forgiven(channel, mono_s)
+            temp_c = _standing_c(channel, mono_s)
+            beyond = bounds.look(Look(mono_s, temp_c, heating, mass_kg, held_c, peak_c))
+            if beyond is not None and beyond.side is Side.COLD and (self._lifted or _worked(run, mono_s)):
+                beyond = None
+            self._weigh(channel, beyond, mono_s, believed=temp_c is not None)
+
+    def _weigh(self, channel: ProbeChannel, beyond: Beyond | None, mono_s: float, *, believed: bool) -> None:
+        """Ask, wait, and at last believe it no more."""
+        name = channel.config.name
+        found = self._found.get(name)
+        if found is not None:
+            last = channel.last
+            temp_c = found.temp_c if last is None or last.temp_c is None else last.temp_c
+            self.doubt = PowerDoubt(name, found.side, temp_c, found.bound_c, asked=False, stands=True)
+            return
+        outside = self._outside.get(name)
+        if beyond is None or (outside is not None and outside.beyond.side is not beyond.side):
+            if believed or outside is None:
+                self._outside.pop(name, None)
+            return
+        if outside is None:
+            outside = self._outside[name] = _Outside(beyond, mono_s)
+        outside.beyond = beyond
+        side, lasted_s = beyond.side, mono_s - outside.since_s
+        asked = lasted_s >= ASKS_AFTER_S[side]
+        if asked and (outside.as_marked or lasted_s >= ASKS_AFTER_S[side] + ANSWER_S[side]):
+            channel.trust.lied(mono_s, Cause.UNEXPLAINED, why_of(beyond))
+            self._found[name] = beyond
+            del self._outside[name]
+            self.doubt = PowerDoubt(name, side, beyond.temp_c, beyond.bound_c, asked=False, stands=True)
+        elif self.doubt is None or not self.doubt.stands:
+            self.doubt = PowerDoubt(name, side, beyond.temp_c, beyond.bound_c, asked=asked)
+
+    def _forgiven(self, channel: ProbeChannel, mono_s: float) -> None:
+        """A person has looked at the probe: where it stands now is where the metal is."""
+        name = channel.config.name
+        if name in self._found and channel.trust.state is not TrustState.DISTRUSTED:
+            del self._found[name]
+            self._anchor(channel, mono_s)
+
+    def _anchor(self, channel: ProbeChannel, mono_s: float) -> None:
+        last = channel.last
+        if last is not None and last.temp_c is not None:
+            self._bounds[channel.config.name].anchor(mono_s, last.temp_c)
+
+    def _begin(self, plan: MeltPlan, mono_s: float) -> None:
+        metal, command = curve_of(plan.alloy), self._start
+        room_c = ROOM_C if command is None or command.room_c is None else command.room_c
+        least = None if command is None else weakest(command.model)
+        self._outside.clear()
+        self._bounds = {
+            channel.config.name: HeatBounds(
+                plan.alloy,
+                metal,
+                max(plan.charge_kg, 0.05),
+                mono_s,
+                sheath_s=channel.tracker.rule.tau_metal_s,
+                room_c=room_c,
+                least=least,
+                hottest_c=self._hottest_c.get(channel.config.name),
+            )
+            for channel in self._channels
+        }
+
+    def _keep_hottest(self) -> None:
+        for name, bounds in self._bounds.items():
+            if bounds.ceiling.hottest_c is not None:
+                self._hottest_c[name] = bounds.ceiling.hottest_c
+
+
+def heating_of(power: PowerKnob, *, panel: bool) -> Heating:
+    """What marks and board say. panel: full may well be on and off by a thermostat. A board that drives nothing
+    reports nought.
+    """
+    applied = power.applied_permille or 0
+    if applied > 0:
+        return Heating.FULL if applied >= FULL_PERMILLE else Heating.SOME
+    match power.level:
+        case None:
+            return Heating.OFF if power.drives else Heating.UNKNOWN
+        case PowerLevel.OFF:
+            return Heating.OFF
+        case PowerLevel.HIGH if not panel and not power.drives:
+            return Heating.FULL
+        case _:
+            return Heating.SOME
+
+
+def not_obeyed(power: PowerKnob) -> Message:
+    """A board applies power that is marked off; nothing: it does not."""
+    applied = power.applied_permille or 0
+    if power.level is not PowerLevel.OFF or applied <= 0:
+        return NOTHING
+    return tell("alarm.applies", applied_share=applied / 1000.0)
+
+
+def foreseen_peak_c(outlook: Outlook) -> float | None:
+    """Where a learned furnace coasts to, at most, its power cut now."""
+    high_c, now_c = outlook.coast_c.high, outlook.metal_c.mid
+    if high_c is None or now_c is None:
+        return None
+    return now_c + PEAK_SHARE * max(high_c - now_c, PEAK_LEAST_C)
+
+
+def why_of(beyond: Beyond) -> Message:
+    """Why it is not believed, for its alarm."""
+    return tell(f"alarm.beyond.{beyond.side.value}", reads_c=beyond.temp_c, bound_c=beyond.bound_c)
+
+
+def _standing_c(channel: ProbeChannel, mono_s: float) -> float | None:
+    """What a believed probe in the metal reads now."""
+    last = channel.last
+    if last is None or last.reason not in USABLE or mono_s - last.at_mono_s > FRESH_S:
+        return None
+    return last.temp_c if channel.trusted and channel.tracker.state is ProbeState.IN_METAL else None
+
+
+def _worked(run: MeltRun, mono_s: float) -> bool:
+    return run.added_s is not None and 0.0 <= mono_s - run.added_s < WORKED_S
