@@ -57,6 +57,8 @@ class Followed:
     dips: list[tuple[ev.Dip, float]] = field(default_factory=list)  # of a melt; with the truth while it was in
     overshot_c: float = -1e9
     bad_with_number: int = 0
+    power_asked: int = 0  # whether it is as it was marked; here it always is
+    unexplained: int = 0  # readings that the furnace cannot have made, as the engine has it
     unproven_s: list[float] = field(default_factory=list)  # a sound probe in liquid metal was asked to prove itself
 
     @property
@@ -87,6 +89,7 @@ def follow(seed: int) -> Followed:
         for out in engine.handle(item):
             if type(out) is Reading:
                 seen.bad_with_number += out.status is Status.BAD and out.temp_c is not None
+                seen.unexplained += out.reason is Reason.UNEXPLAINED
                 if out.reason is Reason.UNPROVEN and truth.liquid_fraction > 0.98 and truth.in_metal:
                     seen.unproven_s.append(truth.t_s)
             elif isinstance(out, ev.AlarmChanged):
@@ -97,6 +100,8 @@ def follow(seed: int) -> Followed:
                 seen.lifts_proposed += out.proposed
             elif isinstance(out, ev.DipRecorded) and in_metal_c is not None and engine.run is not None:
                 seen.dips.append((out.dip, in_metal_c))
+            elif isinstance(out, ev.CallChanged) and out.how == "raised" and out.call.kind is ev.CallKind.CHECK_POWER:
+                seen.power_asked += 1
             elif isinstance(out, ev.CallChanged) and out.how == "raised" and out.call.kind is ev.CallKind.POUR:
                 seen.calls.append(_pour_call(engine, out.call, truth, lifted_s))
                 seen.calls_before_lift += lifted_s is None
@@ -154,6 +159,7 @@ def check(seed: int) -> Followed:
     assert seen.is_normal, f"{told}: the generator grew careless, true peak {seen.overshot_c:+.1f} degC of the window"
     assert not seen.alarms, f"{told}: {seen.alarms}, true peak {seen.overshot_c:+.1f} degC of the window"
     assert seen.bad_with_number == 0, told
+    assert (seen.power_asked, seen.unexplained) == (0, 0), told
     assert not seen.unproven_s, f"{told}: from {seen.unproven_s[0]:.0f} s on, for {len(seen.unproven_s)} readings"
     if seen.scenario.kind == "chamber":
         assert not seen.calls, f"{told}: a pour was called on a chamber temperature"
