@@ -25,7 +25,7 @@ from pourcall.sim.scenarios import invented
 from pourcall.sim.scenarios.demo import demo_scenario
 from pourcall.sim.scenarios.invented import CLEAT, FAIRLEAD, MELTS
 from pourcall.texts import word
-from tests.told import said, tells
+from tests.told import refused, said, tells
 
 Run = Callable[..., Any]
 
@@ -219,7 +219,7 @@ def test_settings_that_a_demonstration_writes_say_that_they_are_one() -> None:
 
 def test_records_without_settings_are_taken_for_real_ones(season: Season, home: Path) -> None:
     shutil.copytree(season.home / "data", home / "data")
-    with pytest.raises(Refused, match="a real shop"):
+    with refused(Refused, "cli.demo.real_shop"):
         make_records(paths_of(home))
 
 

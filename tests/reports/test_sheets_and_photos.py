@@ -24,7 +24,7 @@ from pourcall.contract.message import tell
 from pourcall.contract.units import Unit
 from pourcall.texts import say, word
 from tests.reworded import program
-from tests.told import said, tells
+from tests.told import heard, said, tells
 
 Run = Callable[..., Any]
 
@@ -180,8 +180,8 @@ def test_a_disk_that_fills_leaves_no_half_file_of_any_kind(shop: Path, home: Pat
             timeout=60.0,
         )
         assert done.returncode == 5, (words, done)
-        assert "could not be written: File too large" in done.stderr, (words, done.stderr)
-        assert "nothing half is left" in done.stderr
+        assert tells(done.stderr, "export.not_written", error="File too large"), (words, done.stderr)
+        assert tells(done.stderr, "export.not_written.remedy")
         assert sorted(os.listdir(shop)) == before, words
     assert old.read_text() == "an older drawing"
 
@@ -189,32 +189,36 @@ def test_a_disk_that_fills_leaves_no_half_file_of_any_kind(shop: Path, home: Pat
 def test_what_cannot_be_done_is_said_and_leaves_no_file(shop: Path, run: Run) -> None:
     before = sorted(os.listdir(shop))
     for words, code, told in (
-        (("sheet", "2026-001-7"), 3, "no pour '2026-001-7'"),
-        (("sheet", "2026-001"), 3, "no pour '2026-001'"),
-        (("compare", "2026-001-1"), 2, "not to be compared"),
-        (("compare", "2026-001-1", "2026-001-1"), 2, "not to be compared"),
-        (("compare", "2026-001-1", "2026-009-1"), 3, "no pour '2026-009-1'"),
-        (("export", "2026-001", "--recompute", "--format", "jsonl"), 2, "CSV only"),
+        (("sheet", "2026-001-7"), 3, tell("record.no_pour", pour="2026-001-7")),
+        (("sheet", "2026-001"), 3, tell("record.no_pour", pour="2026-001")),
+        (("compare", "2026-001-1"), 2, tell("comparison.not_several")),
+        (("compare", "2026-001-1", "2026-001-1"), 2, tell("comparison.not_several")),
+        (("compare", "2026-001-1", "2026-009-1"), 3, tell("record.no_pour", pour="2026-009-1")),
+        (("export", "2026-001", "--recompute", "--format", "jsonl"), 2, tell("usage.export.recompute")),
         (("export", "2026-001", "--pours", "a.csv"), 2, "not allowed with"),
-        (("export", "--pours", "a.csv", "--format", "jsonl"), 2, "a list as CSV"),
-        (("export", "--pours", "a.csv", "--plot", "a.svg"), 2, "a list as CSV"),
-        (("export", "2026-001", "--plot", "a.svg", "--recompute"), 2, "instead of a trace"),
-        (("export", "2026-001", "--plot", "a.svg", "--format", "jsonl"), 2, "instead of a trace"),
-        (("export", "2026-001", "--plot", "a.gif"), 2, "what kind of picture"),
+        (("export", "--pours", "a.csv", "--format", "jsonl"), 2, tell("usage.export.pours")),
+        (("export", "--pours", "a.csv", "--plot", "a.svg"), 2, tell("usage.export.pours")),
+        (("export", "2026-001", "--plot", "a.svg", "--recompute"), 2, tell("usage.export.plot")),
+        (("export", "2026-001", "--plot", "a.svg", "--format", "jsonl"), 2, tell("usage.export.plot")),
+        (("export", "2026-001", "--plot", "a.gif"), 2, tell("export.no_kind")),
         (("export", "2026-009", "--plot", "a.svg"), 3, "2026-009"),
-        (("export", "2026-001-7", "--plot", "a.svg"), 3, "no pour '2026-001-7'"),
-        (("sheet", "2026-001-1", "--plot", "a"), 2, "what kind of picture"),
-        (("compare", "2026-001-1", "2026-001-2", "--plot", "a.jpg"), 2, "what kind of picture"),
+        (("export", "2026-001-7", "--plot", "a.svg"), 3, tell("record.no_pour", pour="2026-001-7")),
+        (("sheet", "2026-001-1", "--plot", "a"), 2, tell("export.no_kind")),
+        (("compare", "2026-001-1", "2026-001-2", "--plot", "a.jpg"), 2, tell("export.no_kind")),
         (("export",), 2, "is required"),
-        (("melt", "list", "--since", "soon"), 2, "no date"),
-        (("melt", "list", "--since", "2026-09", "--until", "2026-08"), 2, "is before"),
-        (("pour", "photo", "2026-001-1"), 2, "no photo is named"),
+        (("melt", "list", "--since", "soon"), 2, tell("usage.date", word="soon")),
+        (
+            ("melt", "list", "--since", "2026-09", "--until", "2026-08"),
+            2,
+            tell("usage.period", since="2026-09", until="2026-08"),
+        ),
+        (("pour", "photo", "2026-001-1"), 2, tell("usage.photo.none")),
         (("pour", "photo", "2026-001-1", "none.jpg"), 2, "No such file"),
-        (("pour", "photo", "--folder", "nowhere"), 3, "no such folder"),
+        (("pour", "photo", "--folder", "nowhere"), 3, tell("usage.photo.no_folder")),
     ):
         done = run(*words)
         assert done.code == code, (words, done)
-        assert told in done.err, (words, done.err)
+        assert heard(done.err, told), (words, done.err)
     assert sorted(os.listdir(shop)) == before
 
 
@@ -235,7 +239,7 @@ def test_photos_of_a_folder_find_their_pours_and_stand_on_the_sheet(shop: Path, 
     assert dry.code == 0, dry.err
     assert dry.out.count(said("cli.photo.would_be_recorded")) == 2
     assert not (home / "data" / "photos").exists()
-    assert tells(dry.err, "cli.photo.left_out", file="list.txt", why="no JPEG, PNG or WebP image")
+    assert tells(dry.err, "cli.photo.left_out", file="list.txt", why=tell("entry.photo.no_image"))
     no_pour = tell("cli.photo.no_such_pour", pour="2026-044-1")
     assert tells(dry.err, "cli.photo.left_out", file="2026-044-1.png", why=no_pour)
     (too_late,) = (line for line in dry.err.splitlines() if "b.png" in line)
