@@ -102,6 +102,7 @@ class ProbeChannel:
         self.last_usable: Reading | None = None  # the last that could be the metal's, to hold over a short gap
         self.u_c: float | None = None  # expanded uncertainty, refreshed once a second
         self.untold_since_s: float | None = None  # in something hot, and no figure of the metal since then
+        self.off_spec = False  # beyond what class or data sheet promise, by that budget
         self.late_s = 0.0
         self.heard_mono_s: float | None = None  # last sample of any kind, late ones too
         self._same_raw: float | None = None  # the digits that came last, since when, and how often
@@ -153,7 +154,7 @@ class ProbeChannel:
                 reason = Reason.LATE
         elif temp_c is None:
             trust.lost(mono_s, self._level())
-        elif reason is Reason.COLD_JUNCTION or reason is Reason.OK or reason is Reason.OFF_SPEC:
+        elif reason is Reason.COLD_JUNCTION or reason is Reason.OK:
             at_s = mono_s - late_s
             plausible, turned = self._follow(at_s, temp_c, alloy)
             self._look_whether_backwards(at_s, temp_c, sample.cold_junction_c)
@@ -164,6 +165,8 @@ class ProbeChannel:
                 reason = plausible
             elif reason is Reason.OK:
                 reason = self._moving()
+            if reason is Reason.OK and self.off_spec:
+                reason = Reason.OFF_SPEC
             if trust.state is not TrustState.TRUSTED:
                 reason = _REASON_OF[trust.state, trust.cause]
         if reason in _NO_NUMBER:
@@ -207,7 +210,8 @@ class ProbeChannel:
             return
         chain = Chain(self.config.tc_type, amplifier_of(chip), WireClass(self.config.wire_class), self.calibration)
         with contextlib.suppress(PourcallError):
-            self.u_c = budget(chain, reading.temp_c, reading.cold_junction_c).expanded_c
+            whole = budget(chain, reading.temp_c, reading.cold_junction_c)
+            self.u_c, self.off_spec = whole.expanded_c, whole.off_spec
 
     def same_digits_s(self, mono_s: float) -> float:
         """For how long it has said the same to the last digit."""
