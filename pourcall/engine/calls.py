@@ -193,7 +193,7 @@ class CallManager:
                 self.pour_ended_s, self._ended_mould = now.mono_s, self._up[CallKind.POUR].mould
                 self.end(CallKind.POUR, _why_no_more(now, mould))
             return
-        if judgement.narrow and self._faded(now, mould):
+        if self._faded(now, mould):
             return
         if self._fits_since_s is None:
             self._fits_since_s = now.mono_s
@@ -202,9 +202,10 @@ class CallManager:
             self._raise(CallKind.POUR, judgement.text, judgement.why, now.mono_s, mould.plan.name)
 
     def _faded(self, now: Situation, mould: NextMould) -> bool:
-        """This figure was called on and grew too old for it: more doubt alone makes no new call of it, a dip does."""
+        """This figure was called on and grew too old for it: more doubt alone makes no best aim of it, a dip does."""
+        narrow = mould.judgement is not None and mould.judgement.narrow
         ended = not self._is_up_pour() and self._ended_mould == mould.plan.name
-        return ended and not now.metal.live and now.mono_s - now.metal.age_s <= self.pour_ended_s
+        return narrow and ended and not now.metal.live and now.mono_s - now.metal.age_s <= self.pour_ended_s
 
     def _is_up_pour(self) -> bool:
         return CallKind.POUR in self._up
@@ -284,7 +285,7 @@ class CallManager:
         if now.dipping:  # it is being done; its figure may come and go meanwhile
             self.end(CallKind.DIP, tell("call.ended.dipped"))
             return
-        if mould is None or now.metal.temp_c is not None:
+        if mould is None or (now.metal.temp_c is not None and not self._faded(now, mould)):
             self.end(CallKind.DIP, tell("call.ended.known"))
             self._chamber_hot_s = None
             return

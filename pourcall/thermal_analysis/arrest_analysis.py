@@ -249,7 +249,7 @@ class ArrestAnalysis:
             if arrest is not None and arrest.way is Way.COOLING:
                 self._cooled(arrest)
             self._like = self._melts_like()
-            if self.couple.look(melting, line[1], line[2], self._free_enough()) and not self._wrong_couple:
+            if self.couple.look(melting, *line, self._free_enough()) and not self._wrong_couple:
                 self._suspect_couple()
             melting.hangs(like_another=bool(self._like or self.couple.hangs))
             if not self._wrong and (melting.ended or melting.slow is not None):

@@ -25,6 +25,7 @@ HEAT_SHARE = (0.3, 2.2)  # of it: so far behind the stretch falls
 SOLIDUS_C = 30.0  # so near to the solidus a melting that begins is surely its own
 GOING_SHARE = 0.4  # of it, while it goes on
 PAST_C = 20.0  # so far past all that could be its melting, and nothing of it seen: by another type it is yet to come
+UNSEEN_S = 120.0  # and for so long: a tip between lumps reads too high for a while, and falls back to its metal
 MELTED_SHARE = 0.1  # of latent over specific heat: with so much behind something was seen
 LIKELY = ("K", "N", "J", "T", "E")  # base metal types: what lies in a drawer beside another
 LEAST_RISE, LOW_C = 0.3, 15.0  # of what its whole range over its heat would give; not where it stood by its solidus
@@ -50,6 +51,7 @@ class CoupleWatch:
         self._held: Slow | None = None  # the stretch that goes on
         self._over: list[Slow] = []  # those that are over, the last ones
         self.found: tuple[Slow, tuple[str, ...]] | None = None  # the melting by which it was told, and the types
+        self._free_since_s: float | None = None  # since when it is past its melting, and nothing of it was seen
         self.unseen: tuple[float, tuple[str, ...]] | None = None  # or no melting at all: degC as the first of the types
 
     def ends_at(self, terminals_c: float) -> None:
@@ -69,7 +71,7 @@ class CoupleWatch:
         """It reads like another type, whichever way that was seen."""
         return self.found is not None or self.unseen is not None
 
-    def look(self, melting: MeltingWatch, level_c: float, slope: float, free_enough: float) -> bool:
+    def look(self, melting: MeltingWatch, at_s: float, level_c: float, slope: float, free_enough: float) -> bool:
         """True once, when it is found. level_c, slope: of the trace now; free_enough: share at which nothing melts."""
         self.hangs = ()
         if not self.set_type or self.told or melting.stage is Stage.OVER:
@@ -89,7 +91,13 @@ class CoupleWatch:
                 if fitting:
                     self.found = slow, fitting
         if self.found is None:
-            self.unseen = self._not_yet(melting, level_c, slope, free_enough)
+            unseen = self._not_yet(melting, level_c, slope, free_enough)
+            if unseen is None:
+                self._free_since_s = None
+            elif self._free_since_s is None:
+                self._free_since_s = at_s
+            elif at_s - self._free_since_s >= UNSEEN_S:
+                self.unseen = unseen
         return self.told
 
     def _not_yet(
@@ -117,7 +125,7 @@ class CoupleWatch:
 
     def lost(self) -> None:
         """The probe left the metal, or gives no number."""
-        self.hangs, self._held = (), None
+        self.hangs, self._held, self._free_since_s = (), None, None
         self._over.clear()
 
 

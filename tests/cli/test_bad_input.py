@@ -173,7 +173,9 @@ def test_a_unit_that_is_none_is_refused_wherever_it_stands(run: Run, words: tupl
 # -- names -----------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("typed", "nearest"), [("zaa27", "za27"), ("c8730", "c87300"), ("alumnium", "aluminium")])
+@pytest.mark.parametrize(
+    ("typed", "nearest"), [("zaa27", "za27, za12, za8"), ("c8730", "c87300, c87500, c85700"), ("alumnium", "aluminium")]
+)
 def test_an_unknown_alloy_is_answered_with_the_nearest(run: Run, typed: str, nearest: str) -> None:
     for words in (("alloy", "show", typed), ("replay", TRACE, "--alloy", typed)):
         check(run(*words), 3, tell("alloy.not_found", alloy=typed), tell("alloy.not_found.near", near=nearest))

@@ -74,8 +74,12 @@ MEANT = {
         "- 6461.0 call dip ended",
         "- 6475.0 call window_closing raised",
         "- 6479.0 call window_closing ended",
+        "- 6542.0 call pour raised",  # a figure once called on makes no best aim as it ages: a dip is asked for
+        "- 6542.0 call dip ended",
         "- 6564.0 pour 1 cleat 1 6558.5 None 1093.9 12.1",
         "+ 6564.0 pour 1 cleat 1 6558.5 None 1093.9 52.8",
+        "- 6564.0 call pour ended",
+        "+ 6564.0 call dip ended",
     ],
     2: [
         "+ 6017.0 state liquid unknown",

@@ -97,8 +97,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """The sub-command."""
     if args.what in ("mark", "lift", "back"):
+        told = _mark(args)  # what was typed wrongly is said whether a daemon runs or not
         client = DaemonClient()
-        print_result(client, client.furnace(args.furnace), _mark(args))
+        print_result(client, client.furnace(args.furnace), told)
         return 0
     if args.what == "result":
         return _result(args)

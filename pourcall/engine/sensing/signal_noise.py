@@ -7,7 +7,6 @@ sound amplifier scatters by some tenths of a degree, mains hum by several.
 
 import math
 from collections import deque
-from statistics import median
 
 FIGURES = 21
 MEDIAN_SHARE = 0.6745 * math.sqrt(6.0)  # of a normal scatter: median of the second difference
@@ -36,4 +35,6 @@ class SignalNoise:
     @property
     def scatter_c(self) -> float:
         """Standard deviation of one figure, degC; 0 where there are too few of them."""
-        return median(self._bends) / MEDIAN_SHARE if len(self._bends) == FIGURES else 0.0
+        if len(self._bends) < FIGURES:
+            return 0.0
+        return sorted(self._bends)[FIGURES // 2] / MEDIAN_SHARE  # FIGURES is odd
