@@ -190,10 +190,10 @@ class Trust:
         self.trouble_s = at_s
 
     def lied(self, at_s: float, cause: Cause, why: Message) -> None:
-        """It said what cannot be. The first reason stands till it is over."""
+        """It said what cannot be. The first reason stands till it is over, unless it was the type."""
         if self.state is TrustState.TRUSTED:
             self._began_s = at_s
-        if self.state is not TrustState.DISTRUSTED:
+        if self.state is not TrustState.DISTRUSTED or self.cause is Cause.TYPE:
             self.cause, self.why = cause, why
         self._step(TrustEvent.LIE)
         self.trouble_s = at_s
