@@ -406,7 +406,7 @@ class Engine:
             power_off=bool(power.off),
             power_on=power.on_since_s is not None,
             ahead=ahead,
-            closing=closing_of(mould, metal, rate, ahead),
+            closing=closing_of(mould, metal, rate, ahead, said=bool(self.calls.up(ev.CallKind.WINDOW_CLOSING))),
             chamber_c=self._chamber_c(),
             can_dip=any(channel.tracker.place is Place.DIP for channel in self.channels),
             dipping=self._is_dipping(),

@@ -19,6 +19,7 @@ from pourcall.engine.sensing.heat_bounds import Side as HeatSide
 
 CLOSING_AHEAD_S = 60.0
 STILL_C_PER_MIN = 0.5  # slower than this the metal stands, and leaves no window
+KEEP_CLOSING, KEEP_CLOSING_C = 1.3, 2.0  # hysteresis of what is said of it
 FASTEST_C_PER_MIN = 160.0  # an open pot of metal cools no faster (silicon bronze, 2.6 degC/s): beyond it is the probe
 
 
@@ -157,23 +158,28 @@ def next_mould(run: MeltRun, judgement: Judgement | None) -> NextMould | None:
     )
 
 
-def closing_of(mould: NextMould | None, metal: MetalNow, rate_c_per_min: float | None, ahead: Ahead) -> Closing | None:
+def closing_of(
+    mould: NextMould | None, metal: MetalNow, rate_c_per_min: float | None, ahead: Ahead, *, said: bool
+) -> Closing | None:
     """Whether the window is about to be left, on one side only, by the rate and never against the forecast.
 
     A rise that the forecast says ends inside the window leads out of nothing; nor does a rate that no pot can have.
+    said: it is called already, and stays so a little beyond where it began.
     """
     rate = rate_c_per_min
     if mould is None or metal.temp_c is None or not metal.live or rate is None:
         return None
-    if not STILL_C_PER_MIN <= abs(rate) <= FASTEST_C_PER_MIN:
+    keep = KEEP_CLOSING if said else 1.0
+    if not STILL_C_PER_MIN / keep <= abs(rate) <= FASTEST_C_PER_MIN:
         return None
     low_c, high_c = mould.tap_c
     side = Side.COLD if rate < 0.0 else Side.HOT
-    if side is Side.HOT and ahead.peak_c is not None and ahead.peak_c.mid is not None and ahead.peak_c.mid <= high_c:
+    ends_c = None if side is Side.COLD or ahead.peak_c is None else ahead.peak_c.mid
+    if ends_c is not None and ends_c <= high_c - (KEEP_CLOSING_C if said else 0.0):
         return None
     spare_c = metal.temp_c - low_c if side is Side.COLD else high_c - metal.temp_c
     left_s = 60.0 * spare_c / abs(rate)
-    return Closing(left_s, side, rate) if 0.0 < left_s <= CLOSING_AHEAD_S else None
+    return Closing(left_s, side, rate) if 0.0 < left_s <= CLOSING_AHEAD_S * keep else None
 
 
 def melt_of(run: MeltRun, mould: NextMould | None, after: AfterLift | None, mono_s: float) -> Melt:

@@ -157,9 +157,11 @@ def test_waiting_costs_what_newtons_law_says_and_its_time_is_the_inverse() -> No
 # -- the window closing
 
 
-def closing(metal_c: float, rate: float, ahead: Ahead) -> Side | None:
+def closing(metal_c: float, rate: float, ahead: Ahead, *, said: bool = False) -> Side | None:
     run_ = MeltRun(make_plan(), 0.0)  # in the pot 550 to 590
-    found = closing_of(next_mould(run_, None), MetalNow(metal_c, 3.0, "", ev.FigureSource.PROBE), rate, ahead)
+    found = closing_of(
+        next_mould(run_, None), MetalNow(metal_c, 3.0, "", ev.FigureSource.PROBE), rate, ahead, said=said
+    )
     return None if found is None else found.side
 
 
@@ -172,6 +174,15 @@ def test_a_window_closes_on_the_side_the_metal_moves_to() -> None:
 def test_a_rise_that_coasts_out_inside_the_window_does_not_close_it() -> None:
     assert closing(565.0, 26.0, Ahead(peak_c=Interval(578.0, 570.0, 586.0))) is None
     assert closing(565.0, 26.0, Ahead(peak_c=Interval(598.0, 590.0, 606.0))) is Side.HOT
+
+
+def test_what_is_said_of_a_closing_window_stays_a_little_beyond_where_it_began_and_does_not_chatter() -> None:
+    assert closing(577.5, 10.0, Ahead(), said=False) is None  # 75 s off
+    assert closing(577.5, 10.0, Ahead(), said=True) is Side.HOT
+    assert closing(570.0, 10.0, Ahead(), said=True) is None  # two minutes off
+    assert closing(585.0, 0.4, Ahead(), said=True) is None  # it stands
+    assert closing(565.0, 26.0, Ahead(peak_c=Interval(589.0, 580.0, 598.0)), said=False) is None
+    assert closing(565.0, 26.0, Ahead(peak_c=Interval(589.0, 580.0, 598.0)), said=True) is Side.HOT
 
 
 def test_no_window_closes_on_a_rate_that_no_pot_can_have() -> None:
