@@ -7,6 +7,7 @@ snapshot are functions of the situation. What people tell enters by commands.py 
 """
 
 import math
+from collections.abc import Sequence
 from typing import assert_never
 
 from pourcall.contract import events as ev
@@ -30,8 +31,8 @@ from pourcall.engine.calls import CallManager
 from pourcall.engine.commands import CommandHandler
 from pourcall.engine.facts import ShopFacts
 from pourcall.engine.guidance.guidance import GuidanceInput, ProfileGuidance
-from pourcall.engine.melt.melt_run import AfterLift, MeltRun
-from pourcall.engine.melt.melt_state import Band, band_of, next_state, why_in
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.engine.melt.melt_state import Band, band_of, in_the_hand, next_state, why_in
 from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour
 from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.link_health import BoardLink
@@ -333,10 +334,7 @@ class Engine:
                 self._lost(channel, Reason.NO_VALUE if sensor.silent else Reason.LINK_LOST)
         believed = [channel for channel in self.channels if channel.trusted]
         self.arrests.tick(self.channels, mono_s, utc_s)
-        for channel in believed:
-            if not channel.trusted:
-                self._doubted(channel)
-                self._set_sensor_conditions(channel)
+        self._look_at_doubted(believed)
         self._evaluate()
         heated_s = None if run is None or run.next_mould is None else self._heated_s(run)
         known = self.metal.temp_c is not None
@@ -346,11 +344,16 @@ class Engine:
             self.guiding.tick(
                 GuidanceInput(self.run, self.channels, self.metal, self.rate_c_per_min, self.facts.power, mono_s, utc_s)
             )
-            for channel in believed:
-                if not channel.trusted:
-                    self._doubted(channel)
+            self._look_at_doubted(believed)
         self.alarms.tick(mono_s, utc_s)
         self.alarms.update_suppression()
+
+    def _look_at_doubted(self, believed: Sequence[ProbeChannel]) -> None:
+        """What was just found of them counts at once."""
+        for channel in believed:
+            if not channel.trusted:
+                self._doubted(channel)
+                self._set_sensor_conditions(channel)
 
     def _heated_s(self, run: MeltRun) -> float | None:
         """For how long the power has been on, the pot in the furnace and nobody at the bath."""
@@ -393,7 +396,11 @@ class Engine:
         if not lifted:
             facts.history.add(mono_s, metal)
         after = run.after_lift(facts.history, mono_s) if lifted else None
-        state, why = self._stands(run, metal, rate) if not lifted else self._in_the_hand(run, after)
+        state, why = (
+            self._stands(run, metal, rate)
+            if not lifted
+            else in_the_hand(run.plan.alloy, after, (self.situation.state, self.situation.state_why))
+        )
         mould = next_mould(run, None if lifted else self._judged(run, metal, rate))
         ahead = self.guiding.ahead(mono_s)
         return Situation(
@@ -423,18 +430,6 @@ class Engine:
         band = band_of(metal.temp_c, rate_c_per_min, run.plan.alloy, run.tap_window_c, was)
         band, why = self.arrests.band(band, metal)
         return next_state(was, band), why or (metal.how if band is Band.NONE else why_in(band))
-
-    def _in_the_hand(self, run: MeltRun, after: AfterLift | None) -> tuple[ev.MeltState, Told]:
-        """Where it stands in a pot that was lifted: by what would arrive now; where that is not known, as it was."""
-        if after is None or after.lip_c is None:
-            was = self.situation.state
-            return (was, self.situation.state_why) if was is not ev.MeltState.EMPTY else (ev.MeltState.UNKNOWN, NOTHING)
-        why = tell("melt.in_the_hand", lip_c=after.lip_c)
-        if after.too_hot:
-            return ev.MeltState.ABOVE, why
-        if not after.too_cold:
-            return ev.MeltState.READY, why
-        return (ev.MeltState.LIQUID if after.lip_c > run.plan.alloy.liquidus_c else ev.MeltState.FREEZING), why
 
     def _is_dipping(self) -> bool:
         """Somebody holds a probe in just now."""

@@ -22,8 +22,9 @@ It never unsays that the metal is too hot, and never makes it ready: that takes 
 from enum import StrEnum
 
 from pourcall.contract.events import MeltState
-from pourcall.contract.message import NOTHING, Message, tell
+from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.plan import AlloyFacts
+from pourcall.engine.melt.melt_run import AfterLift
 from pourcall.thermal_analysis.arrest_analysis import Findings
 
 SOLID_HYSTERESIS_C = 2.0
@@ -123,3 +124,15 @@ def next_state(state: MeltState, band: Band) -> MeltState:
 def why_in(band: Band) -> Message:
     """Why the melt stands where it does, by the band alone; not for a metal of unknown temperature."""
     return tell(f"melt.band.{band.value}")
+
+
+def in_the_hand(alloy: AlloyFacts, after: AfterLift | None, was: tuple[MeltState, Told]) -> tuple[MeltState, Told]:
+    """Where it stands in a pot that was lifted, and why: by what would arrive now; not known, as it was."""
+    if after is None or after.lip_c is None:
+        return was if was[0] is not MeltState.EMPTY else (MeltState.UNKNOWN, NOTHING)
+    why = tell("melt.in_the_hand", lip_c=after.lip_c)
+    if after.too_hot:
+        return MeltState.ABOVE, why
+    if not after.too_cold:
+        return MeltState.READY, why
+    return (MeltState.LIQUID if after.lip_c > alloy.liquidus_c else MeltState.FREEZING), why
