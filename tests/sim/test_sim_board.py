@@ -82,8 +82,9 @@ def test_an_open_couple_reaches_the_other_side_without_a_number(dialect: str, ch
     board.shop.faults.set("open")
     samples = [f for f in frames_of(board, decoder_for(dialect, chip), 5.0) if isinstance(f, Sample)]
     assert samples
-    assert all(sample.raw_value is None for sample in samples)
-    assert all(sample.flags for sample in samples)
+    # A MAX31856 goes on converting beside its flag; what it says then is kept to tell a flag that stays (fault row A7).
+    assert all(sample.raw_value is None or dialect == "max31856_hex" for sample in samples)
+    assert all(sample.flags & SampleFlag.OPEN for sample in samples)
 
 
 def test_the_board_says_who_it_is_when_asked() -> None:
