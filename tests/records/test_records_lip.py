@@ -4,7 +4,7 @@ import math
 
 import msgspec
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pourcall.contract.events import FigureSource, Marking, PourSource
@@ -113,6 +113,7 @@ def test_a_figure_read_in_the_hand_has_only_the_rest_of_the_way_before_it(
     assert LipStep.REST not in {part.what for part in parts}
 
 
+@example(480.0, 1.0, 1.0, 0.0, 0.0625, True)
 @given(
     st.floats(480.0, 1200.0),
     st.floats(0.5, 20.0),

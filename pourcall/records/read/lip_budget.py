@@ -89,7 +89,7 @@ def _reckoned(row: PourRow, mould: MouldPlan, times: Times) -> _Way:
         extra_s = max(0.0, extra_s)
         for waited_c in (waiting_loss_c(mould, pot_c - left_c, extra_s), loss_rate_c_per_s(mould) * extra_s):
             ways.append(_Way(left_s, left_c, extra_s, waited_c, whole))
-    return min(ways, key=lambda way: round(abs(pot_c - way.left_c - way.waited_c - lip_c), 2))
+    return min(ways, key=lambda way: round(abs(pot_c - way.left_c - way.waited_c - lip_c), 6))
 
 
 def _read_in_hand_s(row: PourRow, times: Times) -> float | None:
