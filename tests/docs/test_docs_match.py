@@ -197,6 +197,7 @@ def test_the_example_of_the_settings_is_accepted_whole() -> None:
     assert settings.furnace["club"].pot.rating_c == 1100.0
 
 
+@pytest.mark.wording
 def test_the_shown_faults_are_the_faults_that_are_told() -> None:
     shown = re.search(
         r"```text\n(pourcall: pourcall.toml: the settings have .*?)```", page("docs/settings.md"), re.DOTALL
