@@ -186,6 +186,7 @@ class CallManager:
             and now.fluid
             and now.state is not MeltState.ABOVE
             and not (now.metal.held and not self._is_up_pour())
+            and not _figure_in_question(now)
         )
         if not good or judgement is None or mould is None:
             self._fits_since_s = None
@@ -250,6 +251,9 @@ class CallManager:
                 return
             text = tell("call.cut.coasts", aim_c=aim_c)
             why = tell("call.cut.learned") if metal.temp_c is None else tell("call.cut.now", metal_c=metal.temp_c)
+        elif now.power_on and not metal.live and metal.temp_c is not None and metal.temp_c > mould.tap_c[1]:
+            text = tell("call.cut.above")
+            why = tell("call.cut.above.why", metal_c=metal.temp_c, highest_c=mould.tap_c[1])
         else:
             if metal.temp_c is None or not metal.live or rate is None or rate <= RISES_C_PER_MIN:
                 return
@@ -327,8 +331,15 @@ def put_off(kind: CallKind, run: MeltRun, mono_s: float) -> None:
     run.put_off(kind, mono_s + NOT_NOW_S)
 
 
+def _figure_in_question(now: Situation) -> bool:
+    """A probe reads what the furnace cannot have made, and a person was asked; *not now* is no answer to that."""
+    return now.power_doubt is not None and (now.power_doubt.asked or now.power_doubt.stands)
+
+
 def _why_no_more(now: Situation, mould: NextMould | None) -> Told:
     """Why a pour call is over."""
+    if _figure_in_question(now):
+        return tell("call.ended.power_in_question")
     if mould is None or mould.judgement is None:
         return tell("call.ended.left_window") if now.metal.temp_c is not None else now.metal.how
     return mould.judgement.held or tell("call.ended.left_window")

@@ -85,6 +85,7 @@ class Engine:
         )
         self._ready_s = -1e9  # last time the metal was in or above the window
         self._flags: dict[str, int] = {}
+        self._power_board = ""  # the one that last reported what it applies
         self._store_problem = inp.StoreProblem.NONE
         self._unknown_inputs: set[tuple[str, str]] = set()
         self._evaluated_s = -1e9
@@ -143,6 +144,7 @@ class Engine:
             case inp.BoardStatusIn():
                 if link := self._links.get(item.board):
                     link.heard(item.mono_s)
+                    self._power_board = item.board
                     self.facts.power.report(item.status.applied_permille, item.mono_s)
             case inp.IdentityIn():
                 if link := self._links.get(item.board):
@@ -285,7 +287,10 @@ class Engine:
             self.outputs.say(ev.LinkChanged, board=item.board, up=link.is_up, detail=item.detail)
 
     def _set_link_conditions(self, link: BoardLink) -> None:
-        if link.set_conditions(self.alarms, self.outputs.mono_s, self.outputs.utc_s):
+        lost = link.set_conditions(self.alarms, self.outputs.mono_s, self.outputs.utc_s)
+        if lost and link.config.name == self._power_board:
+            self.facts.power.unheard()
+        if lost:
             for channel in self.channels:
                 if channel.config.board == link.config.name:
                     self._lost(channel)

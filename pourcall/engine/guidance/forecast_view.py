@@ -31,7 +31,7 @@ def ahead_view(tracker: ForecastTracker, mono_s: float, *, chamber_only: bool) -
         cut_in_s=outlook.cut_in_s if known and tracker.learned else None,
         aim_c=tracker.aim_c,
         cooling_s=_known(outlook.cooling_s),
-        model_c=_known(metal),
+        model_c=_known(metal) if known else None,  # reckoned from a cold start alone it may be far off
         power_off=tracker.power_off,
         band=tracker.band(),
         model_version=version,

@@ -230,7 +230,7 @@ class ProfileGuidance:
 
     def back(self, out_s: float, mono_s: float) -> None:
         """The pot stands in the furnace: what was asked for as it left is asked for again. out_s: 0, it never left."""
-        self.heat.back(mono_s)
+        self.heat.back(mono_s, never_left=out_s <= 0.0)
         if out_s > 0.0:
             self.tracker.pot_is_back(out_s, mono_s)
         if self._interrupted and self._profile is not None:

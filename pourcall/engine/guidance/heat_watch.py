@@ -52,7 +52,7 @@ class HeatWatch:
         self._hottest_c: dict[str, float] = {}  # where a furnace was left with its power off
         self._channels: Sequence[ProbeChannel] = ()
         self._start: StartMelt | None = None
-        self._lifted = False  # how much is in the pot, nobody knows since
+        self._lifted = self._lifted_before = False  # how much is in the pot, nobody knows since
         self.doubt: PowerDoubt | None = None
 
     @property
@@ -64,7 +64,8 @@ class HeatWatch:
 
     def start(self, command: StartMelt, channels: Sequence[ProbeChannel], mono_s: float) -> None:
         """A melt begins."""
-        self._lifted, self._start, self._channels = False, command, channels
+        self._lifted = self._lifted_before = False
+        self._start, self._channels = command, channels
         self._begin(command.plan, mono_s)
 
     def change(self, old: MeltPlan, new: MeltPlan, mono_s: float) -> None:
@@ -89,10 +90,12 @@ class HeatWatch:
     def lifted(self) -> None:
         """The pot left the furnace."""
         self._outside.clear()
-        self._lifted = True
+        self._lifted_before, self._lifted = self._lifted, True
 
-    def back(self, mono_s: float) -> None:
-        """It stands in the furnace again."""
+    def back(self, mono_s: float, *, never_left: bool) -> None:
+        """It stands in the furnace again. never_left: the lift that was proposed was none."""
+        if never_left:
+            self._lifted = self._lifted_before
         self.added(mono_s)
 
     def told_power(self, mono_s: float, *, changed: bool) -> None:

@@ -368,6 +368,14 @@ class PowerKnob:
         elif applied_permille == 0 and self.level is None:
             self.on_since_s = None
 
+    def unheard(self) -> None:
+        """The board that reported it is gone: what it applies now, nobody knows."""
+        if self.applied_permille is None:
+            return
+        self.applied_permille = None
+        if self.level not in (PowerLevel.LOW, PowerLevel.HIGH):
+            self.on_since_s = None
+
     @property
     def off(self) -> bool:
         """Known to be off. A mark of a person does not outweigh a board that applies power."""
