@@ -79,7 +79,7 @@ def test_a_profile_is_checked_by_segment_with_the_limit(run: Run, tmp_path: Path
 def test_a_furnace_never_learned_is_told_so(run: Run) -> None:
     code, _, err = run("furnace", "show")
     assert code == 3
-    assert "no records yet" in err
+    assert tells(err, "record.none")
 
 
 def test_a_furnace_is_learned_from_the_record_and_its_history_kept(at_record: Run) -> None:

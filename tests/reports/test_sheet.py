@@ -221,7 +221,7 @@ def test_a_drawing_is_whole_xml_with_every_figure_inside_it(
     assert seen > 100
     words = [str(element.text) for element in root.iter() if element.tag.endswith("text")]
     assert {said("plot.pour_number", number=1), said("plot.liquidus", unit, liquidus_c=484.0)} <= set(words)
-    assert {word("state", state) for state in ("ready", "melting")} <= {
+    assert {word("stretch", state) for state in ("ready", "melting")} <= {
         str(element.text) for element in root.iter() if element.tag.endswith("title")
     }
 

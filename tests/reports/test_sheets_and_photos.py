@@ -68,10 +68,10 @@ def test_a_pour_on_paper_side_by_side_and_as_files(shop: Path, run: Run, home: P
     assert said("caution.hazard.steam") in page  # the cautions of the alloy and of the sand
     assert tells(done.out, "sheet.written_page", file="pour-2026-001-1.html")
     assert run("sheet", "2026-001-1", "--svg", "plot.svg", "--unit", "F").out == "plot.svg\n"
-    words = [str(e.text) for e in ElementTree.parse(shop / "plot.svg").iter() if e.tag.endswith("text")]
+    words = [str(e.text) for e in ElementTree.parse(shop / "plot.svg").iter() if e.tag.endswith(("text", "title"))]
     assert "°F" in words
     liquidus, pour = said("plot.liquidus", Unit.F, liquidus_c=484.0), said("plot.pour_number", number=1)
-    assert {liquidus, said("plot.lift"), pour, word("state", "ready")} <= set(words)
+    assert {liquidus, said("plot.lift"), pour, word("stretch", "ready")} <= set(words)
 
     told = run("compare", "2026-001-1", "2026-002-1", "--svg", "over.svg", "--html", "over.html", "--align", "liquidus")
     assert told.code == 0, told.err
