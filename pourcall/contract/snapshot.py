@@ -145,6 +145,7 @@ class ToDo(StrEnum):
     POUR_SOON = "pour_soon"  # the window is about to close
     MARK_POUR = "mark_pour"  # the pot is lifted
     CHOOSE = "choose"  # the window has closed with metal in the hand: the person chooses
+    NO_AIM = "no_aim"  # no temperature of the pot serves the mould: not hotter
     COOL = "cool"  # too hot
     CHECK = "check"  # a figure is not to be trusted
     EMPTY = "empty"  # every mould is poured

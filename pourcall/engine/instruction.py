@@ -104,7 +104,7 @@ def _standing(now: Situation, melt: Melt, mould: NextMould, metal_c: float) -> I
     if high_c < low_c and now.fluid:  # more heat is never the answer to that
         text = tell("instruction.no_safe_aim", mould=mould.plan.name)
         why = tell("instruction.no_safe_aim.why", lowest_c=low_c, highest_c=high_c)
-        return Instruction(todo=ToDo.CHOOSE, text=text, why=why, must=True, mould=mould.plan.name)
+        return Instruction(todo=ToDo.NO_AIM, text=text, why=why, must=True, mould=mould.plan.name)
     match now.state:
         case MeltState.SOLID | MeltState.MELTING | MeltState.FREEZING | MeltState.LIQUID:
             if to_go_c < SHOWN_C:

@@ -97,6 +97,17 @@ def test_with_the_window_closed_and_metal_in_the_hand_the_person_chooses_and_is_
     assert shot.melt_state is MeltState.LIQUID
 
 
+@pytest.mark.parametrize("metal_c", [560.0, 605.0])
+def test_where_no_pot_temperature_serves_the_mould_nothing_says_that_hotter_is_wanted(
+    bench: Bench, metal_c: float
+) -> None:
+    bench.in_metal(metal_c, make_plan(lip=(600.0, 640.0), limit_c=598.0))  # it would take 615 in the pot
+    shot = bench.engine.snapshot()
+    assert shot.instruction.todo is ToDo.NO_AIM
+    assert shot.instruction.must
+    assert not bench.calls(CallKind.POUR)
+
+
 def test_metal_lifted_too_hot_is_waited_for_and_then_poured(bench: Bench) -> None:
     bench.in_metal(600.0)  # arrives at 585 after the walk, the mould takes 535 to 575
     bench.do(inp.MarkLift())

@@ -68,6 +68,7 @@ def large(name: str, **facts: Any) -> Message:
         (ToDo.SKIM, {}, "skim"),
         (ToDo.COOL, {}, "cool"),
         (ToDo.CHOOSE, {}, "choose"),
+        (ToDo.NO_AIM, {}, "no_aim"),
         (ToDo.CHECK, {}, "check"),
         (ToDo.EMPTY, {}, "empty"),
         (ToDo.MARK_POUR, {}, "mark_pour"),

@@ -127,6 +127,7 @@ TEXTS: dict[str, str] = {
     "word.answer.not_now": "not now",
     "word.marked.backwards": "afterwards",
     "word.headline.choose": "TOO COLD",
+    "word.headline.no_aim": "NO HOTTER",
     "word.headline.check": "CHECK",
     "word.melt_state.empty": "EMPTY",
     "word.melt_state.solid": "SOLID",
