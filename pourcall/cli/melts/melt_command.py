@@ -312,8 +312,11 @@ def _show(args: argparse.Namespace) -> int:
             print(f"{shot.furnace}: {melt}, {word('melt_state', shot.melt_state.value)}, {metal}")
             print(f"  {say(shot.instruction.text, unit)}")
             for alarm in shot.alarms:
-                what, remedy = say(alarm.what, unit), say(alarm.remedy, unit)
-                print(f"  {word('priority', alarm.priority.name.lower())}: {what} {remedy}")
+                what = say(alarm.what, unit)
+                if alarm.active:  # of one that is over nothing is to be done but to acknowledge it
+                    what += f" {say(alarm.remedy, unit)}"
+                state = word("alarm_state", alarm.state)
+                print(f"  {word('priority', alarm.priority.name.lower())}, {state}: {what}")
         return 0
     from pourcall.cli.melts.melt_show import melt_lines
     from pourcall.records.read.store import Store

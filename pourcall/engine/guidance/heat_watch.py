@@ -54,6 +54,7 @@ class HeatWatch:
         self._start: StartMelt | None = None
         self._lifted = self._lifted_before = False  # how much is in the pot, nobody knows since
         self.doubt: PowerDoubt | None = None
+        self._ticked_s = 0.0
 
     @property
     def stands(self) -> bool:
@@ -127,6 +128,7 @@ class HeatWatch:
     ) -> None:
         """told_kg: what was told to be in the pot; peak_c: the most that a learned furnace coasts to, cut now."""
         self.doubt = None
+        gone_s, self._ticked_s = mono_s - self._ticked_s, mono_s
         if run.lifted(mono_s):
             return
         heating = heating_of(power, panel=self._panel)
@@ -141,9 +143,11 @@ class HeatWatch:
             beyond = bounds.look(Look(mono_s, temp_c, heating, mass_kg, held_c, peak_c))
             if beyond is not None and beyond.side is Side.COLD and (self._lifted or _worked(run, mono_s)):
                 beyond = None
-            self._weigh(channel, beyond, mono_s, believed=temp_c is not None)
+            self._weigh(channel, beyond, mono_s, gone_s, believed=temp_c is not None)
 
-    def _weigh(self, channel: ProbeChannel, beyond: Beyond | None, mono_s: float, *, believed: bool) -> None:
+    def _weigh(
+        self, channel: ProbeChannel, beyond: Beyond | None, mono_s: float, gone_s: float, *, believed: bool
+    ) -> None:
         """Ask, wait, and at last believe it no more."""
         name = channel.config.name
         found = self._found.get(name)
@@ -154,8 +158,10 @@ class HeatWatch:
             return
         outside = self._outside.get(name)
         if beyond is None or (outside is not None and outside.beyond.side is not beyond.side):
-            if believed or outside is None:
+            if believed:
                 self._outside.pop(name, None)
+            elif outside is not None:  # out of the metal for a while: neither answered nor waited for
+                outside.since_s += gone_s
             return
         if outside is None:
             outside = self._outside[name] = _Outside(beyond, mono_s)

@@ -46,6 +46,7 @@ MASS_SHARE = 1.1
 LID_OFF = 4.0  # power not at full: nothing is known of lid and losses
 ANY_W_PER_KG, ANY_AFTER_S = 50.0, 1200.0  # 1.2 MJ, a kilogram of aluminium ready to pour, takes seven hours at that
 STEP_S, WARM_C = 5.0, 60.0
+ASLEEP_S = 60.0  # without an input for so long, nobody knows what the power did
 LAG_C_PER_S = 1.0  # the pace of heated metal: a sheath is behind it by that times its time constant
 PLATEAU_C = 12.0
 
@@ -125,6 +126,7 @@ class HeatBounds:
     def disturbed(self, at_s: float) -> None:
         """Metal went in, or the pot came back to walls that gave nothing meanwhile."""
         self.ceiling.disturbed(at_s)
+        self.floor.disturbed(at_s)
 
     def anchor(self, at_s: float, temp_c: float) -> None:
         """A person has spoken: from here on."""
@@ -259,20 +261,28 @@ class Floor:
         if now.at_s - self._at_s < STEP_S:
             return
         gone_s, self._at_s = now.at_s - self._at_s, now.at_s
+        full = now.heating is Heating.FULL and gone_s < ASLEEP_S
+        if not full:
+            self._full_since_s = None
         least = self._slowly(now.at_s)
-        furnace = self._least if now.heating is Heating.FULL else self._idle
+        furnace = self._least if full else self._idle
         if furnace is not None:
             more_kg = MASS_SHARE * now.mass_kg - self._mass_kg
             if more_kg > 0.0:
                 self._state, self._mass_kg = add_cold(self._metal, self._state, self._mass_kg, more_kg, self._room_c)
-            share = 1.0 if now.heating is Heating.FULL else 0.0
+            share = 1.0 if full else 0.0
             steps = max(1, math.ceil(gone_s / STEP_S - 1e-9))
             load = Load(self._mass_kg, share, self._room_c)
             self._state = integrate(furnace, self._metal, self._state, load, gone_s / steps, steps).state
             least = max(least, self._state.h)
-        low = now.heating is not Heating.FULL or least < self._metal.enthalpy(WARM_C)
+        low = not full or least < self._metal.enthalpy(WARM_C)
         # Not at full power it may have cooled with the lid off; about the room's temperature nothing is known.
         self.h = -math.inf if low else min(least, self._metal.enthalpy(now.held_c))
+
+    def disturbed(self, at_s: float) -> None:
+        """Metal went in: what any furnace gives in the long run is reckoned anew."""
+        if self._full_since_s is not None:
+            self._full_since_s = at_s
 
     def anchor(self, temp_c: float) -> None:
         """That is where the metal is, and its furnace no hotter."""
