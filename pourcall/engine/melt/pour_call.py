@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c
+from pourcall.metal.vapour.boiling import chance_above
 
 REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
 MOST_CHANCE = 0.1  # that the pot is above such a limit; more, and nothing is called (judgement, no source)
@@ -97,10 +98,7 @@ def judge_pour(
 def _too_near(metal_c: float, metal_u_c: float, plan: MeltPlan) -> float:
     """The chance that the pot is above a limit that is itself uncertain, both doubts in squares."""
     doubtful = [limit for limit in plan.limits if limit.u_c > 0.0]
-    return max(
-        (1.0 - _below(limit.limit_c, metal_c, math.hypot(metal_u_c, limit.u_c) / 2.0) for limit in doubtful),
-        default=0.0,
-    )
+    return max((chance_above(metal_c, metal_u_c, limit.limit_c, limit.u_c) for limit in doubtful), default=0.0)
 
 
 def _surer(own_u_c: float, loss_u_c: float, *, dipped: bool) -> Message:
