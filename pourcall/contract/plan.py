@@ -211,6 +211,12 @@ def lip_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
     return mould.lip_min_c, min(mould.lip_max_c, plan.aim_limit.aim_limit_c - mould.loss_c)
 
 
+def chance_above(pot_c: float, pot_u_c: float, limit_c: float, limit_u_c: float) -> float:
+    """Chance that the pot is above a limit, each known to its expanded uncertainty (k = 2)."""
+    sigma_c = max(math.hypot(pot_u_c, limit_u_c) / 2.0, 1e-6)
+    return 0.5 * math.erfc((limit_c - pot_c) / (sigma_c * math.sqrt(2.0)))
+
+
 def tap_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
     """The same seen in the pot."""
     low_c, high_c = lip_window_c(mould, plan)

@@ -9,8 +9,7 @@ import math
 from dataclasses import dataclass, replace
 
 from pourcall.contract.message import NOTHING, Message, tell
-from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c
-from pourcall.metal.vapour.boiling import chance_above
+from pourcall.contract.plan import MeltPlan, MouldPlan, chance_above, lip_window_c
 
 REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
 MOST_CHANCE = 0.1  # that the pot is above such a limit; more, and nothing is called (judgement, no source)

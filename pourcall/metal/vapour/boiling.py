@@ -9,6 +9,7 @@ import math
 
 import msgspec
 
+from pourcall.contract.plan import chance_above
 from pourcall.metal.vapour.pressure import BOILING_KNOWN_C, POT_FRACTION_OF_BOILING, temp_at_fraction_c
 
 AIM_CHANCE = 0.05
@@ -32,12 +33,6 @@ def planned_reading_u_c(temp_c: float) -> float:
 def keep_off_c(line_c: float) -> float:
     """How far below its line a pot is aimed, degC."""
     return _AIM_SIGMAS * math.hypot(BOILING_KNOWN_C, planned_reading_u_c(line_c)) / 2.0
-
-
-def chance_above(pot_c: float, pot_u_c: float, limit_c: float, limit_u_c: float) -> float:
-    """Chance that the pot is above a limit, each known to its expanded uncertainty."""
-    sigma_c = max(math.hypot(pot_u_c, limit_u_c) / 2.0, 1e-6)
-    return 0.5 * math.erfc((limit_c - pot_c) / (sigma_c * math.sqrt(2.0)))
 
 
 def boiling_odds(weight_percent: dict[str, float], pot_c: float, pot_u_c: float | None = None) -> BoilingOdds | None:
