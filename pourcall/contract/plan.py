@@ -218,9 +218,69 @@ def chance_above(pot_c: float, pot_u_c: float, limit_c: float, limit_u_c: float)
 
 
 def tap_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
-    """The same seen in the pot."""
+    """The same seen in the pot. The lower end above the upper: no temperature serves, and `no_aim` says why."""
     low_c, high_c = lip_window_c(mould, plan)
     return low_c + mould.loss_c, high_c + mould.loss_c
+
+
+class NoAimCause(StrEnum):
+    """Why no temperature of the pot serves a mould."""
+
+    BOILING = "boiling"  # at the lip alone it wants more than the pot is aimed for, lest zinc boils
+    POT_LIMIT = "pot_limit"  # the same for another limit of the pot: `limit.whose`
+    LOSS = "loss"  # the pot may be that hot, but not by what is lost on the way hotter: less loss is the remedy
+    NOT_LIQUID = "not_liquid"  # its window ends below where the metal counts as liquid
+
+
+class NoAim(msgspec.Struct, frozen=True, kw_only=True):
+    """No temperature of the pot serves a mould: more heat is never the answer, and there is nothing to aim for."""
+
+    mould: str
+    cause: NoAimCause
+    limit: PotLimit  # that bounds the aim
+    lip_min_c: float  # what the mould wants; for NOT_LIQUID the lowest is that of liquid metal, above the highest
+    lip_max_c: float
+    least_c: float  # lowest at the lip that would still be planned for it: of a window by the sheet, the sheet's lowest
+    loss_c: float
+
+    @property
+    def needed_c(self) -> float:
+        """Lowest in the pot that would arrive as hot as that."""
+        return self.least_c + self.loss_c
+
+    @property
+    def allowed_c(self) -> float:
+        """The most the pot is aimed for."""
+        return self.limit.aim_limit_c
+
+    @property
+    def arrives_c(self) -> float:
+        """At the lip, of a pot at the most that is aimed for."""
+        return self.allowed_c - self.loss_c
+
+
+def no_aim(mould: MouldPlan, plan: MeltPlan) -> NoAim | None:
+    """Why no temperature of the pot serves the mould; None: one does, and `tap_window_c` is a window."""
+    limit, least_c = plan.aim_limit, mould.lip_min_c
+    if mould.window_basis is WindowBasis.SHEET:  # planned colder than the section wants rather than not at all
+        least_c = min(least_c, max(plan.alloy.pour_min_c, plan.alloy.liquidus_c + plan.alloy.liquid_margin_c))
+    if mould.lip_min_c > mould.lip_max_c:
+        cause = NoAimCause.NOT_LIQUID
+    elif mould.tap_min_c <= limit.aim_limit_c:
+        return None
+    elif least_c <= limit.aim_limit_c:
+        cause = NoAimCause.LOSS
+    else:
+        cause = NoAimCause.BOILING if limit.whose == "boiling" else NoAimCause.POT_LIMIT
+    return NoAim(
+        mould=mould.name,
+        cause=cause,
+        limit=limit,
+        lip_min_c=mould.lip_min_c,
+        lip_max_c=mould.lip_max_c,
+        least_c=least_c,
+        loss_c=mould.loss_c,
+    )
 
 
 def waited_s(mould: MouldPlan, lift_s: float | None, at_s: float) -> float:

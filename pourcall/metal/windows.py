@@ -8,7 +8,7 @@ limits stand apart: no loss on the way raises them. All temperatures in degC.
 import itertools
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 import msgspec
 
@@ -21,9 +21,12 @@ from pourcall.contract.plan import (
     MeltPlan,
     MouldPlan,
     MouldRequest,
+    NoAim,
+    NoAimCause,
     PotLimit,
     Way,
     WindowBasis,
+    no_aim,
 )
 from pourcall.metal.alloys.sheet import ABOVE_POUR_C, AlloySheet
 from pourcall.metal.alloys.sheet_sentences import figures_marked
@@ -100,7 +103,8 @@ def pour_window(
 
     `fill_min_c`: lowest temperature that fills it, where known. `own`: the window this shop states for this mould, or
     has `learned` from its pours; it replaces the sheet's, but neither the floor (liquidus plus margin) nor the pot's
-    limit. Raises BadInput or OutOfRange for what cannot be meant.
+    limit: wholly below the one its lower end comes out above its upper, wholly above the other it is left as wanted,
+    and no pot serves it (`no_aim`). Raises BadInput or OutOfRange for what cannot be meant.
     """
     check_material(material)
     floor_c, top_c = sheet.liquidus.value + sheet.margin_c, sheet.highest_in_pot_c
@@ -125,10 +129,10 @@ def pour_window(
     if low_c < floor_c:
         low_c = floor_c
         why.append(tell("window.floor", margin_difference_c=sheet.margin_c, lowest_c=floor_c))
-    if high_c > top_c:
+    if high_c > top_c and (low_c <= top_c or own is None):
         high_c = top_c
         why.append(tell("window.alloy_limit", highest_c=top_c))
-    if high_c - low_c < LEAST_C:
+    if high_c - low_c < LEAST_C and own is None:
         cautions.append(tell("window.closes", lowest_c=low_c, highest_c=high_c))
         low_c = max(floor_c, high_c - LEAST_WIDTH_C / 2.0)
         high_c = max(high_c, low_c + LEAST_C)
@@ -306,21 +310,22 @@ def _fit_to_pot(sheet: AlloySheet, window: LipWindow, tightest: PotLimit, lost_c
     """The window cut to what can arrive at all: the most the pot is aimed for less the loss on the way.
 
     Where the section wants more than that, the metal arrives colder than it wants and the window says so, as long as
-    it is still inside the sheet's window; where not, the window is left alone and the plan is in conflict.
+    it is still inside the sheet's window; where not, the window is left alone and no pot serves it (`no_aim`). A window
+    that was stated or learned is never lowered.
     """
     reach_c = tightest.aim_limit_c - lost_c
     if window.max_c <= reach_c:
         return window
     low_c = window.min_c
     cautions = window.cautions
-    if reach_c - low_c < LEAST_WIDTH_C:
+    if window.basis is WindowBasis.SHEET and reach_c - low_c < LEAST_WIDTH_C:
         least_c = max(sheet.pour_min.value, sheet.liquidus.value + sheet.margin_c)
         lowered_c = max(least_c, reach_c - LEAST_WIDTH_C)
         if lowered_c < low_c:
             low_c = lowered_c
             cautions = (*cautions, tell("window.colder", lowest_c=window.min_c))
-        if low_c >= reach_c:
-            return window
+    if low_c >= reach_c:
+        return window
     limit = tell("window.reach", whose=tightest.whose, highest_c=tightest.limit_c, lip_highest_c=reach_c)
     if tightest.keep_off_c:
         limit = tell(
@@ -372,37 +377,13 @@ def _loss(
 
 def plan_conflicts(plan: MeltPlan) -> tuple[Message, ...]:
     """What makes a plan impossible or nearly so; empty for a sound plan."""
-    found = []
-    tightest = plan.aim_limit
-    for mould in plan.moulds:
-        if mould.tap_min_c > tightest.aim_limit_c and tightest.keep_off_c:
-            found.append(
-                tell(
-                    "plan.conflict.no_safe_aim",
-                    mould=mould.name,
-                    pot_lowest_c=mould.tap_min_c,
-                    lip_lowest_c=mould.lip_min_c,
-                    highest_c=tightest.aim_limit_c,
-                    line_c=tightest.limit_c,
-                    most_share=AIM_CHANCE,
-                )
-            )
-        elif mould.tap_min_c > tightest.aim_limit_c:
-            found.append(
-                tell(
-                    "plan.conflict.limit",
-                    mould=mould.name,
-                    pot_lowest_c=mould.tap_min_c,
-                    lip_lowest_c=mould.lip_min_c,
-                    whose=tightest.whose,
-                    highest_c=tightest.limit_c,
-                    why=tightest.why,
-                )
-            )
+    unserved = [no_aim(mould, plan) for mould in plan.moulds]
+    found = [_told_no_aim(found, plan) for found in unserved if found is not None]
     needed_kg = sum(mould.mass_kg for mould in plan.moulds)
     if needed_kg > plan.charge_kg:
         found.append(tell("plan.conflict.charge", needed_kg=needed_kg, charge_kg=plan.charge_kg))
-    for earlier, later in itertools.pairwise(plan.moulds):
+    served = [mould for mould, lost in zip(plan.moulds, unserved, strict=True) if lost is None]
+    for earlier, later in itertools.pairwise(served):
         if later.tap_min_c > earlier.tap_max_c:
             found.append(
                 tell(
@@ -414,3 +395,57 @@ def plan_conflicts(plan: MeltPlan) -> tuple[Message, ...]:
                 )
             )
     return tuple(found)
+
+
+def _told_no_aim(found: NoAim, plan: MeltPlan) -> Message:
+    """Why there is nothing to aim for, and what would have to be another."""
+    limit = found.limit
+    match found.cause:
+        case NoAimCause.NOT_LIQUID:
+            return tell(
+                "plan.conflict.not_liquid",
+                mould=found.mould,
+                highest_c=found.lip_max_c,
+                liquid_lowest_c=found.lip_min_c,
+                liquidus_c=plan.alloy.liquidus_c,
+            )
+        case NoAimCause.LOSS if limit.keep_off_c:
+            return tell(
+                "plan.conflict.no_safe_aim",
+                mould=found.mould,
+                pot_lowest_c=found.needed_c,
+                lip_lowest_c=found.least_c,
+                highest_c=found.allowed_c,
+                line_c=limit.limit_c,
+                most_share=AIM_CHANCE,
+            )
+        case NoAimCause.BOILING:
+            return tell(
+                "plan.conflict.boiling",
+                mould=found.mould,
+                lip_lowest_c=found.least_c,
+                highest_c=found.allowed_c,
+                line_c=limit.limit_c,
+                most_share=AIM_CHANCE,
+            )
+        case NoAimCause.LOSS:
+            return tell(
+                "plan.conflict.limit",
+                mould=found.mould,
+                pot_lowest_c=found.needed_c,
+                lip_lowest_c=found.least_c,
+                whose=limit.whose,
+                highest_c=found.allowed_c,
+                why=limit.why,
+            )
+        case NoAimCause.POT_LIMIT:
+            return tell(
+                "plan.conflict.above_limit",
+                mould=found.mould,
+                lip_lowest_c=found.least_c,
+                whose=limit.whose,
+                highest_c=found.allowed_c,
+                why=limit.why,
+            )
+        case _ as never:
+            assert_never(never)

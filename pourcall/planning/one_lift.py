@@ -6,9 +6,10 @@ one figure for the walk does not: what the metal loses by waiting longer is adde
 (contract/plan.py).
 """
 
+import math
 from typing import NamedTuple
 
-from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c, waiting_loss_c
+from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c, no_aim, waiting_loss_c
 from pourcall.metal.heat.transfer import Carry
 
 
@@ -37,9 +38,16 @@ def at_lift(plan: MeltPlan, order: int, carry: Carry) -> AtLift:
     return AtLift(_in_pot_c(mould, low_c, extra_s), min(most_c, _in_pot_c(mould, high_c, extra_s)))
 
 
+def served_moulds(plan: MeltPlan) -> list[int]:
+    """Which moulds, from 0, some temperature of the pot serves."""
+    return [order for order, mould in enumerate(plan.moulds) if no_aim(mould, plan) is None]
+
+
 def one_lift(plan: MeltPlan, carry: Carry) -> AtLift:
-    """For all moulds of a plan, in order."""
-    each = [at_lift(plan, order, carry) for order in range(len(plan.moulds))]
+    """For all moulds of a plan, in order, that any temperature serves; for none of them: nothing suits."""
+    each = [at_lift(plan, order, carry) for order in served_moulds(plan)]
+    if not each:
+        return AtLift(math.inf, -math.inf)
     return AtLift(max(one.lowest_c for one in each), min(one.highest_c for one in each))
 
 

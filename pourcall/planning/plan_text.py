@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from pourcall.contract.message import Told, tell
-from pourcall.contract.plan import MouldPlan, lip_window_c, tap_window_c
+from pourcall.contract.plan import MouldPlan, NoAimCause, lip_window_c, no_aim, tap_window_c
 from pourcall.contract.units import Unit
 from pourcall.metal.vapour.fume import rough
 from pourcall.metal.windows import LEAST_C
@@ -104,7 +104,7 @@ def pot_lines(plan: PourPlan) -> list[Told]:
     facts = plan.melt.alloy
     lowest, *others = plan.melt.limits
     lines: list[Told] = [
-        tell("plan.pot.aim", aim_c=plan.aim_c),
+        aim_told(plan),
         *([plan.no_one_lift] if plan.no_one_lift else []),
         *_boiling_lines(plan),
         tell(
@@ -123,6 +123,13 @@ def pot_lines(plan: PourPlan) -> list[Told]:
     return lines + [told for told in (plan.hydrogen, plan.probe_tube) if told]
 
 
+def aim_told(plan: PourPlan) -> Told:
+    """Where to bring the pot, or that there is nowhere."""
+    if plan.aim_c is None:
+        return tell("plan.pot.no_aim", moulds=", ".join(found.mould for found in plan.no_aim))
+    return tell("plan.pot.aim", aim_c=plan.aim_c)
+
+
 def _boiling_lines(plan: PourPlan) -> list[Told]:
     """The odds of the aim, where zinc could boil at all near it."""
     odds = plan.boiling
@@ -135,9 +142,13 @@ def window_lines(planned: MouldPlan, plan: PourPlan) -> list[Told]:
     """Window at the lip and in the pot, and why."""
     low_c, high_c = tap_window_c(planned, plan.melt)
     lip_low_c, lip_high_c = lip_window_c(planned, plan.melt)
-    if high_c < low_c:
-        pot = tell("plan.mould.no_window", lowest_c=low_c, highest_c=high_c)
-        lip = tell("plan.mould.lip_wanted", lowest_c=planned.lip_min_c, highest_c=planned.lip_max_c)
+    found = no_aim(planned, plan.melt)
+    if found is not None and found.cause is NoAimCause.NOT_LIQUID:
+        pot = tell("plan.mould.no_aim_liquid")
+        lip = tell("plan.mould.lip_not_liquid", highest_c=found.lip_max_c, liquid_lowest_c=found.lip_min_c)
+    elif found is not None:
+        pot = tell("plan.mould.no_aim", needed_lowest_c=found.needed_c, allowed_highest_c=found.allowed_c)
+        lip = tell("plan.mould.lip_wanted", lowest_c=found.lip_min_c, highest_c=found.lip_max_c)
     elif high_c - low_c < LEAST_C:
         pot = tell("plan.mould.hardly", middle_c=0.5 * (low_c + high_c))
         lip = tell("plan.mould.lip_hardly", middle_c=0.5 * (lip_low_c + lip_high_c))

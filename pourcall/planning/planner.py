@@ -9,7 +9,7 @@ import msgspec
 
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.message import NOTHING, Message, Told, tell
-from pourcall.contract.plan import SKIM_BELOW_C, MeltPlan, MouldRequest
+from pourcall.contract.plan import SKIM_BELOW_C, MeltPlan, MouldRequest, NoAim, no_aim
 from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet, Value
 from pourcall.metal.alloys.sheet_sentences import figures_marked
@@ -43,7 +43,7 @@ from pourcall.metal.windows import LEAST_C, USUAL_MATERIAL, melt_plan, plan_conf
 from pourcall.planning.charge import DEFAULT_YIELD, FILL_SHARE, MetalNeed, metal_needed, pot_capacity_kg
 from pourcall.planning.gentler import gentler_ways
 from pourcall.planning.job import JobMould
-from pourcall.planning.one_lift import at_lift, one_lift
+from pourcall.planning.one_lift import at_lift, one_lift, served_moulds
 from pourcall.planning.recipe import Bath, Ingredient, Recipe, recipe
 
 UNFITTED_FILL_FACTOR = 0.5  # flow length is a factor-of-two figure until fitted: plan with the short half
@@ -110,7 +110,9 @@ class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
     recipe: Recipe | None
     energy: MeltEnergy
     addition: AdditionDip | None  # what a cold correction does to a bath that is already molten
-    aim_c: float  # where to bring the pot
+    aim_c: float | None  # where to bring the pot; None: nowhere, no temperature of it serves any mould
+    reckoned_c: float  # what energy, fume and lead are reckoned at: the aim, or the most the pot may be aimed for
+    no_aim: tuple[NoAim, ...] = ()  # of the moulds that no temperature of the pot serves
     no_one_lift: Told = NOTHING  # what each mould wants of the pot, where no temperature of it suits them all
     boiling: BoilingOdds | None  # of its zinc at that aim; None: it does not boil within reach
     melt: MeltPlan
@@ -165,6 +167,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
     pot_known = request.pot != Pot() or request.pot_depth_mm is not None
     unchecked = () if pot_known or charge_kg <= capacity_kg else (tell("charge_plan.no_pot", capacity_kg=capacity_kg),)
     aim_c = _aim(plan, request.carry)
+    reckoned_c = plan.aim_limit.aim_limit_c if aim_c is None else aim_c
     materials = tuple(dict.fromkeys(mould.material or USUAL_MATERIAL for mould in request.moulds))
     made = None
     if request.ingredients:
@@ -179,7 +182,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         energy=melt_energy(
             sheet,
             charge_kg,
-            aim_c,
+            reckoned_c,
             request.pot,
             kind=request.furnace_kind,
             power_w=request.power_w,
@@ -187,14 +190,16 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
             price_per_kwh=request.price_per_kwh,
             start_c=request.start_c,
         ),
-        addition=_addition(sheet, request, made, aim_c),
+        addition=_addition(sheet, request, made, reckoned_c),
         aim_c=aim_c,
+        reckoned_c=reckoned_c,
+        no_aim=_unserved(plan),
         no_one_lift=_no_one_lift(plan, request.carry),
-        boiling=boiling_odds(sheet.weight_percent(), aim_c) if is_brass(sheet) else None,
+        boiling=None if aim_c is None or not is_brass(sheet) else boiling_odds(sheet.weight_percent(), aim_c),
         melt=plan,
         moulds=tuple(_advice(sheet, request, plan, order, fills[order]) for order in range(len(request.moulds))),
-        fume=fume_report(sheet, aim_c, request.air, request.pot.mouth_mm, request.air_limits),
-        lead=lead_report(sheet, aim_c, request.air, request.pot.mouth_mm, request.air_limits),
+        fume=fume_report(sheet, reckoned_c, request.air, request.pot.mouth_mm, request.air_limits),
+        lead=lead_report(sheet, reckoned_c, request.air, request.pot.mouth_mm, request.air_limits),
         curve=_curve(sheet, request, plan),
         conflicts=(*plan_conflicts(plan), *(_too_much(charge_kg, capacity_kg) if pot_known else ())),
         hazards=tuple(figures_marked(hazard) for hazard in sheet.hazards),
@@ -202,7 +207,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         cautions=cautions(sheet, materials, fuel=request.furnace_kind == "fuel", air_limits=request.air_limits),
         clothing=clothing(sheet),
         probe_tube=_tube(sheet),
-        hydrogen=hydrogen_told(aim_c) if sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0 else NOTHING,
+        hydrogen=_hydrogen(sheet, aim_c),
         profile=_profile(sheet, request, aim_c, plan),
         notes=(*request.notes, *unchecked, *lacking),
         sources={key: _source(key, value) for key, value in sheet.values()},
@@ -291,24 +296,36 @@ def _advice(sheet: AlloySheet, request: PlanRequest, plan: MeltPlan, order: int,
     )
 
 
-def _aim(plan: MeltPlan, carry: Carry) -> float:
-    """Where to bring the pot: the middle of what suits every mould from one lift; where nothing does, of what suits the
-    first. Never beyond what any limit lets be aimed."""
+def _unserved(plan: MeltPlan) -> tuple[NoAim, ...]:
+    return tuple(found for mould in plan.moulds if (found := no_aim(mould, plan)) is not None)
+
+
+def _aim(plan: MeltPlan, carry: Carry) -> float | None:
+    """Where to bring the pot: the middle of what suits, from one lift, every mould that any temperature serves; where
+    nothing does, of what suits the first of them. Never beyond what any limit lets be aimed."""
+    served = served_moulds(plan)
+    if not served:
+        return None
     most_c = min(plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C, plan.aim_limit.aim_limit_c)
     wanted = one_lift(plan, carry)
-    return min(most_c, (wanted if wanted.suits else at_lift(plan, 0, carry)).middle_c)
+    return min(most_c, (wanted if wanted.suits else at_lift(plan, served[0], carry)).middle_c)
 
 
 def _no_one_lift(plan: MeltPlan, carry: Carry) -> Told:
     """What each mould wants, where each wants something and no pot has it for all."""
-    each = [at_lift(plan, order, carry) for order in range(len(plan.moulds))]
-    if one_lift(plan, carry).suits or not all(one.suits for one in each):
+    each = {plan.moulds[order].name: at_lift(plan, order, carry) for order in served_moulds(plan)}
+    if not each or one_lift(plan, carry).suits or not all(one.suits for one in each.values()):
         return NOTHING
     parts = tuple(
-        tell("plan.pot.mould_wants", mould=mould.name, lowest_c=one.lowest_c, highest_c=one.highest_c)
-        for mould, one in zip(plan.moulds, each, strict=True)
+        tell("plan.pot.mould_wants", mould=mould, lowest_c=one.lowest_c, highest_c=one.highest_c)
+        for mould, one in each.items()
     )
     return tell("plan.pot.no_one_lift", parts=parts)
+
+
+def _hydrogen(sheet: AlloySheet, aim_c: float | None) -> Told:
+    known = aim_c is not None and sheet.family == "aluminium" and 640.0 <= aim_c <= 1000.0
+    return hydrogen_told(aim_c) if known and aim_c is not None else NOTHING
 
 
 def _addition(sheet: AlloySheet, request: PlanRequest, made: Recipe | None, aim_c: float) -> AdditionDip | None:
@@ -364,8 +381,10 @@ HOLD_MIN = 10.0  # at the aim, to even out pot and metal (common practice, no so
 WARM_C = 150.0  # well above boiling water (common practice, no source)
 
 
-def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPlan) -> tuple[Message, ...]:
+def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float | None, plan: MeltPlan) -> tuple[Message, ...]:
     """A profile for a small charge, in words: full power to liquid, skim, gently to the aim, pour without waiting."""
+    if aim_c is None:
+        return (tell("plan.step.no_aim"),)
     liquid_c = sheet.liquidus.value + sheet.margin_c
     steps = [
         tell("plan.step.warm", warm_c=min(WARM_C, sheet.solidus.value - 15.0)),
@@ -386,13 +405,14 @@ def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float, plan: MeltPl
 
 def _lift_step(plan: MeltPlan, carry: Carry) -> Message:
     """From one lift every mould is poured: the pot must suit them all; where none does, the first, by its name."""
-    wanted, first = one_lift(plan, carry), at_lift(plan, 0, carry)
-    if not wanted.suits and first.suits:
-        name = plan.moulds[0].name
-        low_c, high_c = first
-        return tell("plan.step.lift_for", hold_min=HOLD_MIN, mould=name, lowest_c=low_c, highest_c=high_c)
+    wanted = one_lift(plan, carry)
     if not wanted.suits:
-        return tell("plan.step.no_window")
+        order = served_moulds(plan)[0]
+        low_c, high_c = at_lift(plan, order, carry)
+        name = plan.moulds[order].name
+        if low_c > high_c:  # served by itself, and not after the wait for those before it
+            return tell("plan.step.lift_alone", mould=name)
+        return tell("plan.step.lift_for", hold_min=HOLD_MIN, mould=name, lowest_c=low_c, highest_c=high_c)
     if wanted.highest_c - wanted.lowest_c < LEAST_C:
         return tell("plan.step.lift_at", hold_min=HOLD_MIN, middle_c=wanted.middle_c)
     return tell("plan.step.lift", hold_min=HOLD_MIN, lowest_c=wanted.lowest_c, highest_c=wanted.highest_c)

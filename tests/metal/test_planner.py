@@ -18,6 +18,7 @@ from pourcall.planning.plan_text import render_text
 from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 from pourcall.planning.recipe import Bath, Ingredient
 from pourcall.reports.pages.plan_page import render_html
+from tests.metal.planned import aim_of
 from tests.told import heard, message, parts, refused, said, tells
 
 LIBRARY = load_sheets()
@@ -55,7 +56,7 @@ def test_a_plan_says_charge_energy_windows_filling_fume_and_cautions() -> None:
     assert sum(mould.mass_kg for mould in plan.melt.moulds) < plan.melt.charge_kg < plan.capacity_kg
     assert plan.energy.minutes is not None
     assert 10.0 < plan.energy.minutes[0] < plan.energy.minutes[1] < 240.0
-    assert plan.melt.moulds[0].tap_min_c < plan.aim_c < plan.melt.moulds[0].tap_max_c
+    assert plan.melt.moulds[0].tap_min_c < aim_of(plan) < plan.melt.moulds[0].tap_max_c
     advice = plan.moulds[0]
     assert advice.fill is not None
     assert advice.fill.lowest_c <= plan.melt.moulds[0].lip_min_c
@@ -88,7 +89,7 @@ def test_brass_asks_for_outdoors_and_is_still_planned() -> None:
     assert plan.fume.level_still >= 1
     assert "fume.brass.indoors" in [told.name for told in plan.fume.words]
     assert heard(unbroken(render_text(plan)), tell("caution.hazard.lead"))
-    assert plan.aim_c < plan.melt.lowest_limit.limit_c
+    assert aim_of(plan) < plan.melt.lowest_limit.limit_c
 
 
 def test_aluminium_is_told_of_hydrogen_and_has_no_fume_section() -> None:
@@ -199,7 +200,7 @@ def test_every_alloy_can_be_planned_and_shown(key: str) -> None:
 def test_temperatures_are_shown_in_the_unit_asked_for(unit: Unit) -> None:
     plan = make_plan(ZA27, CLEATS)
     text = render_text(plan, unit)
-    assert said("plan.pot.aim", unit, aim_c=plan.aim_c) in text
+    assert said("plan.pot.aim", unit, aim_c=aim_of(plan)) in text
     others = {Unit.C: ("°F", " K"), Unit.F: ("°C", " K"), Unit.K: ("°C", "°F")}[unit]
     assert not re.search(rf"\d(?:{'|'.join(others)})\b", text)
 

@@ -13,6 +13,7 @@ from pourcall.planning.job import JobMould
 from pourcall.planning.plan_text import pot_lines, window_lines
 from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 from pourcall.texts import say, written
+from tests.metal.planned import aim_of
 from tests.told import name_of, number, parts
 
 LIBRARY = load_sheets()
@@ -50,7 +51,7 @@ def test_the_aim_and_the_window_are_printed_inside_the_limits(key: str, unit: Un
         pot_low, pot_high = shown(format_lowest(low_c, unit)), shown(format_highest(high_c, unit))
         assert f"{pot_low:.0f}" in say(pot, unit)
         assert f"{pot_high:.0f}" in say(pot, unit)
-        aim = shown(format_temperature(plan.aim_c, unit))
+        aim = shown(format_temperature(aim_of(plan), unit))
         assert pot_low <= aim <= pot_high <= min(limits)
         assert pot_low >= from_c(low_c, unit) - SAME
         assert pot_high <= from_c(high_c, unit) + SAME
@@ -79,7 +80,7 @@ def test_where_no_window_is_left_no_lift_between_a_higher_and_a_lower_figure_is_
     mould = JobMould(name="plate", mass_kg=0.5, thinnest_mm=3.0)
     brass = LIBRARY.get("c85700")
     far = make_plan(brass, PlanRequest(moulds=(mould,), pot=Pot(), charge_kg=1.0, loss_c=180.0))
-    assert far.profile[-1].name == "plan.step.no_window"
+    assert far.profile[-1].name == "plan.step.no_aim"
     assert window_lines(far.melt.moulds[0], far)[1].name == "plan.mould.lip_wanted"  # type: ignore[union-attr]
     least_c = brass.pour_min.value
     hardly = msgspec.structs.replace(mould, lip_min_c=least_c, lip_max_c=least_c + 30.0)
@@ -121,7 +122,7 @@ def test_one_lift_for_two_moulds_is_planned_between_limits_that_suit_them_both_i
         (min(mould.lip_max_c - one for one, mould in zip(arrive_c(plan, high_c), plan.melt.moulds, strict=True))),
     ]
     assert spare == pytest.approx([0.0, 0.0], abs=0.05)  # neither end is beyond a mould's, nor short of it
-    assert plan.aim_c == pytest.approx(0.5 * (low_c + high_c))
+    assert aim_of(plan) == pytest.approx(0.5 * (low_c + high_c))
 
 
 def test_a_second_mould_that_waits_asks_for_a_hotter_pot_than_the_first_alone() -> None:
@@ -132,8 +133,8 @@ def test_a_second_mould_that_waits_asks_for_a_hotter_pot_than_the_first_alone() 
         ),
     )
     both = two_moulds((530.0, 560.0))
-    assert alone.aim_c == pytest.approx(557.0)
-    assert both.aim_c > alone.aim_c + 3.0
+    assert aim_of(alone) == pytest.approx(557.0)
+    assert aim_of(both) > aim_of(alone) + 3.0
 
 
 def test_where_no_one_temperature_serves_every_mould_the_plan_says_so_and_what_each_wants() -> None:
@@ -143,7 +144,7 @@ def test_where_no_one_temperature_serves_every_mould_the_plan_says_so_and_what_e
     window = tap_window_c(first, plan.melt)
     assert (step.name, step.facts["mould"]) == ("plan.step.lift_for", "cleat")
     assert (number(step, "lowest_c"), number(step, "highest_c")) == pytest.approx(window)
-    assert plan.aim_c == pytest.approx(0.5 * sum(window))
+    assert aim_of(plan) == pytest.approx(0.5 * sum(window))
     wants = parts(plan.no_one_lift, "parts")
     assert [one.facts["mould"] for one in wants] == ["cleat", "fairlead"]
     assert number(wants[1], "lowest_c") > number(wants[0], "highest_c")

@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 
 from pourcall.contract.message import Message, tell
+from pourcall.contract.plan import lip_window_c, no_aim, tap_window_c
 from pourcall.contract.units import Unit
 from pourcall.metal.vapour import exposure_limits as limits
 from pourcall.planning.planner import PourPlan
@@ -13,6 +14,7 @@ from pourcall.texts import say
 
 _POT, _LIP, _FUME = "#3a6ea5", "#4a8f5a", "#c0662a"
 _ATMOSPHERE_PA = 101325.0
+_WANTED = "#d8d8d8"
 _ROW = 0.36  # half the height of a bar, in rows
 
 
@@ -25,9 +27,12 @@ def scale_svg(plan: PourPlan, unit: Unit = Unit.C) -> str:
         (tell("plot.plan_not_sure"), alloy.liquidus_c, sure_c, "#e8d9c0"),
     ]
     for mould in plan.melt.moulds:
-        top_c = max(min(mould.tap_max_c, limit.limit_c), mould.tap_min_c)
-        rows.append((tell("plot.plan_lip", mould=_short(mould.name)), mould.lip_min_c, mould.lip_max_c, _LIP))
-        rows.append((tell("plot.plan_pot", mould=_short(mould.name)), mould.tap_min_c, top_c, _POT))
+        found = no_aim(mould, plan.melt)
+        if found is None:
+            rows.append((tell("plot.plan_lip", mould=_short(mould.name)), *lip_window_c(mould, plan.melt), _LIP))
+            rows.append((tell("plot.plan_pot", mould=_short(mould.name)), *tap_window_c(mould, plan.melt), _POT))
+        elif found.lip_min_c < found.lip_max_c:  # what it wants; and no bar of the pot, for none serves it
+            rows.append((tell("plot.plan_wants", mould=_short(mould.name)), found.lip_min_c, found.lip_max_c, _WANTED))
     ends = [end_c for _, low_c, high_c, _ in rows for end_c in (low_c, high_c)] + [limit.limit_c]
     names = tuple((float(-number), say(name)) for number, (name, *_) in enumerate(rows))
     return chart_svg(
@@ -94,8 +99,8 @@ def _log_chart(
     bottom = math.floor(math.log10(min(values + near)) - 1e-9)
     summit = max(math.ceil(math.log10(max(values + near)) + 1e-9), bottom + 1)
     figures = tuple((10.0**power, _power(power)) for power in range(bottom, summit + 1))
-    low_c = min(mould.tap_min_c for mould in plan.melt.moulds)
-    high_c = min(plan.melt.aim_limit.aim_limit_c, max(mould.tap_max_c for mould in plan.melt.moulds))
+    windows = [tap_window_c(mould, plan.melt) for mould in plan.melt.moulds if no_aim(mould, plan.melt) is None]
+    low_c, high_c = min((low for low, _ in windows), default=0.0), max((high for _, high in windows), default=0.0)
     x = chart.temperature_axis(temps, unit, 8.0, whole=True)
     return chart_svg(
         chart.Chart(
@@ -118,7 +123,7 @@ def _log_chart(
             levels=[chart.Level(level, say(level_name), chart.Look(chart.RED, 1.0, "5 3"))] if near else (),
             legend=[
                 *(chart.Entry(say(name), look=look) for name, look, _ in series),
-                chart.Entry(say(tell("plot.fume_window")), fill="#e3edf6"),
+                *([chart.Entry(say(tell("plot.fume_window")), fill="#e3edf6")] if windows else []),
             ],
         )
     )

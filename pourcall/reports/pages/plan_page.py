@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from pourcall.contract.message import Message, Told, tell
-from pourcall.contract.plan import lip_window_c, tap_window_c
+from pourcall.contract.plan import MeltPlan, MouldPlan, NoAimCause, lip_window_c, no_aim, tap_window_c
 from pourcall.contract.units import Unit, format_difference, format_highest, format_lowest, format_temperature
 from pourcall.planning.plan_text import advice_lines, caution_lines, charge_lines, energy_lines, level_words, pot_lines
 from pourcall.planning.planner import PourPlan
@@ -60,7 +60,10 @@ def _figures(plan: PourPlan, unit: Unit) -> list[tuple[str, str]]:
     lowest = plan.melt.lowest_limit
     told: list[tuple[Message, str]] = [
         (tell("page.figure_charge"), f"{plan.melt.charge_kg:.2f} kg"),
-        (tell("page.figure_aim"), format_temperature(plan.aim_c, unit)),
+        (
+            tell("page.figure_aim"),
+            say(tell("page.no_aim")) if plan.aim_c is None else format_temperature(plan.aim_c, unit),
+        ),
         (tell("page.figure_never_above", whose=lowest.whose), format_highest(lowest.limit_c, unit)),
     ]
     if plan.energy.minutes is not None:
@@ -75,16 +78,13 @@ def _moulds(plan: PourPlan, unit: Unit) -> doc.Table:
     """One line for each mould."""
     rows = []
     for planned, advice in zip(plan.melt.moulds, plan.moulds, strict=True):
-        low_c, high_c = tap_window_c(planned, plan.melt)
-        pot = say(tell("page.no_window")) if high_c < low_c else _range(low_c, high_c, unit)
+        pot, lip = _windows(planned, plan.melt, unit)
         thin = "" if planned.thinnest_mm is None else f", {planned.thinnest_mm:g} mm"
         cells = (
             f"{planned.name} ({planned.material.replace('_', ' ')}{thin})",
             f"{planned.mass_kg:.2f} kg" if planned.mass_kg > 0.0 else "",
             pot,
-            _range(
-                *(lip_window_c(planned, plan.melt) if high_c >= low_c else (planned.lip_min_c, planned.lip_max_c)), unit
-            ),
+            lip,
             f"{format_difference(planned.loss_c, unit, 0)} ± {format_difference(planned.loss_u_c, unit, 0)}",
             "" if advice.fill is None else format_lowest(advice.fill.lowest_c, unit),
         )
@@ -98,6 +98,17 @@ def _moulds(plan: PourPlan, unit: Unit) -> doc.Table:
         tell("page.mould_fills"),
     )
     return doc.Table(tuple(say(name) for name in names), rows)
+
+
+def _windows(planned: MouldPlan, plan: MeltPlan, unit: Unit) -> tuple[str, str]:
+    """In the pot and at the lip; of a mould that no pot serves, that, and what it would want."""
+    found = no_aim(planned, plan)
+    if found is None:
+        return _range(*tap_window_c(planned, plan), unit), _range(*lip_window_c(planned, plan), unit)
+    none = say(tell("page.no_aim"))
+    if found.cause is NoAimCause.NOT_LIQUID:
+        return none, say(tell("page.ends_at", highest_c=found.lip_max_c), unit)
+    return none, _range(found.lip_min_c, found.lip_max_c, unit)
 
 
 def _range(low_c: float, high_c: float, unit: Unit) -> str:

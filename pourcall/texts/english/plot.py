@@ -46,6 +46,7 @@ TEXTS: dict[str, str] = {
     "plot.plan_melting": "solid to liquid",
     "plot.plan_not_sure": "not yet sure",
     "plot.plan_lip": "{mould}: lip",
+    "plot.plan_wants": "{mould} wants",
     "plot.plan_pot": "{mould}: pot",
     "plot.plan_limit": "{whose}",
     "plot.fume_pressure_title": "Zinc pressure over the melt, Pa",
