@@ -25,6 +25,7 @@ def config_of(scenario: Scenario) -> EngineConfig:
     return EngineConfig(
         furnace="small",
         kind=scenario.furnace_kind,
+        rating_c=scenario.furnace.rating_c,
         boards=(BoardConfig(name="bench", chip=chip, sample_s=1.0 / scenario.rate_hz),),
         probes=tuple(
             ProbeConfig(

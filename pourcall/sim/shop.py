@@ -18,9 +18,9 @@ from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Place
 from pourcall.sim.boards.amp import Amp
 from pourcall.sim.boards.faults import Faults
-from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
+from pourcall.sim.plant.interface import PlantStart, PotSpec, ProbeMake
+from pourcall.sim.plant.kinds import AnyFurnace, plant_of, probe_of
 from pourcall.sim.plant.metal import SimAlloy
-from pourcall.sim.plant.probe import SHEATHS, Probe
 from pourcall.sim.scenarios.crew import ALL_KEYS, Crew
 from pourcall.sim.scenarios.script import Step
 
@@ -46,6 +46,11 @@ class ProbeSetup:
     noise_c: float = 0.1
     offset_uv: float = 0.0
     cold_error_c: float = 0.0
+    wander_c: float = 0.0  # slow pickup on the leads, and bursts of it while the power is on (plants that know it)
+    wander_s: float = 15.0
+    burst_c: float = 0.0
+    burst_share: float = 0.0
+    sees_pot: float = 0.3
 
 
 class FaultAt(NamedTuple):
@@ -64,7 +69,7 @@ class Scenario:
     kind: str  # left_in_thin, left_in_tube, dip, chamber, two_probes
     seed: int
     alloy: SimAlloy  # what is truly in the pot; the plans hold the sheet
-    furnace: FurnaceSpec
+    furnace: AnyFurnace
     pot: PotSpec
     start: PlantStart
     probes: tuple[ProbeSetup, ...]  # the operator moves the first
@@ -78,6 +83,9 @@ class Scenario:
     tail_s: float = 120.0  # goes on after the operator is done
     limit_s: float = 14_400.0
     mark_delay_s: float = 4.0
+    hand_s: tuple[float, float] = (0.0, 0.0)  # from seeing that the power must change to the hand on the knob
+    forgets: float = 0.0  # chance that a mark is never made
+    lost_share: float = 0.0  # of the samples, never sent
     faults: tuple[FaultAt, ...] = ()  # in order of time; "sound" mends everything
     tags: tuple[str, ...] = field(default=())
 
@@ -109,6 +117,7 @@ class Truth(msgspec.Struct, frozen=True, gc=False):
     place: str  # of the first probe: melt, chamber, air
     phase: str  # the operator's own word for it
     melt: str  # name of the plan in work
+    unmarked: int  # marks that were due by the person's habit and never made
 
 
 class TruthAndSample(NamedTuple):
@@ -129,22 +138,30 @@ class Shop:
         self.steps_per_sample = 2 if rate_hz <= 1.0 else 1
         dt_s = 1.0 / (rate_hz * self.steps_per_sample)
         self.dt_s = dt_s
-        self.plant = Plant(scenario.furnace, scenario.pot, scenario.alloy, dt_s=dt_s, start=scenario.start)
+        self.plant = plant_of(scenario.furnace, scenario.pot, scenario.alloy, dt_s=dt_s, start=scenario.start)
         self.faults = Faults(scenario.seed)
         room_c = scenario.start.ambient_c
         self.probes, self.amps = [], []
         for setup in scenario.probes:
             start_c = {"chamber": self.plant.wall_c, "melt": self.plant.pot_c}.get(setup.start, room_c)
             self.probes.append(
-                Probe(
-                    SHEATHS[setup.sheath],
-                    dt_s=dt_s,
-                    start_c=start_c,
-                    place=setup.start,
-                    depth_mm=setup.depth_mm,
-                    gain=setup.gain,
-                    noise_c=setup.noise_c,
-                    rng=rng,
+                probe_of(
+                    self.plant,
+                    ProbeMake(
+                        setup.sheath,
+                        dt_s=dt_s,
+                        start_c=start_c,
+                        place=setup.start,
+                        depth_mm=setup.depth_mm,
+                        gain=setup.gain,
+                        noise_c=setup.noise_c,
+                        wander_c=setup.wander_c,
+                        wander_s=setup.wander_s,
+                        burst_c=setup.burst_c,
+                        burst_share=setup.burst_share,
+                        sees_pot=setup.sees_pot,
+                    ),
+                    rng,
                 )
             )
             self.amps.append(
@@ -167,6 +184,9 @@ class Shop:
             keys=scenario.keys,
             faults=self.faults,
             mark_delay_s=scenario.mark_delay_s,
+            hand_s=scenario.hand_s,
+            forgets=scenario.forgets,
+            rng=Random(scenario.seed * 999_983 + 3),
         )
         self.n_steps = 0
         self._faults_left = sorted(scenario.faults, key=lambda fault: fault.at_s, reverse=True)
@@ -197,7 +217,7 @@ class Shop:
             self.crew.apply_power()
         self.plant.step()
         for probe in self.probes:
-            probe.step(self.plant)
+            probe.step()
         self.n_steps += 1
         return pressed
 
@@ -208,13 +228,14 @@ class Shop:
     def cold_junction_c(self) -> float:
         """The terminals: room, warmed slowly by the furnace, drifting."""
         t_s = self.n_steps * self.dt_s
-        warm_c = 2.0 + 0.006 * max(0.0, self.plant.lining_c - self.plant.ambient_c)
-        return self.plant.ambient_c + warm_c + 0.6 * math.sin(t_s / 700.0 + self._cold_phase)
+        return self.plant.terminals_c + 0.6 * math.sin(t_s / 700.0 + self._cold_phase)
 
     def samples(self) -> list[Sample]:
         """One conversion of every channel."""
         cold_c, t_s = self.cold_junction_c(), self.n_steps * self.dt_s
-        return [amp.sample(probe.sense_c(), cold_c, t_s) for amp, probe in zip(self.amps, self.probes, strict=True)]
+        made = [amp.sample(probe.sense_c(), cold_c, t_s) for amp, probe in zip(self.amps, self.probes, strict=True)]
+        lost = self.scenario.lost_share
+        return [sample for sample in made if self.rng.random() >= lost] if lost > 0.0 else made
 
     def board_status(self) -> BoardStatus:
         """The board's report: no relay of ours, so nothing applied."""
@@ -225,12 +246,13 @@ class Shop:
     def truth(self) -> Truth:
         """The true state now."""
         plant, probe, crew = self.plant, self.probes[0], self.crew
-        has_metal = plant.mass_kg > 0.0
+        mass_kg, metal_c = plant.mass_kg, plant.metal_c
+        has_metal = mass_kg > 0.0
         return Truth(
             self.n_steps * self.dt_s,
-            plant.metal_c if has_metal else None,
+            metal_c if has_metal else None,
             plant.liquid_fraction if has_metal else 0.0,
-            plant.mass_kg,
+            mass_kg,
             plant.lump_kg,
             plant.pot_c,
             plant.wall_c,
@@ -240,12 +262,13 @@ class Shop:
             plant.lifted,
             plant.pouring,
             plant.poured_kg,
-            plant.metal_c - self.scenario.stream_loss_c if has_metal else None,
+            metal_c - self.scenario.stream_loss_c if has_metal else None,
             probe.junction_c,
             probe.in_metal,
             probe.place,
             crew.phase,
             crew.melt,
+            crew.unmarked,
         )
 
 

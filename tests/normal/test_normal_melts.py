@@ -5,128 +5,19 @@ the tip is in it. Nothing here is compared with what the engine itself believes.
 the shipped sheets (their sources stand there); sheath response from the published sab-cable.com table
 (pourcall/sim/plant/probe.py).
 
-A melt whose true bath rises more than 3 degC above its tap window is no normal melt: the caster was careless, and the
-engine is right to say so. Of the first 203 seeds three are such; they must raise just that and nothing else.
+How a melt is followed: followed.py. Of the first 203 seeds three are careless; they must raise just that and nothing
+else.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from functools import cache
 
 import pytest
 
-from pourcall.contract import events as ev
-from pourcall.contract.plan import MouldPlan
-from pourcall.contract.reading import Reading
-from pourcall.contract.status import Reason, Status
-from pourcall.engine.core import Engine
-from pourcall.sim.scenarios.normal_melts import normal_melt, run
-from pourcall.sim.shop import Scenario, Truth
-from tests.simulated import config_of
+from tests.normal.followed import OVERSHOOT_C, Followed, follow
 
 CARELESS = (40, 139, 154)  # here the simulated caster truly lets the bath rise 7 to 45 degC above the tap window
 SEEDS = tuple(seed for seed in range(203) if seed not in CARELESS)  # two hundred normal melts
 BLOCK = 20
-OVERSHOOT_C = 3.0
-
-
-@dataclass
-class PourCall:
-    """A pour call at the moment it was raised, beside the truth of that moment."""
-
-    t_s: float
-    mould: MouldPlan
-    told_c: float
-    u_c: float  # of the lip temperature
-    true_c: float | None
-    liquid: float
-    lifted_for_s: float
-    window_c: tuple[float, float]
-
-
-@dataclass
-class Followed:
-    """One melt as the engine followed it."""
-
-    scenario: Scenario
-    alarms: set[str] = field(default_factory=set)
-    calls: list[PourCall] = field(default_factory=list)
-    calls_before_lift: int = 0
-    melts: int = 0
-    lifts_proposed: int = 0
-    dips: list[tuple[ev.Dip, float]] = field(default_factory=list)  # of a melt; with the truth while it was in
-    overshot_c: float = -1e9
-    bad_with_number: int = 0
-    power_asked: int = 0  # whether it is as it was marked; here it always is
-    unexplained: int = 0  # readings that the furnace cannot have made, as the engine has it
-    unproven_s: list[float] = field(default_factory=list)  # a sound probe in liquid metal was asked to prove itself
-
-    @property
-    def is_normal(self) -> bool:
-        return self.overshot_c <= OVERSHOOT_C
-
-
-@cache
-def follow(seed: int) -> Followed:
-    scenario = normal_melt(seed)
-    engine = Engine(config_of(scenario))
-    seen = Followed(scenario)
-    lifted_s: float | None = None
-    in_metal_c: float | None = None
-    lump_kg, mixed_s = 0.0, -1e9
-    for item, truth in run(scenario):
-        if truth.lifted and lifted_s is None:
-            lifted_s = truth.t_s
-        elif not truth.lifted:
-            lifted_s = None
-        # The plant mixes a molten lump into the bath at once, by up to 25 degC in half a second; no bath does, and a
-        # dip that ends in that moment read what was there before.
-        if lump_kg > 0.0 and truth.lump_kg == 0.0:
-            mixed_s = truth.t_s
-        lump_kg = truth.lump_kg
-        if truth.in_metal and truth.metal_c is not None and truth.t_s - mixed_s > 3.0:
-            in_metal_c = truth.metal_c
-        for out in engine.handle(item):
-            if type(out) is Reading:
-                seen.bad_with_number += out.status is Status.BAD and out.temp_c is not None
-                seen.unexplained += out.reason is Reason.UNEXPLAINED
-                if out.reason is Reason.UNPROVEN and truth.liquid_fraction > 0.98 and truth.in_metal:
-                    seen.unproven_s.append(truth.t_s)
-            elif isinstance(out, ev.AlarmChanged):
-                seen.alarms.add(out.alarm.id)
-            elif isinstance(out, ev.MeltStarted):
-                seen.melts += 1
-            elif isinstance(out, ev.LiftMarked):
-                seen.lifts_proposed += out.proposed
-            elif isinstance(out, ev.DipRecorded) and in_metal_c is not None and engine.run is not None:
-                seen.dips.append((out.dip, in_metal_c))
-            elif isinstance(out, ev.CallChanged) and out.how == "raised" and out.call.kind is ev.CallKind.CHECK_POWER:
-                seen.power_asked += 1
-            elif isinstance(out, ev.CallChanged) and out.how == "raised" and out.call.kind is ev.CallKind.POUR:
-                seen.calls.append(_pour_call(engine, out.call, truth, lifted_s))
-                seen.calls_before_lift += lifted_s is None
-        if engine.run is not None and engine.run.next_mould is not None and not truth.lifted and truth.metal_c:
-            tap_max_c = min(engine.run.next_mould.tap_max_c, engine.run.plan.lowest_limit.limit_c)
-            seen.overshot_c = max(seen.overshot_c, truth.metal_c - tap_max_c)
-    return seen
-
-
-def _pour_call(engine: Engine, call: ev.CallView, truth: Truth, lifted_s: float | None) -> PourCall:
-    assert engine.run is not None
-    assert engine.judgement is not None
-    mould = next(m for m in engine.run.plan.moulds if m.name == call.mould)
-    window_c = (mould.lip_min_c, min(mould.lip_max_c, engine.run.plan.lowest_limit.limit_c - mould.loss_c))
-    assert engine.metal.temp_c is not None
-    return PourCall(
-        truth.t_s,
-        mould,
-        engine.metal.temp_c,
-        engine.judgement.lip_u_c,
-        truth.metal_c,
-        truth.liquid_fraction,
-        0.0 if lifted_s is None else truth.t_s - lifted_s,
-        window_c,
-    )
 
 
 def blocks() -> Iterator[tuple[int, ...]]:

@@ -62,7 +62,7 @@ def test_faulty_scripts_are_refused(text: str) -> None:
 
 def crew_of(*steps: Step, keys: frozenset[str] = ALL_KEYS) -> Crew:
     plant = Plant(FurnaceSpec("x", 2000.0), PotSpec(), alloy("za27"), dt_s=0.5)
-    return Crew(steps, plant, Probe(SHEATHS["mi_3.0"], dt_s=0.5), keys=keys)
+    return Crew(steps, plant, Probe(SHEATHS["mi_3.0"], dt_s=0.5, plant=plant), keys=keys)
 
 
 def work(crew: Crew, seconds: float) -> list[object]:
@@ -71,7 +71,7 @@ def work(crew: Crew, seconds: float) -> list[object]:
     while crew.plant.t_s < until_s:
         pressed += crew.act()
         crew.plant.step()
-        crew.probe.step(crew.plant)
+        crew.probe.step()
     return pressed
 
 

@@ -10,7 +10,7 @@ from random import Random
 
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
-from pourcall.sim.plant.furnace import Plant
+from pourcall.sim.plant.interface import SimPlant
 
 WORDS: dict[str, tuple[str, float, str]] = {
     # word: (level, usual size, what it does with that size)
@@ -86,11 +86,15 @@ class Faults:
         """The words that are on."""
         return [word for level in LEVELS for word in getattr(self, level)]
 
-    def apply_to_plant(self, plant: Plant, ordered_share: float) -> None:
+    def apply_to_plant(self, plant: SimPlant, ordered_share: float) -> None:
         """Power as the broken furnace obeys it; without a fault, as ordered."""
-        plant.set_faults(welded_on="welded" in self.plant, element_broken="element_broken" in self.plant)
         weak = self.plant.get("weak_power")
-        plant.set_power(ordered_share * (weak.size if weak else 1.0))
+        plant.set_faults(
+            welded_on="welded" in self.plant,
+            element_broken="element_broken" in self.plant,
+            strength=weak.size if weak else 1.0,
+        )
+        plant.set_power(ordered_share)
 
     def bend(self, sense_c: float, cold_c: float, t_s: float) -> tuple[float, int]:
         """(what the couple seems to be at, SampleFlag bits) under the sensor faults that are on."""

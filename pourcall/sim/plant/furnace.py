@@ -16,7 +16,10 @@ import copy
 from dataclasses import dataclass
 
 from pourcall.metal.heat.curve import REFERENCE_C
+from pourcall.sim.plant.interface import COLD, PlantStart, PotSpec
 from pourcall.sim.plant.metal import SimAlloy
+
+__all__ = ["COLD", "FurnaceSpec", "Plant", "PlantStart", "PotSpec"]
 
 SIGMA = 5.670374419e-8  # W/(m2 K4), CODATA 2018
 KELVIN = 273.15
@@ -42,30 +45,8 @@ class FurnaceSpec:
     exchange_m2: float = 0.04  # wall to pot, effective
     opening_m2: float = 0.012  # seen by the room with the lid off
     leak_w_per_k: float = 0.15  # through the closed lid and joints
+    rating_c: float = 1200.0  # as its plate and the settings say
     wall_limit_c: float = 1300.0  # the furnace's own controller throttles the element here
-
-
-@dataclass(frozen=True, slots=True)
-class PotSpec:
-    """A crucible of clay-graphite or silicon carbide."""
-
-    mass_kg: float = 0.6
-    cp_j_per_kg_k: float = 950.0
-    outer_m2: float = 0.038  # 100 x 100 mm with its bottom
-    mouth_m2: float = 0.005  # 80 mm mouth
-
-
-@dataclass(frozen=True, slots=True)
-class PlantStart:
-    """Temperatures at the start, degC; a cold furnace is at the room's."""
-
-    ambient_c: float = 20.0
-    wall_c: float | None = None
-    lining_c: float | None = None
-    pot_c: float | None = None
-
-
-COLD = PlantStart()
 
 
 class Plant:
@@ -101,6 +82,7 @@ class Plant:
         "power_w",
         "skimmed_j",
         "stirred_s",
+        "strength",
         "supplied_j",
         "t_s",
         "wall_c",
@@ -122,6 +104,7 @@ class Plant:
         self.metal_c, self.liquid_fraction, self._armed = self.pot_c, 0.0, False
         self.power_share = self.power_w = 0.0
         self.lid_open = self.lifted = self.welded_on = self.element_broken = False
+        self.strength = 1.0
         self._pour_rate, self._pour_until_kg, self.stirred_s = 0.0, 0.0, -1e9
         self.supplied_j = self.brought_j = self.exhaust_j = self.lost_j = self.poured_j = self.skimmed_j = 0.0
 
@@ -131,9 +114,9 @@ class Plant:
         """Open or shut."""
         self.lid_open = open_
 
-    def set_faults(self, *, welded_on: bool, element_broken: bool) -> None:
-        """What is broken now: a relay that does not let go, an element that gives no heat."""
-        self.welded_on, self.element_broken = welded_on, element_broken
+    def set_faults(self, *, welded_on: bool, element_broken: bool, strength: float = 1.0) -> None:
+        """What is broken now: a relay that does not let go, an element that gives no heat or but a share of it."""
+        self.welded_on, self.element_broken, self.strength = welded_on, element_broken, strength
 
     def set_power(self, share: float) -> None:
         """Knob or burner, 0 (off) to 1 (full)."""
@@ -183,6 +166,11 @@ class Plant:
         """Is metal leaving the pot now."""
         return self._pour_rate > 0.0
 
+    @property
+    def terminals_c(self) -> float:
+        """Where the thermocouples end: the room, warmed slowly by the lining."""
+        return self.ambient_c + (2.0 + 0.006 * max(0.0, self.lining_c - self.ambient_c))
+
     def fork(self, dt_s: float) -> "Plant":
         """A copy to look ahead with, at its own step."""
         ahead = copy.copy(self)
@@ -213,7 +201,7 @@ class Plant:
         room4: float = (room + KELVIN) ** 4
         mass = self.mass_kg
 
-        power = spec.power_w * (1.0 if self.welded_on else self.power_share)
+        power = spec.power_w * (1.0 if self.welded_on else self.power_share * self.strength)
         if self.element_broken:
             power = 0.0
         elif not spec.fuel and wall > spec.wall_limit_c - 20.0:

@@ -25,6 +25,8 @@ class SimAlloy:
     undercooling_c: float  # below the liquidus before the first crystal; clean melts of ordinary grain size
     emissivity: float  # of the open, skinned surface; infrared tables, total value near the oxidised end
     curve: HeatCurve
+    batch_c: float = 0.0  # this batch melts so much higher, and by so much heat: of plants with laws of their own
+    latent_x: float = 1.0
 
     @property
     def plateau_c(self) -> float:

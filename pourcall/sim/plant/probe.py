@@ -101,6 +101,7 @@ class Probe:
         "_k_slow",
         "_near",
         "_outer_c",
+        "_plant",
         "_pool",
         "_shell_k_s",
         "_slow_s",
@@ -125,8 +126,13 @@ class Probe:
         gain: float = 1.0,
         noise_c: float = 0.1,
         rng: Random | None = None,
+        plant: Plant | None = None,
     ) -> None:
-        """`gain`: the couple's own error (IEC class 1 type K: within 1 +- 0.004). `noise_c`: sigma of one sample."""
+        """`gain`: the couple's own error (IEC class 1 type K: within 1 +- 0.004). `noise_c`: sigma of one sample.
+
+        `plant`: where it is held, for calls that do not say.
+        """
+        self._plant = plant
         if sheath.name not in _LAGS:
             _LAGS[sheath.name] = two_lags(sheath.t50_s, sheath.t90_s)
         slow_s, fast_s = _LAGS[sheath.name]
@@ -153,6 +159,7 @@ class Probe:
         """To another place at once; the lag does the rest. Cold into liquid metal, it takes a shell of frozen metal."""
         if depth_mm is not None:
             self.depth_mm = depth_mm
+        plant = plant or self._plant
         if place == "melt" and self.place != "melt" and plant is not None and plant.liquid_fraction > 0.5:
             short_k = max(0.0, plant.alloy.facts.liquidus_c - self._outer_c)
             self._shell_k_s = 0.3 * short_k * min(self._slow_s, 4.0)
@@ -161,8 +168,11 @@ class Probe:
             self.stem_share = 1.0 / math.cosh(self.depth_mm * 1e-3 * self.sheath.fin_per_m)
         self.place = place
 
-    def step(self, plant: Plant) -> None:
+    def step(self, plant: Plant | None = None) -> None:
         """One plant step of `dt_s`, with what surrounds the probe now."""
+        plant = plant or self._plant
+        if plant is None:
+            raise ValueError("a probe that is held nowhere")
         if self.place == "melt" and plant.mass_kg > 0.0:
             metal_c, liquid = plant.metal_c, plant.liquid_fraction
             towards = self._near if plant.t_s - plant.stirred_s > 30.0 else 0.0

@@ -5,6 +5,7 @@ Which keys are pressed is a habit of the person (`keys`): someone who presses no
 
 from collections import deque
 from collections.abc import Sequence
+from random import Random
 
 import msgspec
 
@@ -26,11 +27,11 @@ from pourcall.contract.inputs import (
 )
 from pourcall.contract.plan import MeltPlan
 from pourcall.sim.boards.faults import Faults
-from pourcall.sim.plant.furnace import Plant
-from pourcall.sim.plant.probe import Probe
+from pourcall.sim.plant.interface import SimPlant, SimProbe
 from pourcall.sim.scenarios.script import Condition, Step, parse_condition
 
 ALL_KEYS = frozenset({"start", "power", "addition", "skim", "dip", "lift", "pour", "end"})
+UNHURRIED = 0.08  # share of the moments in which nobody comes in time
 LOOK_EVERY_S = 5.0  # how often a person thinks again whether to cut the power
 _CONDITIONS: dict[str, Condition] = {}
 
@@ -41,23 +42,33 @@ class Crew:
     def __init__(
         self,
         steps: Sequence[Step],
-        plant: Plant,
-        probe: Probe,
+        plant: SimPlant,
+        probe: SimProbe,
         *,
         plans: Sequence[MeltPlan] = (),
         keys: frozenset[str] = ALL_KEYS,
         faults: Faults | None = None,
         who: str = "shop",
         mark_delay_s: float = 4.0,
+        hand_s: tuple[float, float] = (0.0, 0.0),
+        forgets: float = 0.0,
+        rng: Random | None = None,
     ) -> None:
+        """`hand_s`: from seeing that the power must change to the hand on the knob; now and then twice as long and
+        more. `forgets`: chance that a key is not pressed; the melt is always started and ended."""
         self._queue: deque[Step] = deque(steps)
         self.plant, self.probe, self.plans, self.keys, self.who = plant, probe, tuple(plans), keys, who
         self.faults = faults or Faults()
         self.power_level = "off"
         self.phase, self.melt, self.done, self.gave_up = "start", "", False, False
+        self.unmarked = 0  # marks forgotten so far
         self._since_s, self._mark_delay_s = 0.0, mark_delay_s
         self._coast_s, self._coast_c = -1e9, 0.0
         self._dipped_s, self._looked_s, self._power_s = -1e9, -1e9, -1e9
+        self._hand_s, self._forgets, self._rng = hand_s, forgets, rng or Random(0)
+        self._foresees = self._rng.uniform(0.2, 1.0)  # how much of his own delay a person reckons with
+        self._meant: tuple[float, str] | None = None  # when the hand is on the knob, and where it turns it
+        self._looked_c: tuple[float, float] | None = None  # the metal as it was last looked at
         self._calls: dict[str, float] = {}
         self._later: list[tuple[float, str, float, str]] = []  # (when, kind, happened, mould): marks made afterwards
         self._pressed: list[Command] = []
@@ -107,6 +118,9 @@ class Crew:
         """What the person does in this moment; the keys pressed, oldest first. Empty list: none."""
         if self.done and not self._later:
             return []
+        if self._meant is not None and self._meant[0] <= self.plant.t_s:
+            level, self._meant = self._meant[1], None
+            self.set_power(level)
         if self._later and self._later[0][0] <= self.plant.t_s:
             self._mark(self._later.pop(0))
         while self._queue and not self.done:
@@ -133,8 +147,12 @@ class Crew:
         return pressed
 
     def _press(self, key: str, command: Command) -> None:
-        if key in self.keys:
-            self._pressed.append(command)
+        if key not in self.keys:
+            return
+        if self._forgets > 0.0 and key not in ("start", "end") and self._rng.random() < self._forgets:
+            self.unmarked += 1
+            return
+        self._pressed.append(command)
 
     def _do(self, step: Step) -> bool:
         """Act on a step; False: not finished, ask again."""
@@ -150,7 +168,7 @@ class Crew:
             case "lid":
                 plant.set_lid(step.open)
             case "probe":
-                self.probe.move(step.place, step.depth_mm, plant)
+                self.probe.move(step.place, step.depth_mm)
             case "dip":
                 self._dip(step)
             case "stir":
@@ -201,6 +219,24 @@ class Crew:
                 pass
         return True
 
+    def _turn(self, level: str) -> None:
+        """The power must change: at once, or when the hand gets to the knob."""
+        if self._hand_s[1] <= 0.0:
+            self.set_power(level)
+        elif self._meant is None and level != self.power_level:
+            late_s = self._rng.uniform(*self._hand_s)
+            if self._rng.random() < UNHURRIED:
+                late_s += self._rng.uniform(self._hand_s[1], 2.0 * self._hand_s[1])
+            self._meant = (self.plant.t_s + late_s, level)
+
+    def _rises_meanwhile_c(self) -> float:
+        """What a person who knows his own pace takes off: the rise until his hand is on the knob, as it rises now."""
+        was, self._looked_c = self._looked_c, (self.plant.t_s, self.plant.metal_c)
+        if self._hand_s[1] <= 0.0 or was is None or not 0.0 < self.plant.t_s - was[0] < 30.0:
+            return 0.0
+        rate = (self.plant.metal_c - was[1]) / (self.plant.t_s - was[0])
+        return min(30.0, max(0.0, rate) * self._foresees * 0.5 * sum(self._hand_s))
+
     def set_power(self, level: str, *, told: bool = True) -> None:
         """Turn the knob or the burner; `told`: and press the key for it."""
         changed = level != self.power_level
@@ -222,6 +258,9 @@ class Crew:
     def _dip(self, step: Step) -> None:
         """Power off, lid off, probe in, hold, probe out, lid on, power as it was."""
         self._dipped_s = self.plant.t_s
+        if self._meant is not None:  # he is there now
+            self.set_power(self._meant[1])
+            self._meant = None
         back = self.power_level
         self._press("dip", StartDip(probe="metal", depth_mm=step.depth_mm, stirred=True, who=self.who))
         self._insert(
@@ -252,6 +291,7 @@ class Crew:
         plant = self.plant
         metal_c = plant.metal_c
         if step.lo_c <= metal_c <= step.hi_c and plant.lump_kg == 0.0 and plant.liquid_fraction >= 1.0:
+            self._meant = None
             self.set_power("off")
             return True
         self.phase = "bring"
@@ -265,22 +305,23 @@ class Crew:
             self._again(step)
             return True
         if metal_c > step.hi_c:
-            self.set_power("off")
+            self._turn("off")
         elif plant.liquid_fraction > 0.05:
-            coast_c = self.value("coast")
+            early_c = self._rises_meanwhile_c()
+            coast_c = self.value("coast") + (early_c if self.power_level != "off" else 0.0)
             if coast_c >= step.target_c:
-                self.set_power("off")
+                self._turn("off")
             elif coast_c < step.lo_c + 0.3 * (step.target_c - step.lo_c):
                 enough_c = step.lo_c if self.power_level == "high" else step.lo_c - 8.0
                 gently = plant.furnace.fuel and coast_c >= enough_c and plant.t_s - self._power_s < 60.0
-                self.set_power("low" if gently else "high")
+                self._turn("low" if gently else "high")
         else:
-            self.set_power("high")
+            self._turn("high")
         return False
 
     def _give_up(self) -> None:
         """The melt does not come: everything off, as a person would."""
-        self.gave_up = True
+        self.gave_up, self._meant = True, None
         self._queue.clear()
         self.set_power("off")
         self._queue.append(Step("end", ending="abandoned"))

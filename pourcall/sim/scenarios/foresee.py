@@ -11,8 +11,8 @@ from random import Random
 from typing import NamedTuple
 
 from pourcall.contract.plan import AlloyFacts
-from pourcall.sim.plant.furnace import Plant, PlantStart
-from pourcall.sim.plant.probe import SHEATHS, Probe
+from pourcall.sim.plant.interface import PlantStart, ProbeMake
+from pourcall.sim.plant.kinds import plant_of, probe_of
 from pourcall.sim.scenarios.normal_melts import normal_melt
 from pourcall.sim.shop import Scenario
 
@@ -83,16 +83,16 @@ class Bout:
             start = PlantStart(start.ambient_c)
         self.room_c = start.ambient_c
         dt_s = 1.0 / SECOND_STEPS
-        self.plant = Plant(scenario.furnace, scenario.pot, scenario.alloy, dt_s=dt_s, start=start)
-        self.probe = Probe(
-            SHEATHS[shop.sheath],
+        self.plant = plant_of(scenario.furnace, scenario.pot, scenario.alloy, dt_s=dt_s, start=start)
+        make = ProbeMake(
+            shop.sheath,
             dt_s=dt_s,
             start_c=self.plant.pot_c,
             place="melt",
             gain=shop.gain,
             noise_c=rng.uniform(0.05, 0.35),
-            rng=rng,
         )
+        self.probe = probe_of(self.plant, make, rng)
         in_parts = rng.random() < 0.5 if parts is None else parts
         self.first_kg = round(self.charge_kg * (rng.uniform(0.6, 0.75) if in_parts else 1.0), 3)
         self.rest_kg = round(self.charge_kg - self.first_kg, 3)
@@ -123,7 +123,7 @@ class Bout:
             self._stirred_s = self.t_s
         for _ in range(SECOND_STEPS):
             plant.step()
-            self.probe.step(plant)
+            self.probe.step()
         self.t_s += 1.0
         if plant.mass_kg > 0.0 and plant.lump_kg == 0.0:
             self.peak_c = max(self.peak_c, plant.metal_c)

@@ -7,9 +7,10 @@ mould's window; a test holds the generator to it. Not here: running it (sim.shop
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from random import Random
+from typing import ClassVar
 
 import msgspec
 
@@ -18,6 +19,7 @@ from pourcall.contract.reading import Place
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.vapour.fume import fume_table
 from pourcall.sim.plant.furnace import FurnaceSpec, Plant, PlantStart, PotSpec
+from pourcall.sim.plant.kinds import AnyFurnace
 from pourcall.sim.plant.metal import ALLOY_KEYS, SimAlloy, alloy, shifted
 from pourcall.sim.scenarios.crew import ALL_KEYS
 from pourcall.sim.scenarios.script import Step
@@ -88,15 +90,21 @@ def _fume(key: str) -> FumeTable | None:
     return fume_table(load_sheets().get(key))
 
 
-class _Draw:
-    """One melt being drawn; the pieces in the order a caster would settle them."""
+class Draw:
+    """One melt being drawn; the pieces in the order a caster would settle them.
+
+    Another plant's melts are drawn by a class derived from this one, which says what is otherwise there.
+    """
+
+    salt = 17
+    alloys: ClassVar[Mapping[str, int]] = dict(zip(ALLOY_KEYS, (28, 10, 12, 24, 14, 12), strict=True))  # how often each
 
     def __init__(self, seed: int) -> None:
         self.seed = seed
-        self.rng = rng = Random(seed * 7_919 + 17)
+        self.rng = rng = Random(seed * 7_919 + self.salt)
         self.kind = KINDS[seed % len(KINDS)]
-        key = rng.choices(ALLOY_KEYS, weights=(28, 10, 12, 24, 14, 12))[0]
-        self.sheet = alloy(key)
+        key = rng.choices(list(self.alloys), weights=list(self.alloys.values()))[0]
+        self.sheet = self.sheet_of(key)
         self.alloy = shifted(self.sheet, rng.uniform(-2.0, 2.0))
         self.facts = self.sheet.facts
         most_kg = 1.8 if self.facts.family == "aluminium" else 3.0
@@ -106,6 +114,15 @@ class _Draw:
         self.walk_s = rng.uniform(6.0, 16.0 if self.facts.family == "copper" else 24.0)
         self.fuel = rng.random() < (0.6 if self.facts.family == "copper" else 0.3)
         self.tags: list[str] = [key]
+
+    def sheet_of(self, key: str) -> SimAlloy:
+        """The alloy as its sheet has it."""
+        return alloy(key)
+
+    def losses_c(self, tap_c: float, pours: list[tuple[float, float, float]]) -> list[tuple[float, float]]:
+        """What the bath has lost when each pour begins and ends, by this plant's own physics."""
+        behind_c = 15.0 if self.fuel else 4.0
+        return pour_losses_c(self.alloy, self.pot, self.charge_kg, tap_c, pours, behind_c=behind_c)
 
     def settle_moulds(self) -> None:
         """Moulds whose windows, seen in the pot, leave one tap window wide enough to hit."""
@@ -121,9 +138,7 @@ class _Draw:
             guess_c = min(facts.pour_min_c + 0.5 * width_c + 25.0, highest_c)
             losses = [
                 (begun_c + self.stream_loss_c, ended_c + self.stream_loss_c)
-                for begun_c, ended_c in pour_losses_c(
-                    self.alloy, self.pot, self.charge_kg, guess_c, pours, behind_c=15.0 if self.fuel else 4.0
-                )
+                for begun_c, ended_c in self.losses_c(guess_c, pours)
             ]
             room_c = max(0.0, min(facts.pour_max_c, highest_c - losses[-1][1]) - width_c - facts.pour_min_c)
             low_c = facts.pour_min_c + rng.uniform(0.0, 0.6) * room_c
@@ -163,7 +178,7 @@ class _Draw:
         bodies_j = (hot_j + self.pot.mass_kg * self.pot.cp_j_per_kg_k) * (self.target_c + 120.0)
         useful_w = min(4500.0, 1.25 * (metal_j + bodies_j) / rng.uniform(1000.0, 2000.0) + 250.0)
         share = rng.uniform(0.25, 0.38)
-        self.furnace = FurnaceSpec(
+        self.furnace: AnyFurnace = FurnaceSpec(
             name="burner furnace" if self.fuel else "electric furnace",
             power_w=useful_w / share if self.fuel else useful_w,
             fuel=self.fuel,
@@ -332,4 +347,4 @@ class _Draw:
 
 def normal_melt(seed: int) -> Scenario:
     """An ordinary melt. `normal_melt(s)` is the same for ever; kinds come round by seed % 5."""
-    return _Draw(seed).scenario()
+    return Draw(seed).scenario()
