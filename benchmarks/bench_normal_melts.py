@@ -1,7 +1,8 @@
 """What the engine says in ordinary melts of each simulated plant that is not so. One line a melt, then a table.
 
-`PYTHONPATH=. python benchmarks/bench_normal_melts.py [PLANT [FIRST COUNT]]`; `run()` gives the rows, of a few melts. the plant's (tests/normal/followed.py); seeds from 30,000 on are those that nothing was tuned on. There is no peer:
-nothing of general use follows a melt. Budget: no alarm, no question and no doubt that is not so.
+`PYTHONPATH=. python benchmarks/bench_normal_melts.py [PLANT [FIRST COUNT]]`; `run()` gives the rows, of a few melts.
+Truth is the plant's (tests/normal/followed.py); seeds from 30,000 on are those that nothing was tuned on. There is no
+peer: nothing of general use follows a melt. Budget: no alarm, no question and no doubt that is not so.
 """
 
 import sys

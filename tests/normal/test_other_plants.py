@@ -21,7 +21,7 @@ KNOWN = {
     (
         "brick",
         30_009,
-    ): "a rod put in cold carries a frozen shell; when that is off it jumps by 60 degC, and is doubted for good",
+    ): "a cold rod carries a frozen shell; when that is off it jumps by 60 degC, and is doubted for good",
 }
 
 
