@@ -182,9 +182,19 @@ def caution_lines(plan: PourPlan) -> list[Told]:
     """Hazards of the sheet, then cautions with their limits."""
     lines: list[Told] = [*plan.hazards, *(() if plan.lead is None else plan.lead.words)]
     for caution in plan.cautions:
-        lines.append(
-            tell("caution.with_limits", text=caution.text, limits=caution.limits) if caution.limits else caution.text
-        )
+        if not caution.limits:
+            lines.append(caution.text)
+        elif caution.stand_in:
+            lines.append(
+                tell(
+                    "caution.with_limits_of_others",
+                    text=caution.text,
+                    stand_in=caution.stand_in,
+                    limits=caution.limits,
+                )
+            )
+        else:
+            lines.append(tell("caution.with_limits", text=caution.text, limits=caution.limits))
     return lines
 
 

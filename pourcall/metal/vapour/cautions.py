@@ -7,7 +7,7 @@ reference tables; what to wear: common practice, no source.
 
 import msgspec
 
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.sheet import AlloySheet
 from pourcall.metal.vapour.exposure_limits import LIMITED, limits_for
@@ -22,6 +22,7 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True):
     topic: str
     text: Message
     limits: tuple[Message, ...] = ()
+    stand_in: Message = NOTHING  # none of those limits is of the region that was asked for
 
 
 # When it holds; the name of its text; the substance whose limits go with it, or its topic.
@@ -74,19 +75,35 @@ def cautions(
             topic=topic,
             text=tell(f"caution.hazard.{name}"),
             limits=tuple(one.told() for one in limits_for(topic, air_limits)) if topic in LIMITED else (),
+            stand_in=_stand_in(topic, air_limits),
         )
         for holds, name, topic in listed
         if holds
     )
 
 
+def _stand_in(substance: str, air_limits: AirLimits) -> Message:
+    """That a region's own limits are not known here; NOTHING where one is, or none is asked for."""
+    if substance not in LIMITED or air_limits == "strictest":
+        return NOTHING
+    if any(one.region == air_limits for one in limits_for(substance, air_limits)):
+        return NOTHING
+    return tell("caution.stand_in", region=tell(f"fume.region.{air_limits}"))
+
+
 def clothing(sheet: AlloySheet) -> tuple[Message, ...]:
-    """What to wear and have at hand, as a checklist (common practice, no source)."""
+    """What to wear and have at hand, as a checklist (common practice, no source).
+
+    A respirator is no matter of choice where no airing keeps the metal inside limits: brass, leaded bronze, beryllium.
+    """
     shares = sheet.weight_percent()
-    harmful = has_zinc(sheet) or shares.get("Pb", 0.0) >= 0.1 or shares.get("Be", 0.0) > 0.0
+    leaded, beryllium = shares.get("Pb", 0.0) >= 0.1, shares.get("Be", 0.0) > 0.0
+    harmful = has_zinc(sheet) or leaded or beryllium
     for_heat = ("face_hot", "hands_hot", "apron_hot") if sheet.liquidus.value > 700.0 else ("face", "hands", "apron")
     worn = [*for_heat, "boots", "underneath"]
-    if harmful or shares.get("Mn", 0.0) >= 0.5:
+    if is_brass(sheet) or beryllium or (leaded and sheet.family == "copper"):
+        worn.append("respirator_worn")
+    elif harmful or shares.get("Mn", 0.0) >= 0.5:
         worn.append("respirator")
     worn += ["sand", "tools", "sealed", "way", "spectators", "ingots", "second_person"]
     return tuple(tell(f"caution.wear.{name}") for name in worn)

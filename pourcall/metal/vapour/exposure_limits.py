@@ -65,7 +65,7 @@ LIMITS: tuple[ExposureLimit, ...] = (
     ExposureLimit("zinc oxide fume", "8 h", 2.0, *_ONT, _UNDATED, "sourced"),
     ExposureLimit("zinc oxide fume", "15 min", 10.0, *_ONT, _UNDATED, "sourced"),
     ExposureLimit("zinc oxide fume", "8 h", 0.1, *_MAK, "2009, as zinc, respirable, in IFA Report 6/2013", "sourced"),
-    ExposureLimit("zinc oxide fume", "15 min", 0.4, *_MAK, "four times the MAK, from memory, check", "memory"),
+    ExposureLimit("zinc oxide fume", "15 min", 0.4, *_MAK, "four times the MAK, its factor from memory", "memory"),
     ExposureLimit("zinc oxide fume", "idlh", 500.0, *_NIOSH, _UNDATED, "sourced"),
     ExposureLimit("zinc oxide dust", "8 h", 15.0, *_OSHA, "sampling page of 2008", "sourced"),
     ExposureLimit("zinc oxide dust", "ceiling", 15.0, *_NIOSH, _UNDATED, "sourced"),
@@ -95,7 +95,9 @@ LIMITS: tuple[ExposureLimit, ...] = (
     ExposureLimit("manganese", "15 min", 3.0, *_NIOSH, _MANGANESE, "sourced"),
     ExposureLimit("manganese", "8 h", 0.2, *_ONT, _UNDATED, "sourced"),
     ExposureLimit("manganese", "8 h", 0.02, *_ACGIH, "2013, respirable, in a sampling page", "sourced"),
-    ExposureLimit("manganese", "8 h", 0.05, *_EU, "Directive (EU) 2017/164, respirable, from memory", "memory"),
+    ExposureLimit(
+        "manganese", "8 h", 0.05, *_EU, "Directive (EU) 2017/164, respirable, in a Dutch notice of 2018", "sourced"
+    ),
     ExposureLimit("manganese", "8 h", 0.05, *_UK, "respirable, EH40/2005 as reissued, at second hand", "sourced"),
     ExposureLimit("respirable crystalline silica", "8 h", 0.050, *_OSHA, "29 CFR 1910.1053, 2016-03-25", "sourced"),
     ExposureLimit("respirable crystalline silica", "8 h", 0.025, *_ACGIH, "quartz, in a paper of 2014", "sourced"),
@@ -112,7 +114,9 @@ LIMITS: tuple[ExposureLimit, ...] = (
     ExposureLimit("chlorine", "ceiling", 3.0, *_OSHA, _IDLH, "sourced"),
     ExposureLimit("chlorine", "ceiling", 1.45, *_NIOSH, _IDLH, "sourced"),
     ExposureLimit("chlorine", "8 h", 1.5, *_ACGIH, "1993-1994, in the NIOSH page of 1994-05", "sourced"),
-    ExposureLimit("chlorine", "15 min", 1.5, *_EU, "Directive 2006/15/EC, from memory", "memory"),
+    ExposureLimit(
+        "chlorine", "15 min", 1.5, *_EU, "as SCOEL/SUM/76 of 1998 recommends it for Directive 2006/15/EC", "sourced"
+    ),
     ExposureLimit("chlorine", "15 min", 1.5, *_UK, "EH40/2005, in a Dutch overview", "sourced"),
     ExposureLimit("chlorine", "8 h", 1.5, *_TRGS, "2009-07-02, in a Dutch overview", "sourced"),
     ExposureLimit("chlorine", "15 min", 1.5, *_TRGS, "2009-07-02, in a Dutch overview", "sourced"),
@@ -176,6 +180,11 @@ def governing(substance: str, kind: str, region: AirLimits = "strictest") -> Exp
         if fit:
             return min(fit, key=lambda one: one.mg_per_m3)
     raise NotFound(tell("fume.no_limit", kind=kind, substance=substance))
+
+
+def stands_in(substance: str, kind: str, region: AirLimits) -> bool:
+    """The limit that governs is none of the region's own: it has none of that kind here. Of no region: never."""
+    return region != "strictest" and governing(substance, kind, region).region != region
 
 
 def limit(substance: str, kind: str, body: str) -> ExposureLimit:

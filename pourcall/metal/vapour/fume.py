@@ -186,7 +186,7 @@ def fume_report(
         level_disturbed=table.level(temp_c, disturbed=True),
         words=(),
     )
-    return msgspec.structs.replace(report, words=_words(sheet, report, air, governs))
+    return msgspec.structs.replace(report, words=_words(sheet, report, air, governs, air_limits))
 
 
 def _left_behind(bare: float, still: float, air: Air) -> float:
@@ -206,7 +206,9 @@ def rough(value: float) -> str:
     return f"{rounded:.{max(0, -magnitude)}f}"
 
 
-def _words(sheet: AlloySheet, report: FumeReport, air: Air, governs: tuple[ExposureLimit, ...]) -> tuple[Message, ...]:
+def _words(
+    sheet: AlloySheet, report: FumeReport, air: Air, governs: tuple[ExposureLimit, ...], air_limits: AirLimits
+) -> tuple[Message, ...]:
     place = tell(f"fume.air.{air.place}") if air.place != "indoors" else _indoors(air)
     still = _reached(report.short_term_min_still, report.shift_min_still)
     bare = tell(
@@ -237,6 +239,8 @@ def _words(sheet: AlloySheet, report: FumeReport, air: Air, governs: tuple[Expos
         clear = rough(max(1.0, report.clear_min))
         words.append(tell("fume.clear", work_min=MELT_MIN, clear=clear, changes=air.changes_per_h))
     words.append(tell("fume.limits", short=governs[0].told(), shift=governs[1].told()))
+    if any(limits.stands_in("zinc oxide fume", kind, air_limits) for kind in ("15 min", "8 h")):
+        words.append(tell("fume.limits.stand_in", region=tell(f"fume.region.{air_limits}")))
     words.append(tell("fume.no_proof"))
     return tuple(words)
 
@@ -252,4 +256,9 @@ def _reached(short_min: float | None, shift_min: float | None) -> Message:
 
 
 def _minutes(minutes: float | None) -> Message:
-    return tell("fume.not_in_a_shift") if minutes is None else tell("fume.about", minutes=rough(max(1.0, minutes)))
+    """Below a minute in seconds: at a bare brass bath it is a matter of those, and never of one whole minute."""
+    if minutes is None:
+        return tell("fume.not_in_a_shift")
+    if minutes < 1.0:
+        return tell("fume.about_seconds", seconds=rough(max(1.0, 60.0 * minutes)))
+    return tell("fume.about", minutes=rough(minutes))

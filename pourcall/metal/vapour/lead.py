@@ -58,12 +58,20 @@ def lead_report(
     else:
         leaves = (
             tell("fume.lead", lead=rough(1000.0 * rate), temp_c=temp_c),
-            tell("fume.lead.reached", minutes=rough(max(1.0, shift_min))),
+            tell("fume.lead.reached", minutes=rough(shift_min))
+            if shift_min >= 1.0
+            else tell("fume.lead.reached_soon", seconds=rough(max(1.0, 60.0 * shift_min))),
         )
     return LeadReport(
         temp_c=temp_c,
         lead_pa=pressure_pa,
         bare_g_per_min=rate,
         shift_min=shift_min,
-        words=(*leaves, tell("fume.lead.dust", limit=governs.told())),
+        words=(*leaves, tell("fume.lead.dust", limit=governs.told()), *_stand_in(air_limits)),
     )
+
+
+def _stand_in(air_limits: AirLimits) -> tuple[Message, ...]:
+    if not exposure_limits.stands_in("lead", "8 h", air_limits):
+        return ()
+    return (tell("fume.lead.stand_in", region=tell(f"fume.region.{air_limits}")),)
