@@ -13,6 +13,7 @@ import msgspec
 from pourcall.contract.message import NOTHING, Told
 
 SURROUNDINGS_C = 20.0  # what a pot in the open cools towards
+REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
 SKIM_BELOW_C = 15.0  # so far below the lowest the mould may get: time to skim (common practice, no source)
 
 
@@ -221,6 +222,37 @@ def tap_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
     """The same seen in the pot. The lower end above the upper: no temperature serves, and `no_aim` says why."""
     low_c, high_c = lip_window_c(mould, plan)
     return low_c + mould.loss_c, high_c + mould.loss_c
+
+
+class LipOdds(msgspec.Struct, frozen=True, kw_only=True):
+    """What would arrive of a pot at some temperature, and the chances, 0 to 1, of missing the window on either side."""
+
+    lip_c: float
+    lip_u_c: float  # expanded: reading and loss, in squares
+    too_cold: float
+    too_hot: float
+    width_c: float  # of the window
+
+    @property
+    def narrow(self) -> bool:
+        """The window is no wider than the doubt on both sides: a best aim, and none is sure."""
+        return self.width_c <= 2.0 * self.lip_u_c
+
+
+def lip_odds(mould: MouldPlan, plan: MeltPlan, pot_c: float, pot_u_c: float, extra_s: float = 0.0) -> LipOdds:
+    """Of a pot known to `pot_u_c`, for a mould that is poured `extra_s` later than its loss stands for."""
+    low_c, high_c = lip_window_c(mould, plan)
+    lip_c = pot_c - mould.loss_c
+    lip_c -= waiting_loss_c(mould, lip_c, extra_s)
+    own_u_c = min(REPEATABILITY_U_C, pot_u_c) if mould.window_same_probe else pot_u_c
+    u_c = math.hypot(own_u_c, mould.loss_u_c)
+    return LipOdds(
+        lip_c=lip_c,
+        lip_u_c=u_c,
+        too_cold=chance_above(low_c, 0.0, lip_c, u_c),
+        too_hot=chance_above(lip_c, u_c, high_c, 0.0),
+        width_c=high_c - low_c,
+    )
 
 
 class NoAimCause(StrEnum):

@@ -111,6 +111,26 @@ def bare_highest(temp_c: float | None, unit: Unit = Unit.C) -> str:
     return f"{math.floor(from_c(temp_c, unit) + SAME)}" if finite(temp_c) else DASH
 
 
+def window_ends(low_c: float, high_c: float, unit: Unit = Unit.C) -> tuple[str, str]:
+    """Both ends of a window without their unit, rounded inwards: the one way a window is ever printed.
+
+    Where no whole degree lies inside, both are the degree nearest to its middle: never a higher before a lower.
+    """
+    if finite(low_c) and finite(high_c) and low_c <= high_c:
+        low, high = math.ceil(from_c(low_c, unit) - SAME), math.floor(from_c(high_c, unit) + SAME)
+        if low > high:
+            middle = bare_temperature(0.5 * (low_c + high_c), unit)
+            return middle, middle
+    return bare_lowest(low_c, unit), bare_highest(high_c, unit)
+
+
+def format_window(low_c: float, high_c: float, unit: Unit = Unit.C, to: str = " to ") -> str:
+    """`548 °C to 579 °C`; a window with no whole degree inside is one figure."""
+    low, high = window_ends(low_c, high_c, unit)
+    mark = UNIT_MARK[unit]
+    return f"{low} {mark}" if low == high else f"{low} {mark}{to}{high} {mark}"
+
+
 SAME = 0.02  # of a degree: 1093.33 degC is the 2000 degF of a handbook, not 1999
 
 

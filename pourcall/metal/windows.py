@@ -16,7 +16,9 @@ from pourcall.contract.errors import BadInput, OutOfRange
 from pourcall.contract.message import Message, tell
 from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.plan import (
+    AlloyFacts,
     Asked,
+    LipOdds,
     LossBasis,
     MeltPlan,
     MouldPlan,
@@ -26,12 +28,14 @@ from pourcall.contract.plan import (
     PotLimit,
     Way,
     WindowBasis,
+    lip_odds,
     no_aim,
+    tap_window_c,
 )
 from pourcall.metal.alloys.sheet import ABOVE_POUR_C, AlloySheet
 from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.heat.transfer import Carry, Pot, transfer_loss
-from pourcall.metal.vapour.boiling import AIM_CHANCE, keep_off_c
+from pourcall.metal.vapour.boiling import AIM_CHANCE, keep_off_c, planned_reading_u_c
 from pourcall.metal.vapour.fume import fume_table
 from pourcall.metal.vapour.pressure import BOILING_KNOWN_C
 from pourcall.metal.vapour.ventilation import Air
@@ -397,6 +401,59 @@ def plan_conflicts(plan: MeltPlan) -> tuple[Message, ...]:
     return tuple(found)
 
 
+def plan_minds(plan: MeltPlan) -> tuple[Message, ...]:
+    """What to mind of moulds that can be poured: a window that no aim surely hits, or one beside the sheet's."""
+    found: list[Message] = []
+    for mould in plan.moulds:
+        if no_aim(mould, plan) is not None:
+            continue
+        found += window_minds(mould, plan.alloy)
+        aim_c = 0.5 * sum(tap_window_c(mould, plan))
+        odds = lip_odds(mould, plan, aim_c, planned_reading_u_c(aim_c))
+        if odds.narrow:
+            found.append(narrow_told(mould, odds, aim_c))
+    return tuple(found)
+
+
+def window_minds(mould: MouldPlan, alloy: AlloyFacts) -> tuple[Message, ...]:
+    """A window wholly beside the sheet's: the shop may know better, or another alloy was meant."""
+    if mould.lip_max_c < alloy.pour_min_c:
+        side = "under_sheet"
+    elif mould.lip_min_c > alloy.pour_max_c:
+        side = "over_sheet"
+    else:
+        return ()
+    told = tell(
+        f"plan.mind.{side}",
+        mould=mould.name,
+        alloy=alloy.name,
+        lowest_c=mould.lip_min_c,
+        highest_c=mould.lip_max_c,
+        sheet_lowest_c=alloy.pour_min_c,
+        sheet_highest_c=alloy.pour_max_c,
+    )
+    return (told,)
+
+
+def narrow_told(mould: MouldPlan, odds: LipOdds, aim_c: float) -> Message:
+    """No aim surely hits such a window: the odds of the best one, and the larger doubt to work on first."""
+    reading_u_c = math.sqrt(max(0.0, odds.lip_u_c**2 - mould.loss_u_c**2))
+    if mould.loss_u_c >= reading_u_c:
+        surer = tell("plan.surer.walk", loss_u_c=mould.loss_u_c)
+    else:
+        surer = tell("plan.surer.reading", reading_u_c=reading_u_c)
+    return tell(
+        "plan.mind.narrow",
+        mould=mould.name,
+        width_difference_c=odds.width_c,
+        lip_u_c=odds.lip_u_c,
+        aim_c=aim_c,
+        cold_share=odds.too_cold,
+        hot_share=odds.too_hot,
+        surer=surer,
+    )
+
+
 def _told_no_aim(found: NoAim, plan: MeltPlan) -> Message:
     """Why there is nothing to aim for, and what would have to be another."""
     limit = found.limit
@@ -416,7 +473,7 @@ def _told_no_aim(found: NoAim, plan: MeltPlan) -> Message:
                 pot_lowest_c=found.needed_c,
                 lip_lowest_c=found.least_c,
                 highest_c=found.allowed_c,
-                line_c=limit.limit_c,
+                line_highest_c=limit.limit_c,
                 most_share=AIM_CHANCE,
             )
         case NoAimCause.BOILING:
@@ -425,7 +482,7 @@ def _told_no_aim(found: NoAim, plan: MeltPlan) -> Message:
                 mould=found.mould,
                 lip_lowest_c=found.least_c,
                 highest_c=found.allowed_c,
-                line_c=limit.limit_c,
+                line_highest_c=limit.limit_c,
                 most_share=AIM_CHANCE,
             )
         case NoAimCause.LOSS:

@@ -134,7 +134,7 @@ class Planner:
     def _plan(
         self, furnace: str, melt: str, sheet: "AlloySheet", asked: Asked, later_kg: float
     ) -> tuple[MeltPlan, tuple[Message, ...]]:
-        from pourcall.metal.windows import melt_plan, plan_conflicts
+        from pourcall.metal.windows import melt_plan, plan_conflicts, plan_minds
 
         charge_kg, assumed = _charge(asked)
         if not 0.0 <= later_kg < charge_kg:
@@ -156,7 +156,7 @@ class Planner:
             probe_rating_c=probe_rating_c(self._settings, furnace),
         )
         plan = msgspec.structs.replace(plan, later_kg=later_kg, asked=asked)
-        return plan, (*((assumed,) if assumed else ()), *plan_conflicts(plan))
+        return plan, (*((assumed,) if assumed else ()), *plan_conflicts(plan), *plan_minds(plan))
 
 
 def _asked_before(old: MeltPlan) -> Asked:

@@ -34,8 +34,13 @@ def at_lift(plan: MeltPlan, order: int, carry: Carry) -> AtLift:
     """For one mould, which is poured after `order` others."""
     mould, most_c = plan.moulds[order], plan.aim_limit.aim_limit_c
     low_c, high_c = lip_window_c(mould, plan)
-    extra_s = max(0.0, carry.walk_s + order * carry.between_s - mould.loss_s)
+    extra_s = waits_s(mould, order, carry)
     return AtLift(_in_pot_c(mould, low_c, extra_s), min(most_c, _in_pot_c(mould, high_c, extra_s)))
+
+
+def waits_s(mould: MouldPlan, order: int, carry: Carry) -> float:
+    """How much later than its loss stands for a mould is poured that comes after `order` others."""
+    return max(0.0, carry.walk_s + order * carry.between_s - mould.loss_s)
 
 
 def served_moulds(plan: MeltPlan) -> list[int]:

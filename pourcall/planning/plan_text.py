@@ -11,7 +11,7 @@ from pourcall.contract.units import Unit
 from pourcall.metal.vapour.fume import rough
 from pourcall.metal.windows import LEAST_C
 from pourcall.planning.charge import FILL_SHARE
-from pourcall.planning.planner import PourPlan
+from pourcall.planning.planner import MouldAdvice, PourPlan
 from pourcall.texts import say
 
 WIDTH = 100
@@ -28,7 +28,7 @@ def render_text(plan: PourPlan, unit: Unit = Unit.C, *, sources: bool = False) -
     whole = tell("plan.title.whole", alloy=plan.alloy_name, key=plan.alloy_key)
     lines = [say(whole, unit), ""]
     if plan.conflicts:
-        lines += part(tell("plan.title.stop"), plan.conflicts)
+        lines += part(tell("plan.title.stop"), stop_lines(plan))
     lines += part(tell("plan.title.charge"), charge_lines(plan))
     lines += part(tell("plan.title.energy"), energy_lines(plan))
     lines += part(tell("plan.title.pot"), pot_lines(plan))
@@ -42,6 +42,12 @@ def render_text(plan: PourPlan, unit: Unit = Unit.C, *, sources: bool = False) -
     lines += part(tell("plan.title.wear"), plan.clothing, "[ ] ")
     lines += part(tell("plan.title.sources"), source_lines(plan, every=sources))
     return "\n".join(lines)
+
+
+def stop_lines(plan: PourPlan) -> list[Told]:
+    """Why it cannot be poured as it is, and what would help where it is the way that loses too much."""
+    unserved = {found.mould for found in plan.no_aim}
+    return [*plan.conflicts, *(one.gentler for one in plan.moulds if one.gentler and one.name in unserved)]
 
 
 def source_lines(plan: PourPlan, *, every: bool) -> list[Told]:
@@ -115,6 +121,8 @@ def pot_lines(plan: PourPlan) -> list[Told]:
         ),
         tell("plan.pot.never_above", highest_c=lowest.limit_c, whose=lowest.whose, why=lowest.why),
     ]
+    if plan.beyond:
+        lines.append(plan.beyond)
     if others:
         parts = tuple(
             tell("plan.pot.limit", highest_c=limit.limit_c, whose=limit.whose, why=limit.why) for limit in others
@@ -135,7 +143,9 @@ def _boiling_lines(plan: PourPlan) -> list[Told]:
     odds = plan.boiling
     if odds is None or max(odds.above_line, odds.boiling) < TOLD_CHANCE:
         return []
-    return [tell("plan.pot.boiling", above_share=odds.above_line, boiling_share=odds.boiling, line_c=odds.line_c)]
+    return [
+        tell("plan.pot.boiling", above_share=odds.above_line, boiling_share=odds.boiling, line_highest_c=odds.line_c)
+    ]
 
 
 def window_lines(planned: MouldPlan, plan: PourPlan) -> list[Told]:
@@ -156,14 +166,32 @@ def window_lines(planned: MouldPlan, plan: PourPlan) -> list[Told]:
         pot = tell("plan.mould.pot", lowest_c=low_c, highest_c=high_c)
         lip = tell("plan.mould.lip", lowest_c=lip_low_c, highest_c=lip_high_c)
     losing = tell("plan.mould.losing", loss_difference_c=planned.loss_c, loss_u_c=planned.loss_u_c)
-    return [tell("plan.mould.pot_losing", pot=pot, losing=losing), lip, planned.why]
+    return [tell("plan.mould.pot_losing", pot=pot, losing=losing), lip, *odds_lines(planned, plan), planned.why]
+
+
+def odds_lines(planned: MouldPlan, plan: PourPlan) -> list[Told]:
+    """How surely the aim arrives inside the window, and what to mind of it."""
+    lines: list[Told] = []
+    for advice in plan.moulds:
+        if advice.name == planned.name and advice.odds is not None:
+            odds = advice.odds
+            lines.append(
+                tell(
+                    "plan.mould.odds",
+                    lip_c=odds.lip_c,
+                    lip_u_c=odds.lip_u_c,
+                    cold_share=odds.too_cold,
+                    hot_share=odds.too_hot,
+                )
+            )
+            lines += advice.minds
+    return lines
 
 
 def advice_lines(plan: PourPlan, order: int) -> list[Told]:
     """Filling and feeding of the mould that is `order`; where an earlier one has the same, only its name."""
     advice = plan.moulds[order]
-    bare = msgspec.structs.replace(advice, name="")
-    alike = [one.name for one in plan.moulds[:order] if msgspec.structs.replace(one, name="") == bare]
+    alike = [one.name for one in plan.moulds[:order] if _filling_of(one) == _filling_of(advice)]
     if alike:
         return [tell("filling.alike", mould=alike[0])]
     lines: list[Told] = []
@@ -172,10 +200,17 @@ def advice_lines(plan: PourPlan, order: int) -> list[Told]:
         lines.append(tell("filling.head", head_mm=advice.fill.head_needed_mm))
     if advice.flow_at_middle_mm is not None:
         lines.append(tell("filling.runs", flow=rough(advice.flow_at_middle_mm)))
+    if advice.gentler and advice.odds is not None:
+        lines.append(advice.gentler)
     lines += advice.notes
     if advice.solid_s is not None and advice.riser_mm is not None:
         lines.append(tell("filling.solid", solid=rough(advice.solid_s), riser_mm=advice.riser_mm))
     return lines
+
+
+def _filling_of(advice: MouldAdvice) -> MouldAdvice:
+    """What is said of filling and feeding alone, to tell moulds that are alike."""
+    return msgspec.structs.replace(advice, name="", odds=None, minds=())
 
 
 def caution_lines(plan: PourPlan) -> list[Told]:

@@ -5,14 +5,16 @@ each mould with reasons, fume, cautions, clothing. Rendering is elsewhere (plan_
 Pure and quick (a few milliseconds). Errors: BadInput, BadSheet, OutOfRange, Refused (a recipe without solution).
 """
 
+import math
+
 import msgspec
 
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.message import NOTHING, Message, Told, tell
-from pourcall.contract.plan import SKIM_BELOW_C, MeltPlan, MouldRequest, NoAim, no_aim
+from pourcall.contract.plan import SKIM_BELOW_C, LipOdds, MeltPlan, MouldRequest, NoAim, lip_odds, no_aim
 from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet, Value
-from pourcall.metal.alloys.sheet_sentences import figures_marked
+from pourcall.metal.alloys.sheet_sentences import figures_marked, pour_range_beyond
 from pourcall.metal.alloys.stand_in import with_stand_ins
 from pourcall.metal.heat.energy import AdditionDip, MeltEnergy, addition_dip, melt_energy
 from pourcall.metal.heat.filling import (
@@ -34,16 +36,23 @@ from pourcall.metal.heat.solidification import (
 )
 from pourcall.metal.heat.transfer import Carry, Pot
 from pourcall.metal.vapour import pressure as vapour
-from pourcall.metal.vapour.boiling import BoilingOdds, boiling_odds
+from pourcall.metal.vapour.boiling import BoilingOdds, boiling_odds, planned_reading_u_c
 from pourcall.metal.vapour.cautions import Caution, cautions, clothing
 from pourcall.metal.vapour.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report, is_brass
 from pourcall.metal.vapour.lead import LeadReport, lead_report
 from pourcall.metal.vapour.ventilation import Air
-from pourcall.metal.windows import LEAST_C, USUAL_MATERIAL, melt_plan, plan_conflicts
+from pourcall.metal.windows import (
+    LEAST_C,
+    USUAL_MATERIAL,
+    melt_plan,
+    narrow_told,
+    plan_conflicts,
+    window_minds,
+)
 from pourcall.planning.charge import DEFAULT_YIELD, FILL_SHARE, MetalNeed, metal_needed, pot_capacity_kg
 from pourcall.planning.gentler import gentler_ways
 from pourcall.planning.job import JobMould
-from pourcall.planning.one_lift import at_lift, one_lift, served_moulds
+from pourcall.planning.one_lift import at_lift, one_lift, served_moulds, waits_s
 from pourcall.planning.recipe import Bath, Ingredient, Recipe, recipe
 
 UNFITTED_FILL_FACTOR = 0.5  # flow length is a factor-of-two figure until fitted: plan with the short half
@@ -87,6 +96,9 @@ class MouldAdvice(msgspec.Struct, frozen=True, kw_only=True):
     choke_mm2: float | None
     solid_s: float | None  # thickest section, dry sand
     riser_mm: float | None  # diameter of a riser as high as wide that outlasts it
+    odds: LipOdds | None = None  # at the aim, by the plan's own doubts; None: there is nothing to aim for
+    gentler: Told = NOTHING  # what would lose less on the way, where more heat is not the answer
+    minds: tuple[Message, ...] = ()  # of its window: none that an aim surely hits, or not the sheet's
     notes: tuple[Message, ...] = ()
 
 
@@ -114,6 +126,7 @@ class PourPlan(msgspec.Struct, frozen=True, kw_only=True):
     reckoned_c: float  # what energy, fume and lead are reckoned at: the aim, or the most the pot may be aimed for
     no_aim: tuple[NoAim, ...] = ()  # of the moulds that no temperature of the pot serves
     no_one_lift: Told = NOTHING  # what each mould wants of the pot, where no temperature of it suits them all
+    beyond: Told = NOTHING  # that the published pouring range goes beyond what the pot may be
     boiling: BoilingOdds | None  # of its zinc at that aim; None: it does not boil within reach
     melt: MeltPlan
     moulds: tuple[MouldAdvice, ...]
@@ -167,7 +180,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
     pot_known = request.pot != Pot() or request.pot_depth_mm is not None
     unchecked = () if pot_known or charge_kg <= capacity_kg else (tell("charge_plan.no_pot", capacity_kg=capacity_kg),)
     aim_c = _aim(plan, request.carry)
-    reckoned_c = plan.aim_limit.aim_limit_c if aim_c is None else aim_c
+    reckoned_c = math.floor(plan.aim_limit.aim_limit_c) if aim_c is None else aim_c
     materials = tuple(dict.fromkeys(mould.material or USUAL_MATERIAL for mould in request.moulds))
     made = None
     if request.ingredients:
@@ -195,9 +208,10 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         reckoned_c=reckoned_c,
         no_aim=_unserved(plan),
         no_one_lift=_no_one_lift(plan, request.carry),
+        beyond=pour_range_beyond(sheet),
         boiling=None if aim_c is None or not is_brass(sheet) else boiling_odds(sheet.weight_percent(), aim_c),
         melt=plan,
-        moulds=tuple(_advice(sheet, request, plan, order, fills[order]) for order in range(len(request.moulds))),
+        moulds=tuple(_advice(sheet, request, plan, order, fills[order], aim_c) for order in range(len(request.moulds))),
         fume=fume_report(sheet, reckoned_c, request.air, request.pot.mouth_mm, request.air_limits),
         lead=lead_report(sheet, reckoned_c, request.air, request.pot.mouth_mm, request.air_limits),
         curve=_curve(sheet, request, plan),
@@ -256,11 +270,21 @@ def _fill(sheet: AlloySheet, mould: JobMould) -> FillCheck | None:
     )
 
 
-def _advice(sheet: AlloySheet, request: PlanRequest, plan: MeltPlan, order: int, fill: FillCheck | None) -> MouldAdvice:
+def _advice(
+    sheet: AlloySheet,
+    request: PlanRequest,
+    plan: MeltPlan,
+    order: int,
+    fill: FillCheck | None,
+    aim_c: float | None,
+) -> MouldAdvice:
     mould, planned = request.moulds[order], plan.moulds[order]
     middle_c = 0.5 * (planned.lip_min_c + planned.lip_max_c)
-    gentler = gentler_ways(sheet, plan, order, request.pot, request.carry)
-    notes = [] if gentler is None else [gentler]
+    odds = _odds(plan, order, request.carry, aim_c)
+    minds = () if no_aim(planned, plan) is not None else window_minds(planned, plan.alloy)
+    if odds is not None and aim_c is not None and odds.narrow:
+        minds = (*minds, narrow_told(planned, odds, aim_c))
+    notes = []
     flow_mm = sprue = choke = solid_s = riser = None
     if mould.thinnest_mm is not None:
         factor = mould.fill_factor if mould.fill_factor is not None else UNFITTED_FILL_FACTOR
@@ -292,8 +316,19 @@ def _advice(sheet: AlloySheet, request: PlanRequest, plan: MeltPlan, order: int,
         choke_mm2=choke,
         solid_s=solid_s,
         riser_mm=riser,
+        odds=odds,
+        gentler=gentler_ways(sheet, plan, order, request.pot, request.carry),
+        minds=minds,
         notes=tuple(notes),
     )
+
+
+def _odds(plan: MeltPlan, order: int, carry: Carry, aim_c: float | None) -> LipOdds | None:
+    """Of what arrives in its turn, of a pot lifted at the aim and read as well as nobody has read it yet."""
+    mould = plan.moulds[order]
+    if aim_c is None or no_aim(mould, plan) is not None:
+        return None
+    return lip_odds(mould, plan, aim_c, planned_reading_u_c(aim_c), waits_s(mould, order, carry))
 
 
 def _unserved(plan: MeltPlan) -> tuple[NoAim, ...]:
@@ -366,7 +401,11 @@ def _tube(sheet: AlloySheet) -> Told:
 
 
 def _source(key: str, value: Value) -> Message:
-    if value.unit == "degC":
+    if value.unit == "degC" and key.endswith("_max"):  # as the plan itself prints such a limit
+        figure = tell("alloy.figure.highest", value_highest_c=value.value)
+    elif value.unit == "degC" and key.endswith("_min"):
+        figure = tell("alloy.figure.lowest", value_lowest_c=value.value)
+    elif value.unit == "degC":
         figure = tell("alloy.figure.temperature", value_c=value.value)
     elif value.unit == "K":
         figure = tell("alloy.figure.difference", value_difference_c=value.value)

@@ -264,7 +264,7 @@ def test_figures_in_how_it_decides_are_those_of_the_engine() -> None:
         f"a dip within {dips.PANEL_WITHIN_S:g} seconds, while both stand still ({dips.STILL_C_PER_MIN:g} °C a minute",
         f"jumps by more than {measure.JUMP_LEAST_C:g} °C faster than {measure.JUMP_C_PER_S:g} °C a second",
         f"{pour_call.KEEP_C:g} °C beyond where it came",
-        f"repeatability of {pour_call.REPEATABILITY_U_C:g} °C",
+        f"repeatability of {plan.REPEATABILITY_U_C:g} °C",
         f"from {plan.SKIM_BELOW_C:g} °C below the tap window",
         f"Faster than {metal.LAG_RATE_C_PER_MIN:g} °C a minute",
     ):

@@ -2,15 +2,27 @@
 
 import msgspec
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.plan import tap_window_c
-from pourcall.contract.units import SAME, Unit, format_highest, format_lowest, format_temperature, from_c, in_unit
+from pourcall.contract.units import (
+    SAME,
+    Unit,
+    format_highest,
+    format_lowest,
+    format_temperature,
+    format_window,
+    from_c,
+    in_unit,
+    window_ends,
+)
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.transfer import Carry, Pot
 from pourcall.planning.job import JobMould
-from pourcall.planning.plan_text import pot_lines, window_lines
+from pourcall.planning.plan_text import pot_lines, render_text, window_lines
 from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 from pourcall.texts import say, written
 from tests.metal.planned import aim_of
@@ -44,10 +56,7 @@ def test_the_aim_and_the_window_are_printed_inside_the_limits(key: str, unit: Un
         if high_c - low_c < 1.0:
             assert plan.conflicts
             continue
-        (pot, lip, _) = window_lines(
-            mould,
-            plan,
-        )
+        pot, lip, *_ = window_lines(mould, plan)
         pot_low, pot_high = shown(format_lowest(low_c, unit)), shown(format_highest(high_c, unit))
         assert f"{pot_low:.0f}" in say(pot, unit)
         assert f"{pot_high:.0f}" in say(pot, unit)
@@ -68,6 +77,40 @@ def test_a_lowest_is_rounded_up_and_a_highest_down_but_a_figure_of_a_handbook_st
     assert (format_lowest(1093.33, Unit.F), format_highest(1093.33, Unit.F)) == ("2000 °F", "2000 °F")
     assert (format_lowest(-10.5), format_highest(-10.5)) == ("-10 °C", "-11 °C")
     assert format_highest(float("nan")) == "-- °C"
+
+
+@pytest.mark.parametrize("unit", list(Unit))
+@pytest.mark.parametrize("key", ["c26000", "c85700", "c86500", "za27", "a356"])
+def test_one_limit_is_printed_as_one_figure_wherever_the_plan_says_it(key: str, unit: Unit) -> None:
+    sheet = LIBRARY.get(key)
+    for loss_c in (20.0, 250.0):
+        mould = JobMould(name="plate", mass_kg=0.5, thinnest_mm=6.0)
+        plan = make_plan(sheet, PlanRequest(moulds=(mould,), pot=Pot(), charge_kg=1.0, loss_c=loss_c))
+        told = " ".join(render_text(plan, unit).split())
+        for limit in plan.melt.limits:
+            for exact_c in (limit.limit_c, limit.aim_limit_c):
+                other = format_temperature(exact_c, unit)
+                if other != format_highest(exact_c, unit):
+                    assert other not in told, (other, limit.whose)
+
+
+def test_a_window_is_printed_by_one_function_and_never_the_higher_figure_first() -> None:
+    assert window_ends(547.4, 579.6) == ("548", "579")
+    assert window_ends(547.2, 547.8) == ("548", "548")
+    assert format_window(547.2, 547.8) == "548 °C"
+    assert format_window(1000.0, 1093.33, Unit.F, " - ") == "1832 °F - 2000 °F"
+    assert window_ends(float("nan"), 547.0)[0] == "--"
+
+
+@given(low_c=st.floats(0.0, 1500.0), width_c=st.floats(0.0, 200.0), unit=st.sampled_from(Unit))
+def test_whatever_window_is_printed_its_figures_stand_in_order_and_inside_it(
+    low_c: float, width_c: float, unit: Unit
+) -> None:
+    low, high = (float(end) for end in window_ends(low_c, low_c + width_c, unit))
+    assert low <= high
+    if low < high:
+        assert from_c(low_c, unit) - SAME <= low
+        assert high <= from_c(low_c + width_c, unit) + SAME
 
 
 @pytest.mark.parametrize("unit", list(Unit))

@@ -161,7 +161,7 @@ def test_a_loss_never_raises_a_pot_limit() -> None:
 def test_where_the_pot_cannot_give_what_a_thin_section_wants_the_window_is_lowered_and_says_so() -> None:
     plan = melt_plan("2026-015", BRASS, 2.0, [MouldRequest(name="cover", mass_kg=1.0, thinnest_mm=2.5)], loss_c=30.0)
     mould = plan.moulds[0]
-    assert (mould.lip_min_c, mould.lip_max_c) == pytest.approx((1010.0, 1030.0), abs=0.5)
+    assert (mould.lip_min_c, mould.lip_max_c) == pytest.approx((1010.0, 1030.0), abs=1.0)
     assert "window.colder" in names(mould.why)
 
 

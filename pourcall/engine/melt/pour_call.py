@@ -9,9 +9,8 @@ import math
 from dataclasses import dataclass, replace
 
 from pourcall.contract.message import NOTHING, Message, tell
-from pourcall.contract.plan import MeltPlan, MouldPlan, chance_above, lip_window_c
+from pourcall.contract.plan import REPEATABILITY_U_C, MeltPlan, MouldPlan, chance_above, lip_window_c
 
-REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
 MOST_CHANCE = 0.1  # that the pot is above such a limit; more, and nothing is called (judgement, no source)
 KEEP_CHANCE = 0.03  # a call that is up stays up so much beyond
 KEEP_C = 2.0  # a call that is up stays up this far beyond where it was raised

@@ -146,7 +146,7 @@ class AlloySheet(msgspec.Struct, frozen=True, kw_only=True):
         """Where the zinc pressure reaches 0.8 of an atmosphere, degC, +-40; None without zinc or above 1500 degC."""
         if self.zinc_percent < LEAST_ZINC_PERCENT:
             return None
-        return vapour.temp_at_fraction_c(self.weight_percent(), vapour.POT_FRACTION_OF_BOILING)
+        return vapour.pot_line_c(self.weight_percent())
 
     @property
     def highest_in_pot_c(self) -> float:

@@ -2,6 +2,10 @@
 
 import re
 
+from pourcall.contract.message import NOTHING, Told, tell
+from pourcall.metal.alloys.sheet import AlloySheet
+from pourcall.metal.vapour.pressure import BOILING_KNOWN_C, temp_at_fraction_c
+
 _FIGURES = re.compile(
     r"(?P<cue>\b(?:plus|by|within|superheat of)\s+|\+-\s?|)(?P<low>\d+(?:\.\d+)?)(?:-(?P<high>\d+(?:\.\d+)?))? degC"
     r"(?! apart|>)"
@@ -20,3 +24,28 @@ def figures_marked(text: str) -> str:
         return found["cue"] + " to ".join(ends)
 
     return _FIGURES.sub(marked, text)
+
+
+def pour_range_beyond(sheet: AlloySheet) -> Told:
+    """That the published pouring range goes above what this alloy may be in the pot; NOTHING where it does not."""
+    published_c, limit_c = sheet.pour_max.value, sheet.highest_in_pot_c
+    if published_c <= limit_c:
+        return NOTHING
+    boils_c = None if sheet.boiling_limit_c() is None else temp_at_fraction_c(sheet.weight_percent(), 1.0)
+    if boils_c is None:
+        return tell("alloy.beyond", published_c=published_c, highest_c=limit_c)
+    if published_c < boils_c:
+        return tell(
+            "alloy.beyond.near_boiling",
+            published_c=published_c,
+            highest_c=limit_c,
+            boils_c=boils_c,
+            known_difference_c=BOILING_KNOWN_C,
+        )
+    return tell(
+        "alloy.beyond.boiling",
+        published_c=published_c,
+        highest_c=limit_c,
+        boils_c=boils_c,
+        known_difference_c=BOILING_KNOWN_C,
+    )

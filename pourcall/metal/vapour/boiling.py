@@ -10,7 +10,7 @@ import math
 import msgspec
 
 from pourcall.contract.plan import chance_above
-from pourcall.metal.vapour.pressure import BOILING_KNOWN_C, POT_FRACTION_OF_BOILING, temp_at_fraction_c
+from pourcall.metal.vapour.pressure import BOILING_KNOWN_C, pot_line_c, temp_at_fraction_c
 
 AIM_CHANCE = 0.05
 _AIM_SIGMAS = 1.6449  # of a normal quantity, one in twenty lies above so many
@@ -37,7 +37,7 @@ def keep_off_c(line_c: float) -> float:
 
 def boiling_odds(weight_percent: dict[str, float], pot_c: float, pot_u_c: float | None = None) -> BoilingOdds | None:
     """The odds at a temperature of the pot; None for an alloy that does not reach the line below 1500 degC."""
-    line_c = temp_at_fraction_c(weight_percent, POT_FRACTION_OF_BOILING)
+    line_c = pot_line_c(weight_percent)
     if line_c is None:
         return None
     u_c = planned_reading_u_c(pot_c) if pot_u_c is None else pot_u_c

@@ -116,7 +116,8 @@ def fume_table(sheet: AlloySheet, air: Air | None = None, mouth_mm: float = DEFA
         return high_c
 
     if is_brass(sheet):
-        first, second, third = (vapour.temp_at_fraction_c(shares, fraction) for fraction in BRASS_FRACTIONS)
+        first, second = (vapour.temp_at_fraction_c(shares, fraction) for fraction in BRASS_FRACTIONS[:2])
+        third = vapour.pot_line_c(shares)
         still = (_lower(first, begins(1.0, disturbed=False)), second, third)
         bare = (_lower(first, begins(1.0, disturbed=True)), second, third)
         why = tell("fume.levels.brass", known_difference_c=vapour.BOILING_KNOWN_C)

@@ -82,3 +82,12 @@ def temp_at_fraction_c(weight_percent: Mapping[str, float], fraction: float) -> 
         else:
             high_c = middle_c
     return 0.5 * (low_c + high_c)
+
+
+def pot_line_c(weight_percent: Mapping[str, float]) -> float | None:
+    """The limit of a zinc-bearing pot: 0.8 of boiling, in whole degC as the sheets state it, rounded down; else None.
+
+    One figure wherever it is meant, so that it is printed as one in every unit.
+    """
+    line_c = temp_at_fraction_c(weight_percent, POT_FRACTION_OF_BOILING)
+    return None if line_c is None else float(math.floor(line_c))

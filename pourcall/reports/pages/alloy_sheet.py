@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from pourcall.contract.message import NOTHING, Fact, Message, tell
 from pourcall.contract.units import UNIT_MARK, Unit, difference_from_c, from_c, in_unit
 from pourcall.metal.alloys.sheet import AlloySheet, Heat, Share, Value
-from pourcall.metal.alloys.sheet_sentences import figures_marked
+from pourcall.metal.alloys.sheet_sentences import figures_marked, pour_range_beyond
 from pourcall.texts import say
 
 WIDTH = 100
@@ -53,6 +53,9 @@ class _Page:
             yield from _wrap(say(tell("alloy.page.aliases", names=", ".join(sheet.aliases))))
         if sheet.notes:
             yield from _wrap(self._said(sheet.notes))
+        beyond = pour_range_beyond(sheet)
+        if beyond:
+            yield from _wrap(say(beyond, self._unit))
         yield from ("", say(tell("alloy.page.composition")))
         yield from self._composition(sheet)
         yield from ("", say(tell("alloy.page.values")))

@@ -4,8 +4,24 @@ from collections.abc import Iterable
 
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import MeltPlan, MouldPlan, NoAimCause, lip_window_c, no_aim, tap_window_c
-from pourcall.contract.units import Unit, format_difference, format_highest, format_lowest, format_temperature
-from pourcall.planning.plan_text import advice_lines, caution_lines, charge_lines, energy_lines, level_words, pot_lines
+from pourcall.contract.units import (
+    Unit,
+    format_difference,
+    format_highest,
+    format_lowest,
+    format_temperature,
+    format_window,
+)
+from pourcall.planning.plan_text import (
+    advice_lines,
+    caution_lines,
+    charge_lines,
+    energy_lines,
+    level_words,
+    odds_lines,
+    pot_lines,
+    stop_lines,
+)
 from pourcall.planning.planner import PourPlan
 from pourcall.reports.drawings.plan_plot import fume_svgs, scale_svg
 from pourcall.reports.pages import document as doc
@@ -28,7 +44,7 @@ def plan_page(plan: PourPlan, unit: Unit = Unit.C) -> doc.Document:
     about = tell("page.plan_sheet", key=plan.alloy_key, sheet=plan.sheet_hash)
     body: list[doc.Block] = [doc.Banner(title, rule=True), doc.Paragraph(say(about), small=True)]
     if plan.conflicts:
-        body.append(doc.Box(say(tell("page.plan_stop")), [say(one, unit) for one in plan.conflicts]))
+        body.append(doc.Box(say(tell("page.plan_stop")), [say(one, unit) for one in stop_lines(plan)]))
     body.append(doc.Figures(_figures(plan, unit)))
     body.append(doc.Section(say(tell("page.plan_moulds")), (_moulds(plan, unit),)))
     body.append(doc.Section(say(tell("page.plan_temperatures")), (doc.Drawing(scale_svg(plan, unit), broad=True),)))
@@ -40,7 +56,7 @@ def plan_page(plan: PourPlan, unit: Unit = Unit.C) -> doc.Document:
         listed(tell("page.plan_pot"), pot_lines(plan)[1:]),
     ]
     for order, planned in enumerate(plan.melt.moulds):
-        why = [written(planned.why), *advice_lines(plan, order)]
+        why = [*odds_lines(planned, plan), written(planned.why), *advice_lines(plan, order)]
         sections.append(listed(tell("page.plan_mould", mould=planned.name), why))
     body.append(doc.Beside([(section,) for section in sections], flow=True))
     if plan.fume is not None:
@@ -112,4 +128,4 @@ def _windows(planned: MouldPlan, plan: MeltPlan, unit: Unit) -> tuple[str, str]:
 
 
 def _range(low_c: float, high_c: float, unit: Unit) -> str:
-    return f"{format_lowest(low_c, unit)} – {format_highest(high_c, unit)}"
+    return format_window(low_c, high_c, unit, " – ")
