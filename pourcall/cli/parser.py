@@ -10,6 +10,7 @@ from typing import Any, NoReturn
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.nearest import nearest
+from pourcall.contract.quantities import figure
 
 
 class CommandParser(argparse.ArgumentParser):
@@ -26,6 +27,12 @@ class CommandParser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Anything else the library objects to, with where the command is described."""
         raise BadInput(tell("cli.usage", what=message), remedy=tell("cli.usage.remedy", command=self.prog))
+
+    def _get_value(self, action: argparse.Action, arg_string: str) -> Any:
+        """Called by the library for each word: a bare number is read as everywhere else, a decimal comma is one."""
+        if action.type is float:
+            return figure(arg_string, where=" or ".join(action.option_strings) or action.dest)
+        return super()._get_value(action, arg_string)
 
     def _check_value(self, action: argparse.Action, value: Any) -> None:
         """Called by the library for each word that must be one of several."""

@@ -5,6 +5,7 @@ Settings, plan files, alloy sheets and profiles are all checked here. What is a 
 """
 
 import math
+import re
 import tomllib
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
@@ -21,6 +22,8 @@ from pourcall.contract.message import NOTHING, Message, tell
 T = TypeVar("T", bound=msgspec.Struct)
 Read = Callable[[str, Any], Any]  # key and written value to the value meant
 FEW = 6  # so many words are told whole, whichever is near
+# A figure with a decimal comma, where one value must stand.
+_DECIMAL_COMMA = re.compile(r"=[ \t]*([+-]?\d+,\d+)[ \t]*(?=$|[#}]|,\s*[\w\"'])", re.MULTILINE)
 MOST_LISTED = 30  # so many valid words are told where none is near; more would be no help
 
 
@@ -53,6 +56,11 @@ def parse_toml(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
+        comma = _DECIMAL_COMMA.search(text)
+        if comma is not None:
+            typed, line = comma[1], text.count("\n", 0, comma.start(1)) + 1
+            what = tell("toml.decimal_comma", line=line, typed=typed)
+            raise BadInput(what, remedy=tell("toml.decimal_comma.remedy", plain=typed.replace(",", "."))) from err
         raise BadInput(tell("toml.no_toml", error=str(err)), remedy=tell("toml.remedy")) from err
     except RecursionError:
         raise BadInput(tell("toml.too_deep"), remedy=tell("toml.remedy")) from None

@@ -9,6 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pourcall.cli.melts.melt_command import mould_request
+from pourcall.cli.parser import CommandParser
+from pourcall.cli.probes.calibration_sources import days, hpa, metres
 from pourcall.contract.errors import BadInput, BadTemperature
 from pourcall.contract.message import Message, tell
 from pourcall.contract.quantities import (
@@ -162,3 +165,23 @@ def test_any_text_is_read_as_a_finite_figure_or_refused_as_bad_input(text: str, 
 def test_a_point_and_a_comma_are_read_alike(value: float) -> None:
     typed = f"{value:.2f}C"
     assert temperature_c(typed) == temperature_c(typed.replace(".", ","))
+
+
+def test_a_decimal_comma_is_one_in_every_option_that_takes_a_figure() -> None:
+    parser = CommandParser()
+    parser.add_argument("--loss", type=float)
+    assert parser.parse_args(["--loss", "20,5"]).loss == 20.5
+    with refused(BadInput, "quantity.two_ways", typed="1,050"):
+        parser.parse_args(["--loss", "1,050"])
+    with refused(BadInput, "quantity.none", typed="nan"):
+        parser.parse_args(["--loss", "nan"])
+
+
+def test_a_mould_is_read_with_decimal_commas_as_with_points() -> None:
+    points = mould_request("cleat,kg=0.4,mm=6.5,min=535.5C,loss=12.5", Unit.C)
+    assert mould_request("cleat,kg=0,4,mm=6,5,min=535,5C,loss=12,5", Unit.C) == points
+    assert (points.mass_kg, points.thinnest_mm, points.lip_min_c, points.loss_c) == (0.4, 6.5, 535.5, 12.5)
+
+
+def test_what_a_calibration_is_told_of_the_day_is_read_with_commas_too() -> None:
+    assert (metres("120,5m"), hpa("1013,25"), days("1,5y")) == (120.5, 1013.25, 547.5)

@@ -12,7 +12,7 @@ from pourcall.contract.errors import BadInput, BadSettings
 from pourcall.contract.message import Message, tell
 from pourcall.contract.settings import parse_settings
 from pourcall.contract.toml_tables import Checker, Fault, parse_toml
-from tests.told import fault, meant, parts
+from tests.told import fault, meant, parts, refused
 
 SHOP = """
 schema = 1
@@ -189,3 +189,24 @@ def test_whatever_stands_in_a_table_it_is_read_or_at_least_one_fault_is_told(raw
     made = checker.struct(_Outer)
     assert (made is None) == bool(checker.faults)
     assert all(one.key.startswith("[row]") for one in checker.faults)
+
+
+@pytest.mark.parametrize(
+    ("text", "typed", "line"),
+    [
+        ("a = 1\nwalk_s = 12,5\n", "12,5", 2),
+        ("pot = { mass_kg = 0,8 }", "0,8", 1),
+        ("pot = { mass_kg = 0,8, height_mm = 120 } # pot", "0,8", 1),
+        ("t = 529,5# as read", "529,5", 1),
+    ],
+)
+def test_a_decimal_comma_in_a_file_is_told_with_its_line_and_what_to_write(text: str, typed: str, line: int) -> None:
+    with refused(BadInput, "toml.decimal_comma", typed=typed, line=line) as caught:
+        parse_toml(text)
+    assert caught.value.remedy == tell("toml.decimal_comma.remedy", plain=typed.replace(",", "."))
+
+
+def test_commas_that_are_no_decimal_ones_are_no_matter() -> None:
+    assert parse_toml("a = [1,2]\nb = { c = 1, d = 2 }\ne = '1,5'") == {"a": [1, 2], "b": {"c": 1, "d": 2}, "e": "1,5"}
+    with refused(BadInput, "toml.no_toml"):
+        parse_toml("a = [1,2]\nb = ")

@@ -111,6 +111,13 @@ def test_no_moulds_is_an_answer_too() -> None:
     assert parse_moulds(" , ", Unit.C) == ()
 
 
+def test_a_decimal_comma_parts_no_moulds() -> None:
+    told = parse_moulds("2x cleat 0,4kg 6,5mm,bow fairlead 505,5-540,5C, 1x knob", Unit.C)
+    assert told == parse_moulds("2x cleat 0.4kg 6.5mm, bow fairlead 505.5-540.5C, 1x knob", Unit.C)
+    assert [one.name for one in told] == ["cleat 1", "cleat 2", "bow fairlead", "knob"]
+    assert parse_moulds("cleat 3,2x knob", Unit.C) == parse_moulds("cleat 3, 2x knob", Unit.C)
+
+
 @pytest.mark.parametrize(("text", "kg"), [("1800g", 1.8), ("1,8 kg", 1.8), ("", 0.0), ("2kg", 2.0)])
 def test_a_charge_is_read_with_its_unit(text: str, kg: float) -> None:
     assert parse_charge_kg(text) == kg

@@ -4,7 +4,6 @@ Not here: what it was charged with (charging.py), how it ended (ending.py).
 """
 
 import argparse
-import math
 import sys
 from typing import TYPE_CHECKING
 
@@ -31,7 +30,7 @@ from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
 from pourcall.contract.message import Message, Told, as_message, tell
 from pourcall.contract.plan import MouldRequest
-from pourcall.contract.quantities import kilograms, seconds, temperature_c
+from pourcall.contract.quantities import figure, key_values, kilograms, seconds, temperature_c
 from pourcall.contract.units import Unit, format_temperature, in_unit
 from pourcall.texts import say, sentence, word
 
@@ -104,47 +103,31 @@ def mould_request(text: str, unit: Unit, bare: Unit | None = None) -> MouldReque
 
     unit: of a loss. bare: of a window without a unit; None: it is refused.
     """
-    name, *parts = [part.strip() for part in text.split(",")]
+    name, _, rest = (piece.strip() for piece in text.partition(","))
     if not name:
         raise BadInput(tell("usage.mould.no_name", given=text), remedy=tell("usage.mould.remedy"))
     where = f"--mould {name!r}"
     fields: dict[str, object] = {"name": name}
-    for part in parts:
-        key, equals, value = part.partition("=")
-        if not equals:
-            raise BadInput(tell("quantity.no_key", typed=part), where=where, remedy=tell("usage.mould.remedy"))
-        try:
-            if key == "kg":
-                fields["mass_kg"] = kilograms(value, bare=True)
-            elif key == "mm":
-                fields["thinnest_mm"] = _figure(value.removesuffix("mm"))
-            elif key in ("material", "setup"):
+    for key, value in key_values(rest, where=where) if rest else ():
+        at = f"{where}, {key}"
+        match key:
+            case "kg":
+                fields["mass_kg"] = kilograms(value, bare=True, where=at)
+            case "mm":
+                fields["thinnest_mm"] = figure(value.removesuffix("mm"), where=at)
+            case "material" | "setup":
                 fields[key] = value.strip("\"'")
-            elif key in ("min", "max"):
+            case "min" | "max":
                 fields[f"lip_{key}_c"] = temperature_c(value, bare, where=f"mould {name!r}, {key}")
-            elif key == "loss":
-                fields["loss_c"] = _figure(value) * (5.0 / 9.0 if unit is Unit.F else 1.0)
-            else:
+            case "loss":
+                fields["loss_c"] = figure(value, where=at) * (5.0 / 9.0 if unit is Unit.F else 1.0)
+            case _:
                 raise BadInput(
                     tell("cli.unknown", word=key),
                     where=where,
                     remedy=tell("cli.unknown.remedy", known=", ".join(MOULD_KEYS)),
                 )
-        except ValueError as err:
-            if isinstance(err, BadInput):
-                raise
-            raise BadInput(
-                tell("usage.mould.no_number", part=part), where=where, remedy=tell("usage.mould.remedy")
-            ) from err
     return MouldRequest(**fields)  # type: ignore[arg-type]
-
-
-def _figure(text: str) -> float:
-    """A number of this world: `nan` would be sent as nothing at all, and silently computed instead."""
-    value = float(text)
-    if not math.isfinite(value):
-        raise ValueError(text)
-    return value
 
 
 def _command(args: argparse.Namespace) -> int:

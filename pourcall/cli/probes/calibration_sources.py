@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pourcall.cli.common import our_paths
 from pourcall.contract.errors import BadInput, NotFound, Refused
 from pourcall.contract.message import tell
+from pourcall.contract.quantities import figure
 from pourcall.contract.units import Unit, format_temperature
 from pourcall.texts import say
 
@@ -223,24 +224,24 @@ def _running_calibration(facts: "ProbeFacts") -> Any:
 
 def days(text: str) -> float:
     """`180d`, `26w`, `1y`, `90`. Raises BadInput."""
-    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(d|w|y|days?|weeks?|years?|)\s*", text.lower())
+    found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(d|w|y|days?|weeks?|years?|)\s*", text.lower())
     if found is None:
         raise BadInput(tell("usage.due", word=text.strip()), remedy=tell("usage.due.remedy"))
-    value = float(found.group(1)) * {"": 1.0, "d": 1.0, "w": 7.0, "y": 365.0}[found.group(2)[:1]]
+    value = figure(found.group(1)) * {"": 1.0, "d": 1.0, "w": 7.0, "y": 365.0}[found.group(2)[:1]]
     if not 1.0 <= value <= 3650.0:
         raise BadInput(tell("usage.due", word=text.strip()), remedy=tell("usage.due.remedy"))
     return value
 
 
 def metres(text: str) -> float:
-    found = re.fullmatch(r"\s*(-?\d+(?:\.\d+)?)\s*(m|ft|)\s*", text.lower())
+    found = re.fullmatch(r"\s*(-?\d+(?:[.,]\d+)?)\s*(m|ft|)\s*", text.lower())
     if found is None:
         raise BadInput(tell("usage.altitude", word=text.strip()), remedy=tell("usage.altitude.remedy"))
-    return float(found.group(1)) * (0.3048 if found.group(2) == "ft" else 1.0)
+    return figure(found.group(1)) * (0.3048 if found.group(2) == "ft" else 1.0)
 
 
 def hpa(text: str) -> float:
-    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(hpa|mbar|mb|mmhg|inhg|)\s*", text.lower())
+    found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(hpa|mbar|mb|mmhg|inhg|)\s*", text.lower())
     if found is None:
         raise BadInput(tell("usage.pressure", word=text.strip()), remedy=tell("usage.pressure.remedy"))
-    return float(found.group(1)) * {"mmhg": 1.333224, "inhg": 33.86389}.get(found.group(2), 1.0)
+    return figure(found.group(1)) * {"mmhg": 1.333224, "inhg": 33.86389}.get(found.group(2), 1.0)

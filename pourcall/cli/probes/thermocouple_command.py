@@ -6,7 +6,7 @@ import re
 from pourcall.cli.common import add_json, add_unit, print_json, unit_of
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
-from pourcall.contract.quantities import temperature_c
+from pourcall.contract.quantities import figure, temperature_c
 from pourcall.texts import say
 
 WIRE_CLASSES = ("iec_1", "iec_2", "iec_3", "astm_special", "astm_standard", "unknown")
@@ -36,9 +36,9 @@ def run(args: argparse.Namespace) -> int:
     cold_uv = cold_emf_uv(tc_type, cold_c)
     if cold_uv is None:
         raise BadInput(tell("error.terminals", terminals_c=cold_c, tc_type=tc_type), remedy=tell("error.figure.remedy"))
-    found = re.fullmatch(r"\s*([+-]?\d+(?:\.\d*)?)\s*(uV|µV|mV|V)\s*", args.value)
+    found = re.fullmatch(r"\s*([+-]?\d+(?:[.,]\d*)?)\s*(uV|µV|mV|V)\s*", args.value)
     if found:
-        terminal_uv = float(found.group(1)) * {"uV": 1.0, "µV": 1.0, "mV": 1e3, "V": 1e6}[found.group(2)]
+        terminal_uv = figure(found.group(1)) * {"uV": 1.0, "µV": 1.0, "mV": 1e3, "V": 1e6}[found.group(2)]
         hot_c, reason = to_temperature(RawKind.EMF_UV, terminal_uv, cold_c, tc_type)
         if hot_c is None:
             raise BadInput(

@@ -11,9 +11,10 @@ from pourcall.cli.common import add_json, local_time, our_paths, print_json
 from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
+from pourcall.contract.quantities import figure
 from pourcall.texts import say, written
 
-_LENGTH = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|d|w|m|y)")
+_LENGTH = re.compile(r"(\d+(?:[.,]\d+)?)\s*(s|min|d|w|m|y)")
 _SECONDS = {"s": 1.0, "min": 60.0, "d": 86_400.0, "w": 7 * 86_400.0, "m": 30.4375 * 86_400.0, "y": 365.25 * 86_400.0}
 
 
@@ -90,7 +91,7 @@ def length_s(text: str) -> float:
     found = _LENGTH.fullmatch(text.strip().lower())
     if found is None:
         raise BadInput(tell("cli.thin.no_length", text=text), remedy=tell("cli.thin.no_length.remedy"))
-    return float(found[1]) * _SECONDS[found[2]]
+    return figure(found[1]) * _SECONDS[found[2]]
 
 
 def _backed_up(args: argparse.Namespace, paths: Paths, utc_s: float) -> None:

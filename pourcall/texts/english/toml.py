@@ -3,6 +3,8 @@
 TEXTS: dict[str, str] = {
     "toml.fault": "{key}: {what}",
     "toml.no_toml": "not valid TOML: {error}",
+    "toml.decimal_comma": "not valid TOML: {typed} in line {line}",
+    "toml.decimal_comma.remedy": "Write {plain}: in these files a decimal is a point",
     "toml.too_deep": "not valid TOML: nested too deep",
     "toml.unreadable": "cannot be read: {error}",
     "toml.remedy": "Correct the file",

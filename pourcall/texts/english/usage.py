@@ -49,7 +49,6 @@ TEXTS: dict[str, str] = {
     "usage.melt.no_change": "nothing is given to change",
     "usage.melt.no_change.remedy": "Give --alloy, --charge or --mould",
     "usage.mould.no_name": "'{given}' is a mould without a name",
-    "usage.mould.no_number": "'{part}' has no number where one must stand",
     "usage.mould.remedy": "Write it like --mould 'cleat 1,kg=0.6,mm=6'",
     "usage.plan.no_alloy": "no alloy is named",
     "usage.plan.no_alloy.remedy": 'Write `pourcall plan za27 ...`, or alloy = "za27" in the file',

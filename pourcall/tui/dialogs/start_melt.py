@@ -14,16 +14,18 @@ from pourcall.contract.api import StartRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MouldRequest
-from pourcall.contract.quantities import kilograms, temperature_c
+from pourcall.contract.quantities import figure, kilograms, temperature_c
 from pourcall.contract.units import Unit
 from pourcall.texts import say
 from pourcall.tui.drawing.styled import Role, StyledText, line
 from pourcall.tui.drawing.widgets import Lines
 
 _COUNT = re.compile(r"(\d{1,2})\s*x\s+(.+)")
-_MASS = re.compile(r"(\d+(?:\.\d+)?)\s*kg")
-_THICK = re.compile(r"(\d+(?:\.\d+)?)\s*mm")
-_WINDOW = re.compile(r"(\d+(?:\.\d+)?)\s*-\s*(\d+(?:\.\d+)?)\s*([°A-Za-z]*)")
+_MASS = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg")
+_THICK = re.compile(r"(\d+(?:[.,]\d+)?)\s*mm")
+_WINDOW = re.compile(r"(\d+(?:[.,]\d+)?)\s*-\s*(\d+(?:[.,]\d+)?)\s*([°A-Za-z]*)")
+# A comma between digits of a mass, a section or a window is decimal: `0,4kg`, `505,5-540C`.
+_BETWEEN = re.compile(r",(?!(?<=\d,)\d+\s*(?:kg|mm|[-°CFK]))")
 _FIELDS = ("alloy", "charge", "moulds")
 _MOST_MOULDS = 60
 
@@ -39,7 +41,7 @@ def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
     What is not given (mass, thinnest section, window at the lip) the daemon takes from the alloy sheet.
     """
     moulds: list[MouldRequest] = []
-    for part in (piece.strip() for piece in text.split(",")):
+    for part in (piece.strip() for piece in _BETWEEN.split(text)):
         if not part:
             continue
         counted = _COUNT.fullmatch(part)
@@ -48,9 +50,9 @@ def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
         words: list[str] = []
         for word in body.split():
             if found := _MASS.fullmatch(word):
-                mass_kg = float(found.group(1))
+                mass_kg = figure(found.group(1), where=part)
             elif found := _THICK.fullmatch(word):
-                thinnest_mm = float(found.group(1))
+                thinnest_mm = figure(found.group(1), where=part)
             elif found := _WINDOW.fullmatch(word):
                 low, high, mark = found.groups()
                 window = tuple(temperature_c(f"{value}{mark}", unit, where=part) for value in (low, high))
