@@ -26,8 +26,9 @@ from pourcall.metal.windows import melt_plan
 FOLDER = Path(__file__).parent / "data" / "traces"
 TEST_2, TEST_3 = "E119_Compartment_Test_2", "E119_Compartment_Test_3"
 # the last row that is not yet wrong
-ONSETS = {(TEST_2, "BeamTC3"): 555.0, (TEST_3, "BeamTC5"): 2625.0}
-NEIGHBOURS = {"BeamTC3": ("BeamTC2", "BeamTC4"), "BeamTC5": ("BeamTC4", "BeamTC7")}  # sound ones
+ONSETS = {(TEST_2, "BeamTC3"): 555.0, (TEST_3, "BeamTC5"): 2625.0, (TEST_3, "BeamTC6"): 2535.0}
+ENDS = {(TEST_3, "BeamTC6"): 4500.0}  # then the fire is out, and it falls as its neighbours do
+NEIGHBOURS = {"BeamTC3": ("BeamTC2", "BeamTC4"), "BeamTC5": ("BeamTC4", "BeamTC7"), "BeamTC6": ("BeamTC4", "BeamTC7")}
 RIGHT_AGAIN = 0.05  # of the rise: so near to what it last read, or to a neighbour, it may well be right
 ROOM_C = 20.0
 UNIT_RISE_C = 1_000.0
@@ -95,10 +96,12 @@ def rests_c(name: str, couple: str, *, rows: int = 4, within: float = 0.02) -> l
     trace = trace_of(name)
     values = trace.column(couple).values
     others = [trace.column(other).values for other in NEIGHBOURS[couple]]
-    onset = trace.times_s.index(ONSETS[name, couple])
+    onset, ends_s = trace.times_s.index(ONSETS[name, couple]), ENDS.get((name, couple), math.inf)
     found: list[float] = []
     for k in range(onset + 1, len(values) - rows):
         some = [value for value in values[k : k + rows] if value is not None]
+        if trace.times_s[k + rows] > ends_s:
+            break
         if len(some) < rows or min(some) < 60.0 or max(some) - min(some) > within * max(some):
             continue
         mid = sum(some) / rows
@@ -132,6 +135,7 @@ def stretched(
     rows = [
         (at_s * by, None if value is None else ROOM_C + scale * (value - ROOM_C))
         for at_s, value in zip(trace.times_s, trace.column(couple).values, strict=True)
+        if at_s <= ENDS.get((name, couple), math.inf)
     ]
     points = tuple(
         (at_s, None if onset_s < at_s <= onset_s + gap_s or (value is not None and value > 1370.0) else value)

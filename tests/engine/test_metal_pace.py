@@ -115,3 +115,45 @@ def test_a_tip_that_warms_fast_in_a_cold_charge_is_no_doubt() -> None:
 
 def test_a_fall_in_liquid_metal_that_nobody_told_has_to_stand_still_first() -> None:
     assert shaken_s(falling(560.0))
+
+
+def swings_found(
+    count: int, *, worked: bool = False, suspect_since_s: float | None = None, down_c: float = 500.0
+) -> bool:
+    """Whether so many swings of 30 degC, a minute each, are a lie; the probe seems to leave the metal at each."""
+    pace, found = MetalPace(), False
+    for second in range(60 * (count + 1)):
+        part, leg = second % 60 / 60.0, second // 60
+        temp_c = (
+            530.0 - (530.0 - down_c) * (part if leg % 2 else 1.0 - part) if leg else down_c + (530.0 - down_c) * part
+        )
+        state = ProbeState.LEAVING if leg % 2 or down_c < ZA27.solidus_c else ProbeState.IN_METAL
+        found = found or bool(
+            pace.look(
+                float(second),
+                temp_c,
+                state,
+                ZA27,
+                TAU_S,
+                warmed=False,
+                worked=worked,
+                suspect_since_s=suspect_since_s,
+            )
+        )
+    return found
+
+
+def test_three_cold_additions_that_nobody_told_are_work_and_more_of_it_is_a_lie() -> None:
+    assert not swings_found(6)
+    assert swings_found(7)
+    assert not swings_found(7, worked=True)
+
+
+def test_one_that_lost_its_figure_may_swing_less() -> None:
+    assert not swings_found(2, suspect_since_s=0.0)
+    assert swings_found(3, suspect_since_s=0.0)
+    assert not swings_found(6, suspect_since_s=300.0)  # most of it was before
+
+
+def test_a_probe_that_leaves_the_metal_again_and_again_cools_past_its_liquidus_and_swings_nothing() -> None:
+    assert not swings_found(12, down_c=300.0)

@@ -54,6 +54,19 @@ def test_one_missing_sample_after_which_it_reads_something_else_is_not_believed(
     assert trust.state is TrustState.DISTRUSTED
 
 
+def test_what_was_lost_in_the_metal_proves_itself_in_the_metal_alone() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    fed(trust, 10.0, 40.0, None)
+    for second in range(40, 200):
+        trust.figure(float(second), METAL_C, in_metal=False)
+    assert trust.state is TrustState.PROVING
+    fed(trust, 200.0, 225.0, METAL_C)
+    assert not trust.trusted
+    fed(trust, 225.0, 235.0, METAL_C)
+    assert trust.trusted
+
+
 @pytest.mark.parametrize(("gone_s", "quiet_s"), [(5.0, 30.0), (86.0, 86.0), (300.0, 300.0)])
 def test_a_figure_that_was_gone_proves_itself_by_as_long_a_quiet(gone_s: float, quiet_s: float) -> None:
     trust = Trust()

@@ -295,7 +295,16 @@ class ProbeChannel:
         if watched and (turned is not None or self.pace.due(at_s)):
             self.pace.stands(between_lumps=tracker.between_lumps)
             tau_s, warmed = tracker.rule.tau_metal_s, turned is Sign.WARMED
-            found = self.pace.look(at_s, temp_c, tracker.state, alloy, tau_s, warmed=warmed, worked=worked)
+            found = self.pace.look(
+                at_s,
+                temp_c,
+                tracker.state,
+                alloy,
+                tau_s,
+                warmed=warmed,
+                worked=worked,
+                suspect_since_s=trust.suspect_since_s(at_s),
+            )
             if found:
                 trust.lied(at_s, Cause.IMPLAUSIBLE, found)
             elif self.pace.shaken:

@@ -16,6 +16,10 @@ from pourcall.metal.heat.curve import HeatCurve, curve_of
 EVERY_S = 1.0
 RISE_C_PER_S, RISE_S, RISE_TAUS = 2.5, 30.0, 4.0  # faster than that for so long: no furnace, and no sheath that settles
 TURN_C, TURNS, TURNS_S = 8.0, 10, 1800.0  # so many turns of so much: nobody adds metal so often
+# Greater swings are fewer, wherever the probe seems to be between them: three cold additions that nobody told make six.
+# One that lost its figure meanwhile is given less.
+SWING_SHARE, SWING_LEAST_C, SWING_MOST_C = 0.04, 12.0, 40.0  # of the liquidus above the room
+SWINGS, SWINGS_SUSPECT, SWINGS_S, ROOM_C = 7, 3, 1200.0, 20.0
 LEFT_OF_HEAT = 0.35  # an addition takes no more of what the bath holds above the room
 FELL_S, FELL_TAUS = 300.0, 4.0
 SHAKEN_C, SHAKEN_S, PACE_C_PER_S = 15.0, 10.0, 1.3  # moved so much more than metal does in so long
@@ -35,6 +39,8 @@ class MetalPace:
         self._points: deque[tuple[float, float]] = deque()  # while it stands in the metal without a break
         self._turns: deque[float] = deque()
         self._way, self._turn_c = 0, 0.0  # up or down, and the furthest on that way
+        self._swings: deque[float] = deque()
+        self._swing_way, self._swing_c = 0, 0.0
         self._rough: deque[float] = deque()  # bends that are no part of a notch
         self._rough_s = -1e9
         self._bent_s, self._bends_since_s = -1e9, -1e9  # the last bend, and the first of those in a row with it
@@ -55,7 +61,9 @@ class MetalPace:
         """Another melt, or a person has put it right."""
         self._points.clear()
         self._turns.clear()
+        self._swings.clear()
         self._rough.clear()
+        self._swing_way = 0
         self._bent_s = -1e9
         self._way, self._left, self._deepest_c, self._next_s = 0, None, 1e9, -1e9
 
@@ -73,16 +81,21 @@ class MetalPace:
         *,
         warmed: bool,
         worked: bool = False,
+        suspect_since_s: float | None = None,
     ) -> Message:
         """What cannot be of metal; nothing: all may be.
 
         warmed: it just came into the metal by warming, no surge. worked: somebody is at the bath, which bends it.
+        suspect_since_s: when it lost its figure, a while ago; None: it did not.
         """
         self._next_s = at_s + EVERY_S - 1e-6
         if alloy is not self._alloy:
             self._alloy, self._metal = alloy, None if alloy is None else curve_of(alloy)
             self.forget()
         self.shaken = False
+        swings = self._swung(at_s, temp_c, suspect_since_s, worked=worked)
+        if swings:
+            return swings
         if state is not ProbeState.IN_METAL:
             return self._out(temp_c)
         points = self._points
@@ -101,6 +114,31 @@ class MetalPace:
             or self._shook(at_s, temp_c, high_c, worked=worked)
             or self._is_rough(at_s, worked=worked)
         )
+
+    def _swung(self, at_s: float, temp_c: float, suspect_since_s: float | None, *, worked: bool) -> Message:
+        """Up and down by much, hotter than the liquidus all the while: a probe that leaves the metal cools past it."""
+        metal = self._metal
+        if metal is None or temp_c < metal.liquidus_c or self.between_lumps:
+            self._swing_way = 0
+            return NOTHING
+        if self._swing_way == 0:
+            self._swing_way, self._swing_c = 1, temp_c
+        if (temp_c - self._swing_c) * self._swing_way >= 0.0:
+            self._swing_c = temp_c
+            return NOTHING
+        least_c = min(SWING_MOST_C, max(SWING_LEAST_C, SWING_SHARE * (metal.liquidus_c - ROOM_C)))
+        if abs(temp_c - self._swing_c) < least_c:
+            return NOTHING
+        self._swing_way, self._swing_c = -self._swing_way, temp_c
+        swings = self._swings
+        if not worked:
+            swings.append(at_s)
+        while swings and swings[0] < at_s - SWINGS_S:
+            swings.popleft()
+        suspect = suspect_since_s is not None and sum(s >= suspect_since_s for s in swings) >= SWINGS_SUSPECT
+        if len(swings) < SWINGS and not suspect:
+            return NOTHING
+        return tell("alarm.wanders", times=len(swings), within_min=(at_s - swings[0]) / 60.0)
 
     def _out(self, temp_c: float) -> Message:
         """Not in the metal: how deep it fell is remembered."""

@@ -144,6 +144,11 @@ class Trust:
         """The alarm that stands for it now; none: nothing does, or only a lost link."""
         return self.cause if self.state is not TrustState.TRUSTED else Cause.NONE
 
+    def suspect_since_s(self, at_s: float) -> float | None:
+        """When it lost its figure or began to lie; None: nothing of it, or it has been quiet for long since."""
+        proving = self.state is TrustState.PROVING and self.cause is not Cause.NONE
+        return self._began_s if proving or at_s < self._probation_until_s else None
+
     def ready_in_s(self, at_s: float) -> float | None:
         """Seconds of quiet that are still wanted; None: it does not prove itself."""
         return max(0.0, self._need_s - (at_s - self.trouble_s)) if self.state is TrustState.PROVING else None
@@ -246,9 +251,10 @@ class Trust:
     def _prove(self, at_s: float, temp_c: float, in_metal: bool) -> None:
         last, self._last = self._last, (at_s, temp_c)
         fast = last is not None and abs(temp_c - last[1]) > STEP_C + PACE_C_PER_S * (at_s - last[0])
-        if (in_metal and fast) or (self._only_in and not in_metal):
-            self.trouble_s = at_s
         level = self._level
+        lost_in = level is not None and level.could_be(temp_c, at_s)  # only there can it show that it is as it was
+        if (in_metal and fast) or ((self._only_in or lost_in) and not in_metal):
+            self.trouble_s = at_s
         plugged = level is None and temp_c < WARM_C and not self._only_in
         if at_s - self.trouble_s < (min(self._need_s, BACK_QUIET_S) if plugged else self._need_s):
             return
