@@ -160,6 +160,41 @@ def drawn_on(rows: Sequence[Point], every_s: float) -> Iterator[Point]:
         at_s += every_s
 
 
+SHEATHS = ("thin", "mineral_3mm", "mineral_6mm")
+POWERS = (None, PowerLevel.HIGH, PowerLevel.OFF)
+READS_UP_TO_C = 1300.0  # metal hotter than that before the onset no couple of this type reads
+Case = tuple[str, str, float, float, float, float, str]
+
+
+@cache
+def real_cases() -> tuple[Case, ...]:
+    """Trace, couple, the level where it rests, stretch, seconds lost at the onset, off the window's middle, alloy."""
+    return tuple(
+        (name, couple, rest_c, by, gap_s, off_c, alloy)
+        for name, couple in ONSETS
+        for by in (0.3, 0.5, 1.0, 2.0)
+        for gap_s in (0.0, 20.0, 86.0, 300.0)
+        for rest_c in rests_c(name, couple)
+        for off_c in (-8.0, 0.0, 8.0)
+        for alloy in alloys()
+        if before_c(name, couple, rest_c=rest_c, to_c=window_mid_c(alloy) + off_c) <= READS_UP_TO_C
+    )
+
+
+def spread(count: int, first: int) -> range:
+    """Numbers of about so many of them, evenly over couples, stretches and alloys."""
+    return range(first, len(real_cases()), len(real_cases()) // count)
+
+
+def real_copy(number: int) -> tuple[Lie, str, str, PowerLevel | None]:
+    """The copy of that number, with alloy, sheath and what was marked of the power."""
+    name, couple, rest_c, by, gap_s, off_c, alloy = real_cases()[number]
+    every_s = (2.0 if number % 2 else 5.0) if by < 1.0 else 5.0
+    to_c = window_mid_c(alloy) + off_c
+    lie = stretched(name, couple, by=by, rest_c=rest_c, to_c=to_c, every_s=every_s, gap_s=gap_s, lead_s=900.0)
+    return lie, alloy, SHEATHS[number % 3], POWERS[number // 3 % 3]
+
+
 # -- invented ones ----------------------------------------------------------------------------------------------------
 
 KINDS = ("walk", "return", "nonsense", "half_shorted", "erratic", "flicker", "steps", "gaps_and_drift")
