@@ -11,18 +11,12 @@ import pytest
 from tests.normal.followed import Followed, follow
 
 FIRST, COUNT, BLOCK = 30_000, 1_000, 20
-PLANTS = ("brick",)
-FEW = {"brick": (30_005,)}  # quick ones, a few seconds each
+PLANTS = ("brick", "flame")
+FEW = {"brick": (30_003,), "flame": (30_001,)}  # quick ones, a few seconds each
 
 
 # What the engine still says wrongly, by plant and seed; each with its cause. Strict: whoever mends one takes it out.
-KNOWN = {
-    ("brick", 30_004): "a tip between solid pieces sees the pot; nothing has melted, and a pour is called",
-    (
-        "brick",
-        30_009,
-    ): "a cold rod carries a frozen shell; when that is off it jumps by 60 degC, and is doubted for good",
-}
+KNOWN: dict[tuple[str, int], str] = {}
 
 
 def check(seen: Followed, told: str) -> None:

@@ -29,6 +29,8 @@ CELSIUS_K = 273.15
 LOOK_AHEAD_S = 2.0
 MOST_STEP_S = 2.0  # the hot face, thinnest of the nodes, follows within 2.5 s at 1200 degC
 HEEL_KG = 0.012
+SWEATS = 0.08  # share liquid from which a piece lets liquid go, as in sweating furnaces (from memory)
+POOL = 0.05  # share of the metal from which one may speak of a bath
 CALM_S = 30.0  # after a stir the halves are still one
 
 Panel = Literal["on_off", "pid", "bimetal"]
@@ -83,6 +85,7 @@ class BrickSpec:
     pieces: tuple[float, ...] = (0.4, 0.35, 0.25)  # shares of a charge
     collapse_at: float = 0.4  # share liquid at which a piece gives way
     collapse_s: float = 9.0
+    sweat_s: float = 40.0
     mixing_w_per_k: float = 6.0  # of a kilogram: halves of the bath, the warmer above
     dross_m2_k_per_w: float = 0.004  # of a skin ten minutes old
     rating_c: float = 1200.0  # as its plate and the settings say
@@ -171,12 +174,10 @@ class BrickPlant:
 
     @property
     def metal_c(self) -> float:
-        """The bath as if stirred; before there is one the mean of the pieces."""
-        if self.bath_kg > 0.0:
+        """The bath as if stirred; while there is hardly one the mean of the pieces."""
+        if self.bath_kg > POOL * self.mass_kg:
             return self.metal.temp_c(0.5 * (self._low_h + self._top_h))
-        if self.pieces:
-            return self.metal.temp_c(sum(p.kg * p.h for p in self.pieces) / sum(p.kg for p in self.pieces))
-        return self.side_c
+        return self.pieces_c if self.pieces else self.side_c
 
     @property
     def liquid_fraction(self) -> float:
@@ -198,7 +199,7 @@ class BrickPlant:
     def pieces_c(self) -> float:
         """Mean of the pieces; of the bath where there are none."""
         if not self.pieces:
-            return self.metal_c
+            return self.metal.temp_c(0.5 * (self._low_h + self._top_h))
         return self.metal.temp_c(sum(p.kg * p.h for p in self.pieces) / sum(p.kg for p in self.pieces))
 
     # ---- what a person does -------------------------------------------------------------------------------------
@@ -412,7 +413,7 @@ class BrickPlant:
             low_in, base_in = wet * half_m2 * (side - low_c), wet * 0.2 * pot.outer_m2 * wet_share * (base - low_c)
             top_in = wet * half_m2 * (side - top_c)
             upward = self._mixing_w(low_c - top_c)
-            surface = self._surface_w(top_c, room4 if bare else lid4)
+            surface = wet_share * self._surface_w(top_c, room4 if bare else lid4)  # a small pool has a small surface
             if bare:
                 metal_loss = -surface
             else:
@@ -462,10 +463,17 @@ class BrickPlant:
         self.bath_kg = max(0.0, left_kg)
 
     def _collapse(self) -> None:
-        """Pieces that no longer carry themselves run into the bath over some seconds."""
-        spec, gone = self.furnace, False
+        """Pieces sweat their liquid from early on; those that no longer carry themselves run into the bath whole."""
+        spec, metal, gone = self.furnace, self.metal, False
         for piece in self.pieces:
-            if not piece.giving_way and self.metal.liquid(piece.h) >= spec.collapse_at:
+            liquid = metal.liquid(piece.h)
+            if liquid > SWEATS and not piece.giving_way:
+                kg = piece.kg * (liquid - SWEATS) * self.dt_s / spec.sweat_s
+                h = piece.h + (1.0 - liquid) * metal.latent_j_per_kg  # it is all liquid that leaves
+                self._into_bath(kg, h)
+                piece.h = (piece.h * piece.kg - h * kg) / (piece.kg - kg)
+                piece.kg -= kg
+            if not piece.giving_way and liquid >= spec.collapse_at:
                 piece.giving_way = True
             if piece.giving_way:
                 kg = piece.kg if piece.kg < 0.004 else piece.kg * min(1.0, self.dt_s / spec.collapse_s)

@@ -125,6 +125,7 @@ class BrickDraw(Draw):
             pieces=ways,
             collapse_at=rng.uniform(0.2, 0.65),
             collapse_s=rng.uniform(4.0, 18.0),
+            sweat_s=rng.uniform(15.0, 90.0),
             mixing_w_per_k=rng.uniform(3.0, 9.0),
             dross_m2_k_per_w=rng.uniform(0.0005, 0.008),
             terminals_share=rng.uniform(0.02, 0.25),

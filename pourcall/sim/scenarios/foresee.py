@@ -11,6 +11,7 @@ from random import Random
 from typing import NamedTuple
 
 from pourcall.contract.plan import AlloyFacts
+from pourcall.sim.plant.flame import FlameSpec
 from pourcall.sim.plant.interface import PlantStart, ProbeMake
 from pourcall.sim.plant.kinds import plant_of, probe_of
 from pourcall.sim.scenarios.normal_melts import normal_melt
@@ -60,7 +61,10 @@ class Workshop:
     @property
     def panel_w(self) -> float | None:
         """What the settings say of the power: an electric furnace's plate, 5 % off; a burner has none."""
-        return None if self.fuel else self.scenario.furnace.power_w * (0.95 + 0.1 * Random(self.seed).random())
+        furnace = self.scenario.furnace
+        if furnace.fuel or isinstance(furnace, FlameSpec):
+            return None
+        return furnace.power_w * (0.95 + 0.1 * Random(self.seed).random())
 
     def bout(self, number: int, *, hot: bool | None = None, parts: bool | None = None) -> "Bout":
         """Melt `number` of this furnace; 0 is the one that `normal_melt` starts (hot or cold as there)."""
