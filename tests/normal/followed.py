@@ -20,6 +20,8 @@ from tests.simulated import config_of
 
 OVERSHOOT_C = 3.0
 OF_AN_OVERSHOOT = {"overshoot:small", "above_window:small"}
+OF_A_HOT_CHAMBER = {"furnace_rating:small", "probe_rating:chamber"}
+RATED_C = 1230.0  # a chamber truly as hot as that is over the rating of a type K probe beside the flame
 READY_S = 60.0  # truly in the window for so long, and a call is due
 LIQUID = 0.95  # below it no state that is acted on may be said
 ACTED_ON = (ev.MeltState.LIQUID, ev.MeltState.READY, ev.MeltState.ABOVE)
@@ -67,6 +69,7 @@ class Followed:
     at: dict[str, float] = field(default_factory=dict)  # each alarm, question and doubt: when it was first said
     unmarked_at: dict[str, int] = field(default_factory=dict)  # marks that the person had forgotten by then
     power_misled: int = 0  # asked about the power where it was not as it was marked
+    chamber_c: float = -1e9  # the hottest that the hot face truly was
     early_s: int = 0  # seconds in which a state that is acted on was said of metal that is not liquid
     ready_s: float = 0.0  # longest time in which the first mould's pour was truly due
     blind_s: float = 0.0  # longest time of the tip in liquid metal without a figure
@@ -92,8 +95,8 @@ class Followed:
 
     @property
     def _said(self) -> set[str]:
-        said = set(self.at)
-        return said if self.is_normal else said - OF_AN_OVERSHOOT
+        said = set(self.at) if self.is_normal else set(self.at) - OF_AN_OVERSHOOT
+        return said - OF_A_HOT_CHAMBER if self.chamber_c > RATED_C else said
 
     @property
     def beyond_u(self) -> list["PourCall"]:
@@ -162,6 +165,7 @@ def follow(seed: int, plant: str = "lumped") -> Followed:
             tap_max_c = min(engine.run.next_mould.tap_max_c, engine.run.plan.lowest_limit.limit_c)
             seen.overshot_c = max(seen.overshot_c, truth.metal_c - tap_max_c)
         if type(item) is TickIn:
+            seen.chamber_c = max(seen.chamber_c, truth.wall_c)
             ready_since_s = truth.t_s if not _ready(engine, truth) else ready_since_s
             seen.ready_s = max(seen.ready_s, truth.t_s - (truth.t_s if ready_since_s is None else ready_since_s))
             told_c = engine.metal.temp_c

@@ -12,11 +12,21 @@ from tests.normal.followed import Followed, follow
 
 FIRST, COUNT, BLOCK = 30_000, 1_000, 20
 PLANTS = ("brick", "flame")
-FEW = {"brick": (30_003,), "flame": (30_001,)}  # quick ones, a few seconds each
+FEW = {"brick": (30_005,), "flame": (30_007,)}  # quick ones, a few seconds each
 
 
 # What the engine still says wrongly, by plant and seed; each with its cause. Strict: whoever mends one takes it out.
-KNOWN: dict[tuple[str, int], str] = {}
+KNOWN: dict[tuple[str, int], str] = {
+    (
+        "brick",
+        30_009,
+    ): "a cold rod carries a frozen shell; when that is off it jumps 60 degC, and is doubted for good",
+    ("flame", 30_001): "a thick tube in a fast melt: above its window is said of a figure known to 119 degC",
+    (
+        "flame",
+        30_004,
+    ): "the charge wets the pot and takes more than the flame gives: the chamber falls, no flame out",
+}
 
 
 def check(seen: Followed, told: str) -> None:
