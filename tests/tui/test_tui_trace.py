@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pourcall.contract.api import TracePoint
 from pourcall.contract.errors import BadInput
-from pourcall.contract.units import Unit
+from pourcall.texts import say
 from pourcall.tui.dialogs.start_melt import parse_charge_kg, parse_moulds
 from pourcall.tui.drawing.trace import TraceBuffer, limits_c, span_for
 from pourcall.tui.drawing.widgets import nice_ticks
@@ -92,7 +92,7 @@ def test_ticks_are_round_few_and_inside(low: float, width: float, most: int) -> 
 
 
 def test_moulds_are_read_as_a_person_types_them() -> None:
-    one, two, three = parse_moulds("2x cleat 0.4kg 6mm, bow fairlead 941-1004F", Unit.C)
+    one, two, three = parse_moulds("2x cleat 0.4kg 6mm, bow fairlead 941-1004F")
     assert (one.name, two.name, one.setup, one.mass_kg, one.thinnest_mm) == ("cleat 1", "cleat 2", "cleat", 0.4, 6.0)
     assert three.name == "bow fairlead"
     assert three.lip_min_c == pytest.approx(505.0)  # 941 degF
@@ -100,22 +100,50 @@ def test_moulds_are_read_as_a_person_types_them() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["0.4kg", "cleat 540-505C", "cleat 10-99999C", "99x cleat", "0x cleat", "cleat 500-540X"]
+    ("text", "kg", "mm"),
+    [
+        ("cleat 400g 1/4in", 0.4, 6.35),
+        ("cleat 0,4kg 6mm", 0.4, 6.0),
+        ("cleat 0.4 kg 6 mm", 0.4, 6.0),
+        ("cleat 2lb 0.25in", 2 * 0.45359237, 6.35),
+    ],
+)
+def test_a_mould_takes_every_unit_that_the_commands_take(text: str, kg: float, mm: float) -> None:
+    (mould,) = parse_moulds(text)
+    assert mould.mass_kg == pytest.approx(kg)
+    assert mould.name == "cleat"
+    assert mould.thinnest_mm == pytest.approx(mm)
+
+
+@pytest.mark.parametrize("figure", ["0.4", "400", "6", "505-540"])
+def test_a_figure_without_its_unit_is_refused_in_the_dialog_as_in_the_commands(figure: str) -> None:
+    with pytest.raises(BadInput) as refused:
+        parse_moulds(f"cleat {figure}, fairlead 0.3kg")
+    assert figure.partition("-")[0] in refused.value.said(say)
+
+
+def test_a_name_may_hold_figures_within_its_words() -> None:
+    assert [mould.name for mould in parse_moulds("M8 boss 0.1kg, cleat-2 0.2kg")] == ["M8 boss", "cleat-2"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["0.4kg", "cleat 540-505C", "cleat 10-99999C", "99x cleat", "0x cleat", "cleat 500-540X", "cleat 0.4kg 0.5kg"],
 )
 def test_moulds_that_cannot_be_meant_are_refused(text: str) -> None:
     with pytest.raises(BadInput):
-        parse_moulds(text, Unit.C)
+        parse_moulds(text)
 
 
 def test_no_moulds_is_an_answer_too() -> None:
-    assert parse_moulds(" , ", Unit.C) == ()
+    assert parse_moulds(" , ") == ()
 
 
 def test_a_decimal_comma_parts_no_moulds() -> None:
-    told = parse_moulds("2x cleat 0,4kg 6,5mm,bow fairlead 505,5-540,5C, 1x knob", Unit.C)
-    assert told == parse_moulds("2x cleat 0.4kg 6.5mm, bow fairlead 505.5-540.5C, 1x knob", Unit.C)
+    told = parse_moulds("2x cleat 0,4kg 6,5mm,bow fairlead 505,5-540,5C, 1x knob")
+    assert told == parse_moulds("2x cleat 0.4kg 6.5mm, bow fairlead 505.5-540.5C, 1x knob")
     assert [one.name for one in told] == ["cleat 1", "cleat 2", "bow fairlead", "knob"]
-    assert parse_moulds("cleat 3,2x knob", Unit.C) == parse_moulds("cleat 3, 2x knob", Unit.C)
+    assert parse_moulds("cleat-3,2x knob") == parse_moulds("cleat-3, 2x knob")
 
 
 @pytest.mark.parametrize(("text", "kg"), [("1800g", 1.8), ("1,8 kg", 1.8), ("", 0.0), ("2kg", 2.0)])
@@ -132,6 +160,6 @@ def test_a_charge_that_cannot_be_meant_is_refused(text: str) -> None:
 @given(st.text(max_size=60))
 def test_whatever_is_typed_is_read_or_refused(text: str) -> None:
     with contextlib.suppress(BadInput):
-        assert all(mould.name for mould in parse_moulds(text, Unit.C))
+        assert all(mould.name for mould in parse_moulds(text))
     with contextlib.suppress(BadInput):
         assert 0.0 <= parse_charge_kg(text) <= 1000.0

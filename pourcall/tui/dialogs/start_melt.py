@@ -14,18 +14,19 @@ from pourcall.contract.api import StartRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MouldRequest
-from pourcall.contract.quantities import figure, kilograms, temperature_c
+from pourcall.contract.quantities import LENGTHS, MASSES, kilograms, millimetres, temperature_c
 from pourcall.contract.units import Unit
 from pourcall.texts import say
 from pourcall.tui.drawing.styled import Role, StyledText, line
 from pourcall.tui.drawing.widgets import Lines
 
 _COUNT = re.compile(r"(\d{1,2})\s*x\s+(.+)")
-_MASS = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg")
-_THICK = re.compile(r"(\d+(?:[.,]\d+)?)\s*mm")
-_WINDOW = re.compile(r"(\d+(?:[.,]\d+)?)\s*-\s*(\d+(?:[.,]\d+)?)\s*([°A-Za-z]*)")
-# A comma between digits of a mass, a section or a window is decimal: `0,4kg`, `505,5-540C`.
-_BETWEEN = re.compile(r",(?!(?<=\d,)\d+\s*(?:kg|mm|[-°CFK]))")
+# A comma between digits of a figure with its unit is decimal: `0,4kg`, `505,5-540C`.
+_PART = re.compile(r",(?!(?<=\d,)\d+\s*(?:kg|g|lb|mm|cm|in|[-°CFK]))")
+_APART = re.compile(r"(?<=\d)\s+(?=(?:kg|g|lb|mm|cm|in|°?[CFK])(?![^\s,]))")  # `0.4 kg` is one word
+_WITH_UNIT = re.compile(r"([+-]?\d[\d.,/]*)([A-Za-z]+)")
+_WINDOW = re.compile(r"(\d[\d.,]*)\s*-\s*(\d[\d.,]*)([°A-Za-z]*)")
+_BARE = re.compile(r"[+-]?[\d.,]*\d[\d.,]*")
 _FIELDS = ("alloy", "charge", "moulds")
 _MOST_MOULDS = 60
 
@@ -35,33 +36,28 @@ def parse_charge_kg(text: str) -> float:
     return kilograms(text, where="charge") if text.strip() else 0.0
 
 
-def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
+def parse_moulds(text: str) -> tuple[MouldRequest, ...]:
     """`3x cleat 0.4kg 6mm, fairlead 505-540C`: moulds in order, parted by commas. Raises BadInput.
 
-    What is not given (mass, thinnest section, window at the lip) the daemon takes from the alloy sheet.
+    Every figure has its unit; one without is refused. What is not given (mass, thinnest section, window at the lip) the
+    daemon takes from the alloy sheet.
     """
     moulds: list[MouldRequest] = []
-    for part in (piece.strip() for piece in _BETWEEN.split(text)):
+    for part in (piece.strip() for piece in _PART.split(text)):
         if not part:
             continue
         counted = _COUNT.fullmatch(part)
         count, body = (int(counted.group(1)), counted.group(2)) if counted else (1, part)
-        mass_kg, thinnest_mm, window = 0.0, None, None
+        given: dict[str, float] = {}
         words: list[str] = []
-        for word in body.split():
-            if found := _MASS.fullmatch(word):
-                mass_kg = figure(found.group(1), where=part)
-            elif found := _THICK.fullmatch(word):
-                thinnest_mm = figure(found.group(1), where=part)
-            elif found := _WINDOW.fullmatch(word):
-                low, high, mark = found.groups()
-                window = tuple(temperature_c(f"{value}{mark}", unit, where=part) for value in (low, high))
-                if window[0] >= window[1]:
-                    raise BadInput(
-                        tell("screen.melt.no_window", typed=word), where=part, remedy=tell("screen.melt.no_window.do")
-                    )
-            else:
+        for word in _APART.sub("", body).split():
+            figures = _figures(word, part)
+            if figures is None:
                 words.append(word)
+            elif figures.keys() & given.keys():
+                raise BadInput(tell("screen.melt.twice", typed=word), where=part, remedy=tell("screen.melt.twice.do"))
+            else:
+                given |= figures
         name = " ".join(words)
         if not name:
             raise BadInput(tell("screen.melt.no_name", typed=part), remedy=tell("screen.melt.no_name.do"))
@@ -76,13 +72,33 @@ def parse_moulds(text: str, unit: Unit) -> tuple[MouldRequest, ...]:
                 MouldRequest(
                     name=f"{name} {number}" if count > 1 else name,
                     setup=name,
-                    mass_kg=mass_kg,
-                    thinnest_mm=thinnest_mm,
-                    lip_min_c=window[0] if window else None,
-                    lip_max_c=window[1] if window else None,
+                    mass_kg=given.get("mass_kg", 0.0),
+                    thinnest_mm=given.get("thinnest_mm"),
+                    lip_min_c=given.get("lip_min_c"),
+                    lip_max_c=given.get("lip_max_c"),
                 )
             )
     return tuple(moulds)
+
+
+def _figures(word: str, part: str) -> dict[str, float] | None:
+    """What a word of a mould gives; None: it is part of the name. Raises BadInput for a figure without its unit."""
+    if found := _WINDOW.fullmatch(word):
+        low, high, mark = found.groups()
+        low_c, high_c = (temperature_c(f"{value}{mark}", where=part) for value in (low, high))
+        if low_c >= high_c:
+            remedy = tell("screen.melt.no_window.do")
+            raise BadInput(tell("screen.melt.no_window", typed=word), where=part, remedy=remedy)
+        return {"lip_min_c": low_c, "lip_max_c": high_c}
+    if _BARE.fullmatch(word):
+        raise BadInput(tell("screen.melt.bare", typed=word), where=part, remedy=tell("screen.melt.bare.do"))
+    found = _WITH_UNIT.fullmatch(word)
+    unit = found.group(2).lower() if found is not None else ""
+    if unit in MASSES:
+        return {"mass_kg": kilograms(word, where=part)}
+    if unit in LENGTHS:
+        return {"thinnest_mm": millimetres(word, where=part)}
+    return None
 
 
 class StartMelt(ModalScreen[StartRequest | None]):
@@ -141,7 +157,7 @@ class StartMelt(ModalScreen[StartRequest | None]):
             request = StartRequest(
                 alloy=values["alloy"],
                 charge_kg=parse_charge_kg(values["charge"]),
-                moulds=parse_moulds(values["moulds"], self._unit),
+                moulds=parse_moulds(values["moulds"]),
                 who="dashboard",
             )
         except BadInput as err:
