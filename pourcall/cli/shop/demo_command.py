@@ -18,7 +18,7 @@ from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths, paths_for
 from pourcall.contract.settings import Sound
 from pourcall.contract.units import Unit, parse_unit
-from pourcall.sim.scenarios.demo import DEMOS
+from pourcall.sim.scenarios.demo import DEMOS, PLANTS
 from pourcall.sim.scenarios.invented import CLEAT, MELTS, SAID
 from pourcall.texts import say
 
@@ -35,6 +35,9 @@ TRY = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What runs, how fast, and what becomes of it."""
     parser.add_argument("--scenario", default=DEMOS[0], choices=DEMOS, help="which melt (default: %(default)s)")
+    parser.add_argument(
+        "--plant", default=PLANTS[0], choices=PLANTS, help="on which simulated furnace (default: %(default)s)"
+    )
     parser.add_argument(
         "--speed", type=float, metavar="N", help="simulated seconds in each real one (default 20; headless: no limit)"
     )
@@ -61,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     if args.speed is not None and not 0.1 <= args.speed <= 5000.0:
         raise BadInput(tell("usage.demo.speed", speed=f"{args.speed:g}"), remedy=tell("usage.demo.speed.remedy"))
     if args.shop_only:
-        return _shop(_paths(args.home), args.scenario, args.speed or DEFAULT_SPEED, by_hand=True)[0]
+        return _shop(_paths(args.home), args, args.speed or DEFAULT_SPEED, by_hand=True)[0]
     if args.records is not None:
         return _records(args)
     from pourcall.cli.shop.demo_records import refuse_a_real_shop
@@ -76,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
             _season(paths)
         before = _melts(paths)
         if args.headless:
-            code, _ = _shop(paths, args.scenario, args.speed, by_hand=False)
+            code, _ = _shop(paths, args, args.speed, by_hand=False)
         else:
             code = _with_dashboard(args, home, paths)
         _export(paths, args.export or Path("pourcall-demo"), but=before)
@@ -124,7 +127,7 @@ def _paths(home: Path) -> Paths:
     return paths_for({**os.environ, "POURCALL_HOME": str(home.resolve())}, sys.platform, Path.home())
 
 
-def _shop(paths: Paths, scenario: str, speed: float | None, *, by_hand: bool) -> tuple[int, list[str]]:
+def _shop(paths: Paths, args: argparse.Namespace, speed: float | None, *, by_hand: bool) -> tuple[int, list[str]]:
     """The simulated shop under the ordinary daemon, in this process."""
     from pourcall.cli.shop.demo_shop import run_demo
 
@@ -136,7 +139,7 @@ def _shop(paths: Paths, scenario: str, speed: float | None, *, by_hand: bool) ->
                 loop.add_signal_handler(number, stop.set)
             except NotImplementedError:  # Windows
                 signal.signal(number, lambda *_: loop.call_soon_threadsafe(stop.set))
-        return await run_demo(paths, name=scenario, speed=speed, by_hand=by_hand, stop=stop)
+        return await run_demo(paths, name=args.scenario, plant=args.plant, speed=speed, by_hand=by_hand, stop=stop)
 
     began_s = time.monotonic()
     ended = asyncio.run(main())
@@ -151,6 +154,7 @@ def _with_dashboard(args: argparse.Namespace, home: Path, paths: Paths) -> int:
     from pourcall.tui.main import address_for, run_dashboard
 
     words = [sys.executable, "-m", "pourcall", "demo", "--shop-only", "--home", str(home), "--scenario", args.scenario]
+    words += ["--plant", args.plant]
     home.mkdir(parents=True, exist_ok=True)
     with (home / "shop.log").open("ab") as log:
         shop = subprocess.Popen([*words, "--speed", f"{args.speed or DEFAULT_SPEED:g}"], stdout=log, stderr=log)

@@ -69,6 +69,7 @@ async def run_demo(
     paths: Paths,
     *,
     name: str,
+    plant: str = "lumped",
     speed: float | None,
     by_hand: bool,
     stop: asyncio.Event,
@@ -77,9 +78,9 @@ async def run_demo(
     """Run until the scenario is over (or, by hand, until `stop`); returns the numbers of the melts that ended.
 
     by_hand: the person at the dashboard marks pours and ends the melt; then it goes slowly from the pour call on, and
-    the furnace stays there afterwards. speed None: as fast as it goes.
+    the furnace stays there afterwards. plant: which simulated furnace. speed None: as fast as it goes.
     """
-    scenario = demo_scenario(name)
+    scenario = demo_scenario(name, plant=plant)
     if by_hand:
         keys = scenario.keys - {"pour", "lift", "end"}
         scenario = replace(scenario, keys=keys, tail_s=FOR_EVER_S, limit_s=FOR_EVER_S)

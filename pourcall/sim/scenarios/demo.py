@@ -13,7 +13,10 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.contract.reading import Place
+from pourcall.sim.plant.brick import BrickSpec, PanelSpec
+from pourcall.sim.plant.flame import FlameSpec
 from pourcall.sim.plant.furnace import FurnaceSpec, PlantStart, PotSpec
+from pourcall.sim.plant.kinds import AnyFurnace
 from pourcall.sim.plant.metal import alloy
 from pourcall.sim.scenarios.normal_melts import make_plan
 from pourcall.sim.scenarios.script import Step, load_steps
@@ -78,7 +81,25 @@ FAIRLEADS = (
         why="sheet, narrowed for 5 mm in green sand; loss of the lift and the walk",
     ),
 )
+PLANTS = ("lumped", "brick", "flame")
 DEMOS = ("cleats_left_in", "cleats_dip", "fairleads_dip")
+
+
+def club_furnace(plant: str, *, bronze: bool = False) -> AnyFurnace:
+    """The club's furnace as one of PLANTS builds it: for cleats or for bronze. Raises BadInput."""
+    match plant:
+        case "lumped":
+            return BURNER if bronze else FURNACE
+        case "brick":
+            panel = PanelSpec(kind="pid", high_c=1180.0 if bronze else 780.0, low_c=1080.0 if bronze else 600.0)
+            return BrickSpec(
+                name="club chamber furnace", power_w=4200.0 if bronze else 2300.0, panel=panel, rating_c=1300.0
+            )
+        case "flame":
+            return FlameSpec(name="club forge", full_kg_per_s=3.8e-4 if bronze else 1.3e-4)
+        case _:
+            told = tell("sim.unknown", simulated="plant", typed=plant)
+            raise BadInput(told, remedy=tell("error.use_one", known=", ".join(PLANTS)))
 
 
 def demo_steps(name: str) -> tuple[Step, ...]:
@@ -103,9 +124,11 @@ def demo_scenario(
     seed: int = 2026,
     rate_hz: float = 2.0,
     keys: frozenset[str] | None = None,
+    plant: str = "lumped",
 ) -> Scenario:
-    """A demonstration as a Scenario. `plans`: from the alloy sheets of the running system, in place of ours;
-    `keys`: which marks the operator makes himself (all, unless told; without "start" the caller starts the melt)."""
+    """A demonstration as a Scenario, on any simulated furnace (`PLANTS`). `plans`: from the alloy sheets of the running
+    system, in place of ours; `keys`: which marks the operator makes himself (all, unless told; without "start" the
+    caller starts the melt)."""
     bronze = name == "fairleads_dip"
     dips = name.endswith("_dip")
     scenario = Scenario(
@@ -113,7 +136,7 @@ def demo_scenario(
         kind="dip" if dips else "left_in_thin",
         seed=seed,
         alloy=alloy("c87300" if bronze else "za27"),
-        furnace=BURNER if bronze else FURNACE,
+        furnace=club_furnace(plant, bronze=bronze),
         pot=BRONZE_POT if bronze else POT,
         start=PlantStart(19.0),
         probes=(
