@@ -37,6 +37,7 @@ class MeltEnding(StrEnum):
     """How a melt ended."""
 
     POURED = "poured"
+    UNPOURED = "unpoured"  # into its moulds, it was said, but no pour is on record
     INGOTS = "ingots"
     HEEL = "heel"  # metal left in the pot
     ABANDONED = "abandoned"

@@ -79,6 +79,16 @@ def quantity(
     return value * bare
 
 
+def spelled_unit(text: str) -> str:
+    """The unit that is spelled out behind a temperature, as typed; empty: none is, or none that is known."""
+    found = _TYPED.fullmatch(text)
+    spelled = "" if found is None else found.group(2) or ""
+    try:
+        return spelled if spelled and parse_unit(spelled) else ""
+    except BadInput:
+        return ""
+
+
 def temperature_c(text: str, default_unit: Unit | None = None, *, where: str = "") -> float:
     """`1050F`, `565 °C`, `838K`, or a bare figure in `default_unit`; in degC.
 

@@ -91,15 +91,24 @@ def _of_figure(command: inp.EnterTemperature, shot: FurnaceSnapshot) -> Question
     limit = shot.plan.lowest_limit if shot.plan is not None and of_metal else None
     if limit is not None and command.temp_c > limit.limit_c:
         text = tell("question.above_limit", temp_c=command.temp_c, whose=limit.whose, limit_c=limit.limit_c)
-        return Question(Doubt.TOO_HOT, text)
+        return Question(Doubt.TOO_HOT, _off_first(text, shot))
     if limit is None and shot.rating_c is not None and command.temp_c > shot.rating_c:
-        return Question(Doubt.TOO_HOT, tell("question.above_rating", temp_c=command.temp_c, limit_c=shot.rating_c))
+        text = tell("question.above_rating", temp_c=command.temp_c, limit_c=shot.rating_c)
+        return Question(Doubt.TOO_HOT, _off_first(text, shot))
     if shot.plan is not None and of_metal and shot.melt_state in _LIQUID:
         solidus_c = shot.plan.alloy.solidus_c
         if command.temp_c < solidus_c:
             text = tell("question.below_solidus", temp_c=command.temp_c, solidus_c=solidus_c)
             return Question(Doubt.TOO_COLD, text)
     return None
+
+
+def _off_first(asked: Message, shot: FurnaceSnapshot) -> Message:
+    """If it is so hot, the heat comes off before anything is answered; not where the pot is out or the power is off."""
+    off = shot.power is inp.PowerLevel.OFF and not shot.applied_permille
+    if shot.lift_mono_s is not None or off:
+        return asked
+    return tell("question.off_first", heat_off="burner" if shot.kind == "fuel" else "power", asked=asked)
 
 
 def _of_masses(command: inp.EndMelt, shot: FurnaceSnapshot) -> Question | None:

@@ -75,6 +75,8 @@ class ShopFacts:
     def end(self, run: MeltRun, ending: inp.MeltEnding) -> None:
         """The pot is done with. Moulds that got no metal are named, unless the whole melt was given up."""
         now_s = self._outputs.mono_s
+        if ending is inp.MeltEnding.POURED and not run.has_poured:
+            ending = inp.MeltEnding.UNPOURED  # said or taken for granted: no pour is on record
         if run.left and ending is not inp.MeltEnding.ABANDONED:
             text = tell("melt.moulds_left", count=len(run.left), of=len(run.plan.moulds), moulds=", ".join(run.left))
             self._outputs.mark(ev.MarkKind.MOULDS_LEFT, text)

@@ -354,7 +354,7 @@ class Dashboard(App[int]):
             ("scale", screen.scale),
             ("info", screen.info),
             ("alarms", screen.alarms),
-            ("message", (screen.message,)),
+            ("message", screen.message),
             ("keys", screen.keys),
         ):
             find(f"#{name}", Lines).show(lines)

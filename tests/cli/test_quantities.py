@@ -24,6 +24,7 @@ from pourcall.contract.quantities import (
     millimetres,
     seconds,
     share,
+    spelled_unit,
     temperature_c,
 )
 from pourcall.contract.units import Unit
@@ -185,3 +186,11 @@ def test_a_mould_is_read_with_decimal_commas_as_with_points() -> None:
 
 def test_what_a_calibration_is_told_of_the_day_is_read_with_commas_too() -> None:
     assert (metres("120,5m"), hpa("1013,25"), days("1,5y")) == (120.5, 1013.25, 547.5)
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit"),
+    [("1112F", "F"), (" 560 °C ", "°C"), ("838 K", "K"), ("560 X", ""), ("560", ""), ("-40", ""), ("hot", "")],
+)
+def test_the_unit_behind_a_temperature_is_found_as_it_was_typed(typed: str, unit: str) -> None:
+    assert spelled_unit(typed) == unit

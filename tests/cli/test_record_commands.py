@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from pourcall.contract.message import Message, tell
+from pourcall.contract.units import Unit
 from pourcall.records.read.views import LipStep
 from pourcall.texts import word
 from tests.told import heard, tells
@@ -78,6 +79,8 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
     assert (doubtful.code, tells(doubtful.err, "question.lift_not_called")) == (7, True)
     hot = run("dip", "--read", "1100C")
     assert (hot.code, tells(hot.err, "question.above_limit", temp_c=1100.0)) == (7, True)
+    in_f = run("dip", "--read", "2012F")  # the same; answered in the unit it was read in
+    assert tells(in_f.err, "question.above_limit", Unit.F, temp_c=1100.0)
     assert run("pour", "lift", "--sure").code == 0
     assert run("pour", "mark").code == 0
     assert run("pour", "mark").code == 0

@@ -7,9 +7,11 @@ import pytest
 
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
+from pourcall.contract.frames import BoardStatus
 from pourcall.contract.message import Message
 from pourcall.contract.plan import Asked
 from pourcall.contract.questions import Doubt, question
+from pourcall.engine.core import Engine
 from tests.engine.conftest import Bench, make_plan
 
 
@@ -77,10 +79,35 @@ def test_a_typed_figure_above_the_limit_of_the_pot_is_asked_about(bench: Bench, 
     found = question(inp.EnterTemperature(instrument=inp.Instrument.METER, temp_c=1100.0), bench.engine.snapshot())
     assert found is not None
     assert found.doubt is Doubt.TOO_HOT
-    assert isinstance(found.text, Message)
-    assert found.text.facts["limit_c"] == 600.0
+    told = found.text if lifted else found.text.facts["asked"]
+    assert isinstance(told, Message)
+    assert told.facts["limit_c"] == 600.0
     assert doubt(bench, inp.EnterTemperature(instrument=inp.Instrument.METER, temp_c=590.0)) is None
     assert doubt(bench, inp.EnterTemperature(instrument=inp.Instrument.METER, temp_c=1100.0, sure=True)) is None
+
+
+@pytest.mark.parametrize("instrument", list(inp.Instrument))
+def test_a_figure_that_would_be_dangerous_has_the_heat_off_before_it_is_asked_whether_it_is_meant(
+    bench: Bench, instrument: inp.Instrument
+) -> None:
+    bench.engine = Engine(msgspec.structs.replace(bench.engine.config, rating_c=1200.0))
+    bench.in_metal(570.0)
+    hot = inp.EnterTemperature(instrument=instrument, temp_c=1300.0)
+
+    def heat_off() -> object:
+        found = question(hot, bench.engine.snapshot())
+        assert found is not None
+        return found.text.facts["heat_off"] if found.text.name == "question.off_first" else None
+
+    assert heat_off() == "power"
+    bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
+    assert heat_off() == "power"
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
+    assert heat_off() is None
+    bench.put(inp.BoardStatusIn, board="bench", status=BoardStatus(1, 0, 1, 0, 300, 0))
+    assert heat_off() == "power"  # whatever is marked, the board applies it
+    bench.do(inp.MarkLift())
+    assert heat_off() is None  # the pot is out of it
 
 
 def test_a_panel_may_stand_above_the_metals_limit_but_not_above_what_the_furnace_is_rated_for(bench: Bench) -> None:

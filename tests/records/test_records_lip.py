@@ -156,6 +156,20 @@ def test_lift_walk_ladle_and_stream_stand_apart_where_the_plan_told_them_apart()
     assert parts[0].text == tell("lip.at_lift", figure=tell("figure.probe"))
 
 
+@pytest.mark.parametrize(("after_s", "sooner"), [(3.0, True), (14.0, False), (40.0, False)])
+def test_a_pour_marked_sooner_after_its_lift_than_planned_says_that_the_time_is_the_plans(
+    after_s: float, sooner: bool
+) -> None:
+    row, mould = made(MetalNow(570.0, 3.0, ""), 14.0, 101.0, 101.0 + after_s, way=TOLD_APART)
+    walk = lip_parts(row, mould, Times(at_s=101.0 + after_s, lift_s=101.0, order=1))[1]
+    assert walk.what is LipStep.WALK
+    open_s = TOLD_APART.open_s
+    wanted = (
+        tell("lip.way.open_sooner", open_s=open_s, taken_s=after_s) if sooner else tell("lip.way.open", open_s=open_s)
+    )
+    assert walk.text == wanted
+
+
 def test_a_way_that_was_stated_is_one_part_and_says_so() -> None:
     row, mould = made(MetalNow(570.0, 3.0, ""), 14.0, None, 103.0, way=Way(basis=LossBasis.STATED))
     parts = lip_parts(row, mould, Times(at_s=103.0, lift_s=None, order=1))

@@ -248,7 +248,9 @@ def test_not_now_to_cutting_the_power_is_asked_once(scenes: Any) -> None:
 
 def test_enter_says_done_to_a_call_that_only_a_person_can_tell(scenes: Any) -> None:
     controller = KeyController()
-    assert controller.press("enter", scenes.ready(calls=(call(CallKind.POUR),)), 0.0) == []
+    assert controller.press("enter", scenes.ready(calls=(call(CallKind.POUR),)), 0.0) == [
+        Say(tell("key.enter_is_no_pour"))
+    ]
     assert not controller.busy
     controller.press("enter", scenes.ready(calls=(call(CallKind.STEP),)), 0.0)
     assert controller.tick(3.0, live=True) == [Send("forge", AnswerCall(call="step", answer=Answer.DONE))]
@@ -295,3 +297,44 @@ def test_leaving_during_a_melt_asks_once_and_takes_a_held_mark_along(scenes: Any
 def test_while_the_daemon_is_away_no_key_pretends_to_do_something() -> None:
     for key in ("space", "l", "d", "n", "a", "p", "m"):
         assert all(isinstance(action, Say) for action in KeyController().press(key, None, 0.0))
+
+
+def test_a_melt_of_which_nothing_was_poured_is_not_offered_to_end_as_poured(scenes: Any) -> None:
+    shot = scenes.heating()
+    assert shot.plan is not None
+    untouched = msgspec.structs.replace(shot, pours=(), moulds_left=tuple(m.name for m in shot.plan.moulds))
+    controller = KeyController()
+    controller.press("m", untouched, 0.0)
+    assert controller.press("o", untouched, 2.0) == [Send("forge", EndMelt(ending=MeltEnding.UNPOURED))]
+    before_a_restart = msgspec.structs.replace(untouched, moulds_left=untouched.moulds_left[1:])
+    controller.press("m", before_a_restart, 10.0)
+    assert controller.press("o", before_a_restart, 12.0) == [Send("forge", EndMelt(ending=MeltEnding.POURED))]
+
+
+@pytest.mark.parametrize(
+    ("kinds", "told"),
+    [
+        ((CallKind.POUR,), "key.enter_is_no_pour"),
+        ((CallKind.POUR, CallKind.WINDOW_CLOSING), "key.enter_is_no_pour"),
+        ((CallKind.DIP,), "key.enter_is_no_dip"),
+        ((), "key.no_call"),
+    ],
+)
+def test_done_where_nothing_can_be_answered_by_it_says_so_and_which_key_does(
+    scenes: Any, kinds: tuple[CallKind, ...], told: str
+) -> None:
+    calls = tuple(CallView(kind=kind, text="x", why="", raised_mono_s=0.0, repeat_s=0.0) for kind in kinds)
+    controller = KeyController()
+    assert controller.press("enter", scenes.ready(calls=calls), 10.0) == [Say(tell(told))]
+    assert controller.tick(100.0, live=True) == []
+
+
+def test_a_key_that_answers_a_question_too_soon_does_nothing_and_it_is_shown(scenes: Any) -> None:
+    controller = KeyController()
+    snapshot = scenes.heating(melt_state=MeltState.SOLID)
+    controller.press("space", snapshot, 100.0)
+    assert not tells(words(controller, 100.0), "key.too_soon")
+    assert controller.press("space", snapshot, 100.5) == []
+    assert tells(words(controller, 100.6), "key.too_soon")
+    controller.press("space", snapshot, 103.0)
+    assert tells(words(controller, 103.0), "key.pour_into")

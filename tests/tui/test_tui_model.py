@@ -23,7 +23,7 @@ from pourcall.texts import say, word
 from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.digits import big
 from pourcall.tui.drawing.letters import letters
-from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, line, plain, spread, wrap
+from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, line, plain, spread, width_of, wrap, wrap_spans
 from pourcall.tui.screen.band import in_large
 from pourcall.tui.screen.model import Screen, screen_of
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
@@ -52,7 +52,7 @@ def all_text(screen: Screen) -> str:
         screen.scale,
         screen.info,
         screen.alarms,
-        (screen.message,),
+        screen.message,
         screen.keys,
     )
     return "\n".join(plain(row) for region in regions for row in region)
@@ -380,7 +380,7 @@ def test_cutting_spreading_and_wrapping_keep_their_width() -> None:
     assert plain(fit(line("abcdef"), 4)) == "abc…"
     assert plain(spread(line("left"), line("right"), 12)) == "left   right"
     assert len(plain(spread(line("much too long a left"), line("right"), 12))) == 12
-    assert [plain(row) for row in wrap("one two three four", 8, most=2)] == ["one two", "three f…"]
+    assert [plain(row) for row in wrap("one two three four", 8, most=2)] == ["one two", "three…"]
     assert fit((StyledText("ab"),), 0) == ()
 
 
@@ -394,3 +394,43 @@ def test_snapshots_are_not_changed_by_drawing(scenes: Any) -> None:
     before = msgspec.json.encode(snapshot)
     drawn(snapshot, link=LinkView(state=LinkState.LOST, silent_s=5.0))
     assert msgspec.json.encode(snapshot) == before
+
+
+@pytest.mark.parametrize(
+    ("text", "width", "kept"),
+    [
+        ("arrives at 1009 °F", 14, "arrives at…"),  # never 10: half a figure is another figure
+        ("arrives at 1009 °F", 16, "arrives at…"),  # nor 1009 of nobody knows what
+        ("loses 12.5 °C more", 10, "loses…"),
+        ("deck cleat of bronze", 12, "deck cleat…"),
+        ("deck cleat of bronze", 14, "deck cleat of…"),
+        ("0123456789012345678901234567890", 10, "012345678…"),  # one word: nothing else is left
+    ],
+)
+def test_what_does_not_fit_is_cut_between_words(text: str, width: int, kept: str) -> None:
+    assert plain(fit((StyledText(text),), width)).replace(" …", "…") == kept
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_the_longest_question_is_shown_whole_and_nothing_below_it_moves(scenes: Any, width: int) -> None:
+    moulds = ", ".join(f"fairlead {n} of the new boat" for n in range(1, 6))
+    asked = said("key.ask.end_melt.left", melt="2026-014", moulds=moulds)
+    message = line(StyledText("? ", Role.CHECK), StyledText(asked, Role.STRONG))
+    for snapshot in (scenes.heating(), scenes.ready(), scenes.broken()):
+        scene = Scene(snapshot=snapshot, look=Look(width=width, height=24))
+        screen = screen_of(msgspec.structs.replace(scene, message=message), scale_height=8)
+        shown = " ".join(" ".join(plain(row).split()) for row in screen.message)
+        assert shown == f"? {' '.join(asked.split())}"
+        assert all(width_of(row) <= width for row in screen.message)
+        assert len(screen.info) + len(screen.message) <= screen.sizes.info_rows + 1
+
+
+def test_a_held_mark_that_is_wrapped_keeps_its_colon_at_the_word(scenes: Any) -> None:
+    parts = line(
+        StyledText("> "), StyledText("Pour into the long fairlead at the bow of the old boat"), ": goes on record"
+    )
+    rows = wrap_spans(parts, 60, most=3)
+    assert [plain(row) for row in rows] == [
+        "> Pour into the long fairlead at the bow of the old boat:",
+        "goes on record",
+    ]

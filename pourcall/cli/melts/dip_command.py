@@ -4,6 +4,7 @@ Not here: what a dip is worth (pourcall/engine/bath/dips.py). The listing is rea
 """
 
 import argparse
+from collections.abc import Sequence
 
 import msgspec
 
@@ -14,7 +15,7 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.events import MarkKind
 from pourcall.contract.inputs import EnterTemperature, StartDip
 from pourcall.contract.message import Told, tell
-from pourcall.contract.quantities import instrument_of, seconds, temperature_c
+from pourcall.contract.quantities import instrument_of, seconds, spelled_unit, temperature_c
 from pourcall.contract.reading import Place
 from pourcall.contract.units import Unit, format_difference, format_temperature
 from pourcall.texts import say, word
@@ -36,6 +37,21 @@ class DipLine(msgspec.Struct, frozen=True, kw_only=True):
     why: Told = ""
 
 
+class _Read(argparse.Action):
+    """A figure as it was read: where its unit is spelled out and no other is asked for, the answer comes in it."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: str | Sequence[object] | None,
+        option_string: str | None = None,
+    ) -> None:
+        setattr(namespace, self.dest, values)
+        if not getattr(namespace, "unit", "") and isinstance(values, str):
+            setattr(namespace, "unit", spelled_unit(values))  # noqa: B010  # as argparse itself sets what it parses
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What is known of the dip."""
     parser.add_argument("--probe", default="", help="which probe (default: the one that dips)")
@@ -43,7 +59,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--stirred", action=argparse.BooleanOptionalAction, default=None, help="the metal is stirred first; remembered"
     )
-    parser.add_argument("--read", metavar="TEMP", default="", help="a figure read off another instrument, such as 930F")
+    parser.add_argument(
+        "--read", metavar="TEMP", default="", action=_Read, help="a figure read off another instrument, such as 930F"
+    )
     parser.add_argument(
         "--source", default="handheld", help="that instrument: handheld (in the metal), panel (of the furnace) ..."
     )

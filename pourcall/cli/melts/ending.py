@@ -89,7 +89,7 @@ def request_of(args: argparse.Namespace) -> EndMelt | EndingRequest:
 
 def _ending(words: set[str]) -> MeltEnding:
     """The one word for lists: poured before what was left over, abandoned before all."""
-    for word in ("abandoned", "poured", "ingots", "heel"):
+    for word in ("abandoned", "poured", "unpoured", "ingots", "heel"):
         if word in words:
             return MeltEnding(word)
     return MeltEnding.POURED

@@ -32,7 +32,7 @@ def done(command: inp.Command, outputs: Sequence[Output]) -> Message:
             return tell("daemon.done.change", melt=plan.melt, alloy=plan.alloy.name, charge_kg=plan.charge_kg)
         case inp.EndMelt():
             ended = _one(outputs, MeltEnded)
-            return _minding(MarkKind.MOULDS_LEFT, _ended("" if ended is None else ended.melt, command), outputs)
+            return _minding(MarkKind.MOULDS_LEFT, _ended(ended, command), outputs)
         case inp.MarkPour():
             marked = _one(outputs, PourMarked)
             if marked is None:
@@ -82,9 +82,10 @@ def _minding(what: MarkKind, told: Message, outputs: Sequence[Output]) -> Messag
     return told if marked is None else tell("daemon.done.minding", what=told, mind=marked.text)
 
 
-def _ended(melt: str, command: inp.EndMelt) -> Message:
+def _ended(ended: MeltEnded | None, command: inp.EndMelt) -> Message:
     """How it ended, and what was left; ingots have the numbers that they get on record."""
-    parts = [tell("daemon.done.ending", ending=command.ending.value)]
+    melt, ending = ("", command.ending) if ended is None else (ended.melt, ended.ending)
+    parts = [tell("daemon.done.ending", ending=ending.value)]
     for number, mass_kg in enumerate(command.ingots_kg, start=1):
         parts.append(tell("daemon.done.ingot", ingot=f"{melt}-i{number}", mass_kg=mass_kg))
     if command.heel_kg:

@@ -75,6 +75,11 @@ class MeltRun:
         return tuple(mould.name for mould in self.plan.moulds if mould.name not in poured)
 
     @property
+    def has_poured(self) -> bool:
+        """Metal went into a mould, as far as the record knows."""
+        return bool(self._went)
+
+    @property
     def next_number(self) -> int:
         """Number of the pour that is next; that of one that turned out to be none is not given again."""
         return self._numbers + 1

@@ -35,7 +35,7 @@ def lip_parts(row: PourRow, mould: MouldPlan | None, times: Times) -> tuple[LipP
     own_u_c: list[float] = [row.pot_u_c or 0.0]
     if mould is not None and way is not None:
         way_c, waited_c = way.left_c, way.waited_c
-        parts += _way(mould) if way.whole else _rest_of_way(mould, way)
+        parts += _way(mould, times) if way.whole else _rest_of_way(mould, way)
         if way.extra_s > 0.0:
             text = tell("lip.waited", extra_s=way.extra_s, planned_s=way.left_s, order=times.order)
             parts.append(LipPart(what=LipStep.WAITING, text=text, change_c=-waited_c, u_c=0.5 * waited_c))
@@ -127,13 +127,18 @@ def _pot(row: PourRow) -> list[LipPart]:
     return parts
 
 
-def _way(mould: MouldPlan) -> list[LipPart]:
-    """Lift and walk, ladle, stream, where the plan told them apart; else the whole."""
+def _way(mould: MouldPlan, times: Times) -> list[LipPart]:
+    """Lift and walk, ladle, stream, where the plan told them apart; else the whole. All of it is the plan's: a pour
+    marked sooner after its lift is still reckoned with the time that is planned, and it is said."""
     way = mould.way
     if way is None or way.basis is LossBasis.STATED:
         text = tell("lip.way.whole" if way is None else "lip.way.stated")
         return [LipPart(what=LipStep.WAY, text=text, change_c=-mould.loss_c, u_c=mould.loss_u_c)]
-    parts = [LipPart(what=LipStep.WALK, text=tell("lip.way.open", open_s=way.open_s), change_c=-way.walk_c)]
+    open_s, taken_s = way.open_s, None if times.lift_s is None else times.at_s - times.lift_s
+    text = tell("lip.way.open", open_s=open_s)
+    if taken_s is not None and taken_s < open_s - STALE_S:
+        text = tell("lip.way.open_sooner", open_s=open_s, taken_s=taken_s)
+    parts = [LipPart(what=LipStep.WALK, text=text, change_c=-way.walk_c)]
     if way.ladle_c is not None:
         parts.append(LipPart(what=LipStep.LADLE, text=tell("lip.way.ladle"), change_c=-way.ladle_c))
     parts.append(LipPart(what=LipStep.STREAM, text=tell("lip.way.stream"), change_c=-way.stream_c))

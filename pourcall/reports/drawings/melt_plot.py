@@ -13,7 +13,7 @@ from pourcall.records.read.facts import Mark
 from pourcall.reports.drawings import chart, melt_parts
 from pourcall.reports.drawings.chart_svg import chart_svg
 from pourcall.reports.drawings.melt_facts import MeltFacts
-from pourcall.texts import say
+from pourcall.texts import say, word
 
 Clock = Callable[[float], str]  # UTC seconds -> `2026-11-25 02:46` where the reader is
 
@@ -66,7 +66,7 @@ def plot_svg(facts: MeltFacts, unit: Unit, clock: Clock) -> str:
 
 
 def _ending(facts: MeltFacts) -> str:
-    return f"; {facts.ending}" if facts.ending else ""
+    return f"; {word('ending', facts.ending)}" if facts.ending else ""
 
 
 def _temperatures(facts: MeltFacts) -> Iterator[float]:

@@ -64,7 +64,7 @@ TEXTS: dict[str, str] = {
     "daemon.rejected": "{why}: {body}",
     "daemon.secret_exposed": "{path} holds a password and others may read it: chmod 600 it",
     "daemon.awake.power_plan": "Windows refused to block sleep: set the power plan to never sleep",
-    "daemon.awake.no_helper": "sleep is not blocked: neither systemd-inhibit nor caffeinate is here; switch sleep off by hand",
+    "daemon.awake.no_helper": "this computer may fall asleep in mid-melt, and pourcall cannot stop it: switch sleep off in its settings",
     "daemon.awake.not_started": "sleep is not blocked: {program} did not start ({error}); switch sleep off by hand",
     "daemon.awake.ended": "sleep is not blocked: {program} ended with {code}; switch sleep off by hand",
     "daemon.awake.ended_saying": "sleep is not blocked: {program} ended with {code} ({said}); switch sleep off by hand",

@@ -64,6 +64,7 @@ TEXTS: dict[str, str] = {
     "key.end_hold": "end the hold",
     "key.ask.ramp": "{where}, is a ramp: over when the metal is there",
     "key.stop_profile": "stop profile",
+    "key.too_soon": "Too quick, press it again. {asked}",
     "key.nothing_done": "Nothing was done",
     "key.not_sent": "No word from the daemon: nothing was sent",
     # why a key does nothing
@@ -74,6 +75,8 @@ TEXTS: dict[str, str] = {
     "key.no_melt.dip": "No melt is running: a dip belongs to a melt. m starts one",
     "key.no_melt.profile": "No melt is running, so there is no profile to follow. m starts one",
     "key.no_dip_probe": "No probe is set up for dipping (place = dip or melt)",
+    "key.enter_is_no_pour": "Nothing marked: space as you pour, l as you lift the pot",
+    "key.enter_is_no_dip": "Nothing marked: put the probe in, or press d first",
     "key.no_call": "There is no call to answer",
     "key.no_alarm": "There is no alarm to acknowledge",
     "key.alarm_unread": "A new alarm came just now: read it, then press a",

@@ -6,6 +6,7 @@ TEXTS: dict[str, str] = {
     "lip.aged": "{figure} was {age_s:0} old: nothing is taken off, its uncertainty has grown",
     "lip.stale": "that figure was {stale_s:0} old: nothing is taken off",
     "lip.way.open": "{open_s:0} in the open",
+    "lip.way.open_sooner": "{open_s:0} in the open as planned; marked {taken_s:0} after the lift",
     "lip.way.ladle": "what it takes up",
     "lip.way.stream": "from the pot's lip into the mould",
     "lip.way.u": "uncertainty of all of it: {loss_basis}",

@@ -80,7 +80,7 @@ TEXTS: dict[str, str] = {
     "screen.ahead.no_time": "no time to ready:",
     "screen.ahead.off_due": "{heat_off} in {left_s}",
     "screen.ahead.off_due_now": "{heat_off} due now",
-    "screen.ahead.peak_if_off": "{heat_off} now: peak {peak_c}",
+    "screen.ahead.peak_if_off": "peak {peak_c} if {heat_off}",
     "screen.ahead.peak_in": "peak {peak_c} in {left_s}",
     "screen.ahead.lasts": "window lasts {about}",
     "screen.profile.segment": "{profile} {number} of {of}",

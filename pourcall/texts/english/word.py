@@ -167,6 +167,7 @@ TEXTS: dict[str, str] = {
     "word.call.step": "next step",
     "word.call.check_power": "look at the power",
     "word.ending.poured": "poured",
+    "word.ending.unpoured": "without a pour",
     "word.ending.ingots": "ingots",
     "word.ending.heel": "heel left",
     "word.ending.abandoned": "abandoned",

@@ -89,12 +89,33 @@ def joined(lines: Iterable[Line], gap: str = "  ") -> Line:
     return tuple(out)
 
 
+LONGEST_WORD = 24  # a longer one is cut
+
+
+def wrap_spans(spans: Line, width: int, *, most: int) -> tuple[Line, ...]:
+    """The same over at most `most` lines, each word with its role; as it is where it fits one."""
+    if width_of(spans) <= width:
+        return (spans,)
+    rows: list[list[StyledText]] = [[]]
+    glued = False  # to the word before, which another span ended
+    for span in spans:
+        for n, word in enumerate(_words(span.text)):
+            row, space = rows[-1], "" if n == 0 and glued and not span.text.startswith(" ") else " "
+            if row and width_of(tuple(row)) + len(space) + len(word) > width and len(rows) < most:
+                rows.append([StyledText(word, span.role)])
+            else:
+                row.append(StyledText(f"{space if row else ''}{word}", span.role))
+        glued = not span.text.endswith(" ")
+    return tuple(fit(tuple(row), width) for row in rows)
+
+
 def fit(spans: Line, width: int) -> Line:
-    """The line cut to `width` cells, with an ellipsis where something is missing."""
+    """The line cut to `width` cells, with an ellipsis where something is missing; not in mid-word: half a figure is
+    another figure."""
     if width_of(spans) <= width:
         return spans
     out: list[StyledText] = []
-    left = max(width - 1, 0)
+    left = _whole_words(plain(spans), max(width - 1, 0))
     for span in spans:
         piece = span.text[:left]
         if piece:
@@ -105,6 +126,18 @@ def fit(spans: Line, width: int) -> Line:
     if width > 0:
         out.append(StyledText("…", out[-1].role if out else Role.PLAIN))
     return tuple(out)
+
+
+def _whole_words(text: str, cells: int) -> int:
+    """How many cells to keep, at most `cells`: none of a word or figure that is cut, nor a figure without its unit."""
+    kept, rest = text[:cells].rstrip(), text[cells:]
+    joins = (kept[-1:], rest[:1])
+    inside = kept == text[:cells] and all(one.isalnum() or one in (".", ",") for one in joins)
+    unit = (rest.split(maxsplit=1) or [""])[0].rstrip(".,:;)")
+    if not inside and not (kept[-1:].isdigit() and unit in _UNITS):
+        return cells
+    space = kept.rfind(" ")
+    return space if cells - space <= LONGEST_WORD and kept[: max(space, 0)].strip() else cells
 
 
 def spread(left: Line, right: Line, width: int) -> Line:

@@ -81,3 +81,8 @@ class Ask(msgspec.Struct):
     choices: dict[str, Choice]
     lapse: Action | None = None  # done when nobody answers; None: nothing is
     keys: frozenset[str] = frozenset()  # that asked: one of them still held down is no answer
+    too_soon: bool = False  # it was, or bounced: that it did nothing is shown with the question
+
+    def answered_too_soon(self) -> None:
+        """A key came that cannot have been an answer yet."""
+        self.too_soon = True

@@ -27,7 +27,7 @@ from pourcall.contract.inputs import (
     SilenceAlarms,
     StartDip,
 )
-from pourcall.contract.message import Told, tell
+from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.questions import question
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.units import Unit
@@ -155,7 +155,8 @@ class KeyController:
         """The open question or the held mark as a line, and the keys that answer it; None when there is neither."""
         if self._ask is not None:
             keys = tuple(Key(key, choice.does) for key, choice in self._ask.choices.items())
-            asked = StyledText(say(self._ask.text, unit), Role.STRONG)
+            text = tell("key.too_soon", asked=self._ask.text) if self._ask.too_soon else self._ask.text
+            asked = StyledText(say(text, unit), Role.STRONG)
             return line(StyledText("? ", Role.CHECK), asked), (*keys, Key("esc", tell("key.no")))
         held = self._held
         if held is None:
@@ -231,9 +232,11 @@ class KeyController:
         return before
 
     def _done(self, snapshot: FurnaceSnapshot | None, now_s: float) -> list[Action]:
+        if snapshot is None:
+            return [Say(tell("key.no_daemon"), Role.WARN)]
         call = done_call(snapshot)
-        if snapshot is None or call is None:
-            return []
+        if call is None:
+            return [Say(_not_by_enter(snapshot))]
         command: Command = AnswerCall(call=call.kind.value, answer=Answer.DONE)
         text = tell("key.answered.done", call=call.kind.value)
         match call.kind:
@@ -276,7 +279,7 @@ class KeyController:
             return [Do(What.START_MELT)]
         choices = {
             key: Choice(tell("key.ending", ending=ending.value), Send(snapshot.furnace, EndMelt(ending=ending)))
-            for key, ending in ENDINGS.items()
+            for key, ending in _endings(snapshot).items()
         }
         asked = tell("key.ask.end_melt", melt=snapshot.melt)
         if snapshot.moulds_left:
@@ -293,7 +296,8 @@ class KeyController:
     def _answer(self, key: str, snapshot: FurnaceSnapshot | None, now_s: float, bounced: bool) -> list[Action]:
         assert self._ask is not None
         if bounced and (key in ("space", "l", "n", "a", "q") or key in self._ask.keys):
-            return []  # the key that asked, still held down, is no answer
+            self._ask.answered_too_soon()  # the key that asked, still held down, is no answer; it is said
+            return []
         ask, self._ask = self._ask, None
         choice = ask.choices.get(key)
         if choice is None:
@@ -323,6 +327,21 @@ class KeyController:
         if held.dated:
             held.shift(-STEP_S if key in ("minus", "-") else STEP_S, now_s, wait_s=HOLD_LIFT_S)
         return []
+
+
+def _not_by_enter(snapshot: FurnaceSnapshot) -> Message:
+    """Why *done* did nothing: no call is up, or what it asks for is marked by its own key."""
+    kinds = {call.kind for call in snapshot.calls}
+    if kinds & {CallKind.POUR, CallKind.WINDOW_CLOSING}:
+        return tell("key.enter_is_no_pour")
+    return tell("key.enter_is_no_dip" if CallKind.DIP in kinds else "key.no_call")
+
+
+def _endings(snapshot: FurnaceSnapshot) -> dict[str, MeltEnding]:
+    """How a melt may end, by its key: poured only where a pour is on record."""
+    of = 0 if snapshot.plan is None else len(snapshot.plan.moulds)
+    poured = bool(snapshot.pours) or len(snapshot.moulds_left) < of
+    return ENDINGS if poured else {**ENDINGS, "o": MeltEnding.UNPOURED}
 
 
 def done_call(snapshot: FurnaceSnapshot | None) -> CallView | None:

@@ -11,7 +11,7 @@ from pourcall.contract.snapshot import BoardState, FurnaceSnapshot
 from pourcall.texts import say, word
 from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.scale import scale_rows
-from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, joined, line, spread, width_of
+from pourcall.tui.drawing.styled import Line, Role, StyledText, fit, joined, line, spread, width_of, wrap_spans
 from pourcall.tui.screen.alarm_lines import alarm_lines
 from pourcall.tui.screen.band import band_of
 from pourcall.tui.screen.forecast_lines import pointers
@@ -20,6 +20,8 @@ from pourcall.tui.screen.key_line import fitting_keys, key_lines
 from pourcall.tui.screen.panels import fact_lines, how_line, main_figure
 from pourcall.tui.screen.scene import Scene, Sizes, dashed, sizes_for
 from pourcall.tui.screen.words import lasted
+
+MESSAGE_ROWS = 3
 
 
 class Screen(msgspec.Struct, frozen=True, kw_only=True):
@@ -35,7 +37,7 @@ class Screen(msgspec.Struct, frozen=True, kw_only=True):
     scale: tuple[Line, ...]
     info: tuple[Line, ...]
     alarms: tuple[Line, ...]
-    message: Line
+    message: tuple[Line, ...]
     keys: tuple[Line, ...]
 
 
@@ -62,9 +64,11 @@ def screen_of(scene: Scene, *, scale_height: int) -> Screen:
             scale=(),
             info=(),
             alarms=(),
-            message=scene.message,
+            message=_message(scene),
             keys=keys,
         )
+    message = _message(scene)
+    below = msgspec.structs.replace(sizes, info_rows=sizes.info_rows + 1 - len(message))
     return Screen(
         sizes=sizes,
         header=_header(snapshot, scene),
@@ -76,11 +80,20 @@ def screen_of(scene: Scene, *, scale_height: int) -> Screen:
         scale=scale_rows(
             snapshot.plan, snapshot.window, pointers(snapshot), look.unit, sizes.scale_width, scale_height
         ),
-        info=tuple(fit(line(" ", *row), look.width) for row in info_lines(snapshot, look, sizes)),
+        info=tuple(fit(line(" ", *row), look.width) for row in info_lines(snapshot, look, below)),
         alarms=alarm_lines(snapshot, scene.others, look, sizes.alarm_rows, known=scene.link.state is LinkState.LIVE),
-        message=fit(line(" ", *scene.message), look.width) if scene.message else (),
+        message=message,
         keys=keys,
     )
+
+
+def _message(scene: Scene) -> tuple[Line, ...]:
+    """The last answer or the open question, whole: what does not fit in one line takes its lines from what is below the
+    middle, so that nothing else moves."""
+    if not scene.message:
+        return ((),)
+    rows = wrap_spans(scene.message, scene.look.width - 3, most=MESSAGE_ROWS)
+    return tuple(line("   " if n else " ", *row) for n, row in enumerate(rows))
 
 
 def _header_alone(scene: Scene) -> Line:
