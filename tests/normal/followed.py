@@ -99,6 +99,12 @@ class Followed:
         return said - OF_A_HOT_CHAMBER if self.chamber_c > RATED_C else said
 
     @property
+    def faults(self) -> set[str]:
+        """All that may not happen: what was said that is not so, and pours called on other metal than was told."""
+        called = {"pour on metal that is not liquid"} if any(call.liquid < LIQUID for call in self.calls) else set()
+        return self.wrong | called | ({"pour beyond its U"} if self.beyond_u else set())
+
+    @property
     def beyond_u(self) -> list["PourCall"]:
         """Pours called on metal that lies beyond the stated uncertainty of the window."""
         return [call for call in self.calls if call.beyond_u_c > 0.0]
