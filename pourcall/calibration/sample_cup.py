@@ -2,8 +2,10 @@
 
 The probe is read as it is shown, with whatever calibration is in force: what is asked is how far the shop's figure is
 from a published one. The plateau is found by live.py, knees and strange halts by the arrests of the engine; what the
-halt says of probe and alloy is arrest_check.py. A check corrects nothing: that is what `calibrate` and pure metal are
-for. Checks on record show whether a probe drifts (weighted least squares; the slope's standard error: any text).
+halt says of probe and alloy is arrest_check.py. A temperature that a panel held looks much the same
+(arrest_or_hold.py): where neither undercooling nor a person's word on the power proves the halt, it is refused.
+A check corrects nothing: that is what `calibrate` and pure metal are for. Checks on record show whether a probe drifts
+(weighted least squares; the slope's standard error: any text).
 """
 
 from collections.abc import Sequence
@@ -25,6 +27,7 @@ from pourcall.thermal_analysis.arrest_check import (
     missing,
     side_of,
 )
+from pourcall.thermal_analysis.arrest_or_hold import Heating
 from pourcall.thermal_analysis.arrests import Arrest, ArrestWatch, Kind, Way
 from pourcall.thermal_analysis.standstill import PoorPlateau
 from pourcall.thermometry.reference_points import CalPoint
@@ -87,13 +90,18 @@ class CupWatch:
         probe_u_c: float,
         sample_s: float = 1.0,
         depth_mm: float | None = None,
+        heating: Heating = "",
     ) -> None:
-        """probe_u_c: expanded, k = 2, at the alloy's halts. sample_s: between readings."""
+        """probe_u_c: expanded, k = 2, at the alloy's halts. sample_s: between readings.
+
+        heating: what a person says of the power while the cup cooled; empty where nobody said.
+        """
+        self._heating: Heating = heating
         self.own, self._others, self._facts, self._probe_u_c = own, tuple(others), facts, probe_u_c
         rule = SHEATHS.get(facts.sheath, SHEATHS["mineral_6mm"])
         self._arrests = ArrestWatch(rule.tau_metal_s, sample_s)
         self._lives = [
-            LiveWatch(cal_point(own, point), facts, depth_mm=depth_mm)
+            LiveWatch(cal_point(own, point), facts, depth_mm=depth_mm, heating=heating)
             for point in own.points
             if point.kind is Kind.PLATEAU
         ]
@@ -136,6 +144,7 @@ class CupWatch:
     def result(self, *, at_utc_s: float, who: str = "", source: str = "") -> CupCheck:
         """What the cup says. Raises PoorPlateau where no halt was seen, with the reason."""
         kept = {"at_utc_s": at_utc_s, "who": who, "source": source}
+        self._check_held()
         live = self._measured()
         if live is not None and live.found is not None:
             plateau = live.found.plateau
@@ -153,6 +162,8 @@ class CupWatch:
             return self._judged(seen, 2.0 * live.found.standard_c, kept)
         halts = [one for one in self.arrests if one.kind is Kind.PLATEAU and one.lasted_s >= KNEE_ONLY_S]
         knees = [one for one in self.arrests if one.kind is Kind.KNEE]
+        if halts or knees:
+            self._check_vouched()
         if halts:
             return self._judged(max(halts, key=lambda one: one.lasted_s), None, kept)
         only_knees = all(point.kind is Kind.KNEE for point in self.own.points)
@@ -176,6 +187,21 @@ class CupWatch:
             tell("calibration.no_halt", alloy=self.own.name),
             tell("calibration.do.begin_hotter", hotter_difference_c=30.0),
         )
+
+    def _check_held(self) -> None:
+        """Raises PoorPlateau where a panel or a hand held the cup, by its trace or by what a person says."""
+        for live in self._lives:
+            if live.last_refusal is not None and live.last_refusal.code == "hold":
+                raise live.last_refusal
+        if self._heating in ("panel", "on"):
+            name = "calibration.hold.regulated" if self._heating == "panel" else "calibration.hold.power_on"
+            near_c = self.arrests[0].plateau_c if self.arrests else self._lowest_c
+            raise PoorPlateau("hold", tell(name, near_c=near_c), tell("calibration.do.unheated"))
+
+    def _check_vouched(self) -> None:
+        """Raises PoorPlateau where nobody says that nothing heated it: a knee or a rough halt proves nothing itself."""
+        if self._heating != "off":
+            raise PoorPlateau("unproven", tell("calibration.unproven.cup"), tell("calibration.do.vouch"))
 
     def _judged(self, arrest: Arrest, u_c: float | None, kept: dict[str, object]) -> CupCheck:
         check = check_arrest(arrest, self.own, self._others, probe_u_c=self._probe_u_c)

@@ -54,6 +54,11 @@ def test_one_missing_sample_after_which_it_reads_something_else_is_not_believed(
     assert trust.state is TrustState.DISTRUSTED
 
 
+def test_a_figure_that_sank_as_no_bath_does_before_it_was_lost_may_not_come_back_far_below() -> None:
+    assert Level(0.0, 714.0, -20.0).could_be(670.0, 360.0)
+    assert not Level(0.0, 714.0, -105.0).could_be(604.0, 360.0)
+
+
 def test_what_was_lost_in_the_metal_proves_itself_in_the_metal_alone() -> None:
     trust = Trust()
     fed(trust, 0.0, 10.0, METAL_C)

@@ -27,7 +27,10 @@ from pourcall.sim.plant.metal import SimAlloy, alloy, sim_alloy
 from pourcall.sim.plant.probe import SHEATHS, Probe
 from pourcall.texts import say
 from pourcall.thermal_analysis.arrest_check import expected_of
+from pourcall.thermal_analysis.arrest_or_hold import Heating
 from pourcall.thermal_analysis.standstill import PoorPlateau
+from pourcall.thermometry.thermocouple import temp_c_or_none
+from tests.calibration.panels import ENDINGS, KINDS, Hold, held
 from tests.told import inside, message, names, number, parts
 
 SHEETS = load_sheets()
@@ -62,10 +65,12 @@ def cooled(key: str, *, from_c: float, offset_c: float = 0.0, seed: int = 1) -> 
             return
 
 
-def checked(label: str, trace: Iterator[tuple[float, float]], *, probe_u_c: float = 4.0) -> CupCheck:
+def checked(
+    label: str, trace: Iterator[tuple[float, float]], *, probe_u_c: float = 4.0, heating: Heating = "off"
+) -> CupCheck:
     """A cup that is labelled so."""
     own = expected_of(SHEETS.get(label).facts())
-    watch = CupWatch(own, [one for one in ALL if one.key != label], FACTS, probe_u_c=probe_u_c)
+    watch = CupWatch(own, [one for one in ALL if one.key != label], FACTS, probe_u_c=probe_u_c, heating=heating)
     for at_s, temp_c in trace:
         watch.take(at_s, temp_c)
         if watch.done:
@@ -233,3 +238,17 @@ def test_checks_come_back_from_the_record_as_they_were_in_order(tmp_path: Path) 
     with pytest.raises(sqlite3.DatabaseError):
         conn.execute("UPDATE learned SET at_utc_s = 0")
     conn.close()
+
+
+@pytest.mark.parametrize(("key", "set_c"), [("zinc", 413.0), ("alloy3", 375.0), ("a356", 567.0), ("aluminium", 653.0)])
+def test_a_temperature_that_a_panel_held_says_nothing_of_alloy_or_probe(key: str, set_c: float) -> None:
+    """Panels of another law than the simulator's (tests/calibration/panels.py), near a halt of the sheet."""
+    for seed in (2, 3):
+        trace = held(Hold(KINDS[seed % 3], seed, set_c, True, ENDINGS[seed % 2]))
+        points = [
+            (at_s, temp_c)
+            for at_s, uv in zip(trace.times_s[::4], trace.emf_uv[::4], strict=True)
+            if uv is not None and (temp_c := temp_c_or_none("K", uv)) is not None
+        ]
+        with pytest.raises(PoorPlateau):
+            checked(key, iter(points), heating="")

@@ -28,6 +28,12 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
         "--from", dest="trace", type=Path, default=None, metavar="FILE", help="a delimited text file of the cup cooling"
     )
     trace_arguments(parser)
+    parser.add_argument(
+        "--power",
+        default="",
+        choices=("off", "on", "panel"),
+        help="what heats the cup while it cools: off for nothing, as it should be",
+    )
     parser.add_argument("--wait", default="60m", help="live: give up after this long (default 60m)")
     parser.add_argument("--dry-run", action="store_true", help="say what was found and keep nothing")
     parser.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
@@ -44,13 +50,17 @@ def check_cup(args: argparse.Namespace) -> int:
     from pourcall.thermal_analysis.standstill import PoorPlateau
 
     check_depth(args.depth)
+    if args.trace is None and not args.power:  # asked before anybody waits for an hour
+        raise Refused(
+            tell("calibration.no_check", why=tell("calibration.unproven.cup")), remedy=tell("calibration.do.vouch")
+        )
     unit = unit_of(args)
     facts = facts_of(args.probe, args.furnace)
     library = load_sheets(our_paths().alloys)
     own = expected_of(library.get(args.alloy).facts())
     others = tuple(expected_of(sheet.facts()) for sheet in library.all() if sheet.key != own.key)
     halt_c = min(point.temp_c for point in own.points)
-    watch = CupWatch(own, others, facts, probe_u_c=_budget_c(facts, halt_c), depth_mm=args.depth)
+    watch = CupWatch(own, others, facts, probe_u_c=_budget_c(facts, halt_c), depth_mm=args.depth, heating=args.power)
     source = _follow(args, watch, facts, unit)
     utc_s = time.time()
     try:

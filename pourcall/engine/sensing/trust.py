@@ -29,6 +29,10 @@ LINK_QUIET_S, LINK_SHARE, LINK_QUIET_MOST_S = 5.0, 0.1, 60.0  # the cable was at
 PACE_C_PER_S = 1.3  # metal heated at full power moves up to about 1 degC/s
 STEP_C = 3.0  # beside that, from one figure to the next while it proves itself
 GOES_ON_S = 120.0  # no longer can it be said where it would be by now
+FALLS_C_PER_MIN, RISES_C_PER_MIN = (
+    30.0,
+    78.0,
+)  # a couple that fails sinks faster before it is lost: that goes on nowhere
 UNKNOWN_AWAY_S, WARM_C = 60.0, 60.0  # a plug that is pulled and pushed in again comes back at the room's temperature
 BAND_C, BAND_C_PER_S, BAND_MOST_C = 12.0, 0.03, 40.0  # about where it was, and where it would be had it gone on so
 
@@ -109,7 +113,8 @@ class Level:
     def could_be(self, temp_c: float, at_s: float) -> bool:
         """That, so much later: about as it was, or as if it had gone on so, or anything between."""
         gap_s = max(0.0, at_s - self.at_s)
-        on_c = self.temp_c + self.rate_c_per_min / 60.0 * min(gap_s, GOES_ON_S)
+        rate_c_per_min = min(RISES_C_PER_MIN, max(-FALLS_C_PER_MIN, self.rate_c_per_min))
+        on_c = self.temp_c + rate_c_per_min / 60.0 * min(gap_s, GOES_ON_S)
         spare_c = BAND_C + min(BAND_MOST_C, BAND_C_PER_S * gap_s)
         return min(self.temp_c, on_c) - spare_c <= temp_c <= max(self.temp_c, on_c) + spare_c
 

@@ -42,6 +42,7 @@ TEXTS: dict[str, str] = {
     "calibration.hold.eases": "it slowed long before {near_c:1}, as towards a set temperature: held there",
     "calibration.hold.recovers_slowly": "it fell below {near_c:1} and took {recovery_s} to come back; freezing metal springs back in seconds: held there",
     "calibration.unproven.no_end": "it has stood at {near_c:1} for {flat_s} and not fallen away yet: a held temperature looks the same",
+    "calibration.unproven.cup": "nothing says that the cup cools by itself: a held temperature looks the same as a halt",
     "calibration.unproven.far_off": "it stands {off_difference_c:1} from {metal}, more than a new probe is likely to be out, and nothing shows that metal froze there: a held temperature looks the same",
     "calibration.cover_unknown": "nobody has said what kept the air off: {metal} melted in air takes up oxygen and freezes {lower_difference_c} lower",
     "calibration.as_in_air": "it stands at {stands_c:1}, where {metal} melted in air stands ({air_c:1}), though it was covered with {cover}",
