@@ -16,6 +16,7 @@ from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.transfer import Carry, Ladle, Pot
 from pourcall.metal.vapour import activity
 from pourcall.metal.vapour import pressure as vapour
+from pourcall.metal.vapour.activity import zinc_activity
 from pourcall.metal.windows import melt_plan, pot_limits
 from pourcall.planning.gentler import PREHEAT_C
 from pourcall.planning.job import JobMould
@@ -79,11 +80,28 @@ def test_the_coefficient_is_the_derivative_of_the_excess_energy_it_comes_from(
             a, b = x.get(one, 0.0) / total, x.get(two, 0.0) / total
             for order, (p, q, r) in enumerate(terms):
                 found += a * b * (a - b) ** order * (p + q * kelvin + r * kelvin * math.log(kelvin))
+        for triple, strengths in activity._TERNARIES.items():
+            shares = [x.get(one, 0.0) / total for one in triple]
+            rest = (1.0 - sum(shares)) / 3.0
+            weighed = [term * (share + rest) for term, share in zip(strengths, shares, strict=True)]
+            found += math.prod(shares) * sum(weighed)
         return total * found
 
     slope = (energy(x_zinc + 1e-5) - energy(x_zinc - 1e-5)) / 2e-5
     expected = math.exp(slope / (GAS_CONSTANT_J_PER_MOL_K * kelvin))
     assert activity.gamma_zinc({**others, "Zn": x_zinc}, temp_c) == pytest.approx(expected, rel=1e-4)
+
+
+# pycalphad 0.11.2, COST 507 as it ships, with the liquid's ternary Al-Cu-Zn; computed 2026-11-29.
+@pytest.mark.parametrize(
+    ("copper", "zinc", "aluminium", "temp_c", "activity"),
+    [(60.0, 39.0, 1.0, 1066.0, 0.2056456), (2.2, 70.8, 27.0, 580.0, 0.6620281), (64.0, 36.0, 0.0, 1093.0, 0.1536799)],
+)
+def test_activity_of_zinc_with_copper_and_aluminium_is_that_of_a_general_library(
+    copper: float, zinc: float, aluminium: float, temp_c: float, activity: float
+) -> None:
+    shares = {"Cu": copper, "Zn": zinc, "Al": aluminium}
+    assert zinc_activity(shares, temp_c) == pytest.approx(activity, rel=1e-5)
 
 
 def plan_of(key: str, mm: float, **more: object) -> PourPlan:

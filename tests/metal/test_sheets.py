@@ -176,9 +176,10 @@ def test_die_casting_figures_of_alloys_3_and_5_stay_apart_from_gravity(library: 
 
 
 def test_zinc_bearing_copper_alloys_stop_at_0_8_of_boiling(library: SheetLibrary) -> None:
-    # Assessed binaries, computed: 36 % zinc with tin and lead near 1094 degC, 39 % with aluminium near 1066; +-40 degC.
+    # Assessed binaries and Al-Cu-Zn, computed, +-40 degC: 36 % zinc with tin and lead near 1094, 39 % with aluminium
+    # near 1063 degC.
     assert library.get("C85700").facts().alloy_max_c == pytest.approx(1093, abs=1.0)
-    assert library.get("C86500").facts().alloy_max_c == pytest.approx(1066, abs=1.0)
+    assert library.get("C86500").facts().alloy_max_c == pytest.approx(1063, abs=1.0)
     for sheet in library.all():
         boiling_c = sheet.boiling_limit_c()
         assert boiling_c is None or sheet.facts().alloy_max_c <= boiling_c, sheet.key
