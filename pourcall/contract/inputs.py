@@ -9,7 +9,7 @@ import msgspec
 
 from pourcall.contract.frames import BoardStatus, Identity, Sample
 from pourcall.contract.furnace_model import FurnaceModel
-from pourcall.contract.message import Told
+from pourcall.contract.message import NOTHING, Told
 from pourcall.contract.plan import AlloyHalts, MeltPlan
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place, ProbeState
@@ -161,6 +161,7 @@ class CorrectPour(_Command, frozen=True, tag="correct_pour"):
     number: int
     mould: str = ""
     figures: PourFigures | None = None  # None: another mould at the same moment
+    said: Told = NOTHING  # what was put right, for the note; of records before that was kept: nothing
 
 
 class MarkLift(Happened, frozen=True, kw_only=True, tag="mark_lift"):

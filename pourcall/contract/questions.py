@@ -112,12 +112,14 @@ def _off_first(asked: Message, shot: FurnaceSnapshot) -> Message:
 
 
 def _of_masses(command: inp.EndMelt, shot: FurnaceSnapshot) -> Question | None:
-    """Moulds, as they were to be filled, ingots and heel against all that went in."""
+    """Moulds that have metal, each as it was to be filled, ingots and heel against what went in and was weighed."""
     left_kg = sum(command.ingots_kg) + command.heel_kg
     if shot.plan is None or not shot.in_kg or left_kg <= 0.0:
         return None
-    poured_kg = sum(one.mass_kg for pour in shot.pours for one in shot.plan.moulds if one.name == pour.mould)
-    if not more_than_went_in(shot.in_kg, left_kg + poured_kg):
+    poured_kg = sum(one.mass_kg for one in shot.plan.moulds if one.name not in shot.moulds_left)
+    if not more_than_went_in(shot.in_kg, left_kg + poured_kg, unweighed=shot.unweighed):
         return None
-    text = tell("question.more_than_in", out_kg=left_kg + poured_kg, in_kg=shot.in_kg)
-    return Question(Doubt.MORE_THAN_IN, text)
+    out_kg = left_kg + poured_kg
+    if shot.unweighed:
+        return Question(Doubt.MORE_THAN_IN, tell("question.more_than_weighed", out_kg=out_kg, in_kg=shot.in_kg))
+    return Question(Doubt.MORE_THAN_IN, tell("question.more_than_in", out_kg=out_kg, in_kg=shot.in_kg))

@@ -218,7 +218,13 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     arrest: Told = NOTHING  # what the last arrest said of alloy and probe
     pours: tuple[Pour, ...] = ()
     in_kg: float | None = None  # metal that went into the pot of this melt; None: not known
+    unweighed: bool = False  # more went in than `in_kg`: of an addition nobody said how much
     moulds_left: tuple[str, ...] = ()  # that got no metal yet, in order
     boards: dict[str, BoardView] = {}  # by name
     store_problem: StoreProblem = StoreProblem.NONE
     simulated: bool = False  # no real furnace behind these figures
+
+    @property
+    def moulds_poured(self) -> int:
+        """How many of the planned moulds have metal; one that was poured twice counts once."""
+        return 0 if self.plan is None else len(self.plan.moulds) - len(self.moulds_left)

@@ -125,7 +125,7 @@ class CommandHandler:
             case inp.CorrectPour():
                 if command.mould and not self._known_mould(command, command.mould, run):
                     return
-                if not facts.correct_pour(run, command.number, command.mould, command.figures):
+                if not facts.correct_pour(run, command):
                     self._refuse(command, tell("command.no_pour", number=command.number), tell("command.do.list_pours"))
             case inp.AnswerCall():
                 self._answer(command, run, metal)
@@ -180,7 +180,7 @@ class CommandHandler:
             what = tell("command.before_the_lift", out_s=self._outputs.mono_s - run.lift_s)
             self._refuse(command, what, tell("command.do.shorter_ago"))
         else:
-            self._facts.returned(run, at_s)
+            self._facts.returned(run, at_s, seen=False)
 
     def _pour(self, command: inp.MarkPour, run: MeltRun, at_s: float) -> None:
         if command.mould:

@@ -267,7 +267,7 @@ class Engine:
         elif now is ProbeState.IN_METAL and run.lift_s is not None and mono_s - run.lift_s > RETURN_WITHIN_S:
             last = channel.last_usable
             if last is not None and last.temp_c is not None and last.temp_c > run.plan.alloy.liquidus_c:
-                self.facts.returned(run, mono_s)  # less hot, it may stand in a shell of its own on the bench
+                self.facts.returned(run, mono_s, seen=True)  # less hot, it may stand in a shell of its own on the bench
 
     def _set_sensor_conditions(self, channel: ProbeChannel) -> None:
         mono_s = self.outputs.mono_s

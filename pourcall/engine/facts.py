@@ -102,12 +102,13 @@ class ShopFacts:
         self._guiding.back(0.0, self._outputs.mono_s)
         self._outputs.mark(ev.MarkKind.LIFT_WITHDRAWN, tell("melt.lift_withdrawn"))
 
-    def returned(self, run: MeltRun, at_s: float) -> None:
-        """A person or a probe in liquid metal tells that the pot is back. What was poured keeps its lift."""
+    def returned(self, run: MeltRun, at_s: float, *, seen: bool) -> None:
+        """A person, or (seen) a probe in liquid metal, tells that the pot is back. What was poured keeps its lift."""
         out_s = 0.0 if run.lift_s is None else at_s - run.lift_s
         run.return_pot(at_s)
         self._guiding.back(out_s, self._outputs.mono_s)
-        self._outputs.mark(ev.MarkKind.POT_RETURNED, tell("melt.pot_returned"), at_s=at_s)
+        text = tell("melt.pot_returned") if seen else tell("melt.pot_returned_told")
+        self._outputs.mark(ev.MarkKind.POT_RETURNED, text, at_s=at_s)
 
     def pour(self, run: MeltRun, mould: MouldPlan, at_s: float, ago_s: float) -> None:
         """Metal went into a mould. The pot must have left for that; nothing more precise is known where nobody said."""
@@ -121,14 +122,16 @@ class ShopFacts:
             text = tell("melt.pour_too_cold", number=pour.number, lip_c=pour.lip_temp_c, solidus_c=solidus_c)
             self._outputs.mark(ev.MarkKind.POUR_DOUBTFUL, text, at_s=at_s, value=pour.lip_temp_c)
 
-    def correct_pour(self, run: MeltRun, number: int, mould: str, figures: inp.PourFigures | None) -> bool:
-        """A pour went into another mould, or (mould empty) was none. False: there is no pour of that number."""
+    def correct_pour(self, run: MeltRun, command: inp.CorrectPour) -> bool:
+        """A pour was otherwise than marked, or (mould empty) was none. False: there is no pour of that number."""
+        number, mould = command.number, command.mould
         struck = next((pour for pour in run.pours if pour.number == number and not mould), None)
-        if not run.correct(number, mould, figures):
+        if not run.correct(number, mould, command.figures):
             return False
         if struck is not None and run.lift_proposed and run.lift_s == struck.at_mono_s and not run.poured_since_lift:
             self.withdraw_lift(run)  # nothing but that pour had said so
-        text = tell("melt.pour_moved", number=number, mould=mould) if mould else tell("melt.pour_struck", number=number)
+        moved = tell("melt.pour_moved", number=number, mould=mould)
+        text = command.said or (moved if mould else tell("melt.pour_struck", number=number))
         self._outputs.mark(ev.MarkKind.CORRECTION, text)
         return True
 

@@ -144,6 +144,7 @@ class FurnaceView:
             profile=shown.guiding.profile_view(mono_s),
             pours=() if facts.run is None else tuple(facts.run.pours),
             in_kg=None if facts.run is None else facts.run.in_kg,
+            unweighed=facts.run is not None and facts.run.unweighed,
             moulds_left=() if facts.run is None else facts.run.left,
             boards={name: link.view for name, link in self._links.items()},
             store_problem=store_problem,

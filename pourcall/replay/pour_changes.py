@@ -16,6 +16,7 @@ from pourcall.contract.message import Message, tell
 from pourcall.records.entries import entries
 from pourcall.records.entries.checks import clean_text
 from pourcall.records.read.lookup import find_pour, standing_row
+from pourcall.records.read.pour_corrections import Standing, correction_told, standing
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import PourDetail
 from pourcall.records.write.typed_columns import POUR_COLUMNS, SOURCE_COLUMNS, Column, source_columns
@@ -42,14 +43,14 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
             find_pour(conn, asked.pour),
         ).fetchall()
     row_id, *_, none_now = rows[-1]
-    told = [
+    ways = [
         bool(asked.restore),
         asked.not_poured,
         asked.at_utc_s is not None or asked.lift_utc_s is not None or asked.no_lift or bool(asked.mould),
     ]
-    if sum(told) != 1:
+    if sum(ways) != 1:
         raise BadInput(
-            tell("correction.several") if any(told) else tell("correction.nothing"),
+            tell("correction.several") if any(ways) else tell("correction.nothing"),
             where=asked.pour,
             remedy=tell("correction.nothing.remedy"),
         )
@@ -200,26 +201,17 @@ def _moved(store: Store, asked: PourCorrection, found: PourDetail, utc_s: float)
         pour = into_another_mould(found, melt, name)
     else:
         pour = pour_at(store, found, melt, at_mono_s=at_s, at_utc_s=at_utc_s, lift_mono_s=lift_s, mould=name)
-    parts = []
-    if asked.mould:
-        parts.append(tell("correction.moved.mould", mould=pour.mould))
-    if asked.at_utc_s is not None:
-        later_s = at_s - found.at_mono_s
-        if later_s >= 0.0:
-            parts.append(tell("correction.moved.later", by_s=later_s))
-        else:
-            parts.append(tell("correction.moved.earlier", by_s=-later_s))
-    if asked.lift_utc_s is not None or asked.no_lift:
-        if lift_s is None:
-            parts.append(tell("correction.moved.no_lift"))
-        else:
-            parts.append(tell("correction.moved.lift", before_s=at_s - lift_s))
-    now, was = _lip_told(pour.lip_temp_c), _lip_told(found.row.lip_temp_c)
-    return pour, tell("correction.moved", parts=tuple(parts), now=now, was=was)
-
-
-def _lip_told(lip_c: float | None) -> Message:
-    return tell("correction.lip_unknown") if lip_c is None else tell("correction.lip", lip_c=lip_c)
+    old = standing(found.row, found.lift_mono_s, found.at_mono_s)
+    new = Standing(
+        mould=pour.mould,
+        setup=pour.setup if asked.mould else found.row.setup,
+        batch=found.row.batch,
+        at_utc_s=at_utc_s,
+        lift_before_s=None if lift_s is None else at_s - lift_s,
+        lip_temp_c=pour.lip_temp_c,
+        not_poured=False,
+    )
+    return pour, correction_told(old, new)
 
 
 def _known_setup(conn: sqlite3.Connection, name: str) -> str:

@@ -176,6 +176,39 @@ def test_a_pour_that_was_none_leaves_every_list_and_comes_back(home: Path, run: 
     assert (done.code, tells(done.err, "correction.never")) == (2, True)
 
 
+CORRECTED: tuple[tuple[tuple[str, ...], list[str], str, dict[str, float | str]], ...] = (
+    (("correct", "--at", "+15s", "--why", "blown out first"), ["time"], "correction.moved.later", {"by_s": 15.0}),
+    (("correct", "--at", "-6s"), ["time"], "correction.moved.earlier", {"by_s": 6.0}),
+    (("correct", "--lift", "-6s"), ["lift"], "correction.moved.lift", {}),
+    (("correct", "--no-lift"), ["lift"], "correction.moved.no_lift", {}),
+    (
+        ("correct", "--mould", "cleat 2"),
+        ["mould"],
+        "correction.moved.mould",
+        {"mould": "cleat 2", "was_mould": "cleat 1"},
+    ),
+    (("complete", "--batch", "B7"), ["batch"], "correction.moved.batch", {"batch": "B7"}),
+    (("correct", "--not-poured", "marked twice"), ["struck_out"], "correction.struck_out", {}),
+    (("correct", "--restore"), ["restored"], "correction.restored", {}),
+)
+
+
+def test_the_melt_tells_each_correction_by_its_own_kind_and_none_as_another(home: Path, run: Run) -> None:
+    for (what, *given), *_ in CORRECTED:
+        done = run("pour", what, "2026-001-1", *given, "--who", "Ann")
+        assert done.code == 0, (given, done.err)
+    told = json.loads(run("melt", "show", "2026-001", "--json").out)["corrections"]
+    assert [one["kinds"] for one in told] == [kinds for _, kinds, *_ in CORRECTED]
+    text = run("melt", "show", "2026-001").out
+    lines = [line for line in text.splitlines() if "2026-001-1" in line and line.endswith("(Ann)")]
+    assert len(lines) == len(CORRECTED), text
+    for line, (words, _, name, facts) in zip(lines, CORRECTED, strict=True):
+        others = {other for *_, other, _ in CORRECTED} - {name}
+        assert tells(line, name, **facts), (words, line)
+        assert not any(tells(line, other) for other in others), (words, line)
+    assert "blown out first" in lines[0]
+
+
 REFUSED = (
     (("correct", "2026-001-1"), 2, tell("correction.nothing")),
     (("correct", "2026-001-9", "--at", "+5s"), 3, tell("record.no_pour", pour="2026-001-9")),

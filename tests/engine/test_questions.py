@@ -8,7 +8,7 @@ import pytest
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.frames import BoardStatus
-from pourcall.contract.message import Message
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import Asked
 from pourcall.contract.questions import Doubt, question
 from pourcall.engine.core import Engine
@@ -175,13 +175,28 @@ def test_more_metal_out_than_in_is_asked_about_with_what_scales_and_guesses_are_
     assert doubt(bench, ended()) is None  # moulds alone are as heavy as the plan says
 
 
-def test_metal_added_counts_as_gone_in_and_where_it_was_not_weighed_nothing_is_asked(bench: Bench) -> None:
+def test_metal_added_counts_as_gone_in_and_what_nobody_weighed_as_no_more_than_all_the_rest(
+    bench: Bench,
+) -> None:
     bench.in_metal(570.0)
     bench.do(inp.MarkAddition(mass_kg=0.5))
     assert doubt(bench, ended(1.9)) is None
     assert doubt(bench, ended(2.5)) is Doubt.MORE_THAN_IN
     bench.do(inp.MarkAddition(source="gates"))
     assert doubt(bench, ended(2.5)) is None
+    found = question(ended(9.0), bench.engine.snapshot())
+    assert found is not None
+    assert found.text == tell("question.more_than_weighed", out_kg=9.0, in_kg=2.0)
+
+
+def test_a_mould_that_was_poured_twice_holds_its_metal_once(bench: Bench) -> None:
+    bench.in_metal(570.0, make_plan(moulds=2, mass_kg=0.4))  # 1.5 kg in
+    bench.do(inp.MarkPour())
+    bench.do(inp.MarkPour(mould="cleat 1", sure=True))  # topped up
+    shot = bench.engine.snapshot()
+    assert (shot.moulds_poured, len(shot.pours), shot.moulds_left) == (1, 2, ("cleat 2",))
+    assert doubt(bench, ended(1.3)) is None
+    assert doubt(bench, ended(1.4)) is Doubt.MORE_THAN_IN
 
 
 def test_a_charge_nobody_weighed_is_no_measure_of_what_came_out(bench: Bench) -> None:

@@ -32,6 +32,7 @@ from pourcall.records.entries.entries import (
 )
 from pourcall.records.read.lookup import standing_row
 from pourcall.records.read.store import Store
+from pourcall.records.read.views import NOTHING_POURED
 from pourcall.records.write.recorder import IDLE_ROLL_UP_S, Recorder
 
 UTC_S = 1_780_000_000.0
@@ -348,3 +349,34 @@ def test_two_furnaces_are_kept_apart(database: Path, recording: Any, make: Maker
     with Store.read(database) as store:
         assert {p.max_c for p in store.trace("crucible", 0.0, 50).probes["melt_probe"]} == {500.0}
         assert {p.max_c for p in store.trace("annealer", 0.0, 50).probes["melt_probe"]} == {900.0}
+
+
+def test_a_mould_that_was_poured_twice_counts_once_and_each_pour_counts(
+    database: Path, recording: Any, make: Maker
+) -> None:
+    recorder = recording()
+    plan = make.plan()
+    other = msgspec.structs.replace(plan.moulds[0], name="Cleat B")
+    recorder.put("crucible", *make.start(100.0, msgspec.structs.replace(plan, moulds=(*plan.moulds, other))))
+    recorder.put("crucible", *make.pour(200.0))
+    recorder.put("crucible", *make.pour(210.0, number=2))
+    recorder.put("crucible", *make.end(300.0))
+    recorder.stop()
+    with Store.read(database) as store:
+        (row,) = store.melts()
+        assert store.melt("2026-001").row == row
+    assert (row.moulds_poured, row.moulds, row.pours, row.outcome) == (1, 2, 2, "poured")
+
+
+def test_a_melt_that_ended_as_poured_without_a_pour_on_record_is_not_told_as_poured(
+    database: Path, recording: Any, make: Maker
+) -> None:
+    recorder = recording()
+    recorder.put("crucible", *make.start(100.0, make.plan()))
+    recorder.put("crucible", *make.end(300.0))
+    recorder.put("crucible", *make.start(400.0, make.plan("2026-002")))
+    recorder.stop()
+    with Store.read(database) as store:
+        running, ended = store.melts()
+    assert (ended.ending, ended.outcome, ended.moulds_poured) == ("poured", NOTHING_POURED, 0)
+    assert (running.ending, running.outcome) == ("", "")

@@ -239,11 +239,12 @@ def _list(args: argparse.Namespace) -> int:
             "furnace": lambda row: row.furnace,
             "alloy": lambda row: row.alloy_name,
             "kg": lambda row: f"{row.charge_kg:.2f}",
-            "pours": lambda row: f"{row.pours}/{row.moulds}",
+            "moulds": lambda row: f"{row.moulds_poured}/{row.moulds}",
+            "pours": lambda row: str(row.pours),
             "dips": lambda row: str(row.dips),
             "ended": _ended,
         },
-        right=("kg", "pours", "dips"),
+        right=("kg", "moulds", "pours", "dips"),
         none=tell("melt_list.none_like_that" if any(only.values()) else "melt_list.none_yet"),
     )
     if not args.json:
@@ -255,7 +256,7 @@ def _ended(row: "MeltRow") -> str:
     """`poured, ingots 0.75 kg, heel 0.3 kg`."""
     left = (("ingots", row.ingots_kg), ("heel", row.heel_kg))
     parts = [f"{word('ending', kind)} {kg:g} kg" for kind, kg in left if kg]
-    plain = row.ending if row.ending not in ("ingots", "heel") or not parts else ""
+    plain = row.outcome if row.outcome not in ("ingots", "heel") or not parts else ""
     return ", ".join([*([word("ending", plain)] if plain else []), *parts]) or say(tell("melt_list.running"))
 
 

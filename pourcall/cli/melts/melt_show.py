@@ -4,12 +4,13 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from pourcall.cli.common import local_time
+from pourcall.contract.events import MarkKind
 from pourcall.contract.message import Told, tell
 from pourcall.contract.units import Unit
 from pourcall.texts import say, word
 
 if TYPE_CHECKING:
-    from pourcall.records.read.views import MeltDetail
+    from pourcall.records.read.views import CorrectedPour, MeltDetail, NoteRow
 
 
 def melt_lines(detail: "MeltDetail", unit: Unit) -> Iterator[str]:
@@ -28,7 +29,9 @@ def melt_lines(detail: "MeltDetail", unit: Unit) -> Iterator[str]:
         yield line(tell("melt_list.began", began=began))
     else:
         ended, why = local_time(row.ended_utc_s), f": {row.ending_detail}" if row.ending_detail else ""
-        yield line(tell("melt_list.ended", began=began, ended=ended, ending=row.ending)) + why
+        yield line(tell("melt_list.ended", began=began, ended=ended, ending=row.outcome)) + why
+    if row.moulds or row.pours:
+        yield line(tell("melt_list.poured", count=row.moulds_poured, of=row.moulds, pours=row.pours))
     if row.tags:
         yield line(tell("melt_list.tags", tags=", ".join(row.tags)))
     for charge in detail.charges:
@@ -48,10 +51,33 @@ def melt_lines(detail: "MeltDetail", unit: Unit) -> Iterator[str]:
         figure = say(tell("melt_list.temperature", temp_c=dip.temp_c), unit) if dip.temp_c is not None else "--"
         said = line(tell("melt_list.dip", number=dip.number, figure=figure, how=dip.how))
         yield f"{said} {say(dip.why, unit)}".rstrip()
-    for note in detail.notes:
-        yield f"  {_clock(note.at_utc_s)} {word('what', note.what)}: {say(note.text, unit)}"
+    yield from (_line_of(one, row.began_utc_s, unit) for one in _happened(detail))
     for gap in detail.gaps:
         yield line(tell("melt_list.gap", at=_clock(gap.began_utc_s), reason=gap.reason))
+
+
+def _happened(detail: "MeltDetail") -> "list[NoteRow | CorrectedPour]":
+    """Notes and corrections in order. The engine's own note of a correction says less than the rows themselves."""
+    notes = [note for note in detail.notes if note.what is not MarkKind.CORRECTION]
+    return sorted([*notes, *detail.corrections], key=lambda one: one.at_utc_s or 0.0)
+
+
+def _line_of(one: "NoteRow | CorrectedPour", began_utc_s: float, unit: Unit) -> str:
+    from pourcall.records.read.views import NoteRow
+
+    when = "" if one.at_utc_s is None else f"{_when(one.at_utc_s, began_utc_s)} "
+    if isinstance(one, NoteRow):
+        return f"  {when}{word('what', one.what)}: {say(one.text, unit)}"
+    said = say(tell("melt_list.correction", pour=one.pour, what=one.text), unit)
+    return (
+        f"  {when}{word('what', MarkKind.CORRECTION)}: {said}{f'; {say(one.why, unit)}' if one.why else ''} ({one.who})"
+    )
+
+
+def _when(utc_s: float, began_utc_s: float) -> str:
+    """The time of day; with its day where that is another one than the melt's."""
+    same_day = local_time(utc_s)[:10] == local_time(began_utc_s)[:10]
+    return _clock(utc_s) if same_day else f"{local_time(utc_s)[:10]} {_clock(utc_s)}"
 
 
 def _clock(utc_s: float | None) -> str:

@@ -29,7 +29,7 @@ from pourcall.contract.errors import (
     StoreError,
 )
 from pourcall.contract.inputs import Command, CorrectPour, DaemonTrouble
-from pourcall.contract.message import Told, tell
+from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.version import API_VERSION
 from pourcall.daemon.api import library, sockets
 from pourcall.daemon.api.guard import BODY_BYTES, printable, read_command, read_entry, read_result
@@ -273,10 +273,10 @@ class Api:
         prepared = await self.service.in_thread(library.prepare, self._store, told, utc_s, apart=self.service.ending)
         what = await self.service.record(lambda conn: library.enter(conn, told, utc_s, prepared))
         if isinstance(told, PourCorrection | PourCompletion):
-            await self._tell_engine(told)
+            await self._tell_engine(told, what)
         return answer(CommandResult(accepted=True, seq=0, recorded=True, what=what))
 
-    async def _tell_engine(self, told: PourCorrection | PourCompletion) -> None:
+    async def _tell_engine(self, told: PourCorrection | PourCompletion, said: Message) -> None:
         """The melt that runs goes on from the pour as the record has it: a mould that got no metal is next again."""
         melt, _, number = told.pour.rpartition("-")
         for sequencer in self.service.sequencers.values():
@@ -284,7 +284,7 @@ class Api:
                 for known, mould in await self.service.in_thread(library.poured_now, self._store, melt):
                     if known == int(number):
                         figures = await self.service.in_thread(library.pour_figures, self._store, told.pour, mould)
-                        command = CorrectPour(number=known, mould=mould, figures=figures, who=told.who)
+                        command = CorrectPour(number=known, mould=mould, figures=figures, said=said, who=told.who)
                         await sequencer.command(command)
 
     async def setups(self, request: web.Request) -> web.StreamResponse:

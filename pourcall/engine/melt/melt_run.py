@@ -58,7 +58,8 @@ class MeltRun:
         self.last_out_s: tuple[float, float] | None = None  # when it was lifted and came back, the last time it did
         self.skimmed_s: float | None = None
         self.added_s: float | None = None
-        self._added_kg: float | None = 0.0  # None: of some of it nobody said how much
+        self._added_kg = 0.0
+        self.unweighed = False  # of some of what was added nobody said how much
         self.dips = 0
         self._put_off: dict[str, float] = {}  # call kind -> until when a person does not want to hear it
 
@@ -116,14 +117,18 @@ class MeltRun:
     def add_metal(self, at_s: float, mass_kg: float | None) -> None:
         """Cold metal went in."""
         self.added_s = at_s
-        self._added_kg = None if mass_kg is None or self._added_kg is None else self._added_kg + mass_kg
+        self._added_kg += mass_kg or 0.0
+        self.unweighed = self.unweighed or mass_kg is None
 
     @property
     def in_kg(self) -> float | None:
-        """All that went in: the charge, and what was added beyond what of it was to come later. None: not known."""
+        """What went in and was weighed: the charge, and what was added beyond what of it was to come later.
+
+        None: the charge is not known. `unweighed`: it is the least that went in.
+        """
         plan = self.plan
         stated = plan.charge_kg > 0.0 and (plan.asked is None or plan.asked.charge_kg > 0.0)
-        if not stated or self._added_kg is None:
+        if not stated:
             return None
         return plan.charge_kg + max(0.0, self._added_kg - plan.later_kg)
 

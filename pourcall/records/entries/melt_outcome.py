@@ -117,8 +117,9 @@ def _refuse_too_much(conn: sqlite3.Connection, melt_id: int, melt: str) -> None:
     if in_kg is None or left_kg <= 0.0:
         return
     (poured_kg,) = conn.execute(
-        "SELECT coalesce(sum(m.mass_kg), 0.0) FROM pours_now w JOIN planned_moulds m ON m.name = w.mould"
-        " AND m.plan_id = (SELECT max(id) FROM melt_plans WHERE melt_id = w.melt_id) WHERE w.melt_id = ?",
+        "SELECT coalesce(sum(m.mass_kg), 0.0) FROM planned_moulds m"
+        " WHERE m.plan_id = (SELECT max(id) FROM melt_plans WHERE melt_id = ?1)"
+        " AND EXISTS (SELECT 1 FROM pours_now w WHERE w.melt_id = ?1 AND w.mould = m.name)",
         (melt_id,),
     ).fetchone()
     if more_than_went_in(in_kg, left_kg + poured_kg):

@@ -11,6 +11,7 @@ from pourcall.contract.plan import MeltPlan, MouldPlan
 from pourcall.records.entries.charges import charges_of
 from pourcall.records.entries.melt_outcome import left_of
 from pourcall.records.read.lookup import no_melt, no_pour, split_pour
+from pourcall.records.read.pour_corrections import corrected_pours
 from pourcall.records.read.tracing import melt_thinned
 from pourcall.records.read.views import (
     AlarmRow,
@@ -35,6 +36,8 @@ _MELT = (
     "SELECT m.melt, f.name, coalesce(p.alloy, m.alloy), m.alloy_name, coalesce(p.charge_kg, m.charge_kg),"
     " m.began_utc_s, e.utc_s, coalesce(e.ending, ''),"
     " (SELECT count(*) FROM planned_moulds o WHERE o.plan_id = p.id),"
+    " (SELECT count(*) FROM planned_moulds o WHERE o.plan_id = p.id"
+    "   AND EXISTS (SELECT 1 FROM pours_now w WHERE w.melt_id = m.id AND w.mould = o.name)),"
     " (SELECT count(*) FROM pours_now w WHERE w.melt_id = m.id),"
     " (SELECT count(*) FROM dips d WHERE d.melt_id = m.id"
     "   AND NOT EXISTS (SELECT 1 FROM dips c WHERE c.melt_id = m.id AND c.corrects = d.id)),"
@@ -118,7 +121,7 @@ def melt(conn: sqlite3.Connection, name: str) -> MeltDetail:
     found = conn.execute(f"{_MELT} WHERE m.melt = ?", (name,)).fetchone()
     if found is None:
         raise no_melt(name)
-    melt_id, row = found[12], _melt(found)
+    melt_id, row = found[13], _melt(found)
     return MeltDetail(
         row=row,
         plans=tuple(
@@ -177,6 +180,7 @@ def melt(conn: sqlite3.Connection, name: str) -> MeltDetail:
         photos=_photos(conn, melt_id, None),
         charges=charges_of(conn, melt_id, row.began_utc_s),
         left=left_of(conn, melt_id, name),
+        corrections=corrected_pours(conn, melt_id, name),
         thinned=melt_thinned(conn, name),
     )
 
@@ -279,8 +283,8 @@ def _where(conditions: Mapping[str, str], only: Mapping[str, Any]) -> tuple[str,
 
 def _melt(r: tuple[Any, ...]) -> MeltRow:
     alloy_name = r[3]
-    if r[13] is not None:
-        alloy_name = msgspec.json.decode(r[13], type=MeltPlan).alloy.name
+    if r[14] is not None:
+        alloy_name = msgspec.json.decode(r[14], type=MeltPlan).alloy.name
     return MeltRow(
         melt=r[0],
         furnace=r[1],
@@ -291,12 +295,13 @@ def _melt(r: tuple[Any, ...]) -> MeltRow:
         ended_utc_s=r[6],
         ending=r[7],
         moulds=r[8],
-        pours=r[9],
-        dips=r[10],
-        tags=tuple(r[11].split("\x1f")) if r[11] else (),
-        ingots_kg=r[14],
-        heel_kg=r[15],
-        ending_detail=r[16],
+        moulds_poured=r[9],
+        pours=r[10],
+        dips=r[11],
+        tags=tuple(r[12].split("\x1f")) if r[12] else (),
+        ingots_kg=r[15],
+        heel_kg=r[16],
+        ending_detail=r[17],
     )
 
 

@@ -6,10 +6,12 @@ from typing import TypedDict
 import msgspec
 
 from pourcall.contract.events import DipFault, DipHow, Marking, MarkKind, PourSource
+from pourcall.contract.inputs import MeltEnding
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.records.write.typed_columns import GapKind
 
+NOTHING_POURED = MeltEnding.UNPOURED.value
 AFTER_POUR_S = 300.0  # of the trace, where one pour is asked for  and kept whole when old traces are thinned
 
 
@@ -54,12 +56,18 @@ class MeltRow(_View, frozen=True):
     ended_utc_s: float | None
     ending: str  # empty while it runs
     moulds: int  # planned
+    moulds_poured: int  # of those; one that was poured twice counts once
     pours: int
     dips: int
     tags: tuple[str, ...] = ()
     ingots_kg: float | None = None  # all ingots that were left of it
     heel_kg: float | None = None
     ending_detail: str = ""  # in words: why it was abandoned
+    outcome: str = ""  # the ending, or `unpoured`: ended as poured, and no pour of it is on record
+
+    def __post_init__(self) -> None:
+        unpoured = self.ending == MeltEnding.POURED and self.pours == 0
+        msgspec.structs.force_setattr(self, "outcome", NOTHING_POURED if unpoured else self.ending)
 
 
 class PourRow(_View, frozen=True):
@@ -237,6 +245,29 @@ class PhotoRow(_View, frozen=True):
     pour_number: int | None
 
 
+class Correction(StrEnum):
+    """What a correction put right about a pour."""
+
+    RESTORED = "restored"  # everything as it was first marked
+    STRUCK_OUT = "struck_out"  # it was no pour
+    MOULD = "mould"
+    SETUP = "setup"
+    BATCH = "batch"
+    TIME = "time"
+    LIFT = "lift"
+
+
+class CorrectedPour(_View, frozen=True):
+    """One correction of a pour; `text` tells it after the pour's name. at_utc_s: when it was made; None: not known."""
+
+    pour: str
+    at_utc_s: float | None
+    kinds: tuple[Correction, ...]
+    text: Told
+    who: str
+    why: str
+
+
 class SetupView(_View, frozen=True):
     """One version of a mould setup, from 1; pours: of all its versions."""
 
@@ -271,6 +302,7 @@ class MeltDetail(_View, frozen=True):
     photos: tuple[PhotoRow, ...]
     charges: tuple[ChargeView, ...] = ()
     left: tuple[LeftView, ...] = ()
+    corrections: tuple[CorrectedPour, ...] = ()  # of its pours, in the order they were made
     thinned: str = ""  # "thinned on 2026-11-25 to one reading in 10 s"; empty: the trace is whole
 
 

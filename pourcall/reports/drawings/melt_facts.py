@@ -95,7 +95,7 @@ def melt_facts(store: Store, melt: str, *, number: int = 0, points: int = 520) -
         limit_whose="" if limit is None else limit.whose,
         began_utc_s=detail.row.began_utc_s,
         end_s=end_s,
-        ending=detail.row.ending,
+        ending=detail.row.outcome,
         trace=trace,
         spread_c=spread_c,
         states=states,

@@ -189,7 +189,8 @@ def _marks(detail: MeltDetail, began_s: float) -> Iterator[tuple[float, str]]:
     for gap in detail.gaps:
         yield base_s + gap.began_utc_s, say(tell("export.gap", board=gap.board, reason=gap.reason))
     if detail.row.ended_utc_s is not None:
-        words = [detail.row.ending, detail.row.ending_detail, say(left_told(detail.left))]
+        ending = say(tell("ending.how", ending=detail.row.outcome))
+        words = [ending, detail.row.ending_detail, say(left_told(detail.left))]
         how = ", ".join(word for word in words if word)
         yield base_s + detail.row.ended_utc_s, say(tell("export.ended", how=how))
 

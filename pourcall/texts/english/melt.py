@@ -2,6 +2,7 @@
 
 TEXTS: dict[str, str] = {
     "melt.lift_withdrawn": "the probe is back in the metal: the pot was not lifted",
+    "melt.pot_returned_told": "the pot is back in the furnace",
     "melt.pot_returned": "the pot is back: the probe stands in liquid metal",
     "melt.pour_moved": "pour {number} went into {mould}",
     "melt.pour_struck": "pour {number} struck out (marked by mistake)",

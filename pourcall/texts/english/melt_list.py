@@ -22,5 +22,7 @@ TEXTS: dict[str, str] = {
     "melt_list.pour_unknown": "pour {pour} {mould}: no temperature at the lip, {window}",
     "melt_list.temperature": "{temp_c}",
     "melt_list.dip": "dip {number}: {figure} {how}",
+    "melt_list.poured": "moulds poured: {count} of {of}; pours: {pours}",
+    "melt_list.correction": "pour {pour} {what}",
     "melt_list.gap": "no readings from {at}: {reason}",
 }

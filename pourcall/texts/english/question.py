@@ -12,6 +12,8 @@ TEXTS: dict[str, str] = {
     "question.below_solidus": "{temp_c} is below the solidus, {solidus_c}, and the metal counts as liquid. Did the meter read that?",
     "question.poured_twice": "{mould} has its metal already. Was it poured a second time?",
     "question.more_than_in": "{out_kg} came out, moulds included, of {in_kg} that went in. Was it so much?",
+    "question.more_than_weighed": "{out_kg} came out, moulds included; {in_kg} was weighed in, and an addition was not weighed. "
+    "Was it so much?",
     "question.sure": 'If it was so, say it again with --sure (a program sends "sure": true)',
     "question.yes_no": "{question} [y/N] ",
     "question.not_done": "not done, nothing recorded",

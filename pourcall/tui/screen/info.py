@@ -89,9 +89,10 @@ def _share(probability: float | None) -> float:
 
 def _pours(snapshot: FurnaceSnapshot, look: Look) -> Line:
     total = len(snapshot.plan.moulds) if snapshot.plan is not None else 0
+    count = snapshot.moulds_poured
     if not snapshot.pours:
-        return line(label("poured"), say(tell("screen.poured", count=0, of=total))) if total else ()
+        return line(label("poured"), say(tell("screen.poured", count=count, of=total))) if total else ()
     latest = snapshot.pours[-1]
     lip_c = latest.lip_temp_c if of_metal(latest.lip_temp_c) else math.nan
-    told = tell("screen.poured.last", count=len(snapshot.pours), of=total, mould=latest.mould, lip_c=lip_c)
+    told = tell("screen.poured.last", count=count, of=total, mould=latest.mould, lip_c=lip_c)
     return line(label("poured"), say(told, look.unit))
