@@ -79,11 +79,19 @@ def finite(value: float | None) -> TypeGuard[float]:
     return value is not None and math.isfinite(value)
 
 
+def as_kept(value: float) -> float:
+    """A temperature or a difference in degC as the record's sentences keep it: to the hundredth.
+
+    Every figure that is shown is rounded from there: what is said live and what is read back a year later are the same.
+    """
+    return float(f"{value:.2f}")
+
+
 def bare_temperature(temp_c: float | None, unit: Unit = Unit.C, decimals: int = 0) -> str:
     """`512`: without its unit, for a place that names the unit once for several figures."""
     if not finite(temp_c):
         return DASH
-    return f"{rounded(from_c(temp_c, unit), decimals):.{decimals}f}"
+    return f"{rounded(from_c(as_kept(temp_c), unit), decimals):.{decimals}f}"
 
 
 def format_temperature(temp_c: float | None, unit: Unit = Unit.C, decimals: int = 0) -> str:
@@ -103,12 +111,12 @@ def format_highest(temp_c: float | None, unit: Unit = Unit.C) -> str:
 
 def bare_lowest(temp_c: float | None, unit: Unit = Unit.C) -> str:
     """The same without its unit."""
-    return f"{math.ceil(from_c(temp_c, unit) - SAME)}" if finite(temp_c) else DASH
+    return f"{math.ceil(from_c(as_kept(temp_c), unit) - SAME - 1e-9)}" if finite(temp_c) else DASH
 
 
 def bare_highest(temp_c: float | None, unit: Unit = Unit.C) -> str:
     """The same without its unit."""
-    return f"{math.floor(from_c(temp_c, unit) + SAME)}" if finite(temp_c) else DASH
+    return f"{math.floor(from_c(as_kept(temp_c), unit) + SAME + 1e-9)}" if finite(temp_c) else DASH
 
 
 def window_ends(low_c: float, high_c: float, unit: Unit = Unit.C) -> tuple[str, str]:
@@ -116,12 +124,11 @@ def window_ends(low_c: float, high_c: float, unit: Unit = Unit.C) -> tuple[str, 
 
     Where no whole degree lies inside, both are the degree nearest to its middle: never a higher before a lower.
     """
-    if finite(low_c) and finite(high_c) and low_c <= high_c:
-        low, high = math.ceil(from_c(low_c, unit) - SAME), math.floor(from_c(high_c, unit) + SAME)
-        if low > high:
-            middle = bare_temperature(0.5 * (low_c + high_c), unit)
-            return middle, middle
-    return bare_lowest(low_c, unit), bare_highest(high_c, unit)
+    low, high = bare_lowest(low_c, unit), bare_highest(high_c, unit)
+    if finite(low_c) and finite(high_c) and low_c <= high_c and int(low) > int(high):
+        middle = bare_temperature(0.5 * (low_c + high_c), unit)
+        return middle, middle
+    return low, high
 
 
 def format_window(low_c: float, high_c: float, unit: Unit = Unit.C, to: str = " to ") -> str:
@@ -139,14 +146,15 @@ def format_difference(delta_c: float | None, unit: Unit = Unit.C, decimals: int 
     if not finite(delta_c):
         return f"{DASH} {UNIT_MARK[unit]}"
     sign = "+" if signed else ""
-    return f"{rounded(difference_from_c(delta_c, unit), decimals):{sign}.{decimals}f} {UNIT_MARK[unit]}"
+    return f"{rounded(difference_from_c(as_kept(delta_c), unit), decimals):{sign}.{decimals}f} {UNIT_MARK[unit]}"
 
 
 def format_below(delta_c: float | None, from_above_c: float, unit: Unit = Unit.C, decimals: int = 0) -> str:
     """How much lower than `from_above_c`, as both are shown: what a person subtracts beside a furnace comes out."""
     if not (finite(delta_c) and finite(from_above_c)):
         return format_difference(delta_c, unit)
-    above, below = (rounded(from_c(temp_c, unit), decimals) for temp_c in (from_above_c, from_above_c - delta_c))
+    ends_c = as_kept(from_above_c), as_kept(from_above_c - delta_c)
+    above, below = (rounded(from_c(temp_c, unit), decimals) for temp_c in ends_c)
     return f"{above - below:.{decimals}f} {UNIT_MARK[unit]}"
 
 

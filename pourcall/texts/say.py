@@ -81,7 +81,7 @@ _RECORD = Style(
         "difference": lambda value, _: f"<{value:.2f} degC apart>",
         "rate": lambda value, _: f"<{value:.2f} degC apart> a minute",
     },
-    below=lambda delta_c, above_c: f"<{delta_c:.2f} degC below {above_c:.2f}>",
+    below=lambda delta_c, above_c: f"<{delta_c:.4f} degC below {above_c:.4f}>",
     sentence=lambda text: text,
     given=kept_as_typed,
 )

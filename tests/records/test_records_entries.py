@@ -314,7 +314,7 @@ def test_exports_compare_and_search_tell_charge_and_ending(shop: Shop, tmp_path:
     detail = tell("charge.detail", detail="=HYPERLINK(1)")
     assert said("export.charge", charge=tell("charge.entry", parts=(metal, molten, detail))) in table
     heel = say(tell("ending.left", parts=(tell("ending.heel", mass_kg=0.2),)))
-    assert said("export.ended", how=f"abandoned, too cold, {heel}") in table
+    assert said("export.ended", how=f"{said('ending.how', ending='abandoned')}, too cold, {heel}") in table
     head, *lines = (tmp_path / "pours.csv").read_text("utf-8").splitlines()
     assert head.endswith(",result,batch")
     assert [line.rpartition(",")[2] for line in lines] == ["", "'=B9", ""]  # no formula

@@ -24,6 +24,7 @@ from pourcall.contract.inputs import TickIn
 from pourcall.contract.reading import Reading
 from pourcall.contract.status import Reason
 from pourcall.records.read.store import Store
+from pourcall.records.read.views import NOTHING_POURED
 from pourcall.reports.tables.csv_text import number_cell, text_cell, write_whole
 from pourcall.reports.tables.export import export_melt, export_pour, export_pours, melt_csv
 from pourcall.reports.tables.recompute import recompute_melt
@@ -230,7 +231,7 @@ def test_a_tick_that_finds_two_probes_silent_leaves_two_reasons(
     table = pandas.read_csv(made.csv)
     assert table["melt_probe_reason"].fillna("").tolist() == ["ok", "link_lost", ""]
     assert table["chamber_probe_reason"].fillna("").tolist() == ["", "link_lost", ""]
-    assert table["mark"].fillna("").tolist()[-1] == said("export.ended", how="poured")
+    assert table["mark"].fillna("").tolist()[-1] == said("export.ended", how=said("ending.how", ending=NOTHING_POURED))
     assert [point.max_c for point in points["chamber_probe"]] == [None]
 
 

@@ -29,7 +29,7 @@ from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import MarkLift, MarkPour, MarkReturn
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import seconds
-from pourcall.contract.units import Unit, format_highest, format_lowest, format_temperature
+from pourcall.contract.units import Unit, format_temperature, format_window
 from pourcall.texts import say, word
 
 if TYPE_CHECKING:
@@ -160,7 +160,7 @@ def _list(args: argparse.Namespace, unit: Unit) -> int:
             "alloy": lambda row: row.alloy,
             "pot": lambda row: format_temperature(row.pot_temp_c, unit),
             "lip": lambda row: format_temperature(row.lip_temp_c, unit),
-            "window": lambda row: f"{format_lowest(row.lip_min_c, unit)} to {format_highest(row.lip_max_c, unit)}",
+            "window": lambda row: format_window(row.lip_min_c, row.lip_max_c, unit),
             "result": lambda row: row.result or "-",
         },
         right=("pot", "lip"),

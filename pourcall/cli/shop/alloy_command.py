@@ -4,7 +4,7 @@ import argparse
 
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, unit_of
 from pourcall.contract.message import tell
-from pourcall.contract.units import format_temperature
+from pourcall.contract.units import format_temperature, format_window
 from pourcall.metal.alloys.sheet import load_sheets, load_sources
 from pourcall.reports.pages.alloy_sheet import list_rows, render_sheet
 from pourcall.texts import say
@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
                 sheet.name,
                 format_temperature(sheet.solidus.value, unit),
                 format_temperature(sheet.liquidus.value, unit),
-                f"{format_temperature(sheet.pour_min.value, unit)} to {format_temperature(sheet.pour_max.value, unit)}",
+                format_window(sheet.pour_min.value, sheet.pour_max.value, unit),
                 f"{sheet.pour_min.mark} ({sheet.pour_min.source})",
             )
             for sheet in sheets

@@ -186,6 +186,8 @@ def pour_facts(store: Store, pour: str, *, points: int = 400) -> PourFacts:
         crossed_s = _crossing(trace[stays], plan.alloy.liquidus_c, until_s)
         liquidus_s = liquidus_s if crossed_s is None else crossed_s
     highs = [p.max_c for p in trace.get(stays, ()) if p.max_c is not None and p.mono_s <= until_s]
+    if highs and found.row.pot_temp_c is not None:
+        highs.append(found.row.pot_temp_c)  # of the metal; what the sheath lagged behind is in it, and not in the trace
     return PourFacts(
         row=found.row,
         pour_s=pour_s,

@@ -167,7 +167,7 @@ def metal_rows(facts: PourFacts, unit: Unit) -> list[tuple[str, str]]:
         melts = tell("sheet.melts", solidus_c=facts.alloy.solidus_c, liquidus_c=facts.alloy.liquidus_c)
         told.append((tell("sheet.row.melts"), melts))
     if facts.highest_c is not None:
-        told.append((tell("sheet.row.highest"), tell("sheet.highest", highest_c=facts.highest_c)))
+        told.append((tell("sheet.row.highest"), tell("sheet.highest", reached_c=facts.highest_c)))
     if facts.liquid_s is not None:
         told.append((tell("sheet.row.liquid_for"), tell("sheet.before_pour", length=_length(facts.liquid_s))))
     if facts.lift_s is not None:

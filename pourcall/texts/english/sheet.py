@@ -44,7 +44,7 @@ TEXTS: dict[str, str] = {
     "sheet.row.melts": "melts",
     "sheet.melts": "{solidus_c} to {liquidus_c}",
     "sheet.row.highest": "highest",
-    "sheet.highest": "{highest_c} in the pot before the pour",
+    "sheet.highest": "{reached_c} in the pot before the pour",
     "sheet.row.liquid_for": "liquid for",
     "sheet.before_pour": "{length} before the pour",
     "sheet.row.way": "on the way",
