@@ -13,6 +13,7 @@ import msgspec
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Message, tell
 from pourcall.contract.paths import Paths, paths_for
+from pourcall.contract.quantities import millimetres
 from pourcall.contract.settings import Settings, parse_settings
 from pourcall.contract.units import Unit, parse_unit
 from pourcall.texts import say
@@ -110,6 +111,16 @@ def local_time(utc_s: float | None, *, with_date: bool = True) -> str:
     if utc_s is None:
         return ""
     return datetime.fromtimestamp(utc_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M" if with_date else "%H:%M:%S")
+
+
+def depth_mm(typed: str) -> float | None:
+    """How deep a probe stood; None: nobody said. Raises BadInput for a depth that cannot be meant."""
+    if not typed:
+        return None
+    deep_mm = millimetres(typed, where="--depth")
+    if not 0.0 < deep_mm <= 1000.0:
+        raise BadInput(tell("cli.dip.depth", figure=typed), remedy=tell("cli.dip.depth.remedy"))
+    return deep_mm
 
 
 def pick_furnace(names: Sequence[str], wanted: str) -> str:

@@ -20,6 +20,7 @@ _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}(?:(?:,\d{3})+(?:\.\d+)?|(?:\.\d{3})+
 _DURATION = re.compile(r"(?:([\d.,]+)m(?:in)?)?(?:([\d.,]+)s?)?")
 _LENGTH = re.compile(r"([^/]+)/(\d+)([a-z]*)")
 
+POWERS = {"w": 1.0, "kw": 1000.0}  # in W
 MASSES = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}  # in kg
 LENGTHS = {"mm": 1.0, "cm": 10.0, "in": 25.4}  # in mm
 MOST_KG = 100.0
@@ -51,6 +52,12 @@ def _none(typed: str, measure: str, where: str) -> BadInput:
     return BadInput(told, where=where, remedy=tell(f"quantity.write.{measure}"))
 
 
+def _no_unit(typed: str, measure: str, where: str) -> BadInput:
+    """A bare figure that may be meant in more than one unit: with what to type."""
+    remedy = tell(f"quantity.with_unit.{measure}", typed=typed)
+    return BadInput(tell("quantity.no_unit", typed=typed, measure=measure), where=where, remedy=remedy)
+
+
 def _without_thousands(typed: str) -> Message:
     """What to type for what looks like thousands."""
     if "." in typed:
@@ -74,8 +81,7 @@ def quantity(
     if unit:
         return value * units[unit]
     if bare is None:
-        remedy = tell(f"quantity.with_unit.{measure}", typed=found[1])
-        raise BadInput(tell("quantity.no_unit", typed=found[1], measure=measure), where=where, remedy=remedy)
+        raise _no_unit(found[1], measure, where)
     return value * bare
 
 
@@ -127,13 +133,16 @@ def _no_temperature(text: str, where: str) -> BadTemperature:
     return BadTemperature(told, where=where, remedy=tell("quantity.write.temperature"))
 
 
-def difference_c(text: str, default_unit: Unit = Unit.C, *, where: str = "") -> float:
-    """A difference of temperatures, a loss: `12`, `12C`, `22F`; in degC."""
+def difference_c(text: str, default_unit: Unit | None = None, *, where: str = "") -> float:
+    """A difference of temperatures, a loss: `12C`, `22F`, or a bare figure in `default_unit`; in degC."""
     found = _TYPED.fullmatch(text)
     if found is None:
         raise _none(text.strip(), "difference", where)
+    value = figure(found[1], where=where)
     unit = parse_unit(found[2]) if found[2] else default_unit
-    return figure(found[1], where=where) * (5.0 / 9.0 if unit is Unit.F else 1.0)
+    if unit is None and value != 0.0:
+        raise _no_unit(found[1], "difference", where)
+    return value * (5.0 / 9.0 if unit is Unit.F else 1.0)
 
 
 def kilograms(text: str, *, bare: bool = False, where: str = "") -> float:
@@ -160,12 +169,19 @@ def millimetres(text: str, *, bare: bool = False, where: str = "") -> float:
 
 
 def seconds(text: str, *, where: str = "") -> float:
-    """`40s`, `2m`, `1m30s`, `90`: a length of time."""
+    """`40s`, `2m`, `1m30s`: a length of time. A bare `2` may be minutes as well, and is refused."""
     found = _DURATION.fullmatch(text.strip())
     if not text.strip() or found is None or not any(found.groups()):
         raise _none(text.strip(), "time", where)
     minutes, rest = (figure(part, where=where) if part else 0.0 for part in found.groups())
+    if rest and not found[1] and not text.strip().endswith("s"):
+        raise _no_unit(text.strip(), "time", where)
     return 60.0 * minutes + rest
+
+
+def watts(text: str, *, where: str = "") -> float:
+    """`2000W`, `2kW`."""
+    return quantity(text, POWERS, "power", where=where)
 
 
 def share(text: str, *, where: str = "") -> float:

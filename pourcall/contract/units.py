@@ -158,6 +158,12 @@ def format_below(delta_c: float | None, from_above_c: float, unit: Unit = Unit.C
     return f"{above - below:.{decimals}f} {UNIT_MARK[unit]}"
 
 
+def format_mass(mass_kg: float) -> str:
+    """`1.361 kg`: to the gram, as shop scales weigh, whatever unit it was typed in; a trace below that in full."""
+    shown = rounded(mass_kg, 3) if abs(mass_kg) >= 0.01 else mass_kg
+    return f"{shown:g} kg"
+
+
 def format_rate(rate_c_per_min: float | None, unit: Unit = Unit.C, decimals: int = 1) -> str:
     """A rate with its unit, `6.2 °C/min`; a dash where there is no number."""
     return f"{format_difference(rate_c_per_min, unit, decimals)}/min"

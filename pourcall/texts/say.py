@@ -20,6 +20,7 @@ from pourcall.contract.units import (
     format_difference,
     format_highest,
     format_lowest,
+    format_mass,
     format_rate,
     format_temperature,
     in_unit,
@@ -156,6 +157,10 @@ def _with(mark: str) -> Writer:
     return lambda value, decimals: f"{value:g} {mark}" if decimals is None else f"{value:.{decimals}f} {mark}"
 
 
+def _mass(value: float, decimals: int | None) -> str:
+    return format_mass(value) if decimals is None else f"{value:.{decimals}f} kg"
+
+
 # By the end of a fact's name, the longer ending first.
 _KINDS: tuple[tuple[str, str | Writer], ...] = (
     ("_c_per_min", "rate"),
@@ -165,7 +170,7 @@ _KINDS: tuple[tuple[str, str | Writer], ...] = (
     ("u_c", "difference"),
     ("_c", "temperature"),
     ("_share", share),
-    ("_kg", _with("kg")),
+    ("_kg", _mass),
     ("_mm", _with("mm")),
     ("_uv", _with("µV")),
     ("_min", _with("min")),

@@ -2,7 +2,9 @@
 the handbook, and nothing recorded is touched."""
 
 import hashlib
+import json
 import os
+import re
 import shutil
 import socket
 import sqlite3
@@ -87,19 +89,18 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
         (("thermocouple", "B", "500C", "--cold", "-50C"), tell("error.terminals", tc_type="B")),
         (("thermocouple", "K", "500C", "--unit", "R"), tell("quantity.no_scale", typed="R")),
         (("dip", "--read", "500C", "--ago", "3x"), tell("quantity.none", typed="3x", measure="time")),
-        (("dip", "--read", "500C", "--depth", "60"), tell("usage.dip.read")),
+        (("dip", "--read", "500C", "--depth", "60mm"), tell("usage.dip.read")),
         (("dip", "--ago", "20s"), tell("usage.only_with", option="--ago", other="--read")),
         (("melt", "start", "za27", "--charge", "heavy"), tell("quantity.none", typed="heavy", measure="mass")),
         (("melt", "start", "za27", "--charge", "-1kg"), tell("quantity.none", typed="-1kg", measure="mass")),
         (("melt", "start", "za27", "--charge", "900kg"), tell("quantity.mass_outside", typed="900kg", most_kg=100.0)),
         (("melt", "start", "za27", "--mould", ",kg=1"), tell("usage.mould.no_name", given=",kg=1")),
         (("melt", "start", "za27", "--mould", "a,kg"), tell("quantity.no_key", typed="kg")),
-        (("melt", "start", "za27", "--mould", "a,mm=thin"), tell("quantity.none", typed="thin", measure="number")),
-        (("melt", "start", "za27", "--mould", "a,mm=nan"), tell("quantity.none", typed="nan", measure="number")),
-        (("melt", "start", "za27", "--mould", "a,loss=inf"), tell("quantity.none", typed="inf", measure="number")),
-        (("melt", "start", "za27", "--mould", "a,kg=0,4,loss=1,050"), tell("quantity.two_ways", typed="1,050")),
-        (("replay", TRACE, "--alloy", "za27", "--loss", "much"), tell("quantity.none", typed="much", measure="number")),
-        (("replay", TRACE, "--alloy", "za27", "--loss", "inf"), tell("quantity.none", typed="inf", measure="number")),
+        (("melt", "start", "za27", "--mould", "a,mm=thin"), tell("quantity.none", typed="thin", measure="length")),
+        (("melt", "start", "za27", "--mould", "a,mm=nan"), tell("quantity.none", typed="nan", measure="length")),
+        (("melt", "start", "za27", "--mould", "a,loss=inf"), tell("quantity.none", typed="inf", measure="difference")),
+        (("melt", "start", "za27", "--mould", "a,kg=0,4,loss=1,050C"), tell("quantity.two_ways", typed="1,050")),
+        (("replay", TRACE, "--alloy", "za27", "--loss", "-5C"), tell("window.loss", mould="mould")),
         (("melt", "start", "za27", "--mould", "a,colour=red"), tell("cli.unknown", word="colour")),
         (("melt", "change"), tell("usage.melt.no_change")),
         (("melt", "mark", "off", "--mass", "300g"), tell("usage.only_with", option="--mass", other="`melt mark add`")),
@@ -113,8 +114,14 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
             tell("usage.cold_for_emf", option="--cold", column="BeamTC1", unit="degC"),
         ),
         (("replay", TRACE, "--alloy", "za27", "--column-unit", "furlong"), tell("replay.column_unit", unit="furlong")),
-        (("replay", TRACE, "--alloy", "za27", "--mould", "a,mm=-3"), tell("metal.section", thinnest_mm=-3.0)),
-        (("replay", TRACE, "--alloy", "za27", "--loss", "-5"), tell("window.loss", mould="mould")),
+        (
+            ("replay", TRACE, "--alloy", "za27", "--mould", "a,mm=-3"),
+            tell("quantity.none", typed="-3", measure="length"),
+        ),
+        (
+            ("replay", TRACE, "--alloy", "za27", "--loss", "nan"),
+            tell("quantity.none", typed="nan", measure="difference"),
+        ),
         (
             ("replay", TRACE, "--alloy", "za27", "--mould", "a,min=590C,max=540C"),
             tell("window.no_width", low_c=590.0, high_c=540.0),
@@ -177,11 +184,34 @@ def test_a_unit_that_is_none_is_refused_wherever_it_stands(run: Run, words: tupl
 
 
 @pytest.mark.parametrize(
-    ("typed", "nearest"), [("zaa27", "za27, za12, za8"), ("c8730", "c87300, c87500, c85700"), ("alumnium", "aluminium")]
+    ("typed", "nearest"), [("zaa27", "za27"), ("c8730", "c87300, c87500, c85700"), ("alumnium", "aluminium")]
 )
 def test_an_unknown_alloy_is_answered_with_the_nearest(run: Run, typed: str, nearest: str) -> None:
     for words in (("alloy", "show", typed), ("replay", TRACE, "--alloy", typed)):
         check(run(*words), 3, tell("alloy.not_found", alloy=typed), tell("alloy.not_found.near", near=nearest))
+
+
+@pytest.mark.parametrize(
+    ("typed", "keys"),
+    [
+        ("brass", {"c26000", "c83600", "c85700", "c86500", "c87500"}),
+        ("Bronze", {"c86500", "c87300", "c90300", "c90700", "c95200", "c95400"}),
+        ("aluminium bronze", {"c95200", "c95400"}),
+    ],
+)
+def test_the_name_of_a_kind_of_metal_is_answered_with_the_sheets_of_that_kind(
+    run: Run, typed: str, keys: set[str]
+) -> None:
+    done = run("alloy", "show", typed)
+    assert (done.code, tells(done.err, "alloy.not_found.like")) == (3, True), done.err
+    assert set(re.findall(r"c\d{5}(?= \()", done.err)) == keys
+
+
+def test_a_name_that_nothing_is_near_is_answered_with_all_there_is(run: Run) -> None:
+    done = run("alloy", "show", "quxomium")
+    assert (done.code, tells(done.err, "alloy.not_found.all")) == (3, True), done.err
+    shown = run("alloy", "list", "--json")
+    assert all(sheet["key"] in done.err for sheet in json.loads(shown.out))
 
 
 # -- traces ----------------------------------------------------------------------------------------------------------

@@ -154,7 +154,11 @@ def test_a_correction_no_sound_probe_needs_is_kept_only_when_told_to(run: Run, t
         (("nobody", "--point", "zinc", "--trace", "x"), 3, tell("cli.no_probe", probe="nobody")),
         (("metal", "--point", "zinc", "--trace", "missing.csv"), 2, tell("cli.unreadable")),
         (("metal", "--point", "zinc", "--trace", "x", "--due", "soon"), 2, tell("usage.due", word="soon")),
-        (("metal", "--point", "zinc", "--trace", "x", "--depth", "-3"), 2, tell("cli.dip.depth", figure="-3")),
+        (
+            ("metal", "--point", "zinc", "--trace", "x", "--depth", "-3mm"),
+            2,
+            tell("quantity.none", typed="-3mm", measure="length"),
+        ),
         (("metal", "--point", "zinc", "--from-melt", "2026-001"), 3, tell("record.none")),
         (("metal", "--point", "zinc"), 6, tell("api.not_running")),
         (

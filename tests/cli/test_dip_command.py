@@ -95,12 +95,12 @@ def test_a_melt_that_is_not_there_and_a_shop_without_melts(recorded: Path, run: 
     ("words", "told"),
     [
         (("--list", "--read", "500C"), tell("usage.dip.list")),
-        (("--list", "--depth", "60"), tell("usage.dip.list")),
+        (("--list", "--depth", "60mm"), tell("usage.dip.list")),
         (("--melt", "2026-014"), tell("usage.only_with", option="--melt", other="--list")),
         (("--json",), tell("usage.only_with", option="--json", other="--list")),
         (("--read", "500C", "--no-stirred"), tell("usage.dip.read")),
-        (("--depth", "nan"), tell("cli.dip.depth", figure="nan")),
-        (("--depth", "0"), tell("cli.dip.depth", figure="0")),
+        (("--depth", "nan"), tell("quantity.none", typed="nan", measure="length")),
+        (("--depth", "0mm"), tell("cli.dip.depth", figure="0mm")),
     ],
 )
 def test_what_does_not_go_together_is_said(run: Run, words: tuple[str, ...], told: str | Message) -> None:

@@ -72,7 +72,7 @@ def test_another_metal_a_dry_run_and_figures_that_cannot_be_meant(run: Run, tmp_
     assert "checks" not in run("probe", "show", "metal", "--at", "400C").out
     assert run("probe", "check", "metal", "--alloy", "no such", "--from", str(trace)).code == 3
     assert run("probe", "check", "nobody", "--alloy", "lead", "--from", str(trace)).code == 3
-    assert run("probe", "check", "metal", "--alloy", "lead", "--from", str(trace), "--depth", "-4").code == 2
+    assert run("probe", "check", "metal", "--alloy", "lead", "--from", str(trace), "--depth", "-4mm").code == 2
     assert run("probe", "check", "metal", "--alloy", "lead", "--from", str(tmp_path / "none.csv")).code != 0
     both = run("probe", "check", "metal", "--alloy", "lead", "--from", str(trace), "--watch")
     assert both.code == 2

@@ -4,6 +4,7 @@ import contextlib
 import math
 import re
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -26,10 +27,11 @@ from pourcall.contract.quantities import (
     share,
     spelled_unit,
     temperature_c,
+    watts,
 )
 from pourcall.contract.units import Unit
 from pourcall.texts import say
-from tests.told import message, refused
+from tests.told import message, refused, tells
 
 
 @pytest.mark.parametrize(
@@ -86,7 +88,7 @@ def test_how_cold_anything_can_be_is_said_in_the_readers_unit(typed: str, unit: 
 
 def test_a_difference_is_turned_without_the_zero_of_the_scale() -> None:
     assert [difference_c("22F"), difference_c("22", Unit.F)] == pytest.approx([12.2222] * 2, abs=1e-4)
-    assert (difference_c("12,5"), difference_c("12.5K"), difference_c("12C", Unit.F)) == (12.5, 12.5, 12.0)
+    assert (difference_c("12,5C"), difference_c("12.5K"), difference_c("12C", Unit.F)) == (12.5, 12.5, 12.0)
 
 
 def test_masses_lengths_times_and_shares() -> None:
@@ -97,7 +99,14 @@ def test_masses_lengths_times_and_shares() -> None:
     )
     assert millimetres("6", bare=True) == 6.0
     assert kilograms("0,6", bare=True) == 0.6
-    assert [seconds(text) for text in ("40s", "2m", "1m30s", "90", "1,5min")] == [40.0, 120.0, 90.0, 90.0, 90.0]
+    assert [seconds(text) for text in ("40s", "2m", "1m30s", "1m30", "1,5min", "0")] == [
+        40.0,
+        120.0,
+        90.0,
+        90.0,
+        90.0,
+        0.0,
+    ]
     assert [share(text) for text in ("80%", "0,8", "62,5 %")] == [0.8, 0.8, 0.625]
 
 
@@ -119,6 +128,9 @@ def test_masses_lengths_times_and_shares() -> None:
         (millimetres, "thin", "quantity.none", tell("quantity.write.length")),
         (seconds, "soon", "quantity.none", tell("quantity.write.time")),
         (seconds, "", "quantity.none", tell("quantity.write.time")),
+        (seconds, "90", "quantity.no_unit", tell("quantity.with_unit.time", typed="90")),
+        (watts, "2", "quantity.no_unit", tell("quantity.with_unit.power", typed="2")),
+        (difference_c, "12", "quantity.no_unit", tell("quantity.with_unit.difference", typed="12")),
         (difference_c, "much", "quantity.none", tell("quantity.write.difference")),
         (figure, "nan", "quantity.none", tell("quantity.write.number")),
         (figure, "six", "quantity.none", tell("quantity.write.number")),
@@ -150,7 +162,7 @@ def test_a_decimal_comma_among_keys_belongs_to_its_figure() -> None:
         key_values("kg=0,6,thin")
 
 
-READERS = [temperature_c, difference_c, kilograms, millimetres, seconds, share, figure]
+READERS = [temperature_c, difference_c, kilograms, millimetres, seconds, share, figure, watts]
 
 
 @settings(max_examples=200, deadline=None)
@@ -179,8 +191,8 @@ def test_a_decimal_comma_is_one_in_every_option_that_takes_a_figure() -> None:
 
 
 def test_a_mould_is_read_with_decimal_commas_as_with_points() -> None:
-    points = mould_request("cleat,kg=0.4,mm=6.5,min=535.5C,loss=12.5", Unit.C)
-    assert mould_request("cleat,kg=0,4,mm=6,5,min=535,5C,loss=12,5", Unit.C) == points
+    points = mould_request("cleat,kg=0.4,mm=6.5,min=535.5C,loss=12.5C")
+    assert mould_request("cleat,kg=0,4,mm=6,5,min=535,5C,loss=12,5C") == points
     assert (points.mass_kg, points.thinnest_mm, points.lip_min_c, points.loss_c) == (0.4, 6.5, 535.5, 12.5)
 
 
@@ -194,3 +206,39 @@ def test_what_a_calibration_is_told_of_the_day_is_read_with_commas_too() -> None
 )
 def test_the_unit_behind_a_temperature_is_found_as_it_was_typed(typed: str, unit: str) -> None:
     assert spelled_unit(typed) == unit
+
+
+# One rule at every door: a figure that may be meant in more than one unit is refused bare, but beside --unit.
+BARE = (
+    ("thermocouple", "K", "750"),
+    ("thermocouple", "K", "31.2mV", "--cold", "25"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5,loss=12"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5,min=535,max=570C"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5,flow=180"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5", "--loss", "12"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5", "--walk", "2"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5", "--power", "2"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5", "--pot", "mouth=90,height=120mm"),
+    ("melt", "start", "za27", "--charge", "1.5"),
+    ("melt", "start", "za27", "--mould", "cleat,loss=12"),
+    ("melt", "mark", "skim", "--ago", "2"),
+    ("pour", "mark", "--ago", "40"),
+    ("dip", "--read", "560"),
+    ("dip", "--depth", "60"),
+    ("melt", "end", "--ingots", "2"),
+)
+
+
+@pytest.mark.parametrize("words", BARE, ids=" ".join)
+def test_a_bare_figure_that_could_be_meant_otherwise_is_refused_with_what_to_type(
+    words: tuple[str, ...], run: Callable[..., Any]
+) -> None:
+    done = run(*words)
+    assert (done.code, tells(done.err, "quantity.no_unit")) == (2, True), done.err
+
+
+def test_the_word_before_a_figure_or_a_unit_on_the_line_stands_for_its_unit(run: Callable[..., Any]) -> None:
+    assert run("thermocouple", "K", "750", "--cold", "25", "--unit", "C").code == 0
+    named = ("plan", "za27", "--mould", "cleat,kg=0.5,mm=6")
+    assert tells(run(*named, "--loss", "12").err, "quantity.no_unit")
+    assert not run(*named, "--loss", "22", "--unit", "F").err

@@ -257,7 +257,7 @@ def test_freezing_is_seen_and_its_undercooled_beginning_is_no_accusation() -> No
 
 # (sheet of the plan, what was charged: range and latent over specific heat, name that must be among those that fit)
 WRONG = [
-    ("za27", [(381.0, 387.0, 200.0)], "alloy 3"),  # zamak 3: 381-387 degC, NADCA/IZA
+    ("za27", [(381.0, 387.0, 200.0)], "alloy 3"),  # zinc alloy 3: 381-387 degC, NADCA/IZA
     ("aluminium", [(575.0, 579.0, 380.0)], "413"),  # Al-12Si: 577 degC
     ("c90300", [(913.0, 941.0, 300.0)], "leaded yellow brass"),  # brass for bronze: CDA ranges
     ("a356", [(381.0, 387.0, 200.0)], "alloy 3"),

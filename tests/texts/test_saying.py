@@ -67,6 +67,15 @@ def test_a_sentence_of_an_old_record_is_shown_as_it_stands_with_its_temperatures
     assert say("in the pot <500.0 degC>", Unit.F) == "in the pot 932 °F"
 
 
+@pytest.mark.parametrize(
+    # 1 lb is 0.45359237 kg exactly (international avoirdupois pound; NIST SP 811, appendix B.8)
+    ("mass_kg", "words"),
+    [(3 * 0.45359237, "1.361 kg"), (0.5, "0.5 kg"), (12.3456, "12.346 kg"), (0.0042, "0.0042 kg")],
+)
+def test_a_mass_is_said_to_the_gram_whatever_unit_it_was_typed_in(mass_kg: float, words: str) -> None:
+    assert shown("{one_kg}", one_kg=mass_kg) == words
+
+
 def test_nothing_says_nothing() -> None:
     assert not NOTHING
     assert say(NOTHING) == ""

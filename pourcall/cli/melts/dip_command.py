@@ -9,7 +9,17 @@ from collections.abc import Sequence
 import msgspec
 
 from pourcall.cli.client import DaemonClient
-from pourcall.cli.common import add_json, add_unit, asked_unit, local_time, our_paths, print_json, print_table, unit_of
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    asked_unit,
+    depth_mm,
+    local_time,
+    our_paths,
+    print_json,
+    print_table,
+    unit_of,
+)
 from pourcall.cli.melts.melt_command import add_sure, print_result
 from pourcall.contract.errors import BadInput
 from pourcall.contract.events import MarkKind
@@ -55,7 +65,9 @@ class _Read(argparse.Action):
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What is known of the dip."""
     parser.add_argument("--probe", default="", help="which probe (default: the one that dips)")
-    parser.add_argument("--depth", type=float, metavar="MM", help="how deep it is held; remembered for later dips")
+    parser.add_argument(
+        "--depth", default="", metavar="LENGTH", help="how deep it is held, such as 60mm; remembered for later dips"
+    )
     parser.add_argument(
         "--stirred", action=argparse.BooleanOptionalAction, default=None, help="the metal is stirred first; remembered"
     )
@@ -76,7 +88,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Announce, type in, or list."""
-    told = args.depth is not None or args.stirred is not None or bool(args.probe)
+    told = bool(args.depth) or args.stirred is not None or bool(args.probe)
     if args.list:
         if told or args.read or args.ago:
             raise BadInput(tell("usage.dip.list"), remedy=tell("usage.dip.list.remedy"))
@@ -100,12 +112,11 @@ def run(args: argparse.Namespace) -> int:
         request = EnterTemperature(temp_c=temp_c, source=args.source, instrument=told_of, ago_s=ago_s, sure=args.sure)
         print_result(client, client.furnace(args.furnace), request, unit_of(args))
         return 0
-    if args.depth is not None and not 0.0 < args.depth <= 1000.0:
-        raise BadInput(tell("cli.dip.depth", figure=f"{args.depth:g}"), remedy=tell("cli.dip.depth.remedy"))
+    deep_mm = depth_mm(args.depth)
     client = DaemonClient()
     furnace = client.furnace(args.furnace)
     probe = args.probe or _dipping_probe(client, furnace)
-    print_result(client, furnace, StartDip(probe=probe, depth_mm=args.depth, stirred=args.stirred))
+    print_result(client, furnace, StartDip(probe=probe, depth_mm=deep_mm, stirred=args.stirred))
     return 0
 
 

@@ -30,8 +30,8 @@ from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.inputs import EndMelt, MarkAddition, MarkPower, MarkSkim, Note, PowerLevel
 from pourcall.contract.message import Message, Told, as_message, tell
 from pourcall.contract.plan import MouldRequest
-from pourcall.contract.quantities import figure, key_values, kilograms, seconds, temperature_c
-from pourcall.contract.units import Unit, format_temperature, in_unit
+from pourcall.contract.quantities import difference_c, key_values, kilograms, millimetres, seconds, temperature_c
+from pourcall.contract.units import Unit, format_mass, format_temperature, in_unit
 from pourcall.texts import say, sentence, word
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
 MOULD_HELP = (
     "one mould, in the order of pouring: a mould setup (`pourcall mould list`), or NAME[,kg=0.6][,mm=6]"
-    '[,material=green_sand][,setup="deck cleat"][,min=535C][,max=570C][,loss=12]; give it again for the next mould'
+    '[,material=green_sand][,setup="deck cleat"][,min=535C][,max=570C][,loss=12C]; give it again for the next mould'
 )
 
 MOULD_KEYS = ("kg", "mm", "material", "setup", "min", "max", "loss")
@@ -98,29 +98,29 @@ def run(args: argparse.Namespace) -> int:
     return {"list": _list, "show": _show, "find": _find, "charge": charging.run}.get(args.what, _command)(args)
 
 
-def mould_request(text: str, unit: Unit, bare: Unit | None = None) -> MouldRequest:
+def mould_request(text: str, bare: Unit | None = None) -> MouldRequest:
     """`cleat 1,kg=0.6,mm=6` as a request. Raises BadInput naming what is wrong in it.
 
-    unit: of a loss. bare: of a window without a unit; None: it is refused.
+    bare: of a window or a loss without a unit; None: it is refused.
     """
-    name, _, rest = (piece.strip() for piece in text.partition(","))
+    name, _, rest = (part.strip() for part in text.partition(","))
     if not name:
         raise BadInput(tell("usage.mould.no_name", given=text), remedy=tell("usage.mould.remedy"))
     where = f"--mould {name!r}"
     fields: dict[str, object] = {"name": name}
-    for key, value in key_values(rest, where=where) if rest else ():
+    for key, value in key_values(rest, where=where) if rest else []:
         at = f"{where}, {key}"
         match key:
             case "kg":
                 fields["mass_kg"] = kilograms(value, bare=True, where=at)
             case "mm":
-                fields["thinnest_mm"] = figure(value.removesuffix("mm"), where=at)
+                fields["thinnest_mm"] = millimetres(value, bare=True, where=at)
             case "material" | "setup":
                 fields[key] = value.strip("\"'")
             case "min" | "max":
-                fields[f"lip_{key}_c"] = temperature_c(value, bare, where=f"mould {name!r}, {key}")
+                fields[f"lip_{key}_c"] = temperature_c(value, bare, where=at)
             case "loss":
-                fields["loss_c"] = figure(value, where=at) * (5.0 / 9.0 if unit is Unit.F else 1.0)
+                fields["loss_c"] = difference_c(value, bare, where=at)
             case _:
                 raise BadInput(
                     tell("cli.unknown", word=key),
@@ -134,25 +134,23 @@ def _command(args: argparse.Namespace) -> int:
     ago_s = seconds(args.ago) if getattr(args, "ago", "") else 0.0
     request: StartRequest | ChangeRequest | EndMelt | EndingRequest | MarkPower | MarkSkim | MarkAddition | Note
     if args.what == "start":
-        unit = unit_of(args)
         request = StartRequest(
             alloy=args.alloy,
             charge_kg=kilograms(args.charge) if args.charge else 0.0,
             who=args.who,
             later_kg=kilograms(args.later) if args.later else 0.0,
             profile=args.profile,
-            moulds=tuple(mould_request(text, unit, asked_unit(args)) for text in args.mould),
+            moulds=tuple(mould_request(text, asked_unit(args)) for text in args.mould),
         )
     elif args.what == "change":
         if not (args.alloy or args.charge or args.mould):
             raise BadInput(tell("usage.melt.no_change"), remedy=tell("usage.melt.no_change.remedy"))
-        unit = unit_of(args)
         request = ChangeRequest(
             alloy=args.alloy,
             charge_kg=kilograms(args.charge) if args.charge else None,
             why=args.why,
             who=args.who,
-            moulds=tuple(mould_request(text, unit, asked_unit(args)) for text in args.mould) if args.mould else None,
+            moulds=tuple(mould_request(text, asked_unit(args)) for text in args.mould) if args.mould else None,
         )
     elif args.what == "end":
         request = ending.request_of(args)
@@ -255,7 +253,7 @@ def _list(args: argparse.Namespace) -> int:
 def _ended(row: "MeltRow") -> str:
     """`poured, ingots 0.75 kg, heel 0.3 kg`."""
     left = (("ingots", row.ingots_kg), ("heel", row.heel_kg))
-    parts = [f"{word('ending', kind)} {kg:g} kg" for kind, kg in left if kg]
+    parts = [f"{word('ending', kind)} {format_mass(kg)}" for kind, kg in left if kg]
     plain = row.outcome if row.outcome not in ("ingots", "heel") or not parts else ""
     return ", ".join([*([word("ending", plain)] if plain else []), *parts]) or say(tell("melt_list.running"))
 

@@ -24,7 +24,17 @@ from pourcall.cli.common import (
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.nearest import did_you_mean
-from pourcall.contract.quantities import difference_c, figure, key_values, kilograms, seconds, share, temperature_c
+from pourcall.contract.quantities import (
+    difference_c,
+    figure,
+    key_values,
+    kilograms,
+    millimetres,
+    seconds,
+    share,
+    temperature_c,
+    watts,
+)
 from pourcall.contract.toml_tables import Checker, told
 from pourcall.contract.units import Unit, difference_from_c, from_c
 from pourcall.metal.alloys.sheet import load_sheets
@@ -36,7 +46,7 @@ from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 from pourcall.texts import say
 
 T = TypeVar("T", bound=msgspec.Struct)
-# Words of the command line -> keys of the job. What is a mass may carry kg, g or lb, what is a temperature C, F or K.
+# Words of the command line -> keys of the job. Each figure carries its unit, but for `kg`, `mm`.
 MOULD_KEYS = {
     "kg": "mass_kg",
     "casting": "casting_kg",
@@ -71,11 +81,11 @@ LADLE_KEYS = {"kg": "mass_kg", "preheat": "preheat_c", "contact": "contact"}
 ROOM_KEYS = {"volume": "volume_m3", "changes": "changes_per_h"}
 _WORDS = ("name", "setup", "material")
 _WHOLE = ("cavities", "copies")
-_UNITS = {"_mm": "mm", "_s": "s", "_cm3": "cm3", "_m3": "m3"}
+_UNITS = {"_cm3": "cm3", "_m3": "m3"}
 MOULD_HELP = (
     "one mould, in the order of pouring: NAME[,kg=0.6 | casting=350g | volume=70 (cm3) | pattern=40g,density=500]"
-    "[,gating=200g][,cavities=2][,copies=2][,mm=6][,thickest=14][,flow=180][,head=110][,fill=3][,material=green_sand]"
-    '[,setup="deck cleat"][,min=535C][,max=570C][,loss=12]; give it again for the next mould'
+    "[,gating=200g][,cavities=2][,copies=2][,mm=6][,thickest=14mm][,flow=180mm][,head=110mm][,fill=3s][,material=green_sand]"
+    '[,setup="deck cleat"][,min=535C][,max=570C][,loss=12C]; give it again for the next mould'
 )
 
 
@@ -88,14 +98,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--heel", help="metal that stays in the pot, such as 100g")
     parser.add_argument("--yield", dest="yield_share", metavar="SHARE", help="casting over metal poured, 0.05 to 1")
     parser.add_argument("--furnace", default="", help="of the settings: its kind, power, pot and probe ratings")
-    parser.add_argument("--power", metavar="W", help="power of the furnace in watts")
+    parser.add_argument("--power", metavar="POWER", help="of the furnace, such as 2000W or 2kW")
     parser.add_argument("--price", metavar="PER_KWH", help="price of a kilowatt-hour")
-    parser.add_argument("--pot", metavar="mouth=90,height=120,kg=0.8", help=f"the pot; keys: {', '.join(POT_KEYS)}")
+    parser.add_argument("--pot", metavar="mouth=90mm,height=120mm,kg=0.8", help=f"the pot; keys: {', '.join(POT_KEYS)}")
     parser.add_argument("--lid", action="store_true", default=None, help="a lid on the way")
     parser.add_argument("--ladle", metavar="kg=0.4,preheat=200C", help=f"a ladle; keys: {', '.join(LADLE_KEYS)}")
     parser.add_argument("--walk", metavar="20s", help="from the lift to the first mould")
     parser.add_argument("--between", metavar="15s", help="from one mould to the next")
-    parser.add_argument("--loss", metavar="DEGREES", help="from pot to lip, measured: replaces the walk and the ladle")
+    parser.add_argument(
+        "--loss", metavar="DEGREES", help="from pot to lip, measured, such as 12C: replaces the walk and the ladle"
+    )
     parser.add_argument("--room", metavar="volume=50,changes=2", help="m3 and air changes an hour")
     air = parser.add_mutually_exclusive_group()
     air.add_argument("--outdoors", dest="place", action="store_const", const="outdoors")
@@ -112,7 +124,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Make the plan and show it; exit code 7 where the plan cannot be poured as it is."""
     unit = unit_of(args)
-    job = job_of(args, unit, asked_unit(args))
+    job = job_of(args, asked_unit(args))
     library = load_sheets(our_paths().alloys)
     sheet = library.get(job.alloy)
     request = request_of(job, sheet, library, _shop(args.furnace))
@@ -149,10 +161,10 @@ def _write_pages(args: argparse.Namespace, plan: PourPlan, unit: Unit) -> dict[P
     return pages
 
 
-def job_of(args: argparse.Namespace, unit: Unit, bare: Unit | None) -> Job:
+def job_of(args: argparse.Namespace, bare: Unit | None) -> Job:
     """File and words together; a word wins over the file. Raises BadInput with what is wrong and where.
 
-    unit: of a difference without one. bare: of a temperature without one; None: it is refused.
+    bare: unit of a temperature or a difference of two without one; None: it is refused.
     """
     job = Job()
     if args.file is not None:
@@ -177,28 +189,28 @@ def job_of(args: argparse.Namespace, unit: Unit, bare: Unit | None) -> Job:
     _made(Job, plain, "pourcall plan")  # checks them
     changes = dict(plain)
     if args.mould:
-        changes["mould"] = tuple(mould_of(text, unit, bare) for text in args.mould)
-    power = {"power_w": figure(args.power, where="--power")} if args.power else {}
+        changes["mould"] = tuple(mould_of(text, bare) for text in args.mould)
+    power = {"power_w": watts(args.power, where="--power")} if args.power else {}
     price = {"price_per_kwh": figure(args.price, where="--price")} if args.price else {}
     if power or price:
         changes["furnace"] = _changed(job.furnace, {**power, **price}, "--power, --price")
     if args.pot or args.lid:
-        given = _pairs(args.pot, POT_KEYS, "--pot", unit, bare) if args.pot else {}
+        given = _pairs(args.pot, POT_KEYS, "--pot", bare) if args.pot else {}
         lid = {"lid": True} if args.lid else {}
         changes["pot"] = _changed(job.pot, {**given, **lid}, "--pot")
     if args.ladle:
-        changes["ladle"] = _made(JobLadle, _pairs(args.ladle, LADLE_KEYS, "--ladle", unit, bare), "--ladle")
+        changes["ladle"] = _made(JobLadle, _pairs(args.ladle, LADLE_KEYS, "--ladle", bare), "--ladle")
     walk: dict[str, Any] = {}
     if args.walk:
         walk["walk_s"] = seconds(args.walk)
     if args.between:
         walk["between_s"] = seconds(args.between)
     if args.loss:
-        walk["loss_c"] = difference_c(args.loss, unit, where="--loss")
+        walk["loss_c"] = difference_c(args.loss, bare, where="--loss")
     if walk:
         changes["walk"] = _changed(job.walk, walk, "--walk, --between, --loss")
     if args.room or args.place:
-        given = _pairs(args.room, ROOM_KEYS, "--room", unit, bare) if args.room else {}
+        given = _pairs(args.room, ROOM_KEYS, "--room", bare) if args.room else {}
         place = {"place": args.place} if args.place else {}
         changes["room"] = _changed(job.room, {**given, **place}, "--room")
     job = msgspec.structs.replace(job, **changes)
@@ -209,17 +221,17 @@ def job_of(args: argparse.Namespace, unit: Unit, bare: Unit | None) -> Job:
     return job
 
 
-def mould_of(text: str, unit: Unit, bare: Unit | None = None) -> JobMould:
+def mould_of(text: str, bare: Unit | None = None) -> JobMould:
     """`cleat 1,casting=350g,mm=6` as a mould of the job."""
     name, _, rest = text.partition(",")
     if not name.strip() or "=" in name:
         raise BadInput(tell("usage.mould.no_name", given=text), remedy=tell("usage.mould.remedy"))
     where = f"--mould {name.strip()!r}"
-    given = _pairs(rest, MOULD_KEYS, where, unit, bare) if rest.strip() else {}
+    given = _pairs(rest, MOULD_KEYS, where, bare) if rest.strip() else {}
     return _made(JobMould, {"name": name.strip(), **given}, where)
 
 
-def _pairs(text: str, keys: dict[str, str], where: str, unit: Unit, bare: Unit | None) -> dict[str, Any]:
+def _pairs(text: str, keys: dict[str, str], where: str, bare: Unit | None) -> dict[str, Any]:
     """`key=value,key=value` with our keys and numbers."""
     made: dict[str, Any] = {}
     for word, value in key_values(text, where=where):
@@ -232,17 +244,22 @@ def _pairs(text: str, keys: dict[str, str], where: str, unit: Unit, bare: Unit |
         key = keys[word]
         if key in made:
             raise BadInput(tell("usage.twice", word=word), where=where, remedy=tell("usage.twice.remedy"))
-        made[key] = _value(word, key, value, where, unit, bare)
+        made[key] = _value(word, key, value, where, bare)
     return made
 
 
-def _value(word: str, key: str, text: str, where: str, unit: Unit, bare: Unit | None) -> Any:
+def _value(word: str, key: str, text: str, where: str, bare: Unit | None) -> Any:
     if key in _WORDS:
         return text.strip("\"'")
+    where = f"{where}, {word}"
     if key == "loss_c":
-        return difference_c(text, unit, where=where)
+        return difference_c(text, bare, where=where)
     if key.endswith("_c"):
         return temperature_c(text, bare, where=where)
+    if key.endswith("_mm"):
+        return millimetres(text, bare=word == "mm", where=where)
+    if key.endswith("_s"):
+        return seconds(text, where=where)
     if key.endswith("_kg"):
         return kilograms(text, bare=word == "kg", where=where)
     if key in _WHOLE and text.isdigit():
@@ -317,6 +334,6 @@ def start_words(plan: PourPlan, request: PlanRequest, furnace: str, unit: Unit) 
             low, high = from_c(planned.lip_min_c, unit), from_c(planned.lip_max_c, unit)
             parts += [f"min={low:.1f}{unit.name}", f"max={high:.1f}{unit.name}"]
         if asked.loss_c is not None or own_way:
-            parts.append(f"loss={difference_from_c(planned.loss_c, unit):.1f}")
+            parts.append(f"loss={difference_from_c(planned.loss_c, unit):.1f}{unit.name}")
         words += ["--mould", ",".join(parts)]
     return shlex.join(words)

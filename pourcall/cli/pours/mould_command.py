@@ -10,7 +10,7 @@ from pourcall.contract.entries import MouldSetupRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import kilograms, millimetres, temperature_c
-from pourcall.contract.units import Unit, format_temperature
+from pourcall.contract.units import Unit, format_mass, format_temperature
 
 if TYPE_CHECKING:
     from pourcall.records.read.views import SetupView
@@ -142,4 +142,4 @@ def _mm(row: "SetupView") -> str:
 
 
 def _kg(row: "SetupView") -> str:
-    return "" if row.mass_kg is None else f"{row.mass_kg:g} kg"
+    return "" if row.mass_kg is None else format_mass(row.mass_kg)

@@ -6,10 +6,9 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pourcall.cli.common import add_json, add_unit, our_paths, print_json, unit_of
+from pourcall.cli.common import add_json, add_unit, depth_mm, our_paths, print_json, unit_of
 from pourcall.cli.probes.calibration_history import listing, points, show
 from pourcall.cli.probes.calibration_sources import (
-    check_depth,
     days,
     file_trace,
     hpa,
@@ -108,7 +107,7 @@ def _calibrate(args: argparse.Namespace) -> int:
 
     if not args.point:
         raise BadInput(tell("usage.calibrate.no_point"), remedy=tell("usage.calibrate.no_point.remedy"))
-    check_depth(args.depth)
+    depth_mm(args.depth)  # refused before anything is read
     if args.svg is not None:
         raise BadInput(
             tell("usage.only_with", option="--svg", other="`calibrate show`"),
@@ -142,7 +141,7 @@ def _calibrate(args: argparse.Namespace) -> int:
         point,
         facts,
         grade=args.grade,
-        depth_mm=args.depth,
+        depth_mm=depth_mm(args.depth),
         with_board=not args.other_meter,
         direction=args.direction,
         heating=args.power,
@@ -205,7 +204,7 @@ def _keep(
                 source=source,
                 due_days=due_days,
                 grade=args.grade,
-                depth_mm=args.depth,
+                depth_mm=depth_mm(args.depth),
             )
             nonlocal force
             force = in_force(calibration_rows(conn, facts.name, facts.furnace), facts.tc_type)

@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
-from pourcall.cli.common import our_paths
+from pourcall.cli.common import asked_unit, depth_mm, our_paths
 from pourcall.contract.errors import BadInput, NotFound, Refused
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import figure
@@ -35,13 +35,9 @@ def trace_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--cold-column", default="", metavar="COLUMN", help="of an emf in a file: the column of the terminals"
     )
-    parser.add_argument("--depth", type=float, default=None, metavar="MM", help="how deep the probe stood (default 40)")
-
-
-def check_depth(depth_mm: float | None) -> None:
-    """Raises BadInput for a depth that cannot be meant."""
-    if depth_mm is not None and not 0.0 < depth_mm <= 1000.0:
-        raise BadInput(tell("cli.dip.depth", figure=f"{depth_mm:g}"), remedy=tell("cli.dip.depth.remedy"))
+    parser.add_argument(
+        "--depth", default="", metavar="LENGTH", help="how deep the probe stood, such as 45mm (default 40mm)"
+    )
 
 
 def melt_trace(melt: str, facts: "ProbeFacts") -> tuple["EmfTrace", str]:
@@ -100,7 +96,7 @@ def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "Em
         column = likely[0]
         print(f"column {column.name!r} is taken", file=sys.stderr)
     its_unit = args.column_unit or column.unit or "degC"
-    cold_c = temperature_c(args.cold, unit) if args.cold else None
+    cold_c = temperature_c(args.cold, asked_unit(args), where="--cold") if args.cold else None
     if its_unit in EMF_UV_PER:
         if cold_c is not None and cold_emf_uv(facts.tc_type, cold_c) is None:
             raise BadInput(
@@ -142,7 +138,9 @@ def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit:
     from pourcall.calibration.live import LiveWatch, uncorrected_uv
 
     applied = _running_calibration(facts)
-    watch = LiveWatch(point, facts, grade=args.grade, depth_mm=args.depth, heating=args.power, cover=args.cover)
+    watch = LiveWatch(
+        point, facts, grade=args.grade, depth_mm=depth_mm(args.depth), heating=args.power, cover=args.cover
+    )
 
     def take(at_s: float, temp_c: float | None) -> "Standing":
         return watch.take(at_s, None if temp_c is None else uncorrected_uv(temp_c, facts.tc_type, applied))

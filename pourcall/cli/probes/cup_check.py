@@ -5,8 +5,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pourcall.cli.common import our_paths, print_json, print_table, unit_of
-from pourcall.cli.probes.calibration_sources import check_depth, trace_arguments
+from pourcall.cli.common import depth_mm, our_paths, print_json, print_table, unit_of
+from pourcall.cli.probes.calibration_sources import trace_arguments
 from pourcall.cli.probes.probe_facts import facts_of, who_of
 from pourcall.contract.errors import Refused
 from pourcall.contract.message import tell
@@ -49,7 +49,7 @@ def check_cup(args: argparse.Namespace) -> int:
     from pourcall.thermal_analysis.arrest_check import expected_of
     from pourcall.thermal_analysis.standstill import PoorPlateau
 
-    check_depth(args.depth)
+    depth_mm(args.depth)  # refused before anything is read
     if args.trace is None and not args.power:  # asked before anybody waits for an hour
         raise Refused(
             tell("calibration.no_check", why=tell("calibration.unproven.cup")), remedy=tell("calibration.do.vouch")
@@ -60,7 +60,7 @@ def check_cup(args: argparse.Namespace) -> int:
     own = expected_of(library.get(args.alloy).facts())
     others = tuple(expected_of(sheet.facts()) for sheet in library.all() if sheet.key != own.key)
     halt_c = min(point.temp_c for point in own.points)
-    watch = CupWatch(own, others, facts, probe_u_c=_budget_c(facts, halt_c), depth_mm=args.depth, heating=args.power)
+    watch = CupWatch(own, others, facts, probe_u_c=_budget_c(facts, halt_c), depth_mm=depth_mm(args.depth), heating=args.power)
     source = _follow(args, watch, facts, unit)
     utc_s = time.time()
     try:

@@ -3,13 +3,22 @@
 import argparse
 import time
 
-from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, settings_or_none, unit_of
+from pourcall.cli.common import (
+    add_json,
+    add_unit,
+    asked_unit,
+    our_paths,
+    print_json,
+    print_table,
+    settings_or_none,
+    unit_of,
+)
 from pourcall.cli.probes.calibration_history import history_table
 from pourcall.cli.probes.cup_check import check_arguments, check_cup, checks_of, checks_table
 from pourcall.cli.probes.probe_facts import facts_of
 from pourcall.contract.errors import NotFound
 from pourcall.contract.message import tell
-from pourcall.contract.quantities import temperature_c
+from pourcall.contract.quantities import difference_c, temperature_c
 from pourcall.contract.units import format_difference
 from pourcall.texts import say
 
@@ -21,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     show.add_argument("probe", help="name of the probe")
     show.add_argument("--at", default="700C", metavar="TEMP", help="the temperature to judge it at (default 700C)")
     show.add_argument("--cold", default="", metavar="TEMP", help="temperature of the terminals (default: not known)")
-    show.add_argument("--noise", default="0.0", metavar="DEGREES", help="scatter of its readings, such as 0.3C")
+    show.add_argument("--noise", default="0", metavar="DEGREES", help="scatter of its readings, such as 0.3C")
     show.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
     listing = what.add_parser("list", help="every probe of the settings, with board, type and calibration")
     check = what.add_parser("check", help="alloy and probe in a sample cup of 150 to 200 g, cooling")
@@ -41,7 +50,6 @@ def run(args: argparse.Namespace) -> int:
 def _show(args: argparse.Namespace) -> int:
     from pourcall.calibration.history import in_force
     from pourcall.contract.calibration import NO_CALIBRATION, Calibration
-    from pourcall.contract.units import parse_unit, to_c
     from pourcall.records.entries.calibrations import calibration_rows
     from pourcall.records.read.store import Store
     from pourcall.thermometry.tolerance import WireClass
@@ -49,12 +57,9 @@ def _show(args: argparse.Namespace) -> int:
 
     unit = unit_of(args)
     facts = facts_of(args.probe, args.furnace)
-    at_c = temperature_c(args.at, unit)
-    cold_c = temperature_c(args.cold, unit) if args.cold else None
-    figure = args.noise.strip().rstrip("CFKcfk° ")
-    typed_unit = args.noise.strip()[len(figure) :].strip("° ")
-    in_c = to_c(1.0, parse_unit(typed_unit)) - to_c(0.0, parse_unit(typed_unit)) if typed_unit else 1.0
-    noise_c = abs(_number(figure)) * in_c
+    at_c = temperature_c(args.at, asked_unit(args), where="--at")
+    cold_c = temperature_c(args.cold, asked_unit(args), where="--cold") if args.cold else None
+    noise_c = abs(difference_c(args.noise, asked_unit(args), where="--noise"))
     path = our_paths().database
     rows = []
     if path.exists():
@@ -134,17 +139,6 @@ def _show(args: argparse.Namespace) -> int:
 def _share(part_c: float, whole_c: float) -> str:
     """How much of the variance a part makes."""
     return f"{100.0 * (part_c / whole_c) ** 2:.0f}" if whole_c > 0.0 else "0"
-
-
-def _number(text: str) -> float:
-    from pourcall.contract.errors import BadInput
-
-    try:
-        return float(text)
-    except ValueError:
-        raise BadInput(
-            tell("uncertainty.no_scatter", text=text), remedy=tell("uncertainty.no_scatter.remedy")
-        ) from None
 
 
 def _list(args: argparse.Namespace) -> int:

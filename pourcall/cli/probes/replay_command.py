@@ -16,7 +16,7 @@ from pourcall.cli.melts.melt_command import MOULD_HELP, mould_request
 from pourcall.contract import events as ev
 from pourcall.contract.errors import BadInput, BadTrace
 from pourcall.contract.message import NOTHING, Message, tell
-from pourcall.contract.quantities import kilograms, temperature_c
+from pourcall.contract.quantities import difference_c, kilograms, temperature_c
 from pourcall.contract.reading import Place, Reading
 from pourcall.contract.units import Unit
 from pourcall.texts import say
@@ -44,7 +44,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sheath", default="thin", choices=tuple(SHEATHS))
     parser.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
     parser.add_argument("--charge", default="1kg")
-    parser.add_argument("--loss", type=float, default=None, help="degC from pot to lip (default: computed)")
+    parser.add_argument(
+        "--loss", default="", metavar="DEGREES", help="from pot to lip, such as 12C (default: computed)"
+    )
     parser.add_argument("--csv", type=Path, default=None, help="write every row with status and states to this file")
     parser.add_argument("--columns", action="store_true", help="only say which columns the file has")
     add_unit(parser)
@@ -175,7 +177,7 @@ def _setup(args: argparse.Namespace, trace: "TraceFile", column: "Column") -> "S
             tell("usage.contradict", first="--cold", second="--cold-column"), remedy=tell("usage.contradict.remedy")
         )
     cold_column = trace.column(args.cold_column) if args.cold_column else None
-    cold_c = temperature_c(args.cold, unit_of(args)) if args.cold else None
+    cold_c = temperature_c(args.cold, asked_unit(args), where="--cold") if args.cold else None
     return Setup(unit, tc_type, args.sheath, Place(args.place), cold_c, cold_column=cold_column)
 
 
@@ -184,10 +186,10 @@ def _plan(args: argparse.Namespace) -> "MeltPlan":
     from pourcall.metal.alloys.sheet import load_sheets
     from pourcall.metal.windows import melt_plan
 
-    unit = unit_of(args)
-    moulds = [mould_request(text, unit, asked_unit(args)) for text in args.mould or ["mould"]]
+    loss_c = difference_c(args.loss, asked_unit(args), where="--loss") if args.loss else None
+    moulds = [mould_request(text, asked_unit(args)) for text in args.mould or ["mould"]]
     sheet = load_sheets(our_paths().alloys).get(args.alloy)
-    return melt_plan("replay", sheet, kilograms(args.charge), moulds, loss_c=args.loss)
+    return melt_plan("replay", sheet, kilograms(args.charge), moulds, loss_c=loss_c)
 
 
 def _tell(trace: "TraceFile", column: "Column", plan: "MeltPlan", unit: Unit) -> None:

@@ -3,7 +3,7 @@
 import argparse
 import re
 
-from pourcall.cli.common import add_json, add_unit, print_json, unit_of
+from pourcall.cli.common import add_json, add_unit, asked_unit, print_json, unit_of
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import figure, temperature_c
@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
     tc_type, unit = args.type.upper(), unit_of(args)
     if tc_type not in TYPES:
         raise BadInput(tell("error.no_type", tc_type=args.type), remedy=tell("error.use_one", known=", ".join(TYPES)))
-    cold_c = temperature_c(args.cold, unit)
+    cold_c = temperature_c(args.cold, asked_unit(args), where="--cold")
     cold_uv = cold_emf_uv(tc_type, cold_c)
     if cold_uv is None:
         raise BadInput(tell("error.terminals", terminals_c=cold_c, tc_type=tc_type), remedy=tell("error.figure.remedy"))
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
                 remedy=tell("error.emf_beyond_type.remedy"),
             )
     else:
-        hot_c = temperature_c(args.value, unit)
+        hot_c = temperature_c(args.value, asked_unit(args))
         terminal_uv = emf_uv(tc_type, hot_c) - cold_uv
     limits = tolerance(tc_type, WireClass(args.wire_class), hot_c)
     slope = seebeck_uv_per_c(tc_type, hot_c)

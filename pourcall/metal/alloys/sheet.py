@@ -7,6 +7,7 @@ its place. Not here: what a sheet means for a pour (windows.py). Errors: BadShee
 """
 
 import hashlib
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
@@ -16,7 +17,7 @@ from typing import Any
 import msgspec
 
 from pourcall.contract.errors import BadInput, BadSheet, NotFound
-from pourcall.contract.message import tell
+from pourcall.contract.message import Message, tell
 from pourcall.contract.nearest import nearest
 from pourcall.contract.plan import AlloyFacts, HeatPoint
 from pourcall.contract.toml_tables import Fault, as_found, hint, near, parse_toml, told
@@ -285,17 +286,30 @@ class SheetLibrary:
         key = self._names.get(wanted)
         if key is not None:
             return key
-        spelled = nearest(wanted, self._names, most=3, cutoff=0.5)
-        keys = ", ".join(dict.fromkeys(self._names[spelling] for spelling in spelled))
-        remedy = tell("alloy.not_found.near", near=keys) if keys else tell("alloy.not_found.remedy")
-        raise NotFound(tell("alloy.not_found", alloy=name), remedy=remedy)
+        raise NotFound(tell("alloy.not_found", alloy=name), remedy=self._instead(name, self._names))
+
+    def _instead(self, name: str, names: dict[str, str]) -> Message:
+        """What may be meant: sheets with the words in their names (`brass`), else the nearest, else all there are."""
+        heads = {key: _head(path) for key, path in self._files.items()}
+        asked = set(_words_of(name))
+        like = [key for key in self.keys() if asked and asked <= set(_words_of(*_spelled(key, heads[key])))]
+        if like:
+            return tell("alloy.not_found.like", near=", ".join(_titled(key, heads[key]) for key in like))
+        near = dict.fromkeys(names[one] for one in nearest(fold(name), names, most=3, cutoff=0.7))
+        if near:
+            return tell("alloy.not_found.near", near=", ".join(near))
+        families: dict[str, list[str]] = {}
+        for key in self.keys():
+            families.setdefault(str(heads[key].get("family", "other")), []).append(_titled(key, heads[key]))
+        of_each = (tell("alloy.family", family=one, sheets=", ".join(titled)) for one, titled in families.items())
+        return tell("alloy.not_found.all", families=tuple(of_each))
 
     def _read_names(self) -> dict[str, str]:
         """Folded key, name and aliases of every file, from the part before its first table, so that it is quick."""
         names: dict[str, str] = {}
         for key, path in self._files.items():
             head = _head(path)
-            spelled = [key, head.get("name"), head.get("designation"), *_as_list(head.get("aliases"))]
+            spelled = _spelled(key, head)
             extends = head.get("extends")
             if isinstance(extends, str) and extends in self._shipped:
                 inherited = _head(self._shipped[extends]) if extends == key else {}
@@ -347,6 +361,21 @@ class SheetLibrary:
         merged |= table
         merged["composition"] = composition
         return merged, base_raw + raw, ()
+
+
+def _spelled(key: str, head: dict[str, Any]) -> list[Any]:
+    """Every name a sheet goes by, as it is written there."""
+    return [key, head.get("name"), head.get("designation"), *_as_list(head.get("aliases"))]
+
+
+def _titled(key: str, head: dict[str, Any]) -> str:
+    """`c85700 (leaded yellow brass)`; the key alone where it is the name."""
+    name = head.get("name")
+    return f"{key} ({name})" if isinstance(name, str) and fold(name) != fold(key) else key
+
+
+def _words_of(*names: object) -> list[str]:
+    return [word for name in names if isinstance(name, str) for word in re.findall(r"\w+", name.casefold())]
 
 
 def fold(name: str) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pourcall.contract.events import MarkKind
 from pourcall.contract.message import Message, Told, tell
-from pourcall.contract.units import Unit, format_difference, format_temperature, in_unit
+from pourcall.contract.units import Unit, format_difference, format_mass, format_temperature, in_unit
 from pourcall.records.read.facts import Mark, PourFacts
 from pourcall.records.read.views import PourRow
 from pourcall.reports.drawings.melt_parts import STATE_FILL, numbered
@@ -153,14 +153,14 @@ def mould_rows(facts: PourFacts, unit: Unit = Unit.C) -> list[tuple[str, str]]:
     if setup is not None and setup.preheat_c is not None:
         told.append((tell("sheet.row.preheated"), format_temperature(setup.preheat_c, unit)))
     told.append((tell("sheet.row.thinnest"), "" if thinnest_mm is None else f"{thinnest_mm:g} mm"))
-    told.append((tell("sheet.row.mass"), f"{mass_kg:g} kg" if mass_kg else ""))
+    told.append((tell("sheet.row.mass"), format_mass(mass_kg) if mass_kg else ""))
     told.append((tell("sheet.row.more"), setup.detail if setup else ""))
     return [(say(name), value) for name, value in told if value]
 
 
 def metal_rows(facts: PourFacts, unit: Unit) -> list[tuple[str, str]]:
     """Metal, charge, order and probes as name and value."""
-    told: list[tuple[Message, Message | str]] = [(tell("sheet.row.charge"), f"{facts.charge_kg:g} kg")]
+    told: list[tuple[Message, Message | str]] = [(tell("sheet.row.charge"), format_mass(facts.charge_kg))]
     for charge in facts.charges:
         told.append((tell("sheet.row.added") if charge.added else tell("sheet.row.of_which"), charge.words))
     if facts.alloy is not None:

@@ -17,8 +17,6 @@ TEXTS: dict[str, str] = {
     "uncertainty.off_spec": "NOTE: that is beyond what the class of the wire or the amplifier's data sheet covers",
     "uncertainty.by_settings": "corrected by {offset_uv} of the settings; no calibration is on record",
     "uncertainty.never_calibrated": "never calibrated: `pourcall calibrate points` says against what it can be",
-    "uncertainty.no_scatter": "'{text}' is no scatter in degrees",
-    "uncertainty.no_scatter.remedy": "Write 0.3C or 0.5F",
     "uncertainty.no_probes": "there are no probes in the settings",
     "uncertainty.no_probes.remedy": "Run `pourcall setup`",
     "uncertainty.bench.pair": "type {tc_type}: {hot_c:2} is {emf} with terminals at {terminals_c:1}",

@@ -259,6 +259,7 @@ TEXTS: dict[str, str] = {
     "word.measure.mass": "mass",
     "word.measure.length": "length",
     "word.measure.time": "length of time",
+    "word.measure.power": "power",
     "word.measure.number": "number",
     "word.entry_part.who": "who",
     "word.entry_part.why": "the reason",
