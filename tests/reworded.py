@@ -9,7 +9,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from pourcall.texts.catalogue import English, current, other_words
-from pourcall.texts.say import PLACE
+from pourcall.texts.saying import PLACE
 
 
 class Reworded:

@@ -11,7 +11,7 @@ from pourcall.contract.message import Fact, Message, Told, tell
 from pourcall.contract.units import Unit
 from pourcall.texts import say
 from pourcall.texts.catalogue import current
-from pourcall.texts.say import PLACE
+from pourcall.texts.saying import PLACE
 
 OPEN_PLACE = re.compile(r"\{\w+(?::[^}]*)?\}")
 

@@ -238,9 +238,8 @@ class CupWatch:
 
 def cal_point(own: Expected, point: Point) -> CalPoint:
     """A halt of an alloy as a known temperature: its tolerance is the sheet's, its grade is in that."""
-    return CalPoint(
-        f"{own.key}+{point.what}", f"{point.what} of {own.name}", point.temp_c, "arrest", point.u_c, "sheet", "sheet"
-    )
+    named = tell("point.name.of_alloy", halt=point.what, alloy=own.name)
+    return CalPoint(f"{own.key}+{point.what}", point.temp_c, "arrest", point.u_c, "sheet", "sheet", named=named)
 
 
 def _text(made: CupCheck, check: Check, what: str) -> Message:

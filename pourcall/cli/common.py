@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import msgspec
 
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Message, tell
 from pourcall.contract.paths import Paths, paths_for
@@ -28,9 +29,7 @@ def our_paths() -> Paths:
 
 def add_unit(parser: argparse.ArgumentParser) -> None:
     """`--unit F`: how temperatures are shown, and read where they carry no unit."""
-    parser.add_argument(
-        "--unit", default="", metavar="C|F|K", help="show temperatures in this unit (default: settings)"
-    )
+    parser.add_argument("--unit", default="", metavar="C|F|K", help=described(tell("option.common.unit")))
 
 
 def asked_unit(args: argparse.Namespace) -> Unit | None:
@@ -40,7 +39,7 @@ def asked_unit(args: argparse.Namespace) -> Unit | None:
 
 def add_json(parser: argparse.ArgumentParser) -> None:
     """`--json`: for programs rather than people."""
-    parser.add_argument("--json", action="store_true", help="print JSON")
+    parser.add_argument("--json", action="store_true", help=described(tell("option.common.json")))
 
 
 def unit_of(args: argparse.Namespace) -> Unit:

@@ -14,13 +14,13 @@ from typing import NamedTuple
 from pourcall.contract.errors import BadInput, PourcallError
 from pourcall.contract.units import parse_unit
 from pourcall.contract.version import VERSION
+from pourcall.texts.catalogue import current
 
 
 class Command(NamedTuple):
-    """Where a command lives, and its line in the overview."""
+    """Where a command lives."""
 
     folder: str
-    help: str
 
     def module(self, name: str) -> str:
         """Its module, loaded only when it is called."""
@@ -28,50 +28,56 @@ class Command(NamedTuple):
 
 
 COMMANDS: dict[str, Command] = {
-    # the module is pourcall.cli.<folder>.<name>_command
-    "demo": Command("shop", "a simulated furnace, daemon and dashboard in one go"),
-    "setup": Command("shop", "find boards, name furnace and probes, write the settings, test the sound"),
-    "serve": Command("shop", "the daemon: reads the boards, follows the melts, records"),
-    "watch": Command("shop", "the dashboard, in this terminal"),
-    "plan": Command("melts", "an intended melt on one page: charge, energy, windows, filling, fume, cautions"),
-    "melt": Command("melts", "start, charge, change, end, list, find, show a melt; mark power, skims, additions"),
-    "pour": Command("pours", "mark, correct, complete, list, show pours; what inspection found, photos"),
-    "mould": Command("pours", "mould setups: add, change, list, show; used by `pourcall melt start --mould`"),
-    "dip": Command("melts", "announce a dip, or type in a figure read off a panel or handheld meter"),
-    "export": Command("pours", "the temperature trace of a melt or a pour as a file"),
-    "sheet": Command("pours", "one page of a pour to pin on the wall, with its drawing"),
-    "compare": Command("pours", "pours side by side: what differs, what came of it"),
-    "advise": Command("pours", "what temperature next for a mould setup, and why"),
-    "profile": Command("melts", "list, show, check guided profiles; be guided by one"),
-    "furnace": Command("melts", "what was learned of a furnace from its own melts; learn it anew"),
-    "replay": Command("probes", "run the engine over any trace with a time and a temperature or emf column"),
-    "alloy": Command("shop", "list, show, check alloy sheets"),
-    "thermocouple": Command("probes", "emf to temperature and back at the bench, with cold junction and tolerance"),
-    "calibrate": Command("probes", "a probe against a known temperature: ice, boiling water, the arrest of a metal"),
-    "probe": Command("probes", "list probes; show how well one is known at a temperature, part by part"),
-    "capture": Command("probes", "write the raw bytes of a port to a file"),
-    "doctor": Command("shop", "look at this installation and say what is well and what is not"),
-    "backup": Command("shop", "everything in one archive; put it back with --restore"),
-    "thin": Command("shop", "give up old readings to free the disk, on request only"),
+    # the module is pourcall.cli.<folder>.<name>_command; its line in the overview: `overview.command.<name>`
+    "demo": Command("shop"),
+    "setup": Command("shop"),
+    "serve": Command("shop"),
+    "watch": Command("shop"),
+    "plan": Command("melts"),
+    "melt": Command("melts"),
+    "pour": Command("pours"),
+    "mould": Command("pours"),
+    "dip": Command("melts"),
+    "export": Command("pours"),
+    "sheet": Command("pours"),
+    "compare": Command("pours"),
+    "advise": Command("pours"),
+    "profile": Command("melts"),
+    "furnace": Command("melts"),
+    "replay": Command("probes"),
+    "alloy": Command("shop"),
+    "thermocouple": Command("probes"),
+    "calibrate": Command("probes"),
+    "probe": Command("probes"),
+    "capture": Command("probes"),
+    "doctor": Command("shop"),
+    "backup": Command("shop"),
+    "thin": Command("shop"),
 }
-CAUTION = (
-    "pourcall controls nothing and protects nothing: it measures, advises and records. Fit an independent "
-    "over-temperature limit with its own sensor."
-)
+
+
+def help_of(name: str) -> str:
+    """What a command is for, as the overview says it."""
+    return _overview_text(f"command.{name}")
+
+
+def _overview_text(name: str) -> str:
+    """A text of the overview: none has a fact in it, and nothing but the catalogue is loaded for it."""
+    return current().template(f"overview.{name}") or name
 
 
 def _overview() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="pourcall",
-        description="Follows a melt from cold charge to pour, calls the pour, and records what came of it.",
-        epilog=CAUTION,
+        description=_overview_text("about"),
+        epilog=_overview_text("caution"),
         formatter_class=argparse.RawDescriptionHelpFormatter,
         usage="pourcall COMMAND ...",
     )
     parser.add_argument("--version", action="version", version=f"pourcall {VERSION}")
-    group = parser.add_argument_group("commands (each has its own --help)")
+    group = parser.add_argument_group(_overview_text("commands"))
     width = max(len(name) for name in COMMANDS)
-    listed = "\n".join(f"  {name:<{width}}  {command.help}" for name, command in COMMANDS.items())
+    listed = "\n".join(f"  {name:<{width}}  {help_of(name)}" for name in COMMANDS)
     group.description = "\n" + listed
     parser.add_argument("command", nargs="?", help=argparse.SUPPRESS)
     return parser
@@ -83,12 +89,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     if not words or words[0] not in COMMANDS:
         return _no_command(words)
     name, rest = words[0], words[1:]
-    from pourcall.cli.parser import CommandParser  # only here: the overview loads nothing for its texts
+    from pourcall.cli.parser import CommandParser
 
     module = import_module(COMMANDS[name].module(name))
-    parser = CommandParser(
-        prog=f"pourcall {name}", description=COMMANDS[name].help[:1].upper() + COMMANDS[name].help[1:]
-    )
+    about = help_of(name)
+    parser = CommandParser(prog=f"pourcall {name}", description=about[:1].upper() + about[1:])
     module.add_arguments(parser)
     args = argparse.Namespace()
     try:

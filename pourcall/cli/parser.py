@@ -8,9 +8,15 @@ from collections.abc import Iterator
 from typing import Any, NoReturn
 
 from pourcall.contract.errors import BadInput
-from pourcall.contract.message import tell
+from pourcall.contract.message import Told, tell
 from pourcall.contract.nearest import nearest
 from pourcall.contract.quantities import figure
+from pourcall.texts import say
+
+
+def described(told: Told) -> str:
+    """A text of the catalogue for `help=` and `description=`, where the library takes a `%` for a format."""
+    return say(told).replace("%", "%%")
 
 
 class CommandParser(argparse.ArgumentParser):

@@ -4,6 +4,7 @@ import argparse
 import re
 from datetime import datetime
 
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 
@@ -12,8 +13,8 @@ _TYPED = re.compile(r"(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?")
 
 def add_period(parser: argparse.ArgumentParser) -> None:
     """`--since 2026-09 --until 2026-10-15`, both of them included."""
-    parser.add_argument("--since", default="", metavar="DATE", help="from then on: 2026, 2026-09 or 2026-09-14")
-    parser.add_argument("--until", default="", metavar="DATE", help="up to the end of then")
+    parser.add_argument("--since", default="", metavar="DATE", help=described(tell("option.periods.since")))
+    parser.add_argument("--until", default="", metavar="DATE", help=described(tell("option.periods.until")))
 
 
 def period_of(args: argparse.Namespace) -> tuple[float | None, float | None]:

@@ -111,12 +111,12 @@ def format_highest(temp_c: float | None, unit: Unit = Unit.C) -> str:
 
 def bare_lowest(temp_c: float | None, unit: Unit = Unit.C) -> str:
     """The same without its unit."""
-    return f"{math.ceil(from_c(as_kept(temp_c), unit) - SAME - 1e-9)}" if finite(temp_c) else DASH
+    return f"{math.ceil(from_c(as_kept(temp_c), unit) - SAME + 1e-6)}" if finite(temp_c) else DASH
 
 
 def bare_highest(temp_c: float | None, unit: Unit = Unit.C) -> str:
     """The same without its unit."""
-    return f"{math.floor(from_c(as_kept(temp_c), unit) + SAME + 1e-9)}" if finite(temp_c) else DASH
+    return f"{math.floor(from_c(as_kept(temp_c), unit) + SAME - 1e-6)}" if finite(temp_c) else DASH
 
 
 def window_ends(low_c: float, high_c: float, unit: Unit = Unit.C) -> tuple[str, str]:

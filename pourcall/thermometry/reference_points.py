@@ -11,7 +11,7 @@ from math import isfinite, sqrt
 from typing import Final, NamedTuple
 
 from pourcall.contract.errors import BadInput, NotFound, OutOfRange
-from pourcall.contract.message import tell
+from pourcall.contract.message import NOTHING, Message, tell
 
 STANDARD_HPA: Final = 1013.25
 
@@ -24,14 +24,25 @@ class CalPoint(NamedTuple):
     """
 
     key: str
-    name: str
     temp_c: float
     kind: str
     half_width_c: float
     source: str
     mark: str
     latent_over_heat_k: float | None = None
-    note: str = ""
+    noted: bool = False  # the catalogue has a note on it
+    named: Message = NOTHING  # where its key does not tell its name: boiling water, a halt of a sheet
+    told_note: Message = NOTHING
+
+    @property
+    def name(self) -> Message:
+        """What it is called."""
+        return self.named or tell(f"point.name.{self.key}")
+
+    @property
+    def note(self) -> Message:
+        """What to mind about it; nothing where there is nothing."""
+        return self.told_note or (tell(f"point.note.{self.key}") if self.noted else NOTHING)
 
     def standard_c(self, grade: str = "commercial") -> float:
         """Standard uncertainty (k = 1) of the sample's own temperature, degC: the figure and the sample's grade.
@@ -64,31 +75,22 @@ _ITS90, _SGTE, _MEM = "ITS-90, Table 1", "SGTE unary data", "memory"
 # (memory), rounded down; bismuth and eutectics not known.
 # fmt: off
 _POINTS: Final = (
-    CalPoint("ice", "ice point", 0.0, "bath", 0.05, "definition of the ice point", "sourced",
-             note="crushed ice of clean water, just covered with water, stirred; 0.05 degC for tap water: judgement"),
-    CalPoint("bismuth+tin", "Bi-42Sn eutectic", 138.5, "arrest", 0.7, _MEM, "memory"),
-    CalPoint("tin+lead", "Sn-37Pb eutectic", 183.0, "arrest", 0.6, _MEM, "memory",
-             note="a thermodynamic database computes 181.4 degC"),
-    CalPoint("tin", "tin", 231.928, "arrest", 0.0, _ITS90, "sourced", 241.0,
-             note="may undercool by 20 degC: stir or seed it with a grain of solid tin"),
-    CalPoint("bismuth", "bismuth", 271.406, "arrest", 0.0, _SGTE, "sourced"),
-    CalPoint("lead", "lead", 327.462, "arrest", 0.0, _SGTE, "sourced", 157.0),
-    CalPoint("zinc+aluminium", "Zn-5Al eutectic", 381.0, "arrest", 0.8, "trade solidus 381; computed 380.9", "sourced"),
-    CalPoint("zinc", "zinc", 419.527, "arrest", 0.0, _ITS90, "sourced", 225.0, note="no steel in it: iron dissolves"),
-    CalPoint("aluminium+copper", "Al-33Cu eutectic", 548.0, "arrest", 0.8, _MEM, "memory"),
-    CalPoint("aluminium+silicon", "Al-12.5Si eutectic", 577.0, "arrest", 1.0, "computed 577.0 at 12.5 % Si", "computed",
-             note="unmodified metal only: modified it grows 5 to 12 degC lower"),
-    CalPoint("aluminium", "aluminium", 660.323, "arrest", 0.0, _ITS90, "sourced", 337.0,
-             note="no steel in it: iron dissolves"),
-    CalPoint("silver+copper", "Ag-28Cu eutectic", 779.0, "arrest", 0.8, _MEM, "memory"),
-    CalPoint("silver_air", "silver melted in air", 951.8, "arrest", 3.0, "ITS-90, less oxygen", "computed", 330.0,
-             note="silver takes up oxygen; under charcoal use `silver`"),
-    CalPoint("silver", "silver, oxygen kept off", 961.78, "arrest", 0.0, _ITS90, "sourced", 330.0,
-             note="under charcoal or graphite; in air about 10 degC lower: `silver_air`"),
-    CalPoint("copper_air", "copper melted in air", 1066.0, "arrest", 1.5, _CU_O, "sourced", 422.0,
-             note="saturated with its oxide; under charcoal use `copper`"),
-    CalPoint("copper", "copper, oxygen kept off", 1084.62, "arrest", 0.0, _ITS90, "sourced", 422.0,
-             note="under charcoal or graphite; in air down to 1066: `copper_air`"),
+    CalPoint("ice", 0.0, "bath", 0.05, "definition of the ice point", "sourced", noted=True),
+    CalPoint("bismuth+tin", 138.5, "arrest", 0.7, _MEM, "memory"),
+    CalPoint("tin+lead", 183.0, "arrest", 0.6, _MEM, "memory", noted=True),
+    CalPoint("tin", 231.928, "arrest", 0.0, _ITS90, "sourced", 241.0, noted=True),
+    CalPoint("bismuth", 271.406, "arrest", 0.0, _SGTE, "sourced"),
+    CalPoint("lead", 327.462, "arrest", 0.0, _SGTE, "sourced", 157.0),
+    CalPoint("zinc+aluminium", 381.0, "arrest", 0.8, "trade solidus 381; computed 380.9", "sourced"),
+    CalPoint("zinc", 419.527, "arrest", 0.0, _ITS90, "sourced", 225.0, noted=True),
+    CalPoint("aluminium+copper", 548.0, "arrest", 0.8, _MEM, "memory"),
+    CalPoint("aluminium+silicon", 577.0, "arrest", 1.0, "computed 577.0 at 12.5 % Si", "computed", noted=True),
+    CalPoint("aluminium", 660.323, "arrest", 0.0, _ITS90, "sourced", 337.0, noted=True),
+    CalPoint("silver+copper", 779.0, "arrest", 0.8, _MEM, "memory"),
+    CalPoint("silver_air", 951.8, "arrest", 3.0, "ITS-90, less oxygen", "computed", 330.0, noted=True),
+    CalPoint("silver", 961.78, "arrest", 0.0, _ITS90, "sourced", 330.0, noted=True),
+    CalPoint("copper_air", 1066.0, "arrest", 1.5, _CU_O, "sourced", 422.0, noted=True),
+    CalPoint("copper", 1084.62, "arrest", 0.0, _ITS90, "sourced", 422.0, noted=True),
 )
 # fmt: on
 POINTS: Final = {point.key: point for point in _POINTS}
@@ -202,7 +204,9 @@ def boiling_point(
     if altitude_m is not None:
         here_hpa = air_pressure_hpa(altitude_m, STANDARD_HPA if sea_level_hpa is None else sea_level_hpa)
         half_hpa = WEATHER_HALF_HPA if sea_level_hpa is None else BAROMETER_HALF_HPA
-        how = f"{altitude_m:g} m" + ("" if sea_level_hpa is None else f", {sea_level_hpa:g} hPa at sea level")
+        how = tell("point.boiling.altitude", altitude_m=altitude_m)
+        if sea_level_hpa is not None:
+            how = tell("point.boiling.weather", altitude_m=altitude_m, pressure_hpa=sea_level_hpa)
     else:
         assert pressure_hpa is not None
         if sea_level_hpa is not None:
@@ -210,16 +214,17 @@ def boiling_point(
         if not 470.0 <= pressure_hpa <= 1100.0:
             told = tell("point.pressure_outside", pressure_hpa=pressure_hpa, least_hpa=470, most_hpa=1100)
             raise OutOfRange(told, remedy=tell("point.absolute.remedy"))
-        here_hpa, half_hpa, how = pressure_hpa, BAROMETER_HALF_HPA, f"{pressure_hpa:g} hPa"
+        here_hpa, half_hpa = pressure_hpa, BAROMETER_HALF_HPA
+        how = tell("point.boiling.pressure", pressure_hpa=pressure_hpa)
     temp_c = saturation_c(here_hpa)
     weather_c = 0.5 * (saturation_c(here_hpa + half_hpa) - saturation_c(here_hpa - half_hpa))
     return CalPoint(
         BOILING,
-        f"boiling water ({how})",
         temp_c,
         "bath",
         sqrt(weather_c**2 + WATER_HALF_C**2),
         "IAPWS-IF97; ICAO Standard Atmosphere",
         "computed",
-        note=f"{here_hpa:.0f} hPa +-{half_hpa:g} hPa",
+        named=tell("point.boiling", how=how),
+        told_note=tell("point.boiling.note", here_hpa=round(here_hpa), half_hpa=half_hpa),
     )

@@ -14,10 +14,9 @@ import msgspec
 
 from pourcall.contract.entries import SOUND
 from pourcall.contract.errors import BadInput
-from pourcall.contract.message import tell
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.nearest import nearest
 
-SEVERITIES = {0: "not there", 1: "slight, usable", 2: "marked", 3: "scrap"}
 TABLE = Path(__file__).parent / "defects.toml"
 Direction = Literal["cold", "hot", "both", "neither"]
 STRONG = 2  # from this strength on a defect speaks of temperature by itself
@@ -30,10 +29,19 @@ class Defect(msgspec.Struct, frozen=True, kw_only=True):
     group: str  # A to G of the atlas' scheme, "-" outside it
     code: str
     term: str
-    looks: str
     direction: Direction
     strength: int
-    first: str  # first action besides temperature
+    remedy: bool  # there is something to try besides temperature
+
+    @property
+    def looks(self) -> Message:
+        """How it looks."""
+        return tell(f"defect.looks.{self.key}")
+
+    @property
+    def first(self) -> Message:
+        """What to try before or besides another temperature; nothing where there is nothing."""
+        return tell(f"defect.first.{self.key}") if self.remedy else NOTHING
 
 
 class Finding(msgspec.Struct, frozen=True, kw_only=True):

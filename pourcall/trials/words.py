@@ -62,9 +62,10 @@ def _accusation(data: SetupData, advice: Advice, next_c: float) -> list[Message]
         what = tell("advice.other_cause.both", pours=", ".join(advice.both_at_once))
     else:
         what = tell("advice.other_cause.hopeless", sure_share=chance(advice.no_good_probability))
-    first = list(dict.fromkeys(defects()[key].first for key in data.seen if key in defects() and defects()[key].first))
+    classes = [defects()[key] for key in data.seen if key in defects() and defects()[key].remedy]
+    first = tuple({one.first.name: one.first for one in classes}.values())
     said = [what, tell("advice.change_first", next_c=next_c)]
-    return [*said, tell("advice.here", steps="; ".join(first[:4]))] if first else said
+    return [*said, tell("advice.here", steps=first[:4])] if first else said
 
 
 def _next(data: SetupData, advice: Advice) -> list[Message]:

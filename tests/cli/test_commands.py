@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from pourcall.cli.main import COMMANDS
+from pourcall.cli.main import COMMANDS, help_of
 from pourcall.contract.version import VERSION
 from tests.told import said
 
@@ -39,7 +39,7 @@ def test_help_of_a_command_says_what_it_is_for_and_touches_nothing(name: str, ru
     done = run(name, "--help")
     assert done.code == 0
     assert f"usage: pourcall {name}" in done.out
-    assert COMMANDS[name].help[1:20] in done.out
+    assert help_of(name)[1:20] in done.out
     assert list(home.iterdir()) == []
 
 
@@ -90,7 +90,7 @@ def test_the_overview_names_every_command_and_the_caution(run: Run) -> None:
         done = run(*words)
         assert done.code == 0
         assert all(f"{name}  " in done.out for name in COMMANDS)
-        assert "over-temperature limit" in done.out
+        assert said("overview.caution") in done.out
 
 
 def test_the_overview_loads_nothing_that_only_a_command_needs() -> None:

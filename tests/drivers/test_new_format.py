@@ -52,7 +52,6 @@ def decoder(board: Board) -> Decoder:
 
 FORMAT = WireFormat(
     name="crucible",
-    help="crucible lines",
     example=b"C|1|6612\n",
     decoder=decoder,
     encode=encode,

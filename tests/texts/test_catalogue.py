@@ -11,10 +11,11 @@ from typing import get_args
 from pourcall.contract import inputs as inp
 from pourcall.texts import english
 from pourcall.texts.catalogue import subject_texts
-from pourcall.texts.say import PLACE
+from pourcall.texts.saying import PLACE
 
 PACKAGE = Path(english.__file__).parents[2]
-WORD_LISTS = frozenset({"word"})  # asked for by the value of an enumeration, through `word()` or a fact
+# Asked for by the value of an enumeration, through `word()` or a fact; or by the name of a command (cli/main.py).
+WORD_LISTS = frozenset({"word", "overview"})
 
 
 @cache

@@ -19,7 +19,7 @@ from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import Unit, from_c
 from pourcall.texts import word
 from pourcall.texts.catalogue import English, other_words
-from pourcall.texts.say import PLACE
+from pourcall.texts.saying import PLACE
 from pourcall.tui.client import LinkState
 from pourcall.tui.drawing.styled import Line, Role, plain
 from pourcall.tui.input.key_actions import Send

@@ -4,6 +4,7 @@ import argparse
 from collections.abc import Sequence
 from typing import Any
 
+from pourcall.cli.parser import described
 from pourcall.cli.pours.entering import enter, melt_meant
 from pourcall.contract.entries import ChargeEntry, ChargeRequest
 from pourcall.contract.errors import BadInput
@@ -37,23 +38,24 @@ def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     """The sub-command of `melt`."""
     charge = subs.add_parser(
         "charge",
-        help="what went into the pot, with where it came from",
-        description="Each metal begins with --new, --returns or --scrap and its mass; --from, --remelt and --what "
-        "after it belong to it. The remelt count of returns is carried on from their melt where it is not told.",
+        help=described(tell("option.charging.charge")),
+        description=described(tell("option.charging.charge.about")),
     )
-    charge.add_argument("melt", nargs="?", default="", help="such as 2026-014 (default: the melt that runs)")
+    charge.add_argument("melt", nargs="?", default="", help=described(tell("option.charging.charge.melt")))
     order = {"action": _InOrder, "dest": "told", "default": None}
-    charge.add_argument("--new", metavar="MASS", help="metal that was never molten here, such as 1.2kg", **order)  # type: ignore[arg-type]
-    charge.add_argument("--returns", metavar="MASS", help="gates, spoiled castings, ingots of our own", **order)  # type: ignore[arg-type]
-    charge.add_argument("--scrap", metavar="MASS", help="metal of unknown source", **order)  # type: ignore[arg-type]
-    charge.add_argument("--from", metavar="MELT", help="of returns: 2026-011, or its ingot 2026-011-i1", **order)  # type: ignore[arg-type]
-    charge.add_argument("--remelt", metavar="N", help="how often it was molten before", **order)  # type: ignore[arg-type]
-    charge.add_argument("--what", metavar="WORDS", help="in words, such as 'cleat gates, shot clean'", **order)  # type: ignore[arg-type]
-    charge.add_argument("--correct", metavar="N", default="", help="entry N (see `melt show`) was really this")
-    charge.add_argument("--take-back", metavar="N", default="", help="entry N does not hold")
-    charge.add_argument("--why", default="", help="of a correction, for the record")
-    charge.add_argument("--furnace", default="", help="whose running melt is meant")
-    charge.add_argument("--who", default="shop", help="who says so, for the record")
+    charge.add_argument("--new", metavar="MASS", help=described(tell("option.charging.charge.new")), **order)  # type: ignore[arg-type]
+    charge.add_argument("--returns", metavar="MASS", help=described(tell("option.charging.charge.returns")), **order)  # type: ignore[arg-type]
+    charge.add_argument("--scrap", metavar="MASS", help=described(tell("option.charging.charge.scrap")), **order)  # type: ignore[arg-type]
+    charge.add_argument("--from", metavar="MELT", help=described(tell("option.charging.charge.from")), **order)  # type: ignore[arg-type]
+    charge.add_argument("--remelt", metavar="N", help=described(tell("option.charging.charge.remelt")), **order)  # type: ignore[arg-type]
+    charge.add_argument("--what", metavar="WORDS", help=described(tell("option.charging.charge.what")), **order)  # type: ignore[arg-type]
+    charge.add_argument("--correct", metavar="N", default="", help=described(tell("option.charging.charge.correct")))
+    charge.add_argument(
+        "--take-back", metavar="N", default="", help=described(tell("option.charging.charge.take_back"))
+    )
+    charge.add_argument("--why", default="", help=described(tell("option.shared.why")))
+    charge.add_argument("--furnace", default="", help=described(tell("option.charging.charge.furnace")))
+    charge.add_argument("--who", default="shop", help=described(tell("option.shared.who")))
 
 
 def run(args: argparse.Namespace) -> int:

@@ -21,6 +21,7 @@ from pourcall.cli.common import (
     unit_of,
 )
 from pourcall.cli.melts.melt_command import add_sure, print_result
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.events import MarkKind
 from pourcall.contract.inputs import EnterTemperature, StartDip
@@ -64,23 +65,17 @@ class _Read(argparse.Action):
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What is known of the dip."""
-    parser.add_argument("--probe", default="", help="which probe (default: the one that dips)")
+    parser.add_argument("--probe", default="", help=described(tell("option.dip.probe")))
+    parser.add_argument("--depth", default="", metavar="LENGTH", help=described(tell("option.dip.depth")))
     parser.add_argument(
-        "--depth", default="", metavar="LENGTH", help="how deep it is held, such as 60mm; remembered for later dips"
+        "--stirred", action=argparse.BooleanOptionalAction, default=None, help=described(tell("option.dip.stirred"))
     )
-    parser.add_argument(
-        "--stirred", action=argparse.BooleanOptionalAction, default=None, help="the metal is stirred first; remembered"
-    )
-    parser.add_argument(
-        "--read", metavar="TEMP", default="", action=_Read, help="a figure read off another instrument, such as 930F"
-    )
-    parser.add_argument(
-        "--source", default="handheld", help="that instrument: handheld (in the metal), panel (of the furnace) ..."
-    )
-    parser.add_argument("--ago", default="", help="how long ago it was read, such as 20s")
+    parser.add_argument("--read", metavar="TEMP", default="", action=_Read, help=described(tell("option.dip.read")))
+    parser.add_argument("--source", default="handheld", help=described(tell("option.dip.source")))
+    parser.add_argument("--ago", default="", help=described(tell("option.dip.ago")))
     add_sure(parser)
-    parser.add_argument("--list", action="store_true", help="dips and typed figures of a melt, from the record")
-    parser.add_argument("--melt", default="", help="of which melt, with --list (default: the latest)")
+    parser.add_argument("--list", action="store_true", help=described(tell("option.dip.list")))
+    parser.add_argument("--melt", default="", help=described(tell("option.dip.melt")))
     parser.add_argument("--furnace", default="")
     add_json(parser)
     add_unit(parser)

@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Sequence
 
+from pourcall.cli.parser import described
 from pourcall.contract.entries import EndingRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MeltEnding
@@ -27,19 +28,18 @@ def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     """The sub-command of `melt`."""
     end = subs.add_parser(
         "end",
-        help="the pot is done with; what became of the metal",
-        description="Several may be told at once: --poured --ingots 400g --heel 0.3kg. Ingots get numbers to write on "
-        "them (2026-014-i1). With --melt, a melt that is over: told later, or corrected.",
+        help=described(tell("option.ending.end")),
+        description=described(tell("option.ending.end.about")),
     )
     end.add_argument("ending", nargs="?", default="", choices=["", *(ending.value for ending in MeltEnding)])
-    end.add_argument("--poured", action="store_true", help="into its moulds (when nothing else is said)")
+    end.add_argument("--poured", action="store_true", help=described(tell("option.ending.end.poured")))
     end.add_argument(
-        "--ingots", metavar="MASS", action="append", default=[], help="an ingot; again for each of them; or none"
+        "--ingots", metavar="MASS", action="append", default=[], help=described(tell("option.ending.end.ingots"))
     )
-    end.add_argument("--heel", metavar="MASS", default="", help="metal left in the pot; or none")
-    end.add_argument("--abandoned", metavar="WHY", default="", help="given up, and why")
-    end.add_argument("--melt", default="", help="a melt that is over, such as 2026-014")
-    end.add_argument("--why", default="", help="of a correction, for the record")
+    end.add_argument("--heel", metavar="MASS", default="", help=described(tell("option.ending.end.heel")))
+    end.add_argument("--abandoned", metavar="WHY", default="", help=described(tell("option.ending.end.abandoned")))
+    end.add_argument("--melt", default="", help=described(tell("option.ending.end.melt")))
+    end.add_argument("--why", default="", help=described(tell("option.shared.why")))
     return end
 
 

@@ -15,6 +15,7 @@ from pourcall.cli.common import (
     settings_or_none,
     unit_of,
 )
+from pourcall.cli.parser import described
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
 from pourcall.contract.message import Message, tell
 from pourcall.contract.units import Unit, format_difference, format_temperature
@@ -39,14 +40,16 @@ MEASURES = {
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
     subs = parser.add_subparsers(dest="what", required=True, metavar="show|learn|history")
-    show = subs.add_parser("show", help="what is known of a furnace, and how well")
-    learn = subs.add_parser("learn", help="learn it from recorded melts")
-    learn.add_argument("melts", nargs="*", metavar="MELT", help="from these (default: the latest that ended)")
-    learn.add_argument("--latest", type=int, default=5, metavar="N", help="from so many of the latest (default 5)")
-    learn.add_argument("--dry-run", action="store_true", help="say what was learned and keep nothing")
-    history = subs.add_parser("history", help="every model there was")
+    show = subs.add_parser("show", help=described(tell("option.furnace.show")))
+    learn = subs.add_parser("learn", help=described(tell("option.furnace.learn")))
+    learn.add_argument("melts", nargs="*", metavar="MELT", help=described(tell("option.furnace.learn.melts")))
+    learn.add_argument(
+        "--latest", type=int, default=5, metavar="N", help=described(tell("option.furnace.learn.latest"))
+    )
+    learn.add_argument("--dry-run", action="store_true", help=described(tell("option.furnace.learn.dry_run")))
+    history = subs.add_parser("history", help=described(tell("option.furnace.history")))
     for sub in (show, learn, history):
-        sub.add_argument("--furnace", default="", help="which (default: the only one)")
+        sub.add_argument("--furnace", default="", help=described(tell("option.furnace.furnace")))
         add_json(sub)
         add_unit(sub)
 
@@ -115,7 +118,8 @@ def _tell(model: FurnaceModel, unit: Unit) -> None:
     for parameter in PARAMETERS:
         measure, value = MEASURES[parameter], model.value(parameter)
         said = format_temperature(value, unit) if measure == "degC" else f"{float(f'{value:.3g}'):g} {measure}".rstrip()
-        print(f"  {word('parameter', parameter):<34} {said:>12}  known to {100.0 * model.spread(parameter):.0f} %")
+        known = say(tell("furnace.known_to", spread_share=model.spread(parameter)))
+        print(f"  {word('parameter', parameter):<34} {said:>12}  {known}")
     print(f"  {say(_panel(model), unit)}")
 
 

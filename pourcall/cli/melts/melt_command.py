@@ -22,6 +22,7 @@ from pourcall.cli.common import (
 )
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts import charging, ending
+from pourcall.cli.parser import described
 from pourcall.cli.periods import add_period, period_of
 from pourcall.cli.pours.entering import enter, melt_meant
 from pourcall.contract.api import ChangeRequest, StartRequest
@@ -37,10 +38,6 @@ from pourcall.texts import say, sentence, word
 if TYPE_CHECKING:
     from pourcall.records.read.views import MeltFilter, MeltRow
 
-MOULD_HELP = (
-    "one mould, in the order of pouring: a mould setup (`pourcall mould list`), or NAME[,kg=0.6][,mm=6]"
-    '[,material=green_sand][,setup="deck cleat"][,min=535C][,max=570C][,loss=12C]; give it again for the next mould'
-)
 
 MOULD_KEYS = ("kg", "mm", "material", "setup", "min", "max", "loss")
 
@@ -48,44 +45,46 @@ MOULD_KEYS = ("kg", "mm", "material", "setup", "min", "max", "loss")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
     subs = parser.add_subparsers(dest="what", required=True, metavar="start|charge|change|end|mark|note|list|find|show")
-    start = subs.add_parser("start", help="begin a melt")
-    start.add_argument("alloy", help="key or name of an alloy sheet, such as za27 or 'silicon bronze'")
-    start.add_argument("--charge", help="all the metal that goes in until the pour, such as 1.5kg")
-    start.add_argument("--later", help="how much of it goes in later, on top of what is liquid, such as 400g")
+    start = subs.add_parser("start", help=described(tell("option.melt.start")))
+    start.add_argument("alloy", help=described(tell("option.melt.start.alloy")))
+    start.add_argument("--charge", help=described(tell("option.melt.start.charge")))
+    start.add_argument("--later", help=described(tell("option.melt.start.later")))
     start.add_argument(
-        "--profile", nargs="?", const="default", default="", help="guide by this profile; alone: the alloy's own"
+        "--profile", nargs="?", const="default", default="", help=described(tell("option.melt.start.profile"))
     )
-    start.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
-    change = subs.add_parser("change", help="change alloy, charge or moulds of the running melt; nothing restarts")
+    start.add_argument("--mould", action="append", default=[], help=described(tell("option.melt.mould")))
+    change = subs.add_parser("change", help=described(tell("option.melt.change")))
     change.add_argument("--alloy")
     change.add_argument("--charge")
-    change.add_argument("--mould", action="append", default=[], help=MOULD_HELP + "; replaces the whole list")
-    change.add_argument("--why", default="", help="for the record")
+    change.add_argument("--mould", action="append", default=[], help=described(tell("option.melt.moulds")))
+    change.add_argument("--why", default="", help=described(tell("option.shared.why_2")))
     charging.add_arguments(subs)
     end = ending.add_arguments(subs)
     add_sure(end)
-    mark = subs.add_parser("mark", help="mark power, a skim or an addition")
-    mark.add_argument("mark", choices=["off", "low", "high", "skim", "add"], help="power off|low|high, skim, or add")
-    mark.add_argument("--mass", help="of an addition, such as 300g")
-    mark.add_argument("--source", default="", help="of an addition: new, returns ...")
-    mark.add_argument("--ago", default="", help="how long ago, such as 40s")
-    note = subs.add_parser("note", help="a note or a tag for the record, also on a melt that is over")
+    mark = subs.add_parser("mark", help=described(tell("option.melt.mark")))
+    mark.add_argument(
+        "mark", choices=["off", "low", "high", "skim", "add"], help=described(tell("option.melt.mark.mark"))
+    )
+    mark.add_argument("--mass", help=described(tell("option.melt.mark.mass")))
+    mark.add_argument("--source", default="", help=described(tell("option.melt.mark.source")))
+    mark.add_argument("--ago", default="", help=described(tell("option.melt.mark.ago")))
+    note = subs.add_parser("note", help=described(tell("option.melt.note")))
     note.add_argument("text", nargs="?", default="")
-    note.add_argument("--melt", default="", help="a melt that may be over (default: the one that runs)")
-    note.add_argument("--tag", action="append", default=[], help="a word to find the melt by; again for the next")
+    note.add_argument("--melt", default="", help=described(tell("option.melt.note.melt")))
+    note.add_argument("--tag", action="append", default=[], help=described(tell("option.melt.note.tag")))
     for sub in (start, change, end, mark, note):
         sub.add_argument("--furnace", default="")
-        sub.add_argument("--who", default="shop", help="who says so, for the record")
-    listing = subs.add_parser("list", help="melts, newest first")
+        sub.add_argument("--who", default="shop", help=described(tell("option.shared.who")))
+    listing = subs.add_parser("list", help=described(tell("option.melt.list")))
     listing.add_argument("--furnace", default="")
-    listing.add_argument("--alloy", default=None, help="key or name, such as za27")
+    listing.add_argument("--alloy", default=None, help=described(tell("option.melt.listing.alloy")))
     add_period(listing)
     listing.add_argument("--limit", type=int, default=20)
-    finding = subs.add_parser("find", help="words in names, notes, results, setups, tags; every word must be there")
-    finding.add_argument("words", nargs="+", metavar="WORD", help="case does not count; a part of a word is enough")
-    finding.add_argument("--limit", type=int, default=20, help="melts at most, newest first (default: %(default)s)")
-    show = subs.add_parser("show", help="one melt from the record; without a number, the furnaces as they stand now")
-    show.add_argument("melt", nargs="?", default="", help="such as 2026-014")
+    finding = subs.add_parser("find", help=described(tell("option.melt.find")))
+    finding.add_argument("words", nargs="+", metavar="WORD", help=described(tell("option.melt.finding.words")))
+    finding.add_argument("--limit", type=int, default=20, help=described(tell("option.melt.finding.limit", most=20)))
+    show = subs.add_parser("show", help=described(tell("option.melt.show")))
+    show.add_argument("melt", nargs="?", default="", help=described(tell("option.melt.show.melt")))
     for sub in (start, change):
         add_unit(sub)
     for sub in (listing, show, finding):
@@ -205,7 +204,7 @@ def print_result(client: DaemonClient, furnace: str, request: object, unit: Unit
 
 def add_sure(parser: argparse.ArgumentParser) -> None:
     """`--sure`: it was so, however doubtful it looks; nothing is asked."""
-    parser.add_argument("--sure", action="store_true", help="it was so, however doubtful: do not ask")
+    parser.add_argument("--sure", action="store_true", help=described(tell("option.melt.sure")))
 
 
 def _yes(asked: Told, unit: Unit) -> bool:

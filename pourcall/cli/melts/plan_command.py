@@ -21,6 +21,7 @@ from pourcall.cli.common import (
     settings_or_none,
     unit_of,
 )
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.nearest import did_you_mean
@@ -82,41 +83,46 @@ ROOM_KEYS = {"volume": "volume_m3", "changes": "changes_per_h"}
 _WORDS = ("name", "setup", "material")
 _WHOLE = ("cavities", "copies")
 _UNITS = {"_cm3": "cm3", "_m3": "m3"}
-MOULD_HELP = (
-    "one mould, in the order of pouring: NAME[,kg=0.6 | casting=350g | volume=70 (cm3) | pattern=40g,density=500]"
-    "[,gating=200g][,cavities=2][,copies=2][,mm=6][,thickest=14mm][,flow=180mm][,head=110mm][,fill=3s][,material=green_sand]"
-    '[,setup="deck cleat"][,min=535C][,max=570C][,loss=12C]; give it again for the next mould'
-)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """One command; every figure may also stand in the file."""
-    parser.add_argument("alloy", nargs="?", default="", help="key or name of an alloy sheet, such as za27")
-    parser.add_argument("--file", type=Path, metavar="PLAN.toml", help="the melt, or part of it, from a file")
-    parser.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
-    parser.add_argument("--charge", help="metal in the pot, such as 1.5kg (default: worked out from the moulds)")
-    parser.add_argument("--heel", help="metal that stays in the pot, such as 100g")
-    parser.add_argument("--yield", dest="yield_share", metavar="SHARE", help="casting over metal poured, 0.05 to 1")
-    parser.add_argument("--furnace", default="", help="of the settings: its kind, power, pot and probe ratings")
-    parser.add_argument("--power", metavar="POWER", help="of the furnace, such as 2000W or 2kW")
-    parser.add_argument("--price", metavar="PER_KWH", help="price of a kilowatt-hour")
-    parser.add_argument("--pot", metavar="mouth=90mm,height=120mm,kg=0.8", help=f"the pot; keys: {', '.join(POT_KEYS)}")
-    parser.add_argument("--lid", action="store_true", default=None, help="a lid on the way")
-    parser.add_argument("--ladle", metavar="kg=0.4,preheat=200C", help=f"a ladle; keys: {', '.join(LADLE_KEYS)}")
-    parser.add_argument("--walk", metavar="20s", help="from the lift to the first mould")
-    parser.add_argument("--between", metavar="15s", help="from one mould to the next")
+    parser.add_argument("alloy", nargs="?", default="", help=described(tell("option.plan.alloy")))
+    parser.add_argument("--file", type=Path, metavar="PLAN.toml", help=described(tell("option.plan.file")))
+    parser.add_argument("--mould", action="append", default=[], help=described(tell("option.plan.mould")))
+    parser.add_argument("--charge", help=described(tell("option.plan.charge")))
+    parser.add_argument("--heel", help=described(tell("option.plan.heel")))
+    parser.add_argument("--yield", dest="yield_share", metavar="SHARE", help=described(tell("option.plan.yield")))
+    parser.add_argument("--furnace", default="", help=described(tell("option.plan.furnace")))
+    parser.add_argument("--power", metavar="POWER", help=described(tell("option.plan.power")))
+    parser.add_argument("--price", metavar="PER_KWH", help=described(tell("option.plan.price")))
     parser.add_argument(
-        "--loss", metavar="DEGREES", help="from pot to lip, measured, such as 12C: replaces the walk and the ladle"
+        "--pot",
+        metavar="mouth=90mm,height=120mm,kg=0.8",
+        help=described(tell("option.plan.pot", keys=", ".join(POT_KEYS))),
     )
-    parser.add_argument("--room", metavar="volume=50,changes=2", help="m3 and air changes an hour")
+    parser.add_argument("--lid", action="store_true", default=None, help=described(tell("option.plan.lid")))
+    parser.add_argument(
+        "--ladle", metavar="kg=0.4,preheat=200C", help=described(tell("option.plan.ladle", keys=", ".join(LADLE_KEYS)))
+    )
+    parser.add_argument("--walk", metavar="20s", help=described(tell("option.plan.walk")))
+    parser.add_argument("--between", metavar="15s", help=described(tell("option.plan.between")))
+    parser.add_argument("--loss", metavar="DEGREES", help=described(tell("option.plan.loss")))
+    parser.add_argument("--room", metavar="volume=50,changes=2", help=described(tell("option.plan.room")))
     air = parser.add_mutually_exclusive_group()
     air.add_argument("--outdoors", dest="place", action="store_const", const="outdoors")
-    air.add_argument("--extraction", dest="place", action="store_const", const="extraction", help="a hood over the pot")
-    parser.add_argument("--html", type=Path, metavar="FILE", help="the plan as a page")
-    parser.add_argument("--pdf", type=Path, metavar="FILE", help="the page as PDF (extra `pictures`)")
-    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help="of the PDF (default: a4)")
-    parser.add_argument("--start", action="store_true", help="print the `pourcall melt start` command for this plan")
-    parser.add_argument("--sources", action="store_true", help="the source of every number")
+    air.add_argument(
+        "--extraction",
+        dest="place",
+        action="store_const",
+        const="extraction",
+        help=described(tell("option.plan.extraction")),
+    )
+    parser.add_argument("--html", type=Path, metavar="FILE", help=described(tell("option.plan.html")))
+    parser.add_argument("--pdf", type=Path, metavar="FILE", help=described(tell("option.shared.pdf")))
+    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help=described(tell("option.plan.paper")))
+    parser.add_argument("--start", action="store_true", help=described(tell("option.plan.start")))
+    parser.add_argument("--sources", action="store_true", help=described(tell("option.plan.sources")))
     add_json(parser)
     add_unit(parser)
 

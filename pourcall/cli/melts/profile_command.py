@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, settings_or_none, unit_of
+from pourcall.cli.parser import described
 from pourcall.contract.api import Asked, ProfileRequest
 from pourcall.contract.errors import BadInput, BadSheet, DaemonError
 from pourcall.contract.inputs import NextSegment, StopProfile
@@ -23,22 +24,22 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
     subs = parser.add_subparsers(dest="what", required=True, metavar="list|show|check|run|next|stop")
-    listing = subs.add_parser("list", help="all profiles, and which alloys they are meant for")
-    show = subs.add_parser("show", help="one profile with its temperatures for an alloy")
-    show.add_argument("profile", nargs="?", default="", help="name of the file (default: the alloy's own)")
-    check = subs.add_parser("check", help="look for faults, in a file or in your own folder")
+    listing = subs.add_parser("list", help=described(tell("option.profile.list")))
+    show = subs.add_parser("show", help=described(tell("option.profile.show")))
+    show.add_argument("profile", nargs="?", default="", help=described(tell("option.profile.show.profile")))
+    check = subs.add_parser("check", help=described(tell("option.profile.check")))
     check.add_argument("file", nargs="?", type=Path, default=None)
-    begin = subs.add_parser("run", help="guide the running melt; another one in mid-melt goes on from where it is")
-    begin.add_argument("profile", nargs="?", default="", help="name of the file (default: the alloy's own)")
-    on = subs.add_parser("next", help="go on: a hold that waits to be told is over, a timed one is cut short")
-    stop = subs.add_parser("stop", help="no more guidance; the power stays as you have it")
+    begin = subs.add_parser("run", help=described(tell("option.profile.run")))
+    begin.add_argument("profile", nargs="?", default="", help=described(tell("option.profile.show.profile")))
+    on = subs.add_parser("next", help=described(tell("option.profile.next")))
+    stop = subs.add_parser("stop", help=described(tell("option.profile.stop")))
     for sub in (begin, on, stop):
         sub.add_argument("--furnace", default="")
-        sub.add_argument("--who", default="shop", help="who says so, for the record")
+        sub.add_argument("--who", default="shop", help=described(tell("option.shared.who")))
         add_unit(sub)
     for sub in (show, check):
-        sub.add_argument("--alloy", default="", help="key or name of an alloy sheet")
-        sub.add_argument("--furnace", default="", help="whose ratings hold (default: the only one, if there is one)")
+        sub.add_argument("--alloy", default="", help=described(tell("option.shared.alloy")))
+        sub.add_argument("--furnace", default="", help=described(tell("option.profile.furnace")))
     for sub in (listing, show, check):
         add_json(sub)
         add_unit(sub)
@@ -186,7 +187,7 @@ def _for_alloy(args: argparse.Namespace) -> "tuple[AlloyFacts, tuple[float, floa
     from pourcall.metal.alloys.sheet import load_sheets
 
     facts = load_sheets(our_paths().alloys).get(args.alloy).facts()
-    limits = [PotLimit(limit_c=facts.alloy_max_c, whose="alloy", why="of the sheet")]
+    limits = [PotLimit(limit_c=facts.alloy_max_c, whose="alloy", why=tell("profile.limit.sheet"))]
     settings = settings_or_none()
     loss_c = 20.0
     if settings is not None and settings.furnace:
@@ -198,10 +199,10 @@ def _for_alloy(args: argparse.Namespace) -> "tuple[AlloyFacts, tuple[float, floa
             )
         if name:
             own = settings.furnace[name]
-            limits.append(PotLimit(limit_c=own.rating_c, whose="furnace", why="rating in the settings"))
-            limits.append(PotLimit(limit_c=own.pot.rating_c, whose="pot", why="rating in the settings"))
+            limits.append(PotLimit(limit_c=own.rating_c, whose="furnace", why=tell("profile.limit.rating")))
+            limits.append(PotLimit(limit_c=own.pot.rating_c, whose="pot", why=tell("profile.limit.rating")))
             limits += [
-                PotLimit(limit_c=probe.rating_c, whose=f"probe {key}", why="rating in the settings")
+                PotLimit(limit_c=probe.rating_c, whose=f"probe {key}", why=tell("profile.limit.rating"))
                 for key, probe in settings.probe.items()
                 if probe.furnace == name
             ]

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, unit_of
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import millimetres, share
@@ -12,28 +13,28 @@ from pourcall.texts import say, sentence
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which setup, and how it is told."""
-    parser.add_argument("setup", help="mould setup, as written in the plan: 'deck cleat'")
-    parser.add_argument("--alloy", default="", help="where the setup is new, or was poured in several")
-    parser.add_argument("--mm", default="", metavar="LENGTH", help="thinnest section (default: as planned)")
-    parser.add_argument("--material", default="", help="mould material (default: as planned)")
-    parser.add_argument("--level", default="80%", help="share of sound castings that counts as usable (default: 80%%)")
+    parser.add_argument("setup", help=described(tell("option.advise.setup")))
+    parser.add_argument("--alloy", default="", help=described(tell("option.advise.alloy")))
+    parser.add_argument("--mm", default="", metavar="LENGTH", help=described(tell("option.advise.mm")))
+    parser.add_argument("--material", default="", help=described(tell("option.advise.material")))
+    parser.add_argument("--level", default="80%", help=described(tell("option.advise.level")))
     parser.add_argument(
         "--accept",
         type=int,
         default=0,
         choices=(0, 1, 2),
         metavar="0|1|2",
-        help="worst severity that still passes: 1 accepts slight faults (default: 0, none)",
+        help=described(tell("option.advise.accept")),
     )
     known = parser.add_mutually_exclusive_group()
-    known.add_argument("--since", default="", metavar="POUR", help="the mould is another one from this pour on")
-    known.add_argument("--unchanged", action="store_true", help="nothing changed, whatever the pours look like")
+    known.add_argument("--since", default="", metavar="POUR", help=described(tell("option.advise.since")))
+    known.add_argument("--unchanged", action="store_true", help=described(tell("option.advise.unchanged")))
     parser.add_argument(
         "--plot",
         type=Path,
         default=None,
         metavar="FILE",
-        help="draw the curve as well: .svg, or .png and .pdf with the extra `pictures`",
+        help=described(tell("option.advise.plot")),
     )
     add_json(parser)
     add_unit(parser)
@@ -83,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
     for told in advice.words:
         print(f"  {sentence(told, unit)}")
     if args.plot is not None:
-        print(f"  Drawn in {args.plot}")
+        print(f"  {say(tell('advice.drawn', file=str(args.plot)))}")
     return 0
 
 

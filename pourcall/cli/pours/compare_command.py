@@ -4,13 +4,15 @@ import argparse
 from pathlib import Path
 
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, unit_of
+from pourcall.cli.parser import described
+from pourcall.contract.message import tell
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which pours."""
-    parser.add_argument("pours", nargs="+", metavar="POUR", help="two to eight, such as 2026-014-1 2026-015-1")
+    parser.add_argument("pours", nargs="+", metavar="POUR", help=described(tell("option.compare.pours")))
     parser.add_argument(
-        "--align", choices=["pour", "liquidus"], default="pour", help="what stands at zero in the drawing"
+        "--align", choices=["pour", "liquidus"], default="pour", help=described(tell("option.compare.align"))
     )
     parser.add_argument(
         "--plot",
@@ -18,10 +20,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         default=None,
         metavar="FILE",
-        help="write the drawing: .svg, or .png and .pdf with the extra `pictures`",
+        help=described(tell("option.compare.plot")),
     )
-    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help="write everything as one page")
-    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help="the page as PDF (extra `pictures`)")
+    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help=described(tell("option.compare.html")))
+    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help=described(tell("option.shared.pdf")))
     add_json(parser)
     add_unit(parser)
 

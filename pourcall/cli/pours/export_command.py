@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, unit_of
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.texts import say
@@ -20,28 +21,28 @@ MELT, POUR = re.compile(r"\d{4}-\d{3,}(@[a-z0-9@]+)?"), re.compile(r"\d{4}-\d{3,
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What, and where to."""
     group = parser.add_mutually_exclusive_group(required=True)
-    group.add_argument("what", nargs="?", default="", help="a melt (2026-014) or a pour (2026-014-1)")
+    group.add_argument("what", nargs="?", default="", help=described(tell("option.export.what")))
     group.add_argument(
-        "--pours", type=Path, default=None, metavar="FILE.csv", help="the list of all pours with their results instead"
+        "--pours", type=Path, default=None, metavar="FILE.csv", help=described(tell("option.export.pours"))
     )
-    parser.add_argument("--to", type=Path, default=Path("."), metavar="DIR", help="folder to write to (default: here)")
+    parser.add_argument("--to", type=Path, default=Path("."), metavar="DIR", help=described(tell("option.export.to")))
     parser.add_argument(
         "--format",
         choices=["csv", "jsonl", "parquet"],
         default="csv",
-        help="CSV with W3C metadata beside it (default), JSON lines, or Parquet (needs pyarrow)",
+        help=described(tell("option.export.format")),
     )
     parser.add_argument(
         "--recompute",
         action="store_true",
-        help="of the whole melt: as decided then beside what the calibration in force now makes of the same raw values",
+        help=described(tell("option.export.recompute")),
     )
     parser.add_argument(
         "--plot",
         type=Path,
         default=None,
         metavar="FILE",
-        help="a drawing instead of the trace: .svg, or .png and .pdf with the extra `pictures`",
+        help=described(tell("option.export.plot")),
     )
     add_json(parser)
     add_unit(parser)

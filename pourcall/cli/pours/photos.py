@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import add_json, local_time, our_paths, print_json
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Told, tell
 from pourcall.texts import say
@@ -27,26 +28,26 @@ _DAY_S = 86_400.0
 
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """The sub-command of `pour`."""
-    photo = subs.add_parser("photo", help="photos of a casting, one by one or a folder of them matched by time")
-    photo.add_argument("pour", nargs="?", default="", help="such as 2026-014-1 (not with --folder)")
-    photo.add_argument("files", nargs="*", type=Path, metavar="FILE", help="JPEG, PNG or WebP")
+    photo = subs.add_parser("photo", help=described(tell("option.photos.photo")))
+    photo.add_argument("pour", nargs="?", default="", help=described(tell("option.photos.photo.pour")))
+    photo.add_argument("files", nargs="*", type=Path, metavar="FILE", help=described(tell("option.photos.photo.files")))
     photo.add_argument(
         "--folder",
         type=Path,
         default=None,
         metavar="DIR",
-        help="every photo in there: by the pour number in its name, else by the time it was taken",
+        help=described(tell("option.photos.photo.folder")),
     )
     photo.add_argument(
         "--within-days",
         type=float,
         default=WITHIN_DAYS,
         metavar="N",
-        help="with --folder: taken at most so long after the pour (default: %(default)g)",
+        help=described(tell("option.photos.photo.within_days", days=WITHIN_DAYS)),
     )
-    photo.add_argument("--dry-run", action="store_true", help="say what belongs where, write nothing")
-    photo.add_argument("--caption", default="", help="what is to be seen")
-    photo.add_argument("--who", default="shop", help="who took it, for the record")
+    photo.add_argument("--dry-run", action="store_true", help=described(tell("option.photos.photo.dry_run")))
+    photo.add_argument("--caption", default="", help=described(tell("option.photos.photo.caption")))
+    photo.add_argument("--who", default="shop", help=described(tell("option.photos.photo.who")))
     add_json(photo)
 
 

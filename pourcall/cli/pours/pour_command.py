@@ -20,6 +20,7 @@ from pourcall.cli.common import (
 )
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts.melt_command import add_sure, print_result
+from pourcall.cli.parser import described
 from pourcall.cli.periods import add_period, period_of
 from pourcall.cli.pours import photos, pour_edit
 from pourcall.cli.pours.pour_show import pour_lines
@@ -27,7 +28,7 @@ from pourcall.contract.api import FoundDefect, ResultRequest
 from pourcall.contract.entries import SOUND
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import MarkLift, MarkPour, MarkReturn
-from pourcall.contract.message import tell
+from pourcall.contract.message import Message, tell
 from pourcall.contract.quantities import seconds
 from pourcall.contract.units import Unit, format_temperature, format_window
 from pourcall.texts import say, word
@@ -41,54 +42,54 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     subs = parser.add_subparsers(
         dest="what", required=True, metavar="mark|lift|back|correct|complete|result|photo|list|show"
     )
-    mark = subs.add_parser("mark", help="metal left the pot into a mould")
-    mark.add_argument("--mould", default="", help="which one (default: the next in order)")
-    lift = subs.add_parser("lift", help="the pot left the furnace")
-    back = subs.add_parser("back", help="the pot stands in the furnace again: too cold to pour, or poured in part")
+    mark = subs.add_parser("mark", help=described(tell("option.pour.mark")))
+    mark.add_argument("--mould", default="", help=described(tell("option.pour.mark.mould")))
+    lift = subs.add_parser("lift", help=described(tell("option.pour.lift")))
+    back = subs.add_parser("back", help=described(tell("option.pour.back")))
     for sub in (mark, lift, back):
-        sub.add_argument("--ago", default="", help="how long ago, such as 40s: hands were on the tongs")
+        sub.add_argument("--ago", default="", help=described(tell("option.pour.ago")))
         sub.add_argument("--furnace", default="")
         sub.add_argument("--who", default="shop")
     add_sure(mark)
     add_sure(lift)
     result = subs.add_parser(
         "result",
-        help="what inspection found: sound, or defects with their severity",
-        description="What inspection found. The same defect told again corrects itself; nothing is ever erased.",
+        help=described(tell("option.pour.result")),
+        description=described(tell("option.pour.result.about")),
     )
-    result.add_argument("pour", nargs="?", default="", help="such as 2026-014-1")
+    result.add_argument("pour", nargs="?", default="", help=described(tell("option.shared.pour")))
     result.add_argument(
         "findings",
         nargs="*",
         metavar="FINDING",
-        help="sound, or DEFECT=SEVERITY[@PLACE] such as misrun=2@'horn tip': 1 slight, 2 marked, 3 scrap, 0 takes back",
+        help=described(tell("option.pour.result.findings")),
     )
     result.add_argument(
         "--defect",
         action="append",
         default=[],
         metavar="DEFECT:SEVERITY[@PLACE]",
-        help="the same as an option, such as misrun:2@gate; again for the next; all are recorded or none",
+        help=described(tell("option.pour.result.defect")),
     )
-    result.add_argument("--detail", default="", help="in words, for findings without a place")
-    result.add_argument("--correct", action="store_true", help="the casting was called sound, or faulty, by mistake")
-    result.add_argument("--classes", action="store_true", help="list the classes of defects and end")
-    result.add_argument("--who", default="shop", help="who inspected, for the record")
+    result.add_argument("--detail", default="", help=described(tell("option.pour.result.detail")))
+    result.add_argument("--correct", action="store_true", help=described(tell("option.pour.result.correct")))
+    result.add_argument("--classes", action="store_true", help=described(tell("option.pour.result.classes")))
+    result.add_argument("--who", default="shop", help=described(tell("option.pour.result.who")))
     pour_edit.add_arguments(subs)
     photos.add_arguments(subs)
-    listing = subs.add_parser("list", help="pours, newest first")
+    listing = subs.add_parser("list", help=described(tell("option.pour.list")))
     listing.add_argument("--melt", default=None)
-    listing.add_argument("--setup", default=None, help="only pours of this mould setup")
-    listing.add_argument("--batch", default=None, help="only pours into this batch of mould material")
-    listing.add_argument("--tag", default=None, help="only pours with this tag, their melt's included")
+    listing.add_argument("--setup", default=None, help=described(tell("option.pour.listing.setup")))
+    listing.add_argument("--batch", default=None, help=described(tell("option.pour.listing.batch")))
+    listing.add_argument("--tag", default=None, help=described(tell("option.pour.listing.tag")))
     listing.add_argument("--alloy", default=None)
     listing.add_argument("--furnace", default=None)
     add_period(listing)
-    listing.add_argument("--defect", default=None, help="only pours with this defect, such as misrun; or sound")
-    listing.add_argument("--awaiting", action="store_true", help="only pours that are not inspected yet")
+    listing.add_argument("--defect", default=None, help=described(tell("option.pour.listing.defect")))
+    listing.add_argument("--awaiting", action="store_true", help=described(tell("option.pour.listing.awaiting")))
     listing.add_argument("--limit", type=int, default=20)
-    show = subs.add_parser("show", help="one pour")
-    show.add_argument("pour", help="such as 2026-014-1")
+    show = subs.add_parser("show", help=described(tell("option.pour.show")))
+    show.add_argument("pour", help=described(tell("option.shared.pour")))
     for sub in (listing, show):
         add_json(sub)
         add_unit(sub)
@@ -180,12 +181,12 @@ def _defect_key(name: str | None) -> str | None:
 
 def _result(args: argparse.Namespace) -> int:
     from pourcall.cli.pours.entering import record_results
-    from pourcall.trials.defects import SEVERITIES, check_findings, defects, parse_finding
+    from pourcall.trials.defects import check_findings, defects, parse_finding
 
     if args.classes:
         print_table(
-            ("defect", "term", "looks like", "pour", "first, besides temperature"),
-            [(one.key, one.term, one.looks, _tends(one.direction), one.first) for one in defects().values()],
+            [say(tell(f"defect.column.{name}")) for name in ("key", "term", "looks", "pour", "first")],
+            [(one.key, one.term, say(one.looks), _tends(one.direction), say(one.first)) for one in defects().values()],
         )
         return 0
     told = [*args.findings, *(_with_equals(text) for text in args.defect)]
@@ -196,9 +197,13 @@ def _result(args: argparse.Namespace) -> int:
         FoundDefect(defect=one.defect, severity=one.severity, detail=one.detail or args.detail) for one in findings
     )
     record_results(args.pour, ResultRequest(findings=found, who=args.who, correcting=args.correct))
-    said = [SOUND if one.defect == SOUND else f"{one.defect} {SEVERITIES[one.severity]}" for one in findings]
-    print(say(tell("cli.pour.result_recorded", pour=args.pour, found=", ".join(said))))
+    said = tuple(_found(one.defect, one.severity) for one in findings)
+    print(say(tell("cli.pour.result_recorded", pour=args.pour, found=said)))
     return 0
+
+
+def _found(defect: str, severity: int) -> Message:
+    return tell("record.sound") if defect == SOUND else tell("defect.graded", defect=defect, grade=str(severity))
 
 
 def _with_equals(text: str) -> str:

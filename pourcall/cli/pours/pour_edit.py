@@ -4,6 +4,7 @@ import argparse
 
 from pourcall.cli.common import our_paths
 from pourcall.cli.melts.moments import moment
+from pourcall.cli.parser import described
 from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import Entry, PourCompletion, PourCorrection
 from pourcall.contract.errors import BadInput
@@ -14,25 +15,29 @@ def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     """The sub-commands of `pour`."""
     correct = subs.add_parser(
         "correct",
-        help="its time, lift or mould was wrong, or it was no pour; what it was is kept",
-        description="Where time, lift or mould change, the temperature at the lip is worked out again from the trace.",
+        help=described(tell("option.pour_edit.correct")),
+        description=described(tell("option.pour_edit.correct.about")),
     )
-    correct.add_argument("pour", help="such as 2026-014-1")
-    correct.add_argument("--at", default="", metavar="TIME", help="14:32:10, or +20s, -15s from what is on record")
-    correct.add_argument("--lift", default="", metavar="TIME", help="when the pot was lifted; likewise")
-    correct.add_argument("--no-lift", action="store_true", help="it was not lifted, or nobody knows when")
-    correct.add_argument("--mould", default="", help="the mould of this melt it really went into")
-    correct.add_argument("--not-poured", default=None, metavar="WHY", help="it was no pour, such as 'marked twice'")
-    correct.add_argument("--restore", action="store_true", help="everything as it was first marked")
-    correct.add_argument("--why", default="", help="for the record")
-    complete = subs.add_parser("complete", help="what hot hands could not tell: setup, batch, a note, tags")
-    complete.add_argument("pour", help="such as 2026-014-1")
-    complete.add_argument("--setup", "--mould", default="", metavar="NAME", help="the mould setup it was poured with")
-    complete.add_argument("--batch", default="", help="of the mould material")
-    complete.add_argument("--note", default="", help="in words")
-    complete.add_argument("--tag", action="append", default=[], help="a word to find it by; again for the next")
+    correct.add_argument("pour", help=described(tell("option.shared.pour")))
+    correct.add_argument("--at", default="", metavar="TIME", help=described(tell("option.pour_edit.correct.at")))
+    correct.add_argument("--lift", default="", metavar="TIME", help=described(tell("option.pour_edit.correct.lift")))
+    correct.add_argument("--no-lift", action="store_true", help=described(tell("option.pour_edit.correct.no_lift")))
+    correct.add_argument("--mould", default="", help=described(tell("option.pour_edit.correct.mould")))
+    correct.add_argument(
+        "--not-poured", default=None, metavar="WHY", help=described(tell("option.pour_edit.correct.not_poured"))
+    )
+    correct.add_argument("--restore", action="store_true", help=described(tell("option.pour_edit.correct.restore")))
+    correct.add_argument("--why", default="", help=described(tell("option.shared.why_2")))
+    complete = subs.add_parser("complete", help=described(tell("option.pour_edit.complete")))
+    complete.add_argument("pour", help=described(tell("option.shared.pour")))
+    complete.add_argument(
+        "--setup", "--mould", default="", metavar="NAME", help=described(tell("option.pour_edit.complete.setup"))
+    )
+    complete.add_argument("--batch", default="", help=described(tell("option.shared.batch")))
+    complete.add_argument("--note", default="", help=described(tell("option.shared.vents")))
+    complete.add_argument("--tag", action="append", default=[], help=described(tell("option.pour_edit.complete.tag")))
     for sub in (correct, complete):
-        sub.add_argument("--who", default="shop", help="who says so, for the record")
+        sub.add_argument("--who", default="shop", help=described(tell("option.shared.who")))
 
 
 def run(args: argparse.Namespace) -> int:

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from pourcall.cli.common import add_unit, local_time, our_paths, settings_or_none, unit_of
+from pourcall.cli.parser import described
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.message import Told, tell
 from pourcall.texts import say
@@ -11,18 +12,18 @@ from pourcall.texts import say
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which pour, and where to."""
-    parser.add_argument("pour", help="such as 2026-014-1")
-    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help="the page (default: pour-POUR.html)")
-    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help="the page as PDF (extra `pictures`)")
-    parser.add_argument("--png", type=Path, default=None, metavar="FILE", help="the page as PNG (extra `pictures`)")
-    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help="of PDF and PNG (default: a4)")
+    parser.add_argument("pour", help=described(tell("option.shared.pour")))
+    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help=described(tell("option.sheet.html")))
+    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help=described(tell("option.shared.pdf")))
+    parser.add_argument("--png", type=Path, default=None, metavar="FILE", help=described(tell("option.sheet.png")))
+    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help=described(tell("option.sheet.paper")))
     parser.add_argument(
         "--plot",
         "--svg",
         type=Path,
         default=None,
         metavar="FILE",
-        help="the drawing alone: .svg, or .png and .pdf with the extra `pictures`",
+        help=described(tell("option.sheet.plot")),
     )
     add_unit(parser)
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import add_json, add_unit, depth_mm, our_paths, print_json, unit_of
+from pourcall.cli.parser import described
 from pourcall.cli.probes.calibration_history import listing, points, show
 from pourcall.cli.probes.calibration_sources import (
     days,
@@ -21,7 +22,7 @@ from pourcall.cli.probes.calibration_sources import (
 from pourcall.cli.probes.probe_facts import facts_of, who_of
 from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.message import tell
-from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.contract.units import Unit, format_difference
 from pourcall.texts import say, written
 
 if TYPE_CHECKING:
@@ -39,48 +40,51 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "pourcall calibrate PROBE --point POINT [--from-melt MELT | --trace FILE]\n"
         "       pourcall calibrate list | show PROBE | points"
     )
-    parser.add_argument("what", metavar="PROBE", help="the probe; or `list`, `show PROBE`, `points`")
+    parser.add_argument("what", metavar="PROBE", help=described(tell("option.calibrate.what")))
     parser.add_argument("probe", nargs="?", default="", help=argparse.SUPPRESS)
-    parser.add_argument(
-        "--point", default="", help="ice, boiling, tin, zinc, aluminium ... (`pourcall calibrate points`)"
-    )
+    parser.add_argument("--point", default="", help=described(tell("option.calibrate.point")))
     source = parser.add_mutually_exclusive_group()
-    source.add_argument("--from-melt", default="", metavar="MELT", help="find the arrest in this melt on record")
-    source.add_argument("--trace", type=Path, default=None, metavar="FILE", help="find it in a delimited text file")
-    trace_arguments(parser)
-    parser.add_argument("--other-meter", action="store_true", help="the file is of another instrument than its board")
-    parser.add_argument("--grade", default="commercial", choices=("99.99", "99.9", "commercial"), help="of the metal")
-    parser.add_argument("--altitude", default="", metavar="M", help="for boiling water: 450m or 1480ft")
-    parser.add_argument(
-        "--weather", default="", metavar="HPA", help="with --altitude: pressure as the weather report has it"
+    source.add_argument("--from-melt", default="", metavar="MELT", help=described(tell("option.calibrate.from_melt")))
+    source.add_argument(
+        "--trace", type=Path, default=None, metavar="FILE", help=described(tell("option.calibrate.trace"))
     )
-    parser.add_argument("--pressure", default="", metavar="HPA", help="for boiling water: absolute, read on the spot")
+    trace_arguments(parser)
+    parser.add_argument("--other-meter", action="store_true", help=described(tell("option.calibrate.other_meter")))
     parser.add_argument(
-        "--direction", default="", choices=("freezing", "melting"), help="(default: what the trace shows)"
+        "--grade",
+        default="commercial",
+        choices=("99.99", "99.9", "commercial"),
+        help=described(tell("option.calibrate.grade")),
+    )
+    parser.add_argument("--altitude", default="", metavar="M", help=described(tell("option.calibrate.altitude")))
+    parser.add_argument("--weather", default="", metavar="HPA", help=described(tell("option.calibrate.weather")))
+    parser.add_argument("--pressure", default="", metavar="HPA", help=described(tell("option.calibrate.pressure")))
+    parser.add_argument(
+        "--direction", default="", choices=("freezing", "melting"), help=described(tell("option.calibrate.direction"))
     )
     parser.add_argument(
         "--power",
         default="",
         choices=("off", "on", "panel"),
-        help="of the furnace while the metal stood; off too where the cup stood outside (default: as recorded)",
+        help=described(tell("option.calibrate.power")),
     )
     parser.add_argument(
         "--cover",
         default="",
         choices=("charcoal", "graphite", "none"),
-        help="of silver or copper: what kept the air off; in air they freeze lower",
+        help=described(tell("option.calibrate.cover")),
     )
-    parser.add_argument("--due", default="180d", metavar="DAYS", help="when it should be done again (default 180d)")
-    parser.add_argument("--wait", default="60m", help="live: give up after this long (default 60m)")
+    parser.add_argument("--due", default="180d", metavar="DAYS", help=described(tell("option.calibrate.due")))
+    parser.add_argument("--wait", default="60m", help=described(tell("option.shared.wait")))
     parser.add_argument(
         "--anyway",
         action="store_true",
-        help="keep a correction that wire and board cannot need, or other points contradict",
+        help=described(tell("option.calibrate.anyway")),
     )
-    parser.add_argument("--dry-run", action="store_true", help="say what was found and keep nothing")
-    parser.add_argument("--svg", type=Path, default=None, metavar="FILE", help="with show: the drift as a chart")
-    parser.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
-    parser.add_argument("--who", default="", help="who did it (default: the user of this computer)")
+    parser.add_argument("--dry-run", action="store_true", help=described(tell("option.shared.dry_run")))
+    parser.add_argument("--svg", type=Path, default=None, metavar="FILE", help=described(tell("option.calibrate.svg")))
+    parser.add_argument("--furnace", default="", help=described(tell("option.shared.furnace")))
+    parser.add_argument("--who", default="", help=described(tell("option.shared.who_2")))
     add_unit(parser)
     add_json(parser)
 
@@ -235,32 +239,42 @@ def _keep(
         return 0
     _tell(found, facts, unit)
     if strange is not None:
-        print(f"  mind: {say(strange, unit)}")
+        print(f"  {say(tell('calibration.mind', why=strange), unit)}")
     if row_id is None:
-        print("nothing was kept (--dry-run)")
+        print(say(tell("calibration.dry_run")))
         return 0
     assert force is not None
-    print(f"kept as number {row_id}; due {force.calibration.due}. In force: {force.calibration.how}")
-    print("A running daemon takes it up at its next start; records made before keep what they had")
+    print(say(tell("calibration.kept", number=row_id, due=force.calibration.due, points=force.calibration.how)))
+    print(say(tell("calibration.kept.when")))
     return 0
 
 
 def _tell(found: "FoundPoint", facts: "ProbeFacts", unit: Unit) -> None:
     plateau = found.plateau
-    print(
-        f"{found.point.name}: {format_temperature(found.point.temp_c, unit, 2)}; {facts.name} showed "
-        f"{format_temperature(plateau.value_c, unit, 2)} uncorrected, {plateau.direction}, for {plateau.flat_s:.0f} s"
+    stood = tell(
+        "calibration.stood",
+        metal=found.point.name,
+        point_c=found.point.temp_c,
+        probe=facts.name,
+        shown_c=plateau.value_c,
+        direction=plateau.direction,
+        flat_s=plateau.flat_s,
     )
+    print(say(stood, unit))
     if plateau.undercooling_c:
-        print(f"  it undercooled by {format_difference(plateau.undercooling_c, unit)} before")
-    high = "high" if found.error_c > 0 else "low"
-    print(
-        f"  it reads {format_difference(abs(found.error_c), unit, 2)} {high}: correction {found.offset_uv:+.1f} uV, "
-        f"standard uncertainty {found.spread_uv:.1f} uV ({format_difference(found.standard_c, unit, 2)}, k = 1)"
+        print(f"  {say(tell('calibration.sprang_back', under_difference_c=plateau.undercooling_c), unit)}")
+    off = tell(
+        "calibration.reads",
+        off_difference_c=abs(found.error_c),
+        side="high" if found.error_c > 0 else "low",
+        correction=f"{found.offset_uv:+.1f}",
+        spread=f"{found.spread_uv:.1f}",
+        standard_difference_c=found.standard_c,
     )
+    print(f"  {say(off, unit)}")
     for part in sorted(found.parts, key=lambda one: -one.standard_c):
         print(f"    {format_difference(part.standard_c, unit, 2):>9}  {part.name}: {say(part.words, unit)}")
     if found.beyond_class:
-        print("  mind: that is more than new wire of its class and its board may be off: worn, or wrongly wired?")
+        print(f"  {say(tell('calibration.mind', why=tell('calibration.mind.beyond_class')), unit)}")
     if found.point.note:
-        print(f"  mind: {found.point.note}")
+        print(f"  {say(tell('calibration.mind', why=found.point.note), unit)}")

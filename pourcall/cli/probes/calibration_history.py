@@ -20,16 +20,21 @@ def points(args: argparse.Namespace) -> int:
 
     unit = unit_of(args)
     if args.json:
-        print_json([point._asdict() for point in POINTS.values()])
+        print_json([_as_json(point) for point in POINTS.values()])
         return 0
     rows = [
-        [key, format_temperature(point.temp_c, unit, 2), point.name, _source(point), point.note]
+        [key, format_temperature(point.temp_c, unit, 2), say(point.name), _source(point), say(point.note)]
         for key, point in POINTS.items()
     ]
     boiling = [say(tell("drift.by_altitude")), say(tell("drift.boiling_water"))]
     rows.append(["boiling", *boiling, "IAPWS-IF97 (computed)", say(tell("drift.boiling_needs"))])
-    print_table(_titles("point", "temperature", "what", "source", "note"), rows, right=(1,))
+    print_table(titles("point", "temperature", "what", "source", "note"), rows, right=(1,))
     return 0
+
+
+def _as_json(point: "CalPoint") -> dict[str, Any]:
+    names = ("key", "temp_c", "kind", "half_width_c", "source", "mark", "latent_over_heat_k")
+    return {"name": say(point.name), "note": say(point.note)} | {name: getattr(point, name) for name in names}
 
 
 def _source(point: "CalPoint") -> str:
@@ -72,7 +77,7 @@ def listing(args: argparse.Namespace) -> int:
         print(say(tell("drift.nothing_yet")))
         return 0
     print_table(
-        _titles("probe", "furnace", "date", "due", "points"),
+        titles("probe", "furnace", "date", "due", "points"),
         [
             [
                 one["probe"],
@@ -161,7 +166,7 @@ def history_table(rows: "list[PointRow]", force: "InForce | None", unit: Unit, t
             ]
         )
     print_table(
-        _titles("number", "date", "point", "at", "microvolt", "u_microvolt", "reads_high", "moved", "who", ""),
+        titles("number", "date", "point", "at", "microvolt", "u_microvolt", "reads_high", "moved", "who", ""),
         lines,
         right=(0, 3, 4, 5, 6),
     )
@@ -177,7 +182,7 @@ def history_table(rows: "list[PointRow]", force: "InForce | None", unit: Unit, t
     print(say(told, unit))
 
 
-def _titles(*names: str) -> list[str]:
+def titles(*names: str) -> list[str]:
     """Of a table's columns; an empty one has none."""
     return [say(tell(f"drift.column.{name}")) if name else "" for name in names]
 

@@ -8,15 +8,17 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import asked_unit, depth_mm, our_paths
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput, NotFound, Refused
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import figure
-from pourcall.contract.units import Unit, format_temperature
+from pourcall.contract.units import Unit
 from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.calibration.correction import EmfTrace, FoundPoint, ProbeFacts
     from pourcall.calibration.live import Standing
+    from pourcall.contract.message import Message
     from pourcall.thermometry.reference_points import CalPoint
 
 LOOK_S = 1.0
@@ -24,19 +26,15 @@ LOOK_S = 1.0
 
 def trace_arguments(parser: argparse.ArgumentParser) -> None:
     """What is to be known of a file with a cup's trace, and how deep the probe stood."""
+    parser.add_argument("--column", default="", help=described(tell("option.calibration_sources.column")))
+    parser.add_argument("--time", default="", help=described(tell("option.calibration_sources.time")))
+    parser.add_argument("--column-unit", default="", help=described(tell("option.calibration_sources.column_unit")))
+    parser.add_argument("--cold", default="", metavar="TEMP", help=described(tell("option.calibration_sources.cold")))
     parser.add_argument(
-        "--column", default="", help="of the file: the temperature or emf column (default: the likeliest)"
-    )
-    parser.add_argument("--time", default="", help="of the file: the time column (default: guessed)")
-    parser.add_argument("--column-unit", default="", help="of the file: degC, degF, K, uV, mV, V where it does not say")
-    parser.add_argument(
-        "--cold", default="", metavar="TEMP", help="of an emf in a file: the terminals (default 0 degC)"
-    )
-    parser.add_argument(
-        "--cold-column", default="", metavar="COLUMN", help="of an emf in a file: the column of the terminals"
+        "--cold-column", default="", metavar="COLUMN", help=described(tell("option.calibration_sources.cold_column"))
     )
     parser.add_argument(
-        "--depth", default="", metavar="LENGTH", help="how deep the probe stood, such as 45mm (default 40mm)"
+        "--depth", default="", metavar="LENGTH", help=described(tell("option.calibration_sources.depth"))
     )
 
 
@@ -94,7 +92,7 @@ def file_trace(args: argparse.Namespace, facts: "ProbeFacts", unit: Unit) -> "Em
                 tell("replay.no_column"), where=file.name, remedy=tell("replay.no_column.remedy", columns=names)
             )
         column = likely[0]
-        print(f"column {column.name!r} is taken", file=sys.stderr)
+        print(say(tell("calibration.column_taken", column=column.name)), file=sys.stderr)
     its_unit = args.column_unit or column.unit or "degC"
     cold_c = temperature_c(args.cold, asked_unit(args), where="--cold") if args.cold else None
     if its_unit in EMF_UV_PER:
@@ -145,7 +143,7 @@ def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit:
     def take(at_s: float, temp_c: float | None) -> "Standing":
         return watch.take(at_s, None if temp_c is None else uncorrected_uv(temp_c, facts.tc_type, applied))
 
-    what = f"{point.name}, {format_temperature(point.temp_c, unit, 1)}"
+    what = tell("calibration.watched.point", metal=point.name, point_c=point.temp_c)
     for _ in readings(facts, unit, args.wait, what, take):
         if watch.found is not None:
             return watch.found
@@ -156,7 +154,7 @@ def live(args: argparse.Namespace, point: "CalPoint", facts: "ProbeFacts", unit:
 
 
 def readings(
-    facts: "ProbeFacts", unit: Unit, wait: str, what: str, take: "Callable[[float, float | None], Standing]"
+    facts: "ProbeFacts", unit: Unit, wait: str, what: "Message", take: "Callable[[float, float | None], Standing]"
 ) -> Iterator[None]:
     """KeyController each look at the daemon's reading to `take` (time, degC or None), for so long as `wait` says.
 
@@ -172,7 +170,7 @@ def readings(
     terminal = sys.stderr.isatty()
     began_s: float | None = None
     last_said = ""  # of what the metal does: what is wanted of it alone is not said again
-    print(f"watching {facts.name} for {what}; Ctrl-C ends it", file=sys.stderr)
+    print(say(tell("calibration.watching", probe=facts.name, what=what), unit), file=sys.stderr)
     try:
         while True:
             shots = [shot for shot in client.furnaces() if shot.furnace == facts.furnace]

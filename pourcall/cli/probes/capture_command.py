@@ -5,6 +5,7 @@ import sys
 import time
 from pathlib import Path
 
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.texts import say
@@ -12,11 +13,11 @@ from pourcall.texts import say
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Port and file."""
-    parser.add_argument("port", help="such as /dev/ttyACM0, COM3, usb:SERIAL or socket://host:port")
+    parser.add_argument("port", help=described(tell("option.capture.port")))
     parser.add_argument("file", type=Path)
     parser.add_argument("--baud", type=int, default=115_200)
-    parser.add_argument("--seconds", type=float, default=0.0, help="stop after so long (default: until Ctrl-C)")
-    parser.add_argument("--bytes", type=int, default=0, help="stop after so many bytes")
+    parser.add_argument("--seconds", type=float, default=0.0, help=described(tell("option.capture.seconds")))
+    parser.add_argument("--bytes", type=int, default=0, help=described(tell("option.capture.bytes")))
 
 
 def run(args: argparse.Namespace) -> int:

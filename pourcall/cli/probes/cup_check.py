@@ -6,10 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pourcall.cli.common import depth_mm, our_paths, print_json, print_table, unit_of
+from pourcall.cli.parser import described
+from pourcall.cli.probes.calibration_history import titles
 from pourcall.cli.probes.calibration_sources import trace_arguments
 from pourcall.cli.probes.probe_facts import facts_of, who_of
 from pourcall.contract.errors import Refused
-from pourcall.contract.message import tell
+from pourcall.contract.message import Fact, tell
 from pourcall.contract.units import Unit, format_difference, format_temperature
 from pourcall.texts import say, sentence
 
@@ -20,24 +22,20 @@ if TYPE_CHECKING:
 
 def check_arguments(parser: argparse.ArgumentParser) -> None:
     """Which probe, of which alloy the cup is, from where."""
-    parser.add_argument("probe", help="name of the probe")
-    parser.add_argument("--alloy", required=True, help="key of the alloy in the cup (`pourcall alloy list`)")
+    parser.add_argument("probe", help=described(tell("option.shared.probe")))
+    parser.add_argument("--alloy", required=True, help=described(tell("option.cup_check.alloy")))
     source = parser.add_mutually_exclusive_group()
-    source.add_argument("--watch", action="store_true", help="follow the probe in the running daemon (the default)")
+    source.add_argument("--watch", action="store_true", help=described(tell("option.cup_check.watch")))
     source.add_argument(
-        "--from", dest="trace", type=Path, default=None, metavar="FILE", help="a delimited text file of the cup cooling"
+        "--from", dest="trace", type=Path, default=None, metavar="FILE", help=described(tell("option.cup_check.from"))
     )
     trace_arguments(parser)
-    parser.add_argument(
-        "--power",
-        default="",
-        choices=("off", "on", "panel"),
-        help="what heats the cup while it cools: off for nothing, as it should be",
-    )
-    parser.add_argument("--wait", default="60m", help="live: give up after this long (default 60m)")
-    parser.add_argument("--dry-run", action="store_true", help="say what was found and keep nothing")
-    parser.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
-    parser.add_argument("--who", default="", help="who did it (default: the user of this computer)")
+    heated = described(tell("option.cup_check.power"))
+    parser.add_argument("--power", default="", choices=("off", "on", "panel"), help=heated)
+    parser.add_argument("--wait", default="60m", help=described(tell("option.shared.wait")))
+    parser.add_argument("--dry-run", action="store_true", help=described(tell("option.shared.dry_run")))
+    parser.add_argument("--furnace", default="", help=described(tell("option.shared.furnace")))
+    parser.add_argument("--who", default="", help=described(tell("option.shared.who_2")))
 
 
 def check_cup(args: argparse.Namespace) -> int:
@@ -76,7 +74,7 @@ def check_cup(args: argparse.Namespace) -> int:
         return 0
     _tell(found, unit)
     if kept is None:
-        print("nothing was kept (--dry-run)")
+        print(say(tell("calibration.dry_run")))
     elif len(checks) > 1:
         checks_table(checks, unit)
     return 0
@@ -92,8 +90,9 @@ def _follow(args: argparse.Namespace, watch: "CupWatch", facts: "ProbeFacts", un
         for at_s, emf_uv in zip(trace.times_s, trace.emf_uv, strict=True):
             watch.take(at_s, None if emf_uv is None else temp_c_or_none(facts.tc_type, emf_uv))
         return str(args.trace.name)
-    halts = " and ".join(format_temperature(point.temp_c, unit, 0) for point in watch.own.points)
-    for _ in readings(facts, unit, args.wait, f"a cup of {watch.own.name}, {halts}", watch.take):
+    halts = tuple(tell("melt_list.temperature", temp_c=point.temp_c) for point in watch.own.points)
+    cup = tell("calibration.watched.cup", alloy=watch.own.name, halts=halts)
+    for _ in readings(facts, unit, args.wait, cup, watch.take):
         if watch.done:
             break
     return "live"
@@ -121,13 +120,15 @@ def _budget_c(facts: "ProbeFacts", at_c: float) -> float:
 def _tell(found: "CupCheck", unit: Unit) -> None:
     text = say(found.text, unit) if found.offset_c is not None else sentence(found.text, unit)
     print(f"{found.alloy_name}: {text}")
-    under = f", {format_difference(found.undercooling_c, unit)} undercooled before" if found.undercooling_c else ""
-    stood = "stood still" if found.kind == "plateau" else "slowed"
-    print(f"  it {stood} at {format_temperature(found.reads_c, unit, 1)} for {found.lasted_s:.0f} s{under}")
+    halt = {"reads_c": found.reads_c, "lasted_s": found.lasted_s}
+    told = tell("calibration.cup.stood", **halt) if found.kind == "plateau" else tell("calibration.cup.slowed", **halt)
+    if found.undercooling_c:
+        told = tell("calibration.cup.after_undercooling", halt=told, under_difference_c=found.undercooling_c)
+    print(f"  {say(told, unit)}")
     if found.probe_u_c is not None and found.offset_c is not None:
-        print(f"  by its own budget the probe may be out by ± {format_difference(found.probe_u_c, unit)} (k = 2)")
+        print(f"  {say(tell('calibration.cup.budget', probe_u_c=found.probe_u_c), unit)}")
     if found.others and found.offset_c is not None:
-        print(f"  other sheets that would fit: {', '.join(found.others)}")
+        print(f"  {say(tell('calibration.cup.others', sheets=', '.join(found.others)), unit)}")
     print(f"  {say(found.remedy, unit)}")
 
 
@@ -159,15 +160,21 @@ def checks_table(checks: "list[CupCheck]", unit: Unit) -> None:
                 format_temperature(one.reads_c, unit, 1),
                 format_difference(one.offset_c, unit, signed=True) if known and one.offset_c is not None else "-",
                 f"± {format_difference(one.u_c, unit)}" if known and one.u_c is not None else "-",
-                "beyond its budget" if one.beyond else {"fits": "", "probe": ""}.get(one.verdict, "not the alloy"),
+                _verdict(one),
                 one.who,
             ]
         )
-    print_table(["check", "alloy", "sheet", "read", "off by", "k = 2", "", "who"], rows, right=(2, 3, 4, 5))
+    print_table(titles("check", "alloy", "sheet", "read", "off_by", "twice_u", "", "who"), rows, right=(2, 3, 4, 5))
     found = drift(checks)
     if found is None:
-        print("how it drifts is told from three checks on, over two weeks or more")
+        print(say(tell("drift.checks.few")))
         return
-    word = "it drifts by" if found.is_sure else "no drift beyond the scatter of the checks:"
-    per_month = f"{format_difference(found.per_month_c, unit, signed=True)} ± {format_difference(found.u_c, unit)}"
-    print(f"{word} {per_month} a month, by {found.checks} checks in {found.days:.0f} days")
+    month = tell("drift.checks.month", by=format_difference(found.per_month_c, unit, signed=True), month_u_c=found.u_c)
+    drifts: dict[str, Fact] = {"month": month, "count": found.checks, "days": round(found.days)}
+    print(say(tell("drift.checks.sure", **drifts) if found.is_sure else tell("drift.checks.none", **drifts), unit))
+
+
+def _verdict(one: "CupCheck") -> str:
+    if one.beyond:
+        return say(tell("calibration.cup.beyond"))
+    return "" if one.verdict in ("fits", "probe") else say(tell("calibration.cup.not_the_alloy"))

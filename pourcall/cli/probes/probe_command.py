@@ -13,6 +13,7 @@ from pourcall.cli.common import (
     settings_or_none,
     unit_of,
 )
+from pourcall.cli.parser import described
 from pourcall.cli.probes.calibration_history import history_table
 from pourcall.cli.probes.cup_check import check_arguments, check_cup, checks_of, checks_table
 from pourcall.cli.probes.probe_facts import facts_of
@@ -26,14 +27,14 @@ from pourcall.texts import say
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Show one, list all, check one in a sample cup."""
     what = parser.add_subparsers(dest="what", required=True)
-    show = what.add_parser("show", help="its uncertainty budget at a temperature, calibrations, due date")
-    show.add_argument("probe", help="name of the probe")
-    show.add_argument("--at", default="700C", metavar="TEMP", help="the temperature to judge it at (default 700C)")
-    show.add_argument("--cold", default="", metavar="TEMP", help="temperature of the terminals (default: not known)")
-    show.add_argument("--noise", default="0", metavar="DEGREES", help="scatter of its readings, such as 0.3C")
-    show.add_argument("--furnace", default="", help="where two furnaces have a probe of this name")
-    listing = what.add_parser("list", help="every probe of the settings, with board, type and calibration")
-    check = what.add_parser("check", help="alloy and probe in a sample cup of 150 to 200 g, cooling")
+    show = what.add_parser("show", help=described(tell("option.probe.show")))
+    show.add_argument("probe", help=described(tell("option.shared.probe")))
+    show.add_argument("--at", default="700C", metavar="TEMP", help=described(tell("option.probe.show.at")))
+    show.add_argument("--cold", default="", metavar="TEMP", help=described(tell("option.probe.show.cold")))
+    show.add_argument("--noise", default="0", metavar="DEGREES", help=described(tell("option.probe.show.noise")))
+    show.add_argument("--furnace", default="", help=described(tell("option.shared.furnace")))
+    listing = what.add_parser("list", help=described(tell("option.probe.list")))
+    check = what.add_parser("check", help=described(tell("option.probe.check")))
     check_arguments(check)
     for parser_of in (show, listing, check):
         add_unit(parser_of)

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any, TextIO, assert_never
 import msgspec
 
 from pourcall.cli.common import add_json, add_unit, asked_unit, unit_of
-from pourcall.cli.melts.melt_command import MOULD_HELP, mould_request
+from pourcall.cli.melts.melt_command import mould_request
+from pourcall.cli.parser import described
 from pourcall.contract import events as ev
 from pourcall.contract.errors import BadInput, BadTrace
 from pourcall.contract.message import NOTHING, Message, tell
@@ -32,23 +33,23 @@ MOST_BYTES = 512 * 1024 * 1024
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """File, alloy, and what cannot be guessed."""
-    parser.add_argument("trace", type=Path, help="a delimited text file")
-    parser.add_argument("--alloy", default="", help="key or name of an alloy sheet")
-    parser.add_argument("--column", default="", help="the temperature or emf column (default: the likeliest)")
-    parser.add_argument("--time", default="", help="the time column (default: guessed)")
-    parser.add_argument("--column-unit", default="", help="degC, degF, K, uV, mV, V where the file does not say")
-    parser.add_argument("--type", default="K", help="thermocouple type, for an emf (default K)")
-    parser.add_argument("--cold", default="", metavar="TEMP", help="cold junction of an emf (default: 0 degC)")
-    parser.add_argument("--cold-column", default="", metavar="COLUMN", help="the column of the cold junction")
+    parser.add_argument("trace", type=Path, help=described(tell("option.replay.trace")))
+    parser.add_argument("--alloy", default="", help=described(tell("option.shared.alloy")))
+    parser.add_argument("--column", default="", help=described(tell("option.replay.column")))
+    parser.add_argument("--time", default="", help=described(tell("option.replay.time")))
+    parser.add_argument("--column-unit", default="", help=described(tell("option.replay.column_unit")))
+    parser.add_argument("--type", default="K", help=described(tell("option.replay.type")))
+    parser.add_argument("--cold", default="", metavar="TEMP", help=described(tell("option.replay.cold")))
+    parser.add_argument(
+        "--cold-column", default="", metavar="COLUMN", help=described(tell("option.replay.cold_column"))
+    )
     parser.add_argument("--place", default="melt", choices=[place.value for place in Place])
     parser.add_argument("--sheath", default="thin", choices=tuple(SHEATHS))
-    parser.add_argument("--mould", action="append", default=[], help=MOULD_HELP)
+    parser.add_argument("--mould", action="append", default=[], help=described(tell("option.melt.mould")))
     parser.add_argument("--charge", default="1kg")
-    parser.add_argument(
-        "--loss", default="", metavar="DEGREES", help="from pot to lip, such as 12C (default: computed)"
-    )
-    parser.add_argument("--csv", type=Path, default=None, help="write every row with status and states to this file")
-    parser.add_argument("--columns", action="store_true", help="only say which columns the file has")
+    parser.add_argument("--loss", default="", metavar="DEGREES", help=described(tell("option.replay.loss")))
+    parser.add_argument("--csv", type=Path, default=None, help=described(tell("option.replay.csv")))
+    parser.add_argument("--columns", action="store_true", help=described(tell("option.replay.columns")))
     add_unit(parser)
     add_json(parser)
 

@@ -4,6 +4,7 @@ import argparse
 import re
 
 from pourcall.cli.common import add_json, add_unit, asked_unit, print_json, unit_of
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import figure, temperature_c
@@ -14,10 +15,16 @@ WIRE_CLASSES = ("iec_1", "iec_2", "iec_3", "astm_special", "astm_standard", "unk
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Type and value."""
-    parser.add_argument("type", help="B, E, J, K, N, R, S or T")
-    parser.add_argument("value", help="an emf (31.2mV, 31200uV) or a temperature (750C, 1380F)")
-    parser.add_argument("--cold", default="0C", metavar="TEMP", help="temperature of the terminals (default 0C)")
-    parser.add_argument("--class", dest="wire_class", default="iec_2", choices=WIRE_CLASSES, help="class of the wire")
+    parser.add_argument("type", help=described(tell("option.thermocouple.type")))
+    parser.add_argument("value", help=described(tell("option.thermocouple.value")))
+    parser.add_argument("--cold", default="0C", metavar="TEMP", help=described(tell("option.thermocouple.cold")))
+    parser.add_argument(
+        "--class",
+        dest="wire_class",
+        default="iec_2",
+        choices=WIRE_CLASSES,
+        help=described(tell("option.thermocouple.class")),
+    )
     add_unit(parser)
     add_json(parser)
 

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pourcall.cli.common import our_paths
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.texts import say
@@ -15,18 +16,14 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The archive."""
-    parser.add_argument("file", type=Path, help="the archive to write, or to read with --restore or --check")
+    parser.add_argument("file", type=Path, help=described(tell("option.backup.file")))
     group = parser.add_mutually_exclusive_group()
-    group.add_argument("--restore", action="store_true", help="put an archive into an empty installation")
-    group.add_argument("--check", action="store_true", help="read an archive whole and compare it with its manifest")
-    parser.add_argument(
-        "--merge", action="store_true", help="with --restore: take another shop's archive in beside the records here"
-    )
-    parser.add_argument(
-        "--mark", default="", help="with --merge: what stands behind their numbers, 2026-014@MARK (default: their shop)"
-    )
-    parser.add_argument("--dry-run", action="store_true", help="with --merge: say what would come in, write nothing")
-    parser.add_argument("--who", default="", help="with --merge: for the record (default: the user of this computer)")
+    group.add_argument("--restore", action="store_true", help=described(tell("option.backup.restore")))
+    group.add_argument("--check", action="store_true", help=described(tell("option.backup.check")))
+    parser.add_argument("--merge", action="store_true", help=described(tell("option.backup.merge")))
+    parser.add_argument("--mark", default="", help=described(tell("option.backup.mark")))
+    parser.add_argument("--dry-run", action="store_true", help=described(tell("option.backup.dry_run")))
+    parser.add_argument("--who", default="", help=described(tell("option.backup.who")))
 
 
 def run(args: argparse.Namespace) -> int:

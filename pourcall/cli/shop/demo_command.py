@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 
 from pourcall.cli.common import add_unit
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput, DaemonError
 from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths, paths_for
@@ -34,27 +35,24 @@ TRY = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What runs, how fast, and what becomes of it."""
-    parser.add_argument("--scenario", default=DEMOS[0], choices=DEMOS, help="which melt (default: %(default)s)")
     parser.add_argument(
-        "--plant", default=PLANTS[0], choices=PLANTS, help="on which simulated furnace (default: %(default)s)"
+        "--scenario", default=DEMOS[0], choices=DEMOS, help=described(tell("option.demo.scenario", scenario=DEMOS[0]))
     )
-    parser.add_argument(
-        "--speed", type=float, metavar="N", help="simulated seconds in each real one (default 20; headless: no limit)"
-    )
-    parser.add_argument("--headless", action="store_true", help="no dashboard; the simulated caster does everything")
-    parser.add_argument(
-        "--export", type=Path, default=None, metavar="DIR", help="where the traces go (default: ./pourcall-demo)"
-    )
-    parser.add_argument("--home", type=Path, default=None, help="keep record and settings in this folder")
+    plant = described(tell("option.demo.plant", plant=PLANTS[0]))
+    parser.add_argument("--plant", default=PLANTS[0], choices=PLANTS, help=plant)
+    parser.add_argument("--speed", type=float, metavar="N", help=described(tell("option.demo.speed")))
+    parser.add_argument("--headless", action="store_true", help=described(tell("option.demo.headless")))
+    parser.add_argument("--export", type=Path, default=None, metavar="DIR", help=described(tell("option.demo.export")))
+    parser.add_argument("--home", type=Path, default=None, help=described(tell("option.demo.home")))
     parser.add_argument(
         "--records",
         type=Path,
         default=None,
         metavar="DIR",
-        help="run no furnace: put six invented melts with a dozen pours into DIR, to try advise, compare, sheet on",
+        help=described(tell("option.demo.records")),
     )
-    parser.add_argument("--empty", action="store_true", help="dashboard without the six invented melts before it")
-    parser.add_argument("--quiet", action="store_true", help="no sound")
+    parser.add_argument("--empty", action="store_true", help=described(tell("option.demo.empty")))
+    parser.add_argument("--quiet", action="store_true", help=described(tell("option.demo.quiet")))
     parser.add_argument("--shop-only", action="store_true", help=argparse.SUPPRESS)
     add_unit(parser)
 

@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         unit = _unit_of()
         for one in findings:
-            print(f"{word('check', one.state):<5}  {one.what}: {say(one.says, unit)}")
+            print(f"{word('check', one.state):<5}  {word('topic', one.what)}: {say(one.says, unit)}")
     return int(any(one.state is State.FAULT for one in findings))
 
 
@@ -143,7 +143,7 @@ def _disk(store: "Store", melts: int) -> Iterator[Finding]:
     else:
         yield Finding("disk", State.WELL, tell("check.disk_grows", parts=parts, size=_mb(used.per_melt_hour)))
     if used.old_bytes > WORTH_THINNING:
-        yield Finding("old readings", State.WELL, tell("check.old_readings", size=_mb(used.old_bytes)))
+        yield Finding("old_readings", State.WELL, tell("check.old_readings", size=_mb(used.old_bytes)))
 
 
 def _backup(utc_s: float) -> Finding:
@@ -236,6 +236,6 @@ def _sheets() -> Iterator[Finding]:
     library = load_sheets(our_paths().alloys)
     faults = library.faults()
     if faults:
-        yield Finding("alloy sheets", State.FAULT, tell("check.sheet_faults", count=len(faults)))
+        yield Finding("alloy_sheets", State.FAULT, tell("check.sheet_faults", count=len(faults)))
     else:
-        yield Finding("alloy sheets", State.WELL, tell("check.sheets", count=len(library.keys())))
+        yield Finding("alloy_sheets", State.WELL, tell("check.sheets", count=len(library.keys())))

@@ -8,6 +8,7 @@ from pathlib import Path
 import msgspec
 
 from pourcall.cli.common import add_json, local_time, our_paths, print_json
+from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
@@ -20,18 +21,14 @@ _SECONDS = {"s": 1.0, "min": 60.0, "d": 86_400.0, "w": 7 * 86_400.0, "m": 30.437
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What, how thin, and what makes it safe."""
-    parser.add_argument(
-        "--older-than", required=True, metavar="AGE", help="readings older than this: 2y, 18m (months), 200d"
-    )
-    parser.add_argument(
-        "--keep-every", default="10s", metavar="TIME", help="keep one reading of each probe in this time (10s)"
-    )
-    parser.add_argument("--dry-run", action="store_true", help="say what would be given up, write nothing")
+    parser.add_argument("--older-than", required=True, metavar="AGE", help=described(tell("option.thin.older_than")))
+    parser.add_argument("--keep-every", default="10s", metavar="TIME", help=described(tell("option.thin.keep_every")))
+    parser.add_argument("--dry-run", action="store_true", help=described(tell("option.thin.dry_run")))
     group = parser.add_mutually_exclusive_group()
-    group.add_argument("--backup", type=Path, default=None, metavar="FILE", help="write a backup there first")
-    group.add_argument("--no-backup", action="store_true", help="give them up for good, without a backup")
-    parser.add_argument("--why", default="", help="for the record")
-    parser.add_argument("--who", default="", help="for the record (default: the user of this computer)")
+    group.add_argument("--backup", type=Path, default=None, metavar="FILE", help=described(tell("option.thin.backup")))
+    group.add_argument("--no-backup", action="store_true", help=described(tell("option.thin.no_backup")))
+    parser.add_argument("--why", default="", help=described(tell("option.shared.why_2")))
+    parser.add_argument("--who", default="", help=described(tell("option.thin.who")))
     add_json(parser)
 
 

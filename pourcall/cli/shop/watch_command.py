@@ -3,17 +3,19 @@
 import argparse
 
 from pourcall.cli.common import add_unit, our_paths, settings_or_none, unit_of
+from pourcall.cli.parser import described
+from pourcall.contract.message import tell
 from pourcall.contract.settings import Sound
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Unit, furnace, and where else a daemon may be."""
     add_unit(parser)
-    parser.add_argument("--furnace", default="", help="show this furnace first")
-    parser.add_argument("--url", default="", help="a daemon on loopback TCP, such as http://127.0.0.1:8765")
-    parser.add_argument("--token", default="", help="its token (default: the token file of this installation)")
-    parser.add_argument("--steady", action="store_true", help="no blinking: a steady * instead")
-    parser.add_argument("--quiet", action="store_true", help="no sound from this dashboard")
+    parser.add_argument("--furnace", default="", help=described(tell("option.watch.furnace")))
+    parser.add_argument("--url", default="", help=described(tell("option.watch.url")))
+    parser.add_argument("--token", default="", help=described(tell("option.watch.token")))
+    parser.add_argument("--steady", action="store_true", help=described(tell("option.watch.steady")))
+    parser.add_argument("--quiet", action="store_true", help=described(tell("option.watch.quiet")))
 
 
 def run(args: argparse.Namespace) -> int:

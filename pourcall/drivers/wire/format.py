@@ -28,13 +28,13 @@ UNHEARD = Heard()
 class WireFormat:
     """One format.
 
-    name: its word in the settings. help: in a few words, for people. example: a line as sent. decoder: of a board as
-    set up, for a stream that is joined in the middle; raises BadInput where the settings do not fit. encode: one
-    conversion of all channels as lines, for a simulated board. carries: the kinds of raw value that it can carry.
+    name: its word in the settings; in a few words, for people, it is `word.format.NAME` of the catalogue. example: a
+    line as sent. decoder: of a board as set up, for a stream that is joined in the middle; raises BadInput where the
+    settings do not fit. encode: one conversion of all channels as lines, for a simulated board. carries: the kinds of
+    raw value that it can carry.
     """
 
     name: str
-    help: str
     example: bytes
     decoder: Callable[[Board], Decoder]
     encode: Callable[[Sequence[Sample]], list[bytes]]

@@ -73,7 +73,7 @@ def _found(one: WireFormat, heard: Heard, share: float) -> Guess:
         says = tell("port.columns", count=heard.columns, example=heard.example)
     elif identity is not None:
         board, serial = f"{identity.board} {identity.firmware}".strip(), identity.serial or "none"
-        says = tell("port.board", format=one.help, channels=channels, board=board, serial=serial)
+        says = tell("port.board", format=one.name, channels=channels, board=board, serial=serial)
     else:
-        says = tell("port.lines", format=one.help, channels=channels)
+        says = tell("port.lines", format=one.name, channels=channels)
     return Guess(one.name, says, heard, share)

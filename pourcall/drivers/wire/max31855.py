@@ -108,7 +108,6 @@ def _decoder(board: Board) -> HexLineDecoder:
 
 FORMAT = WireFormat(
     name=NAME,
-    help="hex lines of MAX31855 words",
     example=b"29A01900\n",
     decoder=_decoder,
     encode=encode,

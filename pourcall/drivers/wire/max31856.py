@@ -117,7 +117,6 @@ def _decoder(board: Board) -> HexLineDecoder:
 
 FORMAT = WireFormat(
     name=NAME,
-    help="hex lines of MAX31856 registers",
     example=b"T1:188002E00000\n",
     decoder=_decoder,
     encode=encode,

@@ -84,7 +84,6 @@ def _decoder(board: Board) -> HexLineDecoder:
 
 FORMAT = WireFormat(
     name=NAME,
-    help="hex lines of MCP960x registers",
     example=b"02E0018840\n",
     decoder=_decoder,
     encode=encode,

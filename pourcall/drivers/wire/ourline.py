@@ -366,7 +366,6 @@ def _decoder(board: Board) -> OurLineDecoder:
 
 FORMAT = WireFormat(
     name=NAME,
-    help="our own checksummed line",
     example=b"PC1,23,184250,1,,02E01880,24.5000,0*BDF9\n",
     decoder=_decoder,
     encode=encode,

@@ -351,7 +351,6 @@ def _decoder(board: Board) -> TextDecoder:
 
 FORMAT = WireFormat(
     name=NAME,
-    help="text with a number in each column",
     example=b"5021,661.25,24.5\n",
     decoder=_decoder,
     encode=encode,

@@ -11,12 +11,14 @@ from itertools import pairwise
 import msgspec
 
 from pourcall.contract.api import TracePoint
+from pourcall.contract.message import tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.records.read import tracing
 from pourcall.records.read.facts import AFTER_S, Mark, StateStretch, stretch, timeline
 from pourcall.records.read.simulated_melts import invented_melts
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import AFTER_POUR_S, MeltDetail, PourRow
+from pourcall.texts import written
 
 _SHORT_GAP_S = 2.0  # not worth a mark
 _SPREAD_SAMPLES = 150  # places at which the uncertainty is read from the record
@@ -164,8 +166,11 @@ def _gaps(detail: MeltDetail, trace: dict[str, tuple[TracePoint, ...]], end_s: f
             continue
         if not gap.board and any(at_s + 1.0 < p.mono_s < until_s - 1.0 for series in trace.values() for p in series):
             continue  # the clock was set: by UTC the program was not running, by the clock that never steps it was
-        whose = f" from {gap.board}" if gap.board else ""
-        yield Mark(at_s=at_s, kind="gap", text=f"no readings{whose}: {gap.reason.replace('_', ' ')}")
+        reason = gap.reason.replace("_", " ")
+        told = tell("plot.gap", reason=reason)
+        if gap.board:
+            told = tell("plot.gap_of", board=gap.board, reason=reason)
+        yield Mark(at_s=at_s, kind="gap", text=written(told))
 
 
 def _windows(detail: MeltDetail, pours: tuple[PouredAt, ...], end_s: float) -> Iterator[TapWindow]:

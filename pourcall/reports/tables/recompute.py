@@ -13,35 +13,36 @@ from pourcall.contract.calibration import NO_CALIBRATION, Calibration
 from pourcall.contract.config import ProbeConfig
 from pourcall.contract.errors import NotFound, PourcallError
 from pourcall.contract.frames import RawKind
-from pourcall.contract.message import tell
+from pourcall.contract.message import Message, tell
 from pourcall.contract.version import VERSION
 from pourcall.records.entries.calibrations import calibrations_in_force, latest_config, melt_config
 from pourcall.records.read.store import Store
 from pourcall.records.read.tracing import extent, melt_spans
 from pourcall.reports.tables.csv_text import text_cell, write_whole
 from pourcall.reports.tables.export import Exported, utc_text
+from pourcall.texts import say
 from pourcall.thermometry.compensation import to_temperature
 
 HEAD = "elapsed_s,utc,probe,temp_c,temp_recomputed_c,reason,raw_kind,raw_value,cold_junction_c\n"
-_WHAT = {
-    "elapsed_s": ("decimal", "Seconds since the melt began"),
-    "utc": ("dateTimeStamp", "Time of day, UTC"),
-    "probe": ("string", "Probe"),
-    "temp_c": ("decimal", "Temperature as decided at the time, degC"),
-    "temp_recomputed_c": ("decimal", "Temperature of the same raw value under the calibration in force now, degC"),
-    "reason": ("string", "Why the reading's status was what it was"),
-    "raw_kind": ("string", "What the raw value is"),
-    "raw_value": ("decimal", "Raw value, as the board gave it"),
-    "cold_junction_c": ("decimal", "Temperature of the terminals, degC"),
+_KINDS = {
+    "elapsed_s": "decimal",
+    "utc": "dateTimeStamp",
+    "probe": "string",
+    "temp_c": "decimal",
+    "temp_recomputed_c": "decimal",
+    "reason": "string",
+    "raw_kind": "string",
+    "raw_value": "decimal",
+    "cold_junction_c": "decimal",
 }
 
 
 class Corrections(NamedTuple):
-    """What is applied now, by probe: the type of the couple and its calibration; and in a sentence where it is from."""
+    """What is applied now, by probe: the type of the couple and its calibration; and where it is from."""
 
     types: dict[str, str]
     now: dict[str, Calibration]
-    words: str
+    words: tuple[Message, ...]
 
 
 def recompute_melt(store: Store, melt: str, folder: Path) -> Exported:
@@ -95,20 +96,24 @@ def recompute_melt(store: Store, melt: str, folder: Path) -> Exported:
 def _corrections(conn: sqlite3.Connection, furnace: str, probes: tuple[ProbeConfig, ...]) -> Corrections:
     types = {probe.name: probe.tc_type for probe in probes}
     now: dict[str, Calibration] = {}
-    words: list[str] = []
+    words: list[Message] = []
     for name, one in calibrations_in_force(conn, furnace, types).items():
         if isinstance(one, PourcallError):
             raise one
         now[name] = one.calibration
-        words.append(f"{name}: calibration of {one.calibration.date} ({one.calibration.how})")
+        date, points = one.calibration.date, one.calibration.how
+        words.append(tell("export.recomputed.calibration", probe=name, date=date, points=points))
     for probe in probes:
         if probe.name in now:
             continue
         newest = latest_config(conn, probe.name, furnace)
         offset_uv = next((one.offset_uv for one in newest.probes if one.name == probe.name), 0.0) if newest else 0.0
         now[probe.name] = Calibration(offset_uv=offset_uv) if offset_uv else NO_CALIBRATION
-        words.append(f"{probe.name}: " + (f"{offset_uv:g} uV of the settings" if offset_uv else "no calibration"))
-    return Corrections(types, now, "; ".join(words))
+        if offset_uv:
+            words.append(tell("export.recomputed.offset", probe=probe.name, offset_uv=offset_uv))
+        else:
+            words.append(tell("export.recomputed.none", probe=probe.name))
+    return Corrections(types, now, tuple(words))
 
 
 def _again(applied: Corrections, probe: str, kind: str, raw: float | None, cold_c: float | None) -> float | None:
@@ -124,13 +129,18 @@ def _metadata(name: str, melt: str, applied: Corrections) -> dict[str, object]:
     return {
         "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
         "url": name,
-        "dc:title": f"Melt {melt}, recomputed",
-        "dc:description": f"Applied now: {applied.words}. What was decided at the time stays as it was decided.",
+        "dc:title": say(tell("export.recomputed.title", melt=melt)),
+        "dc:description": say(tell("export.recomputed.applied", words=applied.words)),
         "dc:creator": f"pourcall {VERSION}",
         "tableSchema": {
             "columns": [
-                {"name": column, "titles": column, "datatype": kind, "dc:description": what}
-                for column, (kind, what) in _WHAT.items()
+                {
+                    "name": column,
+                    "titles": column,
+                    "datatype": kind,
+                    "dc:description": say(tell(f"export.recomputed.column.{column}")),
+                }
+                for column, kind in _KINDS.items()
             ]
         },
     }

@@ -6,7 +6,7 @@ TEXTS: dict[str, str] = {
     "advice.other_cause.both": "Temperature is not the cause, or not alone: cold and hot faults in one casting (pour {pours}).",
     "advice.other_cause.hopeless": "Temperature is not the cause, or not alone: no temperature within the limits is likely to give a sound casting more often than every other time ({sure_share} sure).",
     "advice.change_first": "Change gating, section or venting first, and only that; then pour at {next_c} to see what it did.",
-    "advice.here": "Here: {steps}.",
+    "advice.here": "Here: {steps:; }.",
     "advice.next": "Pour next at {next_c} at the lip: {why}.",
     "advice.customer": "For a customer, pour at {customer_c} at the lip: the surest, sound in {sound_share} of castings (nine chances in ten: {low_share} to {high_share}).",
     "advice.learn": "To learn, pour at {next_c} at the lip, sound in {sound_share}: {why}.",
@@ -86,4 +86,5 @@ TEXTS: dict[str, str] = {
     "advice.several_alloys": "setup '{setup}' was poured in {alloys}",
     "advice.several_alloys.remedy": "Say which with --alloy; they are not mixed",
     "advice.no_alloy": "no alloy is on record for setup '{setup}'",
+    "advice.drawn": "Drawn in {file}",
 }

@@ -33,4 +33,5 @@ TEXTS: dict[str, str] = {
     "furnace.nothing_learned": "nothing was learned of {furnace} yet",
     "furnace.no_melt_ended": "no melt of {furnace} has ended yet",
     "furnace.no_melt_ended.remedy": "Record one, with the knob marked",
+    "furnace.known_to": "known to {spread_share}",
 }

@@ -58,4 +58,6 @@ TEXTS: dict[str, str] = {
     "plot.fume_still": "undisturbed",
     "plot.fume_no_skin": "no skin holds it back",
     "plot.fume_window": "pot window",
+    "plot.gap": "no readings: {reason}",
+    "plot.gap_of": "no readings from {board}: {reason}",
 }

@@ -66,4 +66,6 @@ TEXTS: dict[str, str] = {
     "profile.show.late": "; late after {late_min}",
     "profile.unreadable.remedy": "Check the name",
     "profile.sound": "Sound: {count}. Your own profiles belong in {folder}",
+    "profile.limit.rating": "rating in the settings",
+    "profile.limit.sheet": "of the sheet",
 }

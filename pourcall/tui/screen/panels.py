@@ -9,7 +9,7 @@ from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import DASH, UNIT_MARK, bare_temperature, finite
 from pourcall.texts import say, word
-from pourcall.texts.say import share
+from pourcall.texts.saying import share
 from pourcall.tui.drawing.digits import big
 from pourcall.tui.drawing.styled import Line, Role, StyledText, joined, line, width_of
 from pourcall.tui.screen.dipping import countdown, dip_facts

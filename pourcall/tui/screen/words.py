@@ -28,7 +28,7 @@ from pourcall.contract.units import (
     rounded,
 )
 from pourcall.texts import say, word
-from pourcall.texts.say import duration
+from pourcall.texts.saying import duration
 from pourcall.tui.drawing.styled import Role, StyledText
 
 PRIORITY_LOOK = {  # mark, role
