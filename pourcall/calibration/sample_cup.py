@@ -274,9 +274,9 @@ def _remedy(made: CupCheck, check: Check) -> Message:
 
 
 class Drift(msgspec.Struct, frozen=True):
-    """How a probe's offset goes. per_month_c with its expanded uncertainty (k = 2)."""
+    """How a probe's offset goes. drift_c_per_month with its expanded uncertainty (k = 2)."""
 
-    per_month_c: float
+    drift_c_per_month: float
     u_c: float
     checks: int
     days: float
@@ -284,7 +284,7 @@ class Drift(msgspec.Struct, frozen=True):
     @property
     def is_sure(self) -> bool:
         """More than the checks' own scatter would make."""
-        return abs(self.per_month_c) > self.u_c
+        return abs(self.drift_c_per_month) > self.u_c
 
 
 def drift(checks: Sequence[CupCheck]) -> Drift | None:

@@ -211,7 +211,7 @@ def test_the_drift_is_the_weighted_line_numpy_finds(mixed: bool) -> None:
     weights = [2.0 / ((one.u_c or 1.0) if mixed else 1.5) for one in checks]  # 1 / sigma, as polyfit wants it
     offsets = np.array([one.offset_c or 0.0 for one in checks])
     (slope, _), cov = np.polyfit(np.array(days) - days[0], offsets, 1, w=weights, cov="unscaled")
-    assert found.per_month_c == pytest.approx(slope * 30.4375, rel=1e-6)
+    assert found.drift_c_per_month == pytest.approx(slope * 30.4375, rel=1e-6)
     assert found.u_c == pytest.approx(2.0 * math.sqrt(cov[0, 0]) * 30.4375, rel=1e-6)
     assert found.checks == 6
     assert found.is_sure

@@ -70,9 +70,9 @@ def test_growth_is_what_another_melt_of_the_same_kind_really_adds(shop: Paths, m
         told = usage(conn, shop, older_than_utc_s=0.0)
     record(shop, make, UTC_S + 1e5, 7200, "2026-002")
     added = shop.database.stat().st_size - told.record
-    assert told.per_melt_hour is not None
+    assert told.bytes_per_melt_hour is not None
     # Two hours; the first file also holds the empty tables, so that the estimate is a little high.
-    assert added / 2.0 <= told.per_melt_hour <= 1.6 * added / 2.0
+    assert added / 2.0 <= told.bytes_per_melt_hour <= 1.6 * added / 2.0
 
 
 def test_every_kind_of_file_is_counted_where_it_lies(shop: Paths, make: Maker) -> None:

@@ -169,7 +169,9 @@ def checks_table(checks: "list[CupCheck]", unit: Unit) -> None:
     if found is None:
         print(say(tell("drift.checks.few")))
         return
-    month = tell("drift.checks.month", by=format_difference(found.per_month_c, unit, signed=True), month_u_c=found.u_c)
+    month = tell(
+        "drift.checks.month", by=format_difference(found.drift_c_per_month, unit, signed=True), month_u_c=found.u_c
+    )
     drifts: dict[str, Fact] = {"month": month, "count": found.checks, "days": round(found.days)}
     print(say(tell("drift.checks.sure", **drifts) if found.is_sure else tell("drift.checks.none", **drifts), unit))
 

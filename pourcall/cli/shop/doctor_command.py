@@ -138,10 +138,10 @@ def _disk(store: "Store", melts: int) -> Iterator[Finding]:
     )
     kinds = {"record": used.record, "photos": used.photos, "copies": used.copies, "aside": used.aside, "log": used.log}
     parts = tuple(tell("check.part", size=_mb(size), lies_there=kind) for kind, size in kinds.items() if size)
-    if used.per_melt_hour is None:
+    if used.bytes_per_melt_hour is None:
         yield Finding("disk", State.WELL, tell("check.disk", parts=parts))
     else:
-        yield Finding("disk", State.WELL, tell("check.disk_grows", parts=parts, size=_mb(used.per_melt_hour)))
+        yield Finding("disk", State.WELL, tell("check.disk_grows", parts=parts, size=_mb(used.bytes_per_melt_hour)))
     if used.old_bytes > WORTH_THINNING:
         yield Finding("old_readings", State.WELL, tell("check.old_readings", size=_mb(used.old_bytes)))
 

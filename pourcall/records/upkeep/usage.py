@@ -14,14 +14,14 @@ from pourcall.contract.paths import Paths
 
 
 class Usage(msgspec.Struct, frozen=True, kw_only=True):
-    """Bytes by kind. per_melt_hour: what an hour of a melt adds to the record; None before the first whole melt."""
+    """Bytes by kind. bytes_per_melt_hour: what an hour of a melt adds; None before the first whole melt."""
 
     record: int
     copies: int  # beside it: copies from before a schema change, files set aside as damaged or replaced
     photos: int
     aside: int
     log: int
-    per_melt_hour: float | None
+    bytes_per_melt_hour: float | None
     old_rows: int  # readings older than asked for and not thinned yet, about
     old_bytes: int
 
@@ -47,7 +47,7 @@ def usage(conn: sqlite3.Connection, paths: Paths, *, older_than_utc_s: float) ->
         photos=_folder(paths.photos),
         aside=_folder(paths.data / "aside"),
         log=sum(one.stat().st_size for one in paths.log.parent.glob(f"{paths.log.name}*")),
-        per_melt_hour=each * melt_rows / hours if hours > 0.0 and gone == 0 else None,
+        bytes_per_melt_hour=each * melt_rows / hours if hours > 0.0 and gone == 0 else None,
         old_rows=old_rows,
         old_bytes=round(old_rows * each),
     )
