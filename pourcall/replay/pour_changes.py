@@ -99,7 +99,7 @@ def correct_pour(conn: sqlite3.Connection, asked: PourCorrection, change: Change
     if standing_row(conn, asked.pour) != change.row_id:
         raise BadInput(tell("correction.overtaken"), where=asked.pour, remedy=tell("correction.overtaken.remedy"))
     who = clean_text(asked.who, "who")
-    why = clean_text(asked.why, "why") or (written(tell("correction.why.restored")) if asked.restore else "")
+    why = clean_text(asked.why, "why")
     entries.correct_pour(conn, change.row_id, change.values, who=who, why=why, utc_s=utc_s)
     return tell("correction.done", pour=asked.pour, what=change.told)
 

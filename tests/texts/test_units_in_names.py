@@ -16,37 +16,9 @@ from tests.texts.test_catalogue import texts
 PACKAGE = Path(pourcall.__file__).parent
 RATE = re.compile(r"(?:^|_)per_[a-z0-9_]+$")
 # What stands before `per`: a unit, or what is counted (a price, an air change) and has none.
-UNITS = frozenset(
-    [
-        "c",
-        "k",
-        "j",
-        "kj",
-        "kg",
-        "g",
-        "mg",
-        "mm",
-        "m",
-        "m3",
-        "cm3",
-        "ml",
-        "w",
-        "kw",
-        "v",
-        "uv",
-        "mv",
-        "s",
-        "min",
-        "h",
-        "n",
-        "pa",
-        "mol",
-        "bytes",
-        "rows",
-    ]
-)
-COUNTED = frozenset(["price", "changes", "turnover", "steps", "fin", "oxide"])
-HOLDS_A_UNIT = re.compile(r"(?:^|_)(?:" + "|".join(sorted(UNITS | COUNTED)) + r")$")
+UNITS = "c k j kj kg g mg mm m m3 cm3 ml w kw v uv mv s min h n pa mol bytes rows"
+COUNTED = "price changes turnover steps fin oxide"
+HOLDS_A_UNIT = re.compile(r"(?:^|_)(?:" + "|".join(f"{UNITS} {COUNTED}".split()) + r")$")
 
 
 def is_bare(name: str) -> bool:

@@ -203,7 +203,9 @@ def _result(args: argparse.Namespace) -> int:
 
 
 def _found(defect: str, severity: int) -> Message:
-    return tell("record.sound") if defect == SOUND else tell("defect.graded", defect=defect, grade=str(severity))
+    if defect == SOUND:
+        return tell("record.sound")
+    return tell("defect.graded", defect=defect, severity=severity, grade=str(severity))
 
 
 def _with_equals(text: str) -> str:

@@ -69,7 +69,7 @@ TEXTS: dict[str, str] = {
     "defect.first.oxide_film": "metal below 0.5 m/s in the gates",
     "defect.first.cold_shot": "keep the sprue full",
     "defect.first.zinc_loss": "cover the melt",
-    "defect.graded": "{defect} {grade}",
+    "defect.graded": "{defect} {severity} ({grade})",
     "defect.column.key": "defect",
     "defect.column.term": "term",
     "defect.column.looks": "looks like",
