@@ -148,7 +148,7 @@ def test_a_cup_is_followed_to_its_plateau_and_ended_by_itself(facts: ProbeFacts)
     assert at_s < run.samples[-1].at_s
     assert abs(watch.found.offset_uv - run.correction_uv) < 2.0 * watch.found.spread_uv
     assert said[30].now.name == "calibration.falling"
-    assert said[30].wanted == tell("calibration.target", metal="zinc", point_c=419.527)
+    assert said[30].wanted == tell("calibration.target", metal=tell("point.name.zinc"), point_c=419.527)
     assert said[-1].now.name == "calibration.found"
     assert said[-1].now.facts["plateau_c"] == watch.found.plateau.value_c
 
@@ -158,7 +158,7 @@ def test_a_bath_is_found_live_once_it_has_stood(facts: ProbeFacts) -> None:
     said, at_s = watched(bath(0.0, length_s=400.0), watch)
     assert watch.found is not None
     assert at_s >= 180.0
-    assert any(one.wanted == tell("calibration.target", metal="ice point", point_c=0.0) for one in said)
+    assert any(one.wanted == tell("calibration.target", metal=tell("point.name.ice"), point_c=0.0) for one in said)
 
 
 def test_silence_is_said_and_a_broken_probe_ends_nothing(facts: ProbeFacts) -> None:

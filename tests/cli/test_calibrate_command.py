@@ -54,12 +54,12 @@ def test_from_a_file_to_the_record_the_list_the_chart_and_the_budget(run: Run, z
         "--grade",
         "99.9",
         "--depth",
-        "45",
+        "45mm",
         "--who",
         "ann",
     )
     assert done.code == 0, done.err
-    assert "kept as number 1" in done.out
+    assert tells(done.out, "calibration.kept", number=1)
     assert "419.53 °C" in done.out
     aluminium = trace_file(tmp_path / "al.csv", cool_cup(Cup("aluminium", gain=1.003)))
     found = json.loads(
@@ -218,7 +218,7 @@ def test_live_it_watches_the_daemons_readings_until_the_plateau_is_there(
     assert "watching metal for zinc, 419.5 °C" in done.err
     assert tells(done.err, "calibration.falling")
     assert "°C/min" in done.err
-    assert "kept as number 1" in done.out
+    assert tells(done.out, "calibration.kept", number=1)
     (row,) = json.loads(run("calibrate", "show", "metal", "--json").out)["rows"]
     assert row["detail"]["source"] == "live"
 
