@@ -238,7 +238,7 @@ class CupWatch:
 
 def cal_point(own: Expected, point: Point) -> CalPoint:
     """A halt of an alloy as a known temperature: its tolerance is the sheet's, its grade is in that."""
-    named = tell("point.name.of_alloy", halt=point.what, alloy=own.name)
+    named = tell("point.name.of_alloy", what=point.what, alloy=own.name)
     return CalPoint(f"{own.key}+{point.what}", point.temp_c, "arrest", point.u_c, "sheet", "sheet", named=named)
 
 

@@ -248,6 +248,7 @@ class Scenes:
             lift_mono_s=7418.0,
             countdown_s=65.0,
             pours=(pour,),
+            moulds_left=tuple(mould.name for mould in MOULDS[1:]),
             calls=(),
             instruction=Instruction(
                 todo=ToDo.MARK_POUR,

@@ -244,7 +244,7 @@ def _keep(
         print(say(tell("calibration.dry_run")))
         return 0
     assert force is not None
-    print(say(tell("calibration.kept", number=row_id, due=force.calibration.due, points=force.calibration.how)))
+    print(say(tell("calibration.kept", number=row_id, due=force.calibration.due, how=force.calibration.how)))
     print(say(tell("calibration.kept.when")))
     return 0
 

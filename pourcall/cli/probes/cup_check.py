@@ -58,7 +58,9 @@ def check_cup(args: argparse.Namespace) -> int:
     own = expected_of(library.get(args.alloy).facts())
     others = tuple(expected_of(sheet.facts()) for sheet in library.all() if sheet.key != own.key)
     halt_c = min(point.temp_c for point in own.points)
-    watch = CupWatch(own, others, facts, probe_u_c=_budget_c(facts, halt_c), depth_mm=depth_mm(args.depth), heating=args.power)
+    watch = CupWatch(
+        own, others, facts, probe_u_c=_budget_c(facts, halt_c), depth_mm=depth_mm(args.depth), heating=args.power
+    )
     source = _follow(args, watch, facts, unit)
     utc_s = time.time()
     try:

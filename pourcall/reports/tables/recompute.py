@@ -101,8 +101,8 @@ def _corrections(conn: sqlite3.Connection, furnace: str, probes: tuple[ProbeConf
         if isinstance(one, PourcallError):
             raise one
         now[name] = one.calibration
-        date, points = one.calibration.date, one.calibration.how
-        words.append(tell("export.recomputed.calibration", probe=name, date=date, points=points))
+        date, how = one.calibration.date, one.calibration.how
+        words.append(tell("export.recomputed.calibration", probe=name, date=date, how=how))
     for probe in probes:
         if probe.name in now:
             continue

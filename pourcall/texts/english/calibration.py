@@ -129,7 +129,7 @@ TEXTS: dict[str, str] = {
     "calibration.mind": "mind: {why}",
     "calibration.mind.beyond_class": "that is more than new wire of its class and its board may be off: worn, or wrongly wired?",
     "calibration.dry_run": "nothing was kept (--dry-run)",
-    "calibration.kept": "kept as number {number}; due {due}. In force: {points}",
+    "calibration.kept": "kept as number {number}; due {due}. In force: {how}",
     "calibration.kept.when": "A running daemon takes it up at its next start; records made before keep what they had",
     "calibration.stood": "{metal}: {point_c:2}; {probe} showed {shown_c:2} uncorrected, {direction}, for {flat_s:0}",
     "calibration.sprang_back": "it undercooled by {under_difference_c:1} before",

@@ -50,7 +50,7 @@ TEXTS: dict[str, str] = {
     "export.recomputed.column.cold_junction_c": "Temperature of the terminals, degC",
     "export.recomputed.title": "Melt {melt}, recomputed",
     "export.recomputed.applied": "Applied now: {words:; }. What was decided at the time stays as it was decided.",
-    "export.recomputed.calibration": "{probe}: calibration of {date} ({points})",
+    "export.recomputed.calibration": "{probe}: calibration of {date} ({how})",
     "export.recomputed.offset": "{probe}: {offset_uv} of the settings",
     "export.recomputed.none": "{probe}: no calibration",
 }

@@ -41,7 +41,7 @@ TEXTS: dict[str, str] = {
     "point.note.copper_air": "saturated with its oxide; under charcoal use `copper`",
     "point.name.copper": "copper, oxygen kept off",
     "point.note.copper": "under charcoal or graphite; in air down to 1066: `copper_air`",
-    "point.name.of_alloy": "{halt} of {alloy}",
+    "point.name.of_alloy": "{what} of {alloy}",
     "point.boiling": "boiling water ({how})",
     "point.boiling.altitude": "{altitude_m} m",
     "point.boiling.weather": "{altitude_m} m, {pressure_hpa} hPa at sea level",
