@@ -195,8 +195,9 @@ def test_heat_and_temperature_of_either_law_rise_together_and_are_each_others_in
     check_law(melted_diffused(facts_of(key), alpha=0.15, by_c=-2.0))
 
 
-# t90 in flowing water of the sab-cable.com table for mineral-insulated sheaths, insulated junction, 3 and 6 mm
-@pytest.mark.parametrize(("sheath", "t90_s"), [("mi_3.0", 2.9), ("mi_6.0", 9.6), ("mi_8.0", 17.0)])
+# t90 in flowing water of the sab-cable.com table for mineral-insulated sheaths, insulated junction; a ceramic
+# tube of 20 mm takes one to two minutes (practice, from memory)
+@pytest.mark.parametrize(("sheath", "t90_s"), [("mi_3.0", 2.9), ("mi_6.0", 9.6), ("mi_8.0", 17.0), ("tube_20", 110.0)])
 def test_a_rod_follows_the_bath_about_as_fast_as_its_printed_response(sheath: str, t90_s: float) -> None:
     plant = hot_bath("za12", 560.0, 2.0)
     rod = RodProbe(plant, sheath, dt_s=0.1, start_c=480.0, depth_mm=60.0)
@@ -205,7 +206,7 @@ def test_a_rod_follows_the_bath_about_as_fast_as_its_printed_response(sheath: st
     while rod.junction_c < 480.0 + 0.9 * (plant.metal_c - 480.0):
         rod.step()
         at_s += 0.1
-    assert 0.5 * t90_s < at_s < 2.0 * t90_s
+    assert 0.6 * t90_s < at_s < 1.6 * t90_s
 
 
 def test_a_shallow_rod_reads_nearer_to_the_cold_above_than_a_deep_one() -> None:
