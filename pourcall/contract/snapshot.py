@@ -10,7 +10,7 @@ import msgspec
 from pourcall.contract.events import AlarmView, CallKind, CallView, Dip, FigureSource, MeltState, Pour
 from pourcall.contract.inputs import PowerLevel, StoreProblem
 from pourcall.contract.message import NOTHING, Told
-from pourcall.contract.plan import MeltPlan
+from pourcall.contract.plan import MeltPlan, NoAim
 from pourcall.contract.profile_plan import SegmentKind
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.status import Reason, Status
@@ -60,6 +60,7 @@ class WindowView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     lip_now_c: float | None = None  # predicted at the lip if poured now, from the furnace or from the hand
     too_cold: float | None = None  # probability, 0 to 1
     too_hot: float | None = None
+    no_aim: NoAim | None = None  # no temperature of the pot serves the mould: there is no window to show or wait for
 
 
 class Interval(msgspec.Struct, frozen=True, array_like=True):

@@ -5,9 +5,12 @@ It is never *pour* while the window has closed, while the metal is above it, or 
 
 from collections.abc import Sequence
 
+import msgspec
+
 from pourcall.contract.events import CallKind, CallView, MeltState
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import Message, tell
+from pourcall.contract.plan import NoAim, NoAimCause
 from pourcall.contract.snapshot import Instruction, ToDo
 from pourcall.engine.melt.melt_run import AfterLift
 from pourcall.engine.situation import Melt, NextMould, Situation
@@ -74,7 +77,9 @@ def _in_the_hand(melt: Melt) -> Instruction:
     if after.lip_c is None:
         text = tell("instruction.lifted_unknown", mould=name, number=number, of=of)
         return Instruction(todo=ToDo.MARK_POUR, text=text, why=tell("instruction.lifted_unknown.why"), mould=name)
-    if after.too_hot:
+    if mould.no_aim is not None and not mould.plan.lip_min_c <= after.lip_c <= mould.plan.lip_max_c:
+        return msgspec.structs.replace(_no_aim(mould, mould.no_aim, fluid=True), todo=ToDo.CHOOSE)
+    if after.too_hot and mould.no_aim is None:
         over_c = after.lip_c - mould.lip_c[1]
         if after.too_hot_s is None:
             text = tell("instruction.too_hot_in_hand_untimed", mould=name)
@@ -82,7 +87,7 @@ def _in_the_hand(melt: Melt) -> Instruction:
             text = tell("instruction.too_hot_in_hand", mould=name, left_s=after.too_hot_s)
         why = tell("instruction.too_hot_in_hand.why", lip_c=after.lip_c, over_difference_c=over_c)
         return Instruction(todo=ToDo.COOL, text=text, why=why, must=True, mould=name)
-    if after.too_cold:
+    if after.too_cold and mould.no_aim is None:
         return _window_closed(mould, after, after.lip_c)
     text = tell("instruction.mark_pour", mould=name, number=number, of=of)
     return Instruction(todo=ToDo.MARK_POUR, text=text, must=True, mould=name)
@@ -101,10 +106,8 @@ def _standing(now: Situation, melt: Melt, mould: NextMould, metal_c: float) -> I
     low_c, high_c = mould.tap_c
     to_go_c = max(low_c - metal_c, 0.0)
     judgement = mould.judgement
-    if high_c < low_c and now.fluid:  # more heat is never the answer to that
-        text = tell("instruction.no_safe_aim", mould=mould.plan.name)
-        why = tell("instruction.no_safe_aim.why", lowest_c=low_c, highest_c=high_c)
-        return Instruction(todo=ToDo.NO_AIM, text=text, why=why, must=True, mould=mould.plan.name)
+    if mould.no_aim is not None:
+        return _no_aim(mould, mould.no_aim, fluid=now.fluid)
     match now.state:
         case MeltState.SOLID | MeltState.MELTING | MeltState.FREEZING | MeltState.LIQUID:
             if to_go_c < SHOWN_C:
@@ -120,6 +123,15 @@ def _standing(now: Situation, melt: Melt, mould: NextMould, metal_c: float) -> I
             return Instruction(todo=ToDo.WAIT, text=_nearly(judgement.too_cold, judgement.too_hot))
         case _:
             return Instruction(todo=ToDo.WAIT, text=tell("instruction.in_window"))
+
+
+def _no_aim(mould: NextMould, found: NoAim, *, fluid: bool) -> Instruction:
+    """More heat is never the answer to that; while the charge melts, there is time to think of another."""
+    text = tell("instruction.no_safe_aim" if fluid else "instruction.no_aim_yet", mould=mould.plan.name)
+    why = tell("instruction.no_safe_aim.why", lowest_c=found.needed_c, highest_c=found.allowed_c)
+    if found.cause is NoAimCause.NOT_LIQUID:
+        why = tell("instruction.no_aim_not_liquid.why", highest_c=found.lip_max_c)
+    return Instruction(todo=ToDo.NO_AIM, text=text, why=why, must=fluid, mould=mould.plan.name)
 
 
 def _nearly(too_cold: float, too_hot: float) -> Message:

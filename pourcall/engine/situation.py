@@ -10,7 +10,7 @@ from enum import StrEnum
 
 from pourcall.contract.events import Dip, MeltState
 from pourcall.contract.message import Told, tell
-from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c, tap_window_c
+from pourcall.contract.plan import MeltPlan, MouldPlan, NoAim, lip_window_c, no_aim, tap_window_c
 from pourcall.contract.snapshot import Interval
 from pourcall.engine.bath.metal import MetalNow
 from pourcall.engine.melt.melt_run import AfterLift, MeltRun
@@ -49,6 +49,7 @@ class NextMould:
     lip_c: tuple[float, float]
     tap_c: tuple[float, float]
     judgement: Judgement | None  # None: nothing tells the metal's temperature, or the pot is lifted
+    no_aim: NoAim | None  # no temperature of the pot serves it: its windows are none
 
     @property
     def aim_c(self) -> float:
@@ -155,6 +156,7 @@ def next_mould(run: MeltRun, judgement: Judgement | None) -> NextMould | None:
         lip_c=lip_window_c(mould, run.plan),
         tap_c=tap_window_c(mould, run.plan),
         judgement=judgement,
+        no_aim=no_aim(mould, run.plan),
     )
 
 

@@ -3,11 +3,13 @@
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+import msgspec
+
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import StoreProblem
-from pourcall.contract.message import Told, tell
+from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.contract.snapshot import DipView, FurnaceSnapshot, ProbeView, WindowView
+from pourcall.contract.snapshot import AheadView, DipView, FurnaceSnapshot, ProbeView, WindowView
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.dip_view import dip_view
@@ -59,8 +61,9 @@ def window_view(now: Situation) -> WindowView | None:
         loss_c=mould.plan.loss_c,
         why=mould.plan.why,
         lip_now_c=judgement.lip_c if judgement is not None else None if after is None else after.lip_c,
-        too_cold=None if judgement is None else judgement.too_cold,
-        too_hot=None if judgement is None else judgement.too_hot,
+        too_cold=None if judgement is None or mould.no_aim else judgement.too_cold,
+        too_hot=None if judgement is None or mould.no_aim else judgement.too_hot,
+        no_aim=mould.no_aim,
     )
 
 
@@ -77,6 +80,11 @@ def why_no_reading(channels: Sequence[ProbeChannel], how: Told) -> Told:
         if channel.tracker.state is ProbeState.OUT and not channel.tracker.been_in:
             return tell("instruction.warming")
     return how
+
+
+def _unawaited(ahead: AheadView | None) -> AheadView | None:
+    """The forecast without a time to a window that is none, or for which it lasts."""
+    return None if ahead is None else msgspec.structs.replace(ahead, ready_s=None, why=NOTHING, cooling_s=None)
 
 
 class Shown(NamedTuple):
@@ -111,7 +119,9 @@ class FurnaceView:
         calls = shown.calls.views()
         lifted = melt is not None and melt.lifted
         after = None if melt is None else melt.after_lift
+        unserved = melt is not None and melt.next is not None and melt.next.no_aim is not None
         chamber_only = not any(channel.tracker.place is Place.MELT for channel in self._channels)
+        ahead = shown.guiding.ahead_view(mono_s, chamber_only=chamber_only)
         return FurnaceSnapshot(
             furnace=self._config.furnace,
             seq=self._outputs.seq,
@@ -134,13 +144,13 @@ class FurnaceView:
             alarms=shown.alarms.views(),
             silenced_until_mono_s=shown.alarms.silenced_until_s,
             lift_mono_s=None if melt is None else melt.lift_s,
-            countdown_s=after.left_s if lifted and after is not None else None,
+            countdown_s=after.left_s if lifted and after is not None and not unserved else None,
             last_dip=facts.dips[-1] if facts.dips else None,
             dips=now.dips[-3:],
             dip_spread_c=self._dip_spread_c(now),
             dip_now=self._dip_now(),
             arrest=shown.arrests.findings.text,
-            ahead=shown.guiding.ahead_view(mono_s, chamber_only=chamber_only),
+            ahead=_unawaited(ahead) if unserved else ahead,
             profile=shown.guiding.profile_view(mono_s),
             pours=() if facts.run is None else tuple(facts.run.pours),
             in_kg=None if facts.run is None else facts.run.in_kg,

@@ -383,7 +383,7 @@ class Dashboard(App[int]):
             for n, buffer in enumerate(buffers)
         ]
         window, lifted = snapshot.window, snapshot.lift_mono_s is not None
-        window_c = (window.tap_min_c, window.tap_max_c) if window is not None else None
+        window_c = (window.tap_min_c, window.tap_max_c) if window is not None and window.no_aim is None else None
         ahead = snapshot.ahead if self.live and not lifted else None  # a forecast of a lost link is none
         if ahead is not None and coast_c(snapshot) is None:
             ahead = msgspec.structs.replace(ahead, coast_c=None)

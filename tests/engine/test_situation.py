@@ -11,7 +11,7 @@ from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, LiftMarked, Marked, MeltState, PourMarked
 from pourcall.contract.message import Message
-from pourcall.contract.plan import MeltPlan, waiting_loss_c, waiting_time_s
+from pourcall.contract.plan import MeltPlan, no_aim, waiting_loss_c, waiting_time_s
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import Interval, ToDo
@@ -106,6 +106,26 @@ def test_where_no_pot_temperature_serves_the_mould_nothing_says_that_hotter_is_w
     assert shot.instruction.todo is ToDo.NO_AIM
     assert shot.instruction.must
     assert not bench.calls(CallKind.POUR)
+
+
+@pytest.mark.parametrize("metal_c", [300.0, 470.0, 560.0])
+def test_where_no_pot_temperature_serves_the_mould_no_window_is_shown_or_waited_for(
+    bench: Bench, metal_c: float
+) -> None:
+    bench.in_metal(metal_c, make_plan(lip=(600.0, 640.0), limit_c=598.0))
+    bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
+    bench.run(60.0, lambda t: metal_c + 0.1 * t)
+    shot = bench.engine.snapshot()
+    assert shot.instruction.todo is ToDo.NO_AIM
+    assert isinstance(shot.instruction.why, Message)
+    assert shot.instruction.why.facts == {"lowest_c": 615.0, "highest_c": 598.0}
+    assert shot.window is not None
+    assert shot.plan is not None
+    assert shot.window.no_aim == no_aim(shot.plan.moulds[0], shot.plan)
+    assert (shot.window.too_cold, shot.window.too_hot) == (None, None)
+    assert shot.ahead is None or shot.ahead.ready_s is None
+    bench.do(inp.MarkLift())
+    assert bench.engine.snapshot().countdown_s is None
 
 
 def test_metal_lifted_too_hot_is_waited_for_and_then_poured(bench: Bench) -> None:

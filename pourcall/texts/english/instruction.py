@@ -12,6 +12,8 @@ TEXTS: dict[str, str] = {
     "instruction.window_closed.why": "it would arrive at {lip_c} ± {lip_u_c}, {below_difference_c} below the mould's window",
     "instruction.no_safe_aim": "No safe aim for {mould}: no hotter. Cast ingots, or lose less on the way",
     "instruction.no_safe_aim.why": "it needs {lowest_c} in the pot, and no more than {highest_c} is aimed for",
+    "instruction.no_aim_yet": "Melting on, but no pot temperature serves {mould}: lose less on the way, or cast ingots",
+    "instruction.no_aim_not_liquid.why": "its window ends at {highest_c}, where the metal is not surely liquid",
     "instruction.held": "Not yet: {held}",
     "instruction.start_hot": "No melt was started and the furnace is hot. Start one, or see that the power is off",
     "instruction.empty_power_on": "Every mould is poured and the power is on. Cut it, then empty the pot",

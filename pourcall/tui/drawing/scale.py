@@ -41,7 +41,7 @@ def marks_of(plan: MeltPlan, window: WindowView | None) -> tuple[Mark, ...]:
         marks.append(
             Mark(limit.limit_c, say(tell("screen.scale.limit", whose=limit.whose)), 1, Role.DANGER, bare_highest)
         )
-    if window is not None:
+    if window is not None and window.no_aim is None:
         marks.append(Mark(window.tap_max_c, say(tell("screen.scale.window_high")), 2, Role.OK, bare_highest))
         marks.append(Mark(window.tap_min_c, say(tell("screen.scale.window_low")), 0, Role.OK, bare_lowest))
     return tuple(marks)
@@ -81,7 +81,7 @@ def scale_rows(
     low_c, high_c = extent_c(marks)
     labels = _placed(marks, low_c, high_c, rows)
     band: range = range(0)
-    if window is not None:
+    if window is not None and window.no_aim is None:
         top = row_of(window.tap_max_c, low_c, high_c, rows)
         band = range(top, row_of(window.tap_min_c, low_c, high_c, rows) + 1)
     ticks = {row_of(mark.temp_c, low_c, high_c, rows) for mark in marks}

@@ -54,6 +54,15 @@ def _next(snapshot: FurnaceSnapshot, look: Look) -> Line:
     window = snapshot.window
     if window is None:
         return line(label("next"), say(tell("screen.next.none"))) if snapshot.melt else ()
+    if window.no_aim is not None:
+        told = tell(
+            "screen.next.no_aim",
+            number=window.index + 1,
+            of=window.of,
+            lowest_c=window.no_aim.needed_c,
+            highest_c=window.no_aim.allowed_c,
+        )
+        return line(label("next"), StyledText(window.mould, Role.STRONG), say(told, look.unit))
     return line(
         label("next"),
         StyledText(window.mould, Role.STRONG),
