@@ -1,10 +1,11 @@
 """Furnaces and melts to try foresight on. One furnace of the ordinary kind by seed, melted in second by second.
 
 The caller is the caster: `Bout.second(level)` sets the knob and gives what a probe in the pot reads, with the truth.
-Furnace, pot, alloy, mould window and start are those of `normal_melt(seed)`; what is drawn here is the charge of each
-melt, its additions, the probe and the person. Plant and probe are the simulator's own (four bodies, radiation with air
-beside it, a lining that soaks, eutectic plateaus, undercooling, lumps that melt in the bath, alloys that differ from
-their sheets by 2 degC, sheaths of two lags); nothing of daemon/foresight is used.
+Furnace, pot, alloy, mould window and start are those of the plant's ordinary melts (sim.scenarios.plants); drawn here
+are the charge of each melt, its additions, the probe and the person. Plant and probe are the simulator's own; the
+usual one has four bodies, radiation with air beside it, a lining that soaks, eutectic plateaus, undercooling, lumps
+that melt in the bath, alloys that differ from their sheets by 2 degC, sheaths of two lags. Nothing of the forecast's
+model is used.
 """
 
 from random import Random
@@ -14,7 +15,7 @@ from pourcall.contract.plan import AlloyFacts
 from pourcall.sim.plant.flame import FlameSpec
 from pourcall.sim.plant.interface import PlantStart, ProbeMake
 from pourcall.sim.plant.kinds import plant_of, probe_of
-from pourcall.sim.scenarios.normal_melts import normal_melt
+from pourcall.sim.scenarios.plants import MELTS
 from pourcall.sim.shop import Scenario
 
 SHEATH_S = {"mi_3.0": 1.3, "mi_4.5": 2.6, "mi_6.0": 4.2, "grounded_4.5": 0.7, "tube_12": 21.0}  # t90 / ln 10
@@ -40,9 +41,10 @@ class Seen(NamedTuple):
 class Workshop:
     """One furnace with its pot, alloy and moulds."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, seed: int, plant: str = "lumped") -> None:
+        """`plant`: one of `plants.MELTS`, on which the forecast is judged."""
         self.seed = seed
-        self.scenario: Scenario = normal_melt(seed)
+        self.scenario: Scenario = MELTS[plant](seed)
         self.rng = Random(seed * 613 + 29)
         self.facts: AlloyFacts = self.scenario.plans[0].alloy
         self.fuel = self.scenario.furnace.fuel
