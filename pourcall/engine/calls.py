@@ -186,7 +186,6 @@ class CallManager:
             and now.fluid
             and now.state is not MeltState.ABOVE
             and not (now.metal.held and not self._is_up_pour())
-            and not _figure_in_question(now)
         )
         if not good or judgement is None or mould is None:
             self._fits_since_s = None
@@ -331,15 +330,8 @@ def put_off(kind: CallKind, run: MeltRun, mono_s: float) -> None:
     run.put_off(kind, mono_s + NOT_NOW_S)
 
 
-def _figure_in_question(now: Situation) -> bool:
-    """A probe reads what the furnace cannot have made, and a person was asked; *not now* is no answer to that."""
-    return now.power_doubt is not None and (now.power_doubt.asked or now.power_doubt.stands)
-
-
 def _why_no_more(now: Situation, mould: NextMould | None) -> Told:
     """Why a pour call is over."""
-    if _figure_in_question(now):
-        return tell("call.ended.power_in_question")
     if mould is None or mould.judgement is None:
         return tell("call.ended.left_window") if now.metal.temp_c is not None else now.metal.how
     return mould.judgement.held or tell("call.ended.left_window")

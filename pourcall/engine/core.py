@@ -6,7 +6,6 @@ the melt (melt/) and the forecast (guidance/) one situation (situation.py); call
 snapshot are functions of the situation. What people tell enters by commands.py and is written by facts.py.
 """
 
-import math
 from collections.abc import Sequence
 from typing import assert_never
 
@@ -14,32 +13,28 @@ from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.frames import SampleFlag
-from pourcall.contract.message import NOTHING, Told, tell
+from pourcall.contract.message import Told, tell
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.status import Reason
-from pourcall.engine.alarms.blind import set_blind_conditions
-from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_conditions
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.alarms.probes import ProbeConditions
-from pourcall.engine.alarms.temperatures import set_temperature_conditions
 from pourcall.engine.bath.dips import DipWatch, evaluate_dip
 from pourcall.engine.bath.melt_arrests import MeltArrests
-from pourcall.engine.bath.metal import MetalHistory, MetalNow, dip_figure, metal_now, metal_rate_c_per_min
-from pourcall.engine.bath.two_probes import TwoProbes
+from pourcall.engine.bath.metal import MetalHistory, MetalNow, dip_figure
 from pourcall.engine.calls import CallManager
 from pourcall.engine.commands import CommandHandler
+from pourcall.engine.evaluation import Evaluation
 from pourcall.engine.facts import ShopFacts
 from pourcall.engine.guidance.guidance import GuidanceInput, ProfileGuidance
 from pourcall.engine.melt.melt_run import MeltRun
-from pourcall.engine.melt.melt_state import Band, band_of, in_the_hand, next_state, why_in
-from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour
+from pourcall.engine.melt.pour_call import Judgement
 from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.sensor_health import SensorConditions
-from pourcall.engine.situation import FASTEST_C_PER_MIN, Situation, closing_of, melt_of, next_mould, nothing_runs
-from pourcall.engine.view import FurnaceView, Shown, why_no_reading
+from pourcall.engine.situation import Situation
+from pourcall.engine.view import FurnaceView, Shown
 
 EVALUATE_S = 0.45  # the melt is judged at most so often between ticks; a reading is judged at once
 LIFT_AFTER_CALL_S = 30.0
@@ -47,7 +42,6 @@ RETURN_WITHIN_S = 60.0
 ASKED_S = 120.0  # a skim that was asked for and not told: by then it is done, or nobody went
 DOUBT_BACK_S = 2.0  # what a probe said so shortly before it was found out is forgotten
 _RESTARTED = int(SampleFlag.RESTARTED)
-_POURABLE = (ev.MeltState.READY, ev.MeltState.ABOVE)
 
 
 class Engine:
@@ -67,13 +61,14 @@ class Engine:
         self.alarms = AlarmManager(lambda alarm, by: say(ev.AlarmChanged, alarm=alarm, by=by), self._board_of)
         self.calls = CallManager(lambda call, how, why: say(ev.CallChanged, call=call, how=how, why=why))
         self._probes = ProbeConditions(self.alarms)
-        self._two = TwoProbes(self.alarms, config.furnace)
         self.guiding = ProfileGuidance(config, self.calls, self.alarms, say)
         self.arrests = MeltArrests(config, self.alarms, say)
         self.facts = ShopFacts(config, self.channels, self.calls, self.alarms, self.guiding, self.arrests, self.outputs)
         self._commands = CommandHandler(
             self.facts, self.calls, self.alarms, self.guiding, self._by_name, self._watches, self.outputs
         )
+        shown = Shown(self.calls, self.alarms, self.guiding, self.arrests)
+        self._evaluation = Evaluation(config, self.outputs, self.facts, self.channels, self._watches, shown)
         self._view = FurnaceView(
             config,
             self.outputs,
@@ -81,19 +76,18 @@ class Engine:
             self.channels,
             self._watches,
             self._links,
-            Shown(self.calls, self.alarms, self.guiding, self.arrests),
+            shown,
         )
-        self._ready_s = -1e9  # last time the metal was in or above the window
-        self._flags: dict[str, int] = {}
         self._power_board = ""  # the one that last reported what it applies
         self._store_problem = inp.StoreProblem.NONE
         self._unknown_inputs: set[tuple[str, str]] = set()
-        self._evaluated_s = -1e9
-        self.situation: Situation = nothing_runs(
-            MetalNow(None, 0.0, tell("figure.no_reading")), False, False, NOTHING, 0.0
-        )
 
     # -- what others read ---------------------------------------------------------------------------------------------
+
+    @property
+    def situation(self) -> Situation:
+        """All that is so now."""
+        return self._evaluation.situation
 
     @property
     def metal(self) -> MetalNow:
@@ -138,7 +132,7 @@ class Engine:
                 self._tick()
             case inp.CommandIn():
                 self._commands.apply(item.command, self.metal, self.rate_c_per_min)
-                self._evaluate()
+                self._evaluation.update()
             case inp.LinkIn():
                 self._link(item)
             case inp.BoardStatusIn():
@@ -203,8 +197,8 @@ class Engine:
         if channel.trusted and reading.temp_c is not None and reading.reason is not Reason.LATE:
             self._watch_dip(channel, reading.temp_c)
         self._set_sensor_conditions(channel)
-        if item.mono_s - self._evaluated_s >= EVALUATE_S:
-            self._evaluate()
+        if item.mono_s - self._evaluation.at_s >= EVALUATE_S:
+            self._evaluation.update()
 
     def _doubted(self, channel: ProbeChannel) -> None:
         """From now on it is not believed: a dip that was on is none, and of what it last said nothing is kept."""
@@ -245,7 +239,7 @@ class Engine:
         left_s = channel.tracker.left_for_sure(mono_s)
         if left_s is None or run.lifted(mono_s) or run.next_mould is None:
             return
-        if run.back_s < left_s <= LIFT_AFTER_CALL_S + max(self.calls.pour_ended_s, self._ready_s):
+        if run.back_s < left_s <= LIFT_AFTER_CALL_S + max(self.calls.pour_ended_s, self._evaluation.ready_s):
             self.facts.history.drop_after(left_s - 1.0)
             self.facts.lift(run, left_s, proposed=True)
 
@@ -340,7 +334,7 @@ class Engine:
         believed = [channel for channel in self.channels if channel.trusted]
         self.arrests.tick(self.channels, mono_s, utc_s)
         self._look_at_doubted(believed)
-        self._evaluate()
+        self._evaluation.update()
         heated_s = None if run is None or run.next_mould is None else self._heated_s(run)
         known = self.metal.temp_c is not None
         self._probes.set(self.channels, mono_s, utc_s, heated_s=heated_s, known=known)
@@ -365,149 +359,6 @@ class Engine:
         mono_s, since_s = self.outputs.mono_s, self.facts.power.on_since_s
         return None if since_s is None or run.lifted(mono_s) or self._worked(mono_s) else mono_s - since_s
 
-    def _evaluate(self) -> None:
-        """One situation; then everything that is a function of it."""
-        self._evaluated_s = self.outputs.mono_s
-        before = self.situation.state
-        now = self.situation = self._work_out()
-        if now.state is not before:
-            self.outputs.say(ev.MeltStateChanged, old=before, new=now.state, why=now.state_why)
-        if now.state in _POURABLE:
-            self._ready_s = now.mono_s
-        self.calls.update(now)
-        self._set_flags(now)
-        self._set_conditions(now)
-
-    def _work_out(self) -> Situation:
-        facts, mono_s, run = self.facts, self.outputs.mono_s, self.facts.run
-        dips, power = facts.melt_dips(), facts.power
-        in_bath = None if run is None or run.lifted(mono_s) else run.plan.alloy
-        self._two.compare(self.channels, self._watches, in_bath, mono_s, self.outputs.utc_s)
-        metal = metal_now(
-            self.channels,
-            self._watches,
-            dips[-1] if dips else None,
-            facts.typed,
-            power.on_since_s,
-            mono_s,
-            None if run is None else run.plan.alloy,
-            disagree=bool(self._two.differ),
-            back_s=-math.inf if run is None else run.back_s,
-        )
-        unknown = why_no_reading(self.channels, metal.how) if metal.temp_c is None else NOTHING
-        if run is None:
-            return nothing_runs(metal, bool(power.off), power.on_since_s is not None, unknown, mono_s)
-        rate, lifted = metal_rate_c_per_min(metal, self._by_name, mono_s), run.lifted(mono_s)
-        if not lifted:
-            facts.history.add(mono_s, metal)
-        after = run.after_lift(facts.history, mono_s) if lifted else None
-        state, why = (
-            self._stands(run, metal, rate)
-            if not lifted
-            else in_the_hand(run.plan.alloy, after, (self.situation.state, self.situation.state_why))
-        )
-        mould = next_mould(run, None if lifted else self._judged(run, metal, rate))
-        ahead = self.guiding.ahead(mono_s)
-        return Situation(
-            mono_s=mono_s,
-            melt=melt_of(run, mould, after, mono_s),
-            metal=metal,
-            rate_c_per_min=rate,
-            state=state,
-            state_why=why,
-            power_off=bool(power.off),
-            power_on=power.on_since_s is not None,
-            ahead=ahead,
-            closing=closing_of(mould, metal, rate, ahead, said=bool(self.calls.up(ev.CallKind.WINDOW_CLOSING))),
-            chamber_c=self._chamber_c(),
-            can_dip=any(channel.tracker.place is Place.DIP for channel in self.channels),
-            dipping=self._is_dipping(),
-            dips=dips,
-            power_doubt=self.guiding.heat.doubt,
-            unknown=unknown,
-        )
-
-    def _stands(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> tuple[ev.MeltState, Told]:
-        """Where the melt stands in the furnace, and why."""
-        was = self.situation.state
-        if was is ev.MeltState.EMPTY:
-            was = ev.MeltState.UNKNOWN
-        band = band_of(metal.temp_c, rate_c_per_min, run.plan.alloy, run.tap_window_c, was)
-        band, why = self.arrests.band(band, metal)
-        return next_state(was, band), why or (metal.how if band is Band.NONE else why_in(band))
-
-    def _is_dipping(self) -> bool:
-        """Somebody holds a probe in just now."""
-        for channel in self.channels:
-            run = self._watches[channel.config.name].run
-            tau_s = channel.tracker.rule.tau_metal_s
-            if run is not None and channel.tracker.place is Place.DIP and not run.left_in(self.outputs.mono_s, tau_s):
-                return True
-        return False
-
-    def _judged(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Judgement | None:
-        """Nothing is poured while an arrest goes on, nor on a rate no pot can have, whatever the figures say."""
-        mould = run.next_mould
-        if mould is None or metal.temp_c is None:
-            return None
-        judgement = judge_pour(
-            metal.temp_c,
-            metal.u_c,
-            mould,
-            run.plan,
-            number=(run.next_index or 0) + 1,
-            calling=self.calls.up(ev.CallKind.POUR) is not None,
-            dipped=metal.dipped,
-        )
-        held = self.arrests.findings.held_back or self._two.far
-        if metal.live and rate_c_per_min is not None and abs(rate_c_per_min) > FASTEST_C_PER_MIN:
-            held = held or tell("call.pour.moves", by_c_per_min=abs(rate_c_per_min))
-        return hold_back(judgement, held) if held else judgement
-
-    def _chamber_c(self) -> float | None:
-        chamber = next((c for c in self.channels if c.tracker.place is Place.CHAMBER), None)
-        return None if chamber is None or chamber.last is None or not chamber.usable else chamber.last.temp_c
-
-    # -- functions of the situation -----------------------------------------------------------------------------------
-
-    def _set_flags(self, now: Situation) -> None:
-        melt = now.melt
-        unread = melt is not None and not melt.lifted and now.metal.temp_c is None
-        self._set_flag(ev.Flag.NO_METAL_READING, int(unread))
-        level = 0
-        if melt is not None:
-            skimmed = melt.skimmed_s is not None and now.mono_s - melt.skimmed_s < DISTURBED_S
-            level = self._flags.get(ev.Flag.FUME, 0)
-            level = fume_level(melt.plan, now.for_limits_c, disturbed=skimmed or melt.lifted, level=level)
-        self._set_flag(ev.Flag.FUME, level)
-
-    def _set_flag(self, flag: ev.Flag, level: int) -> None:
-        if self._flags.get(flag, 0) != level:
-            self._flags[flag] = level
-            self.outputs.say(ev.FlagChanged, flag=flag, level=level)
-
-    def _set_conditions(self, now: Situation) -> None:
-        """Alarms on temperatures. Limits and fume hold in the hand as in the furnace; a window only in the furnace."""
-        melt, mono_s, utc_s = now.melt, now.mono_s, self.outputs.utc_s
-        watched = None if melt is None or melt.lifted else melt.plan
-        set_blind_conditions(self.alarms, self.channels, mono_s, utc_s, watched=watched)
-        if melt is None:
-            set_temperature_conditions(self.alarms, self.config, None, None, None, self.channels, mono_s, utc_s)
-            return
-        level, metal_c = self._flags.get(ev.Flag.FUME, 0), now.for_limits_c
-        set_fume_conditions(self.alarms, melt.plan, self.config.furnace, metal_c, level, mono_s, utc_s)
-        set_temperature_conditions(
-            self.alarms,
-            self.config,
-            melt.plan,
-            metal_c,
-            None if melt.lifted else now.rate_c_per_min,
-            self.channels,
-            mono_s,
-            utc_s,
-            tap_max_c=None if melt.next is None or melt.lifted else melt.next.tap_c[1],
-        )
-
     def snapshot(self) -> FurnaceSnapshot:
         """The furnace as it stands after the last input."""
-        return self._view.snapshot(self.situation, self._flags, self._store_problem)
+        return self._view.snapshot(self.situation, self._evaluation.flags, self._store_problem)

@@ -94,6 +94,11 @@ class PowerDoubt:
     stands: bool = False  # nobody answered, or it is as marked: the probe is believed no more
 
     @property
+    def holds_back(self) -> bool:
+        """A person was asked and has not cleared it up; *not now* is no answer to that."""
+        return self.asked or self.stands
+
+    @property
     def hottest_c(self) -> float:
         """What the metal is at most, whichever is right."""
         return max(self.temp_c, self.bound_c)

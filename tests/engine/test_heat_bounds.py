@@ -15,10 +15,11 @@ import pytest
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.config import PanelConfig
-from pourcall.contract.events import CallKind
+from pourcall.contract.events import CallKind, MeltState
 from pourcall.contract.frames import BoardStatus
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
 from pourcall.contract.inputs import AckAlarm, Answer, AnswerCall, MarkPower, PowerLevel
+from pourcall.contract.message import tell
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.status import Reason, Status
 from pourcall.engine.core import Engine
@@ -407,3 +408,16 @@ def test_a_furnace_of_which_nothing_is_known_has_no_weakest() -> None:
     assert stated is not None
     assert known is not None
     assert stated.power_w < known.power_w < LEARNED["power_w"]
+
+
+def test_while_the_power_is_in_question_the_one_situation_holds_the_pour_back_and_says_why() -> None:
+    bench = Bench()
+    until_asked(bench)
+    assert bench.engine.judgement is not None
+    assert not bench.engine.judgement.pour
+    assert bench.engine.judgement.held == tell("call.pour.power_in_question")
+    bench.do(AnswerCall(call="check_power", answer=Answer.NOT_NOW))
+    bench.run(1.0, 552.0)
+    shot = bench.engine.snapshot()
+    assert shot.melt_state is MeltState.READY
+    assert shot.instruction.text == tell("instruction.held", held=tell("call.pour.power_in_question"))

@@ -176,7 +176,7 @@ class MetalHistory:
 
 def metal_now(
     channels: tuple[ProbeChannel, ...],
-    watches: dict[str, DipWatch],
+    watches: Mapping[str, DipWatch],
     dip: Dip | None,
     typed: TypedFigure | None,
     power_on_since_s: float | None,
@@ -222,7 +222,7 @@ def metal_now(
 
 
 def standing_figures(
-    channels: tuple[ProbeChannel, ...], watches: dict[str, DipWatch], mono_s: float, alloy: AlloyFacts | None
+    channels: tuple[ProbeChannel, ...], watches: Mapping[str, DipWatch], mono_s: float, alloy: AlloyFacts | None
 ) -> list[MetalNow]:
     """What each probe that stays in the metal says of it now; one that gives nothing, or settles, is left out."""
     staying = (channel for channel in channels if channel.tracker.place is Place.MELT)

@@ -7,7 +7,7 @@ may well read something else for minutes. What a bath may differ by is ours (com
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from pourcall.contract.events import Priority
 from pourcall.contract.message import NOTHING, Message, tell
@@ -37,7 +37,7 @@ class TwoProbes:
     def compare(
         self,
         channels: tuple[ProbeChannel, ...],
-        watches: dict[str, DipWatch],
+        watches: Mapping[str, DipWatch],
         alloy: AlloyFacts | None,
         mono_s: float,
         utc_s: float,

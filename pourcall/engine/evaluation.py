@@ -1,0 +1,205 @@
+"""One evaluation of a furnace: what is known of it becomes one situation; calls, flags and alarms are functions of it.
+
+In: facts, probes, arrests and forecast as they stand. Out: the situation, frozen; what follows from it is said at once.
+Not here: samples, links and time (core.py), what people tell (commands.py, facts.py).
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+
+from pourcall.contract import events as ev
+from pourcall.contract.config import EngineConfig
+from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.reading import Place
+from pourcall.engine.alarms.blind import set_blind_conditions
+from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_conditions
+from pourcall.engine.alarms.temperatures import set_temperature_conditions
+from pourcall.engine.bath.dips import DipWatch
+from pourcall.engine.bath.metal import MetalNow, metal_now, metal_rate_c_per_min
+from pourcall.engine.bath.two_probes import TwoProbes
+from pourcall.engine.facts import ShopFacts
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.engine.melt.melt_state import Band, band_of, in_the_hand, next_state, why_in
+from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour
+from pourcall.engine.outputs import Outputs
+from pourcall.engine.sensing.measurement import ProbeChannel
+from pourcall.engine.situation import FASTEST_C_PER_MIN, Situation, closing_of, melt_of, next_mould, nothing_runs
+from pourcall.engine.view import Shown, why_no_reading
+
+_POURABLE = (ev.MeltState.READY, ev.MeltState.ABOVE)
+
+
+class Evaluation:
+    """Of one furnace. `update` after whatever may have changed something."""
+
+    def __init__(
+        self,
+        config: EngineConfig,
+        outputs: Outputs,
+        facts: ShopFacts,
+        channels: Sequence[ProbeChannel],
+        watches: Mapping[str, DipWatch],
+        shown: Shown,
+    ) -> None:
+        self._config, self._outputs, self._facts = config, outputs, facts
+        self._channels, self._watches = tuple(channels), watches
+        self._by_name = {channel.config.name: channel for channel in channels}
+        self._calls, self._alarms, self._guiding, self._arrests = shown
+        self._two = TwoProbes(shown.alarms, config.furnace)
+        self.situation: Situation = nothing_runs(
+            MetalNow(None, 0.0, tell("figure.no_reading")), False, False, NOTHING, 0.0
+        )
+        self.flags: dict[str, int] = {}
+        self.at_s = -1e9
+        self.ready_s = -1e9  # last time the metal was in or above the window
+
+    def update(self) -> None:
+        """One situation; then everything that is a function of it."""
+        self.at_s = self._outputs.mono_s
+        before = self.situation.state
+        now = self.situation = self._work_out()
+        if now.state is not before:
+            self._outputs.say(ev.MeltStateChanged, old=before, new=now.state, why=now.state_why)
+        if now.state in _POURABLE:
+            self.ready_s = now.mono_s
+        self._calls.update(now)
+        self._set_flags(now)
+        self._set_conditions(now)
+
+    def _work_out(self) -> Situation:
+        facts, mono_s, run = self._facts, self._outputs.mono_s, self._facts.run
+        dips, power = facts.melt_dips(), facts.power
+        in_bath = None if run is None or run.lifted(mono_s) else run.plan.alloy
+        self._two.compare(self._channels, self._watches, in_bath, mono_s, self._outputs.utc_s)
+        metal = metal_now(
+            self._channels,
+            self._watches,
+            dips[-1] if dips else None,
+            facts.typed,
+            power.on_since_s,
+            mono_s,
+            None if run is None else run.plan.alloy,
+            disagree=bool(self._two.differ),
+            back_s=-math.inf if run is None else run.back_s,
+        )
+        unknown = why_no_reading(self._channels, metal.how) if metal.temp_c is None else NOTHING
+        if run is None:
+            return nothing_runs(metal, bool(power.off), power.on_since_s is not None, unknown, mono_s)
+        rate, lifted = metal_rate_c_per_min(metal, self._by_name, mono_s), run.lifted(mono_s)
+        if not lifted:
+            facts.history.add(mono_s, metal)
+        after = run.after_lift(facts.history, mono_s) if lifted else None
+        state, why = (
+            self._stands(run, metal, rate)
+            if not lifted
+            else in_the_hand(run.plan.alloy, after, (self.situation.state, self.situation.state_why))
+        )
+        mould = next_mould(run, None if lifted else self._judged(run, metal, rate))
+        ahead = self._guiding.ahead(mono_s)
+        return Situation(
+            mono_s=mono_s,
+            melt=melt_of(run, mould, after, mono_s),
+            metal=metal,
+            rate_c_per_min=rate,
+            state=state,
+            state_why=why,
+            power_off=bool(power.off),
+            power_on=power.on_since_s is not None,
+            ahead=ahead,
+            closing=closing_of(mould, metal, rate, ahead, said=bool(self._calls.up(ev.CallKind.WINDOW_CLOSING))),
+            chamber_c=self._chamber_c(),
+            can_dip=any(channel.tracker.place is Place.DIP for channel in self._channels),
+            dipping=self._is_dipping(),
+            dips=dips,
+            power_doubt=self._guiding.heat.doubt,
+            unknown=unknown,
+        )
+
+    def _stands(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> tuple[ev.MeltState, Told]:
+        """Where the melt stands in the furnace, and why."""
+        was = self.situation.state
+        if was is ev.MeltState.EMPTY:
+            was = ev.MeltState.UNKNOWN
+        band = band_of(metal.temp_c, rate_c_per_min, run.plan.alloy, run.tap_window_c, was)
+        band, why = self._arrests.band(band, metal)
+        return next_state(was, band), why or (metal.how if band is Band.NONE else why_in(band))
+
+    def _is_dipping(self) -> bool:
+        """Somebody holds a probe in just now."""
+        for channel in self._channels:
+            run = self._watches[channel.config.name].run
+            tau_s = channel.tracker.rule.tau_metal_s
+            if run is not None and channel.tracker.place is Place.DIP and not run.left_in(self._outputs.mono_s, tau_s):
+                return True
+        return False
+
+    def _judged(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Judgement | None:
+        mould = run.next_mould
+        if mould is None or metal.temp_c is None:
+            return None
+        judgement = judge_pour(
+            metal.temp_c,
+            metal.u_c,
+            mould,
+            run.plan,
+            number=(run.next_index or 0) + 1,
+            calling=self._calls.up(ev.CallKind.POUR) is not None,
+            dipped=metal.dipped,
+        )
+        held = self._held_back(metal, rate_c_per_min)
+        return hold_back(judgement, held) if held else judgement
+
+    def _held_back(self, metal: MetalNow, rate_c_per_min: float | None) -> Message:
+        """Why nothing is poured now, whatever the figures say: an arrest goes on, two probes are far apart, the power
+        is in question, or the figure moves as no pot can; nothing: nothing is against it."""
+        doubt = self._guiding.heat.doubt
+        if doubt is not None and doubt.holds_back:
+            return tell("call.pour.power_in_question")
+        held = self._arrests.findings.held_back or self._two.far
+        if not held and metal.live and rate_c_per_min is not None and abs(rate_c_per_min) > FASTEST_C_PER_MIN:
+            held = tell("call.pour.moves", by_c_per_min=abs(rate_c_per_min))
+        return held
+
+    def _chamber_c(self) -> float | None:
+        chamber = next((c for c in self._channels if c.tracker.place is Place.CHAMBER), None)
+        return None if chamber is None or chamber.last is None or not chamber.usable else chamber.last.temp_c
+
+    # -- functions of the situation -----------------------------------------------------------------------------------
+
+    def _set_flags(self, now: Situation) -> None:
+        melt = now.melt
+        unread = melt is not None and not melt.lifted and now.metal.temp_c is None
+        self._set_flag(ev.Flag.NO_METAL_READING, int(unread))
+        level = 0
+        if melt is not None:
+            skimmed = melt.skimmed_s is not None and now.mono_s - melt.skimmed_s < DISTURBED_S
+            level = self.flags.get(ev.Flag.FUME, 0)
+            level = fume_level(melt.plan, now.for_limits_c, disturbed=skimmed or melt.lifted, level=level)
+        self._set_flag(ev.Flag.FUME, level)
+
+    def _set_flag(self, flag: ev.Flag, level: int) -> None:
+        if self.flags.get(flag, 0) != level:
+            self.flags[flag] = level
+            self._outputs.say(ev.FlagChanged, flag=flag, level=level)
+
+    def _set_conditions(self, now: Situation) -> None:
+        """Alarms on temperatures. Limits and fume hold in the hand as in the furnace; a window only in the furnace."""
+        melt, mono_s, utc_s = now.melt, now.mono_s, self._outputs.utc_s
+        watched = None if melt is None or melt.lifted else melt.plan
+        set_blind_conditions(self._alarms, self._channels, mono_s, utc_s, watched=watched)
+        if melt is None:
+            set_temperature_conditions(self._alarms, self._config, None, None, None, self._channels, mono_s, utc_s)
+            return
+        level, metal_c = self.flags.get(ev.Flag.FUME, 0), now.for_limits_c
+        set_fume_conditions(self._alarms, melt.plan, self._config.furnace, metal_c, level, mono_s, utc_s)
+        set_temperature_conditions(
+            self._alarms,
+            self._config,
+            melt.plan,
+            metal_c,
+            None if melt.lifted else now.rate_c_per_min,
+            self._channels,
+            mono_s,
+            utc_s,
+            tap_max_c=None if melt.next is None or melt.lifted else melt.next.tap_c[1],
+        )
