@@ -86,6 +86,7 @@ class ShopFacts:
         self.run = None
         self._outputs.say(ev.MeltEnded, melt=run.plan.melt, ending=ending)
         self._withdraw(Scope.MELT)
+        self._alarms.settle(now_s, self._outputs.utc_s)
 
     # -- lift and pour ------------------------------------------------------------------------------------------------
 

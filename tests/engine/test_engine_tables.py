@@ -28,6 +28,9 @@ NO_CHANGE = {
     (A.ACKED, E.RAISE),
     (A.ACKED, E.ACK),
     (A.RTN_UNACKED, E.CLEAR),
+    (A.NORMAL, E.SETTLE),
+    (A.UNACKED, E.SETTLE),
+    (A.ACKED, E.SETTLE),
 }
 
 
@@ -41,7 +44,7 @@ def test_the_alarm_table_is_that_of_opc_ua_part_9() -> None:
     flags = {A.NORMAL: (False, True), A.UNACKED: (True, False), A.ACKED: (True, True), A.RTN_UNACKED: (False, False)}
     for (state, event), new in ALARM_TABLE.items():
         active, acked = flags[state]
-        if event is E.ACK:
+        if event in (E.ACK, E.SETTLE):  # the end of the melt stands in for the person
             wanted = (active, True)
         elif event is E.CLEAR:
             wanted = (False, acked)

@@ -41,7 +41,7 @@ class AlarmKind:
         return what, tell(f"alarm.{self.name}.remedy", subject=named)
 
 
-_ALL = (
+_OF_A_FURNACE = (
     # -- the metal ----------------------------------------------------------------------------------------------------
     AlarmKind("overshoot", WARNING, Scope.BEFORE_LIFT, on_delay_s=5.0),
     AlarmKind("above_window", CAUTION, Scope.BEFORE_LIFT, on_delay_s=60.0),
@@ -84,7 +84,8 @@ _ALL = (
     AlarmKind("late_data", WARNING, off_delay_s=3.0),  # S10
     AlarmKind("port_unavailable", ALARM),  # S12
     AlarmKind("slow_data", WARNING),  # S13
-    # -- the record and the daemon ------------------------------------------------------------------------------------
+)
+_OF_THE_SHOP = (  # the record, the daemon, the shop as a whole: no melt of one furnace
     AlarmKind("store_full", ALARM),
     AlarmKind("store_failing", ALARM),
     AlarmKind("store_locked", WARNING),
@@ -103,7 +104,8 @@ _ALL = (
     AlarmKind("test", CAUTION),
 )
 
-CATALOGUE: dict[str, AlarmKind] = {kind.name: kind for kind in _ALL}
+CATALOGUE: dict[str, AlarmKind] = {kind.name: kind for kind in (*_OF_A_FURNACE, *_OF_THE_SHOP)}
+SETTLED_BY_THE_END: frozenset[str] = frozenset(kind.name for kind in _OF_A_FURNACE)  # of a melt, once they are over
 
 PARENTS: dict[str, tuple[str, ...]] = {
     # A stronger alarm explains these: one situation shows one alarm.

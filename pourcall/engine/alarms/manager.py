@@ -11,9 +11,10 @@ from enum import StrEnum
 from pourcall.contract.events import AlarmState, AlarmView, Priority
 from pourcall.contract.inputs import SILENCE_S
 from pourcall.contract.message import NOTHING, Message, Told, tell
-from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS, AlarmKind, Scope
+from pourcall.engine.alarms.catalogue import CATALOGUE, PARENTS, SETTLED_BY_THE_END, AlarmKind, Scope
 
 SHELVE_LEAST_MIN, SHELVE_MOST_MIN = 5.0, 60.0
+MELT_END = "melt end"  # in the place of the person who acknowledged it
 
 
 class AlarmEvent(StrEnum):
@@ -23,6 +24,7 @@ class AlarmEvent(StrEnum):
     CLEAR = "clear"
     ACK = "ack"
     WORSEN = "worsen"  # raised again at a higher severity
+    SETTLE = "settle"  # what it was about is behind: the melt ended
 
 
 A, E = AlarmState, AlarmEvent
@@ -35,6 +37,7 @@ ALARM_TABLE: dict[tuple[AlarmState, AlarmEvent], AlarmState] = {
     (A.RTN_UNACKED, E.ACK): A.NORMAL,
     (A.RTN_UNACKED, E.RAISE): A.UNACKED,
     (A.RTN_UNACKED, E.WORSEN): A.UNACKED,
+    (A.RTN_UNACKED, E.SETTLE): A.NORMAL,
 }
 _SUPPRESSED_BY: dict[str, tuple[str, ...]] = {
     child: tuple(parent for parent, children in PARENTS.items() if child in children)
@@ -120,6 +123,13 @@ class AlarmManager:
         for alarm in list(self._alarms.values()):
             if alarm.kind.scope <= scope:
                 self.set_condition(alarm.kind.name, alarm.subject, False, mono_s, utc_s, at_once=True)
+
+    def settle(self, mono_s: float, utc_s: float) -> None:
+        """The melt ended: what is over of it, though nobody acknowledged it, is not brought into the next. The record
+        has it. One that still holds stands, and so does what befell the record or the daemon."""
+        for alarm in list(self._alarms.values()):
+            if alarm.kind.name in SETTLED_BY_THE_END:
+                self._step(alarm, AlarmEvent.SETTLE, mono_s, utc_s, who=MELT_END)
 
     def tick(self, mono_s: float, utc_s: float) -> None:
         """Delays, silence and shelves run on."""
