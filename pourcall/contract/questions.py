@@ -16,6 +16,7 @@ from pourcall.contract.snapshot import FurnaceSnapshot
 
 COLDEST_SHOP_C = 0.0  # no meter in metal or furnace shows less (common practice, no source)
 _LIQUID = (MeltState.LIQUID, MeltState.READY, MeltState.ABOVE)
+CALLED_LASTS_S = 30.0  # a call is lifted on for so long after it ended: the probe leaves first, then the pot
 LIFT_LASTS_S = 900.0  # so long a pot stands lifted unless somebody says otherwise
 
 
@@ -63,6 +64,17 @@ def _of_mark(command: inp.MarkPour | inp.MarkLift, shot: FurnaceSnapshot) -> Que
             return None
         if poured and out_s is not None:
             return Question(Doubt.LONG_OUT, tell("question.long_out", out_min=out_s / 60.0))
+        ended, at_s = shot.pour_call_ended, shot.mono_s - command.ago_s
+        if ended is not None and ended.raised_mono_s <= at_s <= ended.ended_mono_s + CALLED_LASTS_S:
+            return None  # it was called, and by now the probe is out
+        if ended is not None and at_s > ended.ended_mono_s:
+            text = tell(
+                "question.pour_call_ended" if poured else "question.lift_call_ended",
+                mould=ended.mould,
+                ago_s=at_s - ended.ended_mono_s,
+                why=ended.why,
+            )
+            return Question(Doubt.NOT_CALLED, text)
         state = shot.melt_state.value
         text = tell("question.pour_not_called" if poured else "question.lift_not_called", melt_state=state)
         return Question(Doubt.NOT_CALLED, text)

@@ -165,6 +165,15 @@ class Instruction(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True)
     dial: float | None = None  # what a panel should be set to, in its own unit
 
 
+class PourCallEnded(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A pour was called and is no more, though nobody answered it and no lift is known."""
+
+    mould: str
+    raised_mono_s: float
+    ended_mono_s: float
+    why: Told
+
+
 class BoardState(StrEnum):
     """How a board's link stands."""
 
@@ -206,6 +215,7 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     window: WindowView | None = None
     instruction: Instruction = WATCH
     calls: tuple[CallView, ...] = ()
+    pour_call_ended: PourCallEnded | None = None  # the last of this melt, since the pot was lifted last
     alarms: tuple[AlarmView, ...] = ()
     silenced_until_mono_s: float | None = None
     lift_mono_s: float | None = None

@@ -11,6 +11,7 @@ from pourcall.contract.events import CallHow, CallKind, CallView, Dip, DipFault,
 from pourcall.contract.inputs import NOT_NOW_S
 from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import SKIM_BELOW_C
+from pourcall.contract.snapshot import PourCallEnded
 from pourcall.engine.guidance.coast_peaks import (
     BLIND_S,
     RISES_C_PER_MIN,
@@ -64,8 +65,7 @@ class CallManager:
         self._chamber_hot_s: float | None = None
         self._skim_called = False
         self._step_waits = False  # the step that is up stays until it is told
-        self.pour_ended_s = -1e9
-        self._ended_mould = ""
+        self.pour_ended: PourCallEnded | None = None  # the last that was neither answered nor followed by a lift
 
     # -- bookkeeping --------------------------------------------------------------------------------------------------
 
@@ -80,7 +80,7 @@ class CallManager:
     def new_melt(self) -> None:
         """Nothing that was said or answered in the melt before counts."""
         self.clear(tell("call.ended.new_melt"))
-        self._cut_rate, self._cut_over_s, self.pour_ended_s = 0.0, -1e9, -1e9
+        self._cut_rate, self._cut_over_s, self.pour_ended = 0.0, -1e9, None
         self._step_waits = False
 
     def clear(self, why: Told, *, keep: CallKind | None = None) -> None:
@@ -153,8 +153,7 @@ class CallManager:
         if melt.lifted:
             for kind in list(self._up):
                 self.end(kind, tell("call.ended.lifted"))
-            self._fits_since_s = None
-            self._chamber_hot_s = None
+            self._fits_since_s = self._chamber_hot_s = self.pour_ended = None
             return
         self._check_power(melt, now)
         self._pour(melt, now)
@@ -190,8 +189,11 @@ class CallManager:
         if not good or judgement is None or mould is None:
             self._fits_since_s = None
             if self._is_up_pour():
-                self.pour_ended_s, self._ended_mould = now.mono_s, self._up[CallKind.POUR].mould
-                self.end(CallKind.POUR, _why_no_more(now, mould))
+                call, why = self._up[CallKind.POUR], _why_no_more(now, mould)
+                self.pour_ended = PourCallEnded(
+                    mould=call.mould, raised_mono_s=call.raised_mono_s, ended_mono_s=now.mono_s, why=why
+                )
+                self.end(CallKind.POUR, why)
             return
         if self._faded(now, mould):
             return
@@ -204,8 +206,10 @@ class CallManager:
     def _faded(self, now: Situation, mould: NextMould) -> bool:
         """This figure was called on and grew too old for it: more doubt alone makes no best aim of it, a dip does."""
         narrow = mould.judgement is not None and mould.judgement.narrow
-        ended = not self._is_up_pour() and self._ended_mould == mould.plan.name
-        return narrow and ended and not now.metal.live and now.mono_s - now.metal.age_s <= self.pour_ended_s
+        ended = self.pour_ended
+        if not narrow or ended is None or self._is_up_pour() or ended.mould != mould.plan.name:
+            return False
+        return not now.metal.live and now.mono_s - now.metal.age_s <= ended.ended_mono_s
 
     def _is_up_pour(self) -> bool:
         return CallKind.POUR in self._up

@@ -14,6 +14,7 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.frames import SampleFlag
 from pourcall.contract.message import Told, tell
+from pourcall.contract.questions import CALLED_LASTS_S
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.status import Reason
@@ -37,8 +38,8 @@ from pourcall.engine.situation import Situation
 from pourcall.engine.view import FurnaceView, Shown
 
 EVALUATE_S = 0.45  # the melt is judged at most so often between ticks; a reading is judged at once
-LIFT_AFTER_CALL_S = 30.0
 RETURN_WITHIN_S = 60.0
+COOLS_C_PER_MIN = -2.0  # a pot of 1 to 5 kg in the open loses at least ten times as much (metal/heat/transfer.py)
 ASKED_S = 120.0  # a skim that was asked for and not told: by then it is done, or nobody went
 DOUBT_BACK_S = 2.0  # what a probe said so shortly before it was found out is forgotten
 _RESTARTED = int(SampleFlag.RESTARTED)
@@ -239,7 +240,9 @@ class Engine:
         left_s = channel.tracker.left_for_sure(mono_s)
         if left_s is None or run.lifted(mono_s) or run.next_mould is None:
             return
-        if run.back_s < left_s <= LIFT_AFTER_CALL_S + max(self.calls.pour_ended_s, self._evaluation.ready_s):
+        ended = self.calls.pour_ended
+        called_s = self._evaluation.ready_s if ended is None else max(ended.ended_mono_s, self._evaluation.ready_s)
+        if run.back_s < left_s <= CALLED_LASTS_S + called_s:
             self.facts.history.drop_after(left_s - 1.0)
             self.facts.lift(run, left_s, proposed=True)
 
@@ -258,10 +261,17 @@ class Engine:
             and mono_s - run.lift_s <= RETURN_WITHIN_S
         ):
             self.facts.withdraw_lift(run)
-        elif now is ProbeState.IN_METAL and run.lift_s is not None and mono_s - run.lift_s > RETURN_WITHIN_S:
-            last = channel.last_usable
-            if last is not None and last.temp_c is not None and last.temp_c > run.plan.alloy.liquidus_c:
-                self.facts.returned(run, mono_s, seen=True)  # less hot, it may stand in a shell of its own on the bench
+
+    def _watch_return(self) -> None:
+        """Metal in the open cools, by tens of degrees a minute: where it does not, the pot stands in the furnace, told
+        or not. Where it does, a person is asked (the instruction). Less hot than liquid, the probe may stand in a shell
+        of its own on the bench."""
+        now, run = self.situation, self.run
+        if run is None or now.melt is None or not now.melt.perhaps_back or now.rate_c_per_min is None:
+            return
+        metal_c = now.metal.temp_c
+        if metal_c is not None and metal_c > run.plan.alloy.liquidus_c and now.rate_c_per_min >= COOLS_C_PER_MIN:
+            self.facts.returned(run, now.mono_s, seen=True)
 
     def _set_sensor_conditions(self, channel: ProbeChannel) -> None:
         mono_s = self.outputs.mono_s
@@ -335,6 +345,7 @@ class Engine:
         self.arrests.tick(self.channels, mono_s, utc_s)
         self._look_at_doubted(believed)
         self._evaluation.update()
+        self._watch_return()
         heated_s = None if run is None or run.next_mould is None else self._heated_s(run)
         known = self.metal.temp_c is not None
         self._probes.set(self.channels, mono_s, utc_s, heated_s=heated_s, known=known)
@@ -357,7 +368,8 @@ class Engine:
     def _heated_s(self, run: MeltRun) -> float | None:
         """For how long the power has been on, the pot in the furnace and nobody at the bath."""
         mono_s, since_s = self.outputs.mono_s, self.facts.power.on_since_s
-        return None if since_s is None or run.lifted(mono_s) or self._worked(mono_s) else mono_s - since_s
+        out = run.lift_s is not None  # for as long as nobody says that it is back
+        return None if since_s is None or out or self._worked(mono_s) else mono_s - since_s
 
     def snapshot(self) -> FurnaceSnapshot:
         """The furnace as it stands after the last input."""

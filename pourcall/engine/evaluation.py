@@ -26,6 +26,7 @@ from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.situation import FASTEST_C_PER_MIN, Situation, closing_of, melt_of, next_mould, nothing_runs
 from pourcall.engine.view import Shown, why_no_reading
 
+IN_HAND_S = 20.0  # so long after a lift a probe that left has shown itself (SURE_MOST_S); one that has not is in it
 _POURABLE = (ev.MeltState.READY, ev.MeltState.ABOVE)
 
 
@@ -86,8 +87,11 @@ class Evaluation:
         if run is None:
             return nothing_runs(metal, bool(power.off), power.on_since_s is not None, unknown, mono_s)
         rate, lifted = metal_rate_c_per_min(metal, self._by_name, mono_s), run.lifted(mono_s)
+        stands_in_metal = metal.source is ev.FigureSource.PROBE
         if not lifted:
             facts.history.add(mono_s, metal)
+        elif stands_in_metal and run.lift_s is not None and mono_s - run.lift_s >= IN_HAND_S:
+            facts.history.add(mono_s, metal, in_hand=True)
         after = run.after_lift(facts.history, mono_s) if lifted else None
         state, why = (
             self._stands(run, metal, rate)
@@ -98,7 +102,7 @@ class Evaluation:
         ahead = self._guiding.ahead(mono_s)
         return Situation(
             mono_s=mono_s,
-            melt=melt_of(run, mould, after, mono_s),
+            melt=melt_of(run, mould, after, mono_s, stands_in_metal=stands_in_metal),
             metal=metal,
             rate_c_per_min=rate,
             state=state,

@@ -12,7 +12,7 @@ from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan, MouldPlan
-from pourcall.contract.reading import TYPED_U_C
+from pourcall.contract.reading import TYPED_U_C, Place
 from pourcall.engine.alarms.catalogue import Scope
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.melt_arrests import MeltArrests
@@ -24,6 +24,7 @@ from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.measurement import ProbeChannel
 
 DIPS_KEPT = 50
+BACK_WITHIN_C = 80.0  # of what the pot should be at by then: what it loses is known to about 40 %; air is far from it
 
 
 class ShopFacts:
@@ -105,7 +106,15 @@ class ShopFacts:
 
     def returned(self, run: MeltRun, at_s: float, *, seen: bool) -> None:
         """A person, or (seen) a probe in liquid metal, tells that the pot is back. What was poured keeps its lift."""
+        now_s = self._outputs.mono_s
         out_s = 0.0 if run.lift_s is None else at_s - run.lift_s
+        metal_c = run.pot_in_hand_c(self.history, now_s)
+        for channel in self._channels:
+            reads_c = None if channel.last is None else channel.last.temp_c
+            if channel.tracker.place is not Place.MELT or reads_c is None or metal_c is None:
+                continue
+            if abs(reads_c - metal_c) <= BACK_WITHIN_C:
+                channel.tracker.pot_is_back(now_s)
         run.return_pot(at_s)
         self._guiding.back(out_s, self._outputs.mono_s)
         text = tell("melt.pot_returned") if seen else tell("melt.pot_returned_told")

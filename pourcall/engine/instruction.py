@@ -38,7 +38,10 @@ def instruct(
         on = hot or now.power_on
         return Instruction(todo=ToDo.START, text=tell("instruction.start_hot" if on else "instruction.start"))
     if melt.lifted:
-        return _in_the_hand(melt)
+        told = _in_the_hand(melt)
+        return msgspec.structs.replace(told, why=_perhaps_back(now)) if melt.perhaps_back else told
+    if melt.perhaps_back and now.metal.temp_c is None:
+        return Instruction(todo=ToDo.CHECK, text=_perhaps_back(now), must=True)
     if calls:
         return _of_call(calls[0], asked)
     if melt.next is None and now.power_on:
@@ -66,6 +69,15 @@ def _of_call(call: CallView, asked: tuple[PowerLevel | None, float | None]) -> I
         level=level,
         dial=dial,
     )
+
+
+def _perhaps_back(now: Situation) -> Message:
+    """Asked of the person: only who stands there knows."""
+    melt, metal_c = now.melt, now.metal.temp_c
+    if metal_c is None:
+        out_s = 0.0 if melt is None or melt.lift_s is None else now.mono_s - melt.lift_s
+        return tell("instruction.long_out", out_min=out_s / 60.0)
+    return tell("instruction.perhaps_back", metal_c=metal_c)
 
 
 def _in_the_hand(melt: Melt) -> Instruction:

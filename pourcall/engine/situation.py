@@ -80,6 +80,7 @@ class Melt:
     not_now: frozenset[str]  # calls that a person does not want to hear yet
     next: NextMould | None  # None: every mould is poured
     after_lift: AfterLift | None
+    perhaps_back: bool = False  # lifted, and nobody said that it is back; but it may well be: a person is asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +190,9 @@ def closing_of(
     return Closing(left_s, side, rate) if 0.0 < left_s <= CLOSING_AHEAD_S * keep else None
 
 
-def melt_of(run: MeltRun, mould: NextMould | None, after: AfterLift | None, mono_s: float) -> Melt:
+def melt_of(
+    run: MeltRun, mould: NextMould | None, after: AfterLift | None, mono_s: float, *, stands_in_metal: bool
+) -> Melt:
     """The running melt, frozen."""
     return Melt(
         plan=run.plan,
@@ -200,6 +203,7 @@ def melt_of(run: MeltRun, mould: NextMould | None, after: AfterLift | None, mono
         not_now=run.not_now(mono_s),
         next=mould,
         after_lift=after,
+        perhaps_back=run.perhaps_back(mono_s, stands_in_metal=stands_in_metal),
     )
 
 

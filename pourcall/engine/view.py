@@ -141,6 +141,7 @@ class FurnaceView:
             window=window_view(now),
             instruction=instruct(now, calls, asked=shown.guiding.asked),
             calls=calls,
+            pour_call_ended=shown.calls.pour_ended,
             alarms=shown.alarms.views(),
             silenced_until_mono_s=shown.alarms.silenced_until_s,
             lift_mono_s=None if melt is None else melt.lift_s,

@@ -271,3 +271,51 @@ def test_a_melt_whose_moulds_are_all_poured_ends_without_a_note(bench: Bench, en
     bench.in_metal(570.0)
     bench.do(inp.MarkPour())
     assert bench.of(ev.Marked, bench.do(inp.EndMelt(ending=ending))) == []
+
+
+# -- a pour that was called
+
+
+def lifted_on_the_call(bench: Bench, seconds: float) -> None:
+    """The pour is called, and the caster draws the probe before anything is marked."""
+    bench.in_metal(570.0)
+    assert bench.up(ev.CallKind.POUR)
+    bench.run(seconds, lambda t: 60.0 + 510.0 * math.exp(-t / 8.0))
+
+
+@pytest.mark.parametrize("command", [inp.MarkLift(), inp.MarkPour()])
+@pytest.mark.parametrize("seconds", [2.0, 4.0])
+def test_a_call_that_ended_because_the_probe_began_to_leave_was_a_call(
+    bench: Bench, command: inp.Command, seconds: float
+) -> None:
+    lifted_on_the_call(bench, seconds)
+    shot = bench.engine.snapshot()
+    assert shot.lift_mono_s is None
+    assert bench.up(ev.CallKind.POUR) is None
+    assert shot.pour_call_ended is not None
+    assert shot.pour_call_ended.why == tell("figure.leaving")
+    assert question(command, shot) is None
+
+
+def test_long_after_a_call_ended_a_mark_is_asked_about_with_when_and_why_it_ended(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.run(100.0, lambda t: 570.0 - 0.5 * t)
+    bench.run(60.0, 520.0)
+    shot = bench.engine.snapshot()
+    found = question(inp.MarkLift(), shot)
+    assert found is not None
+    assert found.doubt is Doubt.NOT_CALLED
+    assert isinstance(found.text, Message)
+    assert found.text.name == "question.lift_call_ended"
+    assert found.text.facts["why"] == tell("call.ended.left_window")
+    assert question(inp.MarkLift(ago_s=110.0), shot) is None  # within half a minute of its end
+
+
+def test_a_call_that_was_followed_by_a_lift_is_no_call_for_the_next(bench: Bench) -> None:
+    bench.in_metal(570.0, make_plan(moulds=2))
+    bench.do(inp.MarkLift())
+    bench.run(10.0, None)
+    bench.do(inp.MarkReturn())
+    bench.run(5.0, None)
+    assert bench.engine.snapshot().pour_call_ended is None
+    assert doubt(bench, inp.MarkLift()) is Doubt.NOT_CALLED

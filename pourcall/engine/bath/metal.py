@@ -118,6 +118,7 @@ class HistoryPoint:
     u_c: float
     how: Told
     source: PourSource
+    in_hand: bool = False  # by a probe that stands in the metal while the pot is out
 
 
 class MetalHistory:
@@ -126,7 +127,7 @@ class MetalHistory:
     def __init__(self) -> None:
         self._points: deque[HistoryPoint] = deque()
 
-    def add(self, mono_s: float, metal: MetalNow) -> None:
+    def add(self, mono_s: float, metal: MetalNow, *, in_hand: bool = False) -> None:
         """Keep one point a second, where there is a figure."""
         points = self._points
         if metal.temp_c is None:
@@ -136,7 +137,7 @@ class MetalHistory:
         source = PourSource(
             figure=metal.source, age_s=metal.age_s, lag_c=metal.lag_c, dip=metal.dip, instrument=metal.instrument
         )
-        points.append(HistoryPoint(mono_s, metal.temp_c, metal.u_c, metal.how, source))
+        points.append(HistoryPoint(mono_s, metal.temp_c, metal.u_c, metal.how, source, in_hand))
         while points[0].at_s < mono_s - HISTORY_S:
             points.popleft()
 
@@ -157,13 +158,15 @@ class MetalHistory:
                 apart.append(point)
         self._points.extend(reversed(apart))
 
-    def read_between(self, lift_s: float, mono_s: float) -> HistoryPoint | None:
-        """The last figure read of the metal itself after the lift: typed in, or of a dip that is over."""
+    def read_between(self, lift_s: float, mono_s: float, *, apart: bool = False) -> HistoryPoint | None:
+        """The last figure read of the metal itself after the lift: typed in, of a dip that is over, or (unless apart)
+        by a probe that stands in it."""
         for point in reversed(self._points):
             if point.at_s <= lift_s:
                 return None
             read_s = point.at_s - point.source.age_s
-            if point.at_s <= mono_s + 1e-6 and point.source.figure in _APART and read_s > lift_s:
+            read = point.source.figure in _APART or (point.in_hand and not apart)
+            if point.at_s <= mono_s + 1e-6 and read and read_s > lift_s:
                 return replace(point, at_s=read_s)
         return None
 
@@ -320,6 +323,8 @@ def _why_nothing(channel: ProbeChannel, reading: Reading) -> Message:
             return tell("figure.frozen_in")
         case ProbeState.OUT:
             return tell("figure.out")
+        case ProbeState.LEAVING:
+            return tell("figure.leaving")
         case _:
             return tell("figure.settling")
 

@@ -24,6 +24,9 @@ from pourcall.engine.bath.metal import HistoryPoint, MetalHistory
 LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
 WORK_S = 60.0  # skimming or stirring, or cold metal melting in: the bath is not at rest
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
+ASK_BACK_S = 60.0  # sooner after a lift, a probe in metal is put back into a pot that never left, or in the hand
+BRIEFLY_S = 60.0  # back in the furnace for no longer than this, it cools on rather than anew
+BACK_U_C_PER_MIN = 15.0  # what a furnace may give or take meanwhile (k = 2; ours: half of a fast melt's 30 degC/min)
 
 
 class AfterLift(msgspec.Struct, frozen=True, kw_only=True):
@@ -241,13 +244,32 @@ class MeltRun:
         extra_c = waiting_loss_c(mould, lip_c, waited)
         return lip_c - extra_c, math.hypot(pot_u_c, mould.loss_u_c, 0.5 * extra_c, 0.5 * behind_c)
 
-    def _metal_of_lift(self, history: MetalHistory, lift_s: float, at_s: float) -> HistoryPoint | None:
+    def _metal_of_lift(
+        self, history: MetalHistory, mould: MouldPlan, lift_s: float, at_s: float
+    ) -> HistoryPoint | None:
         """The newest figure of the metal of a lift, by a moment: one read in the hand, else as it left the furnace."""
         in_hand = history.read_between(lift_s, at_s)
         if in_hand is not None:
             return in_hand
         known = self._known_at(history, lift_s)
-        return None if known is None or lift_s - known.at_s > KNOWN_S else known
+        if known is not None and lift_s - known.at_s <= KNOWN_S:
+            return known
+        return self._briefly_back(history, mould, lift_s)
+
+    def _briefly_back(self, history: MetalHistory, mould: MouldPlan, lift_s: float) -> HistoryPoint | None:
+        """The metal at a lift right after the pot came back, nothing read meanwhile: what it was at before, less what
+        it lost in the open. None: it was in longer, or nothing was known before."""
+        if self.last_out_s is None or not 0.0 <= lift_s - self.last_out_s[1] <= BRIEFLY_S:
+            return None
+        out_s, back_s = self.last_out_s
+        before = history.read_between(out_s, back_s) or history.at(out_s)
+        if before is None or lift_s - before.at_s > KNOWN_S:
+            return None
+        open_s = back_s - max(before.at_s, out_s)
+        lost_c = waiting_loss_c(mould, before.temp_c, open_s)
+        u_c = math.hypot(before.u_c, 0.5 * lost_c, BACK_U_C_PER_MIN * (lift_s - back_s) / 60.0)
+        how = tell("figure.briefly_back", how=before.how, open_s=open_s)
+        return HistoryPoint(lift_s, before.temp_c - lost_c, u_c, how, before.source)
 
     def _known_at(self, history: MetalHistory, at_s: float) -> HistoryPoint | None:
         """The last figure not later than a moment, of the metal as it stood: none from before it was out and back."""
@@ -265,15 +287,27 @@ class MeltRun:
         return None if back else self.lift_s
 
     def read_since_lift(self, history: MetalHistory, at_s: float) -> bool:
-        """The metal was read after the lift: what is lifted next need not be the metal of that lift."""
-        return self.lift_s is not None and history.read_between(self.lift_s, at_s) is not None
+        """The metal was read apart after the lift: what is lifted next need not be the metal of that lift."""
+        return self.lift_s is not None and history.read_between(self.lift_s, at_s, apart=True) is not None
+
+    def pot_in_hand_c(self, history: MetalHistory, mono_s: float) -> float | None:
+        """What the metal of the pot that is out is at about, by its last figure and what it lost since."""
+        after = self.after_lift(history, mono_s)
+        return None if after is None or after.lip_c is None else after.lip_c + after.way_c
+
+    def perhaps_back(self, mono_s: float, *, stands_in_metal: bool) -> bool:
+        """Nobody said that the pot is back, but its probe stands in metal long after the lift, or it is out for longer
+        than any pot: a person is asked."""
+        if self.lift_s is None:
+            return False
+        return not self.lifted(mono_s) or (stands_in_metal and mono_s - self.lift_s > ASK_BACK_S)
 
     def after_lift(self, history: MetalHistory, mono_s: float) -> AfterLift | None:
         """With the pot in the hand: what would arrive in the next mould now; None: no lift, or no mould is left."""
         mould = self.next_mould
         if self.lift_s is None or mould is None:
             return None
-        known = self._metal_of_lift(history, self.lift_s, mono_s)
+        known = self._metal_of_lift(history, mould, self.lift_s, mono_s)
         if known is None:
             return AfterLift(mould=mould)
         low_c, high_c = lip_window_c(mould, self.plan)
@@ -300,7 +334,7 @@ class MeltRun:
         """The record of a pour that happened at `at_s`."""
         lift_s, known = self._lift_of(history, at_s), self._known_at(history, at_s)
         if lift_s is not None:
-            known = self._metal_of_lift(history, lift_s, at_s)
+            known = self._metal_of_lift(history, mould, lift_s, at_s)
         pot_c = pot_u_c = lip_c = lip_u_c = None
         basis, source = tell("pour.basis.unknown"), PourSource(figure=FigureSource.NONE)
         at_lift = lift_s is not None and known is not None and known.at_s <= lift_s

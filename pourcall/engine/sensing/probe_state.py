@@ -166,6 +166,17 @@ class ProbeTracker:
         self.been_in = state is ProbeState.IN_METAL
         self.immersion.enter()
 
+    def pot_is_back(self, mono_s: float) -> None:
+        """The pot that it was thought to leave stands in the furnace again, and it reads what that metal may be at: it
+        was in it all along, and metal that cooled in the open looked like air. It settles anew, and is judged anew."""
+        if self.state not in (ProbeState.LEAVING, ProbeState.OUT):
+            return
+        self.state = ProbeState.SETTLING
+        self._quiet_samples, self.moved_mono_s = 0, mono_s
+        self._fell = self._surging = self._doubted = self._from_cold = False
+        self._left_c = None
+        self.immersion.enter()
+
     def left_for_sure(self, mono_s: float) -> float | None:
         """When it left the metal, told once: it is surely in air, and not beside cold metal in the pot."""
         if self._left_told or self.state not in (ProbeState.LEAVING, ProbeState.OUT):

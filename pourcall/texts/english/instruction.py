@@ -5,6 +5,8 @@ TEXTS: dict[str, str] = {
     "instruction.mark_pour": "Pour {mould} ({number} of {of}) and mark it",
     "instruction.lifted_unknown": "Mark each pour as it is made: {mould} is next ({number} of {of})",
     "instruction.lifted_unknown.why": "the metal's temperature at the lift is not known: go by your eyes",
+    "instruction.perhaps_back": "Is the pot back in the furnace? The probe stands in metal at {metal_c}. If so: key b",
+    "instruction.long_out": "Lifted {out_min} ago. Is the pot back in the furnace? Then key b; if it is empty, end the melt",
     "instruction.too_hot_in_hand": "Wait: too hot for {mould}, right in about {left_s}",
     "instruction.too_hot_in_hand_untimed": "Wait: too hot for {mould}",
     "instruction.too_hot_in_hand.why": "it would arrive at {lip_c}, {over_difference_c} above the mould's window",

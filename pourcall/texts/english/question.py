@@ -3,6 +3,8 @@
 TEXTS: dict[str, str] = {
     "question.pour_not_called": "No pour was called (melt {melt_state}). Was it poured all the same?",
     "question.lift_not_called": "No pour was called (melt {melt_state}). Was the pot lifted all the same?",
+    "question.pour_call_ended": "The call to pour {mould} ended {ago_s} before: {why}. Was it poured all the same?",
+    "question.lift_call_ended": "The call to pour {mould} ended {ago_s} before: {why}. Was the pot lifted all the same?",
     "question.frozen": "It would arrive at {lip_c}, solid below {solidus_c}. Was it poured all the same?",
     "question.long_out": "The pot was lifted {out_min} before. Was it poured so late?",
     "question.off_first": "{heat_off:cap} now. {asked}",
