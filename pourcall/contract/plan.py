@@ -135,6 +135,7 @@ class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):
     loss_c: float  # pot to lip: lift, walk, ladle, stream
     loss_u_c: float = 5.0  # expanded uncertainty of that loss (k = 2)
     loss_s: float = 20.0  # from the lift: the time that loss stands for; a later mould's holds the wait for the earlier
+    turn_s: float | None = None  # from the lift until it is filled in its turn; None: as its loss stands for
     window_same_probe: bool = False  # learned with this probe: repeatability counts, not absolute uncertainty
     why: Told = NOTHING  # how window and loss were made, in a sentence
     window_basis: WindowBasis | None = None  # on old plans None, and `why` says it

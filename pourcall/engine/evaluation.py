@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from pourcall.contract import events as ev
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.one_lift import one_lift
 from pourcall.contract.reading import Place
 from pourcall.engine.alarms.blind import set_blind_conditions
 from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_conditions
@@ -18,6 +19,7 @@ from pourcall.engine.bath.dips import DipWatch
 from pourcall.engine.bath.metal import MetalNow, metal_now, metal_rate_c_per_min
 from pourcall.engine.bath.two_probes import TwoProbes
 from pourcall.engine.facts import ShopFacts
+from pourcall.engine.guidance.coast_peaks import RISES_C_PER_MIN
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.melt.melt_state import Band, band_of, in_the_hand, next_state, why_in
 from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour
@@ -150,19 +152,31 @@ class Evaluation:
             calling=self._calls.up(ev.CallKind.POUR) is not None,
             dipped=metal.dipped,
         )
-        held = self._held_back(metal, rate_c_per_min)
+        held = self._held_back(run, metal, rate_c_per_min)
         return hold_back(judgement, held) if held else judgement
 
-    def _held_back(self, metal: MetalNow, rate_c_per_min: float | None) -> Message:
-        """Why nothing is poured now, whatever the figures say: an arrest goes on, two probes are far apart, the power
-        is in question, or the figure moves as no pot can; nothing: nothing is against it."""
+    def _held_back(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Message:
+        """Why nothing is poured now, though the figures fit: an arrest goes on, two probes are far apart, the power is
+        in question, the figure moves as no pot can, or it still rises to where all moulds can be poured from one lift;
+        nothing: nothing is against it."""
         doubt = self._guiding.heat.doubt
         if doubt is not None and doubt.holds_back:
             return tell("call.pour.power_in_question")
         held = self._arrests.findings.held_back or self._two.far
         if not held and metal.live and rate_c_per_min is not None and abs(rate_c_per_min) > FASTEST_C_PER_MIN:
             held = tell("call.pour.moves", by_c_per_min=abs(rate_c_per_min))
-        return held
+        return held or self._hotter_for_all(run, metal, rate_c_per_min)
+
+    def _hotter_for_all(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Message:
+        """Hot enough for this mould alone: lifted now, the later ones would be too cold in their turn."""
+        left, metal_c = run.to_pour, metal.temp_c
+        rises = metal.live and rate_c_per_min is not None and rate_c_per_min > RISES_C_PER_MIN
+        if len(left) < 2 or metal_c is None or not rises or self._calls.up(ev.CallKind.POUR) is not None:
+            return NOTHING
+        together = one_lift(run.plan, left)
+        if not together.suits or metal_c >= together.lowest_c:
+            return NOTHING
+        return tell("call.pour.hotter_for_all", needed_c=together.lowest_c, count=len(left))
 
     def _chamber_c(self) -> float | None:
         chamber = next((c for c in self._channels if c.tracker.place is Place.CHAMBER), None)

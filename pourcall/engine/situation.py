@@ -49,12 +49,8 @@ class NextMould:
     lip_c: tuple[float, float]
     tap_c: tuple[float, float]
     judgement: Judgement | None  # None: nothing tells the metal's temperature, or the pot is lifted
+    aim_c: float  # of the pot, for all that is left to pour from one lift
     no_aim: NoAim | None  # no temperature of the pot serves it: its windows are none
-
-    @property
-    def aim_c(self) -> float:
-        """The middle of the window, in the pot; never beyond its top, where no window is left."""
-        return min(0.5 * (self.tap_c[0] + self.tap_c[1]), self.tap_c[1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +158,7 @@ def next_mould(run: MeltRun, judgement: Judgement | None) -> NextMould | None:
         lip_c=lip_window_c(mould, run.plan),
         tap_c=tap_window_c(mould, run.plan),
         judgement=judgement,
+        aim_c=run.aim_c,
         no_aim=no_aim(mould, run.plan),
     )
 

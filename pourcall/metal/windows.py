@@ -297,6 +297,7 @@ def _mould_plan(
         loss_c=round(loss.loss_c, 2),
         loss_u_c=round(loss.u_c, 2),
         loss_s=_stands_for_s(mould, carried, place.order),
+        turn_s=max(1.0, carried.carry.walk_s + place.order * carried.carry.between_s),
         window_same_probe=mould.window_same_probe,
         why=tell("plan.mould.why", parts=(tell("window.why", parts=window.why), loss.why, *window.cautions)),
         window_basis=window.basis,

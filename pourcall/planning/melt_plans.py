@@ -92,7 +92,7 @@ class Planner:
 
         Raises NotFound or BadSheet; one that goes beyond a limit of alloy, pot, furnace or probe is refused by segment.
         """
-        from pourcall.planning.one_lift import one_lift, served_moulds
+        from pourcall.contract.one_lift import one_lift, served_moulds
         from pourcall.profiles.library import ProfileLibrary
         from pourcall.profiles.resolve import resolve
 
@@ -103,7 +103,7 @@ class Planner:
         own = self._settings.furnace[furnace]
         served = served_moulds(plan)
         if served:  # of moulds that no pot serves nothing is aimed for: what is left for the metal is ingots
-            wanted, first = one_lift(plan, carry_of(own)), tap_window_c(plan.moulds[served[0]], plan)
+            wanted, first = one_lift(plan, served), tap_window_c(served[0], plan)
             low_c, high_c = wanted if wanted.suits else first
         rating = PotLimit(limit_c=own.rating_c, whose="furnace", why=tell("plan.furnace_rated"))
         return resolve(profile, alloy, (low_c, high_c), [*plan.limits, rating])

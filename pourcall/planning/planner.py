@@ -11,6 +11,8 @@ import msgspec
 
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.message import NOTHING, Message, Told, tell
+from pourcall.contract.one_lift import aim_c as aimed_c
+from pourcall.contract.one_lift import at_lift, one_lift, served_moulds, waits_s
 from pourcall.contract.plan import SKIM_BELOW_C, LipOdds, MeltPlan, MouldRequest, NoAim, lip_odds, no_aim
 from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet, Value
@@ -52,12 +54,10 @@ from pourcall.metal.windows import (
 from pourcall.planning.charge import DEFAULT_YIELD, FILL_SHARE, MetalNeed, metal_needed, pot_capacity_kg
 from pourcall.planning.gentler import gentler_ways
 from pourcall.planning.job import JobMould
-from pourcall.planning.one_lift import at_lift, one_lift, served_moulds, waits_s
 from pourcall.planning.recipe import Bath, Ingredient, Recipe, recipe
 
 UNFITTED_FILL_FACTOR = 0.5  # flow length is a factor-of-two figure until fitted: plan with the short half
 CURVE_STEP_C = 10.0
-AIM_BELOW_LIMIT_C = 5.0
 
 
 class PlanRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -179,7 +179,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
     capacity_kg = pot_capacity_kg(sheet, request.pot.mouth_mm, depth_mm)
     pot_known = request.pot != Pot() or request.pot_depth_mm is not None
     unchecked = () if pot_known or charge_kg <= capacity_kg else (tell("charge_plan.no_pot", capacity_kg=capacity_kg),)
-    aim_c = _aim(plan, request.carry)
+    aim_c = aimed_c(plan, plan.moulds)
     reckoned_c = math.floor(plan.aim_limit.aim_limit_c) if aim_c is None else aim_c
     materials = tuple(dict.fromkeys(mould.material or USUAL_MATERIAL for mould in request.moulds))
     made = None
@@ -207,7 +207,7 @@ def make_plan(sheet: AlloySheet, request: PlanRequest) -> PourPlan:
         aim_c=aim_c,
         reckoned_c=reckoned_c,
         no_aim=_unserved(plan),
-        no_one_lift=_no_one_lift(plan, request.carry),
+        no_one_lift=_no_one_lift(plan),
         beyond=pour_range_beyond(sheet),
         boiling=None if aim_c is None or not is_brass(sheet) else boiling_odds(sheet.weight_percent(), aim_c),
         melt=plan,
@@ -280,7 +280,7 @@ def _advice(
 ) -> MouldAdvice:
     mould, planned = request.moulds[order], plan.moulds[order]
     middle_c = 0.5 * (planned.lip_min_c + planned.lip_max_c)
-    odds = _odds(plan, order, request.carry, aim_c)
+    odds = _odds(plan, order, aim_c)
     minds = () if no_aim(planned, plan) is not None else window_minds(planned, plan.alloy)
     if odds is not None and aim_c is not None and odds.narrow:
         minds = (*minds, narrow_told(planned, odds, aim_c))
@@ -323,33 +323,22 @@ def _advice(
     )
 
 
-def _odds(plan: MeltPlan, order: int, carry: Carry, aim_c: float | None) -> LipOdds | None:
+def _odds(plan: MeltPlan, order: int, aim_c: float | None) -> LipOdds | None:
     """Of what arrives in its turn, of a pot lifted at the aim and read as well as nobody has read it yet."""
     mould = plan.moulds[order]
     if aim_c is None or no_aim(mould, plan) is not None:
         return None
-    return lip_odds(mould, plan, aim_c, planned_reading_u_c(aim_c), waits_s(mould, order, carry))
+    return lip_odds(mould, plan, aim_c, planned_reading_u_c(aim_c), waits_s(mould))
 
 
 def _unserved(plan: MeltPlan) -> tuple[NoAim, ...]:
     return tuple(found for mould in plan.moulds if (found := no_aim(mould, plan)) is not None)
 
 
-def _aim(plan: MeltPlan, carry: Carry) -> float | None:
-    """Where to bring the pot: the middle of what suits, from one lift, every mould that any temperature serves; where
-    nothing does, of what suits the first of them. Never beyond what any limit lets be aimed."""
-    served = served_moulds(plan)
-    if not served:
-        return None
-    most_c = min(plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C, plan.aim_limit.aim_limit_c)
-    wanted = one_lift(plan, carry)
-    return min(most_c, (wanted if wanted.suits else at_lift(plan, served[0], carry)).middle_c)
-
-
-def _no_one_lift(plan: MeltPlan, carry: Carry) -> Told:
+def _no_one_lift(plan: MeltPlan) -> Told:
     """What each mould wants, where each wants something and no pot has it for all."""
-    each = {plan.moulds[order].name: at_lift(plan, order, carry) for order in served_moulds(plan)}
-    if not each or one_lift(plan, carry).suits or not all(one.suits for one in each.values()):
+    each = {mould.name: at_lift(plan, mould) for mould in served_moulds(plan)}
+    if not each or one_lift(plan, plan.moulds).suits or not all(one.suits for one in each.values()):
         return NOTHING
     parts = tuple(
         tell("plan.pot.mould_wants", mould=mould, lowest_c=one.lowest_c, highest_c=one.highest_c)
@@ -438,17 +427,17 @@ def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float | None, plan:
     ]
     if aim_c - SKIM_BELOW_C > liquid_c:
         steps.append(tell("plan.step.skim", skim_c=aim_c - SKIM_BELOW_C))
-    steps.append(_lift_step(plan, request.carry))
+    steps.append(_lift_step(plan))
     return tuple(steps)
 
 
-def _lift_step(plan: MeltPlan, carry: Carry) -> Message:
+def _lift_step(plan: MeltPlan) -> Message:
     """From one lift every mould is poured: the pot must suit them all; where none does, the first, by its name."""
-    wanted = one_lift(plan, carry)
+    wanted = one_lift(plan, plan.moulds)
     if not wanted.suits:
-        order = served_moulds(plan)[0]
-        low_c, high_c = at_lift(plan, order, carry)
-        name = plan.moulds[order].name
+        first = served_moulds(plan)[0]
+        low_c, high_c = at_lift(plan, first)
+        name = first.name
         if low_c > high_c:  # served by itself, and not after the wait for those before it
             return tell("plan.step.lift_alone", mould=name)
         return tell("plan.step.lift_for", hold_min=HOLD_MIN, mould=name, lowest_c=low_c, highest_c=high_c)

@@ -5,13 +5,15 @@ import random
 from collections.abc import Callable
 from functools import partial
 
+import msgspec
 import pytest
 
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, LiftMarked, Marked, MeltState, PourMarked
 from pourcall.contract.message import Message
-from pourcall.contract.plan import MeltPlan, no_aim, waiting_loss_c, waiting_time_s
+from pourcall.contract.one_lift import aim_c, at_lift, one_lift
+from pourcall.contract.plan import MeltPlan, no_aim, tap_window_c, waiting_loss_c, waiting_time_s
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import Interval, ToDo
@@ -120,12 +122,56 @@ def test_where_no_pot_temperature_serves_the_mould_no_window_is_shown_or_waited_
     assert isinstance(shot.instruction.why, Message)
     assert shot.instruction.why.facts == {"lowest_c": 615.0, "highest_c": 598.0}
     assert shot.window is not None
-    assert shot.plan is not None
-    assert shot.window.no_aim == no_aim(shot.plan.moulds[0], shot.plan)
+    assert shot.window.no_aim == no_aim(make_plan(lip=(600.0, 640.0), limit_c=598.0).moulds[0], shot.plan)
     assert (shot.window.too_cold, shot.window.too_hot) == (None, None)
     assert shot.ahead is None or shot.ahead.ready_s is None
     bench.do(inp.MarkLift())
     assert bench.engine.snapshot().countdown_s is None
+
+
+# -- one lift for every mould
+
+
+def test_the_power_is_cut_for_where_every_mould_can_be_poured_from_one_lift(bench: Bench) -> None:
+    plan = two_from_one_lift()
+    together = one_lift(plan, plan.moulds)
+    assert together.suits
+    assert together.lowest_c > tap_window_c(plan.moulds[0], plan)[0]
+    bench.in_metal(545.0, plan)
+    bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
+    bench.run(100.0, lambda t: 545.0 + 0.4 * t)
+    (cut,) = bench.calls(CallKind.CUT_POWER)
+    assert isinstance(cut.text, Message)
+    assert cut.text.facts["aim_c"] == aim_c(plan, plan.moulds) == together.middle_c
+    bench.do(inp.MarkPour())
+    assert bench.engine.run is not None
+    assert bench.engine.run.aim_c == at_lift(plan, plan.moulds[1]).middle_c  # the first has its metal
+
+
+def test_while_it_rises_no_pour_is_called_that_would_leave_the_second_mould_too_cold(bench: Bench) -> None:
+    plan = two_from_one_lift()
+    together = one_lift(plan, plan.moulds)
+    bench.in_metal(545.0, plan)
+    bench.run(100.0, lambda t: 545.0 + 0.3 * t)
+    held = bench.engine.judgement
+    assert held is not None
+    called_at = [call.why.facts["metal_c"] for call in bench.calls(CallKind.POUR) if isinstance(call.why, Message)]
+    assert called_at
+    assert all(isinstance(at_c, float) and at_c >= together.lowest_c - 1.0 for at_c in called_at)
+
+
+def test_metal_that_rises_no_more_is_called_for_the_mould_that_it_fits(bench: Bench) -> None:
+    plan = two_from_one_lift()
+    bench.in_metal(561.0, plan)
+    assert one_lift(plan, plan.moulds).lowest_c > 561.0
+    assert bench.up(CallKind.POUR)
+
+
+def two_from_one_lift() -> MeltPlan:
+    """One figure for the walk, 15 degC in 20 s; the second mould waits half a minute longer."""
+    plan = make_plan(moulds=2)
+    first, second = plan.moulds
+    return msgspec.structs.replace(plan, moulds=(first, msgspec.structs.replace(second, turn_s=50.0)))
 
 
 def test_metal_lifted_too_hot_is_waited_for_and_then_poured(bench: Bench) -> None:

@@ -383,7 +383,7 @@ class ProfileGuidance:
         low_c, high_c = now.run.tap_window_c
         profile, mono_s = self._profile, now.mono_s
         if profile is None or profile.over:
-            self.tracker.look(low_c, 0.5 * (low_c + high_c), mono_s, each_second=False)
+            self.tracker.look(low_c, now.run.aim_c, mono_s, each_second=False)
             return
         self.tracker.look(low_c, profile.plan.segments[-1].to_c, mono_s, each_second=True)
         before = profile.index

@@ -8,6 +8,7 @@ import msgspec
 from pourcall.contract.events import FigureSource, Marking, Pour, PourSource
 from pourcall.contract.inputs import PourFigures, PowerLevel
 from pourcall.contract.message import tell
+from pourcall.contract.one_lift import aim_c
 from pourcall.contract.plan import (
     MeltPlan,
     MouldPlan,
@@ -74,9 +75,8 @@ class MeltRun:
 
     @property
     def left(self) -> tuple[str, ...]:
-        """Moulds that got no metal yet, in order."""
-        poured = set(self._went.values())
-        return tuple(mould.name for mould in self.plan.moulds if mould.name not in poured)
+        """Names of moulds that got no metal yet, in order."""
+        return tuple(mould.name for mould in self.to_pour)
 
     @property
     def has_poured(self) -> bool:
@@ -214,6 +214,20 @@ class MeltRun:
         if mould is None:
             return plan.alloy.pour_min_c, min(plan.alloy.pour_max_c, plan.aim_limit.aim_limit_c)
         return tap_window_c(mould, plan)
+
+    @property
+    def to_pour(self) -> tuple[MouldPlan, ...]:
+        """Moulds that got no metal yet, in order."""
+        poured = set(self._went.values())
+        return tuple(mould for mould in self.plan.moulds if mould.name not in poured)
+
+    @property
+    def aim_c(self) -> float:
+        """Where to bring the pot for all that is left to pour, as the plan has it; where no mould is left, or none that
+        any temperature serves, as hot as the window of what is next allows."""
+        low_c, high_c = self.tap_window_c
+        wanted_c = aim_c(self.plan, self.to_pour)
+        return min(0.5 * (low_c + high_c), high_c) if wanted_c is None else wanted_c
 
     @property
     def poured_since_lift(self) -> bool:

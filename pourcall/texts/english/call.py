@@ -9,6 +9,7 @@ TEXTS: dict[str, str] = {
     "call.pour.narrow": "{why}. The window is narrower than that is known; surer: {surer}",
     "call.pour.moves": "the reading moves by {by_c_per_min}, faster than any pot can: it is the probe",
     "call.pour.power_in_question": "see first whether the power is as it was marked",
+    "call.pour.hotter_for_all": "it still rises, and all {count} moulds from one lift want {needed_c}",
     "call.pour.near_boiling": "zinc is above 0.8 of its boiling pressure with a chance of {chance_share}: cooler first",
     "call.surer.walk": "a shorter or covered walk (the way is known to ± {loss_u_c})",
     "call.surer.dip": "a second dip (this one is known to ± {own_u_c})",

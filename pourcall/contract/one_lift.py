@@ -1,0 +1,78 @@
+"""One lift for every mould: at what the pot must be when it leaves the furnace, so that each mould in its turn arrives
+inside its window. A plan comes in; windows of the pot at the lift, and where to aim, go out. Plan and engine ask here.
+
+The loss of a later mould holds the wait for those before it where it was computed, or stated for that mould. A shop's
+one figure for the walk does not: what the metal loses by waiting longer is added here, as the engine reckons it
+(contract/plan.py).
+"""
+
+import math
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c, no_aim, waiting_loss_c
+
+AIM_BELOW_LIMIT_C = 5.0  # where the window reaches up to a limit of the pot (ours)
+
+
+class AtLift(NamedTuple):
+    """What the pot may be at as it is lifted; highest below lowest: at nothing."""
+
+    lowest_c: float
+    highest_c: float
+
+    @property
+    def suits(self) -> bool:
+        """There is such a temperature."""
+        return self.lowest_c <= self.highest_c
+
+    @property
+    def middle_c(self) -> float:
+        """Farthest from both ends."""
+        return 0.5 * (self.lowest_c + self.highest_c)
+
+
+def at_lift(plan: MeltPlan, mould: MouldPlan) -> AtLift:
+    """For one mould, in its turn."""
+    low_c, high_c = lip_window_c(mould, plan)
+    extra_s = waits_s(mould)
+    most_c = plan.aim_limit.aim_limit_c
+    return AtLift(_in_pot_c(mould, low_c, extra_s), min(most_c, _in_pot_c(mould, high_c, extra_s)))
+
+
+def waits_s(mould: MouldPlan) -> float:
+    """How much later than its loss stands for a mould is poured in its turn."""
+    return 0.0 if mould.turn_s is None else max(0.0, mould.turn_s - mould.loss_s)
+
+
+def served_moulds(plan: MeltPlan) -> list[MouldPlan]:
+    """Which moulds some temperature of the pot serves, in order."""
+    return [mould for mould in plan.moulds if no_aim(mould, plan) is None]
+
+
+def one_lift(plan: MeltPlan, moulds: Iterable[MouldPlan]) -> AtLift:
+    """For all of these moulds that any temperature serves; for none of them: nothing suits."""
+    each = [at_lift(plan, mould) for mould in moulds if no_aim(mould, plan) is None]
+    if not each:
+        return AtLift(math.inf, -math.inf)
+    return AtLift(max(one.lowest_c for one in each), min(one.highest_c for one in each))
+
+
+def aim_c(plan: MeltPlan, moulds: Iterable[MouldPlan]) -> float | None:
+    """Where to bring the pot for these moulds: the middle of what suits them all from one lift; where nothing does, of
+    what suits the first that any temperature serves. Never beyond what a limit lets be aimed. None: none is served."""
+    served = [mould for mould in moulds if no_aim(mould, plan) is None]
+    if not served:
+        return None
+    most_c = min(plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C, plan.aim_limit.aim_limit_c)
+    together = one_lift(plan, served)
+    wanted = together if together.suits else at_lift(plan, served[0])
+    return max(wanted.lowest_c, min(most_c, wanted.middle_c)) if wanted.suits else min(most_c, wanted.middle_c)
+
+
+def _in_pot_c(mould: MouldPlan, arrives_c: float, extra_s: float) -> float:
+    """What metal that arrives at `arrives_c`, so much later than its loss stands for, left the furnace at."""
+    planned_c = arrives_c
+    for _ in range(6):  # hotter metal loses faster, by little: six rounds settle it within 0.01 degC
+        planned_c = arrives_c + waiting_loss_c(mould, planned_c, extra_s)
+    return planned_c + mould.loss_c
