@@ -122,7 +122,8 @@ def test_where_no_pot_temperature_serves_the_mould_no_window_is_shown_or_waited_
     assert isinstance(shot.instruction.why, Message)
     assert shot.instruction.why.facts == {"lowest_c": 615.0, "highest_c": 598.0}
     assert shot.window is not None
-    assert shot.window.no_aim == no_aim(make_plan(lip=(600.0, 640.0), limit_c=598.0).moulds[0], shot.plan)
+    assert shot.plan is not None
+    assert shot.window.no_aim == no_aim(shot.plan.moulds[0], shot.plan)
     assert (shot.window.too_cold, shot.window.too_hot) == (None, None)
     assert shot.ahead is None or shot.ahead.ready_s is None
     bench.do(inp.MarkLift())
