@@ -23,7 +23,9 @@ from pourcall.contract.message import tell
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.status import Reason, Status
 from pourcall.engine.core import Engine
-from pourcall.engine.sensing.heat_bounds import HeatBounds, coast_tau_s, weakest
+from pourcall.engine.sensing.heat_bounds import HeatBounds
+from pourcall.engine.sensing.heat_ceiling import coast_tau_s
+from pourcall.engine.sensing.heat_floor import weakest
 from pourcall.furnace.model import usual_model
 from pourcall.metal.heat.curve import curve_of
 from pourcall.sim.scenarios.foresee import Seen, Workshop

@@ -109,7 +109,9 @@ class ProfileGuidance:
                 metal_c = last.temp_c
         model = self.tracker.start(command, power, mono_s, AtStart(room_c, metal_c, chamber_c))
         self.panel_offset_c = model.panel_offset_c
-        self.heat.start(command, channels, mono_s)
+        self.heat.start(command, channels, mono_s, off_since_s=power.off_since_s)
+        if run.lift_s is not None:
+            self.lifted()
         self._profile, self._advice, self._dial = None, NOTHING, None
         self._response, self.findings = ResponseWatch(fuel=self._fuel, power_w=_least_power_w(model)), Findings()
         if command.profile is not None:
@@ -242,7 +244,7 @@ class ProfileGuidance:
         if self._response is not None:
             self._response.added(mono_s)
         self.tracker.added(mass_kg, mono_s)
-        self.heat.added(mono_s)
+        self.heat.added(mass_kg, mono_s)
 
     def disturbed(self, mono_s: float) -> None:
         """Lid, skim, stirring."""
