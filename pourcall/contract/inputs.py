@@ -95,6 +95,46 @@ class Happened(_Command, frozen=True, kw_only=True):
     ago_s: float = 0.0
 
 
+class DipSoFar(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A dip of a melt that goes on; `ago_s` since it ended."""
+
+    probe: str
+    number: int
+    ago_s: float
+    held_s: float
+    how: str  # of events.DipHow
+    temp_c: float | None = None
+    u_c: float | None = None
+    valid_s: float = 90.0
+
+
+class Doubt(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A probe that was not believed."""
+
+    probe: str
+    cause: str  # the alarm that said so
+    acknowledged: bool = False  # a person has looked; it was proving itself
+
+
+class SoFar(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """What had happened in a melt that goes on after the daemon was away. Moments are so many seconds ago.
+
+    None: it had not happened, or nobody said. How the power is set is taken to be as it was marked last.
+    """
+
+    ran_s: float
+    power: PowerLevel | None = None
+    power_ago_s: float = 0.0
+    places: tuple[tuple[str, Place], ...] = ()
+    lift_ago_s: float | None = None
+    lift_proposed: bool = False
+    skim_ago_s: float | None = None
+    added_ago_s: float | None = None
+    added_kg: float | None = 0.0  # None: of some of it nobody said how much
+    dips: tuple[DipSoFar, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+
+
 class StartMelt(_Command, frozen=True, tag="start_melt"):
     """A new batch; the plan is frozen for the record, and so is what is known of the furnace.
 
@@ -107,6 +147,7 @@ class StartMelt(_Command, frozen=True, tag="start_melt"):
     room_c: float | None = None  # None: the board's cold junction stands in for it
     others: tuple[AlloyHalts, ...] = ()  # the other sheets of the shop, so that a wrong alloy can be named
     poured: tuple[tuple[int, str], ...] = ()  # of a melt that goes on: number and mould of each; "": it was no pour
+    so_far: SoFar | None = None  # of a melt that goes on
 
 
 class ChangeMelt(_Command, frozen=True, tag="change_melt"):

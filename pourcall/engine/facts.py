@@ -20,6 +20,7 @@ from pourcall.engine.bath.metal import MetalHistory, MetalNow, TypedFigure
 from pourcall.engine.calls import CallManager
 from pourcall.engine.guidance.guidance import ProfileGuidance
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
+from pourcall.engine.melt.so_far import dips_so_far, take_up_melt, take_up_shop
 from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.measurement import ProbeChannel
 
@@ -53,9 +54,15 @@ class ShopFacts:
     def start(self, command: inp.StartMelt) -> None:
         """A melt begins (or goes on, after the daemon was away)."""
         now_s = self._outputs.mono_s
-        self.run = run = MeltRun(command.plan, now_s, command.poured)
+        so_far = command.so_far
+        ran_s = 0.0 if so_far is None else so_far.ran_s
+        self.run = run = MeltRun(command.plan, now_s - ran_s, command.poured)
         self.history = MetalHistory()
         self.dips.clear()
+        if so_far is not None:
+            take_up_shop(so_far, self.power, self._channels, now_s)
+            self.dips.extend(dips_so_far(so_far, now_s, self._outputs.utc_s))
+            take_up_melt(so_far, run, now_s)
         self.typed = None
         self._calls.new_melt()
         for channel in self._channels:
@@ -179,11 +186,11 @@ class ShopFacts:
         self.power.mark(level, at_s)
         self._outputs.say(ev.PowerMarked, level=level, at_mono_s=at_s)
         self._guiding.marked_power()
-        self._guiding.heat.told_power(self._outputs.mono_s, changed=changed)
+        self._guiding.heat.told_power(level, at_s, self._outputs.mono_s, changed=changed)
 
     def looked_at_power(self) -> None:
         """A person looked: the power is as it was marked."""
-        self._guiding.heat.told_power(self._outputs.mono_s, changed=False)
+        self._guiding.heat.looked_at_power()
 
     def dipped(self, dip: ev.Dip, metal: MetalNow, rate_c_per_min: float | None) -> None:
         """A dip is over and judged."""

@@ -24,6 +24,7 @@ from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MouldRequest
 from pourcall.records.entries.furnace_models import latest_model
 from pourcall.records.entries.profile_runs import running_profile
+from pourcall.records.read.so_far import melt_so_far
 from pourcall.records.read.store import Store
 from pourcall.records.read.views import MeltDetail, MeltRow, PourDetail, PourRow, SetupView
 
@@ -33,7 +34,8 @@ RESUME_WITHIN_S = 24 * 3600.0  # a melt that began earlier was forgotten, not in
 def running_melt(store: Store, furnace: str, utc_s: float) -> StartMelt | None:
     """How a furnace's melt goes on that has no end on record and began within a day; None: there is none.
 
-    Its latest plan, and the profile that guided it if that was neither stopped nor over.
+    Its latest plan, what was marked and found in it so far, and the profile that guided it if that was neither stopped
+    nor over.
     """
     rows = store.melts(limit=1, furnace=furnace)
     if not rows or rows[0].ended_utc_s is not None or abs(utc_s - rows[0].began_utc_s) > RESUME_WITHIN_S:
@@ -42,9 +44,10 @@ def running_melt(store: Store, furnace: str, utc_s: float) -> StartMelt | None:
     with store.reading() as conn:
         profile = running_profile(conn, plan.melt)
         poured = poured_so_far(conn, plan.melt)
+        so_far = melt_so_far(conn, plan.melt, utc_s)
     if profile is not None and profile.alloy != plan.alloy.key:
         profile = None
-    return StartMelt(plan=plan, profile=profile, poured=poured)
+    return StartMelt(plan=plan, profile=profile, poured=poured, so_far=so_far)
 
 
 def poured_now(store: Store, melt: str) -> tuple[tuple[int, str], ...]:

@@ -402,6 +402,11 @@ class PowerKnob:
         self.on_since_s: float | None = None
         self._level_s = 0.0  # since when it stands so, by a person's mark
 
+    @property
+    def off_since_s(self) -> float | None:
+        """Since when it is marked off; None: it is not."""
+        return self._level_s if self.level is PowerLevel.OFF else None
+
     def high_for_s(self, mono_s: float) -> float:
         """How long it has been marked high; 0: it is not, or nobody says."""
         return max(0.0, mono_s - self._level_s) if self.level is PowerLevel.HIGH else 0.0

@@ -147,6 +147,7 @@ TEXTS: dict[str, str] = {
     "alarm.scatter": "It scatters by {scatter_difference_c}.",
     "alarm.terminals_still": "Its terminals have read {terminals_c:1} for {still_s}, and moved before.",
     "alarm.terminals_apart": "Its terminals read {terminals_c:1}, those beside them on the board {others_c:1}.",
+    "alarm.before_restart": "It was not believed before pourcall was restarted.",
     "alarm.late": "They are {late_s} old.",
     "alarm.unplugged": "It was unplugged.",
     "alarm.silent_for": "Nothing for {silent_s}.",

@@ -1,0 +1,57 @@
+"""A melt goes on after the daemon was away: what was told and found before then holds again. Pure.
+
+In: what the record had (contract/inputs.py `SoFar`), its moments as ages. Not here: what a probe stands in, the
+arrests, how the furnace answers; the trace shows those anew.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from pourcall.contract.events import Dip, DipHow
+from pourcall.contract.inputs import SoFar
+from pourcall.contract.message import tell
+from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
+from pourcall.engine.sensing.measurement import ProbeChannel
+from pourcall.engine.sensing.trust import Cause
+
+
+def take_up_shop(so_far: SoFar, power: PowerKnob, channels: Sequence[ProbeChannel], mono_s: float) -> None:
+    """The knob and the places of the probes, as they were told last; what was not believed still is not."""
+    if so_far.power is not None and power.level is None:
+        power.mark(so_far.power, mono_s - so_far.power_ago_s)
+    places, doubts = dict(so_far.places), {doubt.probe: doubt for doubt in so_far.doubts}
+    for channel in channels:
+        place, doubt = places.get(channel.config.name), doubts.get(channel.config.name)
+        if place is not None and place is not channel.tracker.place:
+            channel.tracker.set_place(place)
+        if doubt is not None:
+            channel.trust.lied(mono_s, Cause(doubt.cause), tell("alarm.before_restart"))
+            if doubt.acknowledged:
+                channel.mended(mono_s)
+
+
+def take_up_melt(so_far: SoFar, run: MeltRun, mono_s: float) -> None:
+    """What was done to the pot."""
+    if so_far.skim_ago_s is not None:
+        run.skim(mono_s - so_far.skim_ago_s)
+    if so_far.added_ago_s is not None:
+        run.add_metal(mono_s - so_far.added_ago_s, so_far.added_kg)
+    if so_far.lift_ago_s is not None:
+        run.lift(mono_s - so_far.lift_ago_s, proposed=so_far.lift_proposed)
+    run.dips = max((dip.number for dip in so_far.dips), default=0)
+
+
+def dips_so_far(so_far: SoFar, mono_s: float, utc_s: float) -> Iterator[Dip]:
+    """Its dips, by this session's clock."""
+    for dip in so_far.dips:
+        ended_s = mono_s - dip.ago_s
+        yield Dip(
+            probe=dip.probe,
+            number=dip.number,
+            began_mono_s=ended_s - dip.held_s,
+            ended_mono_s=ended_s,
+            ended_utc_s=utc_s - dip.ago_s,
+            temp_c=dip.temp_c,
+            u_c=dip.u_c,
+            how=DipHow(dip.how),
+            valid_s=dip.valid_s,
+        )

@@ -1,0 +1,119 @@
+"""What had happened in a melt that has no end on record: as it was marked and found, for when it goes on. Rows in."""
+
+import sqlite3
+from collections.abc import Iterator
+
+import msgspec
+
+from pourcall.contract import events as ev
+from pourcall.contract.inputs import DipSoFar, Doubt, PowerLevel, SoFar
+from pourcall.contract.reading import Place
+
+_TYPES = ("alarm_changed", "dip_recorded", "lift_marked", "marked", "place_changed", "power_marked")
+_Read = ev.AlarmChanged | ev.DipRecorded | ev.LiftMarked | ev.Marked | ev.PlaceChanged | ev.PowerMarked
+_from_json: msgspec.json.Decoder[_Read] = msgspec.json.Decoder(_Read)
+# Alarms that say that a probe is not believed (engine/sensing/trust.py, Cause).
+DOUBTS = frozenset({"intermittent", "implausible", "unchanging", "reversed_sensor", "type_suspect", "unexplained"})
+
+
+class _Gathered:
+    """Event by event, in their order; times UTC, for each session has a monotonic clock of its own."""
+
+    def __init__(self) -> None:
+        self.power: tuple[PowerLevel, float] | None = None
+        self.places: dict[str, Place] = {}
+        self.lift: tuple[float, bool] | None = None
+        self.skim_utc_s: float | None = None
+        self.added_utc_s: float | None = None
+        self.added_kg: float | None = 0.0
+        self.dips: list[ev.Dip] = []
+        self.doubts: dict[str, Doubt] = {}
+
+    def of_the_shop(self, event: _Read) -> None:
+        """What holds from before the melt as well."""
+        match event:
+            case ev.PowerMarked():
+                self.power = event.level, event.utc_s - (event.mono_s - event.at_mono_s)
+            case ev.PlaceChanged():
+                self.places[event.probe] = event.new
+            case ev.AlarmChanged(alarm=alarm) if alarm.kind in DOUBTS:
+                if alarm.active:
+                    acked = alarm.state is ev.AlarmState.ACKED
+                    self.doubts[alarm.subject] = Doubt(probe=alarm.subject, cause=alarm.kind, acknowledged=acked)
+                elif alarm.subject in self.doubts and self.doubts[alarm.subject].cause == alarm.kind:
+                    del self.doubts[alarm.subject]
+            case _:
+                pass
+
+    def of_the_melt(self, event: _Read) -> None:
+        """What was done in it."""
+        match event:
+            case ev.LiftMarked():
+                self.lift = event.utc_s - (event.mono_s - event.lift_mono_s), event.proposed
+            case ev.Marked(what=ev.MarkKind.LIFT_WITHDRAWN | ev.MarkKind.POT_RETURNED):
+                self.lift = None
+            case ev.Marked(what=ev.MarkKind.SKIM):
+                self.skim_utc_s = event.utc_s - (event.mono_s - event.at_mono_s)
+            case ev.Marked(what=ev.MarkKind.ADDITION):
+                self.added_utc_s = event.utc_s - (event.mono_s - event.at_mono_s)
+                unknown = event.value is None or self.added_kg is None
+                self.added_kg = None if unknown else (self.added_kg or 0.0) + (event.value or 0.0)
+            case ev.DipRecorded():
+                self.dips.append(event.dip)
+            case _:
+                pass
+
+
+def melt_so_far(conn: sqlite3.Connection, melt: str, utc_s: float) -> SoFar:
+    """Of a melt, till now."""
+    furnace_id, began_utc_s, first_id = conn.execute(
+        "SELECT m.furnace_id, m.began_utc_s, s.journal_id FROM melts m JOIN sessions s ON s.id = m.session_id"
+        " WHERE m.melt = ?",
+        (melt,),
+    ).fetchone()
+    found = _Gathered()
+    for event in _events(conn, furnace_id, first_id):
+        found.of_the_shop(event)
+        if event.utc_s >= began_utc_s:
+            found.of_the_melt(event)
+
+    def ago_s(then_utc_s: float | None) -> float | None:
+        return None if then_utc_s is None else max(0.0, utc_s - then_utc_s)
+
+    return SoFar(
+        ran_s=max(0.0, utc_s - began_utc_s),
+        power=None if found.power is None else found.power[0],
+        power_ago_s=0.0 if found.power is None else max(0.0, utc_s - found.power[1]),
+        places=tuple(found.places.items()),
+        lift_ago_s=None if found.lift is None else ago_s(found.lift[0]),
+        lift_proposed=found.lift is not None and found.lift[1],
+        skim_ago_s=ago_s(found.skim_utc_s),
+        added_ago_s=ago_s(found.added_utc_s),
+        added_kg=found.added_kg,
+        dips=tuple(_dip(dip, utc_s) for dip in found.dips),
+        doubts=tuple(found.doubts.values()),
+    )
+
+
+def _dip(dip: ev.Dip, utc_s: float) -> DipSoFar:
+    return DipSoFar(
+        probe=dip.probe,
+        number=dip.number,
+        ago_s=max(0.0, utc_s - dip.ended_utc_s),
+        held_s=dip.ended_mono_s - dip.began_mono_s,
+        how=dip.how.value,
+        temp_c=dip.temp_c,
+        u_c=dip.u_c,
+        valid_s=dip.valid_s,
+    )
+
+
+def _events(conn: sqlite3.Connection, furnace_id: int, first_id: int) -> Iterator[_Read]:
+    marks = ", ".join("?" for _ in _TYPES)
+    rows = conn.execute(
+        "SELECT e.body FROM events e JOIN sessions s ON s.id = e.session_id"
+        f" WHERE e.journal_id >= ? AND s.furnace_id = ? AND e.type IN ({marks}) ORDER BY e.id",
+        (first_id, furnace_id, *_TYPES),
+    )
+    for (body,) in rows:
+        yield _from_json.decode(body)

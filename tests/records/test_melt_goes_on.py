@@ -1,0 +1,172 @@
+"""A melt that goes on after the daemon was away knows what was marked and found before: record, engine, and back."""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pourcall.contract import events as ev
+from pourcall.contract import inputs as inp
+from pourcall.contract.inputs import AckAlarm, MarkAddition, MarkLift, MarkPower, MarkSkim, PowerLevel, StartMelt
+from pourcall.contract.reading import Place, Reading
+from pourcall.contract.status import Reason
+from pourcall.daemon.api import library
+from pourcall.engine.sensing.trust import Cause
+from pourcall.records.read.so_far import DOUBTS
+from pourcall.records.read.store import Store
+from tests.engine.conftest import Bench
+from tests.engine.test_heat_bounds import coasted, last_of, seconds
+
+UTC_S = 1_777_700_000.0  # of the bench's monotonic zero
+AWAY_S = 20.0
+
+
+class Shop:
+    """A bench whose inputs are recorded; `goes_on`: the daemon was killed and started again."""
+
+    def __init__(self, recording: Callable[..., Any], path: Path) -> None:
+        self._recording, self._path, self._put = recording, path, 0
+        self.bench = Bench()
+        self._recorder = recording(self.bench.t_s, UTC_S + self.bench.t_s)
+
+    def _keeps(self) -> None:
+        """All that was said since, with the input that led to it."""
+        outs: dict[int, list[ev.Output]] = {}
+        for out in self.bench.outs:
+            if not isinstance(out, Reading):
+                outs.setdefault(out.seq, []).append(out)
+        ticket = 0
+        for item in self.bench.items:
+            if item.seq in outs:
+                ticket = self._recorder.put("crucible", item, outs[item.seq])
+        self._recorder.wait(ticket).result(10)
+
+    def goes_on(self) -> StartMelt:
+        self._keeps()
+        now_s = self.bench.t_s + AWAY_S
+        with Store.read(self._path) as store:
+            start = library.running_melt(store, "crucible", UTC_S + now_s)
+        assert start is not None
+        self.bench = Bench()  # a fresh engine, with a monotonic clock of its own
+        self.bench.t_s = 77.0
+        self.bench.do(start)
+        return start
+
+
+@pytest.fixture
+def shop(recording: Callable[..., Any], database: Path) -> Shop:
+    return Shop(recording, database)
+
+
+def said(outs: Sequence[ev.Output]) -> list[ev.Output]:
+    return [out for out in outs if isinstance(out, ev.CallChanged) and out.call.kind is ev.CallKind.CHECK_POWER]
+
+
+def test_the_power_as_it_was_marked_and_since_when_survive(shop: Shop) -> None:
+    coasted(shop.bench)
+    shop.goes_on()
+    power = shop.bench.engine.facts.power
+    assert power.level is PowerLevel.OFF
+    assert power.off_since_s == pytest.approx(77.0 - AWAY_S - 1500.0, abs=1.0)
+    assert shop.bench.engine.run is not None
+    assert shop.bench.engine.run.began_s == pytest.approx(77.0 - AWAY_S - 1625.0, abs=1.0)
+
+
+def test_what_was_done_to_the_pot_and_where_the_probe_was_put_survive(shop: Shop) -> None:
+    bench = shop.bench
+    bench.in_metal(560.0)
+    bench.do(MarkPower(level=PowerLevel.HIGH))
+    bench.do(MarkAddition(mass_kg=0.2))
+    bench.do(MarkSkim())
+    bench.run(60.0, 560.0)
+    bench.do(MarkLift())
+    bench.do(inp.SetPlace(probe="metal", place=Place.DIP))
+    bench.run(5.0, 60.0)
+    shop.goes_on()
+    run = shop.bench.engine.run
+    assert run is not None
+    assert run.lift_s == pytest.approx(77.0 - AWAY_S - 5.0, abs=1.0)
+    assert run.skimmed_s == pytest.approx(77.0 - AWAY_S - 65.0, abs=1.0)
+    assert run.in_kg == pytest.approx(1.7)
+    assert shop.bench.engine.channels[0].tracker.place is Place.DIP
+    assert shop.bench.engine.snapshot().lift_mono_s == run.lift_s
+
+
+def test_a_lift_that_was_withdrawn_and_one_after_which_the_pot_came_back_do_not(shop: Shop) -> None:
+    shop.bench.in_metal(560.0)
+    shop.bench.do(MarkLift())
+    shop.bench.run(5.0, 60.0)
+    shop.bench.do(inp.MarkReturn())
+    shop.bench.run(5.0, 60.0)
+    shop.goes_on()
+    assert shop.bench.engine.run is not None
+    assert shop.bench.engine.run.lift_s is None
+
+
+def test_a_probe_that_was_not_believed_still_is_not(shop: Shop) -> None:
+    coasted(shop.bench)
+    seconds(shop.bench, 400.0, lambda t: 520.0 + 8.0 * t / 60.0)
+    assert last_of(shop.bench)[0] is Reason.UNEXPLAINED
+    shop.goes_on()
+    seconds(shop.bench, 300.0, lambda t: 573.0)
+    assert last_of(shop.bench)[0] is Reason.UNEXPLAINED
+    assert "unexplained:metal" in shop.bench.alarms()
+    assert shop.bench.up(ev.CallKind.POUR) is None
+    shop.bench.do(AckAlarm(alarm="unexplained:metal"))
+    seconds(shop.bench, 300.0, lambda t: 573.0)
+    assert shop.bench.engine.channels[0].trusted
+
+
+def test_one_that_a_person_put_right_before_is_believed(shop: Shop) -> None:
+    coasted(shop.bench)
+    seconds(shop.bench, 400.0, lambda t: 520.0 + 8.0 * t / 60.0)
+    shop.bench.do(AckAlarm(alarm="unexplained:metal"))
+    seconds(shop.bench, 400.0, lambda t: 573.0)
+    assert shop.bench.engine.channels[0].trusted
+    start = shop.goes_on()
+    assert start.so_far is not None
+    assert not start.so_far.doubts
+    seconds(shop.bench, 120.0, lambda t: 573.0)
+    assert shop.bench.engine.channels[0].trusted
+
+
+def test_no_power_no_rise_holds_two_minutes_after_the_start(shop: Shop) -> None:
+    coasted(shop.bench)
+    shop.goes_on()
+    seconds(shop.bench, 120.0, lambda t: 520.0)
+    assert not said(shop.bench.outs)
+    seconds(shop.bench, 300.0, lambda t: 520.0 + 8.0 * t / 60.0)
+    assert said(shop.bench.outs)
+
+
+def test_a_coast_that_the_restart_falls_into_is_honest(shop: Shop) -> None:
+    bench = shop.bench
+    bench.in_metal(540.0)
+    bench.do(MarkPower(level=PowerLevel.HIGH))
+    seconds(bench, 120.0, lambda t: 540.0 + t / 6.0)
+    bench.do(MarkPower(level=PowerLevel.OFF))
+    seconds(bench, 30.0, lambda t: 560.0 + t / 6.0)
+    shop.goes_on()
+    seconds(shop.bench, 600.0, lambda t: 568.0 + min(14.0, t / 20.0))
+    assert not said(shop.bench.outs)
+
+
+def test_dips_survive_with_their_age(shop: Shop) -> None:
+    bench = shop.bench
+    bench.start()
+    bench.do(inp.SetPlace(probe="metal", place=Place.DIP))
+    bench.do(MarkPower(level=PowerLevel.OFF))
+    bench.dip(560.0)
+    (dip,) = bench.engine.facts.melt_dips()
+    ago_s = bench.t_s - dip.ended_mono_s
+    shop.goes_on()
+    (again,) = shop.bench.engine.facts.melt_dips()
+    assert (again.temp_c, again.number) == (dip.temp_c, dip.number)
+    assert again.ended_mono_s == pytest.approx(77.0 - AWAY_S - ago_s, abs=1.0)
+    shop.bench.dip(560.0)
+    assert [one.number for one in shop.bench.engine.facts.melt_dips()] == [1, 2]
+
+
+def test_every_cause_of_distrust_is_looked_for_on_the_record() -> None:
+    assert {cause.value for cause in Cause if cause} == DOUBTS
