@@ -328,6 +328,7 @@ class Engine:
         mono_s, utc_s, run = self.outputs.mono_s, self.outputs.utc_s, self.run
         for link in self._links.values():
             self._set_link_conditions(link)
+        self.facts.power.passes(mono_s)
         for channel in self.channels:
             channel.refresh_uncertainty(self._chips.get(channel.config.board, ""))
             if run is not None and not run.lifted(mono_s):

@@ -204,7 +204,8 @@ class Evaluation:
         """Alarms on temperatures. Limits and fume hold in the hand as in the furnace; a window only in the furnace."""
         melt, mono_s, utc_s = now.melt, now.mono_s, self._outputs.utc_s
         watched = None if melt is None or melt.lifted else melt.plan
-        set_blind_conditions(self._alarms, self._channels, mono_s, utc_s, watched=watched)
+        known = now.metal.temp_c is not None
+        set_blind_conditions(self._alarms, self._channels, mono_s, utc_s, watched=watched, known=known)
         if melt is None:
             set_temperature_conditions(self._alarms, self._config, None, None, None, self._channels, mono_s, utc_s)
             return

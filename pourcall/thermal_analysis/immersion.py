@@ -103,11 +103,6 @@ class ImmersionFilter:
         self.weights[Medium.METAL] = 0.99
         self.bath = self.fell_s = self._block = self._last_rate = None
 
-    def expect(self, bath: Bath | None) -> None:
-        """What else tells of the bath (a dip, a forecast), where it is known better than by this probe."""
-        if bath is not None and (self.bath is None or bath.at_s > self.bath.at_s + RATE_KEEP_S):
-            self.bath = bath
-
     def returns(self, mono_s: float) -> None:
         """A person says that cold metal goes in: the bath may fall, and a tip beside it further."""
         self._returns_s, self.bath = mono_s, None

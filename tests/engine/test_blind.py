@@ -6,9 +6,11 @@ import math
 import pytest
 
 from pourcall.contract.events import CallKind, MeltState
+from pourcall.contract.inputs import MarkAddition, MarkPower, PowerLevel
 from pourcall.contract.reading import ProbeState
 from pourcall.engine.alarms.blind import set_blind_conditions
 from tests.engine.conftest import Bench, make_plan
+from tests.engine.test_heat_bounds import Board
 
 
 def wavering(t: float) -> float:
@@ -101,3 +103,41 @@ def test_a_tip_between_lumps_that_reads_high_and_falls_back_to_its_metal_is_foll
     assert {state for t, state, _ in watch if t > 150.0} == {ProbeState.IN_METAL}
     assert MeltState.UNKNOWN not in {told for t, _, told in watch if t > 150.0}
     assert not bench.alarms()
+
+
+def chilled(bench: Bench, to_c: float) -> None:
+    """Liquid metal on its way to the window, full power, and so much cold metal in it that it freezes about the tip."""
+    bench.do(MarkPower(level=PowerLevel.HIGH))
+    bench.in_metal(515.0)
+    bench.do(MarkAddition(mass_kg=0.8))
+    bench.run(25.0, lambda t: to_c + (515.0 - to_c) * math.exp(-t / 8.0))
+
+
+def test_a_tip_chilled_so_far_that_it_is_taken_to_be_out_and_warms_with_its_bath_is_said_before_the_window() -> None:
+    bench = Bench()
+    board = Board()
+    chilled(bench, 320.0)
+    assert bench.engine.channels[0].tracker.state is ProbeState.OUT
+    bench.run(860.0, lambda t: board(335.0 + t / 4.0))
+    assert bench.engine.metal.temp_c is None
+    assert "blind:metal" in bench.alarms()
+
+
+def test_a_tip_that_cold_metal_chilled_less_is_followed_and_one_hung_up_to_cool_is_out() -> None:
+    bench = Bench()
+    board = Board()
+    chilled(bench, 440.0)
+    bench.run(400.0, lambda t: board(445.0 + t / 4.0))
+    bench.run(120.0, lambda t: 25.0 + 520.0 * math.exp(-t / 20.0))
+    bench.run(400.0, lambda t: 120.0 + 5.0 * math.sin(t / 40.0))
+    assert "blind:metal" not in bench.alarms()
+
+
+def test_digits_that_stand_too_long_to_be_believed_and_not_long_enough_to_be_stuck_are_said() -> None:
+    bench = Bench()
+    bench.in_metal(484.25)
+    bench.do(MarkPower(level=PowerLevel.HIGH))
+    bench.run(1500.0, 484.25, step_s=2.0)
+    assert bench.engine.metal.temp_c is None
+    assert "blind:metal" in bench.alarms()
+    assert "unchanging:metal" not in bench.alarms()

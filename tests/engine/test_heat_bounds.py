@@ -225,8 +225,9 @@ def test_where_a_panel_may_hold_full_power_by_the_knob_says_nothing() -> None:
 def test_a_panel_and_a_board_that_applies_full_power_do_not_hold() -> None:
     bench = Bench()
     panelled(bench)
-    applied(bench, 1000)
-    flat(bench, 150.0, 3600.0)
+    bench.start()
+    bench.do(MarkPower(level=HIGH))
+    under(bench, 1000, 3600.0, lambda t: 20.0 + min(130.0, t / 4.0))
     assert last_of(bench)[0] is Reason.UNEXPLAINED
 
 
@@ -237,6 +238,17 @@ def panelled(bench: Bench) -> None:
 
 def applied(bench: Bench, permille: int) -> None:
     bench.put(inp.BoardStatusIn, board="bench", status=BoardStatus(1, 0, 1, 0, permille, 0))
+
+
+def under(bench: Bench, permille: int, lasts_s: float, temp_c: Callable[[float], float]) -> None:
+    """A board that says what it applies as often as the firmware does; every four seconds will do."""
+    board = Board()
+
+    def reads(t: float) -> float:
+        applied(bench, permille)
+        return board(temp_c(t))
+
+    bench.run(lasts_s, reads, step_s=4.0)
 
 
 # -- on a plant: a half-shorted couple, a relay stuck on, honest coasts -----------------------------------------------
@@ -333,8 +345,7 @@ def test_a_board_that_says_it_still_applies_power_is_an_alarm_in_twelve_seconds_
     bench.in_metal(520.0)
     bench.do(MarkPower(level=OFF))
     began_s = bench.t_s
-    applied(bench, 1000)
-    seconds(bench, 300.0, lambda t: 520.0 + t / 8.0)
+    under(bench, 1000, 300.0, lambda t: 520.0 + t / 8.0)
     alarm = bench.alarms()["power_not_obeying:small"]
     assert alarm.active
     assert alarm.raised_mono_s - began_s <= 12.0
@@ -387,10 +398,8 @@ def test_a_second_melt_in_a_hot_furnace_whose_power_is_still_marked_off_is_no_ri
 def test_a_board_that_drives_nothing_does_not_say_that_the_power_is_off() -> None:
     bench = Bench()
     bench.in_metal(520.0)
-    applied(bench, 0)
-    seconds(bench, 1800.0, lambda t: 520.0, step_s=5.0)
-    applied(bench, 0)
-    seconds(bench, 400.0, lambda t: 520.0 + t / 8.0)
+    under(bench, 0, 1800.0, lambda t: 520.0)
+    under(bench, 0, 400.0, lambda t: 520.0 + t / 8.0)
     assert not said_of(bench)
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from pourcall.contract.events import AlarmChanged, AlarmState, CallKind, MeltState
 from pourcall.contract.frames import SampleFlag
-from pourcall.contract.inputs import AckAlarm
+from pourcall.contract.inputs import AckAlarm, MarkPower, PowerLevel
 from pourcall.contract.message import NOTHING
 from pourcall.contract.status import Reason, Status
 from pourcall.engine.sensing.trust import (
@@ -19,6 +19,7 @@ from pourcall.engine.sensing.trust import (
     TrustState,
 )
 from tests.engine.conftest import Bench
+from tests.engine.test_heat_bounds import coasted, seconds
 
 METAL_C = 570.0
 
@@ -221,3 +222,40 @@ def test_a_loose_contact_that_a_person_mended_is_believed_after_its_quiet_time()
     bench.run(60.0, METAL_C)
     assert bench.engine.metal.temp_c is not None
     assert bench.up(CallKind.POUR)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "stands"),
+    [
+        (Cause.TYPE, Cause.UNEXPLAINED, Cause.UNEXPLAINED),
+        (Cause.UNEXPLAINED, Cause.TYPE, Cause.UNEXPLAINED),
+        (Cause.UNEXPLAINED, Cause.INTERMITTENT, Cause.INTERMITTENT),
+        (Cause.IMPLAUSIBLE, Cause.UNEXPLAINED, Cause.IMPLAUSIBLE),
+        (Cause.IMPLAUSIBLE, Cause.INTERMITTENT, Cause.IMPLAUSIBLE),
+        (Cause.INTERMITTENT, Cause.IMPLAUSIBLE, Cause.INTERMITTENT),
+    ],
+)
+def test_what_a_word_may_settle_gives_way_to_what_the_couple_shows_and_of_equals_the_first_stands(
+    first: Cause, second: Cause, stands: Cause
+) -> None:
+    trust = Trust()
+    trust.lied(0.0, first, NOTHING)
+    trust.lied(1.0, second, NOTHING)
+    assert trust.alarm is stands
+
+
+def test_a_power_marked_at_last_does_not_mend_a_couple_that_came_and_went_meanwhile() -> None:
+    bench = Bench()
+    coasted(bench)
+    seconds(bench, 400.0, lambda t: 520.0 + 8.0 * t / 60.0)
+    trust = bench.engine.channels[0].trust
+    assert trust.alarm == Cause.UNEXPLAINED
+    for _ in range(6):
+        bench.run(4.0, 573.0)
+        for _ in range(4):
+            bench.t_s += 0.5
+            bench.sample(None, flags=SampleFlag.OPEN)
+            bench.put_tick()
+    bench.do(MarkPower(level=PowerLevel.HIGH))
+    seconds(bench, 200.0, lambda t: 573.0)
+    assert trust.alarm.value == "intermittent"

@@ -3,11 +3,14 @@
 import math
 from collections.abc import Callable
 
+import pytest
+
 from pourcall.contract.config import ProbeConfig
 from pourcall.contract.events import CallKind, Priority
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.inputs import SampleIn
 from pourcall.contract.reading import Place
+from pourcall.engine.sensing.cold_junctions import odd_ones
 from tests.faults.conftest import METAL_C, Rig
 
 DETECTOR = "cold_junction"
@@ -53,13 +56,21 @@ def test_a_constant_of_a_file_raises_nothing(rig: Rig) -> None:
     rig.silent()
 
 
-def test_terminals_far_from_those_beside_them_are_one_warning_in_ten_minutes() -> None:
+@pytest.mark.parametrize("off_c", [9.0, -9.0])
+def test_of_two_terminals_far_apart_both_are_named_in_ten_minutes_for_none_can_tell_which(off_c: float) -> None:
     rig = Rig(probes=(BESIDE,))
     rig.ready()
-    rig.waits(610.0, lambda: sends(rig, lambda: room_c(rig), lambda: room_c(rig) + 9.0), step_s=1.0)
-    (alarm,) = rig.alarms().values()
-    assert (alarm.kind, alarm.priority) == ("cold_junction", Priority.WARNING)
-    assert 590.0 <= alarm.raised_mono_s - rig.broken_s <= 605.0
+    rig.waits(610.0, lambda: sends(rig, lambda: room_c(rig), lambda: room_c(rig) + off_c), step_s=1.0)
+    alarms = rig.alarms().values()
+    assert {(alarm.id, alarm.priority) for alarm in alarms} == {
+        ("cold_junction:metal", Priority.WARNING),
+        ("cold_junction:chamber", Priority.WARNING),
+    }
+    assert all(590.0 <= alarm.raised_mono_s - rig.broken_s <= 605.0 for alarm in alarms)
+
+
+def test_of_three_terminals_the_one_apart_is_named() -> None:
+    assert odd_ones({"one": 25.0, "two": 26.0, "three": 12.0}) == {"three": (12.0, 25.0)}
 
 
 def test_terminals_some_degrees_from_those_beside_them_raise_nothing() -> None:

@@ -15,15 +15,20 @@ def applies(rig: Rig, permille: int) -> None:
     rig.put(BoardStatusIn, board="bench", status=BoardStatus(1, 0, 1, 0, permille, 0))
 
 
+def says(rig: Rig, permille: int, lasts_s: float) -> None:
+    """Each second what it applies, as the firmware does, and samples between."""
+    for _ in range(int(lasts_s)):
+        applies(rig, permille)
+        rig.waits(1.0, lambda: rig.sample(METAL_C))
+
+
 def story(rig: Rig, permille: int, *, lasts_s: float = 30.0) -> None:
     rig.ready()
     rig.do(MarkPower(level=PowerLevel.HIGH))
-    applies(rig, 1000)
-    rig.waits(10.0, lambda: rig.sample(METAL_C))
+    says(rig, 1000, 10.0)
     rig.do(MarkPower(level=PowerLevel.OFF))
     rig.breaks()
-    applies(rig, permille)
-    rig.waits(lasts_s, lambda: rig.sample(METAL_C))
+    says(rig, permille, lasts_s)
 
 
 def test_power_that_a_board_still_applies_after_the_cut_is_one_alarm(rig: Rig) -> None:
@@ -42,6 +47,12 @@ def test_power_that_went_off_raises_nothing(rig: Rig) -> None:
 
 def test_off_in_the_end_it_clears(rig: Rig) -> None:
     story(rig, 1000)
-    applies(rig, 0)
-    rig.waits(10.0, lambda: rig.sample(METAL_C))
+    says(rig, 0, 10.0)
     assert not rig.alarms()["power_not_obeying:small"].active
+
+
+def test_a_controller_that_says_nothing_any_more_is_an_alarm_no_longer_though_its_probes_are_heard(rig: Rig) -> None:
+    story(rig, 1000)
+    rig.waits(20.0, lambda: rig.sample(METAL_C))  # its plug was pulled
+    assert not rig.alarms()["power_not_obeying:small"].active
+    assert rig.engine.facts.power.off

@@ -1,5 +1,6 @@
 """Fault T13: mains hum of +-5 degC. Within 60 s `noisy_signal` (4), and no other alarm."""
 
+import itertools
 import random
 from collections.abc import Callable
 
@@ -50,3 +51,17 @@ def test_dip_after_dip_is_no_noise(rig: Rig) -> None:
         rig.waits(10.0, lambda: rig.sample(300.0))
         rig.waits(15.0, lambda: rig.sample(METAL_C))
     assert not rig.said_of("noisy_signal")
+
+
+def test_of_a_couple_that_is_open_nothing_is_said_of_its_noise_any_more(rig: Rig) -> None:
+    story(rig, 5.0)
+    rig.waits(30.0, lambda: rig.sample(None, flags=1))
+    assert rig.alarms()["sensor_open:metal"].active
+    assert not rig.alarms()["noisy_signal:metal"].active
+
+
+def test_hum_in_which_single_samples_are_missing_is_said_all_the_same(rig: Rig) -> None:
+    rig.ready()
+    hums, turns = hum(rig, 5.0), itertools.count()
+    rig.waits(60.0, lambda: rig.sample(None) if next(turns) % 60 == 30 else hums())
+    assert "noisy_signal:metal" in rig.alarms()

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.engine.alarms.manager import AlarmManager
-from pourcall.engine.sensing.cold_junctions import odd_one
+from pourcall.engine.sensing.cold_junctions import odd_ones
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.signal_noise import NOISY_C
 
@@ -72,8 +72,6 @@ class ProbeConditions:
             if still_s is not None:
                 found[name] = tell("alarm.terminals_still", terminals_c=cold.temp_c, still_s=still_s)
         for terminals_c in boards.values():
-            odd = odd_one(terminals_c)
-            if odd is not None:
-                name, own_c, others_c = odd
+            for name, (own_c, others_c) in odd_ones(terminals_c).items():
                 found[name] = tell("alarm.terminals_apart", terminals_c=own_c, others_c=others_c)
         return found

@@ -234,10 +234,10 @@ def _unusable(blank: Dip, found: tuple[DipFault, Message] | None) -> Dip:
 def _fault_of(fit: SettleFit | None, held_s: float, tau_s: float, wandered_c: float) -> tuple[DipFault, Message] | None:
     """Why the trace of a dip tells nothing; None: it does."""
     enough_s = math.ceil(3.0 * tau_s + 2.0)
-    if fit is None or (fit.tau_at_edge and 2.0 * tau_s <= held_s < enough_s):  # too short to tell gas from metal, too
-        return DipFault.TOO_SHORT, tell("dip.too_short", held_s=held_s, least_s=float(max(enough_s, _longer_s(held_s))))
-    if fit.tau_at_edge and held_s >= enough_s:
+    if fit is not None and fit.tau_at_edge and held_s >= enough_s:
         return DipFault.HOT_GAS, tell("dip.hot_gas")
+    if fit is None or (fit.tau_at_edge and held_s >= 2.0 * tau_s):  # too short to tell gas from metal, too
+        return DipFault.TOO_SHORT, tell("dip.too_short", held_s=held_s, least_s=float(max(enough_s, _longer_s(held_s))))
     if fit.fit_error_c <= FIT_LIMIT_C:
         return None
     if wandered_c > WANDER_C:

@@ -24,6 +24,7 @@ from pourcall.engine.bath.metal import HistoryPoint, MetalHistory
 
 LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
 WORK_S = 60.0  # skimming or stirring, or cold metal melting in: the bath is not at rest
+REPORTED_S = 10.0  # what a board applies is not known for longer, though its probes are still heard
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
 ASK_BACK_S = 60.0  # sooner after a lift, a probe in metal is put back into a pot that never left, or in the hand
 BRIEFLY_S = 60.0  # back in the furnace for no longer than this, it cools on rather than anew
@@ -401,6 +402,7 @@ class PowerKnob:
         self.drives = False  # the board has applied power: its nought is no power, that of another board tells nothing
         self.on_since_s: float | None = None
         self._level_s = 0.0  # since when it stands so, by a person's mark
+        self._reported_s = -math.inf  # last
 
     @property
     def off_since_s(self) -> float | None:
@@ -424,12 +426,17 @@ class PowerKnob:
 
     def report(self, applied_permille: int, at_s: float) -> None:
         """A board reports what it applies."""
-        self.applied_permille = applied_permille
+        self.applied_permille, self._reported_s = applied_permille, at_s
         self.drives = self.drives or applied_permille > 0
         if applied_permille > 0 and self.on_since_s is None:
             self.on_since_s = at_s
         elif applied_permille == 0 and self.level is None:
             self.on_since_s = None
+
+    def passes(self, mono_s: float) -> None:
+        """Time. A board that drives says each second what it applies (drivers/wire/ourline.py); then it is old."""
+        if mono_s - self._reported_s > REPORTED_S:
+            self.unheard()
 
     def unheard(self) -> None:
         """The board that reported it is gone: what it applies now, nobody knows."""

@@ -42,14 +42,17 @@ class ColdJunction:
         return still_s if frozen else None
 
 
-def odd_one(terminals_c: Mapping[str, float]) -> tuple[str, float, float] | None:
-    """Of channels of one board: the one furthest from the others, degC, and theirs; None: they agree.
+def odd_ones(terminals_c: Mapping[str, float]) -> dict[str, tuple[float, float]]:
+    """Of channels of one board: the one furthest from the others, its degC and theirs; empty: they agree.
 
-    Of two it cannot be told which is wrong: the first is named, and both are said.
+    Of two it cannot be told which is wrong: both are named.
     """
+    if len(terminals_c) == 2:
+        (one, one_c), (other, other_c) = terminals_c.items()
+        apart = abs(one_c - other_c) > APART_C
+        return {one: (one_c, other_c), other: (other_c, one_c)} if apart else {}
     if len(terminals_c) < 2:
-        return None
-    inner = sorted(terminals_c.values())
-    middle_c = inner[len(inner) // 2] if len(inner) > 2 else inner[-1]
+        return {}
+    middle_c = sorted(terminals_c.values())[len(terminals_c) // 2]
     name, own_c = max(terminals_c.items(), key=lambda item: abs(item[1] - middle_c))
-    return (name, own_c, middle_c) if abs(own_c - middle_c) > APART_C else None
+    return {name: (own_c, middle_c)} if abs(own_c - middle_c) > APART_C else {}

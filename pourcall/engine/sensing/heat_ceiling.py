@@ -183,7 +183,7 @@ class Ceiling:
     def _see(self, now: Look) -> None:
         """How fast it rose was not seen before the cut: by now it rises less, and goes on from that.
 
-        No faster than what was allowed unseen has left of itself by now.
+        Of a melt that goes on the cut is long past: no faster than what was allowed unseen has left of itself by now.
         """
         rate = self._rate(now)
         if rate is None:
@@ -191,7 +191,7 @@ class Ceiling:
         self._unseen = False
         seen = min(max(rate, LEAST_C_PER_S), MOST_C_PER_S)
         since_s = now.at_s - self._quiet_s - self._after_s
-        if seen < self._first_c_per_s * math.exp(-since_s / self._tau_s):
+        if self._cut_s is None or seen < self._first_c_per_s * math.exp(-since_s / self._tau_s):
             self._first_c_per_s, self._quiet_s = seen, now.at_s - self._after_s
 
     def _rate(self, now: Look) -> float | None:

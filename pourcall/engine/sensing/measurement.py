@@ -153,6 +153,7 @@ class ProbeChannel:
             if temp_c is not None:
                 reason = Reason.LATE
         elif temp_c is None:
+            self.noise.missed()
             trust.lost(mono_s, self._level())
         elif reason is Reason.COLD_JUNCTION or reason is Reason.OK:
             at_s = mono_s - late_s

@@ -27,6 +27,12 @@ class SignalNoise:
             self._bends.append(abs(temp_c - 2.0 * before[1] + before[0]))
         before.append(temp_c)
 
+    def missed(self) -> None:
+        """A sample without a figure. One that is missing leaves the rest; of a couple that is open nothing is known."""
+        if not self._before:
+            self._bends.clear()
+        self._before.clear()
+
     def forget(self) -> None:
         """Figures are missing, or are not of one place."""
         self._before.clear()

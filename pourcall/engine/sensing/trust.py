@@ -69,6 +69,11 @@ class Cause(StrEnum):
     UNEXPLAINED = "unexplained"
 
 
+# What is weighed anew with every word of a person gives way to what the couple shows by itself; of equals the first
+# stands. A type in doubt may be set right, a power that was not marked may be: neither mends a loose contact.
+GIVES_WAY: dict[Cause, int] = {Cause.NONE: 0, Cause.TYPE: 1, Cause.UNEXPLAINED: 2}
+STANDS = 3
+
 T, E = TrustState, TrustEvent
 TRUST_TABLE: dict[tuple[TrustState, TrustEvent], TrustState] = {
     (T.TRUSTED, E.LOSE): T.LOST,
@@ -200,10 +205,11 @@ class Trust:
         self.trouble_s = at_s
 
     def lied(self, at_s: float, cause: Cause, why: Message) -> None:
-        """It said what cannot be. The first reason stands till it is over, unless it was the type."""
+        """It said what cannot be. The first reason stands till it is over, unless a stronger one comes (GIVES_WAY)."""
         if self.state is TrustState.TRUSTED:
             self._began_s = at_s
-        if self.state is not TrustState.DISTRUSTED or self.cause is Cause.TYPE:
+        stronger = GIVES_WAY.get(cause, STANDS) > GIVES_WAY.get(self.cause, STANDS)
+        if self.state is not TrustState.DISTRUSTED or stronger:
             self.cause, self.why = cause, why
         self._step(TrustEvent.LIE)
         self.trouble_s = at_s
