@@ -145,6 +145,10 @@ class MeltRun:
         self.dips += 1
         return self.dips
 
+    def dipped_before(self, number: int) -> None:
+        """Number of the last dip before the daemon was away."""
+        self.dips = number
+
     def put_off(self, kind: str, until_s: float) -> None:
         """A person does not want to hear a call until then."""
         self._put_off[kind] = until_s

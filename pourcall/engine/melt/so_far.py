@@ -37,7 +37,7 @@ def take_up_melt(so_far: SoFar, run: MeltRun, mono_s: float) -> None:
         run.add_metal(mono_s - so_far.added_ago_s, so_far.added_kg)
     if so_far.lift_ago_s is not None:
         run.lift(mono_s - so_far.lift_ago_s, proposed=so_far.lift_proposed)
-    run.dips = max((dip.number for dip in so_far.dips), default=0)
+    run.dipped_before(max((dip.number for dip in so_far.dips), default=0))
 
 
 def dips_so_far(so_far: SoFar, mono_s: float, utc_s: float) -> Iterator[Dip]:
