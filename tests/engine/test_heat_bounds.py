@@ -241,14 +241,15 @@ def applied(bench: Bench, permille: int) -> None:
 
 
 def under(bench: Bench, permille: int, lasts_s: float, temp_c: Callable[[float], float]) -> None:
-    """A board that says what it applies as often as the firmware does; every four seconds will do."""
+    """A board that says what it applies about as often as the firmware does."""
     board = Board()
 
     def reads(t: float) -> float:
         applied(bench, permille)
         return board(temp_c(t))
 
-    bench.run(lasts_s, reads, step_s=4.0)
+    applied(bench, permille)
+    bench.run(lasts_s, reads, step_s=2.0)
 
 
 # -- on a plant: a half-shorted couple, a relay stuck on, honest coasts -----------------------------------------------
