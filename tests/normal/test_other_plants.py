@@ -17,14 +17,13 @@ FEW = {"brick": (30_005,), "flame": (30_007,)}  # quick ones, a few seconds each
 
 # What the engine still says wrongly, by plant and seed; each with its cause. Strict: whoever mends one takes it out.
 KNOWN: dict[tuple[str, int], str] = {
-    ("brick", 30_030): "a pour is called while pieces lie in the bath; a probe that a collapse drowned stays lost",
-    ("flame", 30_001): "a thick tube in a fast melt: above its window is said of a figure known to 119 degC",
     ("flame", 30_004): "the charge wets the pot and takes more than the flame gives: the chamber falls, no flame out",
     ("flame", 30_015): "a tip between dry pieces sees the pot: a pour is called on solid metal",
     ("flame", 30_019): "the same, and then the couple is suspected",
     ("flame", 30_021): "the couple is suspected for a tip between dry pieces; drowned, it stays lost",
     ("flame", 30_024): "the couple is suspected for a tip between dry pieces; drowned, it stays lost",
     ("flame", 30_026): "a thick tube in a fast melt: a pour is called on a figure known to 83 degC",
+    ("small", 30_000): "a sound figure is taken for one that the furnace cannot have made",
 }
 
 

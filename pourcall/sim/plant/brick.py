@@ -81,7 +81,7 @@ class BrickSpec:
     wetting_w_per_m2_k: float = 900.0  # bath to pot, oxide film between (500-1500)
     piece_contact_w_per_k: float = 2.2  # a kilogram's few points of contact with the pot
     piece_m2: float = 0.012  # of a kilogram, seen by the pot's wall
-    piece_bath_w_per_m2_k: float = 1600.0
+    piece_bath_w_per_m2_k: float = 4500.0  # a bath hardly outruns the pieces that lie in it (2000-10,000, from memory)
     pieces: tuple[float, ...] = (0.4, 0.35, 0.25)  # shares of a charge
     collapse_at: float = 0.4  # share liquid at which a piece gives way
     collapse_s: float = 9.0

@@ -121,7 +121,7 @@ class BrickDraw(Draw):
             wetting_w_per_m2_k=rng.uniform(500.0, 1500.0),
             piece_contact_w_per_k=rng.uniform(1.2, 4.0),
             piece_m2=rng.uniform(0.008, 0.018),
-            piece_bath_w_per_m2_k=rng.uniform(900.0, 2500.0),
+            piece_bath_w_per_m2_k=rng.uniform(3000.0, 7000.0),
             pieces=ways,
             collapse_at=rng.uniform(0.2, 0.65),
             collapse_s=rng.uniform(4.0, 18.0),

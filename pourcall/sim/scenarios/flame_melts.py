@@ -119,7 +119,7 @@ class FlameDraw(Draw):
             through_pot_w_per_k=rng.uniform(18.0, 50.0),
             touch_w_per_m2_k=rng.uniform(35.0, 110.0),
             bath_pot_w_per_m2_k=rng.uniform(700.0, 2000.0),
-            bath_sphere_w_per_m2_k=rng.uniform(2500.0, 6000.0),
+            bath_sphere_w_per_m2_k=rng.uniform(4000.0, 9000.0),
             spheres=rng.choice((1, 2, 3, 5, 8, 13)),
             back_diffusion=self.back_diffusion,
             terminals_rise_c=rng.uniform(1.0, 14.0),
