@@ -23,7 +23,7 @@ KNOWN: dict[tuple[str, int], str] = {
     ("flame", 30_021): "the couple is suspected for a tip between dry pieces; drowned, it stays lost",
     ("flame", 30_024): "the couple is suspected for a tip between dry pieces; drowned, it stays lost",
     ("flame", 30_026): "a thick tube in a fast melt: a pour is called on a figure known to 83 degC",
-    ("small", 30_000): "a sound figure is taken for one that the furnace cannot have made",
+    ("small", 30_000): "a cold rod carries a frozen shell; when that is off it jumps 50 degC, and is doubted for good",
 }
 
 
