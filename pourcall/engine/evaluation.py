@@ -22,7 +22,7 @@ from pourcall.engine.facts import ShopFacts
 from pourcall.engine.guidance.coast_peaks import RISES_C_PER_MIN
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.melt.melt_state import Band, band_of, in_the_hand, next_state, why_in
-from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour
+from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour, stir_first
 from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.situation import FASTEST_C_PER_MIN, Situation, closing_of, melt_of, next_mould, nothing_runs
@@ -153,7 +153,9 @@ class Evaluation:
             dipped=metal.dipped,
         )
         held = self._held_back(run, metal, rate_c_per_min)
-        return hold_back(judgement, held) if held else judgement
+        if held:
+            return hold_back(judgement, held)
+        return stir_first(judgement) if metal.live and not self._arrests.melted and not run.pours else judgement
 
     def _held_back(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Message:
         """Why nothing is poured now, though the figures fit: an arrest goes on, two probes are far apart, the power is

@@ -482,6 +482,27 @@ def test_no_pour_is_called_on_metal_that_still_melts(make_bench: type[Bench], of
     assert bench.engine.snapshot().arrest == mark.text
 
 
+def test_a_pour_is_called_without_a_word_where_its_melting_was_seen(make_bench: type[Bench]) -> None:
+    bench = make_bench(sheath="thin")
+    melted(bench, 0.0, (400.0, 424.0), to_c=412.0)
+    bench.run(20.0, 412.0)
+    call = bench.up(CallKind.POUR)
+    assert call is not None
+    assert "call.pour.stir_first" not in names(call.why)
+
+
+def test_metal_that_nothing_but_its_reading_shows_to_be_liquid_is_stirred_before_the_first_pour(bench: Bench) -> None:
+    bench.in_metal(570.0)  # put in when it was hot already: no melting to see
+    call = bench.up(CallKind.POUR)
+    assert call is not None
+    assert message(call.why).name == "call.pour.stir_first"
+    bench.do(inp.MarkLift())
+    bench.run(2.0, 570.0)
+    bench.do(inp.MarkPour(mould="cleat 1"))
+    bench.run(10.0, 570.0)
+    assert bench.up(CallKind.POUR) is None
+
+
 def test_while_it_melts_the_snapshot_says_so_and_the_state_change_says_why(make_bench: type[Bench]) -> None:
     bench = make_bench(sheath="thin")
     melted(bench, 24.0, (400.0, 424.0), to_c=386.0)

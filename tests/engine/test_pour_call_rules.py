@@ -54,6 +54,21 @@ def test_a_skim_call_gives_way_to_the_pour_and_does_not_stand_for_ever(bench: Be
     assert name_of(bench.engine.snapshot().instruction.text) == "instruction.hotter_is_surer"
 
 
+def test_no_pour_is_called_on_a_reading_too_unsure_to_hit_its_window(plan_for: Plan) -> None:
+    """A tube that lags by a minute in a burner: 137 degC of doubt about a window of 42. Normal quantities (GUM 6.2)."""
+    plan = plan_for(lip=(530.0, 572.0), loss_u_c=0.0)
+    mould = plan.moulds[0]
+    judged = judge_pour(551.0 + mould.loss_c, 137.0, mould, plan, number=1)
+    assert not judged.pour
+    assert judged.held == tell("call.pour.unsure", metal_u_c=137.0)
+    assert NormalDist(551.0, 137.0 / 2.0).cdf(572.0) - NormalDist(551.0, 137.0 / 2.0).cdf(530.0) < 1.0 / 3.0
+    assert fits(plan, 551.0, 30.0)  # as likely as not, and more: a best aim
+
+
+def test_a_window_no_probe_can_be_sure_of_keeps_its_best_aim(plan_for: Plan) -> None:
+    assert fits(plan_for(lip=(550.0, 552.0), loss_u_c=0.0), 551.0, 12.0)
+
+
 @pytest.mark.parametrize("u_c", [1.0, 5.0, 12.0])
 def test_in_a_wide_window_the_whole_band_of_uncertainty_must_lie_inside(plan_for: Plan, u_c: float) -> None:
     plan = plan_for(lip=(530.0, 570.0), loss_u_c=0.0)

@@ -37,6 +37,7 @@ class MeltArrests:
         self._suspected: set[str] = set()  # probes of another type than is set; a person is asked once a melt
         self.findings: Findings = NOTHING
         self.probe = ""  # whose findings they are
+        self.melted = False  # a probe has seen its melting end; a reading above the liquidus says less (between lumps)
 
     # -- begin and end ------------------------------------------------------------------------------------------------
 
@@ -58,6 +59,7 @@ class MeltArrests:
         self._alloy = alloy
         self._analyses.clear()
         self._suspected.clear()
+        self.melted = False
         self.findings, self.probe = NOTHING, ""
 
     # -- while it runs ------------------------------------------------------------------------------------------------
@@ -96,6 +98,7 @@ class MeltArrests:
             found = analysis.tick(mono_s, channel.u_c)
             if found.liquid:
                 channel.tracker.seen_to_melt()
+                self.melted = True
             for seen in found.seen:
                 mark = {"at_mono_s": seen.at_mono_s, "value": seen.temp_c}
                 self._say(ev.Marked, what=ev.MarkKind.ARREST, text=seen.text, **mark)

@@ -13,6 +13,8 @@ from pourcall.contract.plan import REPEATABILITY_U_C, MeltPlan, MouldPlan, chanc
 
 MOST_CHANCE = 0.1  # that the pot is above such a limit; more, and nothing is called (judgement, no source)
 KEEP_CHANCE = 0.03  # a call that is up stays up so much beyond
+LEAST_CHANCE = 1.0 / 3.0  # to arrive inside; with less, and a reading so unsure, nothing is called (judgement, no source)
+UNSURE_U_C = 25.0  # no probe that has settled is so far out: its tip still lags, or the dip is old
 KEEP_C = 2.0  # a call that is up stays up this far beyond where it was raised
 
 
@@ -67,6 +69,9 @@ def judge_pour(
         fits = low_c - keep_c <= lip_c - u_c and lip_c + u_c <= high_c + keep_c
     fits = fits and low_c <= lip_c <= high_c  # what keeps a call up never keeps it beyond the window itself
     too_near = _too_near(metal_c, metal_u_c, plan)
+    held = tell("call.pour.near_boiling", chance_share=too_near) if too_near > MOST_CHANCE else NOTHING
+    if fits and metal_u_c > UNSURE_U_C and 1.0 - too_cold - too_hot < LEAST_CHANCE:
+        fits, held = False, tell("call.pour.unsure", metal_u_c=metal_u_c)
     fits = fits and too_near <= MOST_CHANCE + (KEEP_CHANCE if calling else 0.0)
     why = tell(
         "call.pour.why",
@@ -88,7 +93,7 @@ def judge_pour(
         text=_text(mould.name, number, len(plan.moulds), (too_cold, too_hot) if narrow else None),
         why=tell("call.pour.narrow", why=why, surer=surer) if narrow else why,
         surer=surer,
-        held=tell("call.pour.near_boiling", chance_share=too_near) if too_near > MOST_CHANCE and not fits else NOTHING,
+        held=NOTHING if fits else held,
         too_near=too_near,
     )
 
@@ -122,6 +127,11 @@ def hold_back(judgement: Judgement, why: Message) -> Judgement:
     """The same judgement, but nothing is poured now, for a reason outside the figures (an arrest that goes on)."""
     said = tell("call.pour.held", held=why, why=judgement.why)
     return replace(judgement, pour=False, why=said, held=why)
+
+
+def stir_first(judgement: Judgement) -> Judgement:
+    """The same judgement, of metal that nothing has shown to be liquid but its reading: a person looks first."""
+    return replace(judgement, why=tell("call.pour.stir_first", why=judgement.why)) if judgement.pour else judgement
 
 
 def _below(edge_c: float, mean_c: float, sigma_c: float) -> float:

@@ -8,6 +8,8 @@ TEXTS: dict[str, str] = {
     "call.pour.why": "arrives at {lip_c} ± {lip_u_c} (window {low_c:lowest} to {high_c:highest}): {metal_c} in the pot less {loss_difference_c:below metal_c} on the way",
     "call.pour.narrow": "{why}. The window is narrower than that is known; surer: {surer}",
     "call.pour.moves": "the reading moves by {by_c_per_min}, faster than any pot can: it is the probe",
+    "call.pour.unsure": "the metal is only known to ± {metal_u_c}: let the probe settle, or dip",
+    "call.pour.stir_first": "Stir to the bottom first, nothing solid may be left: its melting was not seen. {why:cap}",
     "call.pour.power_in_question": "see first whether the power is as it was marked",
     "call.pour.hotter_for_all": "it still rises, and all {count} moulds from one lift want {needed_c}",
     "call.pour.near_boiling": "zinc is above 0.8 of its boiling pressure with a chance of {chance_share}: cooler first",
