@@ -93,8 +93,10 @@ def tells(text: str, name: str, unit: Unit = Unit.C, /, **facts: Fact) -> bool:
 
 
 def heard(text: str, wanted: str | Message) -> bool:
-    """Whether `text` has it: a message in any words, a str letter by letter (a name, what no catalogue holds)."""
-    return tells(text, wanted.name, **wanted.facts) if isinstance(wanted, Message) else wanted in text
+    """Whether `text` has it: a message in any words and any unit, a str letter by letter (what no catalogue holds)."""
+    if isinstance(wanted, Message):
+        return any(tells(text, wanted.name, unit, **wanted.facts) for unit in Unit)
+    return wanted in text
 
 
 def _open(name: str) -> set[str]:

@@ -275,7 +275,7 @@ class CallManager:
         if call is not None:
             if melt.skimmed_s is not None:
                 self.end(CallKind.SKIM, tell("call.ended.skimmed"))
-            elif self._is_up_pour() or now.mono_s - call.raised_mono_s >= SKIM_LASTS_S:
+            elif self._is_up_pour() or (now.mono_s - call.raised_mono_s >= SKIM_LASTS_S and not now.melting_missed):
                 self.end(CallKind.SKIM, tell("call.ended.next_step"))
         if self._skim_called or melt.skimmed_s is not None or mould is None or now.metal.temp_c is None:
             return
@@ -284,7 +284,8 @@ class CallManager:
             return
         if near and now.state in (MeltState.LIQUID, MeltState.READY):
             self._skim_called = True
-            self._raise(CallKind.SKIM, tell("call.skim"), tell("call.skim.why"), now.mono_s)
+            why = tell("call.skim.melting_missed" if now.melting_missed else "call.skim.why")
+            self._raise(CallKind.SKIM, tell("call.skim"), why, now.mono_s)
 
     def _dip(self, melt: Melt, now: Situation) -> None:
         """Ask for a dip where only a dip can tell."""

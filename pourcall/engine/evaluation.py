@@ -119,6 +119,7 @@ class Evaluation:
             dips=dips,
             power_doubt=self._guiding.heat.doubt,
             unknown=unknown,
+            melting_missed=not lifted and self._missed(run, metal),
         )
 
     def _stands(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> tuple[ev.MeltState, Told]:
@@ -155,16 +156,30 @@ class Evaluation:
         held = self._held_back(run, metal, rate_c_per_min)
         if held:
             return hold_back(judgement, held)
-        return stir_first(judgement) if metal.live and not self._arrests.melted and not run.pours else judgement
+        unseen = metal.live and not self._arrests.melted and not self._at_hand(run)
+        return stir_first(judgement) if unseen else judgement
+
+    @staticmethod
+    def _at_hand(run: MeltRun) -> bool:
+        """Somebody has skimmed or poured: nobody does that to what is solid."""
+        return run.skimmed_s is not None or bool(run.pours)
+
+    def _missed(self, run: MeltRun, metal: MetalNow) -> bool:
+        """The probe in it should have seen it melt and has not: it may stand between lumps and see the pot."""
+        return metal.live and not self._at_hand(run) and self._arrests.missed(metal.probe)
 
     def _held_back(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Message:
-        """Why nothing is poured now, though the figures fit: an arrest goes on, two probes are far apart, the power is
-        in question, the figure moves as no pot can, or it still rises to where all moulds can be poured from one lift;
-        nothing: nothing is against it."""
+        """Why nothing is poured now, though the figures fit; nothing: nothing is against it.
+
+        The power is in question; an arrest goes on, or was missed by a probe that should have seen it; two probes are
+        far apart; the figure moves as no pot can; it still rises to where all moulds can be poured from one lift.
+        """
         doubt = self._guiding.heat.doubt
         if doubt is not None and doubt.holds_back:
             return tell("call.pour.power_in_question")
         held = self._arrests.findings.held_back or self._two.far
+        if not held and self._missed(run, metal) and ev.CallKind.SKIM not in run.not_now(self._outputs.mono_s):
+            held = tell("call.pour.melting_missed")
         if not held and metal.live and rate_c_per_min is not None and abs(rate_c_per_min) > FASTEST_C_PER_MIN:
             held = tell("call.pour.moves", by_c_per_min=abs(rate_c_per_min))
         return held or self._hotter_for_all(run, metal, rate_c_per_min)

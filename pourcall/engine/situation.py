@@ -121,6 +121,7 @@ class Situation:
     dips: tuple[Dip, ...]  # of this melt, in order
     power_doubt: PowerDoubt | None  # None: every probe lies where the furnace can have put the metal
     unknown: Told  # why nothing tells the metal's temperature; empty: something does
+    melting_missed: bool = False  # followed from solid by a probe that should have seen it melt, and nobody skimmed
 
     @property
     def for_limits_c(self) -> float | None:

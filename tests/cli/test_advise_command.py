@@ -115,7 +115,7 @@ def test_results_are_recorded_without_a_daemon_and_read_back(run: Run, database:
     fill(database, [Poured("deck cleat", 550.0), Poured("deck cleat", 560.0)])
     done = run("pour", "result", "2026-001-1", "misrun=2@horn tip", "cold lap=1", "--detail", "seam", "--who", "ann")
     assert (done.code, done.err) == (0, "")
-    found = "misrun marked, cold_shut slight, usable"
+    found = "misrun 2 (marked), cold_shut 1 (slight, usable)"
     assert done.out == said("cli.pour.result_recorded", pour="2026-001-1", found=found) + "\n"
     shown = json.loads(run("pour", "show", "2026-001-1", "--json").out)
     told = {(r["defect"], r["severity"], r["detail"], r["who"]) for r in shown["results"]}

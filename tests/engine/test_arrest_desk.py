@@ -30,7 +30,7 @@ from pourcall.texts import say
 from pourcall.thermal_analysis.arrest_analysis import ArrestAnalysis, Findings
 from pourcall.thermal_analysis.arrest_check import halts_of
 from tests.engine.conftest import Bench
-from tests.told import inside, message, names
+from tests.told import inside, message, name_of, names
 
 SHEETS = load_sheets()
 HALTS = tuple(halts_of(sheet.facts()) for sheet in SHEETS.all())
@@ -491,8 +491,31 @@ def test_a_pour_is_called_without_a_word_where_its_melting_was_seen(make_bench: 
     assert "call.pour.stir_first" not in names(call.why)
 
 
+def test_metal_followed_from_solid_whose_melting_was_not_seen_is_poured_only_once_it_is_skimmed(
+    bench: Bench, plan_for: Callable[..., MeltPlan]
+) -> None:
+    """Between lumps a tip sees the pot, and passes every liquidus on solid metal."""
+    bench.start(plan_for(lip=(535.0, 640.0), limit_c=700.0))
+    bench.run(5.0, 20.0)
+    bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    bench.run(1310.0, lambda t: 20.0 + 0.42 * t)
+    assert bench.calls(CallKind.POUR) == []
+    skim = bench.up(CallKind.SKIM)
+    assert skim is not None
+    assert message(skim.why).name == "call.skim.melting_missed"
+    assert name_of(bench.engine.snapshot().instruction.text) == "call.skim"
+    bench.do(inp.MarkSkim())
+    bench.run(8.0, lambda t: 570.2 + 0.42 * t)
+    call = bench.up(CallKind.POUR)
+    assert call is not None
+    assert "call.pour.stir_first" not in names(call.why)
+
+
 def test_metal_that_nothing_but_its_reading_shows_to_be_liquid_is_stirred_before_the_first_pour(bench: Bench) -> None:
-    bench.in_metal(570.0)  # put in when it was hot already: no melting to see
+    bench.start()
+    bench.run(5.0, 20.0)
+    bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    bench.run(40.0, 570.0)  # put in when it was hot already: no melting to see
     call = bench.up(CallKind.POUR)
     assert call is not None
     assert message(call.why).name == "call.pour.stir_first"

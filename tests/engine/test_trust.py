@@ -55,6 +55,32 @@ def test_one_missing_sample_after_which_it_reads_something_else_is_not_believed(
     assert trust.state is TrustState.DISTRUSTED
 
 
+def test_a_couple_that_leaps_above_all_it_ever_read_after_it_was_lost_is_not_believed_again() -> None:
+    """As the couples of a published fire test did (tests/data/traces/PROVENANCE.md): lost, back, 1241, nonsense."""
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    for at_s in map(float, range(10, 40)):
+        trust.lost(at_s, None)  # it seemed to leave the metal: no level to come back to
+    for at_s, temp_c in ((40.0, 560.0), (41.0, 1157.0), *((at_s, 575.0) for at_s in map(float, range(42, 900)))):
+        trust.figure(at_s, temp_c, in_metal=False)
+    assert trust.state is TrustState.DISTRUSTED
+
+
+def test_a_probe_that_comes_back_cold_and_is_dipped_may_read_hotter_than_before() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    for at_s in map(float, range(10, 40)):
+        trust.lost(at_s, None)
+    for at_s, temp_c in (
+        (40.0, 30.0),
+        (60.0, 30.0),
+        (63.0, 640.0),
+        *((at_s, 650.0) for at_s in map(float, range(64, 400))),
+    ):
+        trust.figure(at_s, temp_c, in_metal=temp_c > 600.0)
+    assert trust.trusted
+
+
 def test_a_figure_that_sank_as_no_bath_does_before_it_was_lost_may_not_come_back_far_below() -> None:
     assert Level(0.0, 714.0, -20.0).could_be(670.0, 360.0)
     assert not Level(0.0, 714.0, -105.0).could_be(604.0, 360.0)

@@ -113,6 +113,11 @@ class MeltArrests:
             wrong = SILENT if asked else best.wrong_alloy
             self._alarms.set_condition(ALARM, self._config.furnace, bool(wrong), mono_s, utc_s, detail=wrong)
 
+    def missed(self, probe: str) -> bool:
+        """This probe followed it from solid metal, and no probe has seen its melting end."""
+        analysis = self._analyses.get(probe)
+        return not self.melted and analysis is not None and analysis.melting.from_below
+
     def band(self, band: Band, metal: MetalNow) -> tuple[Band, Message]:
         """The band as the arrests have it, and why where that differs."""
         return band_with_arrest(band, self.findings, same_probe=metal.live and metal.probe == self.probe)

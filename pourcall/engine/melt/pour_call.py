@@ -13,7 +13,9 @@ from pourcall.contract.plan import REPEATABILITY_U_C, MeltPlan, MouldPlan, chanc
 
 MOST_CHANCE = 0.1  # that the pot is above such a limit; more, and nothing is called (judgement, no source)
 KEEP_CHANCE = 0.03  # a call that is up stays up so much beyond
-LEAST_CHANCE = 1.0 / 3.0  # to arrive inside; with less, and a reading so unsure, nothing is called (judgement, no source)
+LEAST_CHANCE = (
+    1.0 / 3.0
+)  # to arrive inside; with less, and a reading so unsure, nothing is called (judgement, no source)
 UNSURE_U_C = 25.0  # no probe that has settled is so far out: its tip still lags, or the dip is old
 KEEP_C = 2.0  # a call that is up stays up this far beyond where it was raised
 

@@ -29,10 +29,8 @@ LINK_QUIET_S, LINK_SHARE, LINK_QUIET_MOST_S = 5.0, 0.1, 60.0  # the cable was at
 PACE_C_PER_S = 1.3  # metal heated at full power moves up to about 1 degC/s
 STEP_C = 3.0  # beside that, from one figure to the next while it proves itself
 GOES_ON_S = 120.0  # no longer can it be said where it would be by now
-FALLS_C_PER_MIN, RISES_C_PER_MIN = (
-    30.0,
-    78.0,
-)  # a couple that fails sinks faster before it is lost: that goes on nowhere
+FALLS_C_PER_MIN, RISES_C_PER_MIN = 30.0, 78.0  # a couple that fails sinks faster before it is lost: no way to go on
+LEAP_C, LEAP_S, LEAP_FROM_C, HOTTER_C = 100.0, 10.0, 200.0, 60.0  # up from hot to what it never read: no dip, no wall
 UNKNOWN_AWAY_S, WARM_C = 60.0, 60.0  # a plug that is pulled and pushed in again comes back at the room's temperature
 BAND_C, BAND_C_PER_S, BAND_MOST_C = 12.0, 0.03, 40.0  # about where it was, and where it would be had it gone on so
 
@@ -143,6 +141,7 @@ class Trust:
         self._only_in = False  # it proves itself in the metal alone
         self._probation_until_s = -1e9
         self._last: tuple[float, float] | None = None  # last figure while it proves itself
+        self._hottest_c: float | None = None  # that it was believed at
 
     @property
     def trusted(self) -> bool:
@@ -192,6 +191,8 @@ class Trust:
             self._back(at_s)
         if self.state is TrustState.PROVING:
             self._prove(at_s, temp_c, in_metal)
+        elif self.state is TrustState.TRUSTED and (self._hottest_c is None or temp_c > self._hottest_c):
+            self._hottest_c = temp_c
 
     def shaken(self, at_s: float) -> None:
         """It moved as metal seldom does: it has to stand still first. Soon after a fault that is one more."""
@@ -261,6 +262,10 @@ class Trust:
 
     def _prove(self, at_s: float, temp_c: float, in_metal: bool) -> None:
         last, self._last = self._last, (at_s, temp_c)
+        if last is not None and self._leapt(last, at_s, temp_c):
+            self.cause = Cause.NONE  # what it is asked about now is the leap
+            self.lied(at_s, Cause.INTERMITTENT, tell("alarm.leapt", from_c=last[1], to_c=temp_c))
+            return
         fast = last is not None and abs(temp_c - last[1]) > STEP_C + PACE_C_PER_S * (at_s - last[0])
         level = self._level
         lost_in = level is not None and level.could_be(temp_c, at_s)  # only there can it show that it is as it was
@@ -279,6 +284,14 @@ class Trust:
             self.lied(at_s, Cause.INTERMITTENT, tell("alarm.came_back_hot", is_c=temp_c))
             return
         self._proven()
+
+    def _leapt(self, last: tuple[float, float], at_s: float, temp_c: float) -> bool:
+        """Lost, back, and at once from hot to far above all it was believed at: no dip does that, no furnace."""
+        then_s, from_c = last
+        if self.cause is not Cause.INTERMITTENT:
+            return False  # it was never lost: pulled up into a flame it may
+        leap = at_s - then_s <= LEAP_S and from_c >= LEAP_FROM_C and temp_c - from_c > LEAP_C
+        return leap and self._hottest_c is not None and temp_c > self._hottest_c + HOTTER_C
 
     def _proven(self) -> None:
         self._step(TrustEvent.PROVE)

@@ -132,6 +132,7 @@ TEXTS: dict[str, str] = {
     "alarm.contacts": "Its figure was lost {times} times within {within_s}.",
     "alarm.came_back": "It was gone for {away_s} and is back: it has to prove itself first.",
     "alarm.came_back_hot": "It gave no figure for long and came back at {is_c}; nothing here tells whether that is so.",
+    "alarm.leapt": "It came back and leapt from {from_c} to {to_c}, hotter than anything it had read before.",
     "alarm.came_back_at": "It read {was_c}, was gone, and {away_s} later reads {is_c}.",
     "alarm.back_too_hot": "It read {was_c} before it was out of the metal; {away_s} later {is_c}.",
     "alarm.crept_back": "It fell to {fell_c}, lower than added metal cools a bath, and crept back to {is_c}.",
