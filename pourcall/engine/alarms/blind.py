@@ -11,10 +11,11 @@ from pourcall.contract.reading import Place, ProbeState
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.trust import TrustState
+from pourcall.engine.sensing.unchanging import DOUBT_S, STUCK_S
 
 ALARM = "blind"
 WAITS_S = 120.0  # before the delay of the alarm, a minute, begins: after three minutes in all it is said
-SAME_WAITS_S = 240.0  # of a figure that stands to the last digit: by then an alarm of its own may say more
+SAME_WAITS_S = STUCK_S - DOUBT_S  # of a figure that stands to the last digit: by then an alarm of its own says more
 OUT_BELOW_C, FALLS_C_PER_MIN = 40.0, 3.0  # taken to be out, no further below the liquidus, and not cooling
 # Colder than this, or so far below the solidus, nothing is in the pot that could be missed: a probe laid into a cold
 # charge in a hot pot, or hung up to cool, settles for minutes.
