@@ -122,7 +122,8 @@ def failing(count: int, first: int) -> Iterator[Row]:
             called += bool(found.calls_s)
             words_s += [at_s - lie.onset_s for at_s, kind in found.raised if kind in OF_THE_FIGURE][:1]
         about = f"{kind.replace('_', ' ')}, {count} seeds"
-        yield row(f"poured on: {about}", called, "melts", most=0)
+        # A slow drift inside what the furnace can do is not to be known with one probe (docs/how-it-decides.md).
+        yield row(f"poured on: {about}", called, "melts", most=None if kind == "walk" else 0)
         yield from times(about, words_s)
 
 
