@@ -240,13 +240,17 @@ class LipOdds(msgspec.Struct, frozen=True, kw_only=True):
         return self.width_c <= 2.0 * self.lip_u_c
 
 
+def reading_u_c(mould: MouldPlan, pot_u_c: float) -> float:
+    """What of the reading's uncertainty counts: a window learned with this very probe shares its error."""
+    return min(REPEATABILITY_U_C, pot_u_c) if mould.window_same_probe else pot_u_c
+
+
 def lip_odds(mould: MouldPlan, plan: MeltPlan, pot_c: float, pot_u_c: float, extra_s: float = 0.0) -> LipOdds:
     """Of a pot known to `pot_u_c`, for a mould that is poured `extra_s` later than its loss stands for."""
     low_c, high_c = lip_window_c(mould, plan)
     lip_c = pot_c - mould.loss_c
     lip_c -= waiting_loss_c(mould, lip_c, extra_s)
-    own_u_c = min(REPEATABILITY_U_C, pot_u_c) if mould.window_same_probe else pot_u_c
-    u_c = math.hypot(own_u_c, mould.loss_u_c)
+    u_c = math.hypot(reading_u_c(mould, pot_u_c), mould.loss_u_c)
     return LipOdds(
         lip_c=lip_c,
         lip_u_c=u_c,

@@ -5,18 +5,15 @@ whole band of uncertainty must lie inside; where it is narrower, the centre with
 are told. Silence is never the answer. U is expanded uncertainty (k = 2), GUM (JCGM 100:2008) section 6.2.
 """
 
-import math
 from dataclasses import dataclass, replace
 
 from pourcall.contract.message import NOTHING, Message, tell
-from pourcall.contract.plan import REPEATABILITY_U_C, MeltPlan, MouldPlan, chance_above, lip_window_c
+from pourcall.contract.plan import MeltPlan, MouldPlan, chance_above, lip_odds, lip_window_c, reading_u_c
 
 MOST_CHANCE = 0.1  # that the pot is above such a limit; more, and nothing is called (judgement, no source)
 KEEP_CHANCE = 0.03  # a call that is up stays up so much beyond
-LEAST_CHANCE = (
-    1.0 / 3.0
-)  # to arrive inside; with less, and a reading so unsure, nothing is called (judgement, no source)
-UNSURE_U_C = 25.0  # no probe that has settled is so far out: its tip still lags, or the dip is old
+LEAST_CHANCE = 1.0 / 3.0  # to arrive inside; with less nothing is called (judgement, no source), where it is
+UNSURE_U_C = 25.0  # a reading so unsure: no probe that has settled is so far out; its tip lags, or the dip is old
 KEEP_C = 2.0  # a call that is up stays up this far beyond where it was raised
 
 
@@ -53,15 +50,10 @@ def judge_pour(
     dipped: the figure is that of a dip.
     """
     low_c, high_c = lip_window_c(mould, plan)
-    own_u_c = min(REPEATABILITY_U_C, metal_u_c) if mould.window_same_probe else metal_u_c
-    lip_c = metal_c - mould.loss_c
-    u_c = math.hypot(own_u_c, mould.loss_u_c)
-    sigma_c = max(u_c / 2.0, 1e-6)
-    too_cold = _below(low_c, lip_c, sigma_c)
-    too_hot = 1.0 - _below(high_c, lip_c, sigma_c)
-    width_c = high_c - low_c
+    odds = lip_odds(mould, plan, metal_c, metal_u_c)
+    lip_c, u_c, too_cold, too_hot, width_c = odds.lip_c, odds.lip_u_c, odds.too_cold, odds.too_hot, odds.width_c
     keep_c = KEEP_C if calling else 0.0
-    narrow = width_c <= 2.0 * u_c
+    narrow = odds.narrow
     if width_c <= 0.0:
         fits = False
     elif narrow:
@@ -84,7 +76,7 @@ def judge_pour(
         low_c=low_c,
         high_c=high_c,
     )
-    surer = _surer(own_u_c, mould.loss_u_c, dipped=dipped) if narrow else NOTHING
+    surer = _surer(reading_u_c(mould, metal_u_c), mould.loss_u_c, dipped=dipped) if narrow else NOTHING
     return Judgement(
         pour=fits,
         lip_c=lip_c,
@@ -134,8 +126,3 @@ def hold_back(judgement: Judgement, why: Message) -> Judgement:
 def stir_first(judgement: Judgement) -> Judgement:
     """The same judgement, of metal that nothing has shown to be liquid but its reading: a person looks first."""
     return replace(judgement, why=tell("call.pour.stir_first", why=judgement.why)) if judgement.pour else judgement
-
-
-def _below(edge_c: float, mean_c: float, sigma_c: float) -> float:
-    """Probability that a normal quantity lies below an edge."""
-    return 0.5 * math.erfc((mean_c - edge_c) / (sigma_c * math.sqrt(2.0)))
