@@ -10,9 +10,10 @@ import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c, no_aim, waiting_loss_c
+from pourcall.contract.plan import MeltPlan, MouldPlan, lip_window_c, no_aim, planned_reading_u_c, waiting_loss_c
 
 AIM_BELOW_LIMIT_C = 5.0  # where the window reaches up to a limit of the pot (ours)
+BEST_AIM_SHARE = 0.3  # of a window narrower than 2 U, from its ends: a best aim is called in its middle half
 
 
 class AtLift(NamedTuple):
@@ -65,9 +66,20 @@ def aim_c(plan: MeltPlan, moulds: Iterable[MouldPlan]) -> float | None:
     if not served:
         return None
     most_c = min(plan.lowest_limit.limit_c - AIM_BELOW_LIMIT_C, plan.aim_limit.aim_limit_c)
-    together = one_lift(plan, served)
-    wanted = together if together.suits else at_lift(plan, served[0])
-    return max(wanted.lowest_c, min(most_c, wanted.middle_c)) if wanted.suits else min(most_c, wanted.middle_c)
+    together, first = one_lift(plan, served), at_lift(plan, served[0])
+    wanted = together if together.suits else first
+    wanted_c = max(wanted.lowest_c, min(most_c, wanted.middle_c)) if wanted.suits else min(most_c, wanted.middle_c)
+    return min(most_c, _called_c(first, served[0], wanted_c))
+
+
+def _called_c(first: AtLift, mould: MouldPlan, wanted_c: float) -> float:
+    """The nearest at which the first of them is called: as far inside its own window as what is not known of reading
+    and way asks for, or near its middle where the window is narrower than that."""
+    width_c, u_c = first.highest_c - first.lowest_c, math.hypot(mould.loss_u_c, planned_reading_u_c(wanted_c))
+    margin_c = u_c if width_c > 2.0 * u_c else width_c * BEST_AIM_SHARE
+    if width_c <= 0.0:
+        return wanted_c
+    return min(max(wanted_c, first.lowest_c + margin_c), first.highest_c - margin_c)
 
 
 def _in_pot_c(mould: MouldPlan, arrives_c: float, extra_s: float) -> float:

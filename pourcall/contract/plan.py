@@ -14,6 +14,7 @@ from pourcall.contract.message import NOTHING, Told
 
 SURROUNDINGS_C = 20.0  # what a pot in the open cools towards
 REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
+READING_SHARE = 0.0075  # taken for U: tolerance of a type K couple, class 2, above 333 degC (IEC 60584-1:2013)
 SKIM_BELOW_C = 15.0  # so far below the lowest the mould may get: time to skim (common practice, no source)
 
 
@@ -238,6 +239,11 @@ class LipOdds(msgspec.Struct, frozen=True, kw_only=True):
     def narrow(self) -> bool:
         """The window is no wider than the doubt on both sides: a best aim, and none is sure."""
         return self.width_c <= 2.0 * self.lip_u_c
+
+
+def planned_reading_u_c(temp_c: float) -> float:
+    """Expanded uncertainty of a reading nobody has taken yet, degC."""
+    return READING_SHARE * temp_c
 
 
 def reading_u_c(mould: MouldPlan, pot_u_c: float) -> float:

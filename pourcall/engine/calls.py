@@ -272,12 +272,14 @@ class CallManager:
     def _skim(self, melt: Melt, now: Situation) -> None:
         mould = melt.next
         call = self._up.get(CallKind.SKIM)
+        skimmed = melt.skimmed_s is not None and not now.melting_missed  # a skim of what was solid is none
         if call is not None:
-            if melt.skimmed_s is not None:
+            if skimmed:
                 self.end(CallKind.SKIM, tell("call.ended.skimmed"))
             elif self._is_up_pour() or (now.mono_s - call.raised_mono_s >= SKIM_LASTS_S and not now.melting_missed):
                 self.end(CallKind.SKIM, tell("call.ended.next_step"))
-        if self._skim_called or melt.skimmed_s is not None or mould is None or now.metal.temp_c is None:
+        called = self._skim_called and not now.melting_missed
+        if call is not None or called or skimmed or mould is None or now.metal.temp_c is None:
             return
         near = now.metal.temp_c >= mould.tap_c[0] - SKIM_BELOW_C
         if CallKind.SKIM in melt.not_now or self._is_up_pour():

@@ -65,6 +65,8 @@ class Evaluation:
             self._outputs.say(ev.MeltStateChanged, old=before, new=now.state, why=now.state_why)
         if now.state in _POURABLE:
             self.ready_s = now.mono_s
+        elif now.melt is None:
+            self.ready_s = -math.inf  # of a melt that is over
         self._calls.update(now)
         self._set_flags(now)
         self._set_conditions(now)
@@ -159,10 +161,14 @@ class Evaluation:
         unseen = metal.live and not self._arrests.melted and not self._at_hand(run)
         return stir_first(judgement) if unseen else judgement
 
-    @staticmethod
-    def _at_hand(run: MeltRun) -> bool:
-        """Somebody has skimmed or poured: nobody does that to what is solid."""
-        return run.skimmed_s is not None or bool(run.pours)
+    def _at_hand(self, run: MeltRun) -> bool:
+        """Somebody has skimmed or poured since it was last solid for certain: nobody does that to what is solid."""
+        solid_s = self._arrests.solid_s
+        if run.skimmed_s is not None and run.skimmed_s > solid_s:
+            return True
+        if not run.pours:
+            return run.has_poured  # before the daemon was away
+        return any(pour.at_mono_s > solid_s for pour in run.pours)
 
     def _missed(self, run: MeltRun, metal: MetalNow) -> bool:
         """The probe in it should have seen it melt and has not: it may stand between lumps and see the pot."""
@@ -178,7 +184,7 @@ class Evaluation:
         if doubt is not None and doubt.holds_back:
             return tell("call.pour.power_in_question")
         held = self._arrests.findings.held_back or self._two.far
-        if not held and self._missed(run, metal) and ev.CallKind.SKIM not in run.not_now(self._outputs.mono_s):
+        if not held and self._missed(run, metal):
             held = tell("call.pour.melting_missed")
         if not held and metal.live and rate_c_per_min is not None and abs(rate_c_per_min) > FASTEST_C_PER_MIN:
             held = tell("call.pour.moves", by_c_per_min=abs(rate_c_per_min))
@@ -193,6 +199,8 @@ class Evaluation:
         together = one_lift(run.plan, left)
         if not together.suits or metal_c >= together.lowest_c:
             return NOTHING
+        if not judge_pour(together.lowest_c, metal.u_c, left[0], run.plan, number=1).pour:
+            return NOTHING  # by then the first of them could not be poured surely: better this one than none
         return tell("call.pour.hotter_for_all", needed_c=together.lowest_c, count=len(left))
 
     def _chamber_c(self) -> float | None:

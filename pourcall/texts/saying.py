@@ -157,6 +157,12 @@ def _with(mark: str) -> Writer:
     return lambda value, decimals: f"{value:g} {mark}" if decimals is None else f"{value:.{decimals}f} {mark}"
 
 
+def _minutes(value: float, decimals: int | None) -> str:
+    if decimals is None:
+        return f"{round(value, 0 if abs(value) >= 2.0 else 1):g} min"
+    return f"{value:.{decimals}f} min"
+
+
 def _mass(value: float, decimals: int | None) -> str:
     return format_mass(value) if decimals is None else f"{value:.{decimals}f} kg"
 
@@ -173,6 +179,6 @@ _KINDS: tuple[tuple[str, str | Writer], ...] = (
     ("_kg", _mass),
     ("_mm", _with("mm")),
     ("_uv", _with("µV")),
-    ("_min", _with("min")),
+    ("_min", _minutes),
     ("_s", duration),
 )

@@ -113,6 +113,11 @@ class MeltingWatch:
         return self.stage is Stage.MELTS and held is not None and held.behind_k <= HELD_SHARE * self.whole_k
 
     @property
+    def is_solid(self) -> bool:
+        """So far below its solidus that it is solid for certain, by a probe that is in it now."""
+        return self._at_s is not None and self.level_c < self.solidus_c - BELOW_C
+
+    @property
     def awaited(self) -> bool:
         """It came from below, its melting was not seen, and it is not past all that could be it by reading and heat."""
         if not self.from_below or self.stage is not Stage.BEFORE or self.been_liquid:

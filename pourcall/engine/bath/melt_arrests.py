@@ -5,6 +5,7 @@ none. In: every reading, a tick a second. Out: arrests for the record, the alarm
 believed because it reads like another type, a word against a pour and a state that the figures alone would have.
 """
 
+import math
 from collections.abc import Callable
 
 from pourcall.contract import events as ev
@@ -38,6 +39,7 @@ class MeltArrests:
         self.findings: Findings = NOTHING
         self.probe = ""  # whose findings they are
         self.melted = False  # a probe has seen its melting end; a reading above the liquidus says less (between lumps)
+        self.solid_s = -math.inf  # last time it was solid for certain
 
     # -- begin and end ------------------------------------------------------------------------------------------------
 
@@ -59,7 +61,7 @@ class MeltArrests:
         self._alloy = alloy
         self._analyses.clear()
         self._suspected.clear()
-        self.melted = False
+        self.melted, self.solid_s = False, -math.inf
         self.findings, self.probe = NOTHING, ""
 
     # -- while it runs ------------------------------------------------------------------------------------------------
@@ -96,6 +98,8 @@ class MeltArrests:
             if analysis is None:
                 continue
             found = analysis.tick(mono_s, channel.u_c)
+            if analysis.melting.is_solid:
+                self.melted, self.solid_s = False, mono_s
             if found.liquid:
                 channel.tracker.seen_to_melt()
                 self.melted = True

@@ -172,6 +172,8 @@ class HeatWatch:
         for channel in self._channels:
             bounds = self._bounds.get(channel.config.name)
             if bounds is None or channel.tracker.place is not Place.MELT:
+                self._found.pop(channel.config.name, None)  # it stands in no metal any more: what it said is no matter
+                self._outside.pop(channel.config.name, None)
                 continue
             self._mend_explained(channel, mono_s)
             self._forgiven(channel)

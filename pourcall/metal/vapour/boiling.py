@@ -9,12 +9,11 @@ import math
 
 import msgspec
 
-from pourcall.contract.plan import chance_above
+from pourcall.contract.plan import chance_above, planned_reading_u_c
 from pourcall.metal.vapour.pressure import BOILING_KNOWN_C, pot_line_c, temp_at_fraction_c
 
 AIM_CHANCE = 0.05
 _AIM_SIGMAS = 1.6449  # of a normal quantity, one in twenty lies above so many
-READING_SHARE = 0.0075  # taken for U: tolerance of a type K couple, class 2, above 333 degC (IEC 60584-1:2013)
 
 
 class BoilingOdds(msgspec.Struct, frozen=True, kw_only=True):
@@ -23,11 +22,6 @@ class BoilingOdds(msgspec.Struct, frozen=True, kw_only=True):
     line_c: float  # 0.8 of boiling
     above_line: float
     boiling: float
-
-
-def planned_reading_u_c(temp_c: float) -> float:
-    """Expanded uncertainty of a reading nobody has taken yet, degC."""
-    return READING_SHARE * temp_c
 
 
 def keep_off_c(line_c: float) -> float:

@@ -50,8 +50,11 @@ class _Gathered:
         match event:
             case ev.LiftMarked():
                 self.lift = event.utc_s - (event.mono_s - event.lift_mono_s), event.proposed
-            case ev.Marked(what=ev.MarkKind.LIFT_WITHDRAWN | ev.MarkKind.POT_RETURNED):
+            case ev.Marked(what=ev.MarkKind.LIFT_WITHDRAWN):
                 self.lift = None
+            case ev.Marked(what=ev.MarkKind.POT_RETURNED):
+                self.lift = None
+                self.dips = [msgspec.structs.replace(dip, valid_s=0.0) for dip in self.dips]  # read before it was out
             case ev.Marked(what=ev.MarkKind.SKIM):
                 self.skim_utc_s = event.utc_s - (event.mono_s - event.at_mono_s)
             case ev.Marked(what=ev.MarkKind.ADDITION):

@@ -64,7 +64,7 @@ TEXTS: dict[str, str] = {
     "key.end_hold": "end the hold",
     "key.ask.ramp": "{where}, is a ramp: over when the metal is there",
     "key.stop_profile": "stop profile",
-    "key.too_soon": "Too quick, press it again. {asked}",
+    "key.too_soon": "Too quick, press it again. {text}",
     "key.nothing_done": "Nothing was done",
     "key.not_sent": "No word from the daemon: nothing was sent",
     # why a key does nothing

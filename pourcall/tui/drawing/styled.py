@@ -99,13 +99,14 @@ def wrap_spans(spans: Line, width: int, *, most: int) -> tuple[Line, ...]:
     rows: list[list[StyledText]] = [[]]
     glued = False  # to the word before, which another span ended
     for span in spans:
+        opens, ends = _spaced(span.text)
         for n, word in enumerate(_words(span.text)):
-            row, space = rows[-1], "" if n == 0 and glued and not span.text.startswith(" ") else " "
+            row, space = rows[-1], "" if n == 0 and glued and not opens else " "
             if row and width_of(tuple(row)) + len(space) + len(word) > width and len(rows) < most:
                 rows.append([StyledText(word, span.role)])
             else:
                 row.append(StyledText(f"{space if row else ''}{word}", span.role))
-        glued = not span.text.endswith(" ")
+        glued = not ends
     return tuple(fit(tuple(row), width) for row in rows)
 
 
@@ -167,6 +168,11 @@ def wrap(text: str, width: int, role: Role = Role.PLAIN, *, most: int) -> tuple[
     if len(rows) > most:
         rows = [*rows[: most - 1], " ".join(rows[most - 1 :])]
     return tuple(fit((StyledText(row, role),), width) for row in rows)
+
+
+def _spaced(letters: str) -> tuple[bool, bool]:
+    """Whether a space stands before them, and after them."""
+    return letters.startswith(" "), letters.endswith(" ")
 
 
 def _words(text: str) -> list[str]:

@@ -155,7 +155,7 @@ class KeyController:
         """The open question or the held mark as a line, and the keys that answer it; None when there is neither."""
         if self._ask is not None:
             keys = tuple(Key(key, choice.does) for key, choice in self._ask.choices.items())
-            text = tell("key.too_soon", asked=self._ask.text) if self._ask.too_soon else self._ask.text
+            text = tell("key.too_soon", text=self._ask.text) if self._ask.too_soon else self._ask.text
             asked = StyledText(say(text, unit), Role.STRONG)
             return line(StyledText("? ", Role.CHECK), asked), (*keys, Key("esc", tell("key.no")))
         held = self._held
