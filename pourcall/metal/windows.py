@@ -30,12 +30,13 @@ from pourcall.contract.plan import (
     WindowBasis,
     lip_odds,
     no_aim,
+    planned_reading_u_c,
     tap_window_c,
 )
 from pourcall.metal.alloys.sheet import ABOVE_POUR_C, AlloySheet
 from pourcall.metal.alloys.sheet_sentences import figures_marked
 from pourcall.metal.heat.transfer import Carry, Pot, transfer_loss
-from pourcall.metal.vapour.boiling import AIM_CHANCE, keep_off_c, planned_reading_u_c
+from pourcall.metal.vapour.boiling import AIM_CHANCE, keep_off_c
 from pourcall.metal.vapour.fume import fume_table
 from pourcall.metal.vapour.pressure import BOILING_KNOWN_C
 from pourcall.metal.vapour.ventilation import Air

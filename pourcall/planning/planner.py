@@ -13,7 +13,16 @@ from pourcall.contract.errors import OutOfRange
 from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.one_lift import aim_c as aimed_c
 from pourcall.contract.one_lift import at_lift, one_lift, served_moulds, waits_s
-from pourcall.contract.plan import SKIM_BELOW_C, LipOdds, MeltPlan, MouldRequest, NoAim, lip_odds, no_aim
+from pourcall.contract.plan import (
+    SKIM_BELOW_C,
+    LipOdds,
+    MeltPlan,
+    MouldRequest,
+    NoAim,
+    lip_odds,
+    no_aim,
+    planned_reading_u_c,
+)
 from pourcall.contract.settings import AirLimits
 from pourcall.metal.alloys.sheet import ROOM_C, AlloySheet, Value
 from pourcall.metal.alloys.sheet_sentences import figures_marked, pour_range_beyond
@@ -38,7 +47,7 @@ from pourcall.metal.heat.solidification import (
 )
 from pourcall.metal.heat.transfer import Carry, Pot
 from pourcall.metal.vapour import pressure as vapour
-from pourcall.metal.vapour.boiling import BoilingOdds, boiling_odds, planned_reading_u_c
+from pourcall.metal.vapour.boiling import BoilingOdds, boiling_odds
 from pourcall.metal.vapour.cautions import Caution, cautions, clothing
 from pourcall.metal.vapour.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report, is_brass
 from pourcall.metal.vapour.lead import LeadReport, lead_report
