@@ -99,3 +99,26 @@ def test_an_electric_furnace_has_no_flame() -> None:
     flame = drive(ResponseWatch(fuel=True), 600, lambda s: 560.0 - 0.1 * s).flame_out
     assert flame.name == "response.metal_fell"
     assert flame.facts["level"] == "high"
+
+
+@pytest.mark.parametrize(("fall_c_per_s", "out"), [(0.45, False), (1.2, True)])
+@pytest.mark.parametrize("reads", ["melts", "rises", "nothing"])
+def test_a_chamber_that_falls_while_the_charge_drinks_heat_is_no_flame_out_unless_it_falls_far(
+    fall_c_per_s: float, reads: str, out: bool
+) -> None:
+    watch, found = ResponseWatch(fuel=True), NOTHING
+    for second in range(900):
+        falls_s = max(0, second - 600)
+        metal_c = {"melts": 405.0, "rises": 445.0 + 0.2 * falls_s, "nothing": None}[reads]
+        now = FurnaceObserved(float(second), HIGH, metal_c, 1050.0 - fall_c_per_s * falls_s, ZA12, 1.5, 500.0)
+        found = found or watch.update(now).flame_out
+    assert bool(found) is out
+
+
+def test_a_chamber_that_falls_beside_liquid_metal_that_falls_too_is_a_flame_out_soon() -> None:
+    watch, found = ResponseWatch(fuel=True), NOTHING
+    for second in range(780):
+        falls_s = max(0, second - 600)
+        now = FurnaceObserved(float(second), HIGH, 520.0 - 0.1 * falls_s, 1050.0 - 0.45 * falls_s, ZA12, 1.5, 560.0)
+        found = found or watch.update(now).flame_out
+    assert found

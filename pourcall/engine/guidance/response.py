@@ -20,7 +20,11 @@ EVERY_S = 5.0
 KEEP_S = 900.0
 # chamber: so far, for so long without a pause, still so fast
 CHAMBER_FALL_C, CHAMBER_FOR_S, CHAMBER_RATE_C_PER_MIN = 30.0, 100.0, 6.0
-MELTING_CHAMBER_FALL_C = 60.0  # lumps that become wet draw the wall down by some forty degrees at a full flame
+# A charge that becomes wet takes more than the flame gives: pot, wall and chamber fall for minutes at a full flame, and
+# the metal melts, or rises. So where it may be melting only what goes on far is a flame that is out: it falls at twice
+# the pace.
+MELTING_CHAMBER_FALL_C = 150.0
+RISES_C_PER_MIN = 2.0
 AFTER_LOW_S = 420.0  # turned down: the chamber falls to its new level by itself
 AFTER_DIP_S = 120.0  # lid, skimming, a dip: heat was let out
 METAL_FALL_C, METAL_FOR_S, METAL_RATE_C_PER_MIN = 8.0, 200.0, 2.0
@@ -65,7 +69,7 @@ class _Fall:
     since_s: float
     from_c: float
     fastest: float = 0.0  # degC in a minute
-    melting: bool = False  # in a part of it the metal melted
+    melting: bool = False  # in a part of it the metal may have melted
 
 
 class ResponseWatch:
@@ -130,19 +134,17 @@ class ResponseWatch:
 
     def _chamber_out(self, mono_s: float, alloy: AlloyFacts | None) -> Message:
         fall = self._chamber_fall
-        if (
-            fall is None
-            or mono_s - self._disturbed_s < AFTER_DIP_S
-            or mono_s - self._added_s < AFTER_ADDITION_CHAMBER_S
-        ):
+        if fall is None:
+            return NOTHING
+        fall.melting = fall.melting or self._may_melt(alloy)
+        if mono_s - self._disturbed_s < AFTER_DIP_S or mono_s - self._added_s < AFTER_ADDITION_CHAMBER_S:
             return NOTHING
         if self._level is PowerLevel.LOW and fall.since_s - self._level_s < AFTER_LOW_S:
             return NOTHING
         now_c = self._chamber[-1][1]
         rate = -_rate(self._chamber, 60.0)
-        melting = alloy is not None and bool(self._metal) and _mushy(self._metal[-1][1], alloy)
-        fall.melting = fall.melting or melting
-        least_c = MELTING_CHAMBER_FALL_C if fall.melting else CHAMBER_FALL_C
+        far = fall.melting or _rate(self._metal, 30.0) > RISES_C_PER_MIN
+        least_c = MELTING_CHAMBER_FALL_C if far else CHAMBER_FALL_C
         if fall.from_c - now_c < least_c or mono_s - fall.since_s < CHAMBER_FOR_S:
             return NOTHING
         if rate < CHAMBER_RATE_C_PER_MIN or rate < STEADY_SHARE * 0.5 * fall.fastest:
@@ -153,6 +155,10 @@ class ResponseWatch:
             fell_s=mono_s - fall.since_s,
             level=self._level_marked,
         )
+
+    def _may_melt(self, alloy: AlloyFacts | None) -> bool:
+        """It may be melting: it reads so, or nothing in it reads at all."""
+        return not self._metal or (alloy is not None and _mushy(self._metal[-1][1], alloy))
 
     def _metal_out(self, mono_s: float, alloy: AlloyFacts | None) -> Message:
         fall = self._metal_fall
