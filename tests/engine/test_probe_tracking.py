@@ -98,3 +98,33 @@ def test_what_a_lost_board_explains_is_never_heard_first(bench: Bench) -> None:
     outs = bench.run(30.0, None)
     heard = {alarm.id for alarm in (out.alarm for out in bench.alarm_changes(outs)) if not alarm.suppressed_by}
     assert heard == {"link_lost:bench"}
+
+
+def test_a_tip_drowned_where_the_lumps_collapse_is_in_the_metal_again_within_half_a_minute(bench: Bench) -> None:
+    bench.start()
+    bench.run(890.0, lambda t: 20.0 + 0.55 * t)  # between lumps it reads far above them
+    bench.run(350.0, lambda t: 509.0 + 0.2 * t)
+    bench.run(30.0, lambda t: 470.0 + 109.0 * math.exp(-t / 8.0))
+    bench.run(30.0, lambda t: 472.0 + 0.2 * t)
+    assert state(bench) is ProbeState.IN_METAL
+    assert not bench.alarms()
+
+
+def test_a_probe_lifted_from_between_lumps_is_not_in_them_again_while_it_cools(bench: Bench) -> None:
+    bench.start()
+    bench.run(1000.0, lambda t: 20.0 + 0.58 * t)
+    bench.run(90.0, lambda t: 20.0 + 580.0 * math.exp(-t / 45.0))
+    assert state(bench) in (ProbeState.LEAVING, ProbeState.OUT)
+
+
+def test_a_cold_probe_in_its_own_frozen_shell_is_not_believed_till_that_is_off_and_is_no_lie_then(bench: Bench) -> None:
+    bench.start()
+    bench.run(5.0, 20.0)
+    bench.run(6.0, lambda t: 376.0 - 356.0 * math.exp(-t / 1.0))
+    bench.run(40.0, 376.0)
+    assert state(bench) is ProbeState.SETTLING
+    bench.run(8.0, lambda t: 536.0 - 160.0 * math.exp(-t / 1.5))
+    bench.run(60.0, lambda t: 536.0 + 0.1 * t)
+    assert state(bench) is ProbeState.IN_METAL
+    assert bench.readings()[-1].reason is Reason.OK
+    assert not bench.alarms()

@@ -27,6 +27,9 @@ ROUGH_C, ROUGH_STEP_S = 4.0, 10.0  # off the straight line through what it was 1
 NOTCH_S = 35.0  # a skim, a stir, a lid: down and back, three or four bends in a row, and it runs straight again
 ROUGH_MANY, ROUGH_MANY_S = 10, 600.0  # bends beyond those of a notch
 AWAY_S = 120.0  # no longer out than a person needs to skim: then it comes back to the bath it left
+# A cold probe put in near the liquidus freezes a shell on itself, and reads that till it melts off: for so long at the
+# most, and not far above the liquidus.
+SHELL_S, SHELL_ABOVE_C, SHELL_BELOW_C = 150.0, 15.0, 15.0
 BACK_C, BACK_C_PER_S = 25.0, 1.3  # a bath is not hotter than this after a probe was out of it
 
 
@@ -50,6 +53,7 @@ class MetalPace:
         self.between_lumps = False  # it may be: there a tip may well be rough and turn, as a charge sinks and melts
         self._left: tuple[float, float] | None = None  # when it was last in the metal, and where
         self._last_c = 0.0  # the very last there
+        self._shell_s: float | None = None  # since when it may read its own shell, and has read nothing else
         self._deepest_c = 1e9  # since then
         self._next_s = -1e9
 
@@ -66,6 +70,7 @@ class MetalPace:
         self._swing_way = 0
         self._bent_s = -1e9
         self._way, self._left, self._deepest_c, self._next_s = 0, None, 1e9, -1e9
+        self._shell_s = None
 
     def due(self, at_s: float) -> bool:
         """It is time for a look."""
@@ -100,6 +105,7 @@ class MetalPace:
             return self._out(temp_c)
         points = self._points
         found = NOTHING if points else self._arrived(at_s, temp_c, warmed=warmed, worked=worked)
+        self._look_for_shell(at_s, temp_c, arrived=not points and not warmed)
         points.append((at_s, temp_c))
         while points[0][0] < at_s - FELL_S - FELL_TAUS * tau_s:
             points.popleft()
@@ -155,7 +161,7 @@ class MetalPace:
         if self._left is None or metal is None:
             return NOTHING
         left_s, left_c = self._left
-        if left_c < metal.liquidus_c or self.between_lumps:
+        if left_c < metal.liquidus_c or self.between_lumps or self._shell_s is not None:
             return NOTHING  # between lumps, or in a shell of its own, it says little of the bath
         away_s, moved_c = at_s - left_s, temp_c - self._last_c
         chilled = worked and moved_c < 0.0  # by the metal that went in
@@ -165,6 +171,16 @@ class MetalPace:
         if warmed and self._too_deep(left_c, self._deepest_c):
             return tell("alarm.crept_back", fell_c=self._deepest_c, is_c=temp_c)
         return NOTHING
+
+    def _look_for_shell(self, at_s: float, temp_c: float, *, arrived: bool) -> None:
+        """It came into the metal from outside and reads about where that freezes, ever since."""
+        metal = self._metal
+        about = metal is not None and temp_c >= metal.solidus_c - SHELL_BELOW_C
+        about = about and metal is not None and temp_c <= metal.liquidus_c + SHELL_ABOVE_C
+        if arrived:
+            self._shell_s = at_s if about else None
+        elif not about or (self._shell_s is not None and at_s - self._shell_s > SHELL_S):
+            self._shell_s = None
 
     def _before(self, at_s: float) -> float | None:
         """What it read at the last look not later than a moment; None: it was not in the metal yet."""

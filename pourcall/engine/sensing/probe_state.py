@@ -30,6 +30,11 @@ SLOW_STEP_S = 3.0  # slower sampling than this: a move shows as one large step
 SLOW_STEP_C = 40.0
 SLOW_STEP_C_PER_S = 2.6  # the fastest an open pot of metal cools (fluidity notes, section 4: silicon bronze)
 SETTLE_SAMPLES = 6
+# A cold probe put in near the liquidus freezes a shell on itself and reads that, flat, till it melts off.
+SHELL_FROM_C, SHELL_BELOW_C, SHELL_ABOVE_C, SHELL_C_PER_S, SHELL_MOST_S = 200.0, 15.0, 8.0, 0.1, 90.0
+# A tip between lumps that falls where they collapse stands in the bath as soon as it goes smoothly at a bath's pace, in
+# or just above the range in which lumps melt: for so long, and so many time constants.
+DROWNED_S, DROWNED_TAUS, DROWNED_FALLS_C_PER_S, DROWNED_BELOW_C, DROWNED_ABOVE_C = 8.0, 3.0, 0.25, 10.0, 40.0
 SOLID_BELOW_C = 10.0
 # A tip between lumps half sees the pot. Above the liquidus by so much, for so long without a break, it is none.
 LUMPS_ABOVE_C, LUMPS_LAST_S = 25.0, 300.0
@@ -124,6 +129,7 @@ class ProbeTracker:
         self.fluid_this_melt = False  # once the metal was liquid, a probe that is out does not come back by warming
         self.melted = False  # this melt's charge is known to be liquid; till then the tip may stand between lumps
         self.between_lumps = False  # its tip may be: what it reads says little of the metal
+        self._seen_to_melt = False  # an arrest said so; else only what it read for long did, as between lumps it may
         self._was_solid = False  # it stood in metal that was certainly solid in this melt
         self._above: float | None = None  # since when it reads what no melting of this alloy reads
         self.been_in = False  # in the metal at least once since it was last put out by hand
@@ -138,6 +144,9 @@ class ProbeTracker:
         self._last: tuple[float, float] | None = None
         self.immersion = ImmersionFilter(self.rule)
         self._doubted = False  # the evidence said that it left, and has not come back since
+        self._sank_from_lumps = False  # it stood between lumps when it last seemed to leave
+        self._smooth_since_s: float | None = None  # since then: smoothly in the range where lumps melt
+        self._cold_entry_s = -1e9  # when it was last put in cold
         self._left_told = True
 
     def set_place(self, place: Place) -> None:
@@ -150,10 +159,12 @@ class ProbeTracker:
         self._melt_began_s = mono_s
         self.been_fluid = self.fluid_this_melt = self.melted = self._was_solid = self.between_lumps = False
         self._left_c = self._above = None
+        self._seen_to_melt = self._sank_from_lumps = False
 
     def seen_to_melt(self) -> None:
         """The arrest says that the charge is liquid."""
-        self.melted, self.between_lumps = True, False
+        self.melted = self._seen_to_melt = True
+        self.between_lumps = False
 
     def force(self, state: ProbeState, mono_s: float) -> None:
         """A person says what the probe is doing."""
@@ -205,10 +216,14 @@ class ProbeTracker:
             self.between_lumps = solid and self._was_solid and self.state is ProbeState.IN_METAL
             self.immersion.add(mono_s, temp_c, solid=solid)
         sign = self._sign(mono_s, temp_c, previous, alloy)
+        sign = self._looked_at_again(mono_s, temp_c, alloy, sign)
         new = PROBE_TABLE.get((self.state, sign))
         if new is None:
             return None
+        if new is ProbeState.ENTERING and self.state is ProbeState.OUT and (previous or (0.0, 1e9))[1] < SHELL_FROM_C:
+            self._cold_entry_s = mono_s
         if new is ProbeState.LEAVING and self.state is ProbeState.IN_METAL:
+            self._sank_from_lumps = self._was_solid and not self._seen_to_melt
             self._left_c, self._left_told = self.trend.highest_c(), False
         if new is not ProbeState.IN_METAL and new is not ProbeState.FROZEN_IN:
             self._quiet_samples = 0
@@ -221,6 +236,44 @@ class ProbeTracker:
             self.been_in, self._left_c = True, None
         self.state = new
         return sign
+
+    def _looked_at_again(self, mono_s: float, temp_c: float, alloy: AlloyFacts | None, sign: Sign) -> Sign:
+        """A sign beside what the alloy says: a tip that drowned has not left, one in its own shell has not settled."""
+        if alloy is None:
+            return sign
+        if sign is Sign.SETTLED and self._in_shell(mono_s, temp_c, alloy):
+            return Sign.QUIET
+        if self._drowned(mono_s, temp_c, alloy):
+            self._doubted = self._fell = self._surging = False
+            self._left_c, self._smooth_since_s = None, None
+            self.moved_mono_s = mono_s
+            self.immersion.enter()
+            return Sign.QUIET
+        return sign
+
+    def _in_shell(self, mono_s: float, temp_c: float, alloy: AlloyFacts) -> bool:
+        if self.state is not ProbeState.SETTLING or mono_s - self._cold_entry_s > SHELL_MOST_S:
+            return False
+        if not alloy.solidus_c - SHELL_BELOW_C <= temp_c <= alloy.liquidus_c + SHELL_ABOVE_C:
+            return False
+        return abs(self.trend.probe_rate_c_per_s() or 0.0) <= SHELL_C_PER_S
+
+    def _drowned(self, mono_s: float, temp_c: float, alloy: AlloyFacts) -> bool:
+        """It fell from between lumps onto what a bath with lumps in it is at, and goes on as one."""
+        rate = self.trend.probe_rate_c_per_s()
+        smooth = (
+            self.state is ProbeState.LEAVING
+            and self._sank_from_lumps
+            and rate is not None
+            and -DROWNED_FALLS_C_PER_S <= rate <= STEADY_C_PER_S
+            and alloy.solidus_c - DROWNED_BELOW_C <= temp_c <= alloy.liquidus_c + DROWNED_ABOVE_C
+        )
+        if not smooth:
+            self._smooth_since_s = None
+            return False
+        if self._smooth_since_s is None:
+            self._smooth_since_s = mono_s
+        return mono_s - self._smooth_since_s >= max(DROWNED_S, DROWNED_TAUS * self.rule.tau_metal_s)
 
     def _not_melted(self, mono_s: float, temp_c: float, alloy: AlloyFacts) -> bool:
         """The charge may not be: it was solid, its melting was not seen, and it has not long been past all of it."""
