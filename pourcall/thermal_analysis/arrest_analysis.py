@@ -210,11 +210,12 @@ class ArrestAnalysis:
         freezing = self.freezing.freezes and not self.freezing.remelts
         hangs = bool(self._like or self.couple.hangs)
         melting = self.freezing.remelts or hangs or (self.melting.melting and not freezing)
+        awaited = self.melting.awaited or self.couple.unseen
         found = Findings(
             text=self._text(melting, freezing),
             melting=melting,
             freezing=freezing,
-            awaited=self.melting.awaited and self._last is not None and not melting and not freezing,
+            awaited=awaited and self._last is not None and not melting and not freezing,
             liquid=self._liquid(melting),
             springs=(self.melting.been_liquid or self.melting.stage is Stage.OVER) and not self.freezing.heated,
             wrong_alloy=self._wrong,
@@ -389,11 +390,6 @@ class ArrestAnalysis:
     def _suspect_couple(self) -> None:
         """Types that make a melting of this alloy's own of it; and sheets that would, if the type is right."""
         set_type, alloy, where = self.couple.set_type, self.facts.name, self._where()
-        if self.couple.unseen is not None and self._last is not None:
-            again_c, types = self.couple.unseen
-            self._wrong_couple = tell(
-                "arrest.unseen_couple", alloy=alloy, where=where, types=one_of(types), again_c=again_c
-            )
         if self.couple.found is None:
             return
         slow, types = self.couple.found

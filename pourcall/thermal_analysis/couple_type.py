@@ -52,7 +52,9 @@ class CoupleWatch:
         self._over: list[Slow] = []  # those that are over, the last ones
         self.found: tuple[Slow, tuple[str, ...]] | None = None  # the melting by which it was told, and the types
         self._free_since_s: float | None = None  # since when it is past its melting, and nothing of it was seen
-        self.unseen: tuple[float, tuple[str, ...]] | None = None  # or no melting at all: degC as the first of the types
+        # It is past its melting, none of which was seen, and by another type it would be solid still. No couple is
+        # accused of that: a tip between lumps that sees the pot does the same, and falls back to its metal in the end.
+        self.unseen = False
 
     def ends_at(self, terminals_c: float) -> None:
         """What its terminals are at by now."""
@@ -68,12 +70,12 @@ class CoupleWatch:
 
     @property
     def told(self) -> bool:
-        """It reads like another type, whichever way that was seen."""
-        return self.found is not None or self.unseen is not None
+        """It reads like another type: its melting was seen where that has it."""
+        return self.found is not None
 
     def look(self, melting: MeltingWatch, at_s: float, level_c: float, slope: float, free_enough: float) -> bool:
         """True once, when it is found. level_c, slope: of the trace now; free_enough: share at which nothing melts."""
-        self.hangs = ()
+        self.hangs, self.unseen = (), False
         if not self.set_type or self.told or melting.stage is Stage.OVER:
             return False
         held, how = melting.slow, (self.set_type, self.terminals_c)
@@ -91,19 +93,15 @@ class CoupleWatch:
                 if fitting:
                     self.found = slow, fitting
         if self.found is None:
-            unseen = self._not_yet(melting, level_c, slope, free_enough)
-            if unseen is None:
+            if not self._not_yet(melting, level_c, slope, free_enough):
                 self._free_since_s = None
             elif self._free_since_s is None:
                 self._free_since_s = at_s
-            elif at_s - self._free_since_s >= UNSEEN_S:
-                self.unseen = unseen
+            self.unseen = self._free_since_s is not None and at_s - self._free_since_s >= UNSEEN_S
         return self.told
 
-    def _not_yet(
-        self, melting: MeltingWatch, level_c: float, slope: float, free_enough: float
-    ) -> tuple[float, tuple[str, ...]] | None:
-        """It rises as solid metal does, well past its melting, none of which was seen: types by which it still is."""
+    def _not_yet(self, melting: MeltingWatch, level_c: float, slope: float, free_enough: float) -> bool:
+        """It rises as solid metal does, well past its melting, none of which was seen: by a likely type it still is."""
         facts, rate = melting.facts, melting.rate
         range_c = facts.liquidus_c - melting.solidus_c
         if (
@@ -112,20 +110,18 @@ class CoupleWatch:
             or rate is None
             or range_c > WIDEST_UNSEEN_SHARE * melting.whole_k
         ):
-            return None
+            return False
         seen = melting.ended or melting.behind_k > MELTED_SHARE * melting.whole_k
         if seen or level_c < melting.high_c + PAST_C or slope < free_enough * rate:
-            return None
+            return False
         if not melting.passed(melting.solidus_c - BELOW_SOLIDUS_C, melting.high_c, free_enough):
-            return None
-        again = {other: read_as(other, level_c, self.set_type, self.terminals_c) for other in LIKELY}
-        still = tuple(other for other, temp_c in again.items() if temp_c is not None and temp_c < melting.solidus_c)
-        first_c = again[still[0]] if still else None
-        return None if first_c is None else (first_c, still)
+            return False
+        again = (read_as(other, level_c, self.set_type, self.terminals_c) for other in LIKELY)
+        return any(temp_c is not None and temp_c < melting.solidus_c for temp_c in again)
 
     def lost(self) -> None:
         """The probe left the metal, or gives no number."""
-        self.hangs, self._held, self._free_since_s = (), None, None
+        self.hangs, self._held, self._free_since_s, self.unseen = (), None, None, False
         self._over.clear()
 
 

@@ -12,18 +12,14 @@ from tests.normal.followed import Followed, follow
 
 FIRST, COUNT, BLOCK = 30_000, 1_000, 20
 PLANTS = ("brick", "flame", "small")
-FEW = {"brick": (30_005,), "flame": (30_007,)}  # quick ones, a few seconds each
+FEW = {"brick": (30_005,), "flame": (30_004, 30_007, 30_021), "small": (30_000,)}  # quick ones, a few seconds each
 
 
 # What the engine still says wrongly, by plant and seed; each with its cause. Strict: whoever mends one takes it out.
 KNOWN: dict[tuple[str, int], str] = {
-    ("flame", 30_004): "the charge wets the pot and takes more than the flame gives: the chamber falls, no flame out",
     ("flame", 30_015): "a tip between dry pieces sees the pot: a pour is called on solid metal",
-    ("flame", 30_019): "the same, and then the couple is suspected",
-    ("flame", 30_021): "the couple is suspected for a tip between dry pieces; drowned, it stays lost",
-    ("flame", 30_024): "the couple is suspected for a tip between dry pieces; drowned, it stays lost",
+    ("flame", 30_024): "a tip between dry pieces sees the pot: overshoot is said of solid metal",
     ("flame", 30_026): "a thick tube in a fast melt: a pour is called on a figure known to 83 degC",
-    ("small", 30_000): "a cold rod carries a frozen shell; when that is off it jumps 50 degC, and is doubted for good",
 }
 
 

@@ -21,7 +21,6 @@ TEXTS: dict[str, str] = {
     # another couple than it should be
     "arrest.wrong_couple": "Read as type {set_type} the metal melted at {reads_c}, and nothing held it back {where}, where {alloy} melts: with a type {types} couple it would fit.",
     "arrest.wrong_couple_or_alloy": "Read as type {set_type} the metal melted at {reads_c}, and nothing held it back {where}, where {alloy} melts: with a type {types} couple it would fit; if type {set_type} is right, it melted like {like}.",
-    "arrest.unseen_couple": "Nothing held it back {where}, where {alloy} melts: with a type {types} couple it would still be solid, near {again_c}; or it is another alloy that melts higher.",
     # another alloy than it should be
     "arrest.wrong": "It melted near {reads_c}. {alloy} should have done so {where}, and nothing held it back there.",
     "arrest.wrong_like": "It melted near {reads_c}, as {like} would. {alloy} should have done so {where}, and nothing held it back there.",
