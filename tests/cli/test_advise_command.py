@@ -115,7 +115,11 @@ def test_results_are_recorded_without_a_daemon_and_read_back(run: Run, database:
     fill(database, [Poured("deck cleat", 550.0), Poured("deck cleat", 560.0)])
     done = run("pour", "result", "2026-001-1", "misrun=2@horn tip", "cold lap=1", "--detail", "seam", "--who", "ann")
     assert (done.code, done.err) == (0, "")
-    found = "misrun 2 (marked), cold_shut 1 (slight, usable)"
+    grades = (("misrun", 2), ("cold_shut", 1))
+    found = ", ".join(
+        said("defect.graded", defect=defect, severity=severity, grade=tell(f"word.grade.{severity}"))
+        for defect, severity in grades
+    )
     assert done.out == said("cli.pour.result_recorded", pour="2026-001-1", found=found) + "\n"
     shown = json.loads(run("pour", "show", "2026-001-1", "--json").out)
     told = {(r["defect"], r["severity"], r["detail"], r["who"]) for r in shown["results"]}
@@ -213,7 +217,7 @@ def test_the_classes_are_listed_without_a_record(run: Run) -> None:
     done = run("pour", "result", "--classes")
     assert done.code == 0
     assert "misrun" in done.out
-    assert "rounded unfilled edges" in done.out
+    assert said("defect.looks.misrun") in done.out
 
 
 # -- advice -------------------------------------------------------------------------------------------------------

@@ -215,7 +215,7 @@ def test_live_it_watches_the_daemons_readings_until_the_plateau_is_there(
     monkeypatch.setattr(calibration_sources, "LOOK_S", 0.0)
     done = run("calibrate", "metal", "--point", "zinc", "--grade", "99.9")
     assert done.code == 0, done.err
-    assert "watching metal for zinc, 419.5 °C" in done.err
+    assert tells(done.err, "calibration.watching", probe="metal")
     assert tells(done.err, "calibration.falling")
     assert "°C/min" in done.err
     assert tells(done.out, "calibration.kept", number=1)

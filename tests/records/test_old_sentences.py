@@ -70,6 +70,10 @@ MEANT = {
         "+ 6306.5 pour 1 cleat 1 6296.0 6286.5 707.9 8.4",
     ],
     1: [
+        "- 6148.0 state unknown melting",  # a cold sheath that stays flat as the metal melts carries a shell
+        "- 6149.0 dip 1 None None",
+        "+ 6148.0 dip 1 None None",
+        "- 6149.0 state melting unknown",
         "+ 6456.0 call dip ended",
         "- 6461.0 call dip ended",
         "- 6475.0 call window_closing raised",
@@ -82,8 +86,16 @@ MEANT = {
         "+ 6564.0 call dip ended",
     ],
     2: [
+        "- 5719.0 call cut_power raised",  # to where all three moulds can be poured from one lift
+        "+ 5724.0 call cut_power raised",
+        "- 5921.0 call cut_power raised",
+        "+ 5923.0 call cut_power raised",
+        "+ 5943.0 call cut_power ended",
+        "- 5949.0 call cut_power ended",
         "+ 6017.0 state liquid unknown",
         "+ 6042.0 state unknown liquid",
+        "- 6191.0 call pour raised",
+        "+ 6198.0 call pour raised",
         "- 6247.0 pour 1 cleat 1 6242.5 6230.0 461.7 5.1",
         "+ 6247.0 pour 1 cleat 1 6242.5 6230.0 461.7 5.2",
         "- 6255.5 pour 2 cleat 2 6251.0 6230.0 461.7 5.1",

@@ -156,6 +156,7 @@ class Scenes:
             melt="2026-014",
             melt_began_mono_s=5000.0,
             plan=PLAN,
+            moulds_left=tuple(mould.name for mould in MOULDS),
             melt_state=MeltState.LIQUID,
             power=PowerLevel.HIGH,
             probes=(Scenes.probe(), Scenes.chamber()),

@@ -272,7 +272,7 @@ def test_power_takes_two_keys(scenes: Any, key: str, level: PowerLevel) -> None:
 
 def test_ending_a_melt_asks_once_and_any_other_key_leaves_it(scenes: Any) -> None:
     controller = KeyController()
-    assert controller.press("m", scenes.heating(), 0.0) == []
+    assert controller.press("m", scenes.heating(moulds_left=()), 0.0) == []
     assert said("key.ask.end_melt", melt="2026-014") in words(controller, 0.0)
     assert controller.press("m", scenes.heating(), 0.2) == [Say(tell("key.nothing_done"))]
     controller.press("m", scenes.heating(), 10.0)
