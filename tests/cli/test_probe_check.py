@@ -51,7 +51,7 @@ def test_a_cup_from_a_file_is_judged_kept_and_shown_with_its_trend(
         )
         assert done.code == 0, done.err
     assert tells(done.out, "calibration.cup.reads", probe="metal", side="low", at_c=381.0, halt="eutectic")
-    assert "a month, by 3 checks in 80 days" in done.out
+    assert tells(done.out, "drift.checks.sure", count=3, days=80)
     shown = run("probe", "show", "metal", "--at", "400C")
     assert shown.out.count("ann") == 3
     assert "2023-11-14" in shown.out
@@ -68,7 +68,7 @@ def test_another_metal_a_dry_run_and_figures_that_cannot_be_meant(run: Run, tmp_
     assert wrong.code == 0
     assert tells(wrong.out, "arrest.other_alloy", alloy="pure lead", reads_c=381.0)
     assert tells(wrong.out, "calibration.cup.do.look")
-    assert "nothing was kept" in wrong.out
+    assert tells(wrong.out, "calibration.dry_run")
     assert "checks" not in run("probe", "show", "metal", "--at", "400C").out
     assert run("probe", "check", "metal", "--alloy", "no such", "--from", str(trace)).code == 3
     assert run("probe", "check", "nobody", "--alloy", "lead", "--from", str(trace)).code == 3
@@ -115,7 +115,7 @@ def test_live_it_finds_the_plateau_by_itself_and_stops(run: Run, monkeypatch: py
     assert done.code == 0, done.err
     assert tells(done.out, "calibration.cup.reads", probe="metal", off_difference_c=6.0, side="low", at_c=381.0)
     assert next(at) < 600  # soon after the end of the halt, which tells it from a slow fall
-    assert "watching metal for a cup of alloy 3" in done.err
+    assert tells(done.err, "calibration.watching", probe="metal")
 
 
 @pytest.mark.usefixtures("shop")
