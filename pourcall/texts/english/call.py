@@ -12,7 +12,7 @@ TEXTS: dict[str, str] = {
     "call.pour.melting_missed": "its melting was not seen: stir to the bottom and skim first",
     "call.pour.stir_first": "Stir to the bottom first, nothing solid may be left: its melting was not seen. {why:cap}",
     "call.pour.power_in_question": "see first whether the power is as it was marked",
-    "call.pour.hotter_for_all": "it still rises, and all {count} moulds from one lift want {needed_c}",
+    "call.pour.hotter_for_all": "it still rises, and the {count} moulds left want {needed_c} from one lift",
     "call.pour.near_boiling": "zinc is above 0.8 of its boiling pressure with a chance of {chance_share}: cooler first",
     "call.surer.walk": "a shorter or covered walk (the way is known to ± {loss_u_c})",
     "call.surer.dip": "a second dip (this one is known to ± {own_u_c})",
