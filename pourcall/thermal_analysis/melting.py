@@ -157,10 +157,9 @@ class MeltingWatch:
     def add(self, at_s: float, level_c: float, slope: float, noise: float) -> Slow | None:
         """One line: middle of its span (s), level there, slope (degC/s) and its noise. A slow stretch once over."""
         step_s = 0.0 if self._at_s is None else min(at_s - self._at_s, 60.0)
-        self._at_s = at_s
+        self._at_s, self.level_c = at_s, level_c
         if step_s <= 0.0:
             return None
-        self.level_c = level_c
         self._know(at_s, level_c, step_s)
         if self.stage is Stage.OVER:
             self._below_s = self._below_s + step_s if level_c < self.over_c - BACK_C else 0.0
