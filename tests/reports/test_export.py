@@ -9,6 +9,7 @@ import json
 import os
 import re
 import warnings
+from datetime import datetime
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -57,6 +58,24 @@ def melted(database: Path, recording: Any, make: Maker) -> Path:
         recorder.put("crucible", *make.sample(110.0 + n, 400.0))
     recorder.stop()
     return database
+
+
+def test_a_melt_that_no_probe_read_has_its_marks_at_their_time_under_their_heading(
+    database: Path, recording: Any, make: Maker, tmp_path: Path
+) -> None:
+    recorder = recording()
+    recorder.put("crucible", *make.start(100.0, make.plan()))
+    recorder.put("crucible", *make.pour(105.0))
+    recorder.put("crucible", *make.end(110.0))
+    recorder.stop()
+    with Store.read(database) as store:
+        (row,) = store.melts()
+        made = export_melt(store, row.melt, tmp_path)
+    with made.csv.open(encoding="utf-8", newline="") as file:
+        head, *rows = csv.reader(file)
+    assert rows
+    assert {len(cells) for cells in (head, *rows)} == {3}
+    assert all(datetime.fromisoformat(cells[1]).timestamp() == pytest.approx(UTC_S, abs=3600.0) for cells in rows)
 
 
 def test_pandas_reads_what_was_recorded(melted: Path, tmp_path: Path) -> None:

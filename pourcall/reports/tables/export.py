@@ -254,7 +254,7 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
             file.writelines(lines)
             lines.clear()
 
-    last_s, last_utc_ms = job.began_s, 0
+    last_s, last_utc_ms = job.began_s, -1  # below 0: nothing was read yet
     for span, found in job.spans:
         place_of = {
             source: column_of[probe]
@@ -264,6 +264,8 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
         }
         (offset_ms,) = conn.execute("SELECT offset_ms FROM sessions WHERE id = ?", (span.session_id,)).fetchone()
         shift_s = span.shift_s
+        if last_utc_ms < 0:
+            last_utc_ms = round((job.began_s - shift_s) * 1000.0) + offset_ms
         until_s = found.until_s if span.until_s is None else span.until_s
         found_scans = scans(
             conn,

@@ -74,10 +74,10 @@ class CsvForm:
         return f",{self.figure(u_mc)},{words}"
 
     def body(self, cells: Sequence[str]) -> str:
-        return ",".join(cells)
+        return "".join(f"{cell}," for cell in cells)
 
     def line(self, elapsed: str, utc: str, body: str, mark: str) -> str:
-        return f"{elapsed},{utc},{body},{text_cell(mark) if mark else ''}{self._end}"
+        return f"{elapsed},{utc},{body}{text_cell(mark) if mark else ''}{self._end}"
 
 
 class JsonForm:
