@@ -73,7 +73,7 @@ def test_a_melt_that_no_probe_read_has_its_marks_at_their_time_under_their_headi
         made = export_melt(store, row.melt, tmp_path)
     with made.csv.open(encoding="utf-8", newline="") as file:
         head, *rows = csv.reader(file)
-    assert rows
+    assert [said("export.poured", number=1, mould="Cleat A") in cells[2] for cells in rows].count(True) == 1
     assert {len(cells) for cells in (head, *rows)} == {3}
     assert all(datetime.fromisoformat(cells[1]).timestamp() == pytest.approx(UTC_S, abs=3600.0) for cells in rows)
 

@@ -56,6 +56,7 @@ class _Job(msgspec.Struct, frozen=True):
     title: str
     furnace: str
     began_s: float
+    began_utc_s: float
     spans: list[tuple[SessionStretch, Extent]]
     probes: list[tuple[int, str]]  # id and name, in column order
     marks: list[tuple[float, str]]  # time on the axis of the first session
@@ -156,6 +157,7 @@ def _job(
         title=say(tell("export.title_invented", title=title) if invented else title),
         furnace=furnace,
         began_s=began_s,
+        began_utc_s=detail.row.began_utc_s,
         spans=known,
         probes=probes,
         marks=sorted(marks),
@@ -254,7 +256,7 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
             file.writelines(lines)
             lines.clear()
 
-    last_s, last_utc_ms = job.began_s, -1  # below 0: nothing was read yet
+    last_s, last_utc_ms = job.began_s, round(job.began_utc_s * 1000.0)
     for span, found in job.spans:
         place_of = {
             source: column_of[probe]
@@ -264,8 +266,6 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
         }
         (offset_ms,) = conn.execute("SELECT offset_ms FROM sessions WHERE id = ?", (span.session_id,)).fetchone()
         shift_s = span.shift_s
-        if last_utc_ms < 0:
-            last_utc_ms = round((job.began_s - shift_s) * 1000.0) + offset_ms
         until_s = found.until_s if span.until_s is None else span.until_s
         found_scans = scans(
             conn,
@@ -280,7 +280,7 @@ def _write_rows(file: Lines, conn: sqlite3.Connection, job: _Job, form: Form) ->
         for at_ms, utc_ms, body in found_scans:
             last_s, last_utc_ms = at_ms / 1000.0 + shift_s, utc_ms
             emit(last_s, last_utc_ms, body)
-    end_s = max((span.shift_s + (span.until_s or found.until_s) for span, found in job.spans), default=last_s)
+    end_s = max((span.shift_s + (span.until_s or found.until_s) for span, found in job.spans), default=inf)
     while marks and marks[-1][0] <= end_s:
         time_s = max(marks[-1][0], last_s)
         emit(time_s, last_utc_ms + round((time_s - last_s) * 1000.0), form.body([form.empty] * len(job.probes)))
