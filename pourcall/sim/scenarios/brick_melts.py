@@ -12,20 +12,18 @@ from typing import ClassVar
 
 from pourcall.sim.plant.brick import BrickPlant, BrickSpec, Panel, PanelSpec
 from pourcall.sim.plant.interface import PlantStart, PotSpec
-from pourcall.sim.plant.melting import facts_of, melted_by_scheil
-from pourcall.sim.plant.metal import SimAlloy, sim_alloy
-from pourcall.sim.scenarios.normal_melts import Draw, make_plan, pot_for
-from pourcall.sim.scenarios.script import Step
+from pourcall.sim.plant.melting import melted_by_scheil
+from pourcall.sim.scenarios.normal_melts import pot_for
+from pourcall.sim.scenarios.untidy_melts import UntidyDraw
 from pourcall.sim.shop import Scenario
 
-HAND_S = (5.0, 40.0)
 HOTTEST_C = 1180.0  # the elements' and the bricks' own limit, which nobody dials beyond but for bronze
-FORGETFUL = 0.25  # share of the casters who forget marks at all
 
 
-class BrickDraw(Draw):
+class BrickDraw(UntidyDraw):
     """One melt in the brick furnace."""
 
+    plant_name = "brick"
     salt = 23
     alloys: ClassVar[Mapping[str, int]] = {
         "za27": 18,
@@ -50,10 +48,6 @@ class BrickDraw(Draw):
             usual.mass_kg * wall, rng.uniform(820.0, 1080.0), usual.outer_m2 * rng.uniform(0.95, 1.15), usual.mouth_m2
         )
         self.alloy = replace(self.sheet, batch_c=rng.uniform(-3.0, 3.0), latent_x=rng.uniform(0.94, 1.06))
-
-    def sheet_of(self, key: str) -> SimAlloy:
-        """Any sheet this plant has a law for."""
-        return sim_alloy(facts_of(key))
 
     def losses_c(self, tap_c: float, pours: list[tuple[float, float, float]]) -> list[tuple[float, float]]:
         """As the lifted pot cools here."""
@@ -156,37 +150,6 @@ class BrickDraw(Draw):
                 sees_pot=rng.uniform(0.05, 0.5),
             )
             for setup in self.probes
-        )
-
-    def melt_steps(self, plan: int, *, again: bool) -> list[Step]:
-        """As anyone's; one in eight puts some cold returns in just before the last look."""
-        steps = super().melt_steps(plan, again=again)
-        rng = self.rng
-        if rng.random() < 0.12:
-            last = max(at for at, step in enumerate(steps) if step.do == "bring")
-            steps[last:last] = [
-                Step("lid", when="after 3", open=True),
-                Step("charge", when=f"after {rng.uniform(2.0, 8.0):.0f}", kg=self.charge_kg * rng.uniform(0.03, 0.1)),
-                Step("lid", when=f"after {rng.uniform(3.0, 12.0):.0f}", open=False),
-            ]
-            self.tags.append("late_returns")
-        return steps
-
-    def scenario(self) -> Scenario:
-        """All of it, with what the shop has wrong."""
-        made, rng = super().scenario(), self.rng
-        told_kg = round(self.charge_kg * rng.uniform(0.9, 1.1), 2)
-        plans = tuple(make_plan(plan.melt, self.facts, told_kg, plan.moulds) for plan in made.plans)
-        forgets = rng.uniform(0.1, 0.4) if rng.random() < FORGETFUL else 0.0
-        lost_share = rng.uniform(0.001, 0.02) if rng.random() < 0.3 else 0.0
-        return replace(
-            made,
-            name=f"brick {self.seed}",
-            plans=plans,
-            hand_s=HAND_S,
-            forgets=forgets,
-            lost_share=lost_share,
-            tags=(*made.tags, *(["forgets"] if forgets else []), *(["loses_samples"] if lost_share else [])),
         )
 
 

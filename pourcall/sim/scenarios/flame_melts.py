@@ -10,19 +10,16 @@ from typing import ClassVar
 
 from pourcall.sim.plant.flame import PROPANE_J_PER_KG, CylinderSpec, FlamePlant, FlameSpec
 from pourcall.sim.plant.interface import PlantStart, PotSpec
-from pourcall.sim.plant.melting import facts_of, melted_diffused
-from pourcall.sim.plant.metal import SimAlloy, sim_alloy
-from pourcall.sim.scenarios.normal_melts import Draw, make_plan, pot_for
-from pourcall.sim.scenarios.script import Step
+from pourcall.sim.plant.melting import melted_diffused
+from pourcall.sim.scenarios.normal_melts import pot_for
+from pourcall.sim.scenarios.untidy_melts import UntidyDraw
 from pourcall.sim.shop import Scenario
 
-HAND_S = (5.0, 40.0)
-FORGETFUL = 0.25
 
-
-class FlameDraw(Draw):
+class FlameDraw(UntidyDraw):
     """One melt in the burner furnace."""
 
+    plant_name = "flame"
     salt = 41
     alloys: ClassVar[Mapping[str, int]] = {
         "za27": 12,
@@ -50,10 +47,6 @@ class FlameDraw(Draw):
         )
         self.alloy = replace(self.sheet, batch_c=rng.uniform(-3.0, 3.0), latent_x=rng.uniform(0.94, 1.06))
         self.back_diffusion = rng.uniform(0.02, 0.3)
-
-    def sheet_of(self, key: str) -> SimAlloy:
-        """Any sheet this plant has a law for."""
-        return sim_alloy(facts_of(key))
 
     def losses_c(self, tap_c: float, pours: list[tuple[float, float, float]]) -> list[tuple[float, float]]:
         """As the lifted pot cools here."""
@@ -149,37 +142,6 @@ class FlameDraw(Draw):
                 sees_pot=rng.uniform(0.05, 0.5),
             )
             for setup in self.probes
-        )
-
-    def melt_steps(self, plan: int, *, again: bool) -> list[Step]:
-        """As anyone's; one in eight puts some cold returns in just before the last look."""
-        steps = super().melt_steps(plan, again=again)
-        rng = self.rng
-        if rng.random() < 0.12:
-            last = max(at for at, step in enumerate(steps) if step.do == "bring")
-            steps[last:last] = [
-                Step("lid", when="after 3", open=True),
-                Step("charge", when=f"after {rng.uniform(2.0, 8.0):.0f}", kg=self.charge_kg * rng.uniform(0.03, 0.1)),
-                Step("lid", when=f"after {rng.uniform(3.0, 12.0):.0f}", open=False),
-            ]
-            self.tags.append("late_returns")
-        return steps
-
-    def scenario(self) -> Scenario:
-        """All of it, with what the shop has wrong."""
-        made, rng = super().scenario(), self.rng
-        told_kg = round(self.charge_kg * rng.uniform(0.9, 1.1), 2)
-        plans = tuple(make_plan(plan.melt, self.facts, told_kg, plan.moulds) for plan in made.plans)
-        forgets = rng.uniform(0.1, 0.4) if rng.random() < FORGETFUL else 0.0
-        lost_share = rng.uniform(0.001, 0.02) if rng.random() < 0.3 else 0.0
-        return replace(
-            made,
-            name=f"flame {self.seed}",
-            plans=plans,
-            hand_s=HAND_S,
-            forgets=forgets,
-            lost_share=lost_share,
-            tags=(*made.tags, *(["forgets"] if forgets else []), *(["loses_samples"] if lost_share else [])),
         )
 
 
