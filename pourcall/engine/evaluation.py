@@ -54,7 +54,7 @@ class Evaluation:
         )
         self.flags: dict[str, int] = {}
         self.at_s = -1e9
-        self.ready_s = -1e9  # last time the metal was in or above the window
+        self.ready_s = -math.inf  # last time the metal was in or above the window
 
     def update(self) -> None:
         """One situation; then everything that is a function of it."""
