@@ -7,6 +7,12 @@ call to cut the power (a caster who takes 2 to 25 s, 1 to 9 s once told to stand
 where nothing is read and three melts with six to ten dips each have taught the furnace. The peer there is the usual
 furnace; else there is none: nothing of general use foresees a melt.
 `python benchmarks/bench_foresight.py [melts]`; `run()` gives the rows.
+
+Beside that stands the judge of whole seasons, on every plant, with a caster who takes 5 to 40 s, and the rivals in the
+same run (foresight_judge.py, foresight_rivals.py):
+`python benchmarks/bench_foresight.py PLANT FURNACES [FIRST_SEED] [probe|dips]`. Tune on lumped, choose on brick, report
+on flame once. Seeds so far: lumped 4000 on for tuning, brick 6000 on for choosing. A furnace takes a minute the first
+time and ten seconds afterwards.
 """
 
 import math
@@ -14,6 +20,7 @@ import sys
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from random import Random
 from typing import Any
 
@@ -335,7 +342,26 @@ def _off(left_s: float, span: Interval) -> float:
     return 1.0 if span.mid is None else abs(span.mid - left_s) / left_s
 
 
+def seasons(plant: str, furnaces: int, first_seed: int, ways: Sequence[bool] = (False, True)) -> list[str]:
+    """The judge's tables of a plant, line by line. ways: by dips or not."""
+    sys.path.insert(0, str(Path(__file__).parent))
+    from foresight_judge import report, season
+
+    made = []
+    for seed in range(first_seed, first_seed + furnaces):
+        for dips in ways:
+            made += season(seed, plant, dips=dips)
+    return report(made)
+
+
 if __name__ == "__main__":
-    for row in run(int(sys.argv[1]) if len(sys.argv) > 1 else 12):
+    asked = sys.argv[1:]
+    if asked and not asked[0].isdigit():
+        ways = {"probe": (False,), "dips": (True,)}.get(asked[-1], (False, True))
+        figures = [int(word) for word in asked[1:] if word.isdigit()]
+        count, first = (*figures, *(6, 6000)[len(figures) :])
+        print("\n".join(seasons(asked[0], count, first, ways)))
+        sys.exit(0)
+    for row in run(int(asked[0]) if asked else 12):
         budget = "" if row["budget"] is None else f"budget {row['budget']:g}  ok {row['ok']}"
         print(f"{row['what']:68} {row['measured']:9.3f} {row['unit']:10} {budget}")

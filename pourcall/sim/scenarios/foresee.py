@@ -111,10 +111,14 @@ class Bout:
         self.near_s = rng.uniform(*NEAR_DELAY_S)
         self.spoken_kg = self.charge_kg * rng.uniform(0.97, 1.03)  # kitchen scales and memory
 
-    def second(self, level: str, *, ask: bool = False) -> Seen:
-        """One second with the knob at off, low or high. ask: also what the metal would peak at if cut now (1 ms)."""
+    def second(self, level: str, *, ask: bool = False, share: float | None = None) -> Seen:
+        """One second with the knob at off, low or high. ask: also what the metal would peak at if cut now (1 ms).
+
+        share: of full power, for a knob that stands between them.
+        """
         plant, added = self.plant, 0.0
-        share = {"off": 0.0, "low": plant.furnace.low_share, "high": 1.0}[level]
+        if share is None:
+            share = {"off": 0.0, "low": plant.furnace.low_share, "high": 1.0}[level]
         plant.set_power(share)
         if self.rest_kg > 0.0 and plant.liquid_fraction >= self._add_at:
             added, self.rest_kg = self.rest_kg, 0.0
