@@ -47,8 +47,8 @@ def waits_s(mould: MouldPlan) -> float:
 
 
 def served_moulds(plan: MeltPlan) -> list[MouldPlan]:
-    """Which moulds some temperature of the pot serves, in order."""
-    return [mould for mould in plan.moulds if no_aim(mould, plan) is None]
+    """Which moulds of this lift some temperature of the pot serves, in order."""
+    return [mould for mould in plan.for_this_lift if no_aim(mould, plan) is None]
 
 
 def one_lift(plan: MeltPlan, moulds: Iterable[MouldPlan]) -> AtLift:

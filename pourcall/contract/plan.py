@@ -197,6 +197,12 @@ class MeltPlan(msgspec.Struct, frozen=True, kw_only=True):
     fume: FumeTable | None = None  # None: not computed, or no zinc in the alloy
     later_kg: float = 0.0  # of the charge: put in later, on top of what is liquid
     asked: Asked | None = None  # None: a plan of before this was kept
+    poured_earlier: tuple[str, ...] = ()  # moulds with metal of a lift that is over: the rest is for one of its own
+
+    @property
+    def for_this_lift(self) -> tuple[MouldPlan, ...]:
+        """The moulds whose place in the order, loss and window this plan is made for."""
+        return tuple(mould for mould in self.moulds if mould.name not in self.poured_earlier)
 
     @property
     def lowest_limit(self) -> PotLimit:

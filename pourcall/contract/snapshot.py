@@ -231,9 +231,15 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     in_kg: float | None = None  # metal that went into the pot of this melt; None: not known
     unweighed: bool = False  # more went in than `in_kg`: of an addition nobody said how much
     moulds_left: tuple[str, ...] = ()  # that got no metal yet, in order
+    poured_earlier: tuple[str, ...] = ()  # moulds with metal of a lift that is over, in order
     boards: dict[str, BoardView] = {}  # by name
     store_problem: StoreProblem = StoreProblem.NONE
     simulated: bool = False  # no real furnace behind these figures
+
+    @property
+    def plan_is_of_another_lift(self) -> bool:
+        """The plan counts moulds into the order of a lift that are poured from another; it wants making again."""
+        return self.plan is not None and self.plan.poured_earlier != self.poured_earlier
 
     @property
     def moulds_poured(self) -> int:

@@ -18,6 +18,7 @@ import sqlite3
 import threading
 from collections.abc import Callable, Coroutine
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from typing import Any, TypeVar, assert_never
 
 import msgspec
@@ -35,6 +36,7 @@ from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Settings
 from pourcall.daemon.clock import RealClock
 from pourcall.daemon.inputs.intake import Consumed, Intake, LinkFactory
+from pourcall.daemon.inputs.lift_plans import LiftPlans
 from pourcall.daemon.inputs.live_trace import LiveTrace
 from pourcall.daemon.inputs.notices import Notices
 from pourcall.daemon.inputs.sequencer import EngineLike, InputSequencer, ProcessedInput, RecorderLike
@@ -99,6 +101,7 @@ class Service:
             self.sequencers[name] = sequencer
             self.traces[name] = LiveTrace(name, clock.mono_s())
             sequencer.subscribe(self._on_processed)
+        self.lift_plans = LiftPlans(self.sequencers, partial(self.in_thread, self._planner.for_next_lift))
         self._intake = Intake(settings, self.sequencers, clock, self._call, link_for=link_for, consumed=consumed)
         self._tasks = Tasks(self.notices.task_died)
 
@@ -203,7 +206,8 @@ class Service:
                 doubt=asked.doubt,
                 melt=shot.melt,
             )
-        return await sequencer.command(command)
+        result = await sequencer.command(command)
+        return _with_notes(result, await self.lift_plans.follow(furnace, result.seq))
 
     async def start_melt(self, furnace: str, request: StartRequest) -> CommandResult:
         """Look up the alloy, make the plan, give the melt its number, and start it."""
@@ -319,6 +323,8 @@ class Service:
 
     def _on_processed(self, processed: ProcessedInput) -> None:
         furnace = processed.furnace
+        if self.lift_plans.due(processed):
+            self._tasks.once("next lift", self._plan_next_lift(furnace))
         for out in processed.outputs:
             match out:
                 case Reading():
@@ -344,6 +350,9 @@ class Service:
                     pass  # the record's, the screens'
                 case _:
                     assert_never(out)
+
+    async def _plan_next_lift(self, furnace: str) -> None:
+        await self.lift_plans.follow(furnace)
 
     async def _stay_awake(self, furnace: str) -> None:
         assert self._wake is not None

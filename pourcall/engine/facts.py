@@ -72,10 +72,14 @@ class ShopFacts:
         self._guiding.start(command, run, self._channels, self.power, now_s)
 
     def change(self, run: MeltRun, plan: MeltPlan, why: str) -> None:
-        """Another alloy, mass, mould list or mind: nothing restarts, old and new are both kept."""
+        """Another alloy, mass, mould list or mind; or what is left, planned for a lift of its own.
+
+        Nothing restarts, old and new are both kept.
+        """
         old = run.plan
-        run.change(plan)
-        self._calls.clear(tell("call.ended.plan_changed"), keep=ev.CallKind.STEP)
+        run.change(plan, self._outputs.mono_s)
+        if plan.poured_earlier == old.poured_earlier:  # else nobody changed their mind, and what is called follows
+            self._calls.clear(tell("call.ended.plan_changed"), keep=ev.CallKind.STEP)
         self._guiding.change(old, plan, self.power, self._outputs.mono_s)
         self._arrests.change(old, plan)
         self._outputs.say(ev.MeltChanged, old=old, new=plan, why=why)
@@ -129,6 +133,7 @@ class ShopFacts:
 
     def pour(self, run: MeltRun, mould: MouldPlan, at_s: float, ago_s: float) -> None:
         """Metal went into a mould. The pot must have left for that; nothing more precise is known where nobody said."""
+        mould = run.planned(mould.name, at_s) or mould
         pour = run.pour(mould, self.history, at_s, self._outputs.utc_at(at_s), ago_s, run.next_number)
         run.add(pour)
         if pour.lift_mono_s is None and not run.lifted(at_s):

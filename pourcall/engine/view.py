@@ -157,6 +157,7 @@ class FurnaceView:
             in_kg=None if facts.run is None else facts.run.in_kg,
             unweighed=facts.run is not None and facts.run.unweighed,
             moulds_left=() if facts.run is None else facts.run.left,
+            poured_earlier=() if facts.run is None else facts.run.poured_earlier(mono_s),
             boards={name: link.view for name, link in self._links.items()},
             store_problem=store_problem,
             simulated=self._config.simulated,

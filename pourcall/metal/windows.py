@@ -5,10 +5,9 @@ liquidus plus the sheet's margin, raised by what filling asks for, replaced by w
 limits stand apart: no loss on the way raises them. All temperatures in degC.
 """
 
-import itertools
 import math
 from collections.abc import Sequence
-from typing import NamedTuple, assert_never
+from typing import NamedTuple
 
 import msgspec
 
@@ -16,22 +15,14 @@ from pourcall.contract.errors import BadInput, OutOfRange
 from pourcall.contract.message import Message, tell
 from pourcall.contract.nearest import did_you_mean
 from pourcall.contract.plan import (
-    AlloyFacts,
     Asked,
-    LipOdds,
     LossBasis,
     MeltPlan,
     MouldPlan,
     MouldRequest,
-    NoAim,
-    NoAimCause,
     PotLimit,
     Way,
     WindowBasis,
-    lip_odds,
-    no_aim,
-    planned_reading_u_c,
-    tap_window_c,
 )
 from pourcall.metal.alloys.sheet import ABOVE_POUR_C, AlloySheet
 from pourcall.metal.alloys.sheet_sentences import figures_marked
@@ -211,8 +202,13 @@ def melt_plan(
     probe_rating_c: float | None = None,
     fill_min_c: Sequence[float | None] = (),
     air: Air | None = None,
+    poured_earlier: Sequence[MouldPlan] = (),
 ) -> MeltPlan:
     """A melt with every number resolved.
+
+    `poured_earlier`: moulds, as they were planned, that got their metal from a lift that is over; they stay as they
+    are, and the others are planned for a lift of their own, of the metal that is left.
+
 
     The loss to a mould's lip is the mould's own, else `loss_c` for all, else computed from `pot` and `carry` (both with
     defaults of a small shop) for the mould's place in the order. `fill_min_c` follows the order of the moulds. A plan
@@ -227,13 +223,25 @@ def melt_plan(
         if not name.strip() or names.count(name) > 1:
             raise BadInput(tell("window.name", mould=name), remedy=tell("window.name.remedy"))
     limits = pot_limits(sheet, pot_rating_c=pot_rating_c, probe_rating_c=probe_rating_c)
-    carried = _Carried(charge_kg=charge_kg, loss_c=loss_c, loss_u_c=loss_u_c, pot=pot or Pot(), carry=carry or Carry())
+    as_poured = {mould.name: mould for mould in poured_earlier if mould.name in names}
+    carried = _Carried(
+        charge_kg=_left_kg(charge_kg, sum(mould.mass_kg for mould in as_poured.values())),
+        loss_c=loss_c,
+        loss_u_c=loss_u_c,
+        pot=pot or Pot(),
+        carry=carry or Carry(),
+    )
     tightest = min(limits, key=lambda limit: limit.aim_limit_c)
     planned: list[MouldPlan] = []
-    for order, mould in enumerate(moulds):
-        floor_c = fill_min_c[order] if order < len(fill_min_c) else None
-        poured_kg = sum(earlier.mass_kg for earlier in moulds[:order])
-        planned.append(_mould_plan(sheet, mould, carried, tightest, _Place(order, poured_kg), floor_c))
+    order, poured_kg = 0, 0.0  # of this lift
+    for number, mould in enumerate(moulds):
+        if mould.name in as_poured:
+            planned.append(as_poured[mould.name])
+            continue
+        floor_c = fill_min_c[number] if number < len(fill_min_c) else None
+        place = _Place(order, poured_kg, asked_order=number)
+        planned.append(_mould_plan(sheet, mould, carried, tightest, place, floor_c))
+        order, poured_kg = order + 1, poured_kg + mould.mass_kg
     return MeltPlan(
         melt=melt_id,
         alloy=sheet.facts(),
@@ -242,13 +250,19 @@ def melt_plan(
         limits=limits,
         fume=fume_table(sheet, air, carried.pot.mouth_mm),
         asked=Asked(charge_kg=charge_kg, moulds=tuple(moulds)),
+        poured_earlier=tuple(name for name in names if name in as_poured),
     )
 
 
-class _Carried(msgspec.Struct, frozen=True, kw_only=True):
-    """What the loss of every mould of one melt is made of."""
+def _left_kg(charge_kg: float, poured_kg: float) -> float:
+    """What is left in the pot; of too little there is always some: plan_conflicts says so."""
+    return max(0.05 * charge_kg, charge_kg - poured_kg)
 
-    charge_kg: float
+
+class _Carried(msgspec.Struct, frozen=True, kw_only=True):
+    """What the loss of every mould of one lift is made of."""
+
+    charge_kg: float  # in the pot as it is lifted
     loss_c: float | None
     loss_u_c: float | None
     pot: Pot
@@ -256,10 +270,11 @@ class _Carried(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class _Place(NamedTuple):
-    """Which mould it is, from 0, and what went into the moulds before it."""
+    """Which mould of the lift it is, from 0, what went into those before it, and which it was asked for as."""
 
     order: int
     poured_kg: float
+    asked_order: int
 
 
 def _mould_plan(
@@ -351,6 +366,14 @@ class _Loss(NamedTuple):
     why: Message
 
 
+def _unwaited_c(mould: MouldRequest, carried: _Carried, place: _Place) -> float:
+    """What of a loss that was stated for a mould in its turn is not lost, since fewer are poured before it."""
+    if mould.loss_c is None:
+        return 0.0
+    sooner_s = (place.asked_order - place.order) * carried.carry.between_s
+    return mould.loss_c * sooner_s / _stands_for_s(mould, carried, place.asked_order)
+
+
 def _loss(
     sheet: AlloySheet, window: LipWindow, mould: MouldRequest, carried: _Carried, top_c: float, place: _Place
 ) -> _Loss:
@@ -364,8 +387,13 @@ def _loss(
             raise OutOfRange(told, remedy=tell("error.figure.remedy"))
         if u_c is None:
             u_c = max(LEAST_LOSS_U_C, STATED_LOSS_SHARE * stated_c)
-        return _Loss(stated_c, u_c, Way(basis=LossBasis.STATED), tell("way.stated", loss_difference_c=stated_c))
-    left_kg = max(0.05 * carried.charge_kg, carried.charge_kg - place.poured_kg)  # of too little: see plan_conflicts
+        unwaited_c = _unwaited_c(mould, carried, place)
+        told = tell("way.stated", loss_difference_c=stated_c)
+        if unwaited_c > 0.0:
+            told = tell("way.stated_sooner", stated=told, unwaited_difference_c=unwaited_c)
+            u_c = math.hypot(u_c, 0.5 * unwaited_c)
+        return _Loss(stated_c - unwaited_c, u_c, Way(basis=LossBasis.STATED), told)
+    left_kg = _left_kg(carried.charge_kg, place.poured_kg)
     middle_c, found_c = 0.5 * (window.min_c + window.max_c), 0.0
     for _ in range(3):  # hotter metal loses faster: three rounds settle it within 0.1 degC
         loss = transfer_loss(
@@ -379,132 +407,3 @@ def _loss(
         )
         found_c = loss.loss_c
     return _Loss(found_c, u_c if u_c is not None else loss.u_c, loss.way, loss.why)
-
-
-def plan_conflicts(plan: MeltPlan) -> tuple[Message, ...]:
-    """What makes a plan impossible or nearly so; empty for a sound plan."""
-    unserved = [no_aim(mould, plan) for mould in plan.moulds]
-    found = [_told_no_aim(found, plan) for found in unserved if found is not None]
-    needed_kg = sum(mould.mass_kg for mould in plan.moulds)
-    if needed_kg > plan.charge_kg:
-        found.append(tell("plan.conflict.charge", needed_kg=needed_kg, charge_kg=plan.charge_kg))
-    served = [mould for mould, lost in zip(plan.moulds, unserved, strict=True) if lost is None]
-    for earlier, later in itertools.pairwise(served):
-        if later.tap_min_c > earlier.tap_max_c:
-            found.append(
-                tell(
-                    "plan.conflict.order",
-                    later=later.name,
-                    earlier=earlier.name,
-                    later_lowest_c=later.tap_min_c,
-                    earlier_highest_c=earlier.tap_max_c,
-                )
-            )
-    return tuple(found)
-
-
-def plan_minds(plan: MeltPlan) -> tuple[Message, ...]:
-    """What to mind of moulds that can be poured: a window that no aim surely hits, or one beside the sheet's."""
-    found: list[Message] = []
-    for mould in plan.moulds:
-        if no_aim(mould, plan) is not None:
-            continue
-        found += window_minds(mould, plan.alloy)
-        aim_c = 0.5 * sum(tap_window_c(mould, plan))
-        odds = lip_odds(mould, plan, aim_c, planned_reading_u_c(aim_c))
-        if odds.narrow:
-            found.append(narrow_told(mould, odds, aim_c))
-    return tuple(found)
-
-
-def window_minds(mould: MouldPlan, alloy: AlloyFacts) -> tuple[Message, ...]:
-    """A window wholly beside the sheet's: the shop may know better, or another alloy was meant."""
-    if mould.lip_max_c < alloy.pour_min_c:
-        side = "under_sheet"
-    elif mould.lip_min_c > alloy.pour_max_c:
-        side = "over_sheet"
-    else:
-        return ()
-    told = tell(
-        f"plan.mind.{side}",
-        mould=mould.name,
-        alloy=alloy.name,
-        lowest_c=mould.lip_min_c,
-        highest_c=mould.lip_max_c,
-        sheet_lowest_c=alloy.pour_min_c,
-        sheet_highest_c=alloy.pour_max_c,
-    )
-    return (told,)
-
-
-def narrow_told(mould: MouldPlan, odds: LipOdds, aim_c: float) -> Message:
-    """No aim surely hits such a window: the odds of the best one, and the larger doubt to work on first."""
-    reading_u_c = math.sqrt(max(0.0, odds.lip_u_c**2 - mould.loss_u_c**2))
-    if mould.loss_u_c >= reading_u_c:
-        surer = tell("plan.surer.walk", loss_u_c=mould.loss_u_c)
-    else:
-        surer = tell("plan.surer.reading", reading_u_c=reading_u_c)
-    return tell(
-        "plan.mind.narrow",
-        mould=mould.name,
-        width_difference_c=odds.width_c,
-        lip_u_c=odds.lip_u_c,
-        aim_c=aim_c,
-        cold_share=odds.too_cold,
-        hot_share=odds.too_hot,
-        surer=surer,
-    )
-
-
-def _told_no_aim(found: NoAim, plan: MeltPlan) -> Message:
-    """Why there is nothing to aim for, and what would have to be another."""
-    limit = found.limit
-    match found.cause:
-        case NoAimCause.NOT_LIQUID:
-            return tell(
-                "plan.conflict.not_liquid",
-                mould=found.mould,
-                highest_c=found.lip_max_c,
-                liquid_lowest_c=found.lip_min_c,
-                liquidus_c=plan.alloy.liquidus_c,
-            )
-        case NoAimCause.LOSS if limit.keep_off_c:
-            return tell(
-                "plan.conflict.no_safe_aim",
-                mould=found.mould,
-                pot_lowest_c=found.needed_c,
-                lip_lowest_c=found.least_c,
-                highest_c=found.allowed_c,
-                line_highest_c=limit.limit_c,
-                most_share=AIM_CHANCE,
-            )
-        case NoAimCause.BOILING:
-            return tell(
-                "plan.conflict.boiling",
-                mould=found.mould,
-                lip_lowest_c=found.least_c,
-                highest_c=found.allowed_c,
-                line_highest_c=limit.limit_c,
-                most_share=AIM_CHANCE,
-            )
-        case NoAimCause.LOSS:
-            return tell(
-                "plan.conflict.limit",
-                mould=found.mould,
-                pot_lowest_c=found.needed_c,
-                lip_lowest_c=found.least_c,
-                whose=limit.whose,
-                highest_c=found.allowed_c,
-                why=limit.why,
-            )
-        case NoAimCause.POT_LIMIT:
-            return tell(
-                "plan.conflict.above_limit",
-                mould=found.mould,
-                lip_lowest_c=found.least_c,
-                whose=limit.whose,
-                highest_c=found.allowed_c,
-                why=limit.why,
-            )
-        case _ as never:
-            assert_never(never)

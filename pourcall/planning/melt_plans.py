@@ -15,7 +15,16 @@ from pourcall.contract.api import ChangeRequest, StartRequest
 from pourcall.contract.errors import OutOfRange
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.message import NOTHING, Message, tell
-from pourcall.contract.plan import AlloyHalts, Asked, MeltPlan, MouldRequest, PotLimit, StatedFor, tap_window_c
+from pourcall.contract.plan import (
+    AlloyHalts,
+    Asked,
+    MeltPlan,
+    MouldPlan,
+    MouldRequest,
+    PotLimit,
+    StatedFor,
+    tap_window_c,
+)
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place
 from pourcall.contract.settings import Furnace, Settings, Shop
@@ -51,7 +60,7 @@ class Planner:
         A window or a loss that somebody stated holds for the alloy it was stated for: for another they are made anew,
         and with that alloy they come back. Which windows moved, and how, is among what to mind.
         """
-        from pourcall.metal.windows import plan_conflicts
+        from pourcall.metal.plan_checks import plan_conflicts
 
         if old.asked is None and request.alloy is None and request.moulds is None:  # a plan of an older version:
             charge_kg = old.charge_kg if request.charge_kg is None else request.charge_kg  # its figures stand
@@ -70,8 +79,24 @@ class Planner:
             moulds=was.moulds if request.moulds is None else _changed_moulds(request.moulds, was.moulds),
             set_aside=was.set_aside,
         )
-        plan, more = self._plan(furnace, old.melt, sheet, asked, old.later_kg)
+        plan, more = self._plan(furnace, old.melt, sheet, asked, old.later_kg, _as_poured(old, old.poured_earlier))
         return plan, (*mind, *_moved(old, plan), *more)
+
+    def for_next_lift(
+        self, furnace: str, old: MeltPlan, poured_earlier: Sequence[str]
+    ) -> tuple[MeltPlan, tuple[Message, ...]]:
+        """The plan of a melt some of whose moulds are poured from a lift that is over.
+
+        What is left is planned for a lift of its own: counted from the first, of the metal that is left. Nobody changed
+        anything: it is made from what was asked. Which windows moved is among what to mind; what was wrong with the
+        plan before is not said again.
+        """
+        earlier = tuple(name for name in (mould.name for mould in old.moulds) if name in poured_earlier)
+        if old.asked is None:  # of an older version, or resolved elsewhere: its figures stand
+            return msgspec.structs.replace(old, poured_earlier=earlier), ()
+        poured = _as_poured(old, earlier)
+        plan, _ = self._plan(furnace, old.melt, self._sheet(old.alloy.key), old.asked, old.later_kg, poured)
+        return plan, tuple(_moved(old, plan))
 
     def halts(self) -> tuple[AlloyHalts, ...]:
         """Where every alloy of the shop halts while it melts: what a wrong charge may be. Gaps are skipped."""
@@ -132,9 +157,16 @@ class Planner:
         return load_sheets(self._alloys).get(alloy)
 
     def _plan(
-        self, furnace: str, melt: str, sheet: "AlloySheet", asked: Asked, later_kg: float
+        self,
+        furnace: str,
+        melt: str,
+        sheet: "AlloySheet",
+        asked: Asked,
+        later_kg: float,
+        poured_earlier: Sequence[MouldPlan] = (),
     ) -> tuple[MeltPlan, tuple[Message, ...]]:
-        from pourcall.metal.windows import melt_plan, plan_conflicts, plan_minds
+        from pourcall.metal.plan_checks import plan_conflicts, plan_minds
+        from pourcall.metal.windows import melt_plan
 
         charge_kg, assumed = _charge(asked)
         if not 0.0 <= later_kg < charge_kg:
@@ -154,9 +186,15 @@ class Planner:
             air=air_of(self._settings.shop),
             pot_rating_c=own.pot.rating_c,
             probe_rating_c=probe_rating_c(self._settings, furnace),
+            poured_earlier=poured_earlier,
         )
         plan = msgspec.structs.replace(plan, later_kg=later_kg, asked=asked)
         return plan, (*((assumed,) if assumed else ()), *plan_conflicts(plan), *plan_minds(plan))
+
+
+def _as_poured(old: MeltPlan, names: Sequence[str]) -> tuple[MouldPlan, ...]:
+    """The moulds of those names as they were planned."""
+    return tuple(mould for mould in old.moulds if mould.name in names)
 
 
 def _asked_before(old: MeltPlan) -> Asked:
@@ -209,7 +247,7 @@ def _moved(old: MeltPlan, new: MeltPlan) -> list[Message]:
     """Windows in the pot that are not where they were; of moulds that are in both plans."""
     before = {mould.name: tap_window_c(mould, old) for mould in old.moulds}
     found = []
-    for mould in new.moulds:
+    for mould in new.for_this_lift:
         was, now = before.get(mould.name), tap_window_c(mould, new)
         if was is None or max(abs(a - b) for a, b in zip(was, now, strict=True)) < MOVED_C:
             continue

@@ -46,20 +46,14 @@ from pourcall.metal.heat.solidification import (
     solidification_s,
 )
 from pourcall.metal.heat.transfer import Carry, Pot
+from pourcall.metal.plan_checks import narrow_told, plan_conflicts, window_minds
 from pourcall.metal.vapour import pressure as vapour
 from pourcall.metal.vapour.boiling import BoilingOdds, boiling_odds
 from pourcall.metal.vapour.cautions import Caution, cautions, clothing
 from pourcall.metal.vapour.fume import FumeReport, breathed_15_min_mg_per_m3, fume_report, is_brass
 from pourcall.metal.vapour.lead import LeadReport, lead_report
 from pourcall.metal.vapour.ventilation import Air
-from pourcall.metal.windows import (
-    LEAST_C,
-    USUAL_MATERIAL,
-    melt_plan,
-    narrow_told,
-    plan_conflicts,
-    window_minds,
-)
+from pourcall.metal.windows import LEAST_C, USUAL_MATERIAL, melt_plan
 from pourcall.planning.charge import DEFAULT_YIELD, FILL_SHARE, MetalNeed, metal_needed, pot_capacity_kg
 from pourcall.planning.gentler import gentler_ways
 from pourcall.planning.job import JobMould

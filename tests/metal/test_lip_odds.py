@@ -10,7 +10,7 @@ from pourcall.contract.message import Message
 from pourcall.contract.plan import WindowBasis, lip_odds
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.transfer import Carry, Ladle, Pot
-from pourcall.metal.windows import plan_minds
+from pourcall.metal.plan_checks import plan_minds
 from pourcall.planning.job import JobMould
 from pourcall.planning.plan_text import stop_lines, window_lines
 from pourcall.planning.planner import PlanRequest, PourPlan, make_plan

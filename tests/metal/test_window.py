@@ -12,14 +12,8 @@ from pourcall.contract.plan import LossBasis, MouldRequest, WindowBasis
 from pourcall.contract.units import Unit
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.transfer import Carry, Pot
-from pourcall.metal.windows import (
-    MATERIAL_SHIFT,
-    melt_plan,
-    plan_conflicts,
-    pot_limits,
-    pour_window,
-    section_place,
-)
+from pourcall.metal.plan_checks import plan_conflicts
+from pourcall.metal.windows import MATERIAL_SHIFT, melt_plan, pot_limits, pour_window, section_place
 from pourcall.texts import say
 from tests.told import names, said
 

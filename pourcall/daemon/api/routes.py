@@ -285,7 +285,7 @@ class Api:
                     if known == int(number):
                         figures = await self.service.in_thread(library.pour_figures, self._store, told.pour, mould)
                         command = CorrectPour(number=known, mould=mould, figures=figures, said=said, who=told.who)
-                        await sequencer.command(command)
+                        await self.service.command(sequencer.furnace, command)
 
     async def setups(self, request: web.Request) -> web.StreamResponse:
         """Mould setups on record."""

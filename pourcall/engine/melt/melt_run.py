@@ -54,9 +54,11 @@ class MeltRun:
     def __init__(self, plan: MeltPlan, mono_s: float, before: Sequence[tuple[int, str]] = ()) -> None:
         """before: pours before the daemon was away, number and mould; no mould: it was no pour."""
         self.plan = plan
+        self._plans = [(-math.inf, plan)]  # since when each was followed, one for each lift
         self.began_s = mono_s
         self.pours: list[Pour] = []  # since then
         self._went = {number: mould for number, mould in before if mould}  # number of a pour -> mould it went into
+        self._poured_s: dict[int, float] = {}  # number of a pour -> when; of one that is missing: in an earlier lift
         self._numbers = max((number for number, _ in before), default=0)  # given so far; none is given twice
         self.lift_s: float | None = None
         self.lift_proposed = False
@@ -91,9 +93,17 @@ class MeltRun:
 
     # -- what happened, each written here alone ------------------------------------------------------------------------
 
-    def change(self, plan: MeltPlan) -> None:
-        """Another alloy, mass or mould list."""
+    def change(self, plan: MeltPlan, mono_s: float) -> None:
+        """Another alloy, mass or mould list; or the moulds that are left, for a lift of their own."""
+        if plan.poured_earlier == self.plan.poured_earlier:
+            mono_s, _ = self._plans.pop()
+        self._plans.append((mono_s, plan))
         self.plan = plan
+
+    def planned(self, name: str, at_s: float) -> MouldPlan | None:
+        """The mould as it was planned for the lift of a moment, else as it is now; None: there is none of that name."""
+        then = next(plan for since_s, plan in reversed(self._plans) if since_s <= at_s)
+        return next((mould for plan in (then, self.plan) for mould in plan.moulds if mould.name == name), None)
 
     def lift(self, lift_s: float, *, proposed: bool) -> None:
         """The pot left the furnace; proposed: as the trace or a pour says, to be corrected."""
@@ -149,6 +159,10 @@ class MeltRun:
         """Number of the last dip before the daemon was away."""
         self.dips = number
 
+    def poured_before(self, numbers: Sequence[int], at_s: float) -> None:
+        """Pours from before the daemon was away that are of the lift which goes on; all others are of earlier ones."""
+        self._poured_s.update(dict.fromkeys(numbers, at_s))
+
     def put_off(self, kind: str, until_s: float) -> None:
         """A person does not want to hear a call until then."""
         self._put_off[kind] = until_s
@@ -161,6 +175,7 @@ class MeltRun:
         """Metal went into a mould."""
         self.pours.append(pour)
         self._went[pour.number] = pour.mould
+        self._poured_s[pour.number] = pour.at_mono_s
         self._numbers = max(self._numbers, pour.number)
 
     def correct(self, number: int, mould: str, figures: PourFigures | None = None) -> bool:
@@ -173,6 +188,8 @@ class MeltRun:
         self._went.pop(number, None)
         if mould:
             self._went[number] = mould
+        if figures is not None:
+            self._poured_s[number] = figures.at_mono_s
         self.pours = [
             self._corrected(pour, mould, figures) if pour.number == number else pour
             for pour in self.pours
@@ -184,7 +201,7 @@ class MeltRun:
         """Everything that hangs on the mould, or that the record has otherwise now."""
         if figures is not None:
             return msgspec.structs.replace(pour, mould=mould, **msgspec.structs.asdict(figures))
-        plan = next((one for one in self.plan.moulds if one.name == mould), None)
+        plan = self.planned(mould, pour.at_mono_s)
         if plan is None:
             return msgspec.structs.replace(pour, mould=mould)
         lip_c, lip_u_c, basis = pour.lip_temp_c, pour.lip_u_c, pour.basis
@@ -225,6 +242,12 @@ class MeltRun:
         """Moulds that got no metal yet, in order."""
         poured = set(self._went.values())
         return tuple(mould for mould in self.plan.moulds if mould.name not in poured)
+
+    def poured_earlier(self, mono_s: float) -> tuple[str, ...]:
+        """Moulds that have metal of a lift that is over, in order: what is left is poured from a lift of its own."""
+        since_s = self.lift_s if self.lift_s is not None and self.lifted(mono_s) else math.inf
+        then = {mould for number, mould in self._went.items() if self._poured_s.get(number, -math.inf) < since_s}
+        return tuple(mould.name for mould in self.plan.moulds if mould.name in then)
 
     @property
     def aim_c(self) -> float:

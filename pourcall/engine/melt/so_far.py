@@ -36,7 +36,9 @@ def take_up_melt(so_far: SoFar, run: MeltRun, mono_s: float) -> None:
     if so_far.added_ago_s is not None:
         run.add_metal(mono_s - so_far.added_ago_s, so_far.added_kg)
     if so_far.lift_ago_s is not None:
-        run.lift(mono_s - so_far.lift_ago_s, proposed=so_far.lift_proposed)
+        lift_s = mono_s - so_far.lift_ago_s
+        run.lift(lift_s, proposed=so_far.lift_proposed)
+        run.poured_before(so_far.poured_since_lift, lift_s)
     run.dipped_before(max((dip.number for dip in so_far.dips), default=0))
 
 

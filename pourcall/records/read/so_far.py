@@ -14,6 +14,7 @@ _Read = ev.AlarmChanged | ev.DipRecorded | ev.LiftMarked | ev.Marked | ev.PlaceC
 _from_json: msgspec.json.Decoder[_Read] = msgspec.json.Decoder(_Read)
 # Alarms that say that a probe is not believed (engine/sensing/trust.py, Cause).
 DOUBTS = frozenset({"intermittent", "implausible", "unchanging", "reversed_sensor", "type_suspect", "unexplained"})
+SAME_MOMENT_S = 0.5  # a pour that proposed its lift: both of one moment, by two clocks
 
 
 class _Gathered:
@@ -90,12 +91,25 @@ def melt_so_far(conn: sqlite3.Connection, melt: str, utc_s: float) -> SoFar:
         places=tuple(found.places.items()),
         lift_ago_s=None if found.lift is None else ago_s(found.lift[0]),
         lift_proposed=found.lift is not None and found.lift[1],
+        poured_since_lift=_poured_since(conn, melt, None if found.lift is None else found.lift[0]),
         skim_ago_s=ago_s(found.skim_utc_s),
         added_ago_s=ago_s(found.added_utc_s),
         added_kg=found.added_kg,
         dips=tuple(_dip(dip, utc_s) for dip in found.dips),
         doubts=tuple(found.doubts.values()),
     )
+
+
+def _poured_since(conn: sqlite3.Connection, melt: str, lift_utc_s: float | None) -> tuple[int, ...]:
+    """Numbers of the pours of the lift that goes on; none: the pot is in the furnace."""
+    if lift_utc_s is None:
+        return ()
+    rows = conn.execute(
+        "SELECT p.number FROM pours p JOIN melts m ON m.id = p.melt_id WHERE m.melt = ? AND p.at_utc_s >= ?"
+        " AND NOT EXISTS (SELECT 1 FROM pours c WHERE c.corrects = p.id) ORDER BY p.number",
+        (melt, lift_utc_s - SAME_MOMENT_S),
+    )
+    return tuple(int(number) for (number,) in rows)
 
 
 def _dip(dip: ev.Dip, utc_s: float) -> DipSoFar:

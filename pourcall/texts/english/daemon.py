@@ -40,6 +40,8 @@ TEXTS: dict[str, str] = {
     "daemon.unconfirmed.failed": "not on the disk: {error}",
     "daemon.with_notes": "{what}. NOTE: {notes:; }",
     "daemon.note": "{note}",
+    "daemon.order_counted": "order of pouring counted anew: {moulds}",
+    "daemon.order_not_counted": "the moulds that are left keep the losses of the last lift: {why}",
     "daemon.stops": "the daemon stops in order",
     "daemon.resumed": "melt {melt} goes on after the daemon was away",
     "daemon.melt_runs": "melt {melt} is running in {furnace}",

@@ -8,4 +8,5 @@ TEXTS: dict[str, str] = {
     "way.computed": "computed, ±{within_share}",
     "way.measured": "{rate_c_per_min} measured in this shop",
     "way.stated": "loss {loss_difference_c} as stated",
+    "way.stated_sooner": "{stated}, less {unwaited_difference_c} for waiting: fewer moulds are poured before it now",
 }
