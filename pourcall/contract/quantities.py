@@ -1,7 +1,8 @@
-"""Quantities as people type them: temperature, difference, mass, length, time, share. Text in, a figure out.
+"""Quantities as people type them, from temperature to air pressure. Text in, a figure out.
 
 A decimal comma is one (`529,5C`). A comma that may as well part thousands (`1,050F`) is refused with what to type
-instead: a temperature read a thousand times too low is no slip to be quiet about. Errors: BadInput, BadTemperature.
+instead: a temperature read a thousand times too low is no slip to be quiet about. So is a figure without its unit,
+wherever more than one unit could be meant. Errors: BadInput, BadTemperature.
 """
 
 import math
@@ -14,15 +15,27 @@ from pourcall.contract.message import Message, tell
 from pourcall.contract.units import ABSOLUTE_ZERO_C, HIGHEST_MEANT_C, Unit, parse_unit, to_c
 
 _FIGURE = r"[+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d+)?"
-_TYPED = re.compile(rf"\s*({_FIGURE})\s*([^\d\s.,+-]*)\s*")
+_TYPED = re.compile(rf"\s*({_FIGURE})\s*((?:[^\d\s.,+-][^\s.,+-]*)?)\s*")
 _PLAIN = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}(?:(?:,\d{3})+(?:\.\d+)?|(?:\.\d{3})+,\d+)")
 _DURATION = re.compile(r"(?:([\d.,]+)m(?:in)?)?(?:([\d.,]+)s?)?")
 _LENGTH = re.compile(r"([^/]+)/(\d+)([a-z]*)")
 
-POWERS = {"w": 1.0, "kw": 1000.0}  # in W
 MASSES = {"kg": 1.0, "g": 0.001, "lb": 0.45359237}  # in kg
 LENGTHS = {"mm": 1.0, "cm": 10.0, "in": 25.4}  # in mm
+# What is asked for with a unit and nothing else: by its measure, the factors to the unit it is kept in.
+MEASURES: dict[str, Mapping[str, float]] = {
+    "power": {"w": 1.0, "kw": 1000.0},  # in W
+    "volume": {"cm3": 1.0, "ml": 1.0, "l": 1000.0, "in3": 16.387064},  # of a casting, in cm3
+    "room": {"m3": 1.0, "ft3": 0.028316846592},  # in m3
+    "air_changes": {"/h": 1.0, "/min": 60.0},  # per hour
+    "density": {"kg/m3": 1.0, "g/cm3": 1000.0, "lb/ft3": 16.018463},  # in kg/m3
+    "price": {"/kwh": 1.0, "/mj": 3.6},  # per kWh, in the shop's own money
+    "altitude": {"m": 1.0, "ft": 0.3048},  # in m
+    "pressure": {"hpa": 1.0, "mbar": 1.0, "mb": 1.0, "kpa": 10.0, "mmhg": 1.333224, "inhg": 33.86389},  # in hPa
+    "emf": {"uv": 1.0, "µv": 1.0, "mv": 1e3, "v": 1e6},  # in uV
+    "age": {"d": 1.0, "w": 7.0, "mo": 30.4375, "y": 365.25},  # in days; `m` is minutes everywhere, and no month
+}
 MOST_KG = 100.0
 _PANEL_WORDS = ("panel", "controller", "furnace", "chamber")
 
@@ -179,9 +192,23 @@ def seconds(text: str, *, where: str = "") -> float:
     return 60.0 * minutes + rest
 
 
-def watts(text: str, *, where: str = "") -> float:
-    """`2000W`, `2kW`."""
-    return quantity(text, POWERS, "power", where=where)
+def measured(text: str, measure: str, *, where: str = "") -> float:
+    """`2kW`, `70cm3`, `966hPa`, `180d`: a figure with a unit of this measure, in the unit that measure is kept in."""
+    return quantity(text, MEASURES[measure], measure, where=where)
+
+
+def days(text: str, *, where: str = "") -> float:
+    """An age or a time to come, above 0 and up to a hundred years: `180d`, `26w`, `6mo`, `1y`."""
+    value = measured(text, "age", where=where)
+    if not 0.0 < value <= 36_525.0:
+        raise _none(text.strip(), "age", where)
+    return value
+
+
+def is_measure(text: str, measure: str) -> bool:
+    """Whether what was typed carries a unit of this measure."""
+    found = _TYPED.fullmatch(text)
+    return found is not None and found[2].lower() in MEASURES[measure]
 
 
 def share(text: str, *, where: str = "") -> float:

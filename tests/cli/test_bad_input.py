@@ -131,7 +131,8 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
             tell("window.no_material", typed="cheese"),
         ),
         (("replay", TRACE), tell("replay.no_alloy.remedy")),
-        (("capture", "/dev/no-such", "x", "--seconds", "-1"), tell("usage.capture.ends")),
+        (("capture", "/dev/no-such", "x", "--bytes", "-1"), tell("usage.capture.ends")),
+        (("capture", "/dev/no-such", "x", "--for", "-1s"), tell("quantity.none", typed="-1s", measure="time")),
     ],
 )
 def test_what_cannot_be_meant_is_said(run: Run, words: tuple[str, ...], says: str | Message) -> None:

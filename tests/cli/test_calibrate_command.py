@@ -153,7 +153,16 @@ def test_a_correction_no_sound_probe_needs_is_kept_only_when_told_to(run: Run, t
         (("metal", "--point", "boiling", "--trace", "x"), 2, tell("point.which_pressure")),
         (("nobody", "--point", "zinc", "--trace", "x"), 3, tell("cli.no_probe", probe="nobody")),
         (("metal", "--point", "zinc", "--trace", "missing.csv"), 2, tell("cli.unreadable")),
-        (("metal", "--point", "zinc", "--trace", "x", "--due", "soon"), 2, tell("usage.due", word="soon")),
+        (
+            ("metal", "--point", "zinc", "--trace", "x", "--due", "soon"),
+            2,
+            tell("quantity.none", typed="soon", measure="age"),
+        ),
+        *(
+            (("metal", "--point", "zinc", "--trace", "x", option, bare), 2, tell("quantity.no_unit", typed=bare))
+            for option, bare in (("--altitude", "450"), ("--pressure", "966"), ("--weather", "1021"), ("--due", "180"))
+        ),
+        (("metal", "--point", "zinc", "--trace", "x", "--due", "20y"), 2, tell("usage.due", word="20y")),
         (
             ("metal", "--point", "zinc", "--trace", "x", "--depth", "-3mm"),
             2,

@@ -79,7 +79,7 @@ def words(text: str) -> str:
 
 
 def test_za27_cleats_on_one_page(run: Run) -> None:
-    done = run("plan", "za27", "--mould", CLEAT, "--power", "2000W", "--price", "0.3", "--walk", "15s")
+    done = run("plan", "za27", "--mould", CLEAT, "--power", "2000W", "--price", "0.3/kWh", "--walk", "15s")
     assert (done.code, done.err) == (0, "")
     page = words(done.out)
     assert said("plan.title.mould", mould="deck cleat 1") in page
@@ -105,7 +105,7 @@ def test_fahrenheit_reads_as_well_as_celsius(run: Run) -> None:
 
 
 def test_a356_is_told_of_hydrogen(run: Run) -> None:
-    done = run("plan", "A356", "--mould", "bracket,volume=90,gating=100g,mm=5,flow=150mm,head=120mm", "--json")
+    done = run("plan", "A356", "--mould", "bracket,volume=90cm3,gating=100g,mm=5,flow=150mm,head=120mm", "--json")
     plan = json.loads(done.out)
     assert done.code == 0
     assert plan["hydrogen"]["name"] == "alloy.hydrogen"
@@ -116,7 +116,9 @@ def test_a356_is_told_of_hydrogen(run: Run) -> None:
 
 def test_silicon_bronze_fairlead_from_the_mass_of_its_pattern(run: Run) -> None:
     # A pine pattern of 50 g at 500 kg/m3 is 100 cm3; silicon bronze is 8360 kg/m3 (S14).
-    done = run("plan", "silicon bronze", "--mould", "fairlead,pattern=50g,density=500,mm=5", "--loss", "26C", "--json")
+    done = run(
+        "plan", "silicon bronze", "--mould", "fairlead,pattern=50g,density=500kg/m3,mm=5", "--loss", "26C", "--json"
+    )
     plan = json.loads(done.out)
     assert done.code == 0
     assert plan["need"]["castings_kg"] == pytest.approx(0.836, abs=1e-6)
@@ -270,7 +272,7 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
         (("za27", "--mould", "a,kg=0.5,thik=5"), 2, meant("thickest")),
         (("za27", "--mould", "a,kg=0.5,kg=0.6"), 2, tell("usage.twice", word="kg")),
         (("za27", "--mould", "a,kg=0.5,material=green_snad"), 2, meant("green_sand")),
-        (("za27", "--mould", "a,casting=500g,volume=60"), 2, tell("charge_plan.wrong.twice", mould="a")),
+        (("za27", "--mould", "a,casting=500g,volume=60cm3"), 2, tell("charge_plan.wrong.twice", mould="a")),
         (("za27", "--mould", "a,pattern=50g"), 2, tell("charge_plan.wrong.density", mould="a")),
         (("za27", "--mould", "a"), 2, tell("charge_plan.wrong.charge", charge_kg=0.0)),
         (("za27", "--mould", "a,kg=0.5", "--mould", "a,kg=0.5"), 2, tell("window.name", mould="a")),
@@ -280,7 +282,7 @@ def test_the_furnace_of_the_settings_gives_power_pot_and_limits(run: Run) -> Non
         (("za27", "--mould", "a,kg=0.5", "--pot", "mouth=0mm"), 2, "mouth_mm"),
         (("za27", "--mould", "a,kg=0.5", "--pot", "mouht=90"), 2, meant("mouth")),
         (("za27", "--mould", "a,kg=0.5", "--ladle", "preheat=200C"), 2, fault("--ladle mass_kg", "toml.missing")),
-        (("za27", "--mould", "a,kg=0.5", "--room", "volume=-5"), 2, "volume_m3"),
+        (("za27", "--mould", "a,kg=0.5", "--room", "volume=-5m3"), 2, "volume_m3"),
         (("za27", "--mould", "a,kg=0.5", "--loss", "5000C"), 2, "loss_c"),
         (("za27", "--mould", "a,kg=0.5", "--walk", "soon"), 2, tell("quantity.none", typed="soon", measure="time")),
         (("a356", "--mould", "foil,kg=0.2,mm=0.4,flow=50mm,head=60mm"), 2, tell("filling.no_head")),

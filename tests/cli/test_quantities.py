@@ -1,36 +1,43 @@
 """Quantities as people type them, with a comma or a point, with or without a unit; and what is refused, and how."""
 
+import argparse
 import contextlib
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from functools import partial
+from importlib import import_module
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pourcall.cli.main import COMMANDS
 from pourcall.cli.melts.melt_command import mould_request
 from pourcall.cli.parser import CommandParser
-from pourcall.cli.probes.calibration_sources import days, hpa, metres
 from pourcall.contract.errors import BadInput, BadTemperature
 from pourcall.contract.message import Message, tell
 from pourcall.contract.quantities import (
     LENGTHS,
     MASSES,
+    MEASURES,
+    days,
     difference_c,
     figure,
+    is_measure,
     key_values,
     kilograms,
+    measured,
     millimetres,
     seconds,
     share,
     spelled_unit,
     temperature_c,
-    watts,
 )
 from pourcall.contract.units import Unit
 from pourcall.texts import say
+from pourcall.texts.catalogue import subject_texts
 from tests.told import message, refused, tells
 
 
@@ -129,7 +136,7 @@ def test_masses_lengths_times_and_shares() -> None:
         (seconds, "soon", "quantity.none", tell("quantity.write.time")),
         (seconds, "", "quantity.none", tell("quantity.write.time")),
         (seconds, "90", "quantity.no_unit", tell("quantity.with_unit.time", typed="90")),
-        (watts, "2", "quantity.no_unit", tell("quantity.with_unit.power", typed="2")),
+        (partial(measured, measure="power"), "2", "quantity.no_unit", tell("quantity.with_unit.power", typed="2")),
         (difference_c, "12", "quantity.no_unit", tell("quantity.with_unit.difference", typed="12")),
         (difference_c, "much", "quantity.none", tell("quantity.write.difference")),
         (figure, "nan", "quantity.none", tell("quantity.write.number")),
@@ -162,7 +169,16 @@ def test_a_decimal_comma_among_keys_belongs_to_its_figure() -> None:
         key_values("kg=0,6,thin")
 
 
-READERS = [temperature_c, difference_c, kilograms, millimetres, seconds, share, figure, watts]
+READERS = [
+    temperature_c,
+    difference_c,
+    kilograms,
+    millimetres,
+    seconds,
+    share,
+    figure,
+    partial(measured, measure="power"),
+]
 
 
 @settings(max_examples=200, deadline=None)
@@ -197,7 +213,9 @@ def test_a_mould_is_read_with_decimal_commas_as_with_points() -> None:
 
 
 def test_what_a_calibration_is_told_of_the_day_is_read_with_commas_too() -> None:
-    assert (metres("120,5m"), hpa("1013,25"), days("1,5y")) == (120.5, 1013.25, 547.5)
+    assert measured("120,5m", "altitude") == 120.5
+    assert measured("1013,25hPa", "pressure") == 1013.25
+    assert days("1,5y") == pytest.approx(547.875)
 
 
 @pytest.mark.parametrize(
@@ -226,7 +244,16 @@ BARE = (
     ("dip", "--read", "560"),
     ("dip", "--depth", "60"),
     ("melt", "end", "--ingots", "2"),
+    ("plan", "za27", "--mould", "cleat,volume=70"),
+    ("plan", "za27", "--mould", "cleat,pattern=40g,density=500"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5", "--room", "volume=50m3,changes=2"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5", "--room", "volume=50"),
+    ("plan", "za27", "--mould", "cleat,kg=0.5", "--price", "0.3"),
+    ("capture", "/dev/no-such", "no-such.bin", "--for", "30"),
+    ("thin", "--older-than", "2"),
 )
+# Plain numbers: how many, a rate of a line, a port, a factor. Nothing here has a unit that could be mistaken.
+COUNTS = frozenset(["--baud", "--bytes", "--latest", "--limit", "--speed", "--tcp", "--accept"])
 
 
 @pytest.mark.parametrize("words", BARE, ids=" ".join)
@@ -235,6 +262,48 @@ def test_a_bare_figure_that_could_be_meant_otherwise_is_refused_with_what_to_typ
 ) -> None:
     done = run(*words)
     assert (done.code, tells(done.err, "quantity.no_unit")) == (2, True), done.err
+
+
+def actions_of(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
+    for action in parser._actions:
+        yield action
+        if isinstance(action, argparse._SubParsersAction):
+            for under in action.choices.values():
+                yield from actions_of(under)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_a_number_that_the_parser_reads_by_itself_is_a_plain_count(command: str) -> None:
+    parser = CommandParser(prog=command)
+    import_module(COMMANDS[command].module(command)).add_arguments(parser)
+    numbers = [action for action in actions_of(parser) if action.type in (int, float)]
+    assert {name for one in numbers for name in one.option_strings} <= COUNTS
+
+
+@pytest.mark.parametrize(
+    ("typed", "measure", "value"),
+    [
+        ("4.3in3", "volume", 70.4645),  # 1 in = 25.4 mm
+        ("1800ft3", "room", 50.97),  # 1 ft = 0.3048 m
+        ("0.5g/cm3", "density", 500.0),
+        ("0.08/MJ", "price", 0.288),  # 3.6 MJ in a kWh
+        ("1480ft", "altitude", 451.104),
+        ("29.92inHg", "pressure", 1013.2),  # standard atmosphere 1013.25 hPa, NIST SP 811 table B.8 for inHg
+        ("101.325kPa", "pressure", 1013.25),
+        ("31200uV", "emf", 31200.0),
+        ("6mo", "age", 182.625),
+    ],
+)
+def test_each_unit_turns_into_the_one_its_measure_is_kept_in(typed: str, measure: str, value: float) -> None:
+    assert measured(typed, measure) == pytest.approx(value, rel=1e-4)
+
+
+@pytest.mark.parametrize("measure", MEASURES)
+def test_every_measure_says_what_to_type_with_units_that_are_read(measure: str) -> None:
+    for told in (tell(f"quantity.with_unit.{measure}", typed="6"), tell(f"quantity.write.{measure}")):
+        assert told.name in subject_texts("quantity")
+        for typed in re.findall(r"\d[^\s,]*", subject_texts("quantity")[told.name].replace("{typed}", "6")):
+            assert is_measure(typed, measure), typed
 
 
 def test_the_word_before_a_figure_or_a_unit_on_the_line_stands_for_its_unit(run: Callable[..., Any]) -> None:

@@ -215,7 +215,7 @@ def test_a_capture_of_a_board_can_be_read_back(tmp_path: Path, socket_board: Any
     from pourcall.drivers.wire import ourline
 
     target = tmp_path / "bench.bin"
-    done = run("capture", socket_board.port, str(target), "--bytes", "400", "--seconds", "10")
+    done = run("capture", socket_board.port, str(target), "--bytes", "400", "--for", "10s")
     assert done.code == 0, done.err
     assert tells(done.err, "cli.capture.running")
     frames = [frame for _, found in replay(read_capture(target), ourline.decoder()) for frame in found]

@@ -30,11 +30,11 @@ from pourcall.contract.quantities import (
     figure,
     key_values,
     kilograms,
+    measured,
     millimetres,
     seconds,
     share,
     temperature_c,
-    watts,
 )
 from pourcall.contract.toml_tables import Checker, told
 from pourcall.contract.units import Unit, difference_from_c, from_c
@@ -47,7 +47,7 @@ from pourcall.planning.planner import PlanRequest, PourPlan, make_plan
 from pourcall.texts import say
 
 T = TypeVar("T", bound=msgspec.Struct)
-# Words of the command line -> keys of the job. Each figure carries its unit, but for `kg`, `mm`.
+# Words of the command line -> keys of the job. Each figure carries its unit, but for `kg`, `mm` and plain numbers.
 MOULD_KEYS = {
     "kg": "mass_kg",
     "casting": "casting_kg",
@@ -82,7 +82,12 @@ LADLE_KEYS = {"kg": "mass_kg", "preheat": "preheat_c", "contact": "contact"}
 ROOM_KEYS = {"volume": "volume_m3", "changes": "changes_per_h"}
 _WORDS = ("name", "setup", "material")
 _WHOLE = ("cavities", "copies")
-_UNITS = {"_cm3": "cm3", "_m3": "m3"}
+_MEASURES = {
+    "volume_cm3": "volume",
+    "pattern_kg_per_m3": "density",
+    "volume_m3": "room",
+    "changes_per_h": "air_changes",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -108,7 +113,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--walk", metavar="20s", help=described(tell("option.plan.walk")))
     parser.add_argument("--between", metavar="15s", help=described(tell("option.plan.between")))
     parser.add_argument("--loss", metavar="DEGREES", help=described(tell("option.plan.loss")))
-    parser.add_argument("--room", metavar="volume=50,changes=2", help=described(tell("option.plan.room")))
+    parser.add_argument("--room", metavar="volume=50m3,changes=2/h", help=described(tell("option.plan.room")))
     air = parser.add_mutually_exclusive_group()
     air.add_argument("--outdoors", dest="place", action="store_const", const="outdoors")
     air.add_argument(
@@ -196,8 +201,8 @@ def job_of(args: argparse.Namespace, bare: Unit | None) -> Job:
     changes = dict(plain)
     if args.mould:
         changes["mould"] = tuple(mould_of(text, bare) for text in args.mould)
-    power = {"power_w": watts(args.power, where="--power")} if args.power else {}
-    price = {"price_per_kwh": figure(args.price, where="--price")} if args.price else {}
+    power = {"power_w": measured(args.power, "power", where="--power")} if args.power else {}
+    price = {"price_per_kwh": measured(args.price, "price", where="--price")} if args.price else {}
     if power or price:
         changes["furnace"] = _changed(job.furnace, {**power, **price}, "--power, --price")
     if args.pot or args.lid:
@@ -270,8 +275,7 @@ def _value(word: str, key: str, text: str, where: str, bare: Unit | None) -> Any
         return kilograms(text, bare=word == "kg", where=where)
     if key in _WHOLE and text.isdigit():
         return int(text)
-    ending = next((said for end, said in _UNITS.items() if key.endswith(end) and key != "pattern_kg_per_m3"), "")
-    return figure(text.removesuffix(ending), where=where)
+    return measured(text, _MEASURES[key], where=where) if key in _MEASURES else figure(text, where=where)
 
 
 def _made(kind: type[T], given: dict[str, Any], where: str) -> T:

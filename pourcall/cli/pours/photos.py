@@ -16,13 +16,14 @@ from pourcall.cli.common import add_json, local_time, our_paths, print_json
 from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Told, tell
+from pourcall.contract.quantities import days
 from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.records.entries.photos import Photo
     from pourcall.records.read.views import PourRow
 
-WITHIN_DAYS = 3.0
+WITHIN = "3d"
 _DAY_S = 86_400.0
 
 
@@ -39,11 +40,10 @@ def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
         help=described(tell("option.photos.photo.folder")),
     )
     photo.add_argument(
-        "--within-days",
-        type=float,
-        default=WITHIN_DAYS,
-        metavar="N",
-        help=described(tell("option.photos.photo.within_days", days=WITHIN_DAYS)),
+        "--within",
+        default=WITHIN,
+        metavar=WITHIN,
+        help=described(tell("option.photos.photo.within", typed=WITHIN)),
     )
     photo.add_argument("--dry-run", action="store_true", help=described(tell("option.photos.photo.dry_run")))
     photo.add_argument("--caption", default="", help=described(tell("option.photos.photo.caption")))
@@ -83,12 +83,7 @@ def _matched(args: argparse.Namespace, pours: "Sequence[PourRow]") -> "list[tupl
     """Photos of a folder with the pour or melt of each; what is no image or belongs nowhere is told and left."""
     from pourcall.records.entries.photos import belongs_to, look_at, pour_in_name
 
-    if not args.within_days > 0.0:
-        raise BadInput(
-            tell("usage.photo.days", days=f"{args.within_days:g}"),
-            where="--within-days",
-            remedy=tell("usage.photo.days.remedy"),
-        )
+    within_days = days(args.within, where="--within")
     if not args.folder.is_dir():
         raise NotFound(
             tell("usage.photo.no_folder"), where=str(args.folder), remedy=tell("usage.photo.no_folder.remedy")
@@ -108,10 +103,10 @@ def _matched(args: argparse.Namespace, pours: "Sequence[PourRow]") -> "list[tupl
             else:
                 _left_out(path, tell("cli.photo.no_such_pour", pour=number))
             continue
-        place = belongs_to(pours, photo.taken_utc_s, within_s=args.within_days * _DAY_S)
+        place = belongs_to(pours, photo.taken_utc_s, within_s=within_days * _DAY_S)
         if place is None:
             taken = local_time(photo.taken_utc_s)
-            _left_out(path, tell("cli.photo.no_pour_before", days=args.within_days, at=taken))
+            _left_out(path, tell("cli.photo.no_pour_before", days=within_days, at=taken))
         else:
             found.append((photo, *place))
     return found

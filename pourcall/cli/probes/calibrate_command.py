@@ -10,18 +10,17 @@ from pourcall.cli.common import add_json, add_unit, depth_mm, our_paths, print_j
 from pourcall.cli.parser import described
 from pourcall.cli.probes.calibration_history import listing, points, show
 from pourcall.cli.probes.calibration_sources import (
-    days,
+    due_days,
     file_trace,
-    hpa,
     live,
     melt_trace,
-    metres,
     same_furnace,
     trace_arguments,
 )
 from pourcall.cli.probes.probe_facts import facts_of, who_of
 from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.message import tell
+from pourcall.contract.quantities import measured
 from pourcall.contract.units import Unit, format_difference
 from pourcall.texts import say, written
 
@@ -117,12 +116,12 @@ def _calibrate(args: argparse.Namespace) -> int:
             tell("usage.only_with", option="--svg", other="`calibrate show`"),
             remedy=tell("usage.calibrate.svg", probe=args.what),
         )
-    due_days = days(args.due)
+    due_again_days = due_days(args.due)
     point = cal_point(
         args.point,
-        altitude_m=metres(args.altitude) if args.altitude else None,
-        pressure_hpa=hpa(args.pressure) if args.pressure else None,
-        sea_level_hpa=hpa(args.weather) if args.weather else None,
+        altitude_m=measured(args.altitude, "altitude", where="--altitude") if args.altitude else None,
+        pressure_hpa=measured(args.pressure, "pressure", where="--pressure") if args.pressure else None,
+        sea_level_hpa=measured(args.weather, "pressure", where="--weather") if args.weather else None,
     )
     unit = unit_of(args)
     facts = facts_of(args.what, args.furnace)
@@ -139,7 +138,7 @@ def _calibrate(args: argparse.Namespace) -> int:
                 remedy=tell("usage.leave_out", option="--other-meter"),
             )
         found = live(args, point, facts, unit)
-        return _keep(args, facts, found, "live", due_days, unit)
+        return _keep(args, facts, found, "live", due_again_days, unit)
     found = find_point(
         trace,
         point,
@@ -151,7 +150,7 @@ def _calibrate(args: argparse.Namespace) -> int:
         heating=args.power,
         cover=args.cover,
     )
-    return _keep(args, facts, found, source, due_days, unit)
+    return _keep(args, facts, found, source, due_again_days, unit)
 
 
 def _as_covered(args: argparse.Namespace, point: "CalPoint", unit: Unit) -> "CalPoint":

@@ -1,7 +1,6 @@
 """Where a calibration's trace comes from: a melt on record, a file, the daemon; and typed figures."""
 
 import argparse
-import re
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -11,7 +10,7 @@ from pourcall.cli.common import asked_unit, depth_mm, our_paths
 from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput, NotFound, Refused
 from pourcall.contract.message import tell
-from pourcall.contract.quantities import figure
+from pourcall.contract.quantities import days
 from pourcall.contract.units import Unit
 from pourcall.texts import say
 
@@ -218,26 +217,9 @@ def _running_calibration(facts: "ProbeFacts") -> Any:
     return Calibration(offset_uv=own.offset_uv) if own.offset_uv else None
 
 
-def days(text: str) -> float:
-    """`180d`, `26w`, `1y`, `90`. Raises BadInput."""
-    found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(d|w|y|days?|weeks?|years?|)\s*", text.lower())
-    if found is None:
-        raise BadInput(tell("usage.due", word=text.strip()), remedy=tell("usage.due.remedy"))
-    value = figure(found.group(1)) * {"": 1.0, "d": 1.0, "w": 7.0, "y": 365.0}[found.group(2)[:1]]
-    if not 1.0 <= value <= 3650.0:
-        raise BadInput(tell("usage.due", word=text.strip()), remedy=tell("usage.due.remedy"))
+def due_days(text: str) -> float:
+    """When a calibration is due again, from a day to ten years. Raises BadInput."""
+    value = days(text, where="--due")
+    if not 1.0 <= value <= 3653.0:
+        raise BadInput(tell("usage.due", word=text.strip()), remedy=tell("quantity.write.age"))
     return value
-
-
-def metres(text: str) -> float:
-    found = re.fullmatch(r"\s*(-?\d+(?:[.,]\d+)?)\s*(m|ft|)\s*", text.lower())
-    if found is None:
-        raise BadInput(tell("usage.altitude", word=text.strip()), remedy=tell("usage.altitude.remedy"))
-    return figure(found.group(1)) * (0.3048 if found.group(2) == "ft" else 1.0)
-
-
-def hpa(text: str) -> float:
-    found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(hpa|mbar|mb|mmhg|inhg|)\s*", text.lower())
-    if found is None:
-        raise BadInput(tell("usage.pressure", word=text.strip()), remedy=tell("usage.pressure.remedy"))
-    return figure(found.group(1)) * {"mmhg": 1.333224, "inhg": 33.86389}.get(found.group(2), 1.0)

@@ -1,6 +1,7 @@
 """`pourcall capture`. Raw bytes of a port into a file, which may become a test or be looked at later."""
 
 import argparse
+import math
 import sys
 import time
 from pathlib import Path
@@ -8,6 +9,7 @@ from pathlib import Path
 from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
+from pourcall.contract.quantities import seconds
 from pourcall.texts import say
 
 
@@ -16,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("port", help=described(tell("option.capture.port")))
     parser.add_argument("file", type=Path)
     parser.add_argument("--baud", type=int, default=115_200)
-    parser.add_argument("--seconds", type=float, default=0.0, help=described(tell("option.capture.seconds")))
+    parser.add_argument("--for", dest="lasts", default="", metavar="30s", help=described(tell("option.capture.for")))
     parser.add_argument("--bytes", type=int, default=0, help=described(tell("option.capture.bytes")))
 
 
@@ -28,7 +30,8 @@ def run(args: argparse.Namespace) -> int:
 
     if args.file.exists():
         raise BadInput(tell("usage.capture.file"), where=str(args.file), remedy=tell("usage.capture.file.remedy"))
-    if not (args.seconds >= 0.0 and args.bytes >= 0):
+    most_s = seconds(args.lasts, where="--for") if args.lasts else math.inf
+    if args.bytes < 0:
         raise BadInput(tell("usage.capture.ends"), remedy=tell("usage.capture.ends.remedy"))
     port = resolve(args.port, list_ports()) if args.port.startswith("usb:") else args.port
     stopped = told = False
@@ -38,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
         if not told:  # only now is the port open
             told = True
             print(say(tell("cli.capture.running")), file=sys.stderr)
-        return not (stopped or 0 < args.seconds <= elapsed_s or 0 < args.bytes <= size)
+        return not (stopped or most_s <= elapsed_s or 0 < args.bytes <= size)
 
     import signal
 

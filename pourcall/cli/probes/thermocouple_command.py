@@ -1,13 +1,12 @@
 """`pourcall thermocouple`. Emf and temperature at the bench, with cold junction and tolerance."""
 
 import argparse
-import re
 
 from pourcall.cli.common import add_json, add_unit, asked_unit, print_json, unit_of
 from pourcall.cli.parser import described
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
-from pourcall.contract.quantities import figure, temperature_c
+from pourcall.contract.quantities import is_measure, measured, temperature_c
 from pourcall.texts import say
 
 WIRE_CLASSES = ("iec_1", "iec_2", "iec_3", "astm_special", "astm_standard", "unknown")
@@ -43,9 +42,8 @@ def run(args: argparse.Namespace) -> int:
     cold_uv = cold_emf_uv(tc_type, cold_c)
     if cold_uv is None:
         raise BadInput(tell("error.terminals", terminals_c=cold_c, tc_type=tc_type), remedy=tell("error.figure.remedy"))
-    found = re.fullmatch(r"\s*([+-]?\d+(?:[.,]\d*)?)\s*(uV|µV|mV|V)\s*", args.value)
-    if found:
-        terminal_uv = figure(found.group(1)) * {"uV": 1.0, "µV": 1.0, "mV": 1e3, "V": 1e6}[found.group(2)]
+    if is_measure(args.value, "emf"):
+        terminal_uv = measured(args.value, "emf")
         hot_c, reason = to_temperature(RawKind.EMF_UV, terminal_uv, cold_c, tc_type)
         if hot_c is None:
             raise BadInput(

@@ -1,7 +1,6 @@
 """`pourcall thin`. Old readings given up, on request only, behind a whole backup, never beside a daemon."""
 
 import argparse
-import re
 import sys
 from pathlib import Path
 
@@ -9,14 +8,13 @@ import msgspec
 
 from pourcall.cli.common import add_json, local_time, our_paths, print_json
 from pourcall.cli.parser import described
-from pourcall.contract.errors import BadInput, Refused
+from pourcall.contract.errors import Refused
 from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
-from pourcall.contract.quantities import figure
+from pourcall.contract.quantities import days, seconds
 from pourcall.texts import say, written
 
-_LENGTH = re.compile(r"(\d+(?:[.,]\d+)?)\s*(s|min|d|w|m|y)")
-_SECONDS = {"s": 1.0, "min": 60.0, "d": 86_400.0, "w": 7 * 86_400.0, "m": 30.4375 * 86_400.0, "y": 365.25 * 86_400.0}
+_DAY_S = 86_400.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,7 +39,8 @@ def run(args: argparse.Namespace) -> int:
     from pourcall.records.upkeep.thinning import thin
 
     paths = our_paths()
-    older_than_s, keep_every_s = length_s(args.older_than), length_s(args.keep_every)
+    older_than_s = days(args.older_than, where="--older-than") * _DAY_S
+    keep_every_s = seconds(args.keep_every, where="--keep-every")
     utc_s = RealClock().utc_s()
     Store.read(paths.database).close()  # says it where there is none
     with SingleLock(paths.lock):
@@ -81,14 +80,6 @@ def run(args: argparse.Namespace) -> int:
     if done.unshrunk:
         print(say(tell("cli.thin.note", why=done.unshrunk)), file=sys.stderr)
     return 0
-
-
-def length_s(text: str) -> float:
-    """`2y`, `18m`, `10s`: seconds. Raises BadInput."""
-    found = _LENGTH.fullmatch(text.strip().lower())
-    if found is None:
-        raise BadInput(tell("cli.thin.no_length", text=text), remedy=tell("cli.thin.no_length.remedy"))
-    return figure(found[1]) * _SECONDS[found[2]]
 
 
 def _backed_up(args: argparse.Namespace, paths: Paths, utc_s: float) -> None:

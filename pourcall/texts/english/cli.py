@@ -97,8 +97,6 @@ TEXTS: dict[str, str] = {
     "cli.thin.backup_known": "{file}: the backup of {at} holds all of it",
     "cli.thin.no_backup": "what is thinned is gone, and no whole backup of the record as it stands is known",
     "cli.thin.no_backup.remedy": "Add --backup FILE, or --no-backup to do without",
-    "cli.thin.no_length": "'{text}' is no length of time",
-    "cli.thin.no_length.remedy": "Write 2y, 18m (months) or 200d; 10s for --keep-every",
     "cli.capture.running": "capturing; Ctrl-C ends it",
     "cli.capture.done": "{count} bytes in {file}; when they came is in {sidecar}",
     "cli.unreadable": "the file cannot be read: {error}",
