@@ -72,13 +72,14 @@ def print_json(value: Any) -> None:
     sys.stdout.write(data.decode() + "\n")
 
 
-def print_table(head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> None:
-    """Columns, aligned; `right` names the columns of figures."""
+def print_table(columns: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[str] = ()) -> None:
+    """Columns, aligned, each under its heading in the catalogue; an empty name has none. right: those of figures."""
+    head = [say(tell(f"column.{name}")) if name else "" for name in columns]
     widths = [max(len(line[at]) for line in [head, *rows]) for at in range(len(head))]
     for line in [head, *rows]:
         cells = [
-            cell.rjust(w) if at in right else cell.ljust(w)
-            for at, (cell, w) in enumerate(zip(line, widths, strict=True))
+            cell.rjust(w) if name in right else cell.ljust(w)
+            for name, cell, w in zip(columns, line, widths, strict=True)
         ]
         print("  ".join(cells).rstrip())
 
@@ -93,16 +94,14 @@ def print_listing(
 ) -> None:
     """What a listing found: JSON where it was asked for, a sentence where there is nothing, else a table.
 
-    columns: title and what stands in it; `right` names those of figures.
+    columns: what stands under each heading; right: those of figures.
     """
     if args.json:
         print_json(rows)
     elif not rows:
         print(say(none))
     else:
-        head = list(columns)
-        cells = [[cell(row) for cell in columns.values()] for row in rows]
-        print_table(head, cells, right=[head.index(name) for name in right])
+        print_table(list(columns), [[cell(row) for cell in columns.values()] for row in rows], right=right)
 
 
 def local_time(utc_s: float | None, *, with_date: bool = True) -> str:

@@ -86,6 +86,94 @@ def test_words_are_found_however_they_are_printed() -> None:
     assert lines('parser.add_argument("--cold", metavar="TEMP", help=described(tell("option.cold")))') == []
 
 
+AS_IT_IS = frozenset({"MB", "W", "kg", "mm", "µV", "pourcall"})  # units, and our own name
+
+
+def written_in(node: ast.expr) -> Iterator[tuple[int, str]]:
+    """The words that stand in an expression as they are printed: of a literal, of either branch, of an f-string."""
+    match node:
+        case ast.Constant(value=str(text)):
+            if text not in AS_TYPED:
+                yield from (
+                    (node.lineno, found) for found in re.findall(r"[^\W\d_]{2,}", text) if found not in AS_IT_IS
+                )
+        case ast.JoinedStr() | ast.BoolOp():
+            for part in node.values:
+                yield from written_in(part)
+        case ast.FormattedValue():
+            yield from written_in(node.value)
+        case ast.IfExp():
+            yield from (*written_in(node.body), *written_in(node.orelse))
+        case ast.BinOp():
+            yield from (*written_in(node.left), *written_in(node.right))
+        case ast.Lambda():
+            yield from written_in(node.body)
+        case ast.List() | ast.Tuple():
+            for part in node.elts:
+                yield from written_in(part)
+        case ast.ListComp():
+            yield from written_in(node.elt)
+        case ast.Dict():
+            for part in node.values:
+                yield from written_in(part)
+        case ast.Call(func=ast.Name(id="str")):
+            for part in node.args:
+                yield from written_in(part)
+        case _:
+            pass
+
+
+# The page of one mould setup has a line for each (`_facts` in cli/pours/mould_command.py).
+LINES_OF_A_SETUP = frozenset({"batch", "gating", "mass", "material", "note", "pattern", "preheat", "thinnest", "vents"})
+
+
+def tables(tree: ast.AST) -> Iterator[tuple[list[str], ast.expr]]:
+    """Each table that is printed: the names of its columns, and the expression of its cells."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and name_of(node) == "print_table":
+            yield [str(getattr(one, "value", "")) for one in getattr(node.args[0], "elts", ())], node.args[1]
+        elif isinstance(node, ast.Call) and name_of(node) == "print_listing":
+            yield [str(getattr(one, "value", "")) for one in getattr(node.args[2], "keys", ())], node.args[2]
+
+
+def test_every_heading_of_a_table_is_in_the_catalogue_and_none_there_is_dead() -> None:
+    found: set[str] = set()
+    for path in sorted((PACKAGE / "cli").rglob("*.py")):
+        if path.name == "common.py":  # hands on what it is given
+            continue
+        for columns, _ in tables(ast.parse(path.read_text("utf-8"))):
+            assert columns, f"{path.name}: columns are named where the table is printed"
+            found |= set(columns) - {""}
+    assert {f"column.{name}" for name in found | LINES_OF_A_SETUP} == set(subject_texts("column"))
+
+
+def test_no_word_of_a_line_or_a_cell_is_written_where_it_is_printed() -> None:
+    found = []
+    for path in sorted((PACKAGE / "cli").rglob("*.py")):
+        tree = ast.parse(path.read_text("utf-8"))
+        shown = [cells for _, cells in tables(tree)]
+        shown += [
+            one
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Call) and name_of(node) in PRINTED
+            for one in node.args
+        ]
+        found += [f"{path.relative_to(PACKAGE)}:{line}: {text}" for node in shown for line, text in written_in(node)]
+    assert found == []
+
+
+def test_a_single_word_is_found_wherever_it_stands_in_a_line() -> None:
+    def heard(text: str) -> list[str]:
+        return [found for _, found in written_in(ast.parse(text, mode="eval").body)]
+
+    assert heard('f"refused: {said(one)}"') == ["refused"]
+    assert heard("one or 'never'") == ["never"]
+    assert heard("[[x, 'yes' if x else 'no'] for x in rows]") == ["yes", "no"]
+    assert heard("{'probe': lambda row: row.name + ' kept'}") == ["kept"]
+    assert heard("word('place', one['place'])") == []
+    assert heard("f'{row.kg:.2f} kg'") == []
+
+
 def test_every_command_has_its_line_in_the_overview_and_no_line_is_dead() -> None:
     lines = {name for name in subject_texts("overview") if name.startswith("overview.command.")}
     assert lines == {f"overview.command.{name}" for name in COMMANDS}

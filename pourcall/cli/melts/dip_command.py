@@ -166,8 +166,11 @@ def _list(args: argparse.Namespace) -> int:
         print(say(tell("cli.dip.none", melt=melt)))
     else:
         print(say(tell("cli.dip.melt", melt=melt)))
-        columns = ("at", "dip", "by", "metal", "±", "how", "depth", "stirred")
-        print_table(columns, [_row(line, unit) for line in lines], right=(1, 3, 4))
+        print_table(
+            ("when", "dip", "taken_by", "metal", "plus_minus", "how", "depth", "stirred"),
+            [_row(line, unit) for line in lines],
+            right=("dip", "metal", "plus_minus"),
+        )
         for line in lines:
             if line.why:
                 print(say(tell("cli.dip.why", number=line.number or 0, why=line.why), unit))
@@ -183,5 +186,5 @@ def _row(line: DipLine, unit: Unit) -> tuple[str, ...]:
         "" if line.u_c is None else format_difference(line.u_c, unit, 0),
         word("dip_how", line.how),
         "" if line.depth_mm is None else f"{line.depth_mm:.0f} mm",
-        "" if line.stirred is None else "yes" if line.stirred else "no",
+        "" if line.stirred is None else say(tell("key.yes" if line.stirred else "key.no")),
     )

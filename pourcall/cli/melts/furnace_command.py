@@ -171,7 +171,7 @@ def _history(args: argparse.Namespace, name: str) -> int:
         return 0
     unit = unit_of(args)
     print_table(
-        ("model", "learned", "from", "power", "wall", "loss", "met to", "hash"),
+        ("model", "learned", "from_melts", "power", "wall", "heat_loss", "met_to", "hash"),
         [
             (
                 str(one.version),
@@ -185,6 +185,6 @@ def _history(args: argparse.Namespace, name: str) -> int:
             )
             for one in known
         ],
-        right=(0, 3, 4, 5, 6),
+        right=("model", "power", "wall", "heat_loss", "met_to"),
     )
     return 0

@@ -235,13 +235,13 @@ def _list(args: argparse.Namespace) -> int:
             "began": lambda row: local_time(row.began_utc_s),
             "furnace": lambda row: row.furnace,
             "alloy": lambda row: row.alloy_name,
-            "kg": lambda row: f"{row.charge_kg:.2f}",
+            "charge": lambda row: format_mass(row.charge_kg),
             "moulds": lambda row: f"{row.moulds_poured}/{row.moulds}",
             "pours": lambda row: str(row.pours),
             "dips": lambda row: str(row.dips),
             "ended": _ended,
         },
-        right=("kg", "moulds", "pours", "dips"),
+        right=("charge", "moulds", "pours", "dips"),
         none=tell("melt_list.none_like_that" if any(only.values()) else "melt_list.none_yet"),
     )
     if not args.json:
@@ -267,8 +267,8 @@ def _find(args: argparse.Namespace) -> int:
         args,
         hits,
         {
-            "where": lambda hit: hit.pour or hit.melt,
-            "what": lambda hit: hit.what,
+            "found_in": lambda hit: hit.pour or hit.melt,
+            "found_as": lambda hit: hit.what,
             "text": lambda hit: " ".join(in_unit(hit.text, unit).split()),
         },
         none=tell("melt_list.nothing_has", words=" + ".join(args.words)),

@@ -84,16 +84,16 @@ def _list(args: argparse.Namespace, library: "ProfileLibrary") -> int:
         print_json({"profiles": sound, "refused": [say(err.what) for err in refused]})
         return 0
     print_table(
-        ("profile", "for", "segments", "hash", "about"),
+        ("profile", "meant_for", "segments", "hash", "about"),
         [
             (one.key, ", ".join((*one.alloys, *one.families)) or "-", str(len(one.segments)), one.hash, one.about)
             for one in sound
         ],
-        right=(2,),
+        right=("segments",),
     )
     unit = unit_of(args)
     for err in refused:
-        print(f"refused: {err.said(lambda told: say(told, unit))}")
+        print(say(tell("profile.refused_file", what=err.said(lambda told: say(told, unit)))))
     return 0
 
 
@@ -123,7 +123,7 @@ def _show(args: argparse.Namespace, library: "ProfileLibrary") -> int:
 def _tell(plan: "ProfilePlan", facts: "AlloyFacts", unit: Unit) -> None:
     from pourcall.engine.guidance.forecast_view import segment_words
 
-    print(f"{plan.name} ({plan.hash}) for {facts.name}: {plan.about}")
+    print(say(tell("profile.show.head", profile=plan.name, hash=plan.hash, alloy=facts.name, about=plan.about)))
     print(say(tell("profile.show.limit", limit_c=plan.limit_c, whose=plan.limit_whose), unit))
     for number, one in enumerate(plan.segments, 1):
         asked = tell("profile.show.asked", asked=one.asked) if one.asked else NOTHING

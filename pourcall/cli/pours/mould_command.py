@@ -9,9 +9,10 @@ from pourcall.cli.parser import described
 from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import MouldSetupRequest
 from pourcall.contract.errors import BadInput
-from pourcall.contract.message import tell
+from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.quantities import kilograms, millimetres, temperature_c
 from pourcall.contract.units import Unit, format_mass, format_temperature
+from pourcall.texts import say
 
 if TYPE_CHECKING:
     from pourcall.records.read.views import SetupView
@@ -62,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
         args,
         rows,
         {
-            "mould setup": lambda row: row.name,
+            "setup": lambda row: row.name,
             "version": lambda row: str(row.version),
             "pattern": lambda row: row.pattern,
             "material": lambda row: row.material.replace("_", " "),
@@ -109,33 +110,37 @@ def _material(text: str | None) -> str | None:
 
 def _show(rows: "tuple[SetupView, ...]", unit: Unit) -> None:
     newest = rows[-1]
-    poured = f"{newest.pours} pour{'' if newest.pours == 1 else 's'}"
-    print(f"{newest.name}, version {newest.version}, {poured}")
-    for name, value in _facts(newest, unit):
-        if value:
-            print(f"  {name:<9}  {value}")
+    poured = tell("cli.mould.pours.one" if newest.pours == 1 else "cli.mould.pours.some", count=newest.pours)
+    print(say(tell("cli.mould.head", setup=newest.name, version=newest.version, poured=poured)))
+    facts = {say(tell(f"column.{name}")): value for name, value in _facts(newest, unit).items() if value}
+    width = max((len(name) for name in facts), default=0)
+    for name, value in facts.items():
+        print(f"  {name:<{width}}  {value}")
     for old, new in itertools.pairwise(rows):
-        changed = [
-            f"{name} {was or 'not told'}"
-            for (name, was), (_, now) in zip(_facts(old, unit), _facts(new, unit), strict=True)
-            if was != now
-        ]
-        why = f"; {new.why}" if new.why else ""
-        print(f"  version {old.version}, until {local_time(new.at_utc_s)}: {', '.join(changed)}{why} ({new.who})")
+        now = _facts(new, unit)
+        changed = tuple(
+            tell("cli.mould.was", name=say(tell(f"column.{name}")), value=was or say(tell("cli.mould.not_told")))
+            for name, was in _facts(old, unit).items()
+            if was != now[name]
+        )
+        why = tell("cli.mould.why", why=new.why) if new.why else NOTHING
+        at = local_time(new.at_utc_s)
+        print(say(tell("cli.mould.old", version=old.version, at=at, changed=changed, why=why, who=new.who)))
 
 
-def _facts(row: "SetupView", unit: Unit) -> tuple[tuple[str, str], ...]:
-    return (
-        ("pattern", row.pattern),
-        ("material", row.material.replace("_", " ")),
-        ("batch", row.batch),
-        ("gating", row.gating),
-        ("vents", row.venting),
-        ("thinnest", _mm(row)),
-        ("mass", _kg(row)),
-        ("preheat", "" if row.preheat_c is None else format_temperature(row.preheat_c, unit)),
-        ("note", row.detail),
-    )
+def _facts(row: "SetupView", unit: Unit) -> dict[str, str]:
+    """What a setup is, by the name of its heading."""
+    return {
+        "pattern": row.pattern,
+        "material": row.material.replace("_", " "),
+        "batch": row.batch,
+        "gating": row.gating,
+        "vents": row.venting,
+        "thinnest": _mm(row),
+        "mass": _kg(row),
+        "preheat": "" if row.preheat_c is None else format_temperature(row.preheat_c, unit),
+        "note": row.detail,
+    }
 
 
 def _mm(row: "SetupView") -> str:

@@ -156,15 +156,15 @@ def _list(args: argparse.Namespace, unit: Unit) -> int:
         rows,
         {
             "pour": lambda row: row.pour,
-            "at": lambda row: local_time(row.at_utc_s),
+            "when": lambda row: local_time(row.at_utc_s),
             "mould": lambda row: row.mould,
             "alloy": lambda row: row.alloy,
-            "pot": lambda row: format_temperature(row.pot_temp_c, unit),
-            "lip": lambda row: format_temperature(row.lip_temp_c, unit),
+            "in_pot": lambda row: format_temperature(row.pot_temp_c, unit),
+            "at_lip": lambda row: format_temperature(row.lip_temp_c, unit),
             "window": lambda row: format_window(row.lip_min_c, row.lip_max_c, unit),
             "result": lambda row: row.result or "-",
         },
-        right=("pot", "lip"),
+        right=("in_pot", "at_lip"),
         none=tell("cli.pour.none_like_that" if any(only.values()) else "cli.pour.none_yet"),
     )
     if not args.json:
@@ -185,7 +185,7 @@ def _result(args: argparse.Namespace) -> int:
 
     if args.classes:
         print_table(
-            [say(tell(f"defect.column.{name}")) for name in ("key", "term", "looks", "pour", "first")],
+            ("key", "term", "looks", "tends", "first"),
             [(one.key, one.term, say(one.looks), _tends(one.direction), say(one.first)) for one in defects().values()],
         )
         return 0

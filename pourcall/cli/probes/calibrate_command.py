@@ -22,7 +22,7 @@ from pourcall.contract.errors import BadInput, Refused
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import measured
 from pourcall.contract.units import Unit, format_difference
-from pourcall.texts import say, written
+from pourcall.texts import say, word, written
 
 if TYPE_CHECKING:
     from pourcall.calibration.correction import FoundPoint, ProbeFacts
@@ -272,7 +272,9 @@ def _tell(found: "FoundPoint", facts: "ProbeFacts", unit: Unit) -> None:
     )
     print(f"  {say(off, unit)}")
     for part in sorted(found.parts, key=lambda one: -one.standard_c):
-        print(f"    {format_difference(part.standard_c, unit, 2):>9}  {part.name}: {say(part.words, unit)}")
+        print(
+            f"    {format_difference(part.standard_c, unit, 2):>9}  {word('part', part.name)}: {say(part.words, unit)}"
+        )
     if found.beyond_class:
         print(f"  {say(tell('calibration.mind', why=tell('calibration.mind.beyond_class')), unit)}")
     if found.point.note:

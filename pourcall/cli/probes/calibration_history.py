@@ -28,7 +28,7 @@ def points(args: argparse.Namespace) -> int:
     ]
     boiling = [say(tell("drift.by_altitude")), say(tell("drift.boiling_water"))]
     rows.append(["boiling", *boiling, "IAPWS-IF97 (computed)", say(tell("drift.boiling_needs"))])
-    print_table(titles("point", "temperature", "what", "source", "note"), rows, right=(1,))
+    print_table(("point", "temperature", "what", "source", "note"), rows, right=("temperature",))
     return 0
 
 
@@ -77,7 +77,7 @@ def listing(args: argparse.Namespace) -> int:
         print(say(tell("drift.nothing_yet")))
         return 0
     print_table(
-        titles("probe", "furnace", "date", "due", "points"),
+        ("probe", "furnace", "date", "due", "points"),
         [
             [
                 one["probe"],
@@ -166,9 +166,9 @@ def history_table(rows: "list[PointRow]", force: "InForce | None", unit: Unit, t
             ]
         )
     print_table(
-        titles("number", "date", "point", "at", "microvolt", "u_microvolt", "reads_high", "moved", "who", ""),
+        ("number", "date", "point", "temperature", "microvolt", "u_microvolt", "reads_high", "moved", "who", ""),
         lines,
-        right=(0, 3, 4, 5, 6),
+        right=("number", "temperature", "microvolt", "u_microvolt", "reads_high"),
     )
     if force is None:
         print(say(tell("drift.none_of_type")))
@@ -180,11 +180,6 @@ def history_table(rows: "list[PointRow]", force: "InForce | None", unit: Unit, t
     one = force.calibration
     told = tell("drift.force", how=one.how, date=one.date, spread=one.spread_uv, drift=drift, due=one.due, late=late)
     print(say(told, unit))
-
-
-def titles(*names: str) -> list[str]:
-    """Of a table's columns; an empty one has none."""
-    return [say(tell(f"drift.column.{name}")) if name else "" for name in names]
 
 
 def _moved(delta_c: float, days: float, unit: Unit) -> str:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from pourcall.cli.common import depth_mm, our_paths, print_json, print_table, unit_of
 from pourcall.cli.parser import described
-from pourcall.cli.probes.calibration_history import titles
 from pourcall.cli.probes.calibration_sources import trace_arguments
 from pourcall.cli.probes.probe_facts import facts_of, who_of
 from pourcall.contract.errors import Refused
@@ -166,7 +165,11 @@ def checks_table(checks: "list[CupCheck]", unit: Unit) -> None:
                 one.who,
             ]
         )
-    print_table(titles("check", "alloy", "sheet", "read", "off_by", "twice_u", "", "who"), rows, right=(2, 3, 4, 5))
+    print_table(
+        ("check", "alloy", "sheet", "read", "off_by", "twice_u", "", "who"),
+        rows,
+        right=("sheet", "read", "off_by", "twice_u"),
+    )
     found = drift(checks)
     if found is None:
         print(say(tell("drift.checks.few")))

@@ -21,7 +21,7 @@ from pourcall.contract.errors import NotFound
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import difference_c, temperature_c
 from pourcall.contract.units import format_difference
-from pourcall.texts import say
+from pourcall.texts import say, word
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -107,21 +107,21 @@ def _show(args: argparse.Namespace) -> int:
     print(say(chain))
     print(say(tell("uncertainty.at", at_c=at_c, expanded_u_c=whole.expanded_c), unit))
     print_table(
-        ["part", "stated", "spread as", "u (k = 1)", "share", "what"],
+        ("part", "stated", "spread_as", "u_standard", "share", "comes_from"),
         [
             [
-                part.name,
+                word("part", part.name),
                 format_difference(part.stated_c, unit, 2),
-                part.shape.value,
+                word("shape", part.shape.value),
                 format_difference(part.standard_c, unit, 2),
                 f"{_share(part.standard_c, whole.standard_c)} %",
                 say(part.words, unit),
             ]
             for part in sorted(whole.parts, key=lambda one: -one.standard_c)
         ],
-        right=(1, 3, 4),
+        right=("stated", "u_standard", "share"),
     )
-    print(say(tell("uncertainty.not_in_it", part=whole.largest.name)))
+    print(say(tell("uncertainty.not_in_it", part=word("part", whole.largest.name))))
     if whole.off_spec:
         print(say(tell("uncertainty.off_spec")))
     if rows:
@@ -179,17 +179,17 @@ def _list(args: argparse.Namespace) -> int:
         print_json(out)
         return 0
     print_table(
-        ["probe", "furnace", "place", "type", "class", "board", "calibrated", "due"],
+        ("probe", "furnace", "place", "type", "wire_class", "board", "calibrated", "due"),
         [
             [
                 str(one["probe"]),
                 str(one["furnace"]),
-                str(one["place"]),
+                word("place", str(one["place"])),
                 str(one["type"]),
                 str(one["wire_class"]),
                 f"{one['board']}/{one['channel']}",
-                str(one["calibrated"] or "never"),
-                f"{one['due'] or '-'}{' OVERDUE' if one['overdue'] else ''}",
+                str(one["calibrated"] or say(tell("drift.never"))),
+                " ".join([str(one["due"] or "-"), *([say(tell("drift.overdue"))] if one["overdue"] else [])]),
             ]
             for one in out
         ],

@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
         print_json(list_rows(sheets))
         return 0
     print_table(
-        ("key", "name", "solid below", "liquid above", "pour", "pour window from"),
+        ("key", "name", "solid_below", "liquid_above", "pour_window", "window_from"),
         [
             (
                 sheet.key,
@@ -60,6 +60,6 @@ def run(args: argparse.Namespace) -> int:
             )
             for sheet in sheets
         ],
-        right=(2, 3),
+        right=("solid_below", "liquid_above"),
     )
     return 0

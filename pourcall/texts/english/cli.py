@@ -121,6 +121,13 @@ TEXTS: dict[str, str] = {
     "cli.advise.nothing_yet": "Nothing is on record here yet, so there is no advice on '{setup}' from your own pours.",
     "cli.advise.see_invented": "See it at work on an invented season: pourcall demo --records season, then in that home (POURCALL_HOME=season) pourcall advise 'deck cleat 160 mm'.",
     "cli.advise.first_pour": "For a first pour the alloy's sheet tells the window: pourcall plan za27 --charge 1.5kg --mould 'deck cleat,mm=6'.",
+    "cli.mould.head": "{setup}, version {version}, {poured}",
+    "cli.mould.pours.one": "{count} pour",
+    "cli.mould.pours.some": "{count} pours",
+    "cli.mould.old": "  version {version}, until {at}: {changed:, }{why} ({who})",
+    "cli.mould.was": "{name} {value}",
+    "cli.mould.not_told": "not told",
+    "cli.mould.why": "; {why}",
     "cli.mould.twice": "the thinnest section is given twice",
     "cli.mould.twice.remedy": "Give --thinnest or --mm",
 }

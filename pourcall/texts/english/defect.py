@@ -70,9 +70,4 @@ TEXTS: dict[str, str] = {
     "defect.first.cold_shot": "keep the sprue full",
     "defect.first.zinc_loss": "cover the melt",
     "defect.graded": "{defect} {severity} ({grade})",
-    "defect.column.key": "defect",
-    "defect.column.term": "term",
-    "defect.column.looks": "looks like",
-    "defect.column.pour": "pour",
-    "defect.column.first": "first, besides temperature",
 }

@@ -29,6 +29,8 @@ TEXTS: dict[str, str] = {
     "profile.why.below_panel": "the metal stands {by_difference_c} below the panel",
     # -- files
     "profile.refused": "the profile {profile} is refused: {faults:; }",
+    "profile.refused_file": "refused: {what}",
+    "profile.show.head": "{profile} ({hash}) for {alloy}: {about}",
     "profile.refused.remedy": "Correct it; nothing was started",
     "profile.not_found": "no profile called '{profile}'{hint}",
     "profile.not_found.remedy": "`pourcall profile list` shows all",
