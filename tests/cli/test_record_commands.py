@@ -15,7 +15,7 @@ from pourcall.contract.message import Message, tell
 from pourcall.contract.units import Unit
 from pourcall.records.read.views import LipStep
 from pourcall.texts import word
-from tests.told import heard, tells
+from tests.told import heard, said, tells
 
 Run = Callable[..., Any]
 
