@@ -212,6 +212,21 @@ class ProbeStateChanged(_Event, frozen=True, tag="probe_state_changed"):
     why: Told
 
 
+class TrustChanged(RecordOnly, frozen=True, tag="trust_changed"):
+    """How far a probe is believed, for a melt that goes on after the daemon was away. Neither proving nor a cause: it
+    is believed."""
+
+    probe: str
+    proving: bool = False  # shown, and counts for nothing till it has been quiet for long enough
+    cause: str = ""  # the alarm that says why it is not believed
+    quiet_s: float = 0.0  # wanted of it in all
+    level_c: float | None = None  # what it must agree with, as it was when it was lost; None: with nothing
+    level_c_per_min: float = 0.0
+    level_mono_s: float = 0.0
+    too_hot: bool = False  # what the furnace cannot have made (unexplained): above that bound, else below
+    bound_c: float | None = None
+
+
 class PlaceChanged(RecordOnly, frozen=True, tag="place_changed"):
     """A person moved a probe to another place."""
 
@@ -391,6 +406,7 @@ class StoreChanged(_Event, frozen=True, tag="store_changed"):
 
 Event = (
     ProbeStateChanged
+    | TrustChanged
     | PlaceChanged
     | MeltStateChanged
     | FlagChanged

@@ -112,8 +112,15 @@ class Doubt(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """A probe that was not believed."""
 
     probe: str
-    cause: str  # the alarm that said so
+    cause: str  # the alarm that said so; empty: none did, it had to stand still for a while
     acknowledged: bool = False  # a person has looked; it was proving itself
+    proving: bool = False  # nobody need look: it goes on proving itself
+    quiet_s: float = 0.0  # by so long a quiet
+    level_c: float | None = None  # and where the metal was when it was lost; None: anywhere
+    level_c_per_min: float = 0.0
+    level_ago_s: float = 0.0
+    too_hot: bool = False  # what the furnace cannot have made (unexplained): above that bound, else below
+    bound_c: float | None = None  # None: it was none of that, or an old record does not say
 
 
 class SoFar(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):

@@ -31,9 +31,11 @@ from pourcall.engine.guidance.guidance import GuidanceInput, ProfileGuidance
 from pourcall.engine.melt.melt_run import MeltRun
 from pourcall.engine.melt.pour_call import Judgement
 from pourcall.engine.outputs import Outputs
+from pourcall.engine.sensing.heat_bounds import Side
 from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.sensor_health import SensorConditions
+from pourcall.engine.sensing.trust import Cause
 from pourcall.engine.situation import Situation
 from pourcall.engine.view import FurnaceView, Shown
 
@@ -79,6 +81,7 @@ class Engine:
             self._links,
             shown,
         )
+        self._doubts: dict[str, tuple[bool, Cause]] = {}  # as they were last told to the record
         self._power_board = ""  # the one that last reported what it applies
         self._store_problem = inp.StoreProblem.NONE
         self._unknown_inputs: set[tuple[str, str]] = set()
@@ -141,6 +144,7 @@ class Engine:
                     link.heard(item.mono_s)
                     self._power_board = item.board
                     self.facts.power.report(item.status.applied_permille, item.mono_s)
+                    self.guiding.heat.applies(item.status.applied_permille)
             case inp.IdentityIn():
                 if link := self._links.get(item.board):
                     link.heard(item.mono_s)
@@ -198,8 +202,34 @@ class Engine:
         if channel.trusted and reading.temp_c is not None and reading.reason is not Reason.LATE:
             self._watch_dip(channel, reading.temp_c)
         self._set_sensor_conditions(channel)
+        self._tell_trust(channel)
         if item.mono_s - self._evaluation.at_s >= EVALUATE_S:
             self._evaluation.update()
+
+    def _tell_trust(self, channel: ProbeChannel) -> None:
+        """The record knows how far it is believed: a restart in mid-melt forgets no doubt, and makes no more of one."""
+        name, doubted = channel.config.name, channel.trust.doubted
+        if doubted is None:
+            if self._doubts.pop(name, None) is not None:
+                self.outputs.say(ev.TrustChanged, probe=name)
+            return
+        told = doubted.proving, doubted.cause
+        if self._doubts.get(name) == told:
+            return
+        self._doubts[name] = told
+        level, beyond = doubted.level, self.guiding.heat.found(name)
+        self.outputs.say(
+            ev.TrustChanged,
+            probe=name,
+            proving=doubted.proving,
+            cause=doubted.cause.value,
+            quiet_s=doubted.need_s,
+            level_c=None if level is None else level.temp_c,
+            level_c_per_min=0.0 if level is None else level.rate_c_per_min,
+            level_mono_s=0.0 if level is None else level.at_s,
+            too_hot=beyond is not None and beyond.side is Side.HOT,
+            bound_c=None if beyond is None else beyond.bound_c,
+        )
 
     def _doubted(self, channel: ProbeChannel) -> None:
         """From now on it is not believed: a dip that was on is none, and of what it last said nothing is kept."""
@@ -356,6 +386,8 @@ class Engine:
                 GuidanceInput(self.run, self.channels, self.metal, self.rate_c_per_min, self.facts.power, mono_s, utc_s)
             )
             self._look_at_doubted(believed)
+        for channel in self.channels:
+            self._tell_trust(channel)
         self.alarms.tick(mono_s, utc_s)
         self.alarms.update_suppression()
 

@@ -20,7 +20,7 @@ from pourcall.engine.bath.metal import MetalNow, metal_now, metal_rate_c_per_min
 from pourcall.engine.bath.two_probes import TwoProbes
 from pourcall.engine.facts import ShopFacts
 from pourcall.engine.guidance.coast_peaks import RISES_C_PER_MIN
-from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.engine.melt.melt_run import WORK_S, MeltRun
 from pourcall.engine.melt.melt_state import Band, band_of, in_the_hand, next_state, why_in
 from pourcall.engine.melt.pour_call import Judgement, hold_back, judge_pour, stir_first
 from pourcall.engine.outputs import Outputs
@@ -54,6 +54,7 @@ class Evaluation:
         )
         self.flags: dict[str, int] = {}
         self.at_s = -1e9
+        self._rose_s = -math.inf  # last time the metal was seen to
         self.ready_s = -math.inf  # last time the metal was in or above the window
 
     def update(self) -> None:
@@ -66,7 +67,7 @@ class Evaluation:
         if now.state in _POURABLE:
             self.ready_s = now.mono_s
         elif now.melt is None:
-            self.ready_s = -math.inf  # of a melt that is over
+            self.ready_s = self._rose_s = -math.inf  # of a melt that is over
         self._calls.update(now)
         self._set_flags(now)
         self._set_conditions(now)
@@ -181,7 +182,7 @@ class Evaluation:
         far apart; the figure moves as no pot can; it still rises to where all moulds can be poured from one lift.
         """
         doubt = self._guiding.heat.doubt
-        if doubt is not None and doubt.holds_back:
+        if doubt is not None and doubt.holds_back(metal):
             return tell("call.pour.power_in_question")
         held = self._arrests.findings.held_back or self._two.far
         if not held and self._missed(run, metal):
@@ -192,16 +193,28 @@ class Evaluation:
 
     def _hotter_for_all(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Message:
         """Hot enough for this mould alone: lifted now, the later ones would be too cold in their turn."""
-        left, metal_c = run.to_pour, metal.temp_c
-        rises = metal.live and rate_c_per_min is not None and rate_c_per_min > RISES_C_PER_MIN
-        if len(left) < 2 or metal_c is None or not rises or self._calls.up(ev.CallKind.POUR) is not None:
+        left, metal_c, first = run.to_pour, metal.temp_c, run.next_mould
+        rises = self._rises(run, metal, rate_c_per_min)
+        calling = self._calls.up(ev.CallKind.POUR) is not None
+        if len(left) < 2 or first is None or metal_c is None or not rises or calling:
             return NOTHING
         together = one_lift(run.plan, left)
         if not together.suits or metal_c >= together.lowest_c:
             return NOTHING
-        if not judge_pour(together.lowest_c, metal.u_c, left[0], run.plan, number=1).pour:
+        if not judge_pour(together.lowest_c, metal.u_c, first, run.plan, number=1).pour:
             return NOTHING  # by then the first of them could not be poured surely: better this one than none
         return tell("call.pour.hotter_for_all", needed_c=together.lowest_c, count=len(left))
+
+    def _rises(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> bool:
+        """It does, or did till somebody opened the lid or skimmed: with the power on it will again."""
+        mono_s = self._outputs.mono_s
+        if metal.live and rate_c_per_min is not None and rate_c_per_min > RISES_C_PER_MIN:
+            self._rose_s = mono_s
+            return True
+        if self._facts.power.off:
+            return False
+        paused_s = mono_s - self._rose_s
+        return paused_s < WORK_S or (run.worked(mono_s) and paused_s < 2.0 * WORK_S)
 
     def _chamber_c(self) -> float | None:
         chamber = next((c for c in self._channels if c.tracker.place is Place.CHAMBER), None)

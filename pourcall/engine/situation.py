@@ -90,10 +90,11 @@ class PowerDoubt:
     asked: bool  # long enough to be asked about
     stands: bool = False  # nobody answered, or it is as marked: the probe is believed no more
 
-    @property
-    def holds_back(self) -> bool:
-        """A person was asked and has not cleared it up; *not now* is no answer to that."""
-        return self.asked or self.stands
+    def holds_back(self, metal: MetalNow) -> bool:
+        """A person was asked and has not cleared it up; *not now* is no answer to that. Once its probe is believed no
+        more, what another one reads in the metal now is as good as it was; a figure of a moment ago is not, for it
+        rests on what the power did since."""
+        return self.asked or (self.stands and not (metal.live and metal.probe != self.probe))
 
     @property
     def hottest_c(self) -> float:

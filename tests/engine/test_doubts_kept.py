@@ -14,6 +14,7 @@ from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.config import ProbeConfig
 from pourcall.contract.events import CallKind
+from pourcall.contract.frames import BoardStatus
 from pourcall.contract.inputs import MarkAddition, MarkPower, MarkSkim, PowerLevel
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.status import Reason
@@ -292,6 +293,21 @@ def test_furnace_heated_between_two_melts_is_no_rise_in_the_second() -> None:
     assert not said_of(bench)
 
 
+def test_furnace_heated_by_its_board_between_two_melts_is_no_rise_in_the_second() -> None:
+    bench = Bench()
+    melting(bench, 450.0)
+    bench.do(MarkPower(level=OFF))
+    seconds(bench, 200.0, lambda t: 450.0)
+    bench.do(inp.EndMelt(ending=inp.MeltEnding.ABANDONED))
+    for _ in range(90):
+        bench.put(inp.BoardStatusIn, board="bench", status=BoardStatus(1, 0, 1, 0, 1000, 0))
+        seconds(bench, 10.0, lambda t: 500.0)
+    bench.put(inp.BoardStatusIn, board="bench", status=BoardStatus(1, 0, 1, 0, 0, 0))
+    bench.start(make_plan(melt="2026-015"))
+    seconds(bench, 900.0, lambda t: 570.0)
+    assert not said_of(bench)
+
+
 def test_what_was_not_believed_is_no_measure_for_the_next_melt() -> None:
     bench = Bench()
     unexplained(bench)
@@ -343,3 +359,46 @@ def test_each_of_two_probes_has_a_question_of_its_own() -> None:
     assert len(questions_s) == 2
     assert found_s["metal"] - questions_s[0] >= 110.0
     assert found_s["second"] - questions_s[1] >= 110.0
+
+
+def test_a_probe_in_doubt_about_the_power_holds_no_pour_that_another_one_carries() -> None:
+    second = ProbeConfig(
+        name="second",
+        board="bench",
+        channel="1",
+        place=Place.MELT,
+        sheath="thin",
+        wire_class="iec_1",
+        rating_c=1200.0,
+    )
+    bench = Bench(probes=(second,))
+    boards = Board(), Board(5)
+
+    def both(lasts_s: float, one: Callable[[float], float], other: Callable[[float], float]) -> None:
+        start_s = bench.t_s
+        for step in range(1, int(lasts_s / 2.0) + 1):
+            bench.t_s = start_s + 2.0 * step
+            bench.sample(boards[0](one(2.0 * step)))
+            bench.sample(boards[1](other(2.0 * step)), channel="1")
+            bench.put_tick()
+
+    bench.start(make_plan(lip=(515.0, 575.0)))
+    bench.do(MarkPower(level=HIGH))
+    both(6.0, lambda t: 20.0, lambda t: 20.0)
+    for name in ("metal", "second"):
+        bench.do(inp.SetProbeState(probe=name, state=ProbeState.IN_METAL))
+    bench.do(MarkSkim())
+    both(120.0, reads(10.0, 520.0), reads(10.0, 520.0))
+    bench.do(MarkPower(level=OFF))
+    both(1500.0, lambda t: 540.0, lambda t: 540.0)
+    assert bench.up(CallKind.POUR)
+    both(250.0, reads(8.0, 540.0), lambda t: 540.0)
+    assert bench.up(CallKind.POUR) is None, "while a person is asked, nothing is called"
+    both(300.0, lambda t: 573.0, lambda t: 540.0)
+    assert not bench.engine.channels[0].trusted
+    doubt = bench.engine.situation.power_doubt
+    assert doubt is not None
+    assert doubt.stands
+    assert bench.up(CallKind.POUR)
+    both(20.0, lambda t: 573.0, lambda t: 60.0 + 480.0 * math.exp(-t / 2.0))
+    assert bench.up(CallKind.POUR) is None

@@ -168,6 +168,46 @@ def test_metal_that_rises_no_more_is_called_for_the_mould_that_it_fits(bench: Be
     assert bench.up(CallKind.POUR)
 
 
+@pytest.mark.parametrize("marked", [False, True])
+def test_a_lid_or_a_skim_frees_no_pour_that_is_held_for_the_moulds_that_follow(bench: Bench, marked: bool) -> None:
+    plan = two_from_one_lift()
+    bench.in_metal(545.0, plan)
+    bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
+    bench.run(60.0, lambda t: 545.0 + 16.0 * t / 60.0)
+    assert one_lift(plan, plan.moulds).lowest_c > 561.0
+    if marked:
+        bench.do(inp.MarkSkim())
+    bench.run(45.0, lambda t: 561.0 - t / 30.0)
+    assert bench.up(CallKind.POUR) is None
+    bench.run(90.0, 559.5)
+    assert bench.up(CallKind.POUR), "it does not rise any more: a thermostat holds it"
+
+
+def test_with_the_power_off_a_pause_is_the_end_of_the_rise(bench: Bench) -> None:
+    plan = two_from_one_lift()
+    bench.in_metal(545.0, plan)
+    bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
+    bench.run(60.0, lambda t: 545.0 + 16.0 * t / 60.0)
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
+    bench.run(30.0, 561.0)
+    assert bench.up(CallKind.POUR)
+
+
+def test_a_mould_that_no_temperature_serves_bars_none_that_can_be_poured(bench: Bench) -> None:
+    plan = make_plan(moulds=2, lip=(525.0, 575.0))
+    hot = msgspec.structs.replace(plan.moulds[0], lip_min_c=640.0, lip_max_c=680.0)
+    plan = msgspec.structs.replace(plan, moulds=(hot, plan.moulds[1]))
+    assert no_aim(hot, plan)
+    bench.in_metal(565.0, plan)
+    call = bench.up(CallKind.POUR)
+    assert call is not None
+    assert call.mould == "cleat 2"
+    bench.do(inp.MarkPour())
+    shot = bench.engine.snapshot()
+    assert shot.window is not None
+    assert shot.window.no_aim is not None, "then the other is next, and it is said that nothing serves it"
+
+
 def two_from_one_lift() -> MeltPlan:
     """One figure for the walk, 15 degC in 20 s; the second mould waits half a minute longer."""
     plan = make_plan(moulds=2)

@@ -81,6 +81,35 @@ def test_a_probe_that_comes_back_cold_and_is_dipped_may_read_hotter_than_before(
     assert trust.trusted
 
 
+@pytest.mark.parametrize("melted_before", [False, True])
+def test_a_thin_probe_warmed_over_the_furnace_and_lost_for_a_moment_may_be_dipped(melted_before: bool) -> None:
+    trust = Trust()
+    if melted_before:  # another alloy, a batch ago
+        fed(trust, -900.0, -800.0, 450.0)
+        trust.new_melt()
+    for at_s in map(float, range(20)):
+        trust.figure(at_s, 20.0 + 12.0 * at_s, in_metal=False)
+    for at_s in (20.0, 21.0, 22.0):
+        trust.lost(at_s, None)
+    trust.figure(23.0, 245.0, in_metal=False)
+    for at_s in map(float, range(24, 120)):
+        trust.figure(at_s, 560.0 - 315.0 * 2.718 ** -(at_s - 23.0), in_metal=at_s > 30.0)
+    assert trust.trusted
+
+
+def test_what_a_bath_can_have_risen_since_the_last_dip_is_no_leap() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, 480.0)
+    for at_s in map(float, range(10, 310)):
+        trust.figure(at_s, 230.0, in_metal=False)
+    for at_s in (310.0, 311.0, 312.0):
+        trust.lost(at_s, None)
+    trust.figure(313.0, 230.0, in_metal=False)
+    for at_s in map(float, range(314, 400)):
+        trust.figure(at_s, 590.0, in_metal=at_s > 320.0)
+    assert trust.trusted
+
+
 def test_a_figure_that_sank_as_no_bath_does_before_it_was_lost_may_not_come_back_far_below() -> None:
     assert Level(0.0, 714.0, -20.0).could_be(670.0, 360.0)
     assert not Level(0.0, 714.0, -105.0).could_be(604.0, 360.0)

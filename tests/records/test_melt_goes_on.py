@@ -9,13 +9,13 @@ import pytest
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.inputs import AckAlarm, MarkAddition, MarkLift, MarkPower, MarkSkim, PowerLevel, StartMelt
-from pourcall.contract.reading import Place, Reading
+from pourcall.contract.reading import Place, ProbeState, Reading
 from pourcall.contract.status import Reason
 from pourcall.daemon.api import library
 from pourcall.engine.sensing.trust import Cause
 from pourcall.records.read.so_far import DOUBTS
 from pourcall.records.read.store import Store
-from tests.engine.conftest import Bench
+from tests.engine.conftest import Bench, make_plan
 from tests.engine.test_heat_bounds import coasted, last_of, seconds
 
 UTC_S = 1_777_700_000.0  # of the bench's monotonic zero
@@ -170,3 +170,81 @@ def test_dips_survive_with_their_age(shop: Shop) -> None:
 
 def test_every_cause_of_distrust_is_looked_for_on_the_record() -> None:
     assert {cause.value for cause in Cause if cause} == DOUBTS
+
+
+# -- a probe that is not believed, over a restart ---------------------------------------------------------------------
+
+
+def lost_for(bench: Bench, lasts_s: float) -> None:
+    for _ in range(int(lasts_s)):
+        bench.t_s += 1.0
+        bench.sample(None, flags=1)
+        bench.put_tick()
+
+
+def test_a_figure_that_was_proving_itself_goes_on_proving_itself_and_nobody_need_look(shop: Shop) -> None:
+    shop.bench.in_metal(560.0)
+    lost_for(shop.bench, 40.0)
+    shop.bench.run(10.0, 560.0)
+    assert last_of(shop.bench)[0] is Reason.UNPROVEN
+    shop.goes_on()
+    shop.bench.run(10.0, 560.0)
+    assert last_of(shop.bench)[0] is Reason.UNPROVEN
+    shop.bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    seconds(shop.bench, 90.0, lambda t: 560.0)
+    assert shop.bench.engine.channels[0].trusted
+
+
+def test_over_a_restart_it_must_still_agree_with_what_was_there_before_it_was_lost(shop: Shop) -> None:
+    shop.bench.in_metal(560.0, settle_s=120.0)
+    lost_for(shop.bench, 40.0)
+    shop.goes_on()
+    shop.bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    seconds(shop.bench, 300.0, lambda t: 660.0)
+    assert not shop.bench.engine.channels[0].trusted
+    assert shop.bench.up(ev.CallKind.POUR) is None
+
+
+def test_a_second_restart_forgets_nothing_either(shop: Shop) -> None:
+    shop.bench.in_metal(560.0)
+    lost_for(shop.bench, 40.0)
+    shop.bench.run(10.0, 560.0)
+    shop.goes_on()
+    shop.bench.run(5.0, 560.0)
+    assert shop.bench.of(ev.TrustChanged, shop.bench.outs)[-1].proving
+
+
+def test_marking_the_power_explains_a_doubt_from_before_the_restart(shop: Shop) -> None:
+    coasted(shop.bench)
+    seconds(shop.bench, 400.0, lambda t: 520.0 + 8.0 * t / 60.0)
+    assert last_of(shop.bench)[0] is Reason.UNEXPLAINED
+    shop.goes_on()
+    shop.bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    seconds(shop.bench, 60.0, lambda t: 573.0)
+    assert last_of(shop.bench)[0] is Reason.UNEXPLAINED
+    shop.bench.do(MarkPower(level=PowerLevel.HIGH))
+    seconds(shop.bench, 120.0, lambda t: 573.0 + t / 8.0)
+    assert shop.bench.engine.channels[0].trusted
+
+
+def test_the_limits_are_judged_on_a_doubted_figure_after_a_restart_too(shop: Shop) -> None:
+    coasted(shop.bench)
+    seconds(shop.bench, 420.0, lambda t: 520.0 + 20.0 * t / 60.0)
+    assert last_of(shop.bench)[0] is Reason.UNEXPLAINED
+    shop.goes_on()
+    seconds(shop.bench, 30.0, lambda t: 660.0)
+    assert shop.bench.engine.situation.for_limits_c is not None
+    assert shop.bench.engine.situation.for_limits_c > 650.0
+
+
+def test_metal_poured_before_the_restart_was_poured_from_this_lift(shop: Shop) -> None:
+    shop.bench.in_metal(560.0, make_plan(moulds=2))
+    shop.bench.do(MarkLift())
+    shop.bench.run(5.0, 60.0)
+    shop.bench.do(inp.MarkPour())
+    shop.bench.run(5.0, 60.0)
+    shop.goes_on()
+    assert shop.bench.engine.run is not None
+    assert shop.bench.engine.run.poured_since_lift
+    shop.bench.do(inp.CorrectPour(number=1, mould=""))
+    assert not shop.bench.engine.run.poured_since_lift

@@ -69,6 +69,10 @@ class HeatWatch:
         """A probe is believed no more for it."""
         return bool(self._found)
 
+    def found(self, name: str) -> Beyond | None:
+        """What a probe that is believed no more was beyond."""
+        return self._found.get(name)
+
     # -- what happens -------------------------------------------------------------------------------------------------
 
     def start(
@@ -78,7 +82,13 @@ class HeatWatch:
         self._lifted = self._lifted_before = self._told_again = False
         self._start, self._channels = command, channels
         self._begin(command.plan, mono_s)
-        if command.so_far is not None and off_since_s is not None:
+        if command.so_far is None:
+            return
+        for doubt in command.so_far.doubts:
+            if doubt.cause == Cause.UNEXPLAINED and doubt.bound_c is not None:
+                side = Side.HOT if doubt.too_hot else Side.COLD
+                self._found[doubt.probe] = Beyond(side, doubt.bound_c, doubt.bound_c)
+        if off_since_s is not None:
             for bounds in self._bounds.values():
                 bounds.ceiling.goes_on(off_since_s)
 
@@ -141,6 +151,11 @@ class HeatWatch:
             if (changed if found is not None else before) or (again and found is not None and found.side is Side.COLD):
                 self._explained.add(channel.config.name)
                 self._mend_explained(channel, mono_s)
+
+    def applies(self, permille: int) -> None:
+        """A board reports what it applies. Between two melts it heats the furnace as a person's mark does."""
+        if permille > 0 and not self._bounds:
+            self._kept_c.clear()
 
     def looked_at_power(self) -> None:
         """A person looked: the power is as it is marked."""

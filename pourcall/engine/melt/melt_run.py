@@ -13,6 +13,7 @@ from pourcall.contract.plan import (
     MeltPlan,
     MouldPlan,
     lip_window_c,
+    no_aim,
     tap_window_c,
     waited_s,
     waiting_loss_c,
@@ -72,9 +73,12 @@ class MeltRun:
 
     @property
     def next_index(self) -> int | None:
-        """Index of the mould that is next; None: all are poured."""
+        """Index of the mould that is next: the first that is left; one that no temperature of the pot serves waits
+        behind those that can be poured. None: all are poured."""
         poured = set(self._went.values())
-        return next((index for index, mould in enumerate(self.plan.moulds) if mould.name not in poured), None)
+        left = [index for index, mould in enumerate(self.plan.moulds) if mould.name not in poured]
+        served = (index for index in left if no_aim(self.plan.moulds[index], self.plan) is None)
+        return next(served, left[0] if left else None)
 
     @property
     def left(self) -> tuple[str, ...]:
@@ -260,7 +264,8 @@ class MeltRun:
     @property
     def poured_since_lift(self) -> bool:
         """Metal has been poured from this lift."""
-        return self.lift_s is not None and any(pour.at_mono_s >= self.lift_s for pour in self.pours)
+        lift_s = self.lift_s
+        return lift_s is not None and any(self._poured_s.get(number, -math.inf) >= lift_s for number in self._went)
 
     def lifted(self, mono_s: float) -> bool:
         """The pot is out of the furnace; after a quarter of an hour a lift that nobody took back is over."""

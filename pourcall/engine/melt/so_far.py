@@ -7,11 +7,11 @@ arrests, how the furnace answers; the trace shows those anew.
 from collections.abc import Iterator, Sequence
 
 from pourcall.contract.events import Dip, DipHow
-from pourcall.contract.inputs import SoFar
+from pourcall.contract.inputs import Doubt, SoFar
 from pourcall.contract.message import tell
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
 from pourcall.engine.sensing.measurement import ProbeChannel
-from pourcall.engine.sensing.trust import Cause
+from pourcall.engine.sensing.trust import Cause, Doubted, Level
 
 
 def take_up_shop(so_far: SoFar, power: PowerKnob, channels: Sequence[ProbeChannel], mono_s: float) -> None:
@@ -23,10 +23,20 @@ def take_up_shop(so_far: SoFar, power: PowerKnob, channels: Sequence[ProbeChanne
         place, doubt = places.get(channel.config.name), doubts.get(channel.config.name)
         if place is not None and place is not channel.tracker.place:
             channel.tracker.set_place(place)
-        if doubt is not None:
-            channel.trust.lied(mono_s, Cause(doubt.cause), tell("alarm.before_restart"))
-            if doubt.acknowledged:
-                channel.mended(mono_s)
+        if doubt is None:
+            continue
+        why = tell("alarm.before_restart")
+        if doubt.proving:
+            channel.trust.goes_on(mono_s, _doubted(doubt, mono_s), why)
+            continue
+        channel.trust.lied(mono_s, Cause(doubt.cause), why)
+        if doubt.acknowledged:
+            channel.mended(mono_s)
+
+
+def _doubted(doubt: Doubt, mono_s: float) -> Doubted:
+    level = None if doubt.level_c is None else Level(mono_s - doubt.level_ago_s, doubt.level_c, doubt.level_c_per_min)
+    return Doubted(True, Cause(doubt.cause), doubt.quiet_s, level)
 
 
 def take_up_melt(so_far: SoFar, run: MeltRun, mono_s: float) -> None:

@@ -271,6 +271,7 @@ class ProbeChannel:
     def new_melt(self, mono_s: float) -> None:
         """Another batch: what the last one did says nothing any more."""
         self.tracker.new_melt(mono_s)
+        self.trust.new_melt()
         self.pace.forget()
 
     def _level(self) -> Level | None:

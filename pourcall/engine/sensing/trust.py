@@ -122,6 +122,16 @@ class Level:
         return min(self.temp_c, on_c) - spare_c <= temp_c <= max(self.temp_c, on_c) + spare_c
 
 
+@dataclass(frozen=True, slots=True)
+class Doubted:
+    """A probe that is not believed: what must be kept of it over a restart."""
+
+    proving: bool
+    cause: Cause
+    need_s: float
+    level: Level | None
+
+
 class Trust:
     """Of one probe. `figure` or `lost` for each sample, `lied` where something found it out, `person` for a word."""
 
@@ -141,7 +151,7 @@ class Trust:
         self._only_in = False  # it proves itself in the metal alone
         self._probation_until_s = -1e9
         self._last: tuple[float, float] | None = None  # last figure while it proves itself
-        self._hottest_c: float | None = None  # that it was believed at
+        self._hottest: tuple[float, float] | None = None  # in the metal of this melt, believed: when, and degC
 
     @property
     def trusted(self) -> bool:
@@ -152,6 +162,17 @@ class Trust:
     def alarm(self) -> Cause:
         """The alarm that stands for it now; none: nothing does, or only a lost link."""
         return self.cause if self.state is not TrustState.TRUSTED else Cause.NONE
+
+    @property
+    def doubted(self) -> Doubted | None:
+        """Why it is not believed, as a restart must know it; None: it is, or a sample or two are missing."""
+        if self.state is TrustState.DISTRUSTED:
+            return Doubted(False, self.cause, self._need_s, None)
+        if self.state is TrustState.LOST and self._missing >= 2 and not self._link:
+            return Doubted(True, self.cause or Cause.INTERMITTENT, max(self._need_s, BACK_QUIET_S), self._level)
+        if self.state is TrustState.TRUSTED or self._need_s <= 0.0:
+            return None
+        return Doubted(True, self.cause, self._need_s, self._level)
 
     def suspect_since_s(self, at_s: float) -> float | None:
         """When it lost its figure or began to lie; None: nothing of it, or it has been quiet for long since."""
@@ -191,8 +212,8 @@ class Trust:
             self._back(at_s)
         if self.state is TrustState.PROVING:
             self._prove(at_s, temp_c, in_metal)
-        elif self.state is TrustState.TRUSTED and (self._hottest_c is None or temp_c > self._hottest_c):
-            self._hottest_c = temp_c
+        elif in_metal and self.state is TrustState.TRUSTED and (self._hottest is None or temp_c >= self._hottest[1]):
+            self._hottest = (at_s, temp_c)
 
     def shaken(self, at_s: float) -> None:
         """It moved as metal seldom does: it has to stand still first. Soon after a fault that is one more."""
@@ -225,6 +246,16 @@ class Trust:
             self._step(TrustEvent.PERSON)
             if at_s - self.trouble_s >= self._need_s:
                 self._proven()
+
+    def goes_on(self, at_s: float, before: Doubted, why: Message) -> None:
+        """It was proving itself when the daemon stopped: it begins that anew, by as long a quiet."""
+        if self.state is not TrustState.TRUSTED:
+            return
+        self._began_s = self.trouble_s = at_s
+        self.cause, self.why = before.cause, why if before.cause is not Cause.NONE else NOTHING
+        self._level, self._need_s = before.level, before.need_s
+        self._only_in = before.cause is Cause.NONE
+        self._step(TrustEvent.SHAKE)
 
     # -- what becomes of it -------------------------------------------------------------------------------------------
 
@@ -286,12 +317,20 @@ class Trust:
         self._proven()
 
     def _leapt(self, last: tuple[float, float], at_s: float, temp_c: float) -> bool:
-        """Lost, back, and at once from hot to far above all it was believed at: no dip does that, no furnace."""
+        """Lost, back, and at once from hot to far above all it was believed at in the metal, and what that can have
+        risen to since: no dip does that, no furnace. A probe warmed outside, and not dipped yet, may leap."""
         then_s, from_c = last
         if self.cause is not Cause.INTERMITTENT:
             return False  # it was never lost: pulled up into a flame it may
         leap = at_s - then_s <= LEAP_S and from_c >= LEAP_FROM_C and temp_c - from_c > LEAP_C
-        return leap and self._hottest_c is not None and temp_c > self._hottest_c + HOTTER_C
+        if not leap or self._hottest is None:
+            return False
+        hottest_s, hottest_c = self._hottest
+        return temp_c > hottest_c + HOTTER_C + RISES_C_PER_MIN / 60.0 * (at_s - hottest_s)
+
+    def new_melt(self) -> None:
+        """Another batch may be another alloy."""
+        self._hottest = None
 
     def _proven(self) -> None:
         self._step(TrustEvent.PROVE)

@@ -9,8 +9,10 @@ from pourcall.contract import events as ev
 from pourcall.contract.inputs import DipSoFar, Doubt, PowerLevel, SoFar
 from pourcall.contract.reading import Place
 
-_TYPES = ("alarm_changed", "dip_recorded", "lift_marked", "marked", "place_changed", "power_marked")
-_Read = ev.AlarmChanged | ev.DipRecorded | ev.LiftMarked | ev.Marked | ev.PlaceChanged | ev.PowerMarked
+_TYPES = ("alarm_changed", "dip_recorded", "lift_marked", "marked", "place_changed", "power_marked", "trust_changed")
+_Read = (
+    ev.AlarmChanged | ev.DipRecorded | ev.LiftMarked | ev.Marked | ev.PlaceChanged | ev.PowerMarked | ev.TrustChanged
+)
 _from_json: msgspec.json.Decoder[_Read] = msgspec.json.Decoder(_Read)
 # Alarms that say that a probe is not believed (engine/sensing/trust.py, Cause).
 DOUBTS = frozenset({"intermittent", "implausible", "unchanging", "reversed_sensor", "type_suspect", "unexplained"})
@@ -29,6 +31,8 @@ class _Gathered:
         self.added_kg: float | None = 0.0
         self.dips: list[ev.Dip] = []
         self.doubts: dict[str, Doubt] = {}
+        self._level_utc_s: dict[str, float] = {}
+        self._told: set[str] = set()  # of these it is on record how far they are believed; of others the alarms tell
 
     def of_the_shop(self, event: _Read) -> None:
         """What holds from before the melt as well."""
@@ -37,7 +41,9 @@ class _Gathered:
                 self.power = event.level, event.utc_s - (event.mono_s - event.at_mono_s)
             case ev.PlaceChanged():
                 self.places[event.probe] = event.new
-            case ev.AlarmChanged(alarm=alarm) if alarm.kind in DOUBTS:
+            case ev.TrustChanged():
+                self._trust(event)
+            case ev.AlarmChanged(alarm=alarm) if alarm.kind in DOUBTS and alarm.subject not in self._told:
                 if alarm.active:
                     acked = alarm.state is ev.AlarmState.ACKED
                     self.doubts[alarm.subject] = Doubt(probe=alarm.subject, cause=alarm.kind, acknowledged=acked)
@@ -45,6 +51,32 @@ class _Gathered:
                     del self.doubts[alarm.subject]
             case _:
                 pass
+
+    def _trust(self, event: ev.TrustChanged) -> None:
+        self._told.add(event.probe)
+        self.doubts.pop(event.probe, None)
+        if not event.proving and not event.cause:
+            return
+        self._level_utc_s[event.probe] = event.utc_s - (event.mono_s - event.level_mono_s)
+        self.doubts[event.probe] = Doubt(
+            probe=event.probe,
+            cause=event.cause,
+            proving=event.proving,
+            quiet_s=event.quiet_s,
+            level_c=event.level_c,
+            level_c_per_min=event.level_c_per_min,
+            too_hot=event.too_hot,
+            bound_c=event.bound_c,
+        )
+
+    def doubts_at(self, utc_s: float) -> tuple[Doubt, ...]:
+        """With the age of what they are held against."""
+        return tuple(
+            doubt
+            if doubt.level_c is None
+            else msgspec.structs.replace(doubt, level_ago_s=max(0.0, utc_s - self._level_utc_s[doubt.probe]))
+            for doubt in self.doubts.values()
+        )
 
     def of_the_melt(self, event: _Read) -> None:
         """What was done in it."""
@@ -96,7 +128,7 @@ def melt_so_far(conn: sqlite3.Connection, melt: str, utc_s: float) -> SoFar:
         added_ago_s=ago_s(found.added_utc_s),
         added_kg=found.added_kg,
         dips=tuple(_dip(dip, utc_s) for dip in found.dips),
-        doubts=tuple(found.doubts.values()),
+        doubts=found.doubts_at(utc_s),
     )
 
 

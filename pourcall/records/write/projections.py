@@ -31,6 +31,7 @@ from pourcall.contract.events import (
     ProbeStateChanged,
     ProfileChanged,
     StoreChanged,
+    TrustChanged,
 )
 from pourcall.contract.inputs import CommandIn, DaemonIn, EndMelt, Input, MarkAddition
 from pourcall.contract.message import own, tell
@@ -92,6 +93,7 @@ class Projector:
                 | PowerMarked()
                 | CommandRefused()
                 | StoreChanged()
+                | TrustChanged()
             ):
                 pass  # told by the events themselves: no table is asked for them
             case _:
