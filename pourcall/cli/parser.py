@@ -27,7 +27,14 @@ class CommandParser(argparse.ArgumentParser):
         found, rest = self.parse_known_args(args, namespace)
         if rest:
             words = [word for word in rest if word.startswith("-")] or rest
-            self._unknown(words[0].partition("=")[0], list(self._options()) if words[0].startswith("-") else [])
+            typed = words[0].partition("=")[0]
+            if takers := [name for name, option in self._options() if option == typed]:
+                raise BadInput(
+                    tell("cli.option_elsewhere", option=typed, commands=", ".join(takers)),
+                    where=self.prog,
+                    remedy=tell("cli.usage.remedy", command=self.prog),
+                )
+            self._unknown(typed, [option for _, option in self._options()] if typed.startswith("-") else [])
         return found
 
     def error(self, message: str) -> NoReturn:
@@ -52,10 +59,10 @@ class CommandParser(argparse.ArgumentParser):
             raise BadInput(what, where=self.prog, remedy=tell("cli.unknown.remedy", known=", ".join(known)))
         raise BadInput(what, where=self.prog, remedy=tell("cli.usage.remedy", command=self.prog))
 
-    def _options(self) -> Iterator[str]:
-        """Every option of this command and of what is under it."""
+    def _options(self) -> Iterator[tuple[str, str]]:
+        """Every option of this command and of what is under it, each with the command that takes it."""
         for action in self._actions:
-            yield from action.option_strings
+            yield from ((self.prog, option) for option in action.option_strings)
             if isinstance(action, argparse._SubParsersAction):
                 for under in action.choices.values():
                     yield from under._options()

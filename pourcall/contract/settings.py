@@ -176,7 +176,7 @@ def parse_settings(
 
 def refused(faults: Sequence[Fault], *, where: str) -> BadSettings:
     """The error that tells all faults of the settings."""
-    what = tell("settings.fault" if len(faults) == 1 else "settings.faults", count=len(faults), faults=told(faults))
+    what = tell("settings.faults", count=len(faults), faults=told(faults))
     return BadSettings(what, where=where, remedy=tell("settings.faults.remedy"))
 
 

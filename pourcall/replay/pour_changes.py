@@ -5,6 +5,7 @@ Two steps, so that the long one (working a temperature out again, pour_again.py)
 """
 
 import sqlite3
+from collections.abc import Sequence
 from typing import Any
 
 import msgspec
@@ -71,7 +72,7 @@ def prepare(store: Store, asked: PourCorrection, utc_s: float) -> Change:
         if not asked.why.strip():
             raise BadInput(tell("correction.no_reason"), where=asked.pour, remedy=tell("correction.no_reason.remedy"))
         return Change(row_id, {"not_poured": 1}, tell("correction.struck_out"))
-    pour, told_of_it = _moved(store, asked, found, utc_s)
+    pour, told_of_it = _moved(store, asked, found, utc_s, first_standing(rows[0][1:]))
     values: dict[str, Column] = {
         "mould": pour.mould,
         "setup": pour.setup if asked.mould else found.row.setup,
@@ -166,7 +167,24 @@ def _tagged(conn: sqlite3.Connection, melt: str, tags: tuple[str, ...], utc_s: f
     return said
 
 
-def _moved(store: Store, asked: PourCorrection, found: PourDetail, utc_s: float) -> tuple[Pour, Message]:
+def first_standing(row: Sequence[Any]) -> Standing:
+    """Of a pour as it was first marked: its columns, and whether it was struck out. A batch is no part of the mark."""
+    first = dict(zip((*POUR_COLUMNS, "not_poured"), row, strict=True))
+    lift_s = first["lift_mono_s"]
+    return Standing(
+        mould=first["mould"],
+        setup=first["setup"],
+        batch="",
+        at_utc_s=first["at_utc_s"],
+        lift_before_s=None if lift_s is None else first["at_mono_s"] - lift_s,
+        lip_temp_c=first["lip_temp_c"],
+        not_poured=bool(first["not_poured"]),
+    )
+
+
+def _moved(
+    store: Store, asked: PourCorrection, found: PourDetail, utc_s: float, first: Standing
+) -> tuple[Pour, Message]:
     """The pour at another moment, with another lift, into another mould."""
     melt = store.melt(found.row.melt)
     base_s = found.row.at_utc_s - found.at_mono_s  # UTC less monotonic, as it was when the pour was marked
@@ -211,7 +229,7 @@ def _moved(store: Store, asked: PourCorrection, found: PourDetail, utc_s: float)
         lip_temp_c=pour.lip_temp_c,
         not_poured=False,
     )
-    return pour, correction_told(old, new)
+    return pour, correction_told(old, new, first)
 
 
 def _known_setup(conn: sqlite3.Connection, name: str) -> str:

@@ -3,7 +3,7 @@
 `{aim_c}` in a template is that fact; `{aim_c:1}` with one decimal, `{low_c:lowest}` and `{high_c:highest}` as ends of a
 window, rounded inwards; `{probe:cap}` with a capital, `{steps:. }` several messages joined by what stands behind the
 colon; `{loss_difference_c:below metal_c}` as much lower than that other fact as the two temperatures differ as they are
-shown.
+shown; `{count:row|rows}` as the word for so many, without the figure.
 """
 
 import math
@@ -114,6 +114,9 @@ def _filled(message: Message, style: Style) -> str:
 
 
 def _fact(name: str, value: Fact, how: str, style: Style) -> str:
+    one, several, many = how.partition("|")
+    if several:
+        return one if str(value) == "1" else many
     if isinstance(value, Message):
         text = _filled(value, style)
         return text[:1].upper() + text[1:] if how == "cap" else text

@@ -166,8 +166,6 @@ def _more(advice: Advice) -> Message:
         return tell("advice.more.many", castings=gain)
     if advice.pours_more == 0:
         return tell("advice.more.none")
-    if advice.pours_more == 1:
-        return tell("advice.more.one", castings=gain)
     return tell("advice.more.some", pours=advice.pours_more, castings=gain)
 
 
@@ -195,7 +193,7 @@ def _based_on(data: SetupData, advice: Advice) -> list[Message]:
         said.append(tell("advice.borrowed", parts=parts))
     unrelated = sum(1 for pour in data.pours if pour.found.unrelated)
     if unrelated:
-        said.append(tell("advice.unrelated.one" if unrelated == 1 else "advice.unrelated.some", count=unrelated))
+        said.append(tell("advice.unrelated", count=unrelated))
     if data.invented:
         said.append(tell("advice.invented"))
     if data.left_out:
@@ -207,4 +205,4 @@ def _based_on(data: SetupData, advice: Advice) -> list[Message]:
 
 
 def _inspected(count: int) -> Message:
-    return tell("advice.inspected.one" if count == 1 else "advice.inspected.some", count=count)
+    return tell("advice.inspected", count=count)

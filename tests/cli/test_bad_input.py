@@ -131,6 +131,10 @@ def test_figures_below_zero_are_figures_and_no_options(run: Run) -> None:
             tell("window.no_material", typed="cheese"),
         ),
         (("replay", TRACE), tell("replay.no_alloy.remedy")),
+        (
+            ("melt", "start", "--alloy", "za27", "za27"),
+            tell("cli.option_elsewhere", option="--alloy", commands="pourcall melt change, pourcall melt list"),
+        ),
         (("capture", "/dev/no-such", "x", "--bytes", "-1"), tell("usage.capture.ends")),
         (("capture", "/dev/no-such", "x", "--for", "-1s"), tell("quantity.none", typed="-1s", measure="time")),
     ],

@@ -156,6 +156,16 @@ def test_another_mould_keeps_the_figure_of_the_pot_and_takes_that_mould_s_way(ho
     assert [part["what"] for part in shown(run, "2026-001-1")["parts"]][-1] == LipStep.LIP
 
 
+def test_the_answer_to_a_correction_says_what_the_list_says(home: Path, run: Run) -> None:
+    for mould in ("cleat 2", "cleat 1"):  # there, and back to what it was first marked as
+        done = run("pour", "correct", "2026-001-1", "--mould", mould)
+        assert done.code == 0, done.err
+        with Store.read(database(home)) as store:
+            told = store.melt("2026-001").corrections[-1].text
+        assert tells(done.out, "correction.done", pour="2026-001-1", what=told)
+    assert tells(done.out, "correction.done", what=tell("correction.restored"))
+
+
 def test_a_pour_that_was_none_leaves_every_list_and_comes_back(home: Path, run: Run) -> None:
     first = shown(run, "2026-001-2")["row"]
     assert run("pour", "correct", "2026-001-2", "--not-poured", "marked twice").code == 0

@@ -154,10 +154,13 @@ async def test_a_helper_that_died_in_a_melt_is_waited_for_and_replaced(home: Pat
     assert children() == before
 
 
-async def test_a_helper_that_is_refused_is_said_aloud_with_its_own_words(home: Path, children: Children) -> None:
+async def test_a_helper_that_is_refused_is_said_aloud_and_its_own_words_are_logged(
+    home: Path, children: Children, caplog: pytest.LogCaptureFixture
+) -> None:
     keeper, before = keeper_with(home, "echo 'Failed to connect to bus' >&2\nexit 1"), children()
     said = await keeper.hold()
-    assert said == tell("daemon.awake.ended_saying", program="systemd-inhibit", code=1, said="Failed to connect to bus")
+    assert said == tell("daemon.awake.failed")
+    assert "systemd-inhibit ended with 1: Failed to connect to bus" in caplog.text
     assert not keeper.holding
     assert children() == before
     await keeper.release()

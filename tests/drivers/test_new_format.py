@@ -82,7 +82,7 @@ channel = "1"
 
 
 def test_settings_take_the_new_word_and_refuse_it_without_its_line() -> None:
-    with refused(BadSettings, "settings.fault") as caught:
+    with refused(BadSettings, "settings.faults") as caught:
         parse_settings(SETTINGS, board_faults=registry.board_faults)
     (fault,) = parts(caught.value.what, "faults")
     assert fault.facts["key"] == "[board.bench]"

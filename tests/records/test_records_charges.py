@@ -179,11 +179,11 @@ def test_an_addition_marked_while_the_melt_ran_stands_in_the_same_list(
     with Store.read(database) as store:
         told = store.melt("2026-001").charges
     assert [(one.number, one.added, one.mass_kg, one.source, one.remelts) for one in told] == [
+        (1, True, 0.35, "returns", 2),
         (2, False, 1.2, "new", 0),
         (3, False, 0.3, "returns", 1),
-        (1, True, 0.35, "returns", 2),
     ]
-    assert told[2].at_utc_s == pytest.approx(UTC_S + 380.0)
+    assert told[0].at_utc_s == pytest.approx(UTC_S + 380.0)
 
 
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])

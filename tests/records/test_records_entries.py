@@ -111,6 +111,21 @@ def test_more_left_than_went_in_is_refused_until_the_record_says_that_more_went_
     shop.enter(EndingRequest(melt="2026-001", ingots_kg=(1.9,)))
 
 
+def test_metal_that_nobody_weighed_is_no_leave_for_any_mass_that_came_out(
+    shop: Shop,
+) -> None:
+    conn = sqlite3.connect(shop.path)
+    conn.execute(
+        "INSERT INTO charges (melt_id, at_utc_s, mass_kg, source, who) VALUES (1, ?, NULL, 'returns', 'ann')",
+        (UTC_S,),
+    )
+    conn.commit()
+    conn.close()
+    with refused(BadInput, "ending.more_than_weighed"):  # twice what was weighed in is more than anybody adds unweighed
+        shop.enter(EndingRequest(melt="2026-001", ingots_kg=(9.0,)))
+    shop.enter(EndingRequest(melt="2026-001", ingots_kg=(1.9,)))
+
+
 @pytest.mark.parametrize("wrong", [{}, {"ingots_kg": (0.4, -1.0)}, {"heel_kg": 900.0}, {"ingots_kg": (0.1,) * 51}])
 def test_an_ending_that_says_nothing_or_cannot_be_meant_writes_nothing(shop: Shop, wrong: dict[str, Any]) -> None:
     with pytest.raises(BadInput):
@@ -392,8 +407,8 @@ def test_what_an_older_file_holds_is_read_as_before(tmp_path: Path) -> None:
         with store.reading() as reading:
             (setup,) = setup_list(reading)
     unknown = tell("charge.metal", mass=tell("charge.mass", mass_kg=1.0), source=tell("charge.unknown_source"))
-    assert charge_told(detail.charges[0]) == tell("charge.entry", parts=(unknown,))
-    assert [(one.mass_kg, one.source, one.remelts) for one in detail.charges] == [(1.0, "", None), (0.3, "returns", 2)]
+    assert charge_told(detail.charges[1]) == tell("charge.entry", parts=(unknown,))
+    assert [(one.mass_kg, one.source, one.remelts) for one in detail.charges] == [(0.3, "returns", 2), (1.0, "", None)]
     assert (detail.left, detail.row.ending, detail.row.heel_kg) == ((), "poured", None)
     assert (pour.pour, pour.batch, pour.not_poured) == ("2026-001-1", "", False)
     assert (setup.version, setup.batch, setup.preheat_c, setup.pours) == (1, "", None, 1)

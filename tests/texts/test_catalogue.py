@@ -8,10 +8,16 @@ from functools import cache
 from pathlib import Path
 from typing import get_args
 
+import pytest
+
+from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
+from pourcall.records.read.views import LipStep
+from pourcall.records.write.typed_columns import GapKind
 from pourcall.texts import english
 from pourcall.texts.catalogue import subject_texts
 from pourcall.texts.saying import PLACE
+from pourcall.thermometry.uncertainty import Shape
 
 PACKAGE = Path(english.__file__).parents[2]
 # Asked for by the value of an enumeration, through `word()` or a fact; or by the name of a command (cli/main.py).
@@ -95,6 +101,31 @@ def test_no_sentence_stands_in_the_catalogue_that_nobody_asks_for() -> None:
         if name.split(".")[0] not in WORD_LISTS and name not in whole and not name.startswith(beginnings or ("\0",))
     ]
     assert dead == []
+
+
+# By the kind of word: the values it is asked for. What a person is shown of them is never the value itself.
+VALUES: dict[str, list[str]] = {
+    "alarm_state": [one.value for one in ev.AlarmState],
+    "call": [one.value for one in ev.CallKind],
+    "priority": [one.name.lower() for one in ev.Priority],
+    "what": [one.value for one in ev.MarkKind],
+    "marked": [one.value for one in ev.Marking],
+    "melt_state": [one.value for one in ev.MeltState],
+    "level": [one.value for one in inp.PowerLevel],
+    "ending": [one.value for one in inp.MeltEnding],
+    "shape": [one.value for one in Shape],
+    "lip_step": [one.value for one in LipStep],
+}
+
+
+@pytest.mark.parametrize("kind", VALUES)
+def test_each_value_that_is_shown_has_its_word_and_no_word_is_of_a_value_that_is_gone(kind: str) -> None:
+    words = {name for name in texts() if name.startswith(f"word.{kind}.")}
+    assert words == {f"word.{kind}.{value}" for value in VALUES[kind]}
+
+
+def test_why_readings_are_missing_is_said_in_words() -> None:
+    assert {f"word.reason.{kind.value}" for kind in GapKind} <= texts().keys()
 
 
 def test_a_template_has_no_brace_that_is_not_a_fact() -> None:

@@ -110,7 +110,7 @@ def _material(text: str | None) -> str | None:
 
 def _show(rows: "tuple[SetupView, ...]", unit: Unit) -> None:
     newest = rows[-1]
-    poured = tell("cli.mould.pours.one" if newest.pours == 1 else "cli.mould.pours.some", count=newest.pours)
+    poured = tell("cli.mould.pours", count=newest.pours)
     print(say(tell("cli.mould.head", setup=newest.name, version=newest.version, poured=poured)))
     facts = {say(tell(f"column.{name}")): value for name, value in _facts(newest, unit).items() if value}
     width = max((len(name) for name in facts), default=0)

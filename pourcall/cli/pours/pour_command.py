@@ -205,7 +205,7 @@ def _result(args: argparse.Namespace) -> int:
 def _found(defect: str, severity: int) -> Message:
     if defect == SOUND:
         return tell("record.sound")
-    return tell("defect.graded", defect=defect, severity=severity, grade=str(severity))
+    return tell("defect.graded", defect=defect.replace("_", " "), severity=severity, grade=str(severity))
 
 
 def _with_equals(text: str) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pourcall.cli.common import local_time
 from pourcall.contract.message import Message, Told, tell
-from pourcall.contract.units import Unit, format_difference, format_temperature
+from pourcall.contract.units import Unit, format_below, format_difference, format_temperature
 from pourcall.texts import say, word
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def pour_lines(detail: "PourDetail", unit: Unit) -> Iterator[str]:
             tell("cli.pour.lip", lip_c=row.lip_temp_c, lip_u_c=row.lip_u_c, arrived=arrived, window=window), unit
         )
     yield _line(row.basis, unit)
-    yield from (f"    {line}" for line in _table(detail.parts, unit))
+    yield from (f"    {line}" for line in lip_table(detail.parts, unit))
     if row.setup or row.batch:
         setup = row.setup or row.mould
         with_batch = tell("cli.pour.setup_batch", setup=setup, batch=row.batch)
@@ -41,7 +41,7 @@ def pour_lines(detail: "PourDetail", unit: Unit) -> Iterator[str]:
     yield _line(tell("cli.pour.result", result=row.result) if row.result else tell("cli.pour.not_inspected"), unit)
     for found in detail.results:
         if found.detail:
-            yield f"    {found.defect}: {found.detail}"
+            yield f"    {found.defect.replace('_', ' ')}: {found.detail}"
     for note in detail.notes:
         yield f"  {word('what', note.what)}: {say(note.text, unit)} ({note.who})"
     for old, new in itertools.pairwise((*detail.earlier, row)):
@@ -53,15 +53,20 @@ def _line(told: Told, unit: Unit) -> str:
     return f"  {say(told, unit)}"
 
 
-def _table(parts: "tuple[LipPart, ...]", unit: Unit) -> list[str]:
+def lip_table(parts: "tuple[LipPart, ...]", unit: Unit) -> list[str]:
     """What it was made up of, in columns."""
     cells = []
-    for part in parts:
+    at_c, last = 0.0, max((at for at, part in enumerate(parts) if part.change_c is not None), default=-1)
+    for at, part in enumerate(parts):
         if part.temp_c is not None:
-            figure = format_temperature(part.temp_c, unit, 1)
+            at_c, figure = part.temp_c, format_temperature(part.temp_c, unit, 1)
         elif part.change_c is not None:
-            sign = "-" if part.change_c <= 0.0 else "+"
-            figure = f"{sign} {format_difference(abs(part.change_c), unit)}"
+            # As the temperatures on both sides are shown, so that what is shown adds up; the last leads to the lip.
+            to_c = parts[-1].temp_c if at == last else at_c + part.change_c
+            to_c = at_c if to_c is None else to_c
+            sign = "-" if to_c <= at_c else "+"
+            figure = f"{sign} {format_below(at_c - to_c, at_c, unit, 1).lstrip('-')}"
+            at_c = to_c
         else:
             figure = ""
         cells.append(

@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     )
     print(say(bench, unit))
     referred = f"{(terminal_uv + cold_uv) / 1000:.4f} mV"
-    print(say(tell("uncertainty.bench.referred", emf=referred, slope=f"{slope:.2f} uV/degC")))
+    print(say(tell("uncertainty.bench.referred", emf=referred, slope=f"{slope:.2f} µV/°C")))
     wire = tell(
         "uncertainty.bench.new_wire" if limits.covered else "uncertainty.bench.new_wire_beyond",
         wire_class=args.wire_class,

@@ -150,11 +150,11 @@ def add_result(conn: sqlite3.Connection, pour_name: str, found: ResultRequest, u
             correcting=found.correcting,
         )
     said = [
-        tell("record.defect", defect=one.defect, severity=one.severity)
+        tell("record.defect", defect=one.defect.replace("_", " "), severity=one.severity)
         if one.severity
         else tell("record.sound")
         if one.defect == SOUND
-        else tell("record.defect_taken_back", defect=one.defect)
+        else tell("record.defect_taken_back", defect=one.defect.replace("_", " "))
         for one in told
     ]
     return tell("record.result", pour=pour_name, said=tuple(said))

@@ -5,6 +5,7 @@ lives: the helper programs end when ours does, however it ends. Linux: systemd-i
 Windows: SetThreadExecutionState (written for, not yet tried).
 """
 
+import logging
 import os
 import shutil
 import subprocess
@@ -14,6 +15,8 @@ from pathlib import Path
 
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.daemon import apart
+
+log = logging.getLogger(__name__)
 
 SETTLE_S = 0.4  # a helper that is refused ends at once; one that still runs after this holds the lock
 
@@ -61,7 +64,8 @@ class WakeKeeper:
             pipe = subprocess.PIPE
             helper = self._helper = apart.start(command, stdin=pipe, stdout=subprocess.DEVNULL, stderr=pipe)
         except OSError as err:
-            return tell("daemon.awake.not_started", program=program, error=str(err))
+            log.warning("%s did not start: %s", program, err)
+            return tell("daemon.awake.failed")
         try:
             refused = await apart.ended(helper, SETTLE_S)
         except BaseException:
@@ -70,11 +74,9 @@ class WakeKeeper:
             raise
         if self._helper is not helper or not refused:  # released meanwhile, or it holds
             return NOTHING
-        said, code = _words(helper), helper.returncode or 0
+        log.warning("%s ended with %d: %s", program, helper.returncode or 0, _words(helper) or "no word")
         self._let_go()
-        if not said:
-            return tell("daemon.awake.ended", program=program, code=code)
-        return tell("daemon.awake.ended_saying", program=program, code=code, said=said.splitlines()[0])
+        return tell("daemon.awake.failed")
 
     async def release(self) -> None:
         """Let the computer sleep again; harmless when nothing is held."""

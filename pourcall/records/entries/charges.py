@@ -56,7 +56,7 @@ class _Entry(NamedTuple):
 
 
 def charges_of(conn: sqlite3.Connection, melt_id: int, began_utc_s: float) -> tuple[ChargeView, ...]:
-    """What went into a melt, in the order of time; what was told later of the start stands there."""
+    """What went into a melt, in the order it was told: the numbers by which an entry is corrected run forwards."""
     found = []
     entries = _standing(conn, melt_id)
     highest = _highest_of_sources(conn, melt_id, entries)
@@ -78,7 +78,7 @@ def charges_of(conn: sqlite3.Connection, melt_id: int, began_utc_s: float) -> tu
                 added=one.at_utc_s > began_utc_s + ADDED_AFTER_S,
             )
         )
-    return tuple(sorted(found, key=lambda one: (one.added, one.at_utc_s if one.added else 0.0, one.number)))
+    return tuple(sorted(found, key=lambda one: one.number))
 
 
 def highest_count(conn: sqlite3.Connection, melt_id: int) -> Count | None:
@@ -100,7 +100,7 @@ def charge(conn: sqlite3.Connection, asked: ChargeRequest, utc_s: float) -> Mess
         raise BadInput(tell("charge.nothing"), where=asked.melt, remedy=tell("charge.nothing.remedy"))
     for row in rows:
         insert(conn, "charges", melt_id=melt_id, at_utc_s=began_utc_s, who=who, why=why, **row)
-    told = sorted(charges_of(conn, melt_id, began_utc_s), key=lambda one: one.number)[-len(rows) :]
+    told = charges_of(conn, melt_id, began_utc_s)[-len(rows) :]
     return tell("charge.on_record", melt=asked.melt, entries=tuple(charge_told(one) for one in told))
 
 

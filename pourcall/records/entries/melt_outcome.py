@@ -112,7 +112,7 @@ def ending(conn: sqlite3.Connection, asked: EndingRequest, utc_s: float) -> Mess
 
 def _refuse_too_much(conn: sqlite3.Connection, melt_id: int, melt: str) -> None:
     """Moulds, ingots and heel, as they stand now, are no more than went in. Raises BadInput: then nothing is kept."""
-    in_kg = _went_in_kg(conn, melt_id, melt)
+    in_kg, unweighed = _went_in_kg(conn, melt_id, melt)
     left_kg = sum(one.mass_kg for one in left_of(conn, melt_id, melt))
     if in_kg is None or left_kg <= 0.0:
         return
@@ -122,28 +122,31 @@ def _refuse_too_much(conn: sqlite3.Connection, melt_id: int, melt: str) -> None:
         " AND EXISTS (SELECT 1 FROM pours_now w WHERE w.melt_id = ?1 AND w.mould = m.name)",
         (melt_id,),
     ).fetchone()
-    if more_than_went_in(in_kg, left_kg + poured_kg):
+    if more_than_went_in(in_kg, left_kg + poured_kg, unweighed=unweighed):
+        out_kg = left_kg + poured_kg
         raise BadInput(
-            tell("ending.more_than_in", out_kg=left_kg + poured_kg, in_kg=in_kg),
+            tell("ending.more_than_weighed" if unweighed else "ending.more_than_in", out_kg=out_kg, in_kg=in_kg),
             where=melt,
             remedy=tell("ending.more_than_in.remedy", melt=melt),
         )
 
 
-def _went_in_kg(conn: sqlite3.Connection, melt_id: int, melt: str) -> float | None:
-    """The charge as planned or as told since, and what was added; None: it was not weighed."""
+def _went_in_kg(conn: sqlite3.Connection, melt_id: int, melt: str) -> tuple[float | None, bool]:
+    """The charge as planned or as told since, and what was added; None: nothing of it was weighed.
+
+    True: some of it was not weighed, and the figure is the least that went in.
+    """
     row = conn.execute("SELECT plan FROM melt_plans WHERE melt_id = ? ORDER BY id DESC LIMIT 1", (melt_id,)).fetchone()
     if row is None:
-        return None
+        return None, False
     plan = msgspec.json.decode(row[0], type=MeltPlan)
     entries = charges_of(conn, melt_id, find_melt(conn, melt)[2])
-    if any(one.mass_kg is None for one in entries):
-        return None
+    unweighed = any(one.mass_kg is None for one in entries)
     told_kg = sum(one.mass_kg or 0.0 for one in entries if not one.added)
     added_kg = sum(one.mass_kg or 0.0 for one in entries if one.added)
     planned_kg = 0.0 if plan.asked is not None and plan.asked.charge_kg <= 0.0 else plan.charge_kg
     in_kg = max(planned_kg + max(0.0, added_kg - plan.later_kg), told_kg + added_kg)
-    return None if planned_kg <= 0.0 and told_kg <= 0.0 else in_kg
+    return (None if planned_kg <= 0.0 and told_kg <= 0.0 else in_kg), unweighed
 
 
 def left_told(left: Sequence[LeftView]) -> Message:

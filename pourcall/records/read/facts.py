@@ -33,7 +33,7 @@ from pourcall.records.read import tracing
 from pourcall.records.read.store import Store
 from pourcall.records.read.tracing import SessionStretch
 from pourcall.records.read.views import DipRow, MeltDetail, NoteRow, PhotoRow, PourRow, ResultRow, dip_how
-from pourcall.texts import written
+from pourcall.texts import word, written
 
 AFTER_S = 180.0  # of the trace behind the last pour
 DETAIL_BEFORE_S, DETAIL_AFTER_S = 420.0, 120.0
@@ -303,7 +303,11 @@ def _marks(events: Iterable[tuple[float, _Shown]]) -> Iterator[Mark]:
                 if event.alarm.id in alarms:
                     continue
                 alarms.add(event.alarm.id)
-                yield Mark(at_s=at_s, kind="alarm", text=f"{event.alarm.priority.name}: {written(event.alarm.what)}")
+                yield Mark(
+                    at_s=at_s,
+                    kind="alarm",
+                    text=f"{word('priority', event.alarm.priority.name.lower())}: {written(event.alarm.what)}",
+                )
             case PowerMarked():
                 yield Mark(
                     at_s=event.at_mono_s + less_s,

@@ -306,8 +306,8 @@ def _melt(r: tuple[Any, ...]) -> MeltRow:
 
 
 def _in_short(found: list[tuple[str, int]]) -> str:
-    """`misrun 2, cold_shut 1`; what has no severity is sound."""
-    return ", ".join(f"{defect} {severity}" if severity else defect for defect, severity in found)
+    """`misrun 2, cold shut 1`; what has no severity is sound."""
+    return ", ".join(f"{defect.replace('_', ' ')} {severity}" if severity else defect for defect, severity in found)
 
 
 def _pour(r: tuple[Any, ...]) -> PourRow:

@@ -89,7 +89,7 @@ class PourRow(_View, frozen=True):
     lip_max_c: float
     marked: Marking
     basis: str  # as it was said
-    result: str  # "", "sound", "misrun 2, cold_shut 1"
+    result: str  # "", "sound", "misrun 2, cold shut 1"
     corrected: bool
     inside: bool | None = None  # arrived inside its window; None where its temperature is not known; made from the rest
     batch: str = ""  # of the mould material

@@ -166,10 +166,9 @@ def _gaps(detail: MeltDetail, trace: dict[str, tuple[TracePoint, ...]], end_s: f
             continue
         if not gap.board and any(at_s + 1.0 < p.mono_s < until_s - 1.0 for series in trace.values() for p in series):
             continue  # the clock was set: by UTC the program was not running, by the clock that never steps it was
-        reason = gap.reason.replace("_", " ")
-        told = tell("plot.gap", reason=reason)
+        told = tell("plot.gap", reason=gap.reason)
         if gap.board:
-            told = tell("plot.gap_of", board=gap.board, reason=reason)
+            told = tell("plot.gap_of", board=gap.board, reason=gap.reason)
         yield Mark(at_s=at_s, kind="gap", text=written(told))
 
 

@@ -20,7 +20,7 @@ TEXTS: dict[str, str] = {
     "charge.nothing": "no metal is given that went into the pot",
     "charge.nothing.remedy": "Write --new 1.2kg, --returns 0.6kg --from 2026-011, or --scrap 200g",
     "charge.too_many": "{count} entries at once are too many",
-    "charge.one_for_one": "{count} entries cannot stand in place of one",
+    "charge.one_for_one": "{count} {count:entry|entries} cannot stand in place of one",
     "charge.one_for_one.remedy": "Correct one at a time",
     "charge.no_entry": "melt {melt} has no entry {number} in its charge",
     "charge.no_entry.known": "`pourcall melt show {melt}` numbers them; there are: {known}",

@@ -3,7 +3,7 @@
 TEXTS: dict[str, str] = {
     "columns.refused": "the column map cannot be used: {faults:; }",
     "columns.remedy": "Columns are numbered from 1; give each channel one of its own",
-    "columns.channels": "{count} channels are mapped; 1 to {most} can be",
+    "columns.channels": "{count} {count:channel is|channels are} mapped; 1 to {most} can be",
     "columns.separator": "separator {found} is none of tab ; | , blank",
     "columns.ms": "ms_column {found} is not 0 to {most}",
     "columns.reach": "channel {channel}: column {column}, cold column {cold_column}; the last that is read is {most}",

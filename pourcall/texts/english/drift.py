@@ -23,7 +23,7 @@ TEXTS: dict[str, str] = {
     "drift.force": "in force: {how} of {date}, standard uncertainty {spread:1} µV; {drift}; due {due}.{late}",
     "drift.moved": "{by} in {days} d",
     "drift.checks.few": "how it drifts is told from three checks on, over two weeks or more",
-    "drift.checks.sure": "it drifts by {month}, by {count} checks in {days} days",
-    "drift.checks.none": "no drift beyond the scatter of the checks: {month}, by {count} checks in {days} days",
+    "drift.checks.sure": "it drifts by {month}, by {count} checks in {days} {days:day|days}",
+    "drift.checks.none": "no drift beyond the scatter of the checks: {month}, by {count} checks in {days} {days:day|days}",
     "drift.checks.month": "{by} ± {month_u_c:1} a month",
 }

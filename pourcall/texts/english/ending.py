@@ -15,5 +15,6 @@ TEXTS: dict[str, str] = {
     "ending.nothing.remedy": "Give an ending, --ingots or --heel",
     "ending.ingots_outside": "{count} ingots of one melt cannot be right",
     "ending.more_than_in": "{out_kg} came out, moulds included, of {in_kg} that went in",
+    "ending.more_than_weighed": "{out_kg} came out, moulds included; {in_kg} was weighed in, and an addition was not weighed",
     "ending.more_than_in.remedy": "Check the masses; if more went in, say that first (`pourcall melt charge {melt} --new 0.4kg`)",
 }

@@ -3,7 +3,7 @@
 TEXTS: dict[str, str] = {
     "entry.unseen": "{entry_part} has a character that cannot be seen: {code}",
     "entry.unseen.remedy": "Write it without, in one line",
-    "entry.too_long": "{entry_part} has {count} characters",
+    "entry.too_long": "{entry_part} has {count} {count:character|characters}",
     "entry.at_most": "At most {most} will do",
     "entry.no_name": "{entry_part} is empty",
     "entry.no_name.remedy": "Write a name, such as 'deck cleat 160 mm'",

@@ -16,7 +16,7 @@ TEXTS: dict[str, str] = {
     "lip.way.behind": "the way before that reading is behind it",
     "lip.waited": "{extra_s:0} beyond the {planned_s:0} it was planned for; pour {order} of this lift",
     "lip.no_longer": "no longer than planned; pour {order} of this lift",
-    "lip.rest": "what plan and times do not account for",
+    "lip.rest": "what plan and times do not explain",
     "lip.together": "pot, way and waiting together",
     "lip.as_decided": "as decided at the time",
 }

@@ -6,7 +6,7 @@ TEXTS: dict[str, str] = {
     "melt.pot_returned": "the pot is back: the probe stands in liquid metal",
     "melt.pour_moved": "pour {number} went into {mould}",
     "melt.pour_struck": "pour {number} struck out (marked by mistake)",
-    "melt.moulds_left": "{count} of {of} moulds got no metal: {moulds}",
+    "melt.moulds_left": "{count} of {of} {of:mould|moulds} got no metal: {moulds}",
     "melt.pour_too_cold": "pour {number} by estimate at {lip_c}, where this alloy is solid below {solidus_c}: was it poured then?",
     "melt.skimmed": "skimmed",
     "melt.added": "metal added",

@@ -3,7 +3,7 @@
 TEXTS: dict[str, str] = {
     "mqtt.refused": "{where} refused the login: {error}",
     "mqtt.down": "{where}: {error}; all is recorded here and sent later",
-    "mqtt.clash": "{where} dropped us {count} times within {within_s}",
+    "mqtt.clash": "{where} dropped us {count} {count:time|times} within {within_s}",
     "mqtt.back": "{where} is back",
     "mqtt.no_more_drops": "no more drops",
 }

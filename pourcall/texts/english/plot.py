@@ -31,7 +31,7 @@ TEXTS: dict[str, str] = {
     "plot.zero_liquidus": "the liquidus was passed",
     "plot.overlay_pour": "{pour} {mould}: {lip_c} at the lip; {result}",
     "plot.overlay_unknown": "{pour} {mould}: not known how hot at the lip; {result}",
-    "plot.advice": "{setup}, {alloy}: {pours} inspected pours",
+    "plot.advice": "{setup}, {alloy}: {pours} inspected {pours:pour|pours}",
     "plot.advice_about": "Chance of a sound casting by temperature at the lip; shaded: nine chances in ten",
     "plot.advice_about_invented": "Chance of a sound casting by temperature at the lip; shaded: nine chances in ten; invented: a simulated furnace",
     "plot.advice_limit": "limit",

@@ -2,7 +2,7 @@
 
 TEXTS: dict[str, str] = {
     "port.nothing_heard": "nothing was heard: no board, or a board that waits to be asked",
-    "port.few_bytes": "only {count} bytes were heard",
+    "port.few_bytes": "only {count} {count:byte was|bytes were} heard",
     "port.no_text": "bytes that are no text ({printable_share} printable): most likely another speed; try another baud rate",
     "port.other_speed": "bytes at another speed than {speeds}, or no text at all; look the board's speed up",
     "port.text_without_numbers": "text was heard, but no line of numbers",

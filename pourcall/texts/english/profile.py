@@ -38,7 +38,7 @@ TEXTS: dict[str, str] = {
     "profile.none_meant.remedy": "Write one, or name one: `pourcall profile list`",
     "profile.check.format": "must be {format}, is {found}",
     "profile.check.no_segment": "at least one [[segment]] is needed",
-    "profile.check.too_many": "{count} segments; at most {most}",
+    "profile.check.too_many": "{count} {count:segment|segments}; at most {most}",
     "profile.check.kind": 'must be "ramp" or "hold", is {found}',
     "profile.check.no_unit": '{number} has no unit; write "{number}C" or "{number}F"',
     "profile.check.no_target": "is missing: a temperature to go to",

@@ -1,8 +1,7 @@
 """The settings file: what is wrong in it as a whole, and between its tables."""
 
 TEXTS: dict[str, str] = {
-    "settings.fault": "the settings have {count} fault:\n  - {faults:\n  - }",
-    "settings.faults": "the settings have {count} faults:\n  - {faults:\n  - }",
+    "settings.faults": "the settings have {count} {count:fault|faults}:\n  - {faults:\n  - }",
     "settings.faults.remedy": "Correct the file; nothing was started and nothing was changed",
     "settings.schema": "this program reads schema {schema}; it is {found}",
     "settings.name": "names are lower-case letters, digits and _, begin with a letter, and have at most 31 characters",

@@ -23,7 +23,7 @@ TEXTS: dict[str, str] = {
     "toml.not_such_text": "{found} cannot stand here",
     "toml.not_texts": "must be a list of texts",
     "toml.not_number": "must be a number; it is {found}",
-    "toml.not_numbers": "must be a list of {count} numbers; it is {found}",
+    "toml.not_numbers": "must be a list of {count} {count:number|numbers}; it is {found}",
     "toml.not_whole": "must be a whole number; it is {found}",
     "toml.not_truth": "must be true or false; it is {found}",
     "toml.one_of": "must be one of {valid}; it is '{found}'",

@@ -1,9 +1,9 @@
 """A file of a time and temperatures, or captured bytes: why it cannot be read."""
 
 TEXTS: dict[str, str] = {
-    "trace.few_lines": "only {count} lines of data",
+    "trace.few_lines": "only {count} {count:line|lines} of data",
     "trace.few_lines.remedy": "A trace needs a time and a temperature in each row",
-    "trace.few_rows": "only {count} rows of numbers",
+    "trace.few_rows": "only {count} {count:row|rows} of numbers",
     "trace.few_rows.remedy": "Check the separator and the header",
     "trace.no_numbers": "no column holds numbers",
     "trace.no_numbers.remedy": "Check the separator and the decimal mark",
