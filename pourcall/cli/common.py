@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Message, tell
 from pourcall.contract.paths import Paths, paths_for
@@ -29,7 +29,7 @@ def our_paths() -> Paths:
 
 def add_unit(parser: argparse.ArgumentParser) -> None:
     """`--unit F`: how temperatures are shown, and read where they carry no unit."""
-    parser.add_argument("--unit", default="", metavar="C|F|K", help=described(tell("option.common.unit")))
+    parser.add_argument("--unit", default="", metavar="C|F|K", help=option("common.unit"))
 
 
 def asked_unit(args: argparse.Namespace) -> Unit | None:
@@ -39,7 +39,7 @@ def asked_unit(args: argparse.Namespace) -> Unit | None:
 
 def add_json(parser: argparse.ArgumentParser) -> None:
     """`--json`: for programs rather than people."""
-    parser.add_argument("--json", action="store_true", help=described(tell("option.common.json")))
+    parser.add_argument("--json", action="store_true", help=option("common.json"))
 
 
 def unit_of(args: argparse.Namespace) -> Unit:

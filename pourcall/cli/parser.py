@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Any, NoReturn
 
 from pourcall.contract.errors import BadInput
-from pourcall.contract.message import Told, tell
+from pourcall.contract.message import Fact, Told, tell
 from pourcall.contract.nearest import nearest
 from pourcall.contract.quantities import figure
 from pourcall.texts import say
@@ -17,6 +17,11 @@ from pourcall.texts import say
 def described(told: Told) -> str:
     """A text of the catalogue for `help=` and `description=`, where the library takes a `%` for a format."""
     return say(told).replace("%", "%%")
+
+
+def option(name: str, /, **facts: Fact) -> str:
+    """What `--help` says of an option or a sub-command: `option.NAME` of the catalogue."""
+    return described(tell(f"option.{name}", **facts))
 
 
 class CommandParser(argparse.ArgumentParser):

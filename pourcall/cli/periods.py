@@ -4,7 +4,7 @@ import argparse
 import re
 from datetime import datetime
 
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 
@@ -13,8 +13,8 @@ _TYPED = re.compile(r"(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?")
 
 def add_period(parser: argparse.ArgumentParser) -> None:
     """`--since 2026-09 --until 2026-10-15`, both of them included."""
-    parser.add_argument("--since", default="", metavar="DATE", help=described(tell("option.periods.since")))
-    parser.add_argument("--until", default="", metavar="DATE", help=described(tell("option.periods.until")))
+    parser.add_argument("--since", default="", metavar="DATE", help=option("periods.since"))
+    parser.add_argument("--until", default="", metavar="DATE", help=option("periods.until"))
 
 
 def period_of(args: argparse.Namespace) -> tuple[float | None, float | None]:

@@ -36,15 +36,19 @@ def texts() -> dict[str, str]:
 
 
 class Asked(ast.NodeVisitor):
-    """Calls of tell("name", fact=...) in one file: (name or its fixed beginning, whether whole, facts)."""
+    """Calls of tell("name", fact=...) in one file: (name or its fixed beginning, whether whole, facts).
+
+    `option("plan.pot")` of the command line is `tell("option.plan.pot")`.
+    """
 
     def __init__(self) -> None:
         self.found: list[tuple[str, bool, frozenset[str] | None]] = []
 
     def visit_Call(self, node: ast.Call) -> None:
-        if isinstance(node.func, ast.Name) and node.func.id == "tell" and node.args:
+        if isinstance(node.func, ast.Name) and node.func.id in ("tell", "option") and node.args:
+            of = "option." if node.func.id == "option" else ""
             facts = None if any(k.arg is None for k in node.keywords) else frozenset(k.arg or "" for k in node.keywords)
-            self.found += [(name, whole, facts) for name, whole in _names(node.args[0])]
+            self.found += [(of + name, whole, facts) for name, whole in _names(node.args[0])]
         self.generic_visit(node)
 
 

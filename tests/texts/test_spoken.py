@@ -23,7 +23,7 @@ from pourcall.trials.defects import TABLE, defects
 
 PACKAGE = Path(pourcall.__file__).parent
 SEVERAL_WORDS = re.compile(r"[A-Za-z]{2,}[,;:]?\s+[A-Za-z]{2,}")
-FROM_THE_CATALOGUE = frozenset({"tell", "word", "said"})  # what stands within is a name, or a fact
+FROM_THE_CATALOGUE = frozenset({"tell", "word", "said", "option"})  # what stands within is a name, or a fact
 DATA = frozenset({"execute", "strftime", "split", "startswith", "removeprefix"})
 OF_THE_PARSER = frozenset({"help", "description", "epilog", "title"})
 PRINTED = frozenset({"print", "input"})

@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Sequence
 from typing import Any
 
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.cli.pours.entering import enter, melt_meant
 from pourcall.contract.entries import ChargeEntry, ChargeRequest
 from pourcall.contract.errors import BadInput
@@ -36,26 +36,20 @@ class _InOrder(argparse.Action):
 
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """The sub-command of `melt`."""
-    charge = subs.add_parser(
-        "charge",
-        help=described(tell("option.charging.charge")),
-        description=described(tell("option.charging.charge.about")),
-    )
-    charge.add_argument("melt", nargs="?", default="", help=described(tell("option.charging.charge.melt")))
+    charge = subs.add_parser("charge", help=option("charging.charge"), description=option("charging.charge.about"))
+    charge.add_argument("melt", nargs="?", default="", help=option("charging.charge.melt"))
     order = {"action": _InOrder, "dest": "told", "default": None}
-    charge.add_argument("--new", metavar="MASS", help=described(tell("option.charging.charge.new")), **order)  # type: ignore[arg-type]
-    charge.add_argument("--returns", metavar="MASS", help=described(tell("option.charging.charge.returns")), **order)  # type: ignore[arg-type]
-    charge.add_argument("--scrap", metavar="MASS", help=described(tell("option.charging.charge.scrap")), **order)  # type: ignore[arg-type]
-    charge.add_argument("--from", metavar="MELT", help=described(tell("option.charging.charge.from")), **order)  # type: ignore[arg-type]
-    charge.add_argument("--remelt", metavar="N", help=described(tell("option.charging.charge.remelt")), **order)  # type: ignore[arg-type]
-    charge.add_argument("--what", metavar="WORDS", help=described(tell("option.charging.charge.what")), **order)  # type: ignore[arg-type]
-    charge.add_argument("--correct", metavar="N", default="", help=described(tell("option.charging.charge.correct")))
-    charge.add_argument(
-        "--take-back", metavar="N", default="", help=described(tell("option.charging.charge.take_back"))
-    )
-    charge.add_argument("--why", default="", help=described(tell("option.shared.why")))
-    charge.add_argument("--furnace", default="", help=described(tell("option.charging.charge.furnace")))
-    charge.add_argument("--who", default="shop", help=described(tell("option.shared.who")))
+    charge.add_argument("--new", metavar="MASS", help=option("charging.charge.new"), **order)  # type: ignore[arg-type]
+    charge.add_argument("--returns", metavar="MASS", help=option("charging.charge.returns"), **order)  # type: ignore[arg-type]
+    charge.add_argument("--scrap", metavar="MASS", help=option("charging.charge.scrap"), **order)  # type: ignore[arg-type]
+    charge.add_argument("--from", metavar="MELT", help=option("charging.charge.from"), **order)  # type: ignore[arg-type]
+    charge.add_argument("--remelt", metavar="N", help=option("charging.charge.remelt"), **order)  # type: ignore[arg-type]
+    charge.add_argument("--what", metavar="WORDS", help=option("charging.charge.what"), **order)  # type: ignore[arg-type]
+    charge.add_argument("--correct", metavar="N", default="", help=option("charging.charge.correct"))
+    charge.add_argument("--take-back", metavar="N", default="", help=option("charging.charge.take_back"))
+    charge.add_argument("--why", default="", help=option("shared.why"))
+    charge.add_argument("--furnace", default="", help=option("charging.charge.furnace"))
+    charge.add_argument("--who", default="shop", help=option("shared.who"))
 
 
 def run(args: argparse.Namespace) -> int:

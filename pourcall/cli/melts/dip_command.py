@@ -21,7 +21,7 @@ from pourcall.cli.common import (
     unit_of,
 )
 from pourcall.cli.melts.melt_command import add_sure, print_result
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput
 from pourcall.contract.events import MarkKind
 from pourcall.contract.inputs import EnterTemperature, StartDip
@@ -65,17 +65,15 @@ class _Read(argparse.Action):
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What is known of the dip."""
-    parser.add_argument("--probe", default="", help=described(tell("option.dip.probe")))
-    parser.add_argument("--depth", default="", metavar="LENGTH", help=described(tell("option.dip.depth")))
-    parser.add_argument(
-        "--stirred", action=argparse.BooleanOptionalAction, default=None, help=described(tell("option.dip.stirred"))
-    )
-    parser.add_argument("--read", metavar="TEMP", default="", action=_Read, help=described(tell("option.dip.read")))
-    parser.add_argument("--source", default="handheld", help=described(tell("option.dip.source")))
-    parser.add_argument("--ago", default="", help=described(tell("option.dip.ago")))
+    parser.add_argument("--probe", default="", help=option("dip.probe"))
+    parser.add_argument("--depth", default="", metavar="LENGTH", help=option("dip.depth"))
+    parser.add_argument("--stirred", action=argparse.BooleanOptionalAction, default=None, help=option("dip.stirred"))
+    parser.add_argument("--read", metavar="TEMP", default="", action=_Read, help=option("dip.read"))
+    parser.add_argument("--source", default="handheld", help=option("dip.source"))
+    parser.add_argument("--ago", default="", help=option("dip.ago"))
     add_sure(parser)
-    parser.add_argument("--list", action="store_true", help=described(tell("option.dip.list")))
-    parser.add_argument("--melt", default="", help=described(tell("option.dip.melt")))
+    parser.add_argument("--list", action="store_true", help=option("dip.list"))
+    parser.add_argument("--melt", default="", help=option("dip.melt"))
     parser.add_argument("--furnace", default="")
     add_json(parser)
     add_unit(parser)

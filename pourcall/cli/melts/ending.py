@@ -3,7 +3,7 @@
 import argparse
 from collections.abc import Sequence
 
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.entries import EndingRequest
 from pourcall.contract.errors import BadInput
 from pourcall.contract.inputs import EndMelt, MeltEnding
@@ -26,20 +26,14 @@ def refuse_unsaid(left: Sequence[str]) -> None:
 
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> argparse.ArgumentParser:
     """The sub-command of `melt`."""
-    end = subs.add_parser(
-        "end",
-        help=described(tell("option.ending.end")),
-        description=described(tell("option.ending.end.about")),
-    )
+    end = subs.add_parser("end", help=option("ending.end"), description=option("ending.end.about"))
     end.add_argument("ending", nargs="?", default="", choices=["", *(ending.value for ending in MeltEnding)])
-    end.add_argument("--poured", action="store_true", help=described(tell("option.ending.end.poured")))
-    end.add_argument(
-        "--ingots", metavar="MASS", action="append", default=[], help=described(tell("option.ending.end.ingots"))
-    )
-    end.add_argument("--heel", metavar="MASS", default="", help=described(tell("option.ending.end.heel")))
-    end.add_argument("--abandoned", metavar="WHY", default="", help=described(tell("option.ending.end.abandoned")))
-    end.add_argument("--melt", default="", help=described(tell("option.ending.end.melt")))
-    end.add_argument("--why", default="", help=described(tell("option.shared.why")))
+    end.add_argument("--poured", action="store_true", help=option("ending.end.poured"))
+    end.add_argument("--ingots", metavar="MASS", action="append", default=[], help=option("ending.end.ingots"))
+    end.add_argument("--heel", metavar="MASS", default="", help=option("ending.end.heel"))
+    end.add_argument("--abandoned", metavar="WHY", default="", help=option("ending.end.abandoned"))
+    end.add_argument("--melt", default="", help=option("ending.end.melt"))
+    end.add_argument("--why", default="", help=option("shared.why"))
     return end
 
 

@@ -15,7 +15,7 @@ from pourcall.cli.common import (
     settings_or_none,
     unit_of,
 )
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
 from pourcall.contract.message import Message, tell
 from pourcall.contract.units import Unit, format_difference, format_temperature
@@ -40,16 +40,14 @@ MEASURES = {
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
     subs = parser.add_subparsers(dest="what", required=True, metavar="show|learn|history")
-    show = subs.add_parser("show", help=described(tell("option.furnace.show")))
-    learn = subs.add_parser("learn", help=described(tell("option.furnace.learn")))
-    learn.add_argument("melts", nargs="*", metavar="MELT", help=described(tell("option.furnace.learn.melts")))
-    learn.add_argument(
-        "--latest", type=int, default=5, metavar="N", help=described(tell("option.furnace.learn.latest"))
-    )
-    learn.add_argument("--dry-run", action="store_true", help=described(tell("option.furnace.learn.dry_run")))
-    history = subs.add_parser("history", help=described(tell("option.furnace.history")))
+    show = subs.add_parser("show", help=option("furnace.show"))
+    learn = subs.add_parser("learn", help=option("furnace.learn"))
+    learn.add_argument("melts", nargs="*", metavar="MELT", help=option("furnace.learn.melts"))
+    learn.add_argument("--latest", type=int, default=5, metavar="N", help=option("furnace.learn.latest"))
+    learn.add_argument("--dry-run", action="store_true", help=option("furnace.learn.dry_run"))
+    history = subs.add_parser("history", help=option("furnace.history"))
     for sub in (show, learn, history):
-        sub.add_argument("--furnace", default="", help=described(tell("option.furnace.furnace")))
+        sub.add_argument("--furnace", default="", help=option("furnace.furnace"))
         add_json(sub)
         add_unit(sub)
 

@@ -22,7 +22,7 @@ from pourcall.cli.common import (
 )
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts import charging, ending
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.cli.periods import add_period, period_of
 from pourcall.cli.pours.entering import enter, melt_meant
 from pourcall.contract.api import ChangeRequest, StartRequest
@@ -45,46 +45,42 @@ MOULD_KEYS = ("kg", "mm", "material", "setup", "min", "max", "loss")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
     subs = parser.add_subparsers(dest="what", required=True, metavar="start|charge|change|end|mark|note|list|find|show")
-    start = subs.add_parser("start", help=described(tell("option.melt.start")))
-    start.add_argument("alloy", help=described(tell("option.melt.start.alloy")))
-    start.add_argument("--charge", help=described(tell("option.melt.start.charge")))
-    start.add_argument("--later", help=described(tell("option.melt.start.later")))
-    start.add_argument(
-        "--profile", nargs="?", const="default", default="", help=described(tell("option.melt.start.profile"))
-    )
-    start.add_argument("--mould", action="append", default=[], help=described(tell("option.melt.mould")))
-    change = subs.add_parser("change", help=described(tell("option.melt.change")))
+    start = subs.add_parser("start", help=option("melt.start"))
+    start.add_argument("alloy", help=option("melt.start.alloy"))
+    start.add_argument("--charge", help=option("melt.start.charge"))
+    start.add_argument("--later", help=option("melt.start.later"))
+    start.add_argument("--profile", nargs="?", const="default", default="", help=option("melt.start.profile"))
+    start.add_argument("--mould", action="append", default=[], help=option("melt.mould"))
+    change = subs.add_parser("change", help=option("melt.change"))
     change.add_argument("--alloy")
     change.add_argument("--charge")
-    change.add_argument("--mould", action="append", default=[], help=described(tell("option.melt.moulds")))
-    change.add_argument("--why", default="", help=described(tell("option.shared.why_2")))
+    change.add_argument("--mould", action="append", default=[], help=option("melt.moulds"))
+    change.add_argument("--why", default="", help=option("shared.why_2"))
     charging.add_arguments(subs)
     end = ending.add_arguments(subs)
     add_sure(end)
-    mark = subs.add_parser("mark", help=described(tell("option.melt.mark")))
-    mark.add_argument(
-        "mark", choices=["off", "low", "high", "skim", "add"], help=described(tell("option.melt.mark.mark"))
-    )
-    mark.add_argument("--mass", help=described(tell("option.melt.mark.mass")))
-    mark.add_argument("--source", default="", help=described(tell("option.melt.mark.source")))
-    mark.add_argument("--ago", default="", help=described(tell("option.melt.mark.ago")))
-    note = subs.add_parser("note", help=described(tell("option.melt.note")))
+    mark = subs.add_parser("mark", help=option("melt.mark"))
+    mark.add_argument("mark", choices=["off", "low", "high", "skim", "add"], help=option("melt.mark.mark"))
+    mark.add_argument("--mass", help=option("melt.mark.mass"))
+    mark.add_argument("--source", default="", help=option("melt.mark.source"))
+    mark.add_argument("--ago", default="", help=option("melt.mark.ago"))
+    note = subs.add_parser("note", help=option("melt.note"))
     note.add_argument("text", nargs="?", default="")
-    note.add_argument("--melt", default="", help=described(tell("option.melt.note.melt")))
-    note.add_argument("--tag", action="append", default=[], help=described(tell("option.melt.note.tag")))
+    note.add_argument("--melt", default="", help=option("melt.note.melt"))
+    note.add_argument("--tag", action="append", default=[], help=option("melt.note.tag"))
     for sub in (start, change, end, mark, note):
         sub.add_argument("--furnace", default="")
-        sub.add_argument("--who", default="shop", help=described(tell("option.shared.who")))
-    listing = subs.add_parser("list", help=described(tell("option.melt.list")))
+        sub.add_argument("--who", default="shop", help=option("shared.who"))
+    listing = subs.add_parser("list", help=option("melt.list"))
     listing.add_argument("--furnace", default="")
-    listing.add_argument("--alloy", default=None, help=described(tell("option.melt.listing.alloy")))
+    listing.add_argument("--alloy", default=None, help=option("melt.listing.alloy"))
     add_period(listing)
     listing.add_argument("--limit", type=int, default=20)
-    finding = subs.add_parser("find", help=described(tell("option.melt.find")))
-    finding.add_argument("words", nargs="+", metavar="WORD", help=described(tell("option.melt.finding.words")))
-    finding.add_argument("--limit", type=int, default=20, help=described(tell("option.melt.finding.limit", most=20)))
-    show = subs.add_parser("show", help=described(tell("option.melt.show")))
-    show.add_argument("melt", nargs="?", default="", help=described(tell("option.melt.show.melt")))
+    finding = subs.add_parser("find", help=option("melt.find"))
+    finding.add_argument("words", nargs="+", metavar="WORD", help=option("melt.finding.words"))
+    finding.add_argument("--limit", type=int, default=20, help=option("melt.finding.limit", most=20))
+    show = subs.add_parser("show", help=option("melt.show"))
+    show.add_argument("melt", nargs="?", default="", help=option("melt.show.melt"))
     for sub in (start, change):
         add_unit(sub)
     for sub in (listing, show, finding):
@@ -204,7 +200,7 @@ def print_result(client: DaemonClient, furnace: str, request: object, unit: Unit
 
 def add_sure(parser: argparse.ArgumentParser) -> None:
     """`--sure`: it was so, however doubtful it looks; nothing is asked."""
-    parser.add_argument("--sure", action="store_true", help=described(tell("option.melt.sure")))
+    parser.add_argument("--sure", action="store_true", help=option("melt.sure"))
 
 
 def _yes(asked: Told, unit: Unit) -> bool:

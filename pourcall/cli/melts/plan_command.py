@@ -21,7 +21,7 @@ from pourcall.cli.common import (
     settings_or_none,
     unit_of,
 )
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.nearest import did_you_mean
@@ -92,42 +92,34 @@ _MEASURES = {
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """One command; every figure may also stand in the file."""
-    parser.add_argument("alloy", nargs="?", default="", help=described(tell("option.plan.alloy")))
-    parser.add_argument("--file", type=Path, metavar="PLAN.toml", help=described(tell("option.plan.file")))
-    parser.add_argument("--mould", action="append", default=[], help=described(tell("option.plan.mould")))
-    parser.add_argument("--charge", help=described(tell("option.plan.charge")))
-    parser.add_argument("--heel", help=described(tell("option.plan.heel")))
-    parser.add_argument("--yield", dest="yield_share", metavar="SHARE", help=described(tell("option.plan.yield")))
-    parser.add_argument("--furnace", default="", help=described(tell("option.plan.furnace")))
-    parser.add_argument("--power", metavar="POWER", help=described(tell("option.plan.power")))
-    parser.add_argument("--price", metavar="PER_KWH", help=described(tell("option.plan.price")))
+    parser.add_argument("alloy", nargs="?", default="", help=option("plan.alloy"))
+    parser.add_argument("--file", type=Path, metavar="PLAN.toml", help=option("plan.file"))
+    parser.add_argument("--mould", action="append", default=[], help=option("plan.mould"))
+    parser.add_argument("--charge", help=option("plan.charge"))
+    parser.add_argument("--heel", help=option("plan.heel"))
+    parser.add_argument("--yield", dest="yield_share", metavar="SHARE", help=option("plan.yield"))
+    parser.add_argument("--furnace", default="", help=option("plan.furnace"))
+    parser.add_argument("--power", metavar="POWER", help=option("plan.power"))
+    parser.add_argument("--price", metavar="PER_KWH", help=option("plan.price"))
     parser.add_argument(
-        "--pot",
-        metavar="mouth=90mm,height=120mm,kg=0.8",
-        help=described(tell("option.plan.pot", keys=", ".join(POT_KEYS))),
+        "--pot", metavar="mouth=90mm,height=120mm,kg=0.8", help=option("plan.pot", keys=", ".join(POT_KEYS))
     )
-    parser.add_argument("--lid", action="store_true", default=None, help=described(tell("option.plan.lid")))
-    parser.add_argument(
-        "--ladle", metavar="kg=0.4,preheat=200C", help=described(tell("option.plan.ladle", keys=", ".join(LADLE_KEYS)))
-    )
-    parser.add_argument("--walk", metavar="20s", help=described(tell("option.plan.walk")))
-    parser.add_argument("--between", metavar="15s", help=described(tell("option.plan.between")))
-    parser.add_argument("--loss", metavar="DEGREES", help=described(tell("option.plan.loss")))
-    parser.add_argument("--room", metavar="volume=50m3,changes=2/h", help=described(tell("option.plan.room")))
+    parser.add_argument("--lid", action="store_true", default=None, help=option("plan.lid"))
+    parser.add_argument("--ladle", metavar="kg=0.4,preheat=200C", help=option("plan.ladle", keys=", ".join(LADLE_KEYS)))
+    parser.add_argument("--walk", metavar="20s", help=option("plan.walk"))
+    parser.add_argument("--between", metavar="15s", help=option("plan.between"))
+    parser.add_argument("--loss", metavar="DEGREES", help=option("plan.loss"))
+    parser.add_argument("--room", metavar="volume=50m3,changes=2/h", help=option("plan.room"))
     air = parser.add_mutually_exclusive_group()
     air.add_argument("--outdoors", dest="place", action="store_const", const="outdoors")
     air.add_argument(
-        "--extraction",
-        dest="place",
-        action="store_const",
-        const="extraction",
-        help=described(tell("option.plan.extraction")),
+        "--extraction", dest="place", action="store_const", const="extraction", help=option("plan.extraction")
     )
-    parser.add_argument("--html", type=Path, metavar="FILE", help=described(tell("option.plan.html")))
-    parser.add_argument("--pdf", type=Path, metavar="FILE", help=described(tell("option.shared.pdf")))
-    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help=described(tell("option.plan.paper")))
-    parser.add_argument("--start", action="store_true", help=described(tell("option.plan.start")))
-    parser.add_argument("--sources", action="store_true", help=described(tell("option.plan.sources")))
+    parser.add_argument("--html", type=Path, metavar="FILE", help=option("plan.html"))
+    parser.add_argument("--pdf", type=Path, metavar="FILE", help=option("shared.pdf"))
+    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help=option("plan.paper"))
+    parser.add_argument("--start", action="store_true", help=option("plan.start"))
+    parser.add_argument("--sources", action="store_true", help=option("plan.sources"))
     add_json(parser)
     add_unit(parser)
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pourcall.cli.client import DaemonClient
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, settings_or_none, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.api import Asked, ProfileRequest
 from pourcall.contract.errors import BadInput, BadSheet, DaemonError
 from pourcall.contract.inputs import NextSegment, StopProfile
@@ -24,22 +24,22 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
     subs = parser.add_subparsers(dest="what", required=True, metavar="list|show|check|run|next|stop")
-    listing = subs.add_parser("list", help=described(tell("option.profile.list")))
-    show = subs.add_parser("show", help=described(tell("option.profile.show")))
-    show.add_argument("profile", nargs="?", default="", help=described(tell("option.profile.show.profile")))
-    check = subs.add_parser("check", help=described(tell("option.profile.check")))
+    listing = subs.add_parser("list", help=option("profile.list"))
+    show = subs.add_parser("show", help=option("profile.show"))
+    show.add_argument("profile", nargs="?", default="", help=option("profile.show.profile"))
+    check = subs.add_parser("check", help=option("profile.check"))
     check.add_argument("file", nargs="?", type=Path, default=None)
-    begin = subs.add_parser("run", help=described(tell("option.profile.run")))
-    begin.add_argument("profile", nargs="?", default="", help=described(tell("option.profile.show.profile")))
-    on = subs.add_parser("next", help=described(tell("option.profile.next")))
-    stop = subs.add_parser("stop", help=described(tell("option.profile.stop")))
+    begin = subs.add_parser("run", help=option("profile.run"))
+    begin.add_argument("profile", nargs="?", default="", help=option("profile.show.profile"))
+    on = subs.add_parser("next", help=option("profile.next"))
+    stop = subs.add_parser("stop", help=option("profile.stop"))
     for sub in (begin, on, stop):
         sub.add_argument("--furnace", default="")
-        sub.add_argument("--who", default="shop", help=described(tell("option.shared.who")))
+        sub.add_argument("--who", default="shop", help=option("shared.who"))
         add_unit(sub)
     for sub in (show, check):
-        sub.add_argument("--alloy", default="", help=described(tell("option.shared.alloy")))
-        sub.add_argument("--furnace", default="", help=described(tell("option.profile.furnace")))
+        sub.add_argument("--alloy", default="", help=option("shared.alloy"))
+        sub.add_argument("--furnace", default="", help=option("profile.furnace"))
     for sub in (listing, show, check):
         add_json(sub)
         add_unit(sub)

@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import millimetres, share
@@ -13,29 +13,18 @@ from pourcall.texts import say, sentence
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which setup, and how it is told."""
-    parser.add_argument("setup", help=described(tell("option.advise.setup")))
-    parser.add_argument("--alloy", default="", help=described(tell("option.advise.alloy")))
-    parser.add_argument("--mm", default="", metavar="LENGTH", help=described(tell("option.advise.mm")))
-    parser.add_argument("--material", default="", help=described(tell("option.advise.material")))
-    parser.add_argument("--level", default="80%", help=described(tell("option.advise.level")))
+    parser.add_argument("setup", help=option("advise.setup"))
+    parser.add_argument("--alloy", default="", help=option("advise.alloy"))
+    parser.add_argument("--mm", default="", metavar="LENGTH", help=option("advise.mm"))
+    parser.add_argument("--material", default="", help=option("advise.material"))
+    parser.add_argument("--level", default="80%", help=option("advise.level"))
     parser.add_argument(
-        "--accept",
-        type=int,
-        default=0,
-        choices=(0, 1, 2),
-        metavar="0|1|2",
-        help=described(tell("option.advise.accept")),
+        "--accept", type=int, default=0, choices=(0, 1, 2), metavar="0|1|2", help=option("advise.accept")
     )
     known = parser.add_mutually_exclusive_group()
-    known.add_argument("--since", default="", metavar="POUR", help=described(tell("option.advise.since")))
-    known.add_argument("--unchanged", action="store_true", help=described(tell("option.advise.unchanged")))
-    parser.add_argument(
-        "--plot",
-        type=Path,
-        default=None,
-        metavar="FILE",
-        help=described(tell("option.advise.plot")),
-    )
+    known.add_argument("--since", default="", metavar="POUR", help=option("advise.since"))
+    known.add_argument("--unchanged", action="store_true", help=option("advise.unchanged"))
+    parser.add_argument("--plot", type=Path, default=None, metavar="FILE", help=option("advise.plot"))
     add_json(parser)
     add_unit(parser)
 

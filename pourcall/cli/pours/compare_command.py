@@ -4,33 +4,23 @@ import argparse
 from pathlib import Path
 
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.message import tell
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which pours."""
-    parser.add_argument("pours", nargs="+", metavar="POUR", help=described(tell("option.compare.pours")))
-    parser.add_argument(
-        "--align", choices=["pour", "liquidus"], default="pour", help=described(tell("option.compare.align"))
-    )
-    parser.add_argument(
-        "--plot",
-        "--svg",
-        type=Path,
-        default=None,
-        metavar="FILE",
-        help=described(tell("option.compare.plot")),
-    )
-    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help=described(tell("option.compare.html")))
-    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help=described(tell("option.shared.pdf")))
+    parser.add_argument("pours", nargs="+", metavar="POUR", help=option("compare.pours"))
+    parser.add_argument("--align", choices=["pour", "liquidus"], default="pour", help=option("compare.align"))
+    parser.add_argument("--plot", "--svg", type=Path, default=None, metavar="FILE", help=option("compare.plot"))
+    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help=option("compare.html"))
+    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help=option("shared.pdf"))
     add_json(parser)
     add_unit(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Text or JSON, and the files asked for."""
-    from pourcall.contract.message import tell
     from pourcall.records.read.facts import pour_facts
     from pourcall.records.read.store import Store
     from pourcall.reports.drawings.pictures import write_pictures

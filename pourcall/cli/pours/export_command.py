@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pourcall.cli.common import add_json, add_unit, local_time, our_paths, print_json, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.texts import say
@@ -21,29 +21,12 @@ MELT, POUR = re.compile(r"\d{4}-\d{3,}(@[a-z0-9@]+)?"), re.compile(r"\d{4}-\d{3,
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What, and where to."""
     group = parser.add_mutually_exclusive_group(required=True)
-    group.add_argument("what", nargs="?", default="", help=described(tell("option.export.what")))
-    group.add_argument(
-        "--pours", type=Path, default=None, metavar="FILE.csv", help=described(tell("option.export.pours"))
-    )
-    parser.add_argument("--to", type=Path, default=Path("."), metavar="DIR", help=described(tell("option.export.to")))
-    parser.add_argument(
-        "--format",
-        choices=["csv", "jsonl", "parquet"],
-        default="csv",
-        help=described(tell("option.export.format")),
-    )
-    parser.add_argument(
-        "--recompute",
-        action="store_true",
-        help=described(tell("option.export.recompute")),
-    )
-    parser.add_argument(
-        "--plot",
-        type=Path,
-        default=None,
-        metavar="FILE",
-        help=described(tell("option.export.plot")),
-    )
+    group.add_argument("what", nargs="?", default="", help=option("export.what"))
+    group.add_argument("--pours", type=Path, default=None, metavar="FILE.csv", help=option("export.pours"))
+    parser.add_argument("--to", type=Path, default=Path("."), metavar="DIR", help=option("export.to"))
+    parser.add_argument("--format", choices=["csv", "jsonl", "parquet"], default="csv", help=option("export.format"))
+    parser.add_argument("--recompute", action="store_true", help=option("export.recompute"))
+    parser.add_argument("--plot", type=Path, default=None, metavar="FILE", help=option("export.plot"))
     add_json(parser)
     add_unit(parser)
 

@@ -5,7 +5,7 @@ import itertools
 from typing import TYPE_CHECKING
 
 from pourcall.cli.common import add_json, add_unit, asked_unit, local_time, our_paths, print_listing, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import MouldSetupRequest
 from pourcall.contract.errors import BadInput
@@ -21,24 +21,24 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
     subs = parser.add_subparsers(dest="what", required=True, metavar="add|change|list|show")
-    add = subs.add_parser("add", help=described(tell("option.mould.add")))
-    change = subs.add_parser("change", help=described(tell("option.mould.change")))
+    add = subs.add_parser("add", help=option("mould.add"))
+    change = subs.add_parser("change", help=option("mould.change"))
     for sub in (add, change):
-        sub.add_argument("name", help=described(tell("option.mould.name")))
-        sub.add_argument("--pattern", help=described(tell("option.mould.pattern")))
-        sub.add_argument("--material", help=described(tell("option.mould.material")))
-        sub.add_argument("--batch", help=described(tell("option.shared.batch")))
-        sub.add_argument("--gating", help=described(tell("option.mould.gating")))
-        sub.add_argument("--vents", help=described(tell("option.shared.vents")))
-        sub.add_argument("--thinnest", metavar="LENGTH", help=described(tell("option.mould.thinnest")))
-        sub.add_argument("--mm", metavar="LENGTH", help=described(tell("option.mould.mm")))
-        sub.add_argument("--mass", help=described(tell("option.mould.mass")))
-        sub.add_argument("--preheat", metavar="TEMPERATURE", help=described(tell("option.mould.preheat")))
-        sub.add_argument("--note", help=described(tell("option.mould.note")))
-        sub.add_argument("--why", default="", help=described(tell("option.mould.why")))
-        sub.add_argument("--who", default="shop", help=described(tell("option.shared.who")))
-    listing = subs.add_parser("list", help=described(tell("option.mould.list")))
-    show = subs.add_parser("show", help=described(tell("option.mould.show")))
+        sub.add_argument("name", help=option("mould.name"))
+        sub.add_argument("--pattern", help=option("mould.pattern"))
+        sub.add_argument("--material", help=option("mould.material"))
+        sub.add_argument("--batch", help=option("shared.batch"))
+        sub.add_argument("--gating", help=option("mould.gating"))
+        sub.add_argument("--vents", help=option("shared.vents"))
+        sub.add_argument("--thinnest", metavar="LENGTH", help=option("mould.thinnest"))
+        sub.add_argument("--mm", metavar="LENGTH", help=option("mould.mm"))
+        sub.add_argument("--mass", help=option("mould.mass"))
+        sub.add_argument("--preheat", metavar="TEMPERATURE", help=option("mould.preheat"))
+        sub.add_argument("--note", help=option("mould.note"))
+        sub.add_argument("--why", default="", help=option("mould.why"))
+        sub.add_argument("--who", default="shop", help=option("shared.who"))
+    listing = subs.add_parser("list", help=option("mould.list"))
+    show = subs.add_parser("show", help=option("mould.show"))
     show.add_argument("name")
     for sub in (listing, show):
         add_json(sub)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import add_json, local_time, our_paths, print_json
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput, NotFound
 from pourcall.contract.message import Told, tell
 from pourcall.contract.quantities import days
@@ -29,25 +29,14 @@ _DAY_S = 86_400.0
 
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """The sub-command of `pour`."""
-    photo = subs.add_parser("photo", help=described(tell("option.photos.photo")))
-    photo.add_argument("pour", nargs="?", default="", help=described(tell("option.photos.photo.pour")))
-    photo.add_argument("files", nargs="*", type=Path, metavar="FILE", help=described(tell("option.photos.photo.files")))
-    photo.add_argument(
-        "--folder",
-        type=Path,
-        default=None,
-        metavar="DIR",
-        help=described(tell("option.photos.photo.folder")),
-    )
-    photo.add_argument(
-        "--within",
-        default=WITHIN,
-        metavar=WITHIN,
-        help=described(tell("option.photos.photo.within", typed=WITHIN)),
-    )
-    photo.add_argument("--dry-run", action="store_true", help=described(tell("option.photos.photo.dry_run")))
-    photo.add_argument("--caption", default="", help=described(tell("option.photos.photo.caption")))
-    photo.add_argument("--who", default="shop", help=described(tell("option.photos.photo.who")))
+    photo = subs.add_parser("photo", help=option("photos.photo"))
+    photo.add_argument("pour", nargs="?", default="", help=option("photos.photo.pour"))
+    photo.add_argument("files", nargs="*", type=Path, metavar="FILE", help=option("photos.photo.files"))
+    photo.add_argument("--folder", type=Path, default=None, metavar="DIR", help=option("photos.photo.folder"))
+    photo.add_argument("--within", default=WITHIN, metavar=WITHIN, help=option("photos.photo.within", typed=WITHIN))
+    photo.add_argument("--dry-run", action="store_true", help=option("photos.photo.dry_run"))
+    photo.add_argument("--caption", default="", help=option("photos.photo.caption"))
+    photo.add_argument("--who", default="shop", help=option("photos.photo.who"))
     add_json(photo)
 
 

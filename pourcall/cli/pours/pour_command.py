@@ -20,7 +20,7 @@ from pourcall.cli.common import (
 )
 from pourcall.cli.invented import say_invented
 from pourcall.cli.melts.melt_command import add_sure, print_result
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.cli.periods import add_period, period_of
 from pourcall.cli.pours import photos, pour_edit
 from pourcall.cli.pours.pour_show import pour_lines
@@ -42,54 +42,41 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     subs = parser.add_subparsers(
         dest="what", required=True, metavar="mark|lift|back|correct|complete|result|photo|list|show"
     )
-    mark = subs.add_parser("mark", help=described(tell("option.pour.mark")))
-    mark.add_argument("--mould", default="", help=described(tell("option.pour.mark.mould")))
-    lift = subs.add_parser("lift", help=described(tell("option.pour.lift")))
-    back = subs.add_parser("back", help=described(tell("option.pour.back")))
+    mark = subs.add_parser("mark", help=option("pour.mark"))
+    mark.add_argument("--mould", default="", help=option("pour.mark.mould"))
+    lift = subs.add_parser("lift", help=option("pour.lift"))
+    back = subs.add_parser("back", help=option("pour.back"))
     for sub in (mark, lift, back):
-        sub.add_argument("--ago", default="", help=described(tell("option.pour.ago")))
+        sub.add_argument("--ago", default="", help=option("pour.ago"))
         sub.add_argument("--furnace", default="")
         sub.add_argument("--who", default="shop")
     add_sure(mark)
     add_sure(lift)
-    result = subs.add_parser(
-        "result",
-        help=described(tell("option.pour.result")),
-        description=described(tell("option.pour.result.about")),
-    )
-    result.add_argument("pour", nargs="?", default="", help=described(tell("option.shared.pour")))
+    result = subs.add_parser("result", help=option("pour.result"), description=option("pour.result.about"))
+    result.add_argument("pour", nargs="?", default="", help=option("shared.pour"))
+    result.add_argument("findings", nargs="*", metavar="FINDING", help=option("pour.result.findings"))
     result.add_argument(
-        "findings",
-        nargs="*",
-        metavar="FINDING",
-        help=described(tell("option.pour.result.findings")),
+        "--defect", action="append", default=[], metavar="DEFECT:SEVERITY[@PLACE]", help=option("pour.result.defect")
     )
-    result.add_argument(
-        "--defect",
-        action="append",
-        default=[],
-        metavar="DEFECT:SEVERITY[@PLACE]",
-        help=described(tell("option.pour.result.defect")),
-    )
-    result.add_argument("--detail", default="", help=described(tell("option.pour.result.detail")))
-    result.add_argument("--correct", action="store_true", help=described(tell("option.pour.result.correct")))
-    result.add_argument("--classes", action="store_true", help=described(tell("option.pour.result.classes")))
-    result.add_argument("--who", default="shop", help=described(tell("option.pour.result.who")))
+    result.add_argument("--detail", default="", help=option("pour.result.detail"))
+    result.add_argument("--correct", action="store_true", help=option("pour.result.correct"))
+    result.add_argument("--classes", action="store_true", help=option("pour.result.classes"))
+    result.add_argument("--who", default="shop", help=option("pour.result.who"))
     pour_edit.add_arguments(subs)
     photos.add_arguments(subs)
-    listing = subs.add_parser("list", help=described(tell("option.pour.list")))
+    listing = subs.add_parser("list", help=option("pour.list"))
     listing.add_argument("--melt", default=None)
-    listing.add_argument("--setup", default=None, help=described(tell("option.pour.listing.setup")))
-    listing.add_argument("--batch", default=None, help=described(tell("option.pour.listing.batch")))
-    listing.add_argument("--tag", default=None, help=described(tell("option.pour.listing.tag")))
+    listing.add_argument("--setup", default=None, help=option("pour.listing.setup"))
+    listing.add_argument("--batch", default=None, help=option("pour.listing.batch"))
+    listing.add_argument("--tag", default=None, help=option("pour.listing.tag"))
     listing.add_argument("--alloy", default=None)
     listing.add_argument("--furnace", default=None)
     add_period(listing)
-    listing.add_argument("--defect", default=None, help=described(tell("option.pour.listing.defect")))
-    listing.add_argument("--awaiting", action="store_true", help=described(tell("option.pour.listing.awaiting")))
+    listing.add_argument("--defect", default=None, help=option("pour.listing.defect"))
+    listing.add_argument("--awaiting", action="store_true", help=option("pour.listing.awaiting"))
     listing.add_argument("--limit", type=int, default=20)
-    show = subs.add_parser("show", help=described(tell("option.pour.show")))
-    show.add_argument("pour", help=described(tell("option.shared.pour")))
+    show = subs.add_parser("show", help=option("pour.show"))
+    show.add_argument("pour", help=option("shared.pour"))
     for sub in (listing, show):
         add_json(sub)
         add_unit(sub)

@@ -4,7 +4,7 @@ import argparse
 
 from pourcall.cli.common import our_paths
 from pourcall.cli.melts.moments import moment
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.cli.pours.entering import enter
 from pourcall.contract.entries import Entry, PourCompletion, PourCorrection
 from pourcall.contract.errors import BadInput
@@ -14,30 +14,24 @@ from pourcall.contract.message import tell
 def add_arguments(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """The sub-commands of `pour`."""
     correct = subs.add_parser(
-        "correct",
-        help=described(tell("option.pour_edit.correct")),
-        description=described(tell("option.pour_edit.correct.about")),
+        "correct", help=option("pour_edit.correct"), description=option("pour_edit.correct.about")
     )
-    correct.add_argument("pour", help=described(tell("option.shared.pour")))
-    correct.add_argument("--at", default="", metavar="TIME", help=described(tell("option.pour_edit.correct.at")))
-    correct.add_argument("--lift", default="", metavar="TIME", help=described(tell("option.pour_edit.correct.lift")))
-    correct.add_argument("--no-lift", action="store_true", help=described(tell("option.pour_edit.correct.no_lift")))
-    correct.add_argument("--mould", default="", help=described(tell("option.pour_edit.correct.mould")))
-    correct.add_argument(
-        "--not-poured", default=None, metavar="WHY", help=described(tell("option.pour_edit.correct.not_poured"))
-    )
-    correct.add_argument("--restore", action="store_true", help=described(tell("option.pour_edit.correct.restore")))
-    correct.add_argument("--why", default="", help=described(tell("option.shared.why_2")))
-    complete = subs.add_parser("complete", help=described(tell("option.pour_edit.complete")))
-    complete.add_argument("pour", help=described(tell("option.shared.pour")))
-    complete.add_argument(
-        "--setup", "--mould", default="", metavar="NAME", help=described(tell("option.pour_edit.complete.setup"))
-    )
-    complete.add_argument("--batch", default="", help=described(tell("option.shared.batch")))
-    complete.add_argument("--note", default="", help=described(tell("option.shared.vents")))
-    complete.add_argument("--tag", action="append", default=[], help=described(tell("option.pour_edit.complete.tag")))
+    correct.add_argument("pour", help=option("shared.pour"))
+    correct.add_argument("--at", default="", metavar="TIME", help=option("pour_edit.correct.at"))
+    correct.add_argument("--lift", default="", metavar="TIME", help=option("pour_edit.correct.lift"))
+    correct.add_argument("--no-lift", action="store_true", help=option("pour_edit.correct.no_lift"))
+    correct.add_argument("--mould", default="", help=option("pour_edit.correct.mould"))
+    correct.add_argument("--not-poured", default=None, metavar="WHY", help=option("pour_edit.correct.not_poured"))
+    correct.add_argument("--restore", action="store_true", help=option("pour_edit.correct.restore"))
+    correct.add_argument("--why", default="", help=option("shared.why_2"))
+    complete = subs.add_parser("complete", help=option("pour_edit.complete"))
+    complete.add_argument("pour", help=option("shared.pour"))
+    complete.add_argument("--setup", "--mould", default="", metavar="NAME", help=option("pour_edit.complete.setup"))
+    complete.add_argument("--batch", default="", help=option("shared.batch"))
+    complete.add_argument("--note", default="", help=option("shared.vents"))
+    complete.add_argument("--tag", action="append", default=[], help=option("pour_edit.complete.tag"))
     for sub in (correct, complete):
-        sub.add_argument("--who", default="shop", help=described(tell("option.shared.who")))
+        sub.add_argument("--who", default="shop", help=option("shared.who"))
 
 
 def run(args: argparse.Namespace) -> int:

@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from pourcall.cli.common import add_unit, local_time, our_paths, settings_or_none, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.message import Told, tell
 from pourcall.texts import say
@@ -12,19 +12,12 @@ from pourcall.texts import say
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which pour, and where to."""
-    parser.add_argument("pour", help=described(tell("option.shared.pour")))
-    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help=described(tell("option.sheet.html")))
-    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help=described(tell("option.shared.pdf")))
-    parser.add_argument("--png", type=Path, default=None, metavar="FILE", help=described(tell("option.sheet.png")))
-    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help=described(tell("option.sheet.paper")))
-    parser.add_argument(
-        "--plot",
-        "--svg",
-        type=Path,
-        default=None,
-        metavar="FILE",
-        help=described(tell("option.sheet.plot")),
-    )
+    parser.add_argument("pour", help=option("shared.pour"))
+    parser.add_argument("--html", type=Path, default=None, metavar="FILE", help=option("sheet.html"))
+    parser.add_argument("--pdf", type=Path, default=None, metavar="FILE", help=option("shared.pdf"))
+    parser.add_argument("--png", type=Path, default=None, metavar="FILE", help=option("sheet.png"))
+    parser.add_argument("--paper", choices=["a4", "letter"], default="a4", help=option("sheet.paper"))
+    parser.add_argument("--plot", "--svg", type=Path, default=None, metavar="FILE", help=option("sheet.plot"))
     add_unit(parser)
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import add_json, add_unit, depth_mm, our_paths, print_json, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.cli.probes.calibration_history import listing, points, show
 from pourcall.cli.probes.calibration_sources import (
     due_days,
@@ -39,51 +39,30 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "pourcall calibrate PROBE --point POINT [--from-melt MELT | --trace FILE]\n"
         "       pourcall calibrate list | show PROBE | points"
     )
-    parser.add_argument("what", metavar="PROBE", help=described(tell("option.calibrate.what")))
+    parser.add_argument("what", metavar="PROBE", help=option("calibrate.what"))
     parser.add_argument("probe", nargs="?", default="", help=argparse.SUPPRESS)
-    parser.add_argument("--point", default="", help=described(tell("option.calibrate.point")))
+    parser.add_argument("--point", default="", help=option("calibrate.point"))
     source = parser.add_mutually_exclusive_group()
-    source.add_argument("--from-melt", default="", metavar="MELT", help=described(tell("option.calibrate.from_melt")))
-    source.add_argument(
-        "--trace", type=Path, default=None, metavar="FILE", help=described(tell("option.calibrate.trace"))
-    )
+    source.add_argument("--from-melt", default="", metavar="MELT", help=option("calibrate.from_melt"))
+    source.add_argument("--trace", type=Path, default=None, metavar="FILE", help=option("calibrate.trace"))
     trace_arguments(parser)
-    parser.add_argument("--other-meter", action="store_true", help=described(tell("option.calibrate.other_meter")))
+    parser.add_argument("--other-meter", action="store_true", help=option("calibrate.other_meter"))
     parser.add_argument(
-        "--grade",
-        default="commercial",
-        choices=("99.99", "99.9", "commercial"),
-        help=described(tell("option.calibrate.grade")),
+        "--grade", default="commercial", choices=("99.99", "99.9", "commercial"), help=option("calibrate.grade")
     )
-    parser.add_argument("--altitude", default="", metavar="M", help=described(tell("option.calibrate.altitude")))
-    parser.add_argument("--weather", default="", metavar="HPA", help=described(tell("option.calibrate.weather")))
-    parser.add_argument("--pressure", default="", metavar="HPA", help=described(tell("option.calibrate.pressure")))
-    parser.add_argument(
-        "--direction", default="", choices=("freezing", "melting"), help=described(tell("option.calibrate.direction"))
-    )
-    parser.add_argument(
-        "--power",
-        default="",
-        choices=("off", "on", "panel"),
-        help=described(tell("option.calibrate.power")),
-    )
-    parser.add_argument(
-        "--cover",
-        default="",
-        choices=("charcoal", "graphite", "none"),
-        help=described(tell("option.calibrate.cover")),
-    )
-    parser.add_argument("--due", default="180d", metavar="DAYS", help=described(tell("option.calibrate.due")))
-    parser.add_argument("--wait", default="60m", help=described(tell("option.shared.wait")))
-    parser.add_argument(
-        "--anyway",
-        action="store_true",
-        help=described(tell("option.calibrate.anyway")),
-    )
-    parser.add_argument("--dry-run", action="store_true", help=described(tell("option.shared.dry_run")))
-    parser.add_argument("--svg", type=Path, default=None, metavar="FILE", help=described(tell("option.calibrate.svg")))
-    parser.add_argument("--furnace", default="", help=described(tell("option.shared.furnace")))
-    parser.add_argument("--who", default="", help=described(tell("option.shared.who_2")))
+    parser.add_argument("--altitude", default="", metavar="M", help=option("calibrate.altitude"))
+    parser.add_argument("--weather", default="", metavar="HPA", help=option("calibrate.weather"))
+    parser.add_argument("--pressure", default="", metavar="HPA", help=option("calibrate.pressure"))
+    parser.add_argument("--direction", default="", choices=("freezing", "melting"), help=option("calibrate.direction"))
+    parser.add_argument("--power", default="", choices=("off", "on", "panel"), help=option("calibrate.power"))
+    parser.add_argument("--cover", default="", choices=("charcoal", "graphite", "none"), help=option("calibrate.cover"))
+    parser.add_argument("--due", default="180d", metavar="DAYS", help=option("calibrate.due"))
+    parser.add_argument("--wait", default="60m", help=option("shared.wait"))
+    parser.add_argument("--anyway", action="store_true", help=option("calibrate.anyway"))
+    parser.add_argument("--dry-run", action="store_true", help=option("shared.dry_run"))
+    parser.add_argument("--svg", type=Path, default=None, metavar="FILE", help=option("calibrate.svg"))
+    parser.add_argument("--furnace", default="", help=option("shared.furnace"))
+    parser.add_argument("--who", default="", help=option("shared.who_2"))
     add_unit(parser)
     add_json(parser)
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from pourcall.cli.common import asked_unit, depth_mm, our_paths
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput, NotFound, Refused
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import days
@@ -25,16 +25,12 @@ LOOK_S = 1.0
 
 def trace_arguments(parser: argparse.ArgumentParser) -> None:
     """What is to be known of a file with a cup's trace, and how deep the probe stood."""
-    parser.add_argument("--column", default="", help=described(tell("option.calibration_sources.column")))
-    parser.add_argument("--time", default="", help=described(tell("option.calibration_sources.time")))
-    parser.add_argument("--column-unit", default="", help=described(tell("option.calibration_sources.column_unit")))
-    parser.add_argument("--cold", default="", metavar="TEMP", help=described(tell("option.calibration_sources.cold")))
-    parser.add_argument(
-        "--cold-column", default="", metavar="COLUMN", help=described(tell("option.calibration_sources.cold_column"))
-    )
-    parser.add_argument(
-        "--depth", default="", metavar="LENGTH", help=described(tell("option.calibration_sources.depth"))
-    )
+    parser.add_argument("--column", default="", help=option("calibration_sources.column"))
+    parser.add_argument("--time", default="", help=option("calibration_sources.time"))
+    parser.add_argument("--column-unit", default="", help=option("calibration_sources.column_unit"))
+    parser.add_argument("--cold", default="", metavar="TEMP", help=option("calibration_sources.cold"))
+    parser.add_argument("--cold-column", default="", metavar="COLUMN", help=option("calibration_sources.cold_column"))
+    parser.add_argument("--depth", default="", metavar="LENGTH", help=option("calibration_sources.depth"))
 
 
 def melt_trace(melt: str, facts: "ProbeFacts") -> tuple["EmfTrace", str]:

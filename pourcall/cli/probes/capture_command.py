@@ -6,7 +6,7 @@ import sys
 import time
 from pathlib import Path
 
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import seconds
@@ -15,11 +15,11 @@ from pourcall.texts import say
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Port and file."""
-    parser.add_argument("port", help=described(tell("option.capture.port")))
+    parser.add_argument("port", help=option("capture.port"))
     parser.add_argument("file", type=Path)
     parser.add_argument("--baud", type=int, default=115_200)
-    parser.add_argument("--for", dest="lasts", default="", metavar="30s", help=described(tell("option.capture.for")))
-    parser.add_argument("--bytes", type=int, default=0, help=described(tell("option.capture.bytes")))
+    parser.add_argument("--for", dest="lasts", default="", metavar="30s", help=option("capture.for"))
+    parser.add_argument("--bytes", type=int, default=0, help=option("capture.bytes"))
 
 
 def run(args: argparse.Namespace) -> int:

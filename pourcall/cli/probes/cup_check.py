@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pourcall.cli.common import depth_mm, our_paths, print_json, print_table, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.cli.probes.calibration_sources import trace_arguments
 from pourcall.cli.probes.probe_facts import facts_of, who_of
 from pourcall.contract.errors import Refused
@@ -21,20 +21,18 @@ if TYPE_CHECKING:
 
 def check_arguments(parser: argparse.ArgumentParser) -> None:
     """Which probe, of which alloy the cup is, from where."""
-    parser.add_argument("probe", help=described(tell("option.shared.probe")))
-    parser.add_argument("--alloy", required=True, help=described(tell("option.cup_check.alloy")))
+    parser.add_argument("probe", help=option("shared.probe"))
+    parser.add_argument("--alloy", required=True, help=option("cup_check.alloy"))
     source = parser.add_mutually_exclusive_group()
-    source.add_argument("--watch", action="store_true", help=described(tell("option.cup_check.watch")))
-    source.add_argument(
-        "--from", dest="trace", type=Path, default=None, metavar="FILE", help=described(tell("option.cup_check.from"))
-    )
+    source.add_argument("--watch", action="store_true", help=option("cup_check.watch"))
+    source.add_argument("--from", dest="trace", type=Path, default=None, metavar="FILE", help=option("cup_check.from"))
     trace_arguments(parser)
-    heated = described(tell("option.cup_check.power"))
+    heated = option("cup_check.power")
     parser.add_argument("--power", default="", choices=("off", "on", "panel"), help=heated)
-    parser.add_argument("--wait", default="60m", help=described(tell("option.shared.wait")))
-    parser.add_argument("--dry-run", action="store_true", help=described(tell("option.shared.dry_run")))
-    parser.add_argument("--furnace", default="", help=described(tell("option.shared.furnace")))
-    parser.add_argument("--who", default="", help=described(tell("option.shared.who_2")))
+    parser.add_argument("--wait", default="60m", help=option("shared.wait"))
+    parser.add_argument("--dry-run", action="store_true", help=option("shared.dry_run"))
+    parser.add_argument("--furnace", default="", help=option("shared.furnace"))
+    parser.add_argument("--who", default="", help=option("shared.who_2"))
 
 
 def check_cup(args: argparse.Namespace) -> int:

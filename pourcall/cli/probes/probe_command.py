@@ -13,7 +13,7 @@ from pourcall.cli.common import (
     settings_or_none,
     unit_of,
 )
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.cli.probes.calibration_history import history_table
 from pourcall.cli.probes.cup_check import check_arguments, check_cup, checks_of, checks_table
 from pourcall.cli.probes.probe_facts import facts_of
@@ -27,14 +27,14 @@ from pourcall.texts import say, word
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Show one, list all, check one in a sample cup."""
     what = parser.add_subparsers(dest="what", required=True)
-    show = what.add_parser("show", help=described(tell("option.probe.show")))
-    show.add_argument("probe", help=described(tell("option.shared.probe")))
-    show.add_argument("--at", default="700C", metavar="TEMP", help=described(tell("option.probe.show.at")))
-    show.add_argument("--cold", default="", metavar="TEMP", help=described(tell("option.probe.show.cold")))
-    show.add_argument("--noise", default="0", metavar="DEGREES", help=described(tell("option.probe.show.noise")))
-    show.add_argument("--furnace", default="", help=described(tell("option.shared.furnace")))
-    listing = what.add_parser("list", help=described(tell("option.probe.list")))
-    check = what.add_parser("check", help=described(tell("option.probe.check")))
+    show = what.add_parser("show", help=option("probe.show"))
+    show.add_argument("probe", help=option("shared.probe"))
+    show.add_argument("--at", default="700C", metavar="TEMP", help=option("probe.show.at"))
+    show.add_argument("--cold", default="", metavar="TEMP", help=option("probe.show.cold"))
+    show.add_argument("--noise", default="0", metavar="DEGREES", help=option("probe.show.noise"))
+    show.add_argument("--furnace", default="", help=option("shared.furnace"))
+    listing = what.add_parser("list", help=option("probe.list"))
+    check = what.add_parser("check", help=option("probe.check"))
     check_arguments(check)
     for parser_of in (show, listing, check):
         add_unit(parser_of)

@@ -13,7 +13,7 @@ import msgspec
 
 from pourcall.cli.common import add_json, add_unit, asked_unit, unit_of
 from pourcall.cli.melts.melt_command import mould_request
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract import events as ev
 from pourcall.contract.errors import BadInput, BadTrace
 from pourcall.contract.message import NOTHING, Message, tell
@@ -33,23 +33,21 @@ MOST_BYTES = 512 * 1024 * 1024
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """File, alloy, and what cannot be guessed."""
-    parser.add_argument("trace", type=Path, help=described(tell("option.replay.trace")))
-    parser.add_argument("--alloy", default="", help=described(tell("option.shared.alloy")))
-    parser.add_argument("--column", default="", help=described(tell("option.replay.column")))
-    parser.add_argument("--time", default="", help=described(tell("option.replay.time")))
-    parser.add_argument("--column-unit", default="", help=described(tell("option.replay.column_unit")))
-    parser.add_argument("--type", default="K", help=described(tell("option.replay.type")))
-    parser.add_argument("--cold", default="", metavar="TEMP", help=described(tell("option.replay.cold")))
-    parser.add_argument(
-        "--cold-column", default="", metavar="COLUMN", help=described(tell("option.replay.cold_column"))
-    )
+    parser.add_argument("trace", type=Path, help=option("replay.trace"))
+    parser.add_argument("--alloy", default="", help=option("shared.alloy"))
+    parser.add_argument("--column", default="", help=option("replay.column"))
+    parser.add_argument("--time", default="", help=option("replay.time"))
+    parser.add_argument("--column-unit", default="", help=option("replay.column_unit"))
+    parser.add_argument("--type", default="K", help=option("replay.type"))
+    parser.add_argument("--cold", default="", metavar="TEMP", help=option("replay.cold"))
+    parser.add_argument("--cold-column", default="", metavar="COLUMN", help=option("replay.cold_column"))
     parser.add_argument("--place", default="melt", choices=[place.value for place in Place])
     parser.add_argument("--sheath", default="thin", choices=tuple(SHEATHS))
-    parser.add_argument("--mould", action="append", default=[], help=described(tell("option.melt.mould")))
+    parser.add_argument("--mould", action="append", default=[], help=option("melt.mould"))
     parser.add_argument("--charge", default="1kg")
-    parser.add_argument("--loss", default="", metavar="DEGREES", help=described(tell("option.replay.loss")))
-    parser.add_argument("--csv", type=Path, default=None, help=described(tell("option.replay.csv")))
-    parser.add_argument("--columns", action="store_true", help=described(tell("option.replay.columns")))
+    parser.add_argument("--loss", default="", metavar="DEGREES", help=option("replay.loss"))
+    parser.add_argument("--csv", type=Path, default=None, help=option("replay.csv"))
+    parser.add_argument("--columns", action="store_true", help=option("replay.columns"))
     add_unit(parser)
     add_json(parser)
 

@@ -3,7 +3,7 @@
 import argparse
 
 from pourcall.cli.common import add_json, add_unit, asked_unit, print_json, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.contract.quantities import is_measure, measured, temperature_c
@@ -14,15 +14,11 @@ WIRE_CLASSES = ("iec_1", "iec_2", "iec_3", "astm_special", "astm_standard", "unk
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Type and value."""
-    parser.add_argument("type", help=described(tell("option.thermocouple.type")))
-    parser.add_argument("value", help=described(tell("option.thermocouple.value")))
-    parser.add_argument("--cold", default="0C", metavar="TEMP", help=described(tell("option.thermocouple.cold")))
+    parser.add_argument("type", help=option("thermocouple.type"))
+    parser.add_argument("value", help=option("thermocouple.value"))
+    parser.add_argument("--cold", default="0C", metavar="TEMP", help=option("thermocouple.cold"))
     parser.add_argument(
-        "--class",
-        dest="wire_class",
-        default="iec_2",
-        choices=WIRE_CLASSES,
-        help=described(tell("option.thermocouple.class")),
+        "--class", dest="wire_class", default="iec_2", choices=WIRE_CLASSES, help=option("thermocouple.class")
     )
     add_unit(parser)
     add_json(parser)

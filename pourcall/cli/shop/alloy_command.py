@@ -3,7 +3,7 @@
 import argparse
 
 from pourcall.cli.common import add_json, add_unit, our_paths, print_json, print_table, unit_of
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.message import tell
 from pourcall.contract.units import format_temperature, format_window
 from pourcall.metal.alloys.sheet import load_sheets, load_sources
@@ -14,10 +14,10 @@ from pourcall.texts import say
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Sub-commands."""
     subs = parser.add_subparsers(dest="what", required=True, metavar="list|show|check")
-    listing = subs.add_parser("list", help=described(tell("option.alloy.list")))
-    show = subs.add_parser("show", help=described(tell("option.alloy.show")))
+    listing = subs.add_parser("list", help=option("alloy.list"))
+    show = subs.add_parser("show", help=option("alloy.show"))
     show.add_argument("alloy")
-    check = subs.add_parser("check", help=described(tell("option.alloy.check")))
+    check = subs.add_parser("check", help=option("alloy.check"))
     for sub in (listing, show, check):
         add_json(sub)
         add_unit(sub)

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pourcall.cli.common import our_paths
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.texts import say
@@ -16,14 +16,14 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The archive."""
-    parser.add_argument("file", type=Path, help=described(tell("option.backup.file")))
+    parser.add_argument("file", type=Path, help=option("backup.file"))
     group = parser.add_mutually_exclusive_group()
-    group.add_argument("--restore", action="store_true", help=described(tell("option.backup.restore")))
-    group.add_argument("--check", action="store_true", help=described(tell("option.backup.check")))
-    parser.add_argument("--merge", action="store_true", help=described(tell("option.backup.merge")))
-    parser.add_argument("--mark", default="", help=described(tell("option.backup.mark")))
-    parser.add_argument("--dry-run", action="store_true", help=described(tell("option.backup.dry_run")))
-    parser.add_argument("--who", default="", help=described(tell("option.backup.who")))
+    group.add_argument("--restore", action="store_true", help=option("backup.restore"))
+    group.add_argument("--check", action="store_true", help=option("backup.check"))
+    parser.add_argument("--merge", action="store_true", help=option("backup.merge"))
+    parser.add_argument("--mark", default="", help=option("backup.mark"))
+    parser.add_argument("--dry-run", action="store_true", help=option("backup.dry_run"))
+    parser.add_argument("--who", default="", help=option("backup.who"))
 
 
 def run(args: argparse.Namespace) -> int:

@@ -13,7 +13,7 @@ import time
 from pathlib import Path
 
 from pourcall.cli.common import add_unit
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput, DaemonError
 from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths, paths_for
@@ -35,24 +35,16 @@ TRY = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What runs, how fast, and what becomes of it."""
-    parser.add_argument(
-        "--scenario", default=DEMOS[0], choices=DEMOS, help=described(tell("option.demo.scenario", scenario=DEMOS[0]))
-    )
-    plant = described(tell("option.demo.plant", plant=PLANTS[0]))
+    parser.add_argument("--scenario", default=DEMOS[0], choices=DEMOS, help=option("demo.scenario", scenario=DEMOS[0]))
+    plant = option("demo.plant", plant=PLANTS[0])
     parser.add_argument("--plant", default=PLANTS[0], choices=PLANTS, help=plant)
-    parser.add_argument("--speed", type=float, metavar="N", help=described(tell("option.demo.speed")))
-    parser.add_argument("--headless", action="store_true", help=described(tell("option.demo.headless")))
-    parser.add_argument("--export", type=Path, default=None, metavar="DIR", help=described(tell("option.demo.export")))
-    parser.add_argument("--home", type=Path, default=None, help=described(tell("option.demo.home")))
-    parser.add_argument(
-        "--records",
-        type=Path,
-        default=None,
-        metavar="DIR",
-        help=described(tell("option.demo.records")),
-    )
-    parser.add_argument("--empty", action="store_true", help=described(tell("option.demo.empty")))
-    parser.add_argument("--quiet", action="store_true", help=described(tell("option.demo.quiet")))
+    parser.add_argument("--speed", type=float, metavar="N", help=option("demo.speed"))
+    parser.add_argument("--headless", action="store_true", help=option("demo.headless"))
+    parser.add_argument("--export", type=Path, default=None, metavar="DIR", help=option("demo.export"))
+    parser.add_argument("--home", type=Path, default=None, help=option("demo.home"))
+    parser.add_argument("--records", type=Path, default=None, metavar="DIR", help=option("demo.records"))
+    parser.add_argument("--empty", action="store_true", help=option("demo.empty"))
+    parser.add_argument("--quiet", action="store_true", help=option("demo.quiet"))
     parser.add_argument("--shop-only", action="store_true", help=argparse.SUPPRESS)
     add_unit(parser)
 

@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 from pourcall.cli.common import our_paths
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput
 from pourcall.contract.message import tell
 from pourcall.texts import say
@@ -13,8 +13,8 @@ from pourcall.texts import say
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Settings file, and a TCP port where wanted."""
-    parser.add_argument("--settings", type=Path, help=described(tell("option.serve.settings")))
-    parser.add_argument("--tcp", type=int, metavar="PORT", help=described(tell("option.serve.tcp")))
+    parser.add_argument("--settings", type=Path, help=option("serve.settings"))
+    parser.add_argument("--tcp", type=int, metavar="PORT", help=option("serve.tcp"))
 
 
 def run(args: argparse.Namespace) -> int:

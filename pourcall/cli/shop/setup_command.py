@@ -12,7 +12,7 @@ from pathlib import Path
 import msgspec
 
 from pourcall.cli.common import add_json, our_paths, print_json
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import BadInput, BadTemperature, FrameError, LinkError, Refused
 from pourcall.contract.message import Message, tell
 from pourcall.contract.settings import Name, parse_settings
@@ -30,9 +30,9 @@ HEAR_S = 2.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Scan only, or all of it."""
     how = parser.add_mutually_exclusive_group()
-    how.add_argument("--scan", action="store_true", help=described(tell("option.setup.how.scan")))
-    how.add_argument("--yes", action="store_true", help=described(tell("option.setup.how.yes")))
-    parser.add_argument("--port", action="append", default=[], help=described(tell("option.setup.port")))
+    how.add_argument("--scan", action="store_true", help=option("setup.how.scan"))
+    how.add_argument("--yes", action="store_true", help=option("setup.how.yes"))
+    parser.add_argument("--port", action="append", default=[], help=option("setup.port"))
     add_json(parser)
 
 

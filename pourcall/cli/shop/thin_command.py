@@ -7,7 +7,7 @@ from pathlib import Path
 import msgspec
 
 from pourcall.cli.common import add_json, local_time, our_paths, print_json
-from pourcall.cli.parser import described
+from pourcall.cli.parser import option
 from pourcall.contract.errors import Refused
 from pourcall.contract.message import tell
 from pourcall.contract.paths import Paths
@@ -19,14 +19,14 @@ _DAY_S = 86_400.0
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What, how thin, and what makes it safe."""
-    parser.add_argument("--older-than", required=True, metavar="AGE", help=described(tell("option.thin.older_than")))
-    parser.add_argument("--keep-every", default="10s", metavar="TIME", help=described(tell("option.thin.keep_every")))
-    parser.add_argument("--dry-run", action="store_true", help=described(tell("option.thin.dry_run")))
+    parser.add_argument("--older-than", required=True, metavar="AGE", help=option("thin.older_than"))
+    parser.add_argument("--keep-every", default="10s", metavar="TIME", help=option("thin.keep_every"))
+    parser.add_argument("--dry-run", action="store_true", help=option("thin.dry_run"))
     group = parser.add_mutually_exclusive_group()
-    group.add_argument("--backup", type=Path, default=None, metavar="FILE", help=described(tell("option.thin.backup")))
-    group.add_argument("--no-backup", action="store_true", help=described(tell("option.thin.no_backup")))
-    parser.add_argument("--why", default="", help=described(tell("option.shared.why_2")))
-    parser.add_argument("--who", default="", help=described(tell("option.thin.who")))
+    group.add_argument("--backup", type=Path, default=None, metavar="FILE", help=option("thin.backup"))
+    group.add_argument("--no-backup", action="store_true", help=option("thin.no_backup"))
+    parser.add_argument("--why", default="", help=option("shared.why_2"))
+    parser.add_argument("--who", default="", help=option("thin.who"))
     add_json(parser)
 
 

@@ -3,19 +3,18 @@
 import argparse
 
 from pourcall.cli.common import add_unit, our_paths, settings_or_none, unit_of
-from pourcall.cli.parser import described
-from pourcall.contract.message import tell
+from pourcall.cli.parser import option
 from pourcall.contract.settings import Sound
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Unit, furnace, and where else a daemon may be."""
     add_unit(parser)
-    parser.add_argument("--furnace", default="", help=described(tell("option.watch.furnace")))
-    parser.add_argument("--url", default="", help=described(tell("option.watch.url")))
-    parser.add_argument("--token", default="", help=described(tell("option.watch.token")))
-    parser.add_argument("--steady", action="store_true", help=described(tell("option.watch.steady")))
-    parser.add_argument("--quiet", action="store_true", help=described(tell("option.watch.quiet")))
+    parser.add_argument("--furnace", default="", help=option("watch.furnace"))
+    parser.add_argument("--url", default="", help=option("watch.url"))
+    parser.add_argument("--token", default="", help=option("watch.token"))
+    parser.add_argument("--steady", action="store_true", help=option("watch.steady"))
+    parser.add_argument("--quiet", action="store_true", help=option("watch.quiet"))
 
 
 def run(args: argparse.Namespace) -> int:
