@@ -15,6 +15,7 @@ from pourcall.contract.message import NOTHING, Told
 SURROUNDINGS_C = 20.0  # what a pot in the open cools towards
 REPEATABILITY_U_C = 2.0  # same probe, same shop, k = 2: chip step, noise and a settled dip (ours)
 READING_SHARE = 0.0075  # taken for U: tolerance of a type K couple, class 2, above 333 degC (IEC 60584-1:2013)
+LEAST_CHANCE = 1.0 / 3.0  # to arrive inside; with less an aim is a poor one (judgement, no source)
 SKIM_BELOW_C = 15.0  # so far below the lowest the mould may get: time to skim (common practice, no source)
 
 
@@ -136,6 +137,7 @@ class MouldPlan(msgspec.Struct, frozen=True, kw_only=True):
     loss_c: float  # pot to lip: lift, walk, ladle, stream
     loss_u_c: float = 5.0  # expanded uncertainty of that loss (k = 2)
     loss_s: float = 20.0  # from the lift: the time that loss stands for; a later mould's holds the wait for the earlier
+    own_lift_loss_c: float | None = None  # in a lift of its own, where only that serves it; None: it may be of this
     turn_s: float | None = None  # from the lift until it is filled in its turn; None: as its loss stands for
     window_same_probe: bool = False  # learned with this probe: repeatability counts, not absolute uncertainty
     why: Told = NOTHING  # how window and loss were made, in a sentence
@@ -216,8 +218,10 @@ class MeltPlan(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def lip_window_c(mould: MouldPlan, plan: MeltPlan) -> tuple[float, float]:
-    """The mould's window at the lip, its top lowered where the pot would have to be aimed beyond a limit of its own."""
-    return mould.lip_min_c, min(mould.lip_max_c, plan.aim_limit.aim_limit_c - mould.loss_c)
+    """The mould's window at the lip, its top lowered where the pot would have to be aimed beyond a limit of its own; of
+    a mould that wants a lift of its own, as it is in that."""
+    loss_c = mould.loss_c if mould.own_lift_loss_c is None else mould.own_lift_loss_c
+    return mould.lip_min_c, min(mould.lip_max_c, plan.aim_limit.aim_limit_c - loss_c)
 
 
 def chance_above(pot_c: float, pot_u_c: float, limit_c: float, limit_u_c: float) -> float:
@@ -240,6 +244,16 @@ class LipOdds(msgspec.Struct, frozen=True, kw_only=True):
     too_cold: float
     too_hot: float
     width_c: float  # of the window
+
+    @property
+    def inside(self) -> float:
+        """The chance of arriving inside the window."""
+        return max(0.0, 1.0 - self.too_cold - self.too_hot)
+
+    @property
+    def poor(self) -> bool:
+        """It misses more often than not, by far: what would make it surer comes before the pour."""
+        return self.inside < LEAST_CHANCE
 
     @property
     def narrow(self) -> bool:
@@ -272,12 +286,19 @@ def lip_odds(mould: MouldPlan, plan: MeltPlan, pot_c: float, pot_u_c: float, ext
     )
 
 
+def best_odds(mould: MouldPlan, plan: MeltPlan) -> LipOdds:
+    """Of a pot in the middle of what arrives inside the window, read as well as nobody has read it yet."""
+    pot_c = 0.5 * sum(tap_window_c(mould, plan))
+    return lip_odds(mould, plan, pot_c, planned_reading_u_c(pot_c))
+
+
 class NoAimCause(StrEnum):
     """Why no temperature of the pot serves a mould."""
 
     BOILING = "boiling"  # at the lip alone it wants more than the pot is aimed for, lest zinc boils
     POT_LIMIT = "pot_limit"  # the same for another limit of the pot: `limit.whose`
     LOSS = "loss"  # the pot may be that hot, but not by what is lost on the way hotter: less loss is the remedy
+    TURN = "turn"  # not from one lift with those before it, by what is lost waiting for them: in a lift of its own
     NOT_LIQUID = "not_liquid"  # its window ends below where the metal counts as liquid
 
 
@@ -291,6 +312,7 @@ class NoAim(msgspec.Struct, frozen=True, kw_only=True):
     lip_max_c: float
     least_c: float  # lowest at the lip that would still be planned for it: of a window by the sheet, the sheet's lowest
     loss_c: float
+    own_lift_loss_c: float | None = None  # in a lift of its own; None: that is no remedy
 
     @property
     def needed_c(self) -> float:
@@ -315,6 +337,8 @@ def no_aim(mould: MouldPlan, plan: MeltPlan) -> NoAim | None:
         least_c = min(least_c, max(plan.alloy.pour_min_c, plan.alloy.liquidus_c + plan.alloy.liquid_margin_c))
     if mould.lip_min_c > mould.lip_max_c:
         cause = NoAimCause.NOT_LIQUID
+    elif mould.own_lift_loss_c is not None:
+        cause = NoAimCause.TURN
     elif mould.tap_min_c <= limit.aim_limit_c:
         return None
     elif least_c <= limit.aim_limit_c:
@@ -329,6 +353,7 @@ def no_aim(mould: MouldPlan, plan: MeltPlan) -> NoAim | None:
         lip_max_c=mould.lip_max_c,
         least_c=least_c,
         loss_c=mould.loss_c,
+        own_lift_loss_c=mould.own_lift_loss_c,
     )
 
 

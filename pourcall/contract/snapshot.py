@@ -143,6 +143,7 @@ class ToDo(StrEnum):
     DIP = "dip"
     SKIM = "skim"
     POUR = "pour"
+    BEST_AIM = "best_aim"  # pour, but it will more likely miss its window than hit it: what makes it surer comes first
     POUR_SOON = "pour_soon"  # the window is about to close
     MARK_POUR = "mark_pour"  # the pot is lifted
     CHOOSE = "choose"  # the window has closed with metal in the hand: the person chooses

@@ -155,6 +155,7 @@ class Evaluation:
             number=(run.next_index or 0) + 1,
             calling=self._calls.up(ev.CallKind.POUR) is not None,
             dipped=metal.dipped,
+            typed=metal.source is ev.FigureSource.TYPED,
         )
         held = self._held_back(run, metal, rate_c_per_min)
         if held:

@@ -43,7 +43,10 @@ def instruct(
     if melt.perhaps_back and now.metal.temp_c is None:
         return Instruction(todo=ToDo.CHECK, text=_perhaps_back(now), must=True)
     if calls:
-        return _of_call(calls[0], asked)
+        told = _of_call(calls[0], asked)
+        judged = None if melt.next is None else melt.next.judgement
+        poor = told.todo is ToDo.POUR and judged is not None and judged.poor
+        return msgspec.structs.replace(told, todo=ToDo.BEST_AIM) if poor else told
     if melt.next is None and now.power_on:
         return Instruction(todo=ToDo.CUT, text=tell("instruction.empty_power_on"), must=True, level=PowerLevel.OFF)
     if melt.next is None:
@@ -139,6 +142,10 @@ def _standing(now: Situation, melt: Melt, mould: NextMould, metal_c: float) -> I
 
 def _no_aim(mould: NextMould, found: NoAim, *, fluid: bool) -> Instruction:
     """More heat is never the answer to that; while the charge melts, there is time to think of another."""
+    if found.cause is NoAimCause.TURN:
+        text = tell("instruction.own_lift", mould=mould.plan.name)
+        why = tell("instruction.own_lift.why", loss_difference_c=found.loss_c, lip_lowest_c=found.lip_min_c)
+        return Instruction(todo=ToDo.NO_AIM, text=text, why=why, must=fluid, mould=mould.plan.name)
     text = tell("instruction.no_safe_aim" if fluid else "instruction.no_aim_yet", mould=mould.plan.name)
     why = tell("instruction.no_safe_aim.why", lowest_c=found.needed_c, highest_c=found.allowed_c)
     if found.cause is NoAimCause.NOT_LIQUID:

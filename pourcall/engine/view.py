@@ -8,6 +8,7 @@ import msgspec
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import StoreProblem
 from pourcall.contract.message import NOTHING, Told, tell
+from pourcall.contract.plan import NoAimCause
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import AheadView, DipView, FurnaceSnapshot, ProbeView, WindowView
 from pourcall.contract.status import STATUS_OF, Reason, Status
@@ -119,7 +120,9 @@ class FurnaceView:
         calls = shown.calls.views()
         lifted = melt is not None and melt.lifted
         after = None if melt is None else melt.after_lift
-        unserved = melt is not None and melt.next is not None and melt.next.no_aim is not None
+        no_aim = None if melt is None or melt.next is None else melt.next.no_aim
+        unserved = no_aim is not None
+        timed = no_aim is None or no_aim.cause is NoAimCause.TURN  # in the hand it may arrive as its section wants
         chamber_only = not any(channel.tracker.place is Place.MELT for channel in self._channels)
         ahead = shown.guiding.ahead_view(mono_s, chamber_only=chamber_only)
         return FurnaceSnapshot(
@@ -145,7 +148,7 @@ class FurnaceView:
             alarms=shown.alarms.views(),
             silenced_until_mono_s=shown.alarms.silenced_until_s,
             lift_mono_s=None if melt is None else melt.lift_s,
-            countdown_s=after.left_s if lifted and after is not None and not unserved else None,
+            countdown_s=after.left_s if lifted and after is not None and timed else None,
             last_dip=facts.dips[-1] if facts.dips else None,
             dips=now.dips[-3:],
             dip_spread_c=self._dip_spread_c(now),

@@ -110,6 +110,8 @@ def _told_no_aim(found: NoAim, plan: MeltPlan) -> Message:
                 liquid_lowest_c=found.lip_min_c,
                 liquidus_c=plan.alloy.liquidus_c,
             )
+        case NoAimCause.TURN:
+            return _told_turn(found, plan)
         case NoAimCause.LOSS if limit.keep_off_c:
             return tell(
                 "plan.conflict.no_safe_aim",
@@ -150,3 +152,26 @@ def _told_no_aim(found: NoAim, plan: MeltPlan) -> Message:
             )
         case _ as never:
             assert_never(never)
+
+
+def _told_turn(found: NoAim, plan: MeltPlan) -> Message:
+    """That one temperature of the pot does not serve it after those before it, and what to do instead."""
+    order = [mould.name for mould in plan.for_this_lift].index(found.mould)
+    mould, before = plan.for_this_lift[order], plan.for_this_lift[:order]
+    pot_c = min(found.allowed_c, 0.5 * sum(tap_window_c(mould, plan)))
+    chance = lip_odds(mould, plan, pot_c, planned_reading_u_c(pot_c)).inside
+    waits = next((one for one in before if one.lip_min_c + found.loss_c <= found.allowed_c), None)
+    if waits is not None and waits.lip_min_c < found.lip_min_c:  # it is content with less, and may well come later
+        instead = tell("plan.turn.first", mould=found.mould, later=waits.name)
+    else:
+        instead = tell("plan.turn.own_lift", mould=found.mould, earlier=before[-1].name)
+    return tell(
+        "plan.conflict.turn",
+        mould=found.mould,
+        earlier=", ".join(one.name for one in before),
+        turn_loss_difference_c=found.loss_c,
+        lip_lowest_c=found.lip_min_c,
+        inside_share=chance,
+        highest_c=found.allowed_c,
+        instead=instead,
+    )

@@ -6,7 +6,7 @@ limits stand apart: no loss on the way raises them. All temperatures in degC.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import msgspec
@@ -23,6 +23,8 @@ from pourcall.contract.plan import (
     PotLimit,
     Way,
     WindowBasis,
+    best_odds,
+    no_aim,
 )
 from pourcall.metal.alloys.sheet import ABOVE_POUR_C, AlloySheet
 from pourcall.metal.alloys.sheet_sentences import figures_marked
@@ -233,6 +235,7 @@ def melt_plan(
     )
     tightest = min(limits, key=lambda limit: limit.aim_limit_c)
     planned: list[MouldPlan] = []
+    alone: dict[str, MouldPlan] = {}
     order, poured_kg = 0, 0.0  # of this lift
     for number, mould in enumerate(moulds):
         if mould.name in as_poured:
@@ -240,9 +243,12 @@ def melt_plan(
             continue
         floor_c = fill_min_c[number] if number < len(fill_min_c) else None
         place = _Place(order, poured_kg, asked_order=number)
-        planned.append(_mould_plan(sheet, mould, carried, tightest, place, floor_c))
+        in_turn, own = _mould_plan(sheet, mould, carried, tightest, place, floor_c)
+        planned.append(in_turn)
+        if own is not None:
+            alone[mould.name] = own
         order, poured_kg = order + 1, poured_kg + mould.mass_kg
-    return MeltPlan(
+    plan = MeltPlan(
         melt=melt_id,
         alloy=sheet.facts(),
         charge_kg=charge_kg,
@@ -252,6 +258,7 @@ def melt_plan(
         asked=Asked(charge_kg=charge_kg, moulds=tuple(moulds)),
         poured_earlier=tuple(name for name in names if name in as_poured),
     )
+    return _told_apart(plan, alone)
 
 
 def _left_kg(charge_kg: float, poured_kg: float) -> float:
@@ -284,7 +291,7 @@ def _mould_plan(
     tightest: PotLimit,
     place: _Place,
     fill_min_c: float | None,
-) -> MouldPlan:
+) -> "_Planned":
     if not 0.0 <= mould.mass_kg <= 2000.0:
         told = tell("window.mould_mass", mould=mould.name, mass_kg=mould.mass_kg)
         raise OutOfRange(told, remedy=tell("error.figure.remedy"))
@@ -301,13 +308,30 @@ def _mould_plan(
         learned=mould.window_learned,
     )
     loss = _loss(sheet, window, mould, carried, tightest.aim_limit_c, place)
-    window = _fit_to_pot(sheet, window, tightest, loss.loss_c)
+    if place.order == 0 or (mould.loss_c is None and carried.loss_c is not None):  # or one figure is stated for all
+        return _Planned(_planned(mould, _fit_to_pot(sheet, window, tightest, loss.loss_c), loss, carried, place), None)
+    own = msgspec.structs.replace(carried, charge_kg=_left_kg(carried.charge_kg, place.poured_kg))
+    first = _Place(0, 0.0, place.asked_order)
+    alone_loss = _loss(sheet, window, mould, own, tightest.aim_limit_c, first)
+    alone = _fit_to_pot(sheet, window, tightest, alone_loss.loss_c)
+    in_turn = _fit_in_turn(window, alone, tightest, loss.loss_c)
+    return _Planned(_planned(mould, in_turn, loss, carried, place), _planned(mould, alone, alone_loss, own, first))
+
+
+class _Planned(NamedTuple):
+    """A mould in its turn, and in a lift of its own; None: it is the first, or loses as much either way."""
+
+    in_turn: MouldPlan
+    alone: MouldPlan | None
+
+
+def _planned(mould: MouldRequest, window: LipWindow, loss: "_Loss", carried: _Carried, place: _Place) -> MouldPlan:
     return MouldPlan(
         name=mould.name,
         setup=mould.setup,
         mass_kg=mould.mass_kg,
         thinnest_mm=mould.thinnest_mm,
-        material=material,
+        material=mould.material or USUAL_MATERIAL,
         lip_min_c=round(window.min_c, 2),
         lip_max_c=round(window.max_c, 2),
         loss_c=round(loss.loss_c, 2),
@@ -319,6 +343,20 @@ def _mould_plan(
         window_basis=window.basis,
         way=loss.way,
     )
+
+
+def _told_apart(plan: MeltPlan, alone: Mapping[str, MouldPlan]) -> MeltPlan:
+    """The plan, with the moulds marked that one temperature of the pot does not serve after those before them, while a
+    lift of its own serves: by its window, or since it would hardly ever arrive inside."""
+    moulds = []
+    for mould in plan.moulds:
+        own = alone.get(mould.name)
+        if own is not None and no_aim(own, plan) is None:
+            hardly = best_odds(mould, plan).poor and not best_odds(own, plan).poor
+            if no_aim(mould, plan) is not None or hardly:
+                mould = msgspec.structs.replace(mould, own_lift_loss_c=own.loss_c)
+        moulds.append(mould)
+    return msgspec.structs.replace(plan, moulds=tuple(moulds))
 
 
 def _stands_for_s(mould: MouldRequest, carried: _Carried, order: int) -> float:
@@ -347,6 +385,23 @@ def _fit_to_pot(sheet: AlloySheet, window: LipWindow, tightest: PotLimit, lost_c
             cautions = (*cautions, tell("window.colder", lowest_c=window.min_c))
     if low_c >= reach_c:
         return window
+    return _cut_to_reach(msgspec.structs.replace(window, min_c=low_c, cautions=cautions), tightest, lost_c)
+
+
+def _fit_in_turn(window: LipWindow, alone: LipWindow, tightest: PotLimit, lost_c: float) -> LipWindow:
+    """A later mould's window: cut to what arrives in its turn, and never lowered for the wait, for the section wants
+    what it wants. Where no such temperature arrives then, it is that of a lift of its own (`no_aim` says so)."""
+    if alone.min_c >= tightest.aim_limit_c - lost_c:
+        return alone
+    uncut = msgspec.structs.replace(alone, max_c=window.max_c, why=window.why)
+    return _cut_to_reach(uncut, tightest, lost_c)
+
+
+def _cut_to_reach(window: LipWindow, tightest: PotLimit, lost_c: float) -> LipWindow:
+    """The window without what no pot can bring to the lip; as it is, where nothing of it would be left."""
+    reach_c = tightest.aim_limit_c - lost_c
+    if not window.min_c < reach_c < window.max_c:
+        return window
     limit = tell("window.reach", whose=tightest.whose, highest_c=tightest.limit_c, lip_highest_c=reach_c)
     if tightest.keep_off_c:
         limit = tell(
@@ -356,7 +411,7 @@ def _fit_to_pot(sheet: AlloySheet, window: LipWindow, tightest: PotLimit, lost_c
             most_share=AIM_CHANCE,
             lip_highest_c=reach_c,
         )
-    return LipWindow(min_c=low_c, max_c=reach_c, basis=window.basis, why=(*window.why, limit), cautions=cautions)
+    return msgspec.structs.replace(window, max_c=reach_c, why=(*window.why, limit))
 
 
 class _Loss(NamedTuple):

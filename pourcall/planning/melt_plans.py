@@ -23,6 +23,7 @@ from pourcall.contract.plan import (
     MouldRequest,
     PotLimit,
     StatedFor,
+    no_aim,
     tap_window_c,
 )
 from pourcall.contract.profile_plan import ProfilePlan
@@ -246,10 +247,16 @@ def _restated(mould: MouldRequest, before: MouldRequest | None) -> MouldRequest:
 def _moved(old: MeltPlan, new: MeltPlan) -> list[Message]:
     """Windows in the pot that are not where they were; of moulds that are in both plans."""
     before = {mould.name: tap_window_c(mould, old) for mould in old.moulds}
+    unserved = {mould.name for mould in old.moulds if no_aim(mould, old) is not None}
     found = []
     for mould in new.for_this_lift:
         was, now = before.get(mould.name), tap_window_c(mould, new)
-        if was is None or max(abs(a - b) for a, b in zip(was, now, strict=True)) < MOVED_C:
+        if was is None or no_aim(mould, new) is not None:  # a new mould; or none that a pot serves: said by itself
+            continue
+        if mould.name in unserved:
+            found.append(tell("plan.mind.window_now", mould=mould.name, lowest_c=now[0], highest_c=now[1]))
+            continue
+        if max(abs(a - b) for a, b in zip(was, now, strict=True)) < MOVED_C:
             continue
         found.append(
             tell(

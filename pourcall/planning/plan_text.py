@@ -156,6 +156,9 @@ def window_lines(planned: MouldPlan, plan: PourPlan) -> list[Told]:
     if found is not None and found.cause is NoAimCause.NOT_LIQUID:
         pot = tell("plan.mould.no_aim_liquid")
         lip = tell("plan.mould.lip_not_liquid", highest_c=found.lip_max_c, liquid_lowest_c=found.lip_min_c)
+    elif found is not None and found.cause is NoAimCause.TURN:
+        pot = tell("plan.mould.own_lift")
+        lip = tell("plan.mould.lip_wanted", lowest_c=found.lip_min_c, highest_c=found.lip_max_c)
     elif found is not None:
         pot = tell("plan.mould.no_aim", needed_lowest_c=found.needed_c, allowed_highest_c=found.allowed_c)
         lip = tell("plan.mould.lip_wanted", lowest_c=found.lip_min_c, highest_c=found.lip_max_c)

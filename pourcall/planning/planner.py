@@ -19,6 +19,7 @@ from pourcall.contract.plan import (
     MeltPlan,
     MouldRequest,
     NoAim,
+    NoAimCause,
     lip_odds,
     no_aim,
     planned_reading_u_c,
@@ -431,6 +432,9 @@ def _profile(sheet: AlloySheet, request: PlanRequest, aim_c: float | None, plan:
     if aim_c - SKIM_BELOW_C > liquid_c:
         steps.append(tell("plan.step.skim", skim_c=aim_c - SKIM_BELOW_C))
     steps.append(_lift_step(plan))
+    again = [found.mould for found in _unserved(plan) if found.cause is NoAimCause.TURN]
+    if again:
+        steps.append(tell("plan.step.lift_again", moulds=", ".join(again)))
     return tuple(steps)
 
 

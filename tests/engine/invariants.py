@@ -14,7 +14,7 @@ READY = frozenset({MeltState.READY, MeltState.ABOVE})
 LIMITS = frozenset({"alloy_limit", "pot_limit"})
 HEATING = frozenset({PowerLevel.LOW, PowerLevel.HIGH})
 LIMIT_S = 2.0  # the on-delay of these alarms
-POURS = frozenset({ToDo.POUR, ToDo.POUR_SOON})
+POURS = frozenset({ToDo.POUR, ToDo.BEST_AIM, ToDo.POUR_SOON})
 
 
 def contradictions(shot: FurnaceSnapshot) -> list[str]:
@@ -110,7 +110,7 @@ def _pouring(shot: FurnaceSnapshot) -> list[str]:
 def _arriving(shot: FurnaceSnapshot) -> list[str]:
     """*Pour* never stands while what would arrive lies outside the mould's window, whatever led there."""
     window, told = shot.window, shot.instruction
-    if told.todo not in (ToDo.POUR, ToDo.POUR_SOON, ToDo.MARK_POUR) or window is None or window.lip_now_c is None:
+    if told.todo not in (*POURS, ToDo.MARK_POUR) or window is None or window.lip_now_c is None:
         return []
     lip_c = window.lip_now_c
     if not window.lip_min_c - 1e-6 <= lip_c <= window.lip_max_c + 1e-6:

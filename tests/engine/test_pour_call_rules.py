@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable
 from statistics import NormalDist
 
+import msgspec
 import pytest
 
 from pourcall.contract import inputs as inp
@@ -28,8 +29,9 @@ from pourcall.contract.snapshot import ToDo
 from pourcall.contract.units import Unit
 from pourcall.engine.melt.pour_call import judge_pour
 from pourcall.texts import say
-from tests.engine.conftest import Bench
-from tests.told import name_of
+from tests.engine.conftest import Bench, make_plan
+from tests.engine.invariants import contradictions
+from tests.told import name_of, names
 
 Plan = Callable[..., MeltPlan]
 
@@ -67,6 +69,77 @@ def test_no_pour_is_called_on_a_reading_too_unsure_to_hit_its_window(plan_for: P
 
 def test_a_window_no_probe_can_be_sure_of_keeps_its_best_aim(plan_for: Plan) -> None:
     assert fits(plan_for(lip=(550.0, 552.0), loss_u_c=0.0), 551.0, 12.0)
+
+
+@pytest.mark.parametrize(
+    ("loss_u_c", "typed", "dipped", "surer"),
+    [
+        (0.0, True, True, "call.surer.meter"),
+        (0.0, False, True, "call.surer.dip"),
+        (0.0, False, False, "call.surer.calibrate"),
+        (40.0, True, True, "call.surer.walk"),
+    ],
+)
+def test_a_best_aim_that_hardly_ever_hits_says_in_the_call_itself_what_comes_first(
+    plan_for: Plan, loss_u_c: float, surer: str, *, typed: bool, dipped: bool
+) -> None:
+    """37 % too cold and 37 % too hot: a meter in the hand and a window of 10 degC. Normal quantities (GUM 6.2)."""
+    plan = plan_for(lip=(546.0, 556.0), loss_u_c=loss_u_c)
+    mould = plan.moulds[0]
+    judged = judge_pour(551.0 + mould.loss_c, 24.0, mould, plan, number=1, typed=typed, dipped=dipped)
+    assert judged.pour  # never silence
+    assert judged.poor
+    assert judged.text.name == "call.pour.poor"
+    assert surer in names(judged.text)
+    assert "call.pour.best_aim" in names(judged.text)
+    assert not names(judged.text) & {"call.pour.now", "call.pour.now_of"}
+
+
+def test_a_narrow_window_that_is_hit_more_often_than_one_time_in_three_keeps_its_plain_best_aim(
+    plan_for: Plan,
+) -> None:
+    plan = plan_for(lip=(540.0, 560.0), loss_u_c=0.0)
+    mould = plan.moulds[0]
+    for u_c in (14.0, 24.0, 43.0, 48.0):
+        inside = 2.0 * NormalDist(0.0, u_c / 2.0).cdf(10.0) - 1.0
+        judged = judge_pour(550.0 + mould.loss_c, u_c, mould, plan, number=1)
+        assert judged.poor is (inside < 1.0 / 3.0)
+        assert judged.text.name == ("call.pour.poor" if judged.poor else "call.pour.best_aim")
+
+
+def test_a_typed_figure_for_a_narrow_window_is_no_bare_pour_on_the_screen(
+    make_bench: type[Bench], plan_for: Plan
+) -> None:
+    bench = make_bench(Place.DIP)
+    bench.start(plan_for(lip=(551.0, 557.0), loss_c=15.0))
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
+    bench.do(inp.MarkSkim())
+    bench.do(inp.EnterTemperature(temp_c=569.0, instrument=inp.Instrument.METER, sure=True))
+    bench.run(5.0, 60.0)
+    call = bench.up(CallKind.POUR)
+    assert call is not None
+    assert "call.surer.meter" in names(call.text)
+    shot = bench.engine.snapshot()
+    assert shot.instruction.todo is ToDo.BEST_AIM
+    assert shot.instruction.text == call.text
+    assert shot.window is not None
+    assert shot.window.too_cold is not None
+    assert shot.window.too_hot is not None
+    assert 1.0 - shot.window.too_cold - shot.window.too_hot < 1.0 / 3.0
+    assert contradictions(shot) == []
+
+
+def test_a_mould_that_wants_a_lift_of_its_own_is_not_called_from_the_hand_but_told_to_go_back(bench: Bench) -> None:
+    plan = make_plan(moulds=2)
+    later = msgspec.structs.replace(plan.moulds[1], lip_min_c=560.0, loss_c=45.0, loss_s=35.0, own_lift_loss_c=15.0)
+    bench.in_metal(570.0, msgspec.structs.replace(plan, moulds=(plan.moulds[0], later)))
+    bench.do(inp.MarkLift())
+    bench.run(20.0, None)
+    bench.do(inp.MarkPour())
+    shot = bench.engine.snapshot()
+    assert shot.instruction.todo is ToDo.CHOOSE
+    assert name_of(shot.instruction.text) == "instruction.own_lift"
+    assert contradictions(shot) == []
 
 
 @pytest.mark.parametrize("u_c", [1.0, 5.0, 12.0])

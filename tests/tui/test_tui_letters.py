@@ -62,6 +62,7 @@ def large(name: str, **facts: Any) -> Message:
     ("todo", "over", "name"),
     [
         (ToDo.POUR, {}, "pour"),
+        (ToDo.BEST_AIM, {}, "best_aim"),
         (ToDo.POUR_SOON, {}, "pour_soon"),
         (ToDo.CUT, {}, "cut"),
         (ToDo.DIP, {}, "dip"),
@@ -156,7 +157,7 @@ def test_a_dip_says_what_is_to_be_done_with_the_probe(scenes: Any, hint: DipHint
 
 @pytest.mark.parametrize("todo", [todo for todo in ToDo if todo is not ToDo.WAIT])
 def test_only_what_is_more_pressing_takes_the_place_of_a_dip(scenes: Any, todo: ToDo) -> None:
-    waits = todo in (ToDo.DIP, ToDo.STEP, ToDo.SKIM, ToDo.POUR)
+    waits = todo in (ToDo.DIP, ToDo.STEP, ToDo.SKIM, ToDo.POUR, ToDo.BEST_AIM)
     assert (headline(scenes.dipping(**told(todo))) == large("dip_hold")) is waits
     fault = msgspec.structs.replace(scenes.broken(), dip_now=scenes.dip_now())
     assert headline(fault) == large("check")

@@ -2,7 +2,8 @@
 
 Every pour is judged on the predicted temperature at the mould lip on arrival. Where the window is wider than 2 U the
 whole band of uncertainty must lie inside; where it is narrower, the centre within a quarter of the width, and the odds
-are told. Silence is never the answer. U is expanded uncertainty (k = 2), GUM (JCGM 100:2008) section 6.2.
+are told; where it misses far more often than it hits, what makes it surer is the call's own text. Silence is never the
+answer. U is expanded uncertainty (k = 2), GUM (JCGM 100:2008) section 6.2.
 """
 
 from dataclasses import dataclass, replace
@@ -12,7 +13,6 @@ from pourcall.contract.plan import MeltPlan, MouldPlan, chance_above, lip_odds, 
 
 MOST_CHANCE = 0.1  # that the pot is above such a limit; more, and nothing is called (judgement, no source)
 KEEP_CHANCE = 0.03  # a call that is up stays up so much beyond
-LEAST_CHANCE = 1.0 / 3.0  # to arrive inside; with less nothing is called (judgement, no source), where it is
 UNSURE_U_C = 25.0  # a reading so unsure: no probe that has settled is so far out; its tip lags, or the dip is old
 KEEP_C = 2.0  # a call that is up stays up this far beyond where it was raised
 
@@ -29,6 +29,7 @@ class Judgement:
     narrow: bool  # the window is narrower than the uncertainty: best aim, not certainty
     text: Message
     why: Message
+    poor: bool = False  # a best aim that misses far more often than it hits: what makes it surer comes first
     surer: Message = NOTHING  # what would make it surer, where only a best aim can be told
     held: Message = NOTHING  # why it is held back although the figures fit
     too_near: float = 0.0  # chance that the pot is above a limit that is itself uncertain: zinc near its boiling
@@ -43,11 +44,12 @@ def judge_pour(
     number: int,
     calling: bool = False,
     dipped: bool = False,
+    typed: bool = False,
 ) -> Judgement:
     """Judge a metal temperature in the pot (degC, with its U) for one mould.
 
     number: the mould's place in the order, from 1. calling: the call is up and ends a little later than it began.
-    dipped: the figure is that of a dip.
+    dipped: the figure is that of a dip; typed: of a handheld meter.
     """
     low_c, high_c = lip_window_c(mould, plan)
     odds = lip_odds(mould, plan, metal_c, metal_u_c)
@@ -64,7 +66,7 @@ def judge_pour(
     fits = fits and low_c <= lip_c <= high_c  # what keeps a call up never keeps it beyond the window itself
     too_near = _too_near(metal_c, metal_u_c, plan)
     held = tell("call.pour.near_boiling", chance_share=too_near) if too_near > MOST_CHANCE else NOTHING
-    if fits and metal_u_c > UNSURE_U_C and 1.0 - too_cold - too_hot < LEAST_CHANCE:
+    if fits and metal_u_c > UNSURE_U_C and odds.poor:
         fits, held = False, tell("call.pour.unsure", metal_u_c=metal_u_c)
     fits = fits and too_near <= MOST_CHANCE + (KEEP_CHANCE if calling else 0.0)
     why = tell(
@@ -76,7 +78,9 @@ def judge_pour(
         low_c=low_c,
         high_c=high_c,
     )
-    surer = _surer(reading_u_c(mould, metal_u_c), mould.loss_u_c, dipped=dipped) if narrow else NOTHING
+    surer = _surer(reading_u_c(mould, metal_u_c), mould.loss_u_c, dipped=dipped, typed=typed) if narrow else NOTHING
+    poor = narrow and odds.poor
+    text = _text(mould.name, number, len(plan.moulds), (too_cold, too_hot) if narrow else None)
     return Judgement(
         pour=fits,
         lip_c=lip_c,
@@ -84,8 +88,9 @@ def judge_pour(
         too_cold=too_cold,
         too_hot=too_hot,
         narrow=narrow,
-        text=_text(mould.name, number, len(plan.moulds), (too_cold, too_hot) if narrow else None),
-        why=tell("call.pour.narrow", why=why, surer=surer) if narrow else why,
+        text=tell("call.pour.poor", aim=text, surer=surer) if poor else text,
+        why=why if poor or not narrow else tell("call.pour.narrow", why=why, surer=surer),
+        poor=poor,
         surer=surer,
         held=NOTHING if fits else held,
         too_near=too_near,
@@ -98,10 +103,12 @@ def _too_near(metal_c: float, metal_u_c: float, plan: MeltPlan) -> float:
     return max((chance_above(metal_c, metal_u_c, limit.limit_c, limit.u_c) for limit in doubtful), default=0.0)
 
 
-def _surer(own_u_c: float, loss_u_c: float, *, dipped: bool) -> Message:
+def _surer(own_u_c: float, loss_u_c: float, *, dipped: bool, typed: bool) -> Message:
     """What takes most off the uncertainty: the larger part of it is worked on first."""
     if loss_u_c >= own_u_c:
         return tell("call.surer.walk", loss_u_c=loss_u_c)
+    if typed:
+        return tell("call.surer.meter", own_u_c=own_u_c)
     return tell("call.surer.dip" if dipped else "call.surer.calibrate", own_u_c=own_u_c)
 
 

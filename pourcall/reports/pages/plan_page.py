@@ -124,6 +124,8 @@ def _windows(planned: MouldPlan, plan: MeltPlan, unit: Unit) -> tuple[str, str]:
     none = say(tell("page.no_aim"))
     if found.cause is NoAimCause.NOT_LIQUID:
         return none, say(tell("page.ends_at", highest_c=found.lip_max_c), unit)
+    if found.cause is NoAimCause.TURN:
+        return say(tell("plan.mould.own_lift")), _range(found.lip_min_c, found.lip_max_c, unit)
     return none, _range(found.lip_min_c, found.lip_max_c, unit)
 
 

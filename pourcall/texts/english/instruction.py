@@ -14,6 +14,8 @@ TEXTS: dict[str, str] = {
     "instruction.window_closed.why": "it would arrive at {lip_c} ± {lip_u_c}, {below_difference_c} below the mould's window",
     "instruction.no_safe_aim": "No safe aim for {mould}: no hotter. Cast ingots, or lose less on the way",
     "instruction.no_safe_aim.why": "it needs {lowest_c} in the pot, and no more than {highest_c} is aimed for",
+    "instruction.own_lift": "Back in the furnace: {mould} wants a lift of its own",
+    "instruction.own_lift.why": "in its turn {loss_difference_c} is lost, and it wants {lip_lowest_c} at the lip or hotter",
     "instruction.no_aim_yet": "Melting on, but no pot temperature serves {mould}: lose less on the way, or cast ingots",
     "instruction.no_aim_not_liquid.why": "its window ends at {highest_c}, where the metal is not surely liquid",
     "instruction.held": "Not yet: {held}",

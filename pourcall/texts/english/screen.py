@@ -93,6 +93,7 @@ TEXTS: dict[str, str] = {
     "screen.profile.now": "now {setpoint_c}",
     "screen.profile.panel": "panel",
     "screen.next": " ({number} of {of}): at the lip {lip}, in the pot {pot}",
+    "screen.next.own_lift": " ({number} of {of}): a lift of its own: put the pot back first",
     "screen.next.no_aim": " ({number} of {of}): no aim: needs {lowest_c} in the pot, {highest_c} is the most",
     "screen.next.none": "no mould left in the list",
     "screen.now.arrives": "arrives at {lip_c}",

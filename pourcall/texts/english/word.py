@@ -32,6 +32,7 @@ TEXTS: dict[str, str] = {
     "word.headline.cut": "CUT POWER",
     "word.headline.burner_off": "BURNER OFF",
     "word.headline.pour": "POUR NOW",
+    "word.headline.best_aim": "BEST AIM?",
     "word.headline.pour_soon": "POUR NOW",
     "word.headline.dip": "DIP NOW",
     "word.headline.skim": "SKIM",

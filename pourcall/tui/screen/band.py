@@ -18,7 +18,9 @@ from pourcall.tui.screen.words import Look, blinking
 
 LEAST_CELLS = 30  # that the full instruction needs beside the large letters
 LONGEST = 13  # characters; more is no headline
-DIP_OVER = frozenset({ToDo.DIP, ToDo.STEP, ToDo.SKIM, ToDo.POUR})  # a dip that goes on stands above these
+DIP_OVER = frozenset(
+    {ToDo.DIP, ToDo.STEP, ToDo.SKIM, ToDo.POUR, ToDo.BEST_AIM}
+)  # a dip that goes on stands above these
 
 
 def dip_leads(snapshot: FurnaceSnapshot) -> bool:

@@ -7,6 +7,7 @@ that stay is always the same.
 import math
 
 from pourcall.contract.message import tell
+from pourcall.contract.plan import NoAimCause
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.texts import say
 from pourcall.tui.drawing.styled import Line, Role, StyledText, joined, line, width_of
@@ -54,6 +55,9 @@ def _next(snapshot: FurnaceSnapshot, look: Look) -> Line:
     window = snapshot.window
     if window is None:
         return line(label("next"), say(tell("screen.next.none"))) if snapshot.melt else ()
+    if window.no_aim is not None and window.no_aim.cause is NoAimCause.TURN:
+        told = tell("screen.next.own_lift", number=window.index + 1, of=window.of)
+        return line(label("next"), StyledText(window.mould, Role.STRONG), say(told, look.unit))
     if window.no_aim is not None:
         told = tell(
             "screen.next.no_aim",
