@@ -239,8 +239,8 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
 
     @property
     def plan_is_of_another_lift(self) -> bool:
-        """The plan counts moulds into the order of a lift that are poured from another; it wants making again."""
-        return self.plan is not None and self.plan.poured_earlier != self.poured_earlier
+        """The plan counts moulds into a lift that are poured from another: for what is left it wants making again."""
+        return self.plan is not None and bool(self.moulds_left) and self.plan.poured_earlier != self.poured_earlier
 
     @property
     def moulds_poured(self) -> int:

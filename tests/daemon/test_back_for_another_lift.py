@@ -153,6 +153,13 @@ async def test_a_pot_put_back_with_nothing_poured_is_planned_as_before(shop: Sho
     assert shop.plan == before
 
 
+async def test_a_pot_put_back_with_every_mould_poured_is_not_planned_again(shop: Shop) -> None:
+    before = await shop.starts(count=1)
+    await shop.pours_one_and_returns("za27")
+    await shop.passes(3)
+    assert shop.plan == before
+
+
 async def test_a_mould_poured_out_of_order_leaves_the_others_counted_from_the_first(shop: Shop) -> None:
     await shop.starts(count=3, mass_kg=0.5)
     await shop.pours_one_and_returns("za27", mould="plate 2")

@@ -16,6 +16,7 @@ import pytest
 from pourcall.contract.events import AlarmState, MeltState, Priority
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import tell
+from pourcall.contract.plan import NoAim, NoAimCause, PotLimit
 from pourcall.contract.reading import ProbeState
 from pourcall.contract.snapshot import BoardState, BoardView, Instruction, MetalView, ToDo
 from pourcall.contract.status import STATUS_OF, Reason, Status
@@ -310,6 +311,20 @@ def test_the_window_is_a_thick_stretch_of_the_scale_and_the_metal_points_at_its_
 def test_a_temperature_off_the_scale_says_so(scenes: Any, temp_c: float, tip: str, row: int) -> None:
     rows = [plain(r) for r in drawn(scenes.heating(metal=MetalView(temp_c=temp_c))).scale]
     assert tip in rows[row]
+
+
+@pytest.mark.parametrize("cause", list(NoAimCause))
+def test_a_next_mould_that_no_pot_serves_says_whether_a_lift_of_its_own_does(scenes: Any, cause: NoAimCause) -> None:
+    limit = PotLimit(limit_c=600.0, whose="alloy", why="for tests")
+    found = NoAim(
+        mould="cleat 2", cause=cause, limit=limit, lip_min_c=590.0, lip_max_c=610.0, least_c=590.0, loss_c=30.0
+    )
+    window = msgspec.structs.replace(scenes.ready().window, mould="cleat 2", index=1, no_aim=found)
+    text = all_text(drawn(scenes.ready(window=window), **ROOMY))
+    own = cause is NoAimCause.TURN
+    assert (said("screen.next.own_lift", number=2, of=window.of) in text) is own
+    none = said("screen.next.no_aim", number=2, of=window.of, lowest_c=620.0, highest_c=600.0)
+    assert (none in text) is not own
 
 
 def test_the_next_mould_its_window_and_the_odds_are_in_words(scenes: Any) -> None:
