@@ -30,19 +30,13 @@ class CalPoint(NamedTuple):
     source: str
     mark: str
     latent_over_heat_k: float | None = None
-    noted: bool = False  # the catalogue has a note on it
     named: Message = NOTHING  # where its key does not tell its name: boiling water, a halt of a sheet
-    told_note: Message = NOTHING
+    note: Message = NOTHING  # what to mind about it
 
     @property
     def name(self) -> Message:
         """What it is called."""
         return self.named or tell(f"point.name.{self.key}")
-
-    @property
-    def note(self) -> Message:
-        """What to mind about it; nothing where there is nothing."""
-        return self.told_note or (tell(f"point.note.{self.key}") if self.noted else NOTHING)
 
     def standard_c(self, grade: str = "commercial") -> float:
         """Standard uncertainty (k = 1) of the sample's own temperature, degC: the figure and the sample's grade.
@@ -75,25 +69,38 @@ _ITS90, _SGTE, _MEM = "ITS-90, Table 1", "SGTE unary data", "memory"
 # (memory), rounded down; bismuth and eutectics not known.
 # fmt: off
 _POINTS: Final = (
-    CalPoint("ice", 0.0, "bath", 0.05, "definition of the ice point", "sourced", noted=True),
+    CalPoint("ice", 0.0, "bath", 0.05, "definition of the ice point", "sourced"),
     CalPoint("bismuth+tin", 138.5, "arrest", 0.7, _MEM, "memory"),
-    CalPoint("tin+lead", 183.0, "arrest", 0.6, _MEM, "memory", noted=True),
-    CalPoint("tin", 231.928, "arrest", 0.0, _ITS90, "sourced", 241.0, noted=True),
+    CalPoint("tin+lead", 183.0, "arrest", 0.6, _MEM, "memory"),
+    CalPoint("tin", 231.928, "arrest", 0.0, _ITS90, "sourced", 241.0),
     CalPoint("bismuth", 271.406, "arrest", 0.0, _SGTE, "sourced"),
     CalPoint("lead", 327.462, "arrest", 0.0, _SGTE, "sourced", 157.0),
     CalPoint("zinc+aluminium", 381.0, "arrest", 0.8, "trade solidus 381; computed 380.9", "sourced"),
-    CalPoint("zinc", 419.527, "arrest", 0.0, _ITS90, "sourced", 225.0, noted=True),
+    CalPoint("zinc", 419.527, "arrest", 0.0, _ITS90, "sourced", 225.0),
     CalPoint("aluminium+copper", 548.0, "arrest", 0.8, _MEM, "memory"),
-    CalPoint("aluminium+silicon", 577.0, "arrest", 1.0, "computed 577.0 at 12.5 % Si", "computed", noted=True),
-    CalPoint("aluminium", 660.323, "arrest", 0.0, _ITS90, "sourced", 337.0, noted=True),
+    CalPoint("aluminium+silicon", 577.0, "arrest", 1.0, "computed 577.0 at 12.5 % Si", "computed"),
+    CalPoint("aluminium", 660.323, "arrest", 0.0, _ITS90, "sourced", 337.0),
     CalPoint("silver+copper", 779.0, "arrest", 0.8, _MEM, "memory"),
-    CalPoint("silver_air", 951.8, "arrest", 3.0, "ITS-90, less oxygen", "computed", 330.0, noted=True),
-    CalPoint("silver", 961.78, "arrest", 0.0, _ITS90, "sourced", 330.0, noted=True),
-    CalPoint("copper_air", 1066.0, "arrest", 1.5, _CU_O, "sourced", 422.0, noted=True),
-    CalPoint("copper", 1084.62, "arrest", 0.0, _ITS90, "sourced", 422.0, noted=True),
+    CalPoint("silver_air", 951.8, "arrest", 3.0, "ITS-90, less oxygen", "computed", 330.0),
+    CalPoint("silver", 961.78, "arrest", 0.0, _ITS90, "sourced", 330.0),
+    CalPoint("copper_air", 1066.0, "arrest", 1.5, _CU_O, "sourced", 422.0),
+    CalPoint("copper", 1084.62, "arrest", 0.0, _ITS90, "sourced", 422.0),
 )
 # fmt: on
-POINTS: Final = {point.key: point for point in _POINTS}
+# What to mind about each, beside its figure.
+_NOTES: Final = {
+    "ice": tell("point.note.ice", tap_difference_c=0.05),
+    "tin+lead": tell("point.note.tin+lead", computed_c=181.4),
+    "tin": tell("point.note.tin", under_difference_c=20.0),
+    "zinc": tell("point.note.zinc"),
+    "aluminium+silicon": tell("point.note.aluminium+silicon", least_difference_c=5.0, most_difference_c=12.0),
+    "aluminium": tell("point.note.aluminium"),
+    "silver_air": tell("point.note.silver_air"),
+    "silver": tell("point.note.silver", lower_difference_c=10.0),
+    "copper_air": tell("point.note.copper_air"),
+    "copper": tell("point.note.copper", air_c=1066.0),
+}
+POINTS: Final = {point.key: point._replace(note=_NOTES.get(point.key, NOTHING)) for point in _POINTS}
 BOILING: Final = "boiling"
 _OTHER_NAMES: Final = {
     "aluminum": "aluminium",
@@ -226,5 +233,5 @@ def boiling_point(
         "IAPWS-IF97; ICAO Standard Atmosphere",
         "computed",
         named=tell("point.boiling", how=how),
-        told_note=tell("point.boiling.note", here_hpa=round(here_hpa), half_hpa=half_hpa),
+        note=tell("point.boiling.note", here_hpa=round(here_hpa), half_hpa=half_hpa),
     )

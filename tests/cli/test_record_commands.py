@@ -275,7 +275,7 @@ def test_without_a_daemon_entries_go_straight_to_the_file(home: Path, melted: st
     assert [hit["what"] for hit in asked(run("melt", "find", "lid", "--json"))] == ["note", "tag"]
     result = told(run("pour", "result", f"{melted}-1", "misrun=1", "--defect", "cold shut:2@horn tip"))
     assert tells(result, "cli.pour.result_recorded", pour=f"{melted}-1")
-    assert asked(run("pour", "show", f"{melted}-1", "--json"))["row"]["result"] == "misrun 1, cold_shut 2"
+    assert asked(run("pour", "show", f"{melted}-1", "--json"))["row"]["result"] == "misrun 1, cold shut 2"
     assert [one["pour"] for one in asked(run("pour", "list", "--awaiting", "--json"))] == [f"{melted}-2"]
 
 

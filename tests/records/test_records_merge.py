@@ -288,7 +288,7 @@ def test_a_backup_of_our_own_adds_nothing_and_keeps_later_entries_of_a_copy(here
     done = take_in(archive_of(copy, "copy.zip"), here, mark="copy")
     assert (done.melts, done.rows) == ((), {"results": 1})
     with Store.read(here.database) as store:
-        assert store.pour("2026-002-1").row.result == "cold_shut 2"
+        assert store.pour("2026-002-1").row.result == "cold shut 2"
         assert {row.melt for row in store.melts()} == {"2026-001", "2026-002"}
 
 

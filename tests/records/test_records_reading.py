@@ -254,7 +254,7 @@ def test_melt_and_pour_lists_and_details(database: Path, recording: Any, make: M
         assert store.melts(year=2025) == ()
         second, one = store.pours(melt="2026-001")
         assert (one.pour, one.inside, one.result) == ("2026-001-1", True, "sound")
-        assert (second.pour, second.inside, second.result) == ("2026-001-2", False, "cold_shut 1, misrun 3")
+        assert (second.pour, second.inside, second.result) == ("2026-001-2", False, "cold shut 1, misrun 3")
         assert store.pours(setup="cleat_v1", alloy="za27", limit=1) == (second,)
         detail = store.melt("2026-001")
         assert [(plan.version, plan.plan.charge_kg, plan.why) for plan in detail.plans] == [

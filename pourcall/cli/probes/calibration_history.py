@@ -23,7 +23,7 @@ def points(args: argparse.Namespace) -> int:
         print_json([_as_json(point) for point in POINTS.values()])
         return 0
     rows = [
-        [key, format_temperature(point.temp_c, unit, 2), say(point.name), _source(point), say(point.note)]
+        [key, format_temperature(point.temp_c, unit, 2), say(point.name), _source(point), say(point.note, unit)]
         for key, point in POINTS.items()
     ]
     boiling = [say(tell("drift.by_altitude")), say(tell("drift.boiling_water"))]

@@ -72,7 +72,7 @@ TEXTS: dict[str, str] = {
     "alarm.chip_open_check": "Its open-circuit check is off, and was on.",
     # a link
     "alarm.link_lost.what": "No data from board {subject}.",
-    "alarm.link_lost.remedy": "Look at the cable and the board; it is taken up again by itself",
+    "alarm.link_lost.remedy": "Look at the cable and the board; pourcall takes it up again by itself",
     "alarm.link_noisy.what": "Board {subject} sends broken lines.",
     "alarm.link_noisy.remedy": "Keep the cable away from the furnace wiring; look at plug and ground",
     "alarm.link_wrong_speed.what": "Board {subject} seems to speak at another speed.",
@@ -84,7 +84,7 @@ TEXTS: dict[str, str] = {
     "alarm.late_data.what": "Board {subject} delivers old readings.",
     "alarm.late_data.remedy": "Wait until it has caught up; the figures shown are not used to call",
     "alarm.port_unavailable.what": "The port of board {subject} cannot be opened.",
-    "alarm.port_unavailable.remedy": "When that is mended it is taken up by itself",
+    "alarm.port_unavailable.remedy": "When that is mended pourcall takes it up by itself",
     "alarm.slow_data.what": "Board {subject} sends far more seldom than it did.",
     "alarm.slow_data.remedy": "What moves is shown late: look at the cable and at what else the board does",
     # the record and the daemon
@@ -114,7 +114,7 @@ TEXTS: dict[str, str] = {
     "alarm.task_failed.remedy": "Finish this melt by hand if in doubt; send the log",
     "alarm.command_rejected.what": "A command was refused.",
     "alarm.command_rejected.remedy": "Look at where it came from",
-    "alarm.unclean_stop.what": "pourcall did not stop in order last time.",
+    "alarm.unclean_stop.what": "pourcall was cut off last time.",
     "alarm.unclean_stop.remedy": "Check what the record holds of that melt",
     "alarm.secret_exposed.what": "A file with a password can be read by others.",
     "alarm.secret_exposed.remedy": "Correct the permissions",

@@ -43,7 +43,7 @@ TEXTS: dict[str, str] = {
     "calibration.hold.recovers_slowly": "it fell below {near_c:1} and took {recovery_s} to come back; freezing metal springs back in seconds: held there",
     "calibration.unproven.no_end": "it has stood at {near_c:1} for {flat_s} and not fallen away yet: a held temperature looks the same",
     "calibration.unproven.cup": "nothing says that the cup cools by itself: a held temperature looks the same as a halt",
-    "calibration.unproven.far_off": "it stands {off_difference_c:1} from {metal}, more than a new probe is likely to be out, and nothing shows that metal froze there: a held temperature looks the same",
+    "calibration.unproven.far_off": "it stands {off_difference_c:1} from {metal}, more than a new probe is likely to be off, and nothing shows that metal froze there: a held temperature looks the same",
     "calibration.cover_unknown": "nobody has said what kept the air off: {metal} melted in air takes up oxygen and freezes {lower_difference_c} lower",
     "calibration.as_in_air": "it stands at {stands_c:1}, where {metal} melted in air stands ({air_c:1}), though it was covered with {cover}",
     # what to do then
@@ -97,7 +97,7 @@ TEXTS: dict[str, str] = {
     "calibration.apart": "{point} and {other} do not fit one probe: it is out by {error_difference_c:1} here and by {other_difference_c:1} there; more than {most_difference_c:1} from what the other says is not to be expected",
     "calibration.moved": "{point} has moved by {moved_difference_c:1} since {date}; wear of one couple and its uncertainties explain {most_difference_c:1}",
     "calibration.do.find_false": "One of the two is not what it was taken for: do both again in fresh metal. --anyway keeps it",
-    "calibration.in_air": "melted in the open air: taken for {name}, {point_c:1}",
+    "calibration.in_air": "melted in the open air: counted as {name}, {point_c:1}",
     "calibration.not_kept": "nothing was kept: {why}",
     "calibration.none": "no calibration: {why}",
     "calibration.none_in": "no plateau in {waited}: {why}",

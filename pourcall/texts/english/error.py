@@ -9,7 +9,7 @@ TEXTS: dict[str, str] = {
     "error.emf_outside": "{emf_uv} is outside the range of type {tc_type}, {low_uv:1} to {high_uv:1}",
     "error.emf_outside.remedy": "Check the thermocouple type, the unit (microvolts) and the wiring",
     "error.no_format": "'{typed}' is no wire format",
-    "error.no_plain_file": "there is something of that name already, and it is no plain file",
+    "error.no_plain_file": "something of that name is there already, and it is no file",
     "error.no_plain_file.remedy": "Choose another name",
     "error.nothing_changed": "Nothing was changed here. {remedy}",
     "error.beyond_type": "{temp_c:1} is outside what type {tc_type} can tell, {low_c} to {high_c}",

@@ -7,7 +7,7 @@ TEXTS: dict[str, str] = {
     "filling.fitted": "fitted to this shop",
     "filling.not_fitted": "not fitted: good to a factor of two in length",
     "filling.too_fast": "metal reaches {speed:1} m/s in the sprue: widen runner and gates until it enters below {gate} m/s (any fall over {drop_mm} is faster)",
-    "filling.choke": "choke {choke:0} mm2, gates together at least {gates:0} mm2",
+    "filling.choke": "choke {choke:0} mm², gates together at least {gates:0} mm²",
     "filling.alike": "filling and feeding as {mould}",
     "filling.from": "fills from {lowest_c}: {why}",
     "filling.no_head": "{head_mm} of head does not push metal into a section of {thinnest_mm}: surface tension needs {needed_mm:0}, and no temperature changes that",

@@ -1,15 +1,15 @@
 """Zinc fume, to a factor of ten, always."""
 
 TEXTS: dict[str, str] = {
-    "fume.limit": "{amount} mg/m3 ({kind}, {body}, {jurisdiction}, {dated})",
+    "fume.limit": "{amount} mg/m³ ({kind}, {body}, {jurisdiction}, {dated})",
     "fume.levels.brass": "levels at 0.1, 0.3 and 0.8 of zinc's boiling pressure, ±{known_difference_c}",
-    "fume.levels.zinc": "15-minute mean at the pot against {limit}: a tenth, once, ten times; shop of {volume} m3, {changes} air changes an hour, near-field factor {near_field}; to a factor of ten",
+    "fume.levels.zinc": "15-minute mean at the pot against {limit}: a tenth, once, ten times; shop of {volume} m³, {changes} air changes an hour, near-field factor {near_field}; to a factor of ten",
     "fume.levels": "undisturbed level {still}, {still_is}; skimming or pouring level {bare}, {bare_is}",
     "fume.is.0": "no alarm level",
     "fume.is.1": "advice",
     "fume.is.2": "advice",
     "fume.is.3": "alarm",
-    "fume.air.indoors": "{volume} m3 with {changes} air changes an hour",
+    "fume.air.indoors": "{volume} m³ with {changes} air changes an hour",
     "fume.air.outdoors": "a light breeze outdoors",
     "fume.air.extraction": "this shop under extraction",
     "fume.brass.indoors": "Are you outdoors or under extraction? No plausible airing of a room keeps brass inside limits.",

@@ -18,7 +18,7 @@ TEXTS: dict[str, str] = {
     "overview.command.advise": "what temperature next for a mould setup, and why",
     "overview.command.profile": "list, show, check guided profiles; be guided by one",
     "overview.command.furnace": "what was learned of a furnace from its own melts; learn it anew",
-    "overview.command.replay": "run the engine over any trace with a time and a temperature or emf column",
+    "overview.command.replay": "follow any recorded trace as if it were a melt: a file with a time and a temperature or emf column",
     "overview.command.alloy": "list, show, check alloy sheets",
     "overview.command.thermocouple": "emf to temperature and back at the bench, with cold junction and tolerance",
     "overview.command.calibrate": "a probe against a known temperature: ice, boiling water, the arrest of a metal",

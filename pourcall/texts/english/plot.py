@@ -50,7 +50,7 @@ TEXTS: dict[str, str] = {
     "plot.plan_pot": "{mould}: pot",
     "plot.plan_limit": "{whose}",
     "plot.fume_pressure_title": "Zinc pressure over the melt, Pa",
-    "plot.fume_air_title": "Zinc oxide at the pot, first 15 min, mg/m3 (to a factor of ten)",
+    "plot.fume_air_title": "Zinc oxide at the pot, first 15 min, mg/m³ (to a factor of ten)",
     "plot.fume_pressure": "zinc pressure",
     "plot.fume_boiling": "boiling",
     "plot.fume_limit": "15-minute limit",

@@ -11,7 +11,7 @@ TEXTS: dict[str, str] = {
     "replay.column_taken": "column '{column}' is taken; others are {others}",
     "replay.no_column": "no column looks like a thermocouple's",
     "replay.no_column.remedy": "Name one with --column: {columns}",
-    "replay.unit_taken": "the file does not say the unit of '{column}': degC is taken",
+    "replay.unit_taken": "the file does not say the unit of '{column}': °C is assumed",
     "replay.trace": "{file}: {column} against {time_column}, {count} {count:row|rows}, {lasts_s:0}",
     "replay.window": "{alloy}: {mould} needs {lip_low_c:lowest} to {lip_high_c:highest} at the lip, {pot_low_c:lowest} to {pot_high_c:highest} in the pot",
     "replay.dropped": "{count} {count:row is|rows are} left out: the time cannot be read or does not move on",

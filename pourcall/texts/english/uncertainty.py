@@ -3,7 +3,7 @@
 TEXTS: dict[str, str] = {
     "uncertainty.within": "{what}: ± {half_difference_c}",
     "uncertainty.wire": "wire type {tc_type}, {wire_class}",
-    "uncertainty.beyond_class": "{what} (its range is {low_c} to {high_c}: beyond it the tolerance is taken {times} times)",
+    "uncertainty.beyond_class": "{what} (its range is {low_c} to {high_c}: beyond that the tolerance counts {times} times)",
     "uncertainty.beyond_span": "{what}, {beyond_share} of the emf beyond the calibrated span",
     "uncertainty.limit": "{limit}",
     "uncertainty.beyond_sheet": "{what} (outside the data sheet's range: widened)",
