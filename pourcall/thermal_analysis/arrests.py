@@ -121,11 +121,6 @@ class ArrestWatch:
             return None
         return held.way, held.flat_sum / held.flat_weight, self._bins[-1][0] - held.onset_s
 
-    @property
-    def rate_before(self) -> float:
-        """degC/s, signed, before what is going on now; 0 where nothing is."""
-        return 0.0 if self._open is None else self._open.rate
-
     def disturbed(self, mono_s: float) -> None:
         """Power, lid, addition, skim: a change of slope in the next minute has its own reason."""
         self._disturbed_s = mono_s
