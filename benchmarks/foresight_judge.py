@@ -41,9 +41,11 @@ from pourcall.engine.guidance.profile_advice import Advice, Say
 from pourcall.engine.guidance.profile_run import Observed, ProfileRun
 from pourcall.furnace import fit as fit_module
 from pourcall.furnace import model as model_module
+from pourcall.furnace import molten as molten_module
 from pourcall.furnace import training as training_module
 from pourcall.furnace.forecast import Forecast
 from pourcall.furnace.model import usual_model
+from pourcall.furnace.own_coasts import with_coasts
 from pourcall.furnace.training import LearnTrace
 from pourcall.metal.heat.curve import curve_of
 from pourcall.profiles.library import ProfileLibrary
@@ -61,6 +63,7 @@ PAST_C = 90.0  # so far above the aim nobody calls any more
 Struct = TypeVar("Struct", bound=msgspec.Struct)
 SHARES = (0.25, 0.50, 0.75, 0.90)
 ASK_EVERY_S = 30.0
+STAYS_S = 10.0  # who has just turned the knob and is told to keep the hand there, does
 ESTIMATED_WITHIN_C = 30.0  # engine/guidance/guidance.py: a profile goes by an estimate no wider
 CALLERS = ("straight line", "less last overshoot", "oracle", "oracle counted down")
 REGULATORS = ("panel and offset", "constant dial", "pid by hand")
@@ -113,6 +116,7 @@ class Mine:
     level: PowerLevel = PowerLevel.HIGH
     pending: list[tuple[float, PowerLevel]] = field(default_factory=list)
     at_knob_s: float = math.inf  # when the hand lies on it, once told to lay it there
+    turned_s: float = -math.inf  # when it last turned it
     lately: list[float] = field(default_factory=list)
     last_dip: Dip | None = None
     turns: int = 0
@@ -156,8 +160,9 @@ class Mine:
     def hear(self, said: tuple[Advice, ...], t_s: float) -> None:
         """What the person does about it."""
         for advice in said:
-            if advice.say.value == "ready_hand" and self.at_knob_s == math.inf:
-                self.at_knob_s = t_s + self.person.delay_s
+            if advice.say is Say.SOON:
+                hand_s = self.person.delay_s if self.turns == 0 else self.person.again_s()
+                self.at_knob_s = t_s if t_s - self.turned_s < STAYS_S else t_s + hand_s
             elif advice.say in (Say.CUT, Say.OVER):
                 if not any(wanted is PowerLevel.OFF for _, wanted in self.pending):
                     by_hand_s = t_s + (self.person.delay_s if self.turns == 0 else self.person.again_s())
@@ -171,7 +176,7 @@ class Mine:
     def turn(self, t_s: float) -> None:
         """The hand is on the knob."""
         while self.pending and self.pending[0][0] <= t_s:
-            self.level, self.at_knob_s = self.pending.pop(0)[1], math.inf
+            self.level, self.at_knob_s, self.turned_s = self.pending.pop(0)[1], math.inf, t_s
             share = {PowerLevel.OFF: 0.0, PowerLevel.HIGH: 1.0}.get(self.level)
             self.ahead.set_power(share, t_s, low=self.level is PowerLevel.LOW)
 
@@ -212,7 +217,7 @@ class Shop:
     def model(self, traces: list[LearnTrace]) -> FurnaceModel:
         """As learned from the melts so far."""
         usable = [trace for trace in traces if not training_module.why_not(trace)]
-        return _fit_kept(self.usual(), usable) if usable else self.usual()
+        return with_coasts(_fit_kept(self.usual(), usable) if usable else self.usual(), traces)
 
     def begin(self, bout: SeasonBout, model: FurnaceModel) -> Mine:
         """As the daemon would: charge as told, hot or cold as the probe says."""
@@ -411,7 +416,7 @@ def _kept(of: object, code: str, make: Callable[[], Struct], type_: type[Struct]
 
 
 def _fit_kept(prior: FurnaceModel, traces: list[LearnTrace]) -> FurnaceModel:
-    code = "".join(inspect.getsource(one) for one in (fit_module, model_module, training_module))
+    code = "".join(inspect.getsource(one) for one in (fit_module, model_module, training_module, molten_module))
     return _kept((prior, traces), code, lambda: fit_module.fit(prior, traces).model, FurnaceModel)
 
 

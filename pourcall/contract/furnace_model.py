@@ -24,6 +24,18 @@ PARAMETERS = (
 )
 
 
+class OwnCoast(msgspec.Struct, frozen=True):
+    """How far the metal ran on once, after the power went off. Of the metal, the sheath's lag taken off."""
+
+    melt: str
+    alloy: str
+    cut_c: float
+    rate_c_per_min: float  # as it rose at the cut
+    rise_c: float  # from the cut to the peak
+    share: float = 1.0  # of full power, until the cut
+    sd_c: float = 0.0  # beyond what every coast has, as of one told by dips
+
+
 class FurnaceModel(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One furnace as learned. `mean` and `cov` are of the logarithms of PARAMETERS, in their order."""
 
@@ -41,6 +53,7 @@ class FurnaceModel(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True
     panel_offset_c: float | None = None  # metal less panel while both stood still; None: never compared
     panel_offset_u_c: float | None = None  # expanded, k = 2
     note: str = ""
+    coasts: tuple[OwnCoast, ...] = ()  # of the latest melts, oldest first
 
     def __post_init__(self) -> None:
         size = len(PARAMETERS)

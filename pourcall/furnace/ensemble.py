@@ -17,6 +17,9 @@ from pourcall.metal.heat.curve import HeatCurve
 
 COUNT = 32
 EXTRA = ("heat", "lump", "wall_c", "pot_c")  # charge's heat against sheet and scale; contact of a lump; start of both
+ANOTHER_STORY = 4.0  # standard deviations
+MOVED_SD_C = 4.0
+RATE_SIGMA_SHARE, RATE_SIGMA_C_PER_S = 0.2, 0.04  # of a rise told by the last minute; they err together
 HEAT_U = 0.05  # of a charge: scale, sheet and dross together (ours)
 LUMP_W_PER_K, LUMP_U = 22.0, 0.5  # bath to one kilogram of cold metal lying in it, and how well that is known (ours)
 LUMP_SIGMA_C = 6.0  # of a reading while it lies there
@@ -275,6 +278,34 @@ class Ensemble:
         lump_c = LUMP_SIGMA_C * sum(self.lies) / COUNT
         sigma_j = self.metal.cp_liquid * math.hypot(sigma_c, lump_c)
         return self._update(list(self.columns[BATH]), self.metal.enthalpy(metal_c), sigma_j)
+
+    def take_molten(self, metal_c: float, sigma_c: float, rate_c_per_s: float, mass_kg: float) -> None:
+        """A probe that stays in metal that is molten for certain: how hot it is, and how fast it rises.
+
+        Where all members are far from it they held to another story (still melting, or molten long ago), and no gain
+        leads out of that: they are moved there as they are, what was unknown kept, the pot with them, for the heat
+        that flows is the same. The rise then tells how hot the pot is.
+        """
+        h, metal = self.metal.enthalpy(metal_c), self.metal
+        if any(self.lies):  # no lump is left in it
+            self.columns[BATH] = [self.mixed(at, mass_kg)[0].h for at in range(COUNT)]
+            self.lies = [False] * COUNT
+        bath = self.columns[BATH]
+        mean = sum(bath) / COUNT
+        if abs(h - mean) > ANOTHER_STORY * math.hypot(deviation(bath), metal.cp_liquid * sigma_c):
+            near = min(1.0, MOVED_SD_C * metal.cp_liquid / max(deviation(bath), 1.0))
+            moved = [h + near * (value - mean) for value in bath]
+            by = [metal.temp_c(new) - metal.temp_c(old) for new, old in zip(moved, bath, strict=True)]
+            self.columns[BATH] = moved
+            self.columns[POT] = [pot + c for pot, c in zip(self.columns[POT], by, strict=True)]
+            self.columns[WALL] = [wall + 0.5 * c for wall, c in zip(self.columns[WALL], by, strict=True)]
+        self.take_liquid(metal_c, sigma_c)
+        predicted = []
+        for at, furnace in enumerate(self.furnaces):
+            kg = self.bath_kg(at, mass_kg)
+            gap = self.columns[POT][at] - metal.temp_c(self.columns[BATH][at])
+            predicted.append(furnace.contact_w_per_k * gap / (metal.cp_liquid * math.sqrt(kg)))
+        self._update(predicted, rate_c_per_s, RATE_SIGMA_SHARE * abs(rate_c_per_s) + RATE_SIGMA_C_PER_S)
 
     def truncate_above(self, metal_c: float) -> None:
         """The metal is no hotter than this: members beyond it are drawn back, and with them what led there."""

@@ -29,6 +29,7 @@ from pourcall.furnace.model import (
     advance,
     predict_reading,
 )
+from pourcall.furnace.molten import molten_from_s
 from pourcall.furnace.training import LOW, Fitted, LearnTrace, why_not
 from pourcall.metal.heat.curve import HeatCurve, curve_of
 
@@ -342,6 +343,11 @@ def _thinned(trace: LearnTrace) -> tuple["np.ndarray[Any, Any]", "np.ndarray[Any
     sigma[temps < alloy.solidus_c] = SOLID_C  # between lumps a probe sees the pot
     mushy = (temps >= alloy.solidus_c) & (temps < alloy.liquidus_c)
     sigma[mushy] = np.hypot(FLOOR_C, 0.15 * (alloy.liquidus_c - alloy.solidus_c))
+    molten_s = molten_from_s(
+        curve_of(alloy), trace.sheath_s, trace.times_s, trace.temps_c, trace.power, trace.added, trace.charge_kg
+    )
+    if molten_s is not None:  # till then a tip between lumps reads the pot and the pool, however hot
+        sigma[(times < molten_s) & (temps >= alloy.solidus_c)] = SOLID_C
     for at, _ in trace.added:  # a cold lump in the bath is not one temperature
         sigma[(times >= at) & (times < at + LUMP_S)] = LUMP_SIGMA_C
     return times, temps, 1.0 / (sigma * math.sqrt(TOGETHER_S / POINT_S / 4.0))

@@ -26,6 +26,8 @@ from pourcall.furnace.model import (
     coast,
     time_to_c,
 )
+from pourcall.furnace.molten import MoltenWatch
+from pourcall.furnace.own_coasts import CoastWatch, foreseen
 from pourcall.metal.heat.curve import curve_of
 
 SHELL_C = 40.0  # so far above its liquidus metal may still freeze on a cold sheath for seconds (ours)
@@ -50,6 +52,11 @@ CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is 
 CUT_KNOTS_S = (0.0, 20.0, 45.0, 80.0, 130.0, 200.0, 300.0, 440.0)  # moments to cut that are tried; between them, a line
 COOLING_S = 30.0  # so long a cooling time is counted down before it is worked out anew
 BAND_STEP_S, BAND_POINTS = 60.0, 40
+# The physics against the coasts of its own furnace: what it was out by on simulated melts (lumped), k = 1
+PHYSICS_SD_C, PHYSICS_SD_SHARE = 6.0, 0.25
+MIXES_S = 240.0  # cold metal in the bath: so long no line is drawn on
+PEAKED_SD_C = 2.0
+KNEE_S = 60.0  # in which an earlier rise is forgotten
 
 UNKNOWN = Interval(None)
 
@@ -110,6 +117,9 @@ class Forecast:
         self._turn, self._owed, self._looked_s, self._near = 0, 0.0, mono_s, False
         self._targets: tuple[float, float, float] = (0.0, 0.0, 0.0)
         self._cooled: tuple[float, float | None, float] | None = None
+        self._molten, self._coasts = MoltenWatch(self.metal, model.sheath_s), list(model.coasts)
+        self._steepest, self._added_s = 0.0, -1e9
+        self._coasting: CoastWatch | None = None
         self._changed()
 
     # -- what happens -------------------------------------------------------------------------------------------------
@@ -120,7 +130,11 @@ class Forecast:
         if level == self.level:
             return
         self._advance(mono_s)
-        self.level = level
+        if level == 0.0 and self._molten.molten and self._line_holds(mono_s):
+            self._coasting = CoastWatch(self._molten.end.copy(), mono_s, self._share(self._middle()[0]), self._steepest)
+        elif level != 0.0:
+            self._coasting = None
+        self.level, self._steepest = level, 0.0
         self._forget()
 
     def planned(self, in_pot_kg: float, still_to_come_kg: float) -> None:
@@ -136,11 +150,15 @@ class Forecast:
         self.members.add(kg, self.room_c if temp_c is None else temp_c, self.mass_kg)
         self.mass_kg += kg
         self.still_to_come_kg = max(0.0, self.still_to_come_kg - kg)
-        self._cooled = None
+        self._cooled = self._coasting = None
+        self._added_s = mono_s
+        self._molten.added(kg, self.mass_kg - kg)
         self._changed()
 
     def take(self, metal_c: float, u_c: float, mono_s: float, *, settled: bool = False) -> None:
         """What a probe in the pot reads (raw, not corrected for lag), U expanded. settled: of a dip, without lag."""
+        if not settled:
+            self._follow_trace(metal_c, mono_s)
         if mono_s - self._taken_s < TAKE_S:
             return
         self._advance(mono_s)
@@ -150,16 +168,47 @@ class Forecast:
         sigma_c = math.hypot(READING_SIGMA_C, 0.5 * u_c) if settled else READING_SIGMA_C
         if settled and metal_c >= self.metal.liquidus_c:
             self.members.take_liquid(metal_c, sigma_c)
+        elif not settled and self._molten.molten and (line_c := self._molten.end.metal_c()) is not None:
+            rate = self._molten.end.rate_c_per_s or 0.0
+            lag_c = 0.25 * abs(line_c - metal_c)
+            self.members.take_molten(max(line_c, self.metal.liquidus_c), math.hypot(sigma_c, lag_c), rate, self.mass_kg)
         else:
             self.members.take(metal_c, sigma_c, self.mass_kg, lag=not settled)
         self.readings += 1
         self._changed()
+
+    def _follow_trace(self, reading_c: float, mono_s: float) -> None:
+        """The line through the last minute; whether the metal is molten by it; the coast that goes on."""
+        watch = self._molten
+        was_s = watch.end.at_s
+        watch.add(mono_s, reading_c, self._share_told())
+        if self._coasting is not None:
+            self._coasting.add(mono_s, reading_c)
+            coast = self._coasting.made(self.alloy)
+            if coast is not None:
+                self._coasts.append(coast)
+        rate = watch.end.rate_c_per_s
+        if rate is not None:
+            self._steepest = max(rate, self._steepest - (mono_s - (was_s or mono_s)) * self._steepest / KNEE_S)
+
+    def _share_told(self) -> float:
+        """Of full power, by what was told and learned."""
+        if self.level == -1.0:
+            return self.model.value("low_share")
+        return 1.0 if self.level is None else self.level
+
+    def _line_holds(self, mono_s: float) -> bool:
+        """May the last minute be drawn on: seen to now, and no cold metal in it."""
+        at_s = self._molten.end.at_s
+        return at_s is not None and mono_s - at_s <= TAKE_S and mono_s - self._added_s > MIXES_S
 
     def was_out(self, out_s: float, mono_s: float) -> None:
         """The pot was out of the furnace for so long and is back: nothing is told of its metal until it is read."""
         self._advance(mono_s)
         self.members.add_process_noise(60.0, wall_c=0.0, power=0.0, bath_c=OUT_C_PER_MIN * out_s / 60.0)
         self.readings = 0
+        self._molten.lost()
+        self._coasting = None
         self._forget()
 
     def not_liquid(self, mono_s: float) -> None:
@@ -257,8 +306,57 @@ class Forecast:
         self._knots.append((CUT_KNOTS_S[at], peak.peak_c, peak.in_s))
         return True
 
+    def _own(self, delay_s: float) -> tuple[float, float] | None:
+        """Peak if the power is cut so long after the last tick, by this furnace's own coasts, and its standard
+        uncertainty; None: they tell nothing.
+
+        The last minute is drawn on to the cut; what was to come of a coast that goes on is told by its beginning.
+        """
+        watch = self._coasting
+        if watch is not None:
+            began_c, rate = watch.end.metal_c(), watch.end.rate_c_per_s
+            highest_c = max((c for _, c in watch.after), default=None)
+            if watch.peaked and highest_c is not None:
+                return watch.after[-1][1], PEAKED_SD_C
+            if began_c is None or rate is None:
+                return None
+            told = foreseen(self._coasts, self.alloy.key, began_c, 60.0 * rate, watch.share)
+            if told is None:
+                return None
+            return max(began_c + told.rise_c, highest_c or began_c), told.sd_c
+        if self.level == 0.0 or not self._molten.molten or not self._line_holds(self._now_s):
+            return None
+        line_c, rate = self._molten.end.metal_c(), self._molten.end.rate_c_per_s
+        if line_c is None or rate is None or rate <= 0.0:
+            return None
+        ahead_s = self._now_s - (self._molten.end.at_s or self._now_s) + delay_s
+        cut_c = line_c + rate * ahead_s
+        told = foreseen(self._coasts, self.alloy.key, cut_c, 60.0 * rate, self._share(self._middle()[0]))
+        if told is None:
+            return None
+        return cut_c + told.rise_c, math.hypot(told.sd_c, 0.1 * rate * delay_s)
+
+    def _physics_sd_c(self, rise_c: float) -> float:
+        return math.hypot(COAST_SHARE * self._coast_sd, PHYSICS_SD_C, PHYSICS_SD_SHARE * max(0.0, rise_c))
+
     def _cut_after(self, delay_s: float) -> tuple[float, float]:
         """(peak, seconds from the cut to it) if the power is cut so long after the last tick."""
+        peak_c, in_s = self._reckoned_cut(delay_s)
+        own = self._own(delay_s)
+        if own is None:
+            return peak_c, in_s
+        line_c, rate = self._molten.end.metal_c(), self._molten.end.rate_c_per_s
+        if self.level != 0.0 and line_c is not None and rate is not None and rate > 0.0:
+            # only how far it runs on is asked of the model: where the metal is and how it rises is seen
+            rise_c = max(0.0, self._reckoned_cut(0.0)[0] - self.metal.temp_c(self._state().h))
+            peak_c = line_c + rate * (self._now_s - (self._molten.end.at_s or self._now_s) + delay_s) + rise_c
+        by_physics = 1.0 / self._physics_sd_c(peak_c - self.metal.temp_c(self._state().h)) ** 2
+        own_c, own_sd_c = own
+        by_own = 1.0 / own_sd_c**2
+        return (peak_c * by_physics + own_c * by_own) / (by_physics + by_own), in_s
+
+    def _reckoned_cut(self, delay_s: float) -> tuple[float, float]:
+        """The same by the model alone."""
         after_s = self._now_s - self._at_s + delay_s
         while not self._knots or self._knots[-1][0] < after_s:
             if not self._next_knot():
@@ -279,7 +377,10 @@ class Forecast:
 
     def coast_spread_c(self) -> float:
         """Standard uncertainty of the coast peak, as of the last tick."""
-        return COAST_SHARE * self._coast_sd
+        own = self._own(0.0)
+        if own is None:
+            return COAST_SHARE * self._coast_sd
+        return 1.0 / math.sqrt(1.0 / self._physics_sd_c(0.0) ** 2 + 1.0 / own[1] ** 2)
 
     def tick(self, mono_s: float, ready_c: float, aim_c: float, low_c: float) -> Outlook:
         """Once a second, or every few. ready_c: when it counts as ready; aim_c: wished peak; low_c: where the
@@ -300,7 +401,7 @@ class Forecast:
         if self._spread is None:
             self._spread = math.hypot(deviation(self.members.temps_c(self.mass_kg)), 1.0, self._own_c)
         ready, why = self._ready(there)
-        self._coast_sd = coast_sd = math.hypot(
+        self._coast_sd = math.hypot(
             deviation(self._coast_off), COAST_LEFT_OUT_C, COAST_LEFT_OUT_SHARE * max(0.0, peak_c - now_c)
         )
         cut_in_s = self._cut_in(peak_c, aim_c)
@@ -308,7 +409,7 @@ class Forecast:
         return Outlook(
             ready_s=ready,
             why=why,
-            coast_c=_span(peak_c, COAST_SHARE * coast_sd),
+            coast_c=_span(peak_c, self.coast_spread_c()),
             coast_in_s=peak_in_s,
             cut_in_s=cut_in_s,
             cooling_s=self._cooling(furnace, state, mass, low_c, now_c),
@@ -389,6 +490,9 @@ class Forecast:
             return None
         if now_peak_c >= aim_c:
             return 0.0
+        rate = self._molten.end.rate_c_per_s
+        if rate is not None and rate > 0.0 and self._own(0.0) is not None:
+            return (aim_c - now_peak_c) / rate
         k = 0
         while True:
             if k == len(self._knots) and not self._next_knot():

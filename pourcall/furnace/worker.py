@@ -14,6 +14,7 @@ import msgspec
 from pourcall.contract.errors import BadTrace, PourcallError
 from pourcall.contract.message import Message, tell
 from pourcall.furnace.model import with_panel
+from pourcall.furnace.own_coasts import with_coasts
 from pourcall.furnace.training import Fitted, Job
 
 MOST_S = 300.0
@@ -74,7 +75,8 @@ def main() -> int:
     job = msgspec.json.decode(sys.stdin.buffer.read(), type=Job)
     try:
         fitted = fit(job.prior, job.traces, utc_s=job.utc_s, version=job.version)
-        fitted = msgspec.structs.replace(fitted, model=with_panel(fitted.model, list(job.pairs)))
+        model = with_coasts(with_panel(fitted.model, list(job.pairs)), job.traces)
+        fitted = msgspec.structs.replace(fitted, model=model)
     except BadTrace as err:
         sys.stdout.buffer.write(msgspec.json.encode(Refusal(err.what, err.where, err.remedy)))
         return 2

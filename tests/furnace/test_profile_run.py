@@ -100,6 +100,41 @@ def test_the_call_to_cut_comes_early_enough_for_a_person_and_after_a_stand_by() 
     assert 514.5 <= bench.pot.metal_c + bench.pot.left_c <= 523.0
 
 
+def test_a_hand_that_was_asked_onto_the_knob_is_counted_down_and_hits() -> None:
+    bench = Bench(ProfileRun(plan_of(RAMP, HOLD), 0.0))
+    assert bench.go(600, until=is_cut) is not None
+    asked_s = next(t for t, advice in bench.said if advice.say is Say.SOON)
+    counts = [(t, number(advice.text, "count")) for t, advice in bench.said if advice.say is Say.COUNT]
+    assert [count for _, count in counts] == [5, 4, 3, 2, 1]
+    assert all(later - sooner == 1.0 for (sooner, _), (later, _) in itertools.pairwise(counts))
+    assert bench.t_s == counts[-1][0] + 1.0
+    assert counts[0][0] - asked_s > 35.0  # a hand of 5 to 40 s is there
+    bench.go(1)
+    bench.pot.power = OFF
+    bench.go(60)
+    assert 517.0 <= bench.pot.metal_c + bench.pot.left_c <= 520.0
+
+
+def test_nothing_is_counted_once_the_power_is_off() -> None:
+    bench = Bench(ProfileRun(plan_of(RAMP, HOLD), 0.0))
+    bench.go(600, until=lambda advice: advice.say is Say.COUNT)
+    bench.pot.power = OFF
+    count = len(bench.said)
+    bench.go(30)
+    assert [advice for _, advice in bench.said[count:] if advice.say in (Say.COUNT, Say.CUT, Say.OVER)] == []
+
+
+def test_who_turned_a_little_power_on_is_told_to_stay_and_is_counted_down_too() -> None:
+    bench = Bench(ProfileRun(plan_of(RAMP, HOLD), 0.0), Pot(metal_c=500.0, power=OFF))
+    bench.go(3)
+    bench.pot.power = HIGH
+    bench.pot.carry_c = 5.0
+    bench.go(2)
+    assert bench.of(Say.SOON)[-1].text == tell("profile.stay_at_knob")
+    assert bench.go(120, until=is_cut) is not None
+    assert len(bench.of(Say.COUNT)) == 5
+
+
 def test_without_a_stand_by_a_longer_way_to_the_knob_is_reckoned() -> None:
     pot = Pot(metal_c=497.0)
     bench = Bench(ProfileRun(plan_of(RAMP, HOLD), 0.0), pot)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pourcall.engine.guidance.profile_advice import CoastForecast
 
 BLIND_S = 45.0  # without a forecast: so long it may rise on after the power went off
-USUAL_SPREAD_C, UNSURE_SHARE = 6.0, 1.6
+USUAL_SPREAD_C, UNSURE_SHARE = 3.5, 1.3
 RISES_C_PER_MIN = 2.0  # slower than this no rise is told from noise
 FALLING_SHARE = 0.5  # of the rise that was called for: it gives way
 UNSURE_MOST_C = 25.0  # lower than this nobody is helped: a furnace hardly known would be cut while it melts

@@ -28,7 +28,8 @@ class Say(StrEnum):
 
     DIAL = "dial"
     POWER = "power"  # burner or knob to a level
-    SOON = "soon"  # stand by: the power is to be cut within a minute
+    SOON = "soon"  # hand on the knob: the power is to be cut within a minute
+    COUNT = "count"  # five, four, three: the power is to be cut at nought
     CUT = "cut"
     OVER = "over"  # it will go over even if the power is cut now
     LATE = "late"  # it takes longer than it may

@@ -1,10 +1,10 @@
 """A profile followed by a person. Pure: what is known goes in once a second, what to do comes out as advice.
 
 We never turn a knob here. Advice names the figure on the panel in the panel's own unit and step; where there is no
-panel it names off, low, high. *Cut the power* is said early enough for a person: the forecast is asked where the metal
-coasts to if the power goes off OPERATOR_REACTION_S from now. It is repeated until answered or seen; late and missed
-each have their own words. A profile is frozen while it runs; a changed mind (`change`) goes on from where the metal
-is: nothing restarts.
+panel it names off, low, high. *Cut the power* is said early enough for a person: first the hand is asked onto the knob,
+then it is counted down, and the forecast is asked where the metal coasts to if the power goes off when that hand has
+turned it. It is repeated until answered or seen; late and missed each have their own words. A profile is frozen while
+it runs; a changed mind (`change`) goes on from where the metal is: nothing restarts.
 """
 
 import math
@@ -13,16 +13,18 @@ from dataclasses import dataclass
 from pourcall.contract.inputs import NOT_NOW_S, PowerLevel
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
-from pourcall.engine.guidance.coast_peaks import CoastPeaks, cut_is_due, cut_is_over, unsure_margin_c
+from pourcall.engine.guidance.coast_peaks import CoastPeaks, cut_is_over, unsure_margin_c
 from pourcall.engine.guidance.profile_advice import Advice, CoastForecast, Panel, Say
 
-OPERATOR_REACTION_S = 13.0  # from the call to a hand on the knob, on the whole (2 to 25 s; judgement)
-STANDING_BY_S = 5.0  # the same of somebody who was told to stand by
-STANDBY_MIN_S = 10.0  # so long before, at least
-HEADS_UP_S = 60.0
+OPERATOR_REACTION_S = 20.0  # from the call to a hand on the knob, on the whole (5 to 40 s; judgement)
+AT_KNOB_S = 1.5  # from the word to the turn, of a hand that lies on the knob already
+HAND_AHEAD_S = 45.0  # the hand is asked onto the knob so long before, for it takes its 5 to 40 s
+THERE_S = 35.0  # so long after that it lies there
+TURNED_S = 10.0  # who has just turned the power on still stands at the knob, and stays there when told
+COUNT_FROM = 5  # counted down aloud from here
 CUT_REPEAT_S = 5.0
 MISSED_S = 30.0  # after so long without an answer the words change
-AIM_BELOW_C = 3.5  # the coast is aimed low: an overshoot costs more, and linings give heat back that the model lacks
+AIM_BELOW_C = 1.5  # the coast is aimed low: an overshoot costs more
 OVER_C = 3.0
 AGAIN_SHORT_C = 5.0  # a coast that ends so far below the aim wants power again
 NEAR_SHORT_C = 25.0  # nearer than this a little power is enough
@@ -32,6 +34,9 @@ QUIET_S = 45.0  # after the power went off nothing is called until the coast has
 LATE_REPEAT_S = 120.0
 DIAL_STEP_S = 120.0  # a person is not asked to turn a knob more often
 HOLD_BAND_C = 4.0
+HOLD_BELOW_C = 1.5  # a hold swings, and is kept from below
+SHOWN_C = 1.0  # the coast has ended, where no more than that is still promised
+FALLS_MOST_C = 6.0
 NEVER_S = -1e9
 
 
@@ -68,7 +73,20 @@ class _Place:
     dialled_s: float = NEVER_S
     level: PowerLevel | None = None  # what was asked of the knob, or is seen to hold
     noted: bool = False
-    soon_s: float | None = None  # when it was said to stand by
+
+
+@dataclass(slots=True)
+class _Hand:
+    """The hand on the knob, for the cut that comes next."""
+
+    asked_s: float  # when it was asked there
+    there: bool  # it is there already: it has just turned the power on
+    counted: int = COUNT_FROM + 1  # the last figure that was said
+
+    def takes_s(self, mono_s: float, person_s: float) -> float:
+        """From the word to the turn."""
+        waits_s = mono_s - self.asked_s
+        return AT_KNOB_S if self.there or waits_s >= THERE_S else max(AT_KNOB_S, person_s - waits_s)
 
 
 @dataclass(slots=True)
@@ -85,6 +103,9 @@ class ProfileRun:
     over: bool = False
     _place: _Place | None = None
     _cut: _Cut | None = None
+    _hand: _Hand | None = None
+    _off: bool = False  # the power was off a second ago
+    _turned_on_s: float = NEVER_S
     _cut_over_s: float = NEVER_S
     _disbelieved: bool = False  # the coast was promised and never came: the measured metal alone counts
 
@@ -92,7 +113,7 @@ class ProfileRun:
 
     def answer(self, done: bool, mono_s: float) -> None:
         """The call to cut was answered: done, or not now (then it is quiet for two minutes)."""
-        self._cut = None
+        self._cut = self._hand = None
         self._cut_over_s = mono_s + (0.0 if done else NOT_NOW_S - QUIET_S)
 
     def told(self, mono_s: float, metal_c: float | None = None) -> bool:
@@ -321,7 +342,11 @@ class ProfileRun:
         if now.power is PowerLevel.OFF and mono_s - self._cut_over_s >= COAST_SHOWS_S and was_cut:
             # What should long have shown and is not there is not waited for, nor believed when the power is on again.
             self._disbelieved = peak_c is not None and peak_c > metal_c + COAST_DISBELIEF_C
-        short_c = segment.to_c - (self._peaks(coast, metal_c).after(0.0) or metal_c) - unsure_margin_c(coast)
+        peak_c = self._peaks(coast, metal_c).after(0.0) or metal_c
+        unsure_c = unsure_margin_c(coast) if segment.kind is SegmentKind.RAMP else 0.0
+        short_c = segment.to_c - peak_c - unsure_c
+        if now.power is PowerLevel.OFF and peak_c <= metal_c + SHOWN_C:  # it falls on until a hand is at the knob
+            short_c += min(FALLS_MOST_C, max(0.0, -(now.rate_c_per_min or 0.0)) * self.person_s / 60.0)
         settled = mono_s - self._cut_over_s >= QUIET_S
         if segment.kind is SegmentKind.RAMP:
             setpoint_c = self.setpoint_c(mono_s) or segment.to_c
@@ -352,20 +377,43 @@ class ProfileRun:
                 return []
             cut.said_s = mono_s
             return [self._cut_advice(segment, now, mono_s - cut.raised_s)]
-        if off or mono_s - self._cut_over_s < QUIET_S or self._goes_through():
+        self._turned_on_s = mono_s if self._off and not off else self._turned_on_s
+        self._off = off
+        turned_on = mono_s - self._turned_on_s < TURNED_S  # then a cut may be due at once
+        stays = turned_on or (self._hand is not None and self._hand.there)
+        if off or (mono_s - self._cut_over_s < QUIET_S and not stays) or self._goes_through():
+            self._hand = None
             return []
         peaks = self._peaks(coast, now.metal_c, rate)
-        below_c = AIM_BELOW_C if segment.kind is SegmentKind.RAMP else 0.0  # a hold swings around it
-        aim_c = segment.to_c - below_c - unsure_margin_c(coast)
-        stands_by = place.soon_s is not None and mono_s - place.soon_s >= STANDBY_MIN_S
-        if cut_is_due(peaks, min(STANDING_BY_S, self.person_s) if stands_by else self.person_s, aim_c):
-            self._cut = _Cut(mono_s, mono_s, rate or 0.0)
+        if turned_on and self._hand is None and self._is_near(segment, now):
+            self._hand = _Hand(mono_s, there=True)
+            return [self._advice(Say.SOON, tell("profile.stay_at_knob"))]
+        left_s = _left_s(peaks, segment.to_c - self._below_c(segment, coast))
+        if left_s is None:
+            return []
+        hand = self._hand
+        if left_s <= (self.person_s if hand is None and not stays else AT_KNOB_S) or (
+            hand is not None and left_s <= hand.takes_s(mono_s, self.person_s)
+        ):
+            self._cut, self._hand = _Cut(mono_s, mono_s, rate or 0.0), None
             return [self._cut_advice(segment, now, 0.0)]
-        unsaid = place.soon_s is None and segment.kind is SegmentKind.RAMP
-        if unsaid and cut_is_due(peaks, self.person_s + HEADS_UP_S, aim_c):
-            place.soon_s = mono_s
-            return [self._advice(Say.SOON, tell("profile.stand_by"))]
-        return []
+        if hand is None:
+            self._hand = _Hand(mono_s, there=stays)
+            return [self._advice(Say.SOON, tell("profile.hand_on_knob", in_s=5.0 * round(left_s / 5.0)))]
+        count = math.ceil(left_s - AT_KNOB_S)
+        if count >= hand.counted or hand.takes_s(mono_s, self.person_s) > AT_KNOB_S:
+            return []
+        hand.counted = count
+        return [self._advice(Say.COUNT, tell("profile.count", count=count))]
+
+    def _is_near(self, segment: ProfileSegment, now: Observed) -> bool:
+        """Is a little power all it wants, so that it is to be cut again as soon as it has shown."""
+        return now.metal_c is not None and segment.to_c - now.metal_c < NEAR_SHORT_C
+
+    def _below_c(self, segment: ProfileSegment, coast: CoastForecast | None) -> float:
+        """So far below it the coast is aimed; no lower for want of knowledge where the metal is there already."""
+        unsure_c = unsure_margin_c(coast)
+        return AIM_BELOW_C + (unsure_c if segment.kind is SegmentKind.RAMP else HOLD_BELOW_C)
 
     def _peaks(self, coast: CoastForecast | None, metal_c: float | None, rate: float | None = None) -> CoastPeaks:
         """What is believed of the coast, and what is measured."""
@@ -397,3 +445,14 @@ class ProfileRun:
         else:
             text = tell("profile.cut.coasts", cut=cut, peak_c=to_c)
         return self._advice(say, text, why, setpoint_c=segment.to_c, level=PowerLevel.OFF)
+
+
+def _left_s(peaks: CoastPeaks, aim_c: float) -> float | None:
+    """Seconds until the power must be off for the coast to peak at `aim_c`; None: longer than a hand need wait."""
+    now_c = peaks.after(0.0)
+    if now_c is None or now_c >= aim_c:
+        return None if now_c is None else 0.0
+    then_c = peaks.after(HAND_AHEAD_S)
+    if then_c is None or then_c < aim_c:
+        return None
+    return HAND_AHEAD_S * (aim_c - now_c) / (then_c - now_c)
