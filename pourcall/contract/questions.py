@@ -5,6 +5,7 @@ nothing is. A command that carries `sure` was asked about already, by whoever se
 is not asked here.
 """
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -12,12 +13,19 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, MeltState
 from pourcall.contract.masses import more_than_went_in
 from pourcall.contract.message import Message, tell
-from pourcall.contract.snapshot import FurnaceSnapshot
+from pourcall.contract.reading import TYPED_U_C
+from pourcall.contract.snapshot import FurnaceSnapshot, LastRead
 
 COLDEST_SHOP_C = 0.0  # no meter in metal or furnace shows less (common practice, no source)
 _LIQUID = (MeltState.LIQUID, MeltState.READY, MeltState.ABOVE)
 CALLED_LASTS_S = 30.0  # a call is lifted on for so long after it ended: the probe leaves first, then the pot
 LIFT_LASTS_S = 900.0  # so long a pot stands lifted unless somebody says otherwise
+
+
+# Metal heated at full power rises by up to about 1 degC/s (engine/sensing/probe_state.py); an open pot of it cools by
+# 2.6 at the most (silicon bronze, engine/situation.py). What is beyond both was misread, mistyped, or of another pot.
+RISES_C_PER_S, FALLS_C_PER_S = 1.3, 2.7
+MISREADS = 2.0  # times the uncertainty of both: two meters are so far apart on a bad day (judgement, no source)
 
 
 class Doubt(StrEnum):
@@ -27,6 +35,7 @@ class Doubt(StrEnum):
     FROZEN = "frozen"  # by estimate the metal in the hand is solid
     LONG_OUT = "long_out"  # the pot was lifted so long ago that nothing is known of its metal
     TOO_HOT = "too_hot"  # above what alloy and pot may be at, or above what the furnace can reach
+    OUT_OF_REACH = "out_of_reach"  # no furnace can have brought the metal there since it was last read
     TOO_COLD = "too_cold"  # below any shop, or solid by its sheet in a melt that counts as liquid
     POURED_TWICE = "poured_twice"  # that mould has its metal already
     MORE_THAN_IN = "more_than_in"  # more metal came out than went in
@@ -112,7 +121,24 @@ def _of_figure(command: inp.EnterTemperature, shot: FurnaceSnapshot) -> Question
         if command.temp_c < solidus_c:
             text = tell("question.below_solidus", temp_c=command.temp_c, solidus_c=solidus_c)
             return Question(Doubt.TOO_COLD, text)
+    last, at_s = shot.last_read, shot.mono_s - command.ago_s
+    if of_metal and last is not None and out_of_reach(last, command.temp_c, at_s):
+        text = tell(
+            "question.out_of_reach", temp_c=command.temp_c, before_c=last.temp_c, before_s=abs(at_s - last.at_mono_s)
+        )
+        higher = command.temp_c > last.temp_c
+        return Question(Doubt.OUT_OF_REACH, _off_first(text, shot) if higher else text)
     return None
+
+
+def out_of_reach(last: LastRead, temp_c: float, at_s: float) -> bool:
+    """No furnace can have brought the metal from its last figure to this one, each allowed its uncertainty."""
+    apart_s, u_c = abs(at_s - last.at_mono_s), MISREADS * math.hypot(last.u_c, TYPED_U_C)
+    later = at_s >= last.at_mono_s
+    rise_c = (temp_c - last.temp_c) if later else (last.temp_c - temp_c)
+    if rise_c >= 0.0:
+        return rise_c > u_c + RISES_C_PER_S * apart_s
+    return not last.cooled and -rise_c > u_c + FALLS_C_PER_S * apart_s
 
 
 def _off_first(asked: Message, shot: FurnaceSnapshot) -> Message:

@@ -45,6 +45,15 @@ class MetalView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     age_s: float = 0.0
 
 
+class LastRead(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The last figure of the metal itself that was believed, of a probe, a dip or a meter; as it was when read."""
+
+    temp_c: float
+    u_c: float
+    at_mono_s: float
+    cooled: bool = False  # cold metal went in since, or the pot was out of the furnace: it may be far colder
+
+
 class WindowView(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The window of the mould that is next, in the pot and at the lip."""
 
@@ -221,6 +230,7 @@ class FurnaceSnapshot(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     silenced_until_mono_s: float | None = None
     lift_mono_s: float | None = None
     countdown_s: float | None = None  # after the lift: seconds the metal stays inside the window
+    last_read: LastRead | None = None
     last_dip: Dip | None = None
     dips: tuple[Dip, ...] = ()  # of this melt, the latest three
     dip_spread_c: float | None = None  # of three good dips in a row: highest less lowest

@@ -195,21 +195,11 @@ class CallManager:
                 )
                 self.end(CallKind.POUR, why)
             return
-        if self._faded(now, mould):
-            return
         if self._fits_since_s is None:
             self._fits_since_s = now.mono_s
         dwell_s = 0.0 if now.metal.dipped and not now.metal.live else DWELL_S
         if now.mono_s - self._fits_since_s >= dwell_s and CallKind.POUR not in melt.not_now:
             self._raise(CallKind.POUR, judgement.text, judgement.why, now.mono_s, mould.plan.name)
-
-    def _faded(self, now: Situation, mould: NextMould) -> bool:
-        """This figure was called on and grew too old for it: more doubt alone makes no best aim of it, a dip does."""
-        narrow = mould.judgement is not None and mould.judgement.narrow
-        ended = self.pour_ended
-        if not narrow or ended is None or self._is_up_pour() or ended.mould != mould.plan.name:
-            return False
-        return not now.metal.live and now.mono_s - now.metal.age_s <= ended.ended_mono_s
 
     def _is_up_pour(self) -> bool:
         return CallKind.POUR in self._up
@@ -257,6 +247,8 @@ class CallManager:
         elif now.power_on and not metal.live and metal.temp_c is not None and metal.temp_c > mould.tap_c[1]:
             text = tell("call.cut.above")
             why = tell("call.cut.above.why", metal_c=metal.temp_c, highest_c=mould.tap_c[1])
+        elif now.power_on and not metal.live and metal.temp_c is not None and metal.temp_c >= aim_c:
+            text, why = tell("call.cut.at_aim", aim_c=aim_c), tell("call.pour.power_first")
         else:
             if metal.temp_c is None or not metal.live or rate is None or rate <= RISES_C_PER_MIN:
                 return
@@ -295,7 +287,7 @@ class CallManager:
         if now.dipping:  # it is being done; its figure may come and go meanwhile
             self.end(CallKind.DIP, tell("call.ended.dipped"))
             return
-        if mould is None or (now.metal.temp_c is not None and not self._faded(now, mould)):
+        if mould is None or now.metal.temp_c is not None:
             self.end(CallKind.DIP, tell("call.ended.known"))
             self._chamber_hot_s = None
             return
@@ -317,6 +309,8 @@ class CallManager:
             return tell("call.dip.chamber_hot")
         if not now.can_dip:
             return NOTHING
+        if now.metal.spent:
+            return tell("call.dip.too_old")
         dips, good, ahead = now.dips, good_dips(now.dips), now.ahead
         since_s = now.mono_s - dips[-1].ended_mono_s if dips else math.inf
         if dips:

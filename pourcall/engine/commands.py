@@ -103,7 +103,7 @@ class CommandHandler:
             case inp.Instrument.PANEL:
                 self._facts.panel_read(command.temp_c, command.source, at_s, metal, rate_c_per_min)
             case inp.Instrument.METER:
-                self._facts.meter_read(command.temp_c, command.source, at_s)
+                self._facts.meter_read(command.temp_c, command.source, at_s, sure=command.sure)
             case None:  # the furnace or the metal: taken for the wrong one, it would have metal poured
                 self._refuse(
                     command, tell("command.no_instrument", temp_c=command.temp_c), tell("command.do.name_instrument")

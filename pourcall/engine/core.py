@@ -129,6 +129,8 @@ class Engine:
     def handle(self, item: inp.Input) -> list[ev.Output]:
         """One input, in the order of its sequence number; everything it leads to."""
         out = self.outputs.begin(item)
+        if isinstance(item, inp.SampleIn | inp.TickIn):
+            self.facts.power.seen(item.mono_s)
         match item:
             case inp.SampleIn():
                 self._sample(item)
@@ -242,7 +244,7 @@ class Engine:
             return
         facts, outputs = self.facts, self.outputs
         watch = self._watches[channel.config.name]
-        ended = watch.update(channel, outputs.mono_s, temp_c, power_off=bool(facts.power.off))
+        ended = watch.update(channel, outputs.mono_s, temp_c)
         if ended is None:
             return
         number = 1 if self.run is None else self.run.count_dip()
@@ -255,7 +257,7 @@ class Engine:
             outputs.utc_s,
             alloy,
             facts.dips,
-            watch.power_maybe_on_until_s,
+            facts.power.maybe_on_until_s,
         )
         figure = dip_figure(dip, outputs.mono_s)
         if figure is not None:

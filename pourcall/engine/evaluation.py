@@ -6,12 +6,14 @@ Not here: samples, links and time (core.py), what people tell (commands.py, fact
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from pourcall.contract import events as ev
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.one_lift import one_lift
 from pourcall.contract.reading import Place
+from pourcall.contract.status import Reason
 from pourcall.engine.alarms.blind import set_blind_conditions
 from pourcall.engine.alarms.fume import DISTURBED_S, fume_level, set_fume_conditions
 from pourcall.engine.alarms.temperatures import set_temperature_conditions
@@ -29,6 +31,7 @@ from pourcall.engine.situation import FASTEST_C_PER_MIN, Situation, closing_of, 
 from pourcall.engine.view import Shown, why_no_reading
 
 IN_HAND_S = 20.0  # so long after a lift a probe that left has shown itself (SURE_MOST_S); one that has not is in it
+SAME_READ_S = 1e-3  # a moment is worked out from ages
 _POURABLE = (ev.MeltState.READY, ev.MeltState.ABOVE)
 
 
@@ -55,6 +58,8 @@ class Evaluation:
         self.flags: dict[str, int] = {}
         self.at_s = -1e9
         self._rose_s = -math.inf  # last time the metal was seen to
+        self._ageing: MetalNow | None = None  # the figure of one moment that something could be called on, as it stood
+        self._spent_s = -math.inf  # when that was read which age alone has taken all use from
         self.ready_s = -math.inf  # last time the metal was in or above the window
 
     def update(self) -> None:
@@ -82,14 +87,16 @@ class Evaluation:
             self._watches,
             dips[-1] if dips else None,
             facts.typed,
-            power.on_since_s,
+            power.powered,
             mono_s,
             None if run is None else run.plan.alloy,
             disagree=bool(self._two.differ),
             back_s=-math.inf if run is None else run.back_s,
         )
+        metal = metal if run is None or run.lifted(mono_s) else self._aged(run, metal, mono_s)
         unknown = why_no_reading(self._channels, metal.how) if metal.temp_c is None else NOTHING
         if run is None:
+            self._ageing, self._spent_s = None, -math.inf
             return nothing_runs(metal, bool(power.off), power.on_since_s is not None, unknown, mono_s)
         rate, lifted = metal_rate_c_per_min(metal, self._by_name, mono_s), run.lifted(mono_s)
         stands_in_metal = metal.source is ev.FigureSource.PROBE
@@ -125,6 +132,28 @@ class Evaluation:
             melting_missed=not lifted and self._missed(run, metal),
         )
 
+    def _aged(self, run: MeltRun, metal: MetalNow, mono_s: float) -> MetalNow:
+        """A figure of one moment, until age alone has taken from it what it was called on for: then it is none.
+
+        State, call and words end at the same moment, and no growing doubt makes a best aim of what was sure.
+        """
+        if metal.temp_c is None:
+            last = self._ageing
+            read_s = -math.inf if last is None else self.situation.mono_s - last.age_s
+            voided = self._facts.power.on_until_s >= read_s or run.back_s >= read_s or self._is_dipping()
+            return metal if last is None or voided else _spent(last, mono_s - read_s)
+        if metal.read_u_c is None:
+            self._ageing = None
+            return metal
+        read_s = mono_s - metal.age_s
+        fresh, now = self._judge(run, metal, metal.read_u_c), self._judge(run, metal, metal.u_c)
+        self._ageing = metal if fresh is not None and fresh.pour else None
+        if self._ageing is None or fresh is None or now is None:
+            return metal
+        if not now.pour or now.narrow is not fresh.narrow:
+            self._spent_s = max(self._spent_s, read_s)
+        return _spent(metal, metal.age_s) if read_s <= self._spent_s + SAME_READ_S else metal
+
     def _stands(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> tuple[ev.MeltState, Told]:
         """Where the melt stands in the furnace, and why."""
         was = self.situation.state
@@ -144,12 +173,26 @@ class Evaluation:
         return False
 
     def _judged(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Judgement | None:
+        judgement = self._judge(run, metal, metal.u_c)
+        if judgement is None:
+            return None
+        fresh = None if metal.read_u_c is None else self._judge(run, metal, metal.read_u_c)
+        if fresh is not None and not fresh.pour:
+            judgement = replace(judgement, pour=False)  # nor does age make it fit
+        held = self._held_back(run, metal, rate_c_per_min)
+        if held:
+            return hold_back(judgement, held)
+        unseen = metal.live and not self._arrests.melted and not self._at_hand(run)
+        return stir_first(judgement) if unseen else judgement
+
+    def _judge(self, run: MeltRun, metal: MetalNow, u_c: float) -> Judgement | None:
+        """The figure for the mould that is next, by the doubt that it has, or had when it was read."""
         mould = run.next_mould
         if mould is None or metal.temp_c is None:
             return None
-        judgement = judge_pour(
+        return judge_pour(
             metal.temp_c,
-            metal.u_c,
+            u_c,
             mould,
             run.plan,
             number=(run.next_index or 0) + 1,
@@ -157,11 +200,6 @@ class Evaluation:
             dipped=metal.dipped,
             typed=metal.source is ev.FigureSource.TYPED,
         )
-        held = self._held_back(run, metal, rate_c_per_min)
-        if held:
-            return hold_back(judgement, held)
-        unseen = metal.live and not self._arrests.melted and not self._at_hand(run)
-        return stir_first(judgement) if unseen else judgement
 
     def _at_hand(self, run: MeltRun) -> bool:
         """Somebody has skimmed or poured since it was last solid for certain: nobody does that to what is solid."""
@@ -186,11 +224,20 @@ class Evaluation:
         if doubt is not None and doubt.holds_back(metal):
             return tell("call.pour.power_in_question")
         held = self._arrests.findings.held_back or self._two.far
+        if not held:
+            held = self._not_read_surely(metal)
         if not held and self._missed(run, metal):
             held = tell("call.pour.melting_missed")
         if not held and metal.live and rate_c_per_min is not None and abs(rate_c_per_min) > FASTEST_C_PER_MIN:
             held = tell("call.pour.moves", by_c_per_min=abs(rate_c_per_min))
         return held or self._hotter_for_all(run, metal, rate_c_per_min)
+
+    def _not_read_surely(self, metal: MetalNow) -> Message:
+        """A figure of one moment with the power on, or out of reach of the one before."""
+        if metal.doubted:
+            return tell("call.pour.out_of_reach")
+        dipping_on = metal.live and self._is_dipping() and self._facts.power.on_since_s is not None
+        return tell("call.pour.power_first") if metal.powered or dipping_on else NOTHING
 
     def _hotter_for_all(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Message:
         """Hot enough for this mould alone: lifted now, the later ones would be too cold in their turn."""
@@ -261,3 +308,9 @@ class Evaluation:
             utc_s,
             tap_max_c=None if melt.next is None or melt.lifted else melt.next.tap_c[1],
         )
+
+
+def _spent(figure: MetalNow, age_s: float) -> MetalNow:
+    """What was a figure, and is too old to go by."""
+    how = tell("figure.too_old", how=figure.how)
+    return MetalNow(None, 0.0, how, age_s=age_s, reason=Reason.WAITING, spent=True)

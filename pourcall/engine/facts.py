@@ -12,7 +12,9 @@ from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import tell
 from pourcall.contract.plan import MeltPlan, MouldPlan
+from pourcall.contract.questions import out_of_reach
 from pourcall.contract.reading import TYPED_U_C, Place
+from pourcall.contract.snapshot import LastRead
 from pourcall.engine.alarms.catalogue import Scope
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.melt_arrests import MeltArrests
@@ -211,15 +213,26 @@ class ShopFacts:
         self._read_off(ev.MarkKind.PANEL_TEMPERATURE, temp_c, source, at_s)
         self._guiding.panel_read(at_s, temp_c, self.melt_dips(), metal, rate_c_per_min, self._outputs.mono_s)
 
-    def meter_read(self, temp_c: float, source: str, at_s: float) -> None:
-        """A figure of a meter held in the metal."""
-        now_s = self._outputs.mono_s
+    def meter_read(self, temp_c: float, source: str, at_s: float, *, sure: bool) -> None:
+        """A figure of a meter held in the metal. Out of reach of the one before, it waits for a person to be sure."""
+        now_s, last = self._outputs.mono_s, self.last_read()
         self._read_off(ev.MarkKind.TYPED_TEMPERATURE, temp_c, source, at_s)
-        self.typed = TypedFigure(at_s, temp_c, source)
-        if self.run is not None and self.run.lifted(now_s):
+        doubted = not sure and last is not None and out_of_reach(last, temp_c, at_s)
+        self.typed = TypedFigure(at_s, temp_c, source, doubted)
+        if self.run is None or doubted:
+            return
+        if self.run.lifted(now_s):
             self.history.read(self.typed)
-        if self.run is not None:
-            self._guiding.settled(temp_c, TYPED_U_C, now_s)
+        self._guiding.settled(temp_c, TYPED_U_C, now_s)
+
+    def last_read(self) -> LastRead | None:
+        """The last figure of this melt's metal that was believed; None: there is none."""
+        run, known = self.run, self.history.at(self._outputs.mono_s)
+        if run is None or known is None:
+            return None
+        read_s, added_s = known.at_s - known.source.age_s, run.added_s
+        cooled = run.back_s >= read_s or (added_s is not None and added_s >= read_s)
+        return LastRead(temp_c=known.temp_c, u_c=known.read_u_c, at_mono_s=read_s, cooled=cooled)
 
     def _read_off(self, what: ev.MarkKind, temp_c: float, source: str, at_s: float) -> None:
         text = tell("melt.read_off", temp_c=temp_c, source=source)

@@ -52,7 +52,8 @@ def instruct(
     if melt.next is None:
         return Instruction(todo=ToDo.EMPTY, text=tell("instruction.empty"), must=True)
     if now.metal.temp_c is None:
-        return Instruction(todo=ToDo.WAIT, text=tell("instruction.unknown", how=now.unknown))
+        todo = ToDo.CHECK if now.metal.spent else ToDo.WAIT
+        return Instruction(todo=todo, text=tell("instruction.unknown", how=now.unknown), must=now.metal.spent)
     return _standing(now, melt, melt.next, now.metal.temp_c)
 
 

@@ -10,12 +10,13 @@ from pourcall.contract.inputs import StoreProblem
 from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import NoAimCause
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.contract.snapshot import AheadView, DipView, FurnaceSnapshot, ProbeView, WindowView
+from pourcall.contract.snapshot import AheadView, DipView, FurnaceSnapshot, Interval, ProbeView, WindowView
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.dip_view import dip_view
 from pourcall.engine.bath.dips import DipWatch, dip_spread_c
 from pourcall.engine.bath.melt_arrests import MeltArrests
+from pourcall.engine.bath.metal import VALID_S, aged_u_c
 from pourcall.engine.calls import CallManager
 from pourcall.engine.facts import ShopFacts
 from pourcall.engine.guidance.guidance import ProfileGuidance
@@ -88,6 +89,15 @@ def _unawaited(ahead: AheadView | None) -> AheadView | None:
     return None if ahead is None else msgspec.structs.replace(ahead, ready_s=None, why=NOTHING, cooling_s=None)
 
 
+def _no_surer(ahead: AheadView | None, u_c: float) -> AheadView | None:
+    """The estimate no surer than the figure it goes on from was when that grew too old: doubt grows till it is read."""
+    span = None if ahead is None else ahead.model_c
+    if ahead is None or span is None or span.mid is None or span.low is None or span.high is None:
+        return ahead
+    wide = Interval(span.mid, min(span.low, span.mid - u_c), max(span.high, span.mid + u_c))
+    return msgspec.structs.replace(ahead, model_c=wide)
+
+
 class Shown(NamedTuple):
     """What speaks for itself beside the situation."""
 
@@ -125,6 +135,10 @@ class FurnaceView:
         timed = no_aim is None or no_aim.cause is NoAimCause.TURN  # in the hand it may arrive as its section wants
         chamber_only = not any(channel.tracker.place is Place.MELT for channel in self._channels)
         ahead = shown.guiding.ahead_view(mono_s, chamber_only=chamber_only)
+        last = facts.last_read()
+        if last is not None and now.metal.temp_c is None:
+            counted_s = min(mono_s, last.at_mono_s + VALID_S)
+            ahead = _no_surer(ahead, aged_u_c(last.u_c, last.at_mono_s, counted_s, facts.power.maybe_on_until_s))
         return FurnaceSnapshot(
             furnace=self._config.furnace,
             seq=self._outputs.seq,
@@ -149,6 +163,7 @@ class FurnaceView:
             silenced_until_mono_s=shown.alarms.silenced_until_s,
             lift_mono_s=None if melt is None else melt.lift_s,
             countdown_s=after.left_s if lifted and after is not None and timed else None,
+            last_read=last,
             last_dip=facts.dips[-1] if facts.dips else None,
             dips=now.dips[-3:],
             dip_spread_c=self._dip_spread_c(now),
@@ -170,7 +185,7 @@ class FurnaceView:
         """How far the last three dips of the running melt lie apart; None: they tell nothing of it."""
         if not now.dips:
             return None
-        return dip_spread_c(now.dips, self._watches[now.dips[-1].probe].power_maybe_on_until_s)
+        return dip_spread_c(now.dips, self._facts.power.maybe_on_until_s)
 
     def _dip_now(self) -> DipView | None:
         """The dip that goes on, for the person who holds the probe."""

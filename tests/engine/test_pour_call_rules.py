@@ -302,6 +302,7 @@ def test_a_chamber_probe_calls_a_dip_and_never_a_pour(make_bench: type[Bench]) -
 
 def test_a_typed_handheld_figure_is_wide_and_old_after_ninety_seconds(bench: Bench, plan_for: Plan) -> None:
     bench.start(plan_for(lip=(520.0, 590.0), loss_c=10.0, limit_c=650.0))
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
     bench.do(inp.EnterTemperature(temp_c=570.0, instrument=inp.Instrument.METER))
     bench.run(2.0, None)
     assert bench.engine.metal.temp_c == 570.0

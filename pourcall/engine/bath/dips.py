@@ -75,7 +75,6 @@ class DipWatch:
         self.run: DipRun | None = None
         self.depth_mm: float | None = None  # as last said; holds for later dips, over melts too
         self.stirred: bool | None = None
-        self.power_maybe_on_until_s = -math.inf  # last moment at which the power was not known to be off
 
     def announce(self, depth_mm: float | None, stirred: bool | None) -> None:
         """A person says how it is held; for the dip that is on, and for those to come."""
@@ -90,10 +89,8 @@ class DipWatch:
         """The probe was put elsewhere: what was going on is no dip."""
         self.run = None
 
-    def update(self, channel: ProbeChannel, mono_s: float, temp_c: float, *, power_off: bool = False) -> DipRun | None:
+    def update(self, channel: ProbeChannel, mono_s: float, temp_c: float) -> DipRun | None:
         """One followed sample; returns the dip that just ended."""
-        if not power_off:
-            self.power_maybe_on_until_s = mono_s
         if channel.tracker.state not in (ProbeState.ENTERING, ProbeState.SETTLING, ProbeState.IN_METAL):
             ended, self.run = self.run, None
             if ended is not None:

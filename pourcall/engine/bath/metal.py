@@ -1,6 +1,8 @@
 """The temperature of the metal itself. Probes, dips and typed figures in, one temperature with its uncertainty out.
 
 Order of trust: a probe in the metal now; a dip (dips.py) or a figure of a handheld meter not older than 90 s; nothing.
+A dip counts with the power off since it ended; once it came on, it counts no more. A figure of one moment only grows
+less sure (aged_u_c), and the power is part of that.
 A chamber probe never says what the metal is at, nor does a panel.
 """
 
@@ -45,6 +47,16 @@ class TypedFigure(NamedTuple):
     at_s: float
     temp_c: float
     instrument: str
+    doubted: bool = False  # no furnace can have made it since the figure before, and nobody was asked
+
+
+@dataclass(frozen=True, slots=True)
+class Powered:
+    """What is known of the power, for figures of one moment: each of these ages by it."""
+
+    on_from_s: float = math.inf  # when it last came on
+    on_until_s: float = -math.inf  # last moment at which it was known to be on
+    maybe_on_until_s: float = -math.inf  # last moment at which it was not known to be off
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +74,10 @@ class MetalNow:
     lag_c: float = 0.0  # allowed for the sheath
     dip: int | None = None  # its number, where a dip that is over says so
     instrument: str = ""  # of a typed figure
+    read_u_c: float | None = None  # of a figure of one moment, when it was read; None: it is of now
+    powered: bool = False  # the power was on when such a figure was typed, or since
+    doubted: bool = False  # of a typed figure: to be asked about before anything is called on it
+    spent: bool = False  # no figure any more: its age alone took away what it was good for
 
     @property
     def live(self) -> bool:
@@ -95,18 +111,24 @@ def coasted_c(age_s: float, off_s: float) -> float:
     return COASTS_C_PER_S * COAST_TAU_S * fading
 
 
-def dip_figure(dip: Dip, mono_s: float, *, maybe_on_until_s: float = -math.inf) -> MetalNow | None:
-    """A dip that is over, at a later moment: its uncertainty has grown. None: it is of no use.
+def aged_u_c(read_u_c: float, read_s: float, mono_s: float, maybe_on_until_s: float) -> float:
+    """U of a figure of one moment, at a later one: it only grows until the metal is read again.
 
-    maybe_on_until_s: when the power was last not known to be off.
+    read_u_c: when it was read; maybe_on_until_s: when the power was last not known to be off. Everything that hangs
+    on the age of a figure hangs on this: its state, its call, its words and what stands behind the +/-.
     """
+    age_s = max(mono_s - read_s, 0.0)
+    return math.hypot(read_u_c, GROWTH_C_PER_MIN * age_s / 60.0, coasted_c(age_s, read_s - maybe_on_until_s))
+
+
+def dip_figure(dip: Dip, mono_s: float, *, maybe_on_until_s: float = -math.inf) -> MetalNow | None:
+    """A dip that is over, at a later moment. None: it is of no use."""
     if dip.temp_c is None:
         return None
-    age_s = max(mono_s - dip.ended_mono_s, 0.0)
-    moved_c = coasted_c(age_s, dip.ended_mono_s - maybe_on_until_s)
-    u_c = math.hypot(dip.u_c or 0.0, GROWTH_C_PER_MIN * age_s / 60.0, moved_c)
+    age_s, read_u_c = max(mono_s - dip.ended_mono_s, 0.0), dip.u_c or 0.0
+    u_c = aged_u_c(read_u_c, dip.ended_mono_s, mono_s, maybe_on_until_s)
     how = tell("figure.dip", number=dip.number, age_s=age_s) if age_s else tell("figure.dip_new", number=dip.number)
-    return MetalNow(dip.temp_c, u_c, how, FigureSource.DIP, age_s, dipped=True, dip=dip.number)
+    return MetalNow(dip.temp_c, u_c, how, FigureSource.DIP, age_s, dipped=True, dip=dip.number, read_u_c=read_u_c)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +140,7 @@ class HistoryPoint:
     u_c: float
     how: Told
     source: PourSource
+    read_u_c: float  # when it was read
     in_hand: bool = False  # by a probe that stands in the metal while the pot is out
 
 
@@ -130,22 +153,23 @@ class MetalHistory:
     def add(self, mono_s: float, metal: MetalNow, *, in_hand: bool = False) -> None:
         """Keep one point a second, where there is a figure."""
         points = self._points
-        if metal.temp_c is None:
+        if metal.temp_c is None or metal.doubted:
             return
         if points and mono_s - points[-1].at_s < 1.0 and points[-1].source.figure is metal.source:
             return  # what comes from elsewhere counts at once: it may be asked for in the same second
         source = PourSource(
             figure=metal.source, age_s=metal.age_s, lag_c=metal.lag_c, dip=metal.dip, instrument=metal.instrument
         )
-        points.append(HistoryPoint(mono_s, metal.temp_c, metal.u_c, metal.how, source, in_hand))
+        read_u_c = metal.u_c if metal.read_u_c is None else metal.read_u_c
+        points.append(HistoryPoint(mono_s, metal.temp_c, metal.u_c, metal.how, source, read_u_c, in_hand))
         while points[0].at_s < mono_s - HISTORY_S:
             points.popleft()
 
     def read(self, typed: TypedFigure) -> None:
         """A figure of a meter, at the moment it was read; for a pot that nothing else follows: it is in the hand."""
-        figure = _typed_figure(typed, typed.at_s)
+        figure = _typed_figure(typed, typed.at_s, Powered())
         source = PourSource(figure=figure.source, instrument=typed.instrument)
-        point = HistoryPoint(typed.at_s, typed.temp_c, figure.u_c, figure.how, source)
+        point = HistoryPoint(typed.at_s, typed.temp_c, figure.u_c, figure.how, source, figure.u_c)
         points = self._points
         points.insert(bisect_right(points, typed.at_s, key=lambda one: one.at_s), point)
 
@@ -182,7 +206,7 @@ def metal_now(
     watches: Mapping[str, DipWatch],
     dip: Dip | None,
     typed: TypedFigure | None,
-    power_on_since_s: float | None,
+    power: Powered,
     mono_s: float,
     alloy: AlloyFacts | None = None,
     *,
@@ -209,16 +233,13 @@ def metal_now(
     if (dip is not None and dip.ended_mono_s <= back_s) or (typed is not None and typed.at_s <= back_s):
         why_not = tell("figure.was_out")
     if dip is not None and dip.ended_mono_s > back_s and mono_s - dip.ended_mono_s <= min(VALID_S, dip.valid_s):
-        watch = watches.get(dip.probe)
-        until_s = -math.inf if watch is None else watch.power_maybe_on_until_s
-        figure = dip_figure(dip, mono_s, maybe_on_until_s=until_s)
-        if figure is not None and power_on_since_s is None:
+        figure = dip_figure(dip, mono_s, maybe_on_until_s=power.maybe_on_until_s)
+        if figure is not None and power.on_until_s < dip.ended_mono_s:
             old.append(figure)
-        elif figure is not None and power_on_since_s is not None:
-            after = power_on_since_s > dip.ended_mono_s
-            why_not = tell("figure.power_after_dip" if after else "figure.dip_with_power")
+        elif figure is not None:  # and it counts no more when the power goes off again
+            why_not = tell("figure.dip_with_power" if power.on_from_s <= dip.ended_mono_s else "figure.power_after_dip")
     if typed is not None and typed.at_s > back_s and 0.0 <= mono_s - typed.at_s <= VALID_S:
-        old.append(_typed_figure(typed, mono_s))
+        old.append(_typed_figure(typed, mono_s, power))
     if old:
         return min(old, key=lambda one: one.age_s)
     return MetalNow(None, 0.0, why_not, reason=Reason.WAITING)
@@ -233,17 +254,21 @@ def standing_figures(
     return [one for one in found if isinstance(one, MetalNow) and not one.held]
 
 
-def _typed_figure(typed: TypedFigure, mono_s: float) -> MetalNow:
+def _typed_figure(typed: TypedFigure, mono_s: float, power: Powered) -> MetalNow:
+    """It stands with the power on as well, so that heat is cut by it; it is not poured on then."""
     age_s = mono_s - typed.at_s
     return MetalNow(
         typed.temp_c,
-        math.hypot(TYPED_U_C, GROWTH_C_PER_MIN * age_s / 60.0),
+        aged_u_c(TYPED_U_C, typed.at_s, mono_s, power.maybe_on_until_s),
         tell("figure.typed", instrument=typed.instrument, age_s=age_s),
         FigureSource.TYPED,
         age_s,
         dipped=True,
         reason=Reason.OVERRIDE,
         instrument=typed.instrument,
+        read_u_c=TYPED_U_C,
+        powered=power.on_until_s >= typed.at_s,
+        doubted=typed.doubted,
     )
 
 

@@ -21,7 +21,7 @@ from pourcall.contract.plan import (
     way_left,
 )
 from pourcall.contract.questions import LIFT_LASTS_S
-from pourcall.engine.bath.metal import HistoryPoint, MetalHistory
+from pourcall.engine.bath.metal import HistoryPoint, MetalHistory, Powered
 
 LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
 WORK_S = 60.0  # skimming or stirring, or cold metal melting in: the bath is not at rest
@@ -316,7 +316,7 @@ class MeltRun:
         lost_c = waiting_loss_c(mould, before.temp_c, open_s)
         u_c = math.hypot(before.u_c, 0.5 * lost_c, BACK_U_C_PER_MIN * (lift_s - back_s) / 60.0)
         how = tell("figure.briefly_back", how=before.how, open_s=open_s)
-        return HistoryPoint(lift_s, before.temp_c - lost_c, u_c, how, before.source)
+        return HistoryPoint(lift_s, before.temp_c - lost_c, u_c, how, before.source, before.read_u_c)
 
     def _known_at(self, history: MetalHistory, at_s: float) -> HistoryPoint | None:
         """The last figure not later than a moment, of the metal as it stood: none from before it was out and back."""
@@ -433,6 +433,9 @@ class PowerKnob:
         self.applied_permille: int | None = None
         self.drives = False  # the board has applied power: its nought is no power, that of another board tells nothing
         self.on_since_s: float | None = None
+        self._on_from_s = math.inf  # when it last came on
+        self.on_until_s = -math.inf  # last moment at which it was known to be on
+        self.maybe_on_until_s = -math.inf  # last moment at which it was not known to be off
         self._level_s = 0.0  # since when it stands so, by a person's mark
         self._reported_s = -math.inf  # last
 
@@ -453,15 +456,32 @@ class PowerKnob:
         self.level = level
         if level is PowerLevel.OFF:
             self.on_since_s = None
-        elif not was_on:
-            self.on_since_s = at_s
+            if was_on:  # told a while afterwards, it was off since then
+                self.on_until_s = min(self.on_until_s, at_s)
+        else:
+            if not was_on:
+                self.on_since_s = self._on_from_s = at_s
+            self.on_until_s = max(self.on_until_s, at_s)
+            self.maybe_on_until_s = max(self.maybe_on_until_s, at_s)
+
+    @property
+    def powered(self) -> Powered:
+        """What of it ages a figure of one moment."""
+        return Powered(self._on_from_s, self.on_until_s, self.maybe_on_until_s)
+
+    def seen(self, mono_s: float) -> None:
+        """A moment at which it stands as it stands: what was read of the metal before then ages by it."""
+        if not self.off:
+            self.maybe_on_until_s = mono_s
+        if self.on_since_s is not None:
+            self.on_until_s = mono_s
 
     def report(self, applied_permille: int, at_s: float) -> None:
         """A board reports what it applies."""
         self.applied_permille, self._reported_s = applied_permille, at_s
         self.drives = self.drives or applied_permille > 0
         if applied_permille > 0 and self.on_since_s is None:
-            self.on_since_s = at_s
+            self.on_since_s = self._on_from_s = at_s
         elif applied_permille == 0 and self.level is None:
             self.on_since_s = None
 

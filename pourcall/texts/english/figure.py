@@ -25,6 +25,7 @@ TEXTS: dict[str, str] = {
     "figure.frozen_in": "probe frozen in",
     "figure.leaving": "the probe is leaving the metal",
     "figure.out": "probe is out of the metal",
+    "figure.too_old": "{how}: too old to go by, read the metal again",
     "figure.was_out": "the pot was out of the furnace since the metal was read: read it again",
     "figure.briefly_back": "{how}, less {open_s} in the open before it was back",
     "figure.settling": "probe is settling",

@@ -10,6 +10,7 @@ TEXTS: dict[str, str] = {
     "question.off_first": "{heat_off:cap} now. {asked}",
     "question.above_limit": "{temp_c} is above the limit of the {whose}, {limit_c:highest}. Did the meter read that?",
     "question.above_rating": "{temp_c} is above what the furnace is rated for, {limit_c:highest}. Did the meter read that?",
+    "question.out_of_reach": "{temp_c} is out of reach of {before_c}, read {before_s} before. Did the meter read that?",
     "question.below_any_shop": "{temp_c} is colder than any shop that melts metal. Did the meter read that?",
     "question.below_solidus": "{temp_c} is below the solidus, {solidus_c}, and the metal counts as liquid. Did the meter read that?",
     "question.poured_twice": "{mould} has its metal already. Was it poured a second time?",
