@@ -32,7 +32,7 @@ class Doubt(StrEnum):
     """Why a command is asked about."""
 
     NOT_CALLED = "not_called"  # no pour was called, the pot is not out, the metal is not in its window
-    FROZEN = "frozen"  # by estimate the metal in the hand is solid
+    FROZEN = "frozen"  # by estimate the metal in the hand is solid, or part of it
     LONG_OUT = "long_out"  # the pot was lifted so long ago that nothing is known of its metal
     TOO_HOT = "too_hot"  # above what alloy and pot may be at, or above what the furnace can reach
     OUT_OF_REACH = "out_of_reach"  # no furnace can have brought the metal there since it was last read
@@ -91,10 +91,12 @@ def _of_mark(command: inp.MarkPour | inp.MarkLift, shot: FurnaceSnapshot) -> Que
         return None
     lip_c = None if shot.window is None else shot.window.lip_now_c
     closed_by_then = shot.countdown_s is not None and shot.countdown_s + command.ago_s <= 0.0
-    solidus_c = None if shot.plan is None else shot.plan.alloy.solidus_c
-    if closed_by_then and lip_c is not None and solidus_c is not None and lip_c < solidus_c:
-        return Question(Doubt.FROZEN, tell("question.frozen", lip_c=lip_c, solidus_c=solidus_c))
-    return None
+    alloy = None if shot.plan is None else shot.plan.alloy
+    if not closed_by_then or lip_c is None or alloy is None or lip_c >= alloy.liquidus_c:
+        return None
+    if lip_c < alloy.solidus_c:
+        return Question(Doubt.FROZEN, tell("question.frozen", lip_c=lip_c, solidus_c=alloy.solidus_c))
+    return Question(Doubt.FROZEN, tell("question.part_frozen", lip_c=lip_c, liquidus_c=alloy.liquidus_c))
 
 
 def _has_metal(mould: str, shot: FurnaceSnapshot) -> bool:

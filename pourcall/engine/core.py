@@ -14,7 +14,6 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.frames import SampleFlag
 from pourcall.contract.message import Told, tell
-from pourcall.contract.questions import CALLED_LASTS_S
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot
 from pourcall.contract.status import Reason
@@ -269,12 +268,9 @@ class Engine:
         run, mono_s = self.run, self.outputs.mono_s
         if run is None or channel.tracker.place is not Place.MELT or channel.trust.alarm:
             return
-        left_s = channel.tracker.left_for_sure(mono_s)
-        if left_s is None or run.lifted(mono_s) or run.next_mould is None:
-            return
-        ended = self.calls.pour_ended
-        called_s = self._evaluation.ready_s if ended is None else max(ended.ended_mono_s, self._evaluation.ready_s)
-        if run.back_s < left_s <= CALLED_LASTS_S + called_s:
+        expected = self._evaluation.called(channel) and not self._worked(mono_s)
+        left_s = channel.tracker.left_for_sure(mono_s, expected=expected)
+        if left_s is not None and self._evaluation.may_be_lift(run, left_s):
             self.facts.history.drop_after(left_s - 1.0)
             self.facts.lift(run, left_s, proposed=True)
 

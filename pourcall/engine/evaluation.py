@@ -12,6 +12,7 @@ from pourcall.contract import events as ev
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.message import NOTHING, Message, Told, tell
 from pourcall.contract.one_lift import one_lift
+from pourcall.contract.questions import CALLED_LASTS_S
 from pourcall.contract.reading import Place
 from pourcall.contract.status import Reason
 from pourcall.engine.alarms.blind import set_blind_conditions
@@ -58,7 +59,7 @@ class Evaluation:
         self.flags: dict[str, int] = {}
         self.at_s = -1e9
         self._rose_s = -math.inf  # last time the metal was seen to
-        self._ageing: MetalNow | None = None  # the figure of one moment that something could be called on, as it stood
+        self._ageing: tuple[MetalNow, float] | None = None  # the figure of one moment to call on, and when it was read
         self._spent_s = -math.inf  # when that was read which age alone has taken all use from
         self.ready_s = -math.inf  # last time the metal was in or above the window
 
@@ -93,7 +94,8 @@ class Evaluation:
             disagree=bool(self._two.differ),
             back_s=-math.inf if run is None else run.back_s,
         )
-        metal = metal if run is None or run.lifted(mono_s) else self._aged(run, metal, mono_s)
+        if run is not None and not run.lifted(mono_s):
+            metal = self._leaving(run, self._aged(run, metal, mono_s), mono_s)
         unknown = why_no_reading(self._channels, metal.how) if metal.temp_c is None else NOTHING
         if run is None:
             self._ageing, self._spent_s = None, -math.inf
@@ -132,22 +134,56 @@ class Evaluation:
             melting_missed=not lifted and self._missed(run, metal),
         )
 
+    def called(self, channel: ProbeChannel) -> bool:
+        """A pour was called when this probe began to leave the metal, or just before."""
+        left_s, ended, up = channel.tracker.left_s, self._calls.pour_ended, self._calls.up(ev.CallKind.POUR)
+        if left_s is None:
+            return False
+        if up is not None:
+            return up.raised_mono_s <= left_s
+        return ended is not None and ended.raised_mono_s <= left_s <= ended.ended_mono_s + CALLED_LASTS_S
+
+    def may_be_lift(self, run: MeltRun, left_s: float) -> bool:
+        """A probe that left the metal at that moment left with the pot: the metal was ready, or a pour just called."""
+        if run.lifted(self._outputs.mono_s) or run.next_mould is None:
+            return False
+        ended = self._calls.pour_ended
+        called_s = self.ready_s if ended is None else max(ended.ended_mono_s, self.ready_s)
+        return run.back_s < left_s <= CALLED_LASTS_S + called_s
+
+    def _leaving(self, run: MeltRun, metal: MetalNow, mono_s: float) -> MetalNow:
+        """Nothing reads the metal, for its probe is leaving it, perhaps with the pot: it is as it was read last."""
+        last = self._facts.last_read()
+        if metal.temp_c is not None or last is None:
+            return metal
+        for channel in self._channels:
+            left_s = channel.tracker.left_s
+            if channel.tracker.place is not Place.MELT or channel.trust.alarm or left_s is None:
+                continue
+            if self.may_be_lift(run, left_s):
+                how = tell(
+                    "figure.perhaps_lifted", last_c=last.temp_c, last_u_c=last.u_c, age_s=mono_s - last.at_mono_s
+                )
+                return replace(metal, how=how, leaving=True)
+        return metal
+
     def _aged(self, run: MeltRun, metal: MetalNow, mono_s: float) -> MetalNow:
         """A figure of one moment, until age alone has taken from it what it was called on for: then it is none.
 
         State, call and words end at the same moment, and no growing doubt makes a best aim of what was sure.
         """
         if metal.temp_c is None:
-            last = self._ageing
-            read_s = -math.inf if last is None else self.situation.mono_s - last.age_s
+            if self._ageing is None:
+                return metal
+            last, read_s = self._ageing
             voided = self._facts.power.on_until_s >= read_s or run.back_s >= read_s or self._is_dipping()
-            return metal if last is None or voided else _spent(last, mono_s - read_s)
+            return metal if voided else _spent(last, mono_s - read_s)
         if metal.read_u_c is None:
             self._ageing = None
             return metal
         read_s = mono_s - metal.age_s
         fresh, now = self._judge(run, metal, metal.read_u_c), self._judge(run, metal, metal.u_c)
-        self._ageing = metal if fresh is not None and fresh.pour else None
+        self._ageing = (metal, read_s) if fresh is not None and fresh.pour else None
         if self._ageing is None or fresh is None or now is None:
             return metal
         if not now.pour or now.narrow is not fresh.narrow:

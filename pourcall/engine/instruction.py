@@ -38,7 +38,7 @@ def instruct(
         on = hot or now.power_on
         return Instruction(todo=ToDo.START, text=tell("instruction.start_hot" if on else "instruction.start"))
     if melt.lifted:
-        told = _in_the_hand(melt)
+        told = _in_the_hand(melt, now.state)
         return msgspec.structs.replace(told, why=_perhaps_back(now)) if melt.perhaps_back else told
     if melt.perhaps_back and now.metal.temp_c is None:
         return Instruction(todo=ToDo.CHECK, text=_perhaps_back(now), must=True)
@@ -52,8 +52,9 @@ def instruct(
     if melt.next is None:
         return Instruction(todo=ToDo.EMPTY, text=tell("instruction.empty"), must=True)
     if now.metal.temp_c is None:
-        todo = ToDo.CHECK if now.metal.spent else ToDo.WAIT
-        return Instruction(todo=todo, text=tell("instruction.unknown", how=now.unknown), must=now.metal.spent)
+        must = now.metal.spent or now.metal.leaving
+        how = now.metal.how if must else now.unknown
+        return Instruction(todo=ToDo.CHECK if must else ToDo.WAIT, text=tell("instruction.unknown", how=how), must=must)
     return _standing(now, melt, melt.next, now.metal.temp_c)
 
 
@@ -84,7 +85,7 @@ def _perhaps_back(now: Situation) -> Message:
     return tell("instruction.perhaps_back", metal_c=metal_c)
 
 
-def _in_the_hand(melt: Melt) -> Instruction:
+def _in_the_hand(melt: Melt, state: MeltState) -> Instruction:
     """The pot is out of the furnace: pour, wait, or choose what becomes of metal that has grown too cold."""
     mould, after = melt.next, melt.after_lift
     if mould is None or after is None:
@@ -93,6 +94,8 @@ def _in_the_hand(melt: Melt) -> Instruction:
     if after.lip_c is None:
         text = tell("instruction.lifted_unknown", mould=name, number=number, of=of)
         return Instruction(todo=ToDo.MARK_POUR, text=text, why=tell("instruction.lifted_unknown.why"), mould=name)
+    if state in (MeltState.FREEZING, MeltState.SOLID):
+        return _frozen(melt, mould, after.lip_c, solid=state is MeltState.SOLID)
     if mould.no_aim is not None and not mould.plan.lip_min_c <= after.lip_c <= mould.plan.lip_max_c:
         return msgspec.structs.replace(_no_aim(mould, mould.no_aim, fluid=True), todo=ToDo.CHOOSE)
     if after.too_hot and mould.no_aim is None:
@@ -107,6 +110,14 @@ def _in_the_hand(melt: Melt) -> Instruction:
         return _window_closed(mould, after, after.lip_c)
     text = tell("instruction.mark_pour", mould=name, number=number, of=of)
     return Instruction(todo=ToDo.MARK_POUR, text=text, must=True, mould=name)
+
+
+def _frozen(melt: Melt, mould: NextMould, lip_c: float, *, solid: bool) -> Instruction:
+    """Metal that freezes in the hand goes into no mould: what still runs is cast as ingots, or it is melted again."""
+    text = tell(f"instruction.{'solid' if solid else 'part_frozen'}_in_hand", mould=mould.plan.name)
+    alloy = melt.plan.alloy
+    why = tell("instruction.frozen_in_hand.why", lip_c=lip_c, liquidus_c=alloy.liquidus_c, solidus_c=alloy.solidus_c)
+    return Instruction(todo=ToDo.CHOOSE, text=text, why=why, must=True, mould=mould.plan.name)
 
 
 def _window_closed(mould: NextMould, after: AfterLift, lip_c: float) -> Instruction:

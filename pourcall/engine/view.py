@@ -169,7 +169,7 @@ class FurnaceView:
             dip_spread_c=self._dip_spread_c(now),
             dip_now=self._dip_now(),
             arrest=shown.arrests.findings.text,
-            ahead=_unawaited(ahead) if unserved else ahead,
+            ahead=None if now.metal.leaving else _unawaited(ahead) if unserved else ahead,
             profile=shown.guiding.profile_view(mono_s),
             pours=() if facts.run is None else tuple(facts.run.pours),
             in_kg=None if facts.run is None else facts.run.in_kg,

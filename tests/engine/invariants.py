@@ -14,6 +14,8 @@ READY = frozenset({MeltState.READY, MeltState.ABOVE})
 LIMITS = frozenset({"alloy_limit", "pot_limit"})
 HEATING = frozenset({PowerLevel.LOW, PowerLevel.HIGH})
 LIMIT_S = 2.0  # the on-delay of these alarms
+NO_MOULD = frozenset({ToDo.CHOOSE, ToDo.EMPTY, ToDo.CHECK})  # what may be said of metal that freezes
+FROZEN = frozenset({MeltState.FREEZING, MeltState.SOLID})
 POURS = frozenset({ToDo.POUR, ToDo.BEST_AIM, ToDo.POUR_SOON})
 
 
@@ -125,7 +127,21 @@ def _in_the_hand(shot: FurnaceSnapshot) -> list[str]:
     closed = shot.countdown_s is not None and shot.countdown_s <= 0.0
     if closed and shot.instruction.todo in (*POURS, ToDo.MARK_POUR):
         return [f"the window has closed, and the instruction is {shot.instruction.todo}"]
-    return [f"the window has closed, and the melt is {shot.melt_state}"] if closed and shot.melt_state in READY else []
+    wrong = [f"the window has closed, and the melt is {shot.melt_state}"] if closed and shot.melt_state in READY else []
+    lip_c = None if shot.window is None else shot.window.lip_now_c
+    if shot.plan is None or shot.window is None or lip_c is None or not _out(shot):
+        return wrong
+    alloy, told = shot.plan.alloy, shot.instruction
+    if lip_c < alloy.liquidus_c and (told.todo not in NO_MOULD or shot.melt_state not in FROZEN):
+        wrong.append(f"{lip_c:.0f} would arrive, below the liquidus; the instruction is {told.todo}, {shot.melt_state}")
+    if lip_c < alloy.solidus_c and shot.melt_state is not MeltState.SOLID:
+        wrong.append(f"{lip_c:.0f} would arrive, below the solidus, and the melt is {shot.melt_state}")
+    return wrong
+
+
+def _out(shot: FurnaceSnapshot) -> bool:
+    """The pot is in the hand."""
+    return shot.lift_mono_s is not None and shot.mono_s - shot.lift_mono_s < LIFT_LASTS_S
 
 
 def _instruction(shot: FurnaceSnapshot) -> list[str]:

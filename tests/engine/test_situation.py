@@ -99,6 +99,39 @@ def test_with_the_window_closed_and_metal_in_the_hand_the_person_chooses_and_is_
     assert shot.melt_state is MeltState.LIQUID
 
 
+def test_metal_that_freezes_in_the_hand_goes_into_no_mould_and_the_person_chooses_what_becomes_of_it(
+    bench: Bench,
+) -> None:
+    """ZA-27 (its sheet): liquid from 484 on, solid below 376."""
+    bench.in_metal(570.0)
+    bench.do(inp.MarkLift())
+    seen: dict[MeltState, str] = {}
+    for _ in range(600):
+        bench.run(1.0, None)
+        shot = bench.engine.snapshot()
+        assert shot.window is not None
+        assert shot.window.lip_now_c is not None
+        assert isinstance(shot.instruction.text, Message)
+        lip_c, alloy = shot.window.lip_now_c, make_plan().alloy
+        if lip_c < alloy.solidus_c:
+            assert shot.melt_state is MeltState.SOLID
+        elif lip_c < alloy.liquidus_c:
+            assert shot.melt_state is MeltState.FREEZING
+        seen.setdefault(shot.melt_state, shot.instruction.text.name)
+    assert seen[MeltState.LIQUID] == "instruction.window_closed"
+    assert seen[MeltState.FREEZING] == "instruction.part_frozen_in_hand"
+    assert seen[MeltState.SOLID] == "instruction.solid_in_hand"
+
+
+def test_nor_where_no_pot_temperature_served_the_mould(bench: Bench) -> None:
+    bench.in_metal(560.0, make_plan(lip=(600.0, 640.0), limit_c=598.0))
+    bench.do(inp.MarkLift())
+    bench.run(150.0, None)
+    shot = bench.engine.snapshot()
+    assert isinstance(shot.instruction.text, Message)
+    assert shot.instruction.text.name == "instruction.part_frozen_in_hand"
+
+
 @pytest.mark.parametrize("metal_c", [560.0, 605.0])
 def test_where_no_pot_temperature_serves_the_mould_nothing_says_that_hotter_is_wanted(
     bench: Bench, metal_c: float

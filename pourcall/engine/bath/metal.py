@@ -77,6 +77,7 @@ class MetalNow:
     read_u_c: float | None = None  # of a figure of one moment, when it was read; None: it is of now
     powered: bool = False  # the power was on when such a figure was typed, or since
     doubted: bool = False  # of a typed figure: to be asked about before anything is called on it
+    leaving: bool = False  # no figure: its probe leaves it, perhaps with the pot
     spent: bool = False  # no figure any more: its age alone took away what it was good for
 
     @property

@@ -131,8 +131,12 @@ def in_the_hand(alloy: AlloyFacts, after: AfterLift | None, was: tuple[MeltState
     if after is None or after.lip_c is None:
         return was if was[0] is not MeltState.EMPTY else (MeltState.UNKNOWN, NOTHING)
     why = tell("melt.in_the_hand", lip_c=after.lip_c)
+    if after.lip_c < alloy.solidus_c:
+        return MeltState.SOLID, why
+    if after.lip_c < alloy.liquidus_c:
+        return MeltState.FREEZING, why
     if after.too_hot:
         return MeltState.ABOVE, why
     if not after.too_cold:
         return MeltState.READY, why
-    return (MeltState.LIQUID if after.lip_c > alloy.liquidus_c else MeltState.FREEZING), why
+    return MeltState.LIQUID, why

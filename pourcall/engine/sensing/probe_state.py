@@ -12,7 +12,7 @@ from enum import StrEnum
 
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.thermal_analysis.immersion import ImmersionFilter
+from pourcall.thermal_analysis.immersion import POT_FALLS, ImmersionFilter, Medium
 from pourcall.thermal_analysis.trend import Trend
 from pourcall.thermometry.sheaths import SHEATHS
 
@@ -41,7 +41,13 @@ LUMPS_ABOVE_C, LUMPS_LAST_S = 25.0, 300.0
 # Evidence (natural logarithm of the odds, thermal_analysis/immersion.py) that what it reads is not the bath's: from the
 # first on it counts as leaving, below the second it is in again. Of air, from the third on it has surely left.
 LEFT, BACK, SURELY_LEFT = 4.0, 0.0, 3.0
+# With a pour called, a lift is what is expected: so far down, for so long, faster than a bath in a furnace falls (and
+# not called, than one in the open: thermal_analysis/immersion.py). What chills a tip so goes in before such a call.
+EXPECTED_FALL_C, EXPECTED_S, FURNACE_FALLS_C_PER_S = 30.0, 3.0, 1.3
 SURE_TAUS, SURE_S, SURE_MOST_S = 2.5, 1.5, 20.0  # metal that chills a tip shows itself within so long
+
+
+_OUT_OF_IT = (Medium.AIR, Medium.GAS)
 
 
 class Sign(StrEnum):
@@ -188,8 +194,17 @@ class ProbeTracker:
         self._left_c = None
         self.immersion.enter()
 
-    def left_for_sure(self, mono_s: float) -> float | None:
-        """When it left the metal, told once: it is surely in air, and not beside cold metal in the pot."""
+    @property
+    def left_s(self) -> float | None:
+        """When it left the metal, as far as can be told so early; None: it has not, or it never was in it."""
+        gone = self.state in (ProbeState.LEAVING, ProbeState.OUT) and self._fell and self._left_c is not None
+        return self._fell_from[0] - self.rule.span_s if gone else None
+
+    def left_for_sure(self, mono_s: float, *, expected: bool = False) -> float | None:
+        """When it left the metal, told once: it is surely in air, and not beside cold metal in the pot.
+
+        expected: a pour was called, nobody said that cold metal goes in, and then it fell.
+        """
         if self._left_told or self.state not in (ProbeState.LEAVING, ProbeState.OUT):
             return None
         since_s = mono_s - self._fell_from[0]
@@ -197,10 +212,21 @@ class ProbeTracker:
         falls = self.immersion.fell_s is not None and since_s >= min(
             SURE_TAUS * self.rule.tau_metal_s + SURE_S, SURE_MOST_S
         )
-        if not cold and not (falls and self.immersion.in_air >= SURELY_LEFT):
+        sure = cold or (falls and self.immersion.in_air >= SURELY_LEFT)
+        seen = expected or (since_s >= SURE_MOST_S and self.immersion.likeliest in _OUT_OF_IT)
+        limit_c_per_s = FURNACE_FALLS_C_PER_S if expected else POT_FALLS
+        if not sure and not (seen and self._falls_away(mono_s, limit_c_per_s)):
             return None
         self._left_told = True
         return self._fell_from[0] - self.rule.span_s
+
+    def _falls_away(self, mono_s: float, limit_c_per_s: float) -> bool:
+        """It has fallen further and faster than metal does."""
+        since_s = mono_s - self._fell_from[0]
+        if self._last is None or self._left_c is None or since_s < EXPECTED_S:
+            return False
+        fell_c = self._left_c - self._last[1]
+        return fell_c >= max(EXPECTED_FALL_C, limit_c_per_s * (since_s + self.rule.span_s))
 
     def update(self, mono_s: float, temp_c: float, alloy: AlloyFacts | None) -> Sign | None:
         """One followed sample. Returns the sign by which the state changed; None: it did not."""

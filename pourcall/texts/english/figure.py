@@ -24,6 +24,7 @@ TEXTS: dict[str, str] = {
     "figure.dip_to_know": "it takes a dip to know the metal",
     "figure.frozen_in": "probe frozen in",
     "figure.leaving": "the probe is leaving the metal",
+    "figure.perhaps_lifted": "the probe is leaving the metal: {last_c} ± {last_u_c} {age_s} ago. Pot lifted? Then key l",
     "figure.out": "probe is out of the metal",
     "figure.too_old": "{how}: too old to go by, read the metal again",
     "figure.was_out": "the pot was out of the furnace since the metal was read: read it again",

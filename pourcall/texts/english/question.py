@@ -6,6 +6,7 @@ TEXTS: dict[str, str] = {
     "question.pour_call_ended": "The call to pour {mould} ended {ago_s} before: {why}. Was it poured all the same?",
     "question.lift_call_ended": "The call to pour {mould} ended {ago_s} before: {why}. Was the pot lifted all the same?",
     "question.frozen": "It would arrive at {lip_c}, solid below {solidus_c}. Was it poured all the same?",
+    "question.part_frozen": "It would arrive at {lip_c}, part frozen below {liquidus_c}. Was it poured all the same?",
     "question.long_out": "The pot was lifted {out_min} before. Was it poured so late?",
     "question.off_first": "{heat_off:cap} now. {asked}",
     "question.above_limit": "{temp_c} is above the limit of the {whose}, {limit_c:highest}. Did the meter read that?",
