@@ -146,6 +146,7 @@ class ToDo(StrEnum):
     """The kinds of instruction: what somebody must do now, or that nothing is to be done."""
 
     WAIT = "wait"  # nothing: the text says how things stand
+    HOLD = "hold"  # in its window, and not to be poured yet: the text says why
     START = "start"  # no melt runs
     CUT = "cut"
     STEP = "step"  # what the profile wants

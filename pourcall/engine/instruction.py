@@ -9,11 +9,11 @@ import msgspec
 
 from pourcall.contract.events import CallKind, CallView, MeltState
 from pourcall.contract.inputs import PowerLevel
-from pourcall.contract.message import Message, tell
+from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import NoAim, NoAimCause
 from pourcall.contract.snapshot import Instruction, ToDo
 from pourcall.engine.melt.melt_run import AfterLift
-from pourcall.engine.situation import Melt, NextMould, Situation
+from pourcall.engine.situation import STILL_C_PER_MIN, Melt, NextMould, Situation
 
 SHOWN_C = 0.05  # less than that below the window is shown as none
 TODO: dict[CallKind, ToDo] = {
@@ -54,7 +54,8 @@ def instruct(
     if now.metal.temp_c is None:
         must = now.metal.spent or now.metal.leaving
         how = now.metal.how if must else now.unknown
-        return Instruction(todo=ToDo.CHECK if must else ToDo.WAIT, text=tell("instruction.unknown", how=how), must=must)
+        text = tell("instruction.unknown", how=how)
+        return Instruction(todo=ToDo.CHECK if must else ToDo.WAIT, text=text, why=_off(now, None), must=must)
     return _standing(now, melt, melt.next, now.metal.temp_c)
 
 
@@ -137,19 +138,32 @@ def _standing(now: Situation, melt: Melt, mould: NextMould, metal_c: float) -> I
         return _no_aim(mould, mould.no_aim, fluid=now.fluid)
     match now.state:
         case MeltState.SOLID | MeltState.MELTING | MeltState.FREEZING | MeltState.LIQUID:
+            text = tell(f"instruction.{now.state.value}", to_go_difference_c=to_go_c)
             if to_go_c < SHOWN_C:
-                return Instruction(todo=ToDo.WAIT, text=tell(f"instruction.{now.state.value}.within"))
-            return Instruction(todo=ToDo.WAIT, text=tell(f"instruction.{now.state.value}", to_go_difference_c=to_go_c))
+                text = tell(f"instruction.{now.state.value}.within")
+            return Instruction(todo=ToDo.WAIT, text=text, why=_off(now, low_c))
         case MeltState.ABOVE:
             return Instruction(todo=ToDo.COOL, text=tell("instruction.above", over_difference_c=metal_c - high_c))
         case MeltState.READY if CallKind.POUR in melt.not_now:
             return Instruction(todo=ToDo.WAIT, text=tell("instruction.not_now", metal_c=metal_c))
         case MeltState.READY if judgement is not None and not judgement.pour:
             if judgement.held:
-                return Instruction(todo=ToDo.WAIT, text=tell("instruction.held", held=judgement.held))
-            return Instruction(todo=ToDo.WAIT, text=_nearly(judgement.too_cold, judgement.too_hot))
+                return Instruction(todo=ToDo.HOLD, text=tell("instruction.held", held=judgement.held))
+            return Instruction(todo=ToDo.HOLD, text=_nearly(judgement.too_cold, judgement.too_hot))
         case _:
             return Instruction(todo=ToDo.WAIT, text=tell("instruction.in_window"))
+
+
+def _off(now: Situation, low_c: float | None) -> Message:
+    """With the power off no metal comes up to its window, unless it coasts there; that is said where it is waited for.
+
+    low_c: where the window begins; None: nothing tells how far below it the metal is.
+    """
+    peak_c = None if now.ahead.peak_c is None else now.ahead.peak_c.mid
+    rises = now.rate_c_per_min is not None and now.rate_c_per_min > STILL_C_PER_MIN
+    coasts = low_c is not None and (rises or (peak_c is not None and peak_c >= low_c))
+    known_good = low_c is None and now.metal.how != tell("figure.was_out")
+    return NOTHING if not now.power_off or coasts or known_good else tell("instruction.power_is_off")
 
 
 def _no_aim(mould: NextMould, found: NoAim, *, fluid: bool) -> Instruction:

@@ -372,8 +372,9 @@ class Dashboard(App[int]):
         trace = self.screen_stack[0].query_one(TraceView)
         probes = sorted(snapshot.probes, key=lambda p: p.place not in METAL_PLACES)[:2]
         buffers = [self._traces.setdefault((snapshot.furnace, p.name), TraceBuffer()) for p in probes]
-        began_s = snapshot.melt_began_mono_s or 0.0
-        typed = [read for read in self._read_off.get(snapshot.furnace, ()) if read[0] >= began_s]
+        began_s = snapshot.melt_began_mono_s  # what was typed in earlier melts is no dot of this one, nor of none
+        read = self._read_off.get(snapshot.furnace, ())
+        typed = [] if began_s is None else [one for one in read if one[0] >= began_s]
         now_mono_s = snapshot.mono_s + (0.0 if self.live else self.client.silent_s)
         first = [TracePoint(at_s, temp_c, temp_c) for at_s, temp_c in typed[:1]]
         span_s = max(span_for(points, now_mono_s) for points in (*(buffer.points for buffer in buffers), first))

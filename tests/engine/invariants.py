@@ -16,6 +16,8 @@ HEATING = frozenset({PowerLevel.LOW, PowerLevel.HIGH})
 LIMIT_S = 2.0  # the on-delay of these alarms
 NO_MOULD = frozenset({ToDo.CHOOSE, ToDo.EMPTY, ToDo.CHECK})  # what may be said of metal that freezes
 FROZEN = frozenset({MeltState.FREEZING, MeltState.SOLID})
+CALLED = (CallKind.POUR, CallKind.WINDOW_CLOSING)
+SAME_READ_S = 1e-3
 POURS = frozenset({ToDo.POUR, ToDo.BEST_AIM, ToDo.POUR_SOON})
 
 
@@ -28,6 +30,8 @@ def contradictions(shot: FurnaceSnapshot) -> list[str]:
         *_instruction(shot),
         *_figures(shot),
         *_moulds(shot),
+        *_of_one_moment(shot),
+        *_leaving(shot),
     ]
 
 
@@ -47,6 +51,57 @@ def _moulds(shot: FurnaceSnapshot) -> list[str]:
     if shot.instruction.todo in POURS and question(MarkPour(), shot) is not None:
         wrong.append("a pour is called, and would be asked about")
     return wrong
+
+
+def _of_one_moment(shot: FurnaceSnapshot) -> list[str]:
+    """No pour is called on a figure of one moment with the power on; what is held back is in its window."""
+    metal, told, wrong = shot.metal, shot.instruction, []
+    moment = metal.source in (FigureSource.DIP, FigureSource.TYPED)
+    if moment and shot.power in HEATING and (told.todo in POURS or any(c.kind in CALLED for c in shot.calls)):
+        wrong.append(f"{told.todo} on a figure {metal.source}, and the power is {shot.power}")
+    if metal.source is FigureSource.DIP and shot.power in HEATING:
+        wrong.append(f"a dip counts, and the power is {shot.power}")
+    if told.todo is ToDo.HOLD and shot.melt_state is not MeltState.READY:
+        wrong.append(f"it is held back, and the melt is {shot.melt_state}")
+    if _too_old(shot) and shot.lift_mono_s is None and not told.must:
+        wrong.append("a figure grew too old, and nothing is to be done")
+    return wrong
+
+
+def _too_old(shot: FurnaceSnapshot) -> bool:
+    return shot.metal.temp_c is None and getattr(shot.metal.how, "name", "") == "figure.too_old"
+
+
+def _leaving(shot: FurnaceSnapshot) -> list[str]:
+    """From when the probe leaves, perhaps with the pot, nothing is shown as though it stood in the furnace."""
+    if getattr(shot.metal.how, "name", "") != "figure.perhaps_lifted":
+        return []
+    wrong = [] if shot.ahead is None else ["the probe is leaving, and there is a forecast"]
+    if shot.metal.temp_c is not None or any(call.kind in CALLED for call in shot.calls):
+        wrong.append("the probe is leaving, and a pour is called")
+    return wrong if shot.instruction.must else [*wrong, "the probe is leaving, and nothing is to be done"]
+
+
+class Ageing:
+    """A figure of one moment only grows less sure, and once it counts no more it stays so. `see` every snapshot."""
+
+    def __init__(self) -> None:
+        self._read_s, self._u_c, self._over_s = -1e9, 0.0, -1e9
+
+    def see(self, shot: FurnaceSnapshot) -> list[str]:
+        """What grew surer by age, or came back."""
+        metal = shot.metal
+        if metal.source not in (FigureSource.DIP, FigureSource.TYPED) or metal.u_c is None:
+            if metal.temp_c is None:
+                self._over_s = max(self._over_s, self._read_s)
+            return []
+        read_s, u_c, wrong = shot.mono_s - metal.age_s, metal.u_c, []
+        if abs(read_s - self._read_s) < SAME_READ_S and u_c < self._u_c - 1e-6:
+            wrong.append(f"a figure of {metal.age_s:.0f} s ago was known to {self._u_c:.1f} and is to {u_c:.1f}")
+        if read_s <= self._over_s + SAME_READ_S and shot.lift_mono_s is None:
+            wrong.append(f"a figure of {metal.age_s:.0f} s ago counted no more, and counts again")
+        self._read_s, self._u_c = read_s, u_c
+        return wrong
 
 
 class Lasting:

@@ -11,7 +11,7 @@ import pytest
 from pourcall.contract import events as ev
 from pourcall.contract import inputs as inp
 from pourcall.contract.events import CallKind, LiftMarked, Marked, MeltState, PourMarked
-from pourcall.contract.message import Message
+from pourcall.contract.message import Message, tell
 from pourcall.contract.one_lift import aim_c, at_lift, one_lift
 from pourcall.contract.plan import MeltPlan, no_aim, tap_window_c, waiting_loss_c, waiting_time_s
 from pourcall.contract.profile_plan import ProfilePlan, ProfileSegment, SegmentKind
@@ -24,7 +24,7 @@ from pourcall.engine.situation import Ahead, Side, closing_of, next_mould
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.sim.scenarios.normal_melts import normal_melt, run
 from tests.engine.conftest import Bench, make_plan
-from tests.engine.invariants import Lasting, contradictions
+from tests.engine.invariants import Ageing, Lasting, contradictions
 from tests.simulated import config_of
 
 Plan = Callable[..., MeltPlan]
@@ -391,10 +391,12 @@ def walk_through(seed: int, every: int) -> list[str]:
     scenario = normal_melt(seed)
     engine = Engine(config_of(scenario))
     found: list[str] = []
+    ageing = Ageing()
     for number, (item, _) in enumerate(run(scenario)):
         engine.handle(item)
         if number % every == 0:
-            found += [f"seed {seed}, {item.mono_s:.0f} s: {wrong}" for wrong in contradictions(engine.snapshot())]
+            wrongs = (*contradictions(shot := engine.snapshot()), *ageing.see(shot))
+            found += [f"seed {seed}, {item.mono_s:.0f} s: {wrong}" for wrong in wrongs]
     return found
 
 
@@ -451,7 +453,7 @@ def random_shop(seed: int, steps: int) -> list[str]:
     dice = random.Random(seed)
     bench = Bench()
     bench.start(make_plan(moulds=2, loss_c=dice.choice((0.0, 15.0, 60.0))))
-    temp_c, found, lasting = 20.0, [], Lasting()
+    temp_c, found, lasting, ageing = 20.0, [], Lasting(), Ageing()
     for step in range(steps):
         towards_c = dice.choice((20.0, 480.0, 545.0, 570.0, 585.0, 640.0))
         seconds = dice.choice((1.0, 3.0, 10.0, 40.0))
@@ -460,12 +462,14 @@ def random_shop(seed: int, steps: int) -> list[str]:
         course = partial(settling_c, start_c, towards_c, tau_s)
         for second in range(round(seconds)):
             bench.run(1.0, None if lost else partial(later, course, float(second)))
-            found += [f"seed {seed}, step {step}: {wrong}" for wrong in lasting.see(bench.engine.snapshot())]
+            shot = bench.engine.snapshot()
+            found += [f"seed {seed}, step {step}: {wrong}" for wrong in (*lasting.see(shot), *ageing.see(shot))]
         temp_c = temp_c if lost else course(seconds)
         if dice.random() < 0.6:
             bench.do(dice.choice(COMMANDS)(dice))
         if bench.engine.run is None:
             bench.start(make_plan(moulds=2))
+            ageing = Ageing()
         found += [f"seed {seed}, step {step}: {wrong}" for wrong in contradictions(bench.engine.snapshot())]
     return found
 
@@ -479,3 +483,28 @@ def test_no_snapshot_contradicts_itself_whatever_the_probe_does_and_whatever_is_
 @pytest.mark.timeout(1800)
 def test_no_snapshot_of_a_thousand_random_shops_contradicts_itself() -> None:
     assert [wrong for seed in range(5000, 6000) for wrong in random_shop(seed, 150)[:2]] == []
+
+
+def test_with_the_pot_back_and_the_power_off_it_is_said_that_it_gets_no_hotter_so(bench: Bench) -> None:
+    bench.in_metal(570.0)
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
+    bench.do(inp.MarkLift())
+    bench.run(60.0, None)
+    bench.do(inp.MarkReturn())
+    bench.run(30.0, 520.0)
+    shot = bench.engine.snapshot()
+    assert shot.melt_state in (MeltState.LIQUID, MeltState.UNKNOWN)
+    bench.run(60.0, 520.0)
+    assert bench.engine.snapshot().instruction.why == tell("instruction.power_is_off")
+    bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
+    assert bench.engine.snapshot().instruction.why != tell("instruction.power_is_off")
+
+
+def test_the_same_by_a_meter_alone_which_has_to_be_read_again(bench: Bench) -> None:
+    bench.start()
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
+    bench.do(inp.EnterTemperature(temp_c=570.0, instrument=inp.Instrument.METER))
+    bench.do(inp.MarkLift())
+    bench.run(60.0, None)
+    bench.do(inp.MarkReturn())
+    assert bench.engine.snapshot().instruction.why == tell("instruction.power_is_off")

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from pourcall.contract.events import CallKind, CallView, DipHow, MeltState
 from pourcall.contract.message import Message, Told, tell
+from pourcall.contract.plan import NoAim, NoAimCause, PotLimit
 from pourcall.contract.reading import Place
-from pourcall.contract.snapshot import DipHint, FurnaceSnapshot, Interval, MetalView
+from pourcall.contract.snapshot import DipHint, FurnaceSnapshot, Instruction, Interval, MetalView, ToDo
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import Unit
 from pourcall.texts import say, word
@@ -25,6 +26,7 @@ from pourcall.tui.input.offered_keys import keys_for
 from pourcall.tui.screen.band import headline, in_large
 from pourcall.tui.screen.key_line import key_lines
 from pourcall.tui.screen.model import Screen, screen_of
+from pourcall.tui.screen.panels import melt_word
 from pourcall.tui.screen.scene import LinkView, Scene, sizes_for
 from pourcall.tui.screen.words import Look, about
 from tests.told import said, tells
@@ -158,7 +160,7 @@ def test_once_the_cut_is_called_no_other_time_for_it_is_said(scenes: Any) -> Non
     call = CallView(kind=CallKind.CUT_POWER, text="Cut the power: now", why="", raised_mono_s=0.0, repeat_s=5.0)
     info = text_of(drawn(scenes.guided(calls=(call,)), **ROOMY).info)
     assert not tells(info, "screen.ahead.off_due", heat_off="power")
-    assert f"◇ {said('screen.ahead.peak_if_off', heat_off='power', peak_c=503.0)}" in info
+    assert f"◇ {said('screen.ahead.peak_if_off', heat_off='power', peak_c=503.0, doubt='±6')}" in info
 
 
 def test_the_coast_is_marked_on_the_scale_with_its_figure(scenes: Any) -> None:
@@ -173,7 +175,7 @@ def test_the_coast_is_marked_on_the_scale_with_its_figure(scenes: Any) -> None:
 
 def test_with_the_power_off_it_says_how_long_the_window_lasts(scenes: Any) -> None:
     info = text_of(drawn(scenes.coasting(), **ROOMY).info)
-    peak = said("screen.ahead.peak_in", peak_c=547.0, left_s=93.0)
+    peak = said("screen.ahead.peak_in", peak_c=547.0, doubt="±3", left_s=93.0)
     assert f"◇ {peak} · {said('screen.ahead.lasts', about=between('10 min', '7', '13'))}" in info
     assert not tells(info, "screen.ahead.off_due", heat_off="power")
     for in_s in (0.0, None, float("nan")):
@@ -505,3 +507,38 @@ def test_dip_and_place_do_not_hide_that_the_metal_is_ready(scenes: Any) -> None:
     text = all_text(drawn(scenes.coasting(probes=(probe,), melt_state=MeltState.READY), **ROOMY))
     assert word("melt_state", "ready") in text
     assert tells(text, "screen.now.arrives", lip_c=529.0)
+
+
+def test_no_coast_is_said_without_how_well_it_is_known(scenes: Any) -> None:
+    wide = scenes.guided(ahead=scenes.ahead(coast_c=Interval(503.0, 495.0, 512.0)))
+    unknown = scenes.guided(ahead=scenes.ahead(coast_c=Interval(503.0)))
+    for snapshot, doubt in ((wide, "±9"), (unknown, said("screen.estimate.interval_unknown"))):
+        peak = said("screen.ahead.peak_if_off", heat_off="power", peak_c=503.0, doubt=doubt)
+        assert f"◇ {peak}" in text_of(drawn(snapshot, **ROOMY).info)
+
+
+# -- state and instruction, side by side
+
+
+def test_what_is_held_back_is_not_called_ready_beside_it(scenes: Any) -> None:
+    told = Instruction(todo=ToDo.HOLD, text=tell("instruction.held", held=tell("call.pour.power_first")))
+    held = scenes.ready(instruction=told, calls=())
+    assert melt_word(held) == word("melt_state", "in_window")
+    assert headline(held) == tell("word.headline.hold")
+    assert melt_word(scenes.ready()) == word("melt_state", MeltState.READY)
+
+
+def test_where_no_temperature_serves_the_mould_the_state_does_not_ask_for_more_heat(scenes: Any) -> None:
+    cold = scenes.ready(melt_state=MeltState.LIQUID, calls=())
+    assert melt_word(cold) == word("melt_state", MeltState.LIQUID)
+    none = NoAim(
+        mould="cleat 1",
+        cause=NoAimCause.POT_LIMIT,
+        limit=PotLimit(limit_c=598.0, whose="alloy", why="sheet"),
+        lip_min_c=600.0,
+        lip_max_c=640.0,
+        least_c=600.0,
+        loss_c=15.0,
+    )
+    unserved = msgspec.structs.replace(cold, window=msgspec.structs.replace(cold.window, no_aim=none))
+    assert melt_word(unserved) == word("melt_state", "liquid_no_aim")

@@ -338,3 +338,11 @@ def test_a_key_that_answers_a_question_too_soon_does_nothing_and_it_is_shown(sce
     assert tells(words(controller, 100.6), "key.too_soon")
     controller.press("space", snapshot, 103.0)
     assert tells(words(controller, 103.0), "key.pour_into")
+
+
+def test_space_with_no_mould_left_marks_nothing_and_says_so(scenes: Any) -> None:
+    controller = KeyController()
+    (told,) = controller.press("space", scenes.ready(window=None, moulds_left=()), 100.0)
+    assert isinstance(told, Say)
+    assert told.text == tell("key.all_poured")
+    assert controller.tick(200.0, live=True) == []

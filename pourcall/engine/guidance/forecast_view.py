@@ -33,7 +33,7 @@ def ahead_view(tracker: ForecastTracker, mono_s: float, *, chamber_only: bool) -
         cooling_s=_known(outlook.cooling_s),
         model_c=_known(metal) if known else None,  # reckoned from a cold start alone it may be far off
         power_off=tracker.power_off,
-        band=tracker.band(),
+        band=tracker.band() if known else (),  # from a cold start alone it lies where the room is
         model_version=version,
     )
 

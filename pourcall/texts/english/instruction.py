@@ -21,6 +21,7 @@ TEXTS: dict[str, str] = {
     "instruction.own_lift.why": "in its turn {loss_difference_c} is lost, and it wants {lip_lowest_c} at the lip or hotter",
     "instruction.no_aim_yet": "Melting on, but no pot temperature serves {mould}: lose less on the way, or cast ingots",
     "instruction.no_aim_not_liquid.why": "its window ends at {highest_c}, where the metal is not surely liquid",
+    "instruction.power_is_off": "The power is off: it gets no hotter so",
     "instruction.held": "Not yet: {held}",
     "instruction.start_hot": "No melt was started and the furnace is hot. Start one, or see that the power is off",
     "instruction.empty_power_on": "Every mould is poured and the power is on. Cut it, then empty the pot",

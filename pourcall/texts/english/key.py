@@ -21,7 +21,7 @@ TEXTS: dict[str, str] = {
     "key.quit": "quit",
     # a mark that is held
     "key.pour_into": "Pour into {mould}",
-    "key.pour_unlisted": "Pour (no mould left in the list)",
+    "key.all_poured": "Nothing marked: no mould is left on the list. m ends the melt",
     "key.next_pour": "Next pour",
     "key.lifted": "Pot lifted",
     "key.is_back_in": "Pot back in the furnace",

@@ -175,8 +175,10 @@ class KeyController:
     def _pour(self, snapshot: FurnaceSnapshot, now_s: float) -> list[Action]:
         if not snapshot.melt:
             return [Say(tell("key.no_melt.pour"), Role.WARN)]
-        mould = snapshot.window.mould if snapshot.window is not None else ""
-        text = tell("key.pour_into", mould=mould) if mould else tell("key.pour_unlisted")
+        if snapshot.window is None:
+            return [*self.flush(now_s), Say(tell("key.all_poured"), Role.WARN)]
+        mould = snapshot.window.mould
+        text = tell("key.pour_into", mould=mould)
         before: list[Action] = []
         if self._held is not None:
             before = self.flush(now_s)  # a second mould right after the first: both count

@@ -44,6 +44,8 @@ def headline(snapshot: FurnaceSnapshot) -> Message:
         return _to_do(snapshot)
     if not snapshot.melt:
         return NOTHING
+    if snapshot.instruction.todo is ToDo.HOLD:
+        return tell("word.headline.hold")
     if snapshot.melt_state is MeltState.READY:
         return tell("word.headline.ready")
     ready = snapshot.ahead.ready_s if snapshot.ahead is not None else None

@@ -14,7 +14,7 @@ from pourcall.texts import say
 from pourcall.tui.drawing.picture import COAST_MARK, ESTIMATE_MARK
 from pourcall.tui.drawing.scale import METAL_TIP, Pointer
 from pourcall.tui.drawing.styled import Line, Role, StyledText, joined, line, width_of
-from pourcall.tui.screen.words import Look, about, label, of_metal, span_words
+from pourcall.tui.screen.words import Look, about, label, of_metal, plus_minus, span_words
 
 WIDEST_C = 120.0  # an interval wider than this says less than "not known" does
 BELIED_C, PEAK_BEHIND_S = 2.0, 5.0
@@ -120,10 +120,16 @@ def _coast(snapshot: FurnaceSnapshot, ahead: AheadView, unit: Unit, gone_s: floa
     peak_c = coast_c(snapshot)
     if peak_c is None:
         return ()
+    span = ahead.coast_c
+    doubt = say(tell("screen.estimate.interval_unknown"))
+    if span is not None and finite(span.low) and finite(span.high):
+        doubt = plus_minus(max(peak_c - span.low, span.high - peak_c), unit)
     if ahead.power_off:
-        told = tell("screen.ahead.peak_in", peak_c=peak_c, left_s=(ahead.coast_in_s or 0.0) - gone_s)
+        left_s = (ahead.coast_in_s or 0.0) - gone_s
+        told = tell("screen.ahead.peak_in", peak_c=peak_c, doubt=doubt, left_s=left_s)
     else:
-        told = tell("screen.ahead.peak_if_off", heat_off="short" if short else _source(snapshot), peak_c=peak_c)
+        off = "short" if short else _source(snapshot)
+        told = tell("screen.ahead.peak_if_off", heat_off=off, peak_c=peak_c, doubt=doubt)
     return line(f"{COAST_MARK} {say(told, unit)}")
 
 

@@ -5,7 +5,7 @@ Pure: a snapshot and the reader's unit in, lines out.
 
 from pourcall.contract.events import MeltState
 from pourcall.contract.message import tell
-from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView
+from pourcall.contract.snapshot import FurnaceSnapshot, MetalView, ProbeView, ToDo
 from pourcall.contract.status import Reason, Status
 from pourcall.contract.units import DASH, UNIT_MARK, bare_temperature, finite
 from pourcall.texts import say, word
@@ -93,8 +93,9 @@ def fact_lines(snapshot: FurnaceSnapshot, look: Look, width: int) -> tuple[Line,
     probes = _metal_probes(snapshot) or snapshot.probes
     probe = word("probe_state", probes[0].state) if probes else DASH
     third = third or line(label("probe"), probe)
-    melt_role = Role.OK if snapshot.melt_state is MeltState.READY else Role.STRONG
-    state = StyledText(word("melt_state", snapshot.melt_state), melt_role)
+    held = snapshot.instruction.todo is ToDo.HOLD
+    melt_role = Role.OK if snapshot.melt_state is MeltState.READY and not held else Role.STRONG
+    state = StyledText(melt_word(snapshot), melt_role)
     melt = line(label("melt"), state)
     return (
         first,
@@ -103,6 +104,17 @@ def fact_lines(snapshot: FurnaceSnapshot, look: Look, width: int) -> tuple[Line,
         melt if width_of(melt) <= width else line(state),  # the state matters more than its name
         line(label("power"), *_power(snapshot)),
     )
+
+
+def melt_word(snapshot: FurnaceSnapshot) -> str:
+    """The melt's state, never against the instruction beside it: held back it is not ready, nor are all melts that no
+    temperature serves too cold."""
+    no_aim = snapshot.window is not None and snapshot.window.no_aim is not None
+    if snapshot.melt_state is MeltState.READY and snapshot.instruction.todo is ToDo.HOLD:
+        return word("melt_state", "in_window")
+    if snapshot.melt_state is MeltState.LIQUID and no_aim:
+        return word("melt_state", "liquid_no_aim")
+    return word("melt_state", snapshot.melt_state)
 
 
 def _in_the_hand(snapshot: FurnaceSnapshot, look: Look, width: int) -> tuple[Line, Line]:
