@@ -7,17 +7,20 @@ from typing import Any
 import msgspec
 import pytest
 
-from pourcall.contract.events import MeltState
+from pourcall.contract.events import AlarmState, AlarmView, MeltState, Priority
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.snapshot import DipHint, Instruction, Interval, ToDo
 from pourcall.contract.units import Unit
 from pourcall.texts.catalogue import English, other_words
 from pourcall.tui.drawing.letters import letters, letters_width, writable
+from pourcall.tui.drawing.styled import plain
+from pourcall.tui.screen.alarm_lines import alarm_lines
 from pourcall.tui.screen.band import headline, in_large
 from pourcall.tui.screen.model import screen_of
 from pourcall.tui.screen.scene import LinkView, Scene
 from pourcall.tui.screen.words import Look
+from tests.told import said
 
 SHAPES = string.ascii_uppercase + string.digits + "?!.:-°"
 
@@ -161,3 +164,24 @@ def test_only_what_is_more_pressing_takes_the_place_of_a_dip(scenes: Any, todo: 
     assert (headline(scenes.dipping(**told(todo))) == large("dip_hold")) is waits
     fault = msgspec.structs.replace(scenes.broken(), dip_now=scenes.dip_now())
     assert headline(fault) == large("check")
+
+
+@pytest.mark.wording
+@pytest.mark.parametrize("state", [AlarmState.UNACKED, AlarmState.ACKED])
+def test_the_fume_warning_is_read_to_its_end_on_the_narrowest_screen(scenes: Any, state: AlarmState) -> None:
+    alarm = AlarmView(
+        id="fume:forge",
+        kind="fume",
+        subject="forge",
+        priority=Priority.ALARM,
+        state=state,
+        active=True,
+        what=tell("alarm.fume.what"),
+        remedy=tell("alarm.fume.remedy"),
+        raised_mono_s=0.0,
+        raised_utc_s=0.0,
+        recorded="recorded",
+    )
+    rows = [plain(row) for row in alarm_lines(scenes.ready(alarms=(alarm,)), (), Look(width=80), 3)]
+    assert said("alarm.fume.what") in rows[0]
+    assert said("alarm.fume.remedy") in rows[1]

@@ -21,8 +21,8 @@ TEXTS: dict[str, str] = {
     "alarm.power_not_obeying.what": "The power is marked off, and the board says that it is on.",
     "alarm.power_not_obeying.remedy": "Cut it at the main switch or the gas valve, and see that it stays off",
     "alarm.applies": "the board applies {applied_share} of full power",
-    "alarm.fume.what": "Zinc fume far above the limits for air at work, to a factor of ten.",
-    "alarm.fume.remedy": "Cut the power, leave the bath alone, go upwind; no visible fume does not mean safe",
+    "alarm.fume.what": "Zinc fume far above air limits at work, to a factor of ten.",
+    "alarm.fume.remedy": "Cut the power, let the bath be, go upwind; clear air may be unsafe too",
     "alarm.wrong_alloy.what": "The metal in the pot may not be the alloy of this melt.",
     "alarm.wrong_alloy.remedy": "Do not pour by this window: look at what was charged and pour a small sample cup; `melt change` names the right alloy, or cast ingots and start again",
     # a probe
