@@ -523,7 +523,7 @@ def test_no_coast_is_said_without_how_well_it_is_known(scenes: Any) -> None:
 def test_what_is_held_back_is_not_called_ready_beside_it(scenes: Any) -> None:
     told = Instruction(todo=ToDo.HOLD, text=tell("instruction.held", held=tell("call.pour.power_first")))
     held = scenes.ready(instruction=told, calls=())
-    assert melt_word(held) == word("melt_state", "in_window")
+    assert melt_word(held) == said("screen.melt.in_window")
     assert headline(held) == tell("word.headline.hold")
     assert melt_word(scenes.ready()) == word("melt_state", MeltState.READY)
 
@@ -541,4 +541,4 @@ def test_where_no_temperature_serves_the_mould_the_state_does_not_ask_for_more_h
         loss_c=15.0,
     )
     unserved = msgspec.structs.replace(cold, window=msgspec.structs.replace(cold.window, no_aim=none))
-    assert melt_word(unserved) == word("melt_state", "liquid_no_aim")
+    assert melt_word(unserved) == said("screen.melt.liquid")

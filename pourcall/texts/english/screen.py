@@ -59,6 +59,8 @@ TEXTS: dict[str, str] = {
     "screen.estimate": "{metal_c} estimated",
     "screen.estimate.not_measured": "estimated, not measured: {metal_c} ({between})",
     "screen.estimate.interval_unknown": "interval not known",
+    "screen.melt.liquid": "LIQUID",
+    "screen.melt.in_window": "IN THE WINDOW",
     "screen.flag.fume": "zinc fume level {level_of_3} of 3",
     "screen.flag.no_metal_reading": "no reading of the metal",
     # dips

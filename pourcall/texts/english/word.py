@@ -135,8 +135,6 @@ TEXTS: dict[str, str] = {
     "word.melt_state.solid": "SOLID",
     "word.melt_state.melting": "MELTING",
     "word.melt_state.liquid": "LIQUID, not hot enough",
-    "word.melt_state.liquid_no_aim": "LIQUID",
-    "word.melt_state.in_window": "IN THE WINDOW",
     "word.melt_state.ready": "READY",
     "word.melt_state.above": "TOO HOT",
     "word.melt_state.freezing": "FREEZING",

@@ -111,9 +111,9 @@ def melt_word(snapshot: FurnaceSnapshot) -> str:
     temperature serves too cold."""
     no_aim = snapshot.window is not None and snapshot.window.no_aim is not None
     if snapshot.melt_state is MeltState.READY and snapshot.instruction.todo is ToDo.HOLD:
-        return word("melt_state", "in_window")
+        return say(tell("screen.melt.in_window"))
     if snapshot.melt_state is MeltState.LIQUID and no_aim:
-        return word("melt_state", "liquid_no_aim")
+        return say(tell("screen.melt.liquid"))
     return word("melt_state", snapshot.melt_state)
 
 
