@@ -333,6 +333,8 @@ def put_off(kind: CallKind, run: MeltRun, mono_s: float) -> None:
 
 def _why_no_more(now: Situation, mould: NextMould | None) -> Told:
     """Why a pour call is over."""
+    if now.metal.leaving:
+        return tell("figure.leaving")  # what is asked of the person beside it is no reason
     if mould is None or mould.judgement is None:
         return tell("call.ended.left_window") if now.metal.temp_c is not None else now.metal.how
     return mould.judgement.held or tell("call.ended.left_window")
