@@ -486,21 +486,6 @@ def test_no_snapshot_of_a_thousand_random_shops_contradicts_itself() -> None:
 
 
 def test_with_the_pot_back_and_the_power_off_it_is_said_that_it_gets_no_hotter_so(bench: Bench) -> None:
-    bench.in_metal(570.0)
-    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
-    bench.do(inp.MarkLift())
-    bench.run(60.0, None)
-    bench.do(inp.MarkReturn())
-    bench.run(30.0, 520.0)
-    shot = bench.engine.snapshot()
-    assert shot.melt_state in (MeltState.LIQUID, MeltState.UNKNOWN)
-    bench.run(60.0, 520.0)
-    assert bench.engine.snapshot().instruction.why == tell("instruction.power_is_off")
-    bench.do(inp.MarkPower(level=inp.PowerLevel.HIGH))
-    assert bench.engine.snapshot().instruction.why != tell("instruction.power_is_off")
-
-
-def test_the_same_by_a_meter_alone_which_has_to_be_read_again(bench: Bench) -> None:
     bench.start()
     bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
     bench.do(inp.EnterTemperature(temp_c=570.0, instrument=inp.Instrument.METER))
