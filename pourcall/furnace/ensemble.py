@@ -279,7 +279,7 @@ class Ensemble:
         sigma_j = self.metal.cp_liquid * math.hypot(sigma_c, lump_c)
         return self._update(list(self.columns[BATH]), self.metal.enthalpy(metal_c), sigma_j)
 
-    def take_molten(self, metal_c: float, sigma_c: float, rate_c_per_s: float, mass_kg: float) -> None:
+    def take_molten(self, metal_c: float, sigma_c: float, rate_c_per_s: float | None, mass_kg: float) -> None:
         """A probe that stays in metal that is molten for certain: how hot it is, and how fast it rises.
 
         Where all members are far from it they held to another story (still melting, or molten long ago), and no gain
@@ -300,6 +300,8 @@ class Ensemble:
             self.columns[POT] = [pot + c for pot, c in zip(self.columns[POT], by, strict=True)]
             self.columns[WALL] = [wall + 0.5 * c for wall, c in zip(self.columns[WALL], by, strict=True)]
         self.take_liquid(metal_c, sigma_c)
+        if rate_c_per_s is None:
+            return
         predicted = []
         for at, furnace in enumerate(self.furnaces):
             kg = self.bath_kg(at, mass_kg)

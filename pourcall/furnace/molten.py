@@ -125,6 +125,11 @@ class MoltenWatch:
         self._free_s = (self._free_s or at_s) if free else None
         self.molten = self._free_s is not None and at_s - self._free_s >= FREE_S
 
+    @property
+    def paced(self) -> bool:
+        """Was it seen as solid, so that its melting can be reckoned."""
+        return self._pace_w is not None
+
     def added(self, kg: float, into_kg: float) -> None:
         """Cold metal: its heat has to go in as well."""
         if self._given_j is not None:
