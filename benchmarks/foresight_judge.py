@@ -344,8 +344,8 @@ class Shop:
                 end_s = bout.t_s + HELD_S
             if held_from is not None:
                 within += abs(over_c) <= 5.0
-        made.first["ours"] = first_c
-        made.peak = peak_c
+        made.first["ours"] = first_c if first_c > -1e8 else None  # cold metal lay in it all the while
+        made.peak = peak_c if peak_c > -1e8 else None
         if held_from is not None:
             made.held, made.turns = within / HELD_S, mine.turns - turns_before
 
