@@ -16,7 +16,7 @@ from pourcall.contract.config import BoardConfig, EngineConfig, PanelConfig, Pro
 from pourcall.contract.frames import RawKind, Sample
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel
-from pourcall.contract.message import tell
+from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MeltPlan, PotLimit
 from pourcall.contract.profile_plan import ProfilePlan
 from pourcall.contract.reading import Place
@@ -28,8 +28,9 @@ from pourcall.furnace.model import usual_model
 from pourcall.profiles.library import ProfileLibrary
 from pourcall.profiles.resolve import resolve
 from pourcall.sim.scenarios.foresee import SHEATH_S, Workshop
+from pourcall.thermometry.sheaths import SHEATHS
 from tests.simulated import RULE_OF_SHEATH
-from tests.told import parts
+from tests.told import number, parts
 
 HIGH, OFF = PowerLevel.HIGH, PowerLevel.OFF
 
@@ -160,6 +161,30 @@ def test_a_guided_melt_is_told_to_cut_before_the_aim_and_peaks_inside_the_window
     at_s = next(i for i, c in enumerate(guided.true_c) if c >= guided.aim_c - 40.0)
     assert cut[0].mono_s >= at_s - 300.0
     assert guided.window_c[0] - 3.0 <= guided.peak_c <= guided.window_c[1] + 3.0
+
+
+def test_the_hand_is_asked_onto_the_knob_and_counted_down_before_the_cut(guided: Watched) -> None:
+    cut_s = guided.calls(ev.CallKind.CUT_POWER)[0].call.raised_mono_s
+    steps = [out.call for out in guided.calls(ev.CallKind.STEP) if out.call.raised_mono_s <= cut_s]
+    said = [(step.raised_mono_s, step.text) for step in steps if isinstance(step.text, Message)]
+    asked_s = [at for at, text in said if text.name == "profile.hand_on_knob"]
+    counted = [number(text, "count") for _, text in said if text.name == "profile.count"]
+    assert asked_s
+    assert 20.0 < cut_s - asked_s[-1] < 90.0
+    assert counted[-1] == 1
+    assert counted == sorted(counted, reverse=True)
+
+
+def test_the_forecast_lags_by_the_sheath_of_today_not_of_the_melts_it_was_learned_from() -> None:
+    shop = Workshop(5003)
+    probe = ProbeConfig(name="metal", board="bench", channel="0", sheath="ceramic_tube", rating_c=1300.0)
+    made = watched(shop, probe, 1.0)
+    learned = msgspec.structs.replace(model_of(shop), version=3, sheath_s=1.3)
+    made.put(inp.CommandIn, 0.0, command=inp.StartMelt(plan=shop.scenario.plans[0], model=learned))
+    forecast = made.engine.guiding.tracker.forecast
+    assert forecast is not None
+    assert forecast.model.sheath_s == SHEATHS["ceramic_tube"].tau_metal_s
+    assert forecast.model.version == 3
 
 
 def test_time_to_ready_is_shown_with_an_interval_and_comes_true(guided: Watched) -> None:

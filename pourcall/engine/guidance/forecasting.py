@@ -10,11 +10,14 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import msgspec
+
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import PowerLevel, StartMelt
 from pourcall.contract.message import NOTHING, tell
 from pourcall.contract.plan import MeltPlan
+from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import Interval
 from pourcall.engine.guidance.profile_advice import CoastForecast
 from pourcall.engine.guidance.profile_run import NEVER_S, OPERATOR_REACTION_S
@@ -27,6 +30,7 @@ FAR_EVERY_S = 5.0  # forecasts change slowly; near the cut, or while a profile r
 NEAR_S = 120.0
 WALL_KNOWN_U_C, WALL_GUESSED_U_C, WALL_UNSEEN_U_C = 40.0, 120.0, 120.0  # k = 1 (ours)
 ROOM_C = 20.0
+USUAL_SHEATH_S = 4.2  # 6 mm
 ROOM_LOW_C, ROOM_HIGH_C = -10.0, 45.0
 U_LEAST_C = 3.0
 LEAST_IN_POT = 0.2  # of the charge: an addition can hardly have been more than the rest
@@ -85,7 +89,9 @@ class ForecastTracker:
         self._share = (None, False)
         try:
             self.forecast = Forecast(
-                model,
+                msgspec.structs.replace(
+                    model, sheath_s=self._sheath_s()
+                ),  # of today, not of the melts it was learned in
                 plan.alloy,
                 plan.charge_kg,
                 mono_s,
@@ -126,10 +132,13 @@ class ForecastTracker:
         self.forecast, self.outlook, self.aim_c = None, Outlook(), None
 
     def _usual(self) -> FurnaceModel:
-        sheath_s = next((SHEATHS[probe.sheath].tau_metal_s for probe in self._config.probes), 4.2)
-        return usual_model(
-            self._config.furnace, kind=self._config.kind, rating_c=self._config.rating_c, sheath_s=sheath_s
-        )
+        config = self._config
+        return usual_model(config.furnace, kind=config.kind, rating_c=config.rating_c, sheath_s=self._sheath_s())
+
+    def _sheath_s(self) -> float:
+        """Lag of the probe that will be in the metal, by the settings."""
+        by_place = {probe.place: SHEATHS[probe.sheath].tau_metal_s for probe in reversed(self._config.probes)}
+        return next((by_place[place] for place in (Place.MELT, Place.DIP) if place in by_place), USUAL_SHEATH_S)
 
     def _wall_at(self, mono_s: float, room_c: float, at_start: AtStart) -> tuple[float | None, float]:
         """How hot the furnace is as the melt begins, by what tells it best; None: cold."""
