@@ -248,7 +248,10 @@ class Evaluation:
 
     def _missed(self, run: MeltRun, metal: MetalNow) -> bool:
         """The probe in it should have seen it melt and has not: it may stand between lumps and see the pot."""
-        return metal.live and not self._at_hand(run) and self._arrests.missed(metal.probe)
+        if not metal.live or self._arrests.melted or self._at_hand(run):
+            return False
+        channel = self._by_name.get(metal.probe)  # it knows that it was in solid metal, also where it moved since
+        return self._arrests.missed(metal.probe) or (channel is not None and channel.tracker.between_lumps)
 
     def _held_back(self, run: MeltRun, metal: MetalNow, rate_c_per_min: float | None) -> Message:
         """Why nothing is poured now, though the figures fit; nothing: nothing is against it.
@@ -323,7 +326,11 @@ class Evaluation:
             self._outputs.say(ev.FlagChanged, flag=flag, level=level)
 
     def _set_conditions(self, now: Situation) -> None:
-        """Alarms on temperatures. Limits and fume hold in the hand as in the furnace; a window only in the furnace."""
+        """Alarms on temperatures. Limits and fume hold in the hand as in the furnace; a window only in the furnace.
+
+        A probe that should have seen its charge melt and has not may stand between dry lumps and see the pot: of the
+        window that is no word yet, and a stir is asked for; the limits of alloy and pot hold whatever it stands in.
+        """
         melt, mono_s, utc_s = now.melt, now.mono_s, self._outputs.utc_s
         watched = None if melt is None or melt.lifted else melt.plan
         known = now.metal.temp_c is not None
@@ -342,7 +349,7 @@ class Evaluation:
             self._channels,
             mono_s,
             utc_s,
-            tap_max_c=None if melt.next is None or melt.lifted else melt.next.tap_c[1],
+            tap_max_c=None if melt.next is None or melt.lifted or now.melting_missed else melt.next.tap_c[1],
         )
 
 

@@ -511,6 +511,23 @@ def test_metal_followed_from_solid_whose_melting_was_not_seen_is_poured_only_onc
     assert "call.pour.stir_first" not in names(call.why)
 
 
+def test_of_a_charge_whose_melting_was_not_seen_no_window_is_overshot_but_the_limits_hold(
+    bench: Bench, plan_for: Callable[..., MeltPlan]
+) -> None:
+    """Between dry lumps a tip sees the pot: that it is too hot for the mould is said once somebody has stirred."""
+    bench.start(plan_for(lip=(505.0, 545.0), limit_c=650.0))
+    bench.run(5.0, 20.0)
+    bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    bench.run(1400.0, lambda t: 20.0 + 0.42 * t)
+    assert not bench.alarms()
+    assert message(bench.up(CallKind.SKIM).why).name == "call.skim.melting_missed"  # type: ignore[union-attr]
+    bench.run(150.0, lambda t: 608.0 + 0.42 * t)
+    assert set(bench.alarms()) == {"alloy_limit:small"}
+    bench.do(inp.MarkSkim())
+    bench.run(70.0, 672.0)
+    assert "above_window:small" in bench.alarms()
+
+
 def test_metal_that_nothing_but_its_reading_shows_to_be_liquid_is_stirred_before_the_first_pour(bench: Bench) -> None:
     bench.start()
     bench.run(5.0, 20.0)

@@ -157,3 +157,19 @@ def test_one_that_lost_its_figure_may_swing_less() -> None:
 
 def test_a_probe_that_leaves_the_metal_again_and_again_cools_past_its_liquidus_and_swings_nothing() -> None:
     assert not swings_found(12, down_c=300.0)
+
+
+def rose(rate_c_per_s: float, from_c: float, lasts_s: float) -> bool:
+    """Is a tip between lumps that rises so a lie."""
+    pace = MetalPace()
+    pace.stands(between_lumps=True)
+    return any(
+        pace.look(float(s), from_c + rate_c_per_s * s, ProbeState.IN_METAL, ZA27, TAU_S, warmed=False)
+        for s in range(int(lasts_s))
+    )
+
+
+def test_a_small_charge_in_a_very_hot_pot_comes_to_its_solidus_as_fast_as_it_may_and_goes_on_slower() -> None:
+    assert ZA27.solidus_c == pytest.approx(376.0, abs=1.0)
+    assert not rose(3.0, 300.0, 60.0)  # up to 480: some of it still below the solidus in the time that is looked at
+    assert rose(3.0, 300.0, 90.0), "through all of its melting range it has latent heat to take up"

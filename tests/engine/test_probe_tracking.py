@@ -1,15 +1,18 @@
 """What a probe is doing, from its trace. Falls and rises of a bead, steps of the shop's ordinary work."""
 
 import math
+from collections.abc import Callable
 
 import pytest
 
+from pourcall.contract import inputs as inp
 from pourcall.contract.config import ProbeConfig
 from pourcall.contract.events import CallKind
 from pourcall.contract.frames import SampleFlag
-from pourcall.contract.reading import ProbeState
+from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.status import Reason, Status
-from tests.engine.conftest import Bench
+from pourcall.engine.sensing.probe_state import ProbeTracker
+from tests.engine.conftest import ZA27, Bench
 
 
 def state(bench: Bench) -> ProbeState:
@@ -115,6 +118,83 @@ def test_a_probe_lifted_from_between_lumps_is_not_in_them_again_while_it_cools(b
     bench.run(1000.0, lambda t: 20.0 + 0.58 * t)
     bench.run(90.0, lambda t: 20.0 + 580.0 * math.exp(-t / 45.0))
     assert state(bench) in (ProbeState.LEAVING, ProbeState.OUT)
+
+
+def chilled_between_lumps(bench: Bench, to_c: float) -> None:
+    """A dry charge, its tip far above it; then cold returns fall about the tip before anything has melted."""
+    bench.start()
+    bench.run(890.0, lambda t: 20.0 + 0.55 * t)
+    bench.run(100.0, lambda t: 509.0 + 0.2 * t)
+    bench.run(30.0, lambda t: to_c + (529.0 - to_c) * math.exp(-t / 4.0))
+
+
+def test_a_tip_that_cold_returns_chill_before_the_charge_melts_is_in_it_again_as_it_warms(bench: Bench) -> None:
+    chilled_between_lumps(bench, 300.0)
+    assert state(bench) is ProbeState.OUT
+    bench.run(150.0, lambda t: 300.0 + 0.6 * t)
+    assert state(bench) is ProbeState.IN_METAL
+    bench.run(300.0, lambda t: 390.0 + 0.2 * t)  # it melts: nothing is lost, nobody is blind
+    assert not bench.alarms()
+    assert bench.engine.metal.temp_c is not None
+    assert not bench.calls(CallKind.POUR), "nobody has stirred, and its melting was not seen"
+
+
+def test_a_probe_pulled_from_between_lumps_that_hangs_in_the_open_is_out(bench: Bench) -> None:
+    chilled_between_lumps(bench, 60.0)
+    bench.run(300.0, 60.0)
+    assert state(bench) is ProbeState.OUT
+    bench.run(300.0, lambda t: 60.0 + 0.05 * t)
+    assert state(bench) is ProbeState.OUT
+
+
+@pytest.mark.parametrize(
+    ("rise_c", "drowned"), [(lambda t: t * t / 100.0, True), (lambda t: 60.0 * -math.expm1(-t / 35.0), False)]
+)
+def test_what_is_hotter_than_lumps_melt_is_told_from_gas_by_a_rise_that_does_not_die_away(
+    rise_c: Callable[[float], float], drowned: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Towards gas a sheath goes as exp(-t/tau) says, a bath heats ever faster as its lumps melt."""
+    # By its evidence it has left, whatever comes: how it is found to be in the bath all the same is asked here.
+    monkeypatch.setattr(ProbeTracker, "_has_left", lambda self, mono_s, from_c: self.state is ProbeState.LEAVING)
+    tracker = ProbeTracker(Place.MELT, "mineral_3mm")
+    for second in range(1000):
+        tracker.update(0.5 * second, 20.0 + 1.2 * 0.5 * second, ZA27)
+    assert tracker.between_lumps
+    fallen = [620.0 - 20.0 * 0.5 * k for k in range(1, 9)]
+    for k, temp_c in enumerate(fallen):
+        tracker.update(500.0 + 0.5 * k, temp_c, ZA27)
+    assert tracker.state is ProbeState.LEAVING
+    states = []
+    for k in range(1, 101):
+        tracker.update(504.0 + 0.5 * k, 540.0 + rise_c(0.5 * k), ZA27)
+        states.append(tracker.state)
+    assert (ProbeState.IN_METAL in states) is drowned
+
+
+def test_a_hot_probe_that_hangs_out_as_the_next_charge_goes_in_does_not_tell_that_it_melted(bench: Bench) -> None:
+    bench.in_metal(560.0)
+    bench.do(inp.EndMelt(ending=inp.MeltEnding.ABANDONED))
+    bench.run(4.0, lambda t: 560.0 - 12.0 * t)
+    assert state(bench) is ProbeState.LEAVING
+    bench.start()
+    bench.run(1.0, 508.0)  # still hotter than its liquidus
+    assert not bench.engine.channels[0].tracker.melted
+
+
+@pytest.mark.parametrize(("missing", "alarms"), [(3, set()), (4, {"no_value:metal"})])
+def test_three_samples_lost_on_a_noisy_cable_are_no_silence(missing: int, alarms: set[str]) -> None:
+    other = ProbeConfig(name="other", board="bench", channel="1", wire_class="iec_1")
+    bench = Bench(probes=[other])
+    bench.start()
+    for second in range(40 + missing + 1):
+        bench.t_s += 1.0
+        if not 40 <= second < 40 + missing:
+            bench.sample(20.0)
+        bench.sample(20.0, channel="1")
+        bench.t_s += 0.04
+        bench.put_tick()
+        bench.t_s -= 0.04
+    assert {alarm.id for alarm in bench.alarms().values() if alarm.kind == "no_value"} == alarms
 
 
 def test_a_cold_probe_in_its_own_frozen_shell_is_not_believed_till_that_is_off_and_is_no_lie_then(bench: Bench) -> None:

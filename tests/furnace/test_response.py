@@ -85,6 +85,19 @@ def test_full_power_and_no_rise_below_the_solidus_is_not_responding() -> None:
     assert found.not_responding.facts["then_c"] == found.not_responding.facts["now_c"] == 150.0
 
 
+@pytest.mark.parametrize(("between_lumps", "found"), [(True, False), (False, True)])
+def test_what_is_molten_about_lumps_may_stand_hotter_than_the_liquidus(between_lumps: bool, found: bool) -> None:
+    """Ten minutes some 16 degC above the liquidus: latent heat goes in, unless the melting was seen to be over."""
+    watch, said = ResponseWatch(fuel=False, power_w=1500.0), False
+    for second in range(1500):
+        metal_c = ZA12.liquidus_c + (40.0 - second / 30.0 if second < 700 else 16.0)
+        now = FurnaceObserved(
+            float(second), HIGH, metal_c, None, ZA12, 1.5, ZA12.liquidus_c + 90.0, between_lumps=between_lumps
+        )
+        said = said or bool(watch.update(now).not_responding)
+    assert said is found
+
+
 def test_power_off_or_low_is_asked_nothing() -> None:
     for power in (OFF, LOW):
         assert drive(ResponseWatch(fuel=False), 1500, lambda s: 150.0, power) == Findings()

@@ -36,6 +36,7 @@ WINDOW_S = 600.0
 FIRST_S = 300.0  # a cold furnace warms itself first
 LEAST_SHARE = 0.05
 U_READING_C = 8.0
+LUMPS_ABOVE_C = 25.0  # as far above the liquidus as a melting is looked for (thermal_analysis/melting.py)
 UNKNOWN_W_PER_KG = 200.0  # what even a weak furnace puts into the metal and its pot
 
 
@@ -207,7 +208,11 @@ class ResponseWatch:
         metal = curve_of(alloy)
         most_j = metal.enthalpy(now_c + U_READING_C) - metal.enthalpy(then[1] - U_READING_C)
         low_c, high_c = metal.solidus_c - U_READING_C, metal.liquidus_c + U_READING_C
-        if now_c >= low_c and then[1] <= high_c:  # on a plateau both ends may be anywhere in the latent heat
+        stood = then[1] <= high_c
+        if now.between_lumps:  # what is molten already is hotter than the lumps, and what was read before said little
+            high_c = metal.liquidus_c + LUMPS_ABOVE_C
+            stood = any(low_c <= temp_c <= high_c for at_s, temp_c in points if at_s >= then[0])
+        if now_c >= low_c and stood:  # on a plateau both ends may be anywhere in the latent heat
             most_j = max(most_j, _most_hidden(metal, points, mono_s, low_c, high_c))
         power_w = UNKNOWN_W_PER_KG * mass_kg if self.power_w is None else self.power_w
         put_j = LEAST_SHARE * power_w * (points[-1][0] - then[0])

@@ -244,14 +244,14 @@ class MetalPace:
 
     def _rose(self, at_s: float, temp_c: float, lowest_c: float, tau_s: float) -> Message:
         """Faster than any furnace heats, for longer than a sheath settles."""
-        if self.between_lumps and self._metal is not None and temp_c < self._metal.solidus_c:
-            return NOTHING  # a small cold charge in a hot pot warms as fast as that
         wanted_s, points = RISE_S + RISE_TAUS * tau_s, self._points
         if at_s - points[0][0] < wanted_s or temp_c - lowest_c < RISE_C_PER_S * wanted_s:
             return NOTHING
         then_s, then_c = next(point for point in reversed(points) if point[0] <= at_s - wanted_s)
         if temp_c - then_c < RISE_C_PER_S * (at_s - then_s):
             return NOTHING
+        if self.between_lumps and self._metal is not None and then_c < self._metal.solidus_c:
+            return NOTHING  # a small cold charge in a hot pot warms as fast as that, up to where it melts
         return tell("alarm.rose", by_difference_c=temp_c - then_c, within_s=at_s - then_s)
 
     def _lost_heat(self, temp_c: float, highest_c: float) -> Message:

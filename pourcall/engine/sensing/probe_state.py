@@ -12,7 +12,7 @@ from enum import StrEnum
 
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.thermal_analysis.immersion import POT_FALLS, ImmersionFilter, Medium
+from pourcall.thermal_analysis.immersion import POT_FALLS, POT_RISES, ImmersionFilter, Medium
 from pourcall.thermal_analysis.trend import Trend
 from pourcall.thermometry.sheaths import SHEATHS
 
@@ -35,6 +35,11 @@ SHELL_FROM_C, SHELL_BELOW_C, SHELL_ABOVE_C, SHELL_C_PER_S, SHELL_MOST_S = 200.0,
 # A tip between lumps that falls where they collapse stands in the bath as soon as it goes smoothly at a bath's pace, in
 # or just above the range in which lumps melt: for so long, and so many time constants.
 DROWNED_S, DROWNED_TAUS, DROWNED_FALLS_C_PER_S, DROWNED_BELOW_C, DROWNED_ABOVE_C = 8.0, 3.0, 0.25, 10.0, 40.0
+# Hotter than that, what is molten may be while lumps float in it. Gas may be too, but towards gas a sheath goes ever
+# more slowly: over the time constant of air, in the second half by six tenths of the first.
+DROWNED_AIR_TAUS, DROWNED_NOISE_C = 1.0, 1.0
+# Chilled far below by cold metal it counts as out. In the open nothing stays so hot; in a pot it warms with the charge.
+CHARGE_BELOW_C = 100.0
 SOLID_BELOW_C = 10.0
 # A tip between lumps half sees the pot. Above the liquidus by so much, for so long without a break, it is none.
 LUMPS_ABOVE_C, LUMPS_LAST_S = 25.0, 300.0
@@ -152,6 +157,8 @@ class ProbeTracker:
         self._doubted = False  # the evidence said that it left, and has not come back since
         self._sank_from_lumps = False  # it stood between lumps when it last seemed to leave
         self._smooth_since_s: float | None = None  # since then: smoothly in the range where lumps melt
+        self._smooth_c = 0.0  # at that moment
+        self._half_c: float | None = None  # half the time constant of air later
         self._cold_entry_s = -1e9  # when it was last put in cold
         self._left_told = True
 
@@ -270,6 +277,9 @@ class ProbeTracker:
         if sign is Sign.SETTLED and self._in_shell(mono_s, temp_c, alloy):
             return Sign.QUIET
         if self._drowned(mono_s, temp_c, alloy):
+            if self.state is ProbeState.OUT:
+                self.between_lumps = True
+                return Sign.WARMED
             self._doubted = self._fell = self._surging = False
             self._left_c, self._smooth_since_s = None, None
             self.moved_mono_s = mono_s
@@ -285,21 +295,31 @@ class ProbeTracker:
         return abs(self.trend.probe_rate_c_per_s() or 0.0) <= SHELL_C_PER_S
 
     def _drowned(self, mono_s: float, temp_c: float, alloy: AlloyFacts) -> bool:
-        """It fell from between lumps onto what a bath with lumps in it is at, and goes on as one."""
-        rate = self.trend.probe_rate_c_per_s()
+        """It fell from between lumps onto what a bath or a charge with lumps in it is at, and goes on as one."""
+        rate, out = self.trend.probe_rate_c_per_s(), self.state is ProbeState.OUT
+        low_c = alloy.solidus_c - (CHARGE_BELOW_C if out else DROWNED_BELOW_C)
+        high_c = alloy.liquidus_c + DROWNED_ABOVE_C
         smooth = (
-            self.state is ProbeState.LEAVING
+            (out or self.state is ProbeState.LEAVING)
             and self._sank_from_lumps
+            and not self._seen_to_melt
             and rate is not None
-            and -DROWNED_FALLS_C_PER_S <= rate <= STEADY_C_PER_S
-            and alloy.solidus_c - DROWNED_BELOW_C <= temp_c <= alloy.liquidus_c + DROWNED_ABOVE_C
+            and -DROWNED_FALLS_C_PER_S <= rate <= POT_RISES
+            and low_c <= temp_c <= max(high_c, self._left_c or high_c)
         )
         if not smooth:
             self._smooth_since_s = None
             return False
         if self._smooth_since_s is None:
-            self._smooth_since_s = mono_s
-        return mono_s - self._smooth_since_s >= max(DROWNED_S, DROWNED_TAUS * self.rule.tau_metal_s)
+            self._smooth_since_s, self._smooth_c, self._half_c = mono_s, temp_c, None
+        smooth_s, air_s = mono_s - self._smooth_since_s, DROWNED_AIR_TAUS * self.rule.tau_air_s
+        if self._half_c is None and smooth_s >= 0.5 * air_s:
+            self._half_c = temp_c
+        if temp_c <= high_c:
+            return smooth_s >= max(DROWNED_S, DROWNED_TAUS * self.rule.tau_metal_s)
+        if self._half_c is None or smooth_s < air_s:
+            return False
+        return temp_c - self._half_c >= self._half_c - self._smooth_c - DROWNED_NOISE_C
 
     def _not_melted(self, mono_s: float, temp_c: float, alloy: AlloyFacts) -> bool:
         """The charge may not be: it was solid, its melting was not seen, and it has not long been past all of it."""
@@ -312,7 +332,11 @@ class ProbeTracker:
         elif self._above is None:
             self._above = mono_s
         long_above = self._above is not None and mono_s - self._above >= LUMPS_LAST_S
-        if long_above or (not self._was_solid and temp_c >= alloy.liquidus_c):
+        standing = self.state in (
+            ProbeState.IN_METAL,
+            ProbeState.SETTLING,
+        )  # on its way out it is still hot from before
+        if standing and (long_above or (not self._was_solid and temp_c >= alloy.liquidus_c)):
             self.melted = True
         return not self.melted
 

@@ -11,6 +11,7 @@ from pourcall.engine.sensing.trust import Cause
 
 TWICE = 2  # fault rows T1, T2: two samples
 COLD_SAMPLES = 3
+SILENT_SAMPLES = 3.5
 
 
 class SensorConditions:
@@ -26,7 +27,8 @@ class SensorConditions:
         """True once, when the channel's last figure grows stale. board_heard_s: when its board last said anything."""
         channel = self.channel
         last, heard_s = channel.last, channel.heard_mono_s
-        stale_s = max(channel.config.stale_after_s, 2.5 * channel.tracker.trend.step_s)
+        # Three samples in a row are lost on a noisy cable every few hours; a channel that fell silent stays so.
+        stale_s = max(channel.config.stale_after_s, SILENT_SAMPLES * channel.tracker.trend.step_s)
         self.silent = heard_s is not None and board_heard_s is not None and board_heard_s - heard_s > stale_s
         was, self._stale = self._stale, last is not None and mono_s - last.at_mono_s > stale_s
         return self._stale and not was
