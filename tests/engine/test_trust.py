@@ -8,6 +8,7 @@ from pourcall.contract.events import AlarmChanged, AlarmState, CallKind, MeltSta
 from pourcall.contract.frames import SampleFlag
 from pourcall.contract.inputs import AckAlarm, MarkPower, PowerLevel
 from pourcall.contract.message import NOTHING
+from pourcall.contract.reading import Place
 from pourcall.contract.status import Reason, Status
 from pourcall.engine.sensing.trust import (
     TRUST_STAYS,
@@ -314,3 +315,22 @@ def test_a_power_marked_at_last_does_not_mend_a_couple_that_came_and_went_meanwh
     bench.do(MarkPower(level=PowerLevel.HIGH))
     seconds(bench, 200.0, lambda t: 573.0)
     assert trust.alarm.value == "intermittent"
+
+
+def test_a_chamber_hotter_than_its_couple_reads_comes_and_goes_and_its_contact_is_sound() -> None:
+    bench = Bench(Place.CHAMBER)  # type K ends at 1372 degC (IEC 60584-1)
+    bench.start()
+    bench.run(120.0, lambda t: 1340.0 + min(30.0, t / 2.0))
+    bench.run(120.0, lambda t: 1372.0 + 5.0 * (1.0 if int(t) // 2 % 2 else -1.0))
+    assert set(bench.alarms()) >= {"over_range:metal"}
+    assert not [key for key in bench.alarms() if key.startswith("intermittent")]
+    bench.run(20.0, 1360.0)
+    assert bench.engine.channels[0].trusted
+
+
+def test_a_couple_that_leaps_over_its_range_from_far_below_is_lost() -> None:
+    bench = Bench(Place.CHAMBER)
+    bench.start()
+    bench.run(60.0, 900.0)
+    bench.run(4.0, 1500.0)
+    assert not bench.engine.channels[0].trusted

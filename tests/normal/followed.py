@@ -20,8 +20,9 @@ from tests.simulated import config_of
 
 OVERSHOOT_C = 3.0
 OF_AN_OVERSHOOT = {"overshoot:small", "above_window:small"}
-OF_A_HOT_CHAMBER = {"furnace_rating:small", "probe_rating:chamber"}
-RATED_C = 1230.0  # a chamber truly as hot as that is over the rating of a type K probe beside the flame
+OF_A_HOT_CHAMBER = {"furnace_rating:small", "probe_rating:chamber", "over_range:chamber"}
+# A chamber truly as hot as that is over the rating of a type K probe beside the flame, and over the range of a type N.
+RATED_C = 1230.0
 READY_S = 60.0  # truly in the window for so long, and a call is due
 LIQUID = 0.95  # below it no state that is acted on may be said
 ACTED_ON = (ev.MeltState.LIQUID, ev.MeltState.READY, ev.MeltState.ABOVE)

@@ -36,6 +36,7 @@ WINDOW_S = 600.0
 FIRST_S = 300.0  # a cold furnace warms itself first
 LEAST_SHARE = 0.05
 U_READING_C = 8.0
+LUMPS_FOR_S = 300.0
 LUMPS_ABOVE_C = 25.0  # as far above the liquidus as a melting is looked for (thermal_analysis/melting.py)
 UNKNOWN_W_PER_KG = 200.0  # what even a weak furnace puts into the metal and its pot
 
@@ -209,9 +210,10 @@ class ResponseWatch:
         most_j = metal.enthalpy(now_c + U_READING_C) - metal.enthalpy(then[1] - U_READING_C)
         low_c, high_c = metal.solidus_c - U_READING_C, metal.liquidus_c + U_READING_C
         stood = then[1] <= high_c
-        if now.between_lumps:  # what is molten already is hotter than the lumps, and what was read before said little
-            high_c = metal.liquidus_c + LUMPS_ABOVE_C
-            stood = any(low_c <= temp_c <= high_c for at_s, temp_c in points if at_s >= then[0])
+        lumps_c = metal.liquidus_c + LUMPS_ABOVE_C
+        if now.between_lumps and _fallen_c(points, mono_s - LUMPS_FOR_S, lumps_c) <= U_READING_C:
+            # What is molten already is hotter than lumps; what was read before said little. Melting, it does not fall.
+            high_c, stood = lumps_c, any(low_c <= temp_c <= lumps_c for at_s, temp_c in points if at_s >= then[0])
         if now_c >= low_c and stood:  # on a plateau both ends may be anywhere in the latent heat
             most_j = max(most_j, _most_hidden(metal, points, mono_s, low_c, high_c))
         power_w = UNKNOWN_W_PER_KG * mass_kg if self.power_w is None else self.power_w
@@ -225,6 +227,12 @@ class ResponseWatch:
 
 def _mushy(temp_c: float, alloy: AlloyFacts) -> bool:
     return alloy.solidus_c - CLEAR_OF_SOLIDUS_C < temp_c < alloy.liquidus_c + CLEAR_OF_LIQUIDUS_C
+
+
+def _fallen_c(points: "deque[tuple[float, float]]", since_s: float, below_c: float) -> float:
+    """By how much it fell since a moment, from where it first stood below a temperature."""
+    first_c = next((temp_c for at_s, temp_c in points if at_s >= since_s and temp_c <= below_c), None)
+    return 0.0 if first_c is None else first_c - points[-1][1]
 
 
 def _most_hidden(

@@ -24,6 +24,7 @@ from pourcall.engine.sensing.trust import Cause, Level, Trust, TrustState
 from pourcall.engine.sensing.unchanging import Unchanging, unchanging
 from pourcall.thermometry.amplifier_limits import amplifier_of
 from pourcall.thermometry.compensation import COLD_HIGH_C, COLD_LOW_C, to_temperature
+from pourcall.thermometry.thermocouple import temp_range_c
 from pourcall.thermometry.tolerance import WireClass
 from pourcall.thermometry.uncertainty import Chain, budget
 
@@ -154,7 +155,8 @@ class ProbeChannel:
                 reason = Reason.LATE
         elif temp_c is None:
             self.noise.missed()
-            trust.lost(mono_s, self._level())
+            if reason is not Reason.OVER_RANGE or not self._near_its_end():
+                trust.lost(mono_s, self._level())
         elif reason is Reason.COLD_JUNCTION or reason is Reason.OK:
             at_s = mono_s - late_s
             plausible, turned = self._follow(at_s, temp_c, alloy)
@@ -188,6 +190,11 @@ class ProbeChannel:
             if reason in USABLE and temp_c is not None:
                 self.last_usable = reading
         return reading, turned
+
+    def _near_its_end(self) -> bool:
+        """It was about to leave the range of its couple: a chamber that is too hot for it comes and goes there."""
+        good, tc_type = self._good, self.config.tc_type
+        return good is not None and bool(tc_type) and good[1] > temp_range_c(tc_type)[1] - JUMP_LEAST_C
 
     def lose(self, reason: Reason, mono_s: float, utc_s: float) -> Reading:
         """Nothing is heard of it any more, or of another probe than this: a reading that says so."""
