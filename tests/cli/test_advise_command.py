@@ -117,7 +117,7 @@ def test_results_are_recorded_without_a_daemon_and_read_back(run: Run, database:
     assert (done.code, done.err) == (0, "")
     grades = (("misrun", 2), ("cold_shut", 1))
     found = ", ".join(
-        said("defect.graded", defect=defect, severity=severity, grade=tell(f"word.grade.{severity}"))
+        said("defect.graded", defect=defect.replace("_", " "), severity=severity, grade=tell(f"word.grade.{severity}"))
         for defect, severity in grades
     )
     assert done.out == said("cli.pour.result_recorded", pour="2026-001-1", found=found) + "\n"

@@ -46,9 +46,9 @@ LUMPS_ABOVE_C, LUMPS_LAST_S = 25.0, 300.0
 # Evidence (natural logarithm of the odds, thermal_analysis/immersion.py) that what it reads is not the bath's: from the
 # first on it counts as leaving, below the second it is in again. Of air, from the third on it has surely left.
 LEFT, BACK, SURELY_LEFT = 4.0, 0.0, 3.0
-# With a pour called, a lift is what is expected: so far down, for so long, faster than a bath in a furnace falls (and
-# not called, than one in the open: thermal_analysis/immersion.py). What chills a tip so goes in before such a call.
-EXPECTED_FALL_C, EXPECTED_S, FURNACE_FALLS_C_PER_S = 30.0, 3.0, 1.3
+# With a pour called, a lift is what is expected: so far down, faster than a bath in a furnace falls (not called, than one
+# in the open: thermal_analysis/immersion.py), and for so long that cold metal beside the tip would have shown itself.
+EXPECTED_FALL_C, FURNACE_FALLS_C_PER_S = 30.0, 1.3
 SURE_TAUS, SURE_S, SURE_MOST_S = 2.5, 1.5, 20.0  # metal that chills a tip shows itself within so long
 
 
@@ -216,11 +216,9 @@ class ProbeTracker:
             return None
         since_s = mono_s - self._fell_from[0]
         cold = self.state is ProbeState.OUT
-        falls = self.immersion.fell_s is not None and since_s >= min(
-            SURE_TAUS * self.rule.tau_metal_s + SURE_S, SURE_MOST_S
-        )
-        sure = cold or (falls and self.immersion.in_air >= SURELY_LEFT)
-        seen = expected or (since_s >= SURE_MOST_S and self.immersion.likeliest in _OUT_OF_IT)
+        shown = since_s >= min(SURE_TAUS * self.rule.tau_metal_s + SURE_S, SURE_MOST_S)
+        sure = cold or (shown and self.immersion.fell_s is not None and self.immersion.in_air >= SURELY_LEFT)
+        seen = (shown if expected else since_s >= SURE_MOST_S) and self.immersion.likeliest in _OUT_OF_IT
         limit_c_per_s = FURNACE_FALLS_C_PER_S if expected else POT_FALLS
         if not sure and not (seen and self._falls_away(mono_s, limit_c_per_s)):
             return None
@@ -230,7 +228,7 @@ class ProbeTracker:
     def _falls_away(self, mono_s: float, limit_c_per_s: float) -> bool:
         """It has fallen further and faster than metal does."""
         since_s = mono_s - self._fell_from[0]
-        if self._last is None or self._left_c is None or since_s < EXPECTED_S:
+        if self._last is None or self._left_c is None:
             return False
         fell_c = self._left_c - self._last[1]
         return fell_c >= max(EXPECTED_FALL_C, limit_c_per_s * (since_s + self.rule.span_s))
