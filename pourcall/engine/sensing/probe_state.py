@@ -46,8 +46,8 @@ LUMPS_ABOVE_C, LUMPS_LAST_S = 25.0, 300.0
 # Evidence (natural logarithm of the odds, thermal_analysis/immersion.py) that what it reads is not the bath's: from the
 # first on it counts as leaving, below the second it is in again. Of air, from the third on it has surely left.
 LEFT, BACK, SURELY_LEFT = 4.0, 0.0, 3.0
-# With a pour called, a lift is what is expected: so far down, faster than a bath in a furnace falls (not called, than one
-# in the open: thermal_analysis/immersion.py), and for so long that cold metal beside the tip would have shown itself.
+# With a pour called, a lift is expected: so far down, faster than a bath in a furnace falls (not called, than one in
+# the open: thermal_analysis/immersion.py), and for so long that cold metal beside the tip would have shown itself.
 EXPECTED_FALL_C, FURNACE_FALLS_C_PER_S = 30.0, 1.3
 SURE_TAUS, SURE_S, SURE_MOST_S = 2.5, 1.5, 20.0  # metal that chills a tip shows itself within so long
 
