@@ -250,7 +250,7 @@ def test_silence_is_never_the_answer_inside_the_window(bench: Bench) -> None:
     bench.in_metal(553.0)
     assert bench.engine.state is MeltState.READY
     instruction = bench.engine.snapshot().instruction
-    assert instruction.todo is ToDo.WAIT
+    assert instruction.todo is ToDo.HOLD
     assert isinstance(instruction.text, Message)
     assert instruction.text.name == "instruction.hotter_is_surer"
     assert bench.engine.judgement is not None
