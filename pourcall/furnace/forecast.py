@@ -26,7 +26,7 @@ from pourcall.furnace.model import (
     coast,
     time_to_c,
 )
-from pourcall.furnace.molten import FREE_C_PER_S, MoltenWatch
+from pourcall.furnace.molten import FREE_C_PER_S, MIXES_S, MoltenWatch
 from pourcall.furnace.own_coasts import CoastWatch, foreseen
 from pourcall.metal.heat.curve import curve_of
 
@@ -57,7 +57,6 @@ COOLING_S = 30.0  # so long a cooling time is counted down before it is worked o
 BAND_STEP_S, BAND_POINTS = 60.0, 40
 # The physics against the coasts of its own furnace: what it was out by on simulated melts (lumped), k = 1
 PHYSICS_SD_C, PHYSICS_SD_SHARE = 6.0, 0.25
-MIXES_S = 240.0  # cold metal in the bath: so long no line is drawn on
 MELTING_TAKE_S = 120.0  # what a tip between lumps reads is out by the same for minutes, and would drag the wall along
 MELTS_BELOW_C = 10.0
 PEAKED_SD_C = 2.0
@@ -175,7 +174,7 @@ class Forecast:
         sigma_c = math.hypot(READING_SIGMA_C, 0.5 * u_c) if settled else READING_SIGMA_C
         if settled and metal_c >= self.metal.liquidus_c:
             self.members.take_liquid(metal_c, sigma_c)
-        elif not settled and self._molten.molten and (line_c := self._molten.end.metal_c()) is not None:
+        elif not settled and self._one_bath(mono_s) and (line_c := self._molten.end.metal_c()) is not None:
             rate = self._molten.end.rate_c_per_s
             if rate is not None and self.level != 0.0 and rate < FREE_C_PER_S:
                 rate = None  # the last lumps still sink: it says nothing of the pot
@@ -211,6 +210,10 @@ class Forecast:
         if self.level == -1.0:
             return self.model.value("low_share")
         return 1.0 if self.level is None else self.level
+
+    def _one_bath(self, mono_s: float) -> bool:
+        """Is all that is in the pot molten and mixed, so that what is read of it is its heat."""
+        return self._molten.molten and mono_s - self._added_s > MIXES_S
 
     def _line_holds(self, mono_s: float) -> bool:
         """May the last minute be drawn on: seen to now, and no cold metal in it."""
@@ -326,7 +329,10 @@ class Forecast:
         uncertainty; None: they tell nothing.
 
         The last minute is drawn on to the cut; what was to come of a coast that goes on is told by its beginning.
+        Nor do they know of cold metal that is still to come: only the model has its heat.
         """
+        if self.still_to_come_kg > 0.0:
+            return None
         watch = self._coasting
         if watch is not None:
             began_c, rate = watch.end.metal_c(), watch.end.rate_c_per_s

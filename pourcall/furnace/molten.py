@@ -20,6 +20,7 @@ FREE_C_PER_S = 4.0 / 60.0  # at least; a wall creeps slower
 FREE_S = 15.0  # so long
 ABOVE_C = 2.0  # the liquidus, by the sheet
 SURE_C, SURE_S = 15.0, 90.0  # so far above it for so long with nothing known of before
+MIXES_S = 240.0  # cold metal in the bath: so long no line is drawn on, and what is read is not all that is in the pot
 
 
 class TraceEnd:
@@ -93,6 +94,7 @@ class MoltenWatch:
         self._given_j: float | None = None  # since melting began, at that pace
         self._free_s: float | None = None
         self._above_s: float | None = None
+        self._fed = False  # it was molten when cold metal went in: the tip stands in a bath, not between lumps
 
     def add(self, at_s: float, reading_c: float, share: float) -> None:
         """share: of full power."""
@@ -100,7 +102,7 @@ class MoltenWatch:
         self.end.add(at_s, reading_c)
         rate, metal = self.end.rate_c_per_s, self.metal
         if reading_c < metal.liquidus_c - ABOVE_C:
-            self.molten, self._free_s, self._above_s = False, None, None
+            self.molten, self._free_s, self._above_s, self._fed = False, None, None, False
         begins_c = metal.begins_c
         if self._given_j is None and reading_c < begins_c - 5.0:
             if rate is not None and rate > 0.0 and share > 0.0 and reading_c > begins_c - SOLID_BAND_C:
@@ -124,6 +126,10 @@ class MoltenWatch:
         free = rate is not None and rate >= least and (self._given_j or 0.0) >= self._need_j
         self._free_s = (self._free_s or at_s) if free else None
         self.molten = self._free_s is not None and at_s - self._free_s >= FREE_S
+        if self._fed:  # held at a little power it never rises freely again, and is molten all the same
+            self._above_s = self._above_s or at_s
+            self.molten = self.molten or at_s - self._above_s >= MIXES_S
+        self._fed = self._fed and not self.molten
 
     @property
     def paced(self) -> bool:
@@ -131,15 +137,17 @@ class MoltenWatch:
         return self._pace_w is not None
 
     def added(self, kg: float, into_kg: float) -> None:
-        """Cold metal: its heat has to go in as well."""
+        """Cold metal: its heat has to go in as well, and none that went in before it counts for it."""
+        if self.molten:
+            self._need_j, self._given_j, self._fed = 0.0, 0.0, True
         if self._given_j is not None:
             self._need_j += kg / max(into_kg, 0.01) * ADDED_SHARE * self.metal.h_liquid
+        self.molten, self._free_s, self._above_s = False, None, None
         self.end.clear()
-        self._free_s = None
 
     def lost(self) -> None:
         """Nothing that was seen holds any more."""
-        self.molten, self._free_s, self._above_s = False, None, None
+        self.molten, self._free_s, self._above_s, self._fed = False, None, None, False
         self.end.clear()
 
 
