@@ -50,6 +50,7 @@ log = logging.getLogger(__name__)
 
 TICK_S = 1.0
 ENTRY_PATIENCE_S = 5.0  # real seconds a later entry waits for the disk
+PLAN_PATIENCE_S = 2.0  # real seconds a command's answer waits for the plan of the next lift; clients give up after 5
 Answer = TypeVar("Answer")
 
 
@@ -207,7 +208,13 @@ class Service:
                 melt=shot.melt,
             )
         result = await sequencer.command(command)
-        return _with_notes(result, await self.lift_plans.follow(furnace, result.seq))
+        now = sequencer.snapshot()
+        newly_due = now.plan_is_of_another_lift and not shot.plan_is_of_another_lift
+        if self.stopping.is_set() or not (newly_due or now.poured_earlier != shot.poured_earlier):
+            return result  # what is due for another reason nobody waits for; when stopping, the next daemon plans
+        planned = self._tasks.once("next lift", self.lift_plans.follow(furnace))
+        await asyncio.wait({planned}, timeout=PLAN_PATIENCE_S)  # the command counts, whatever becomes of the plan
+        return _with_notes(result, self.lift_plans.told(furnace, result.seq))
 
     async def start_melt(self, furnace: str, request: StartRequest) -> CommandResult:
         """Look up the alloy, make the plan, give the melt its number, and start it."""
@@ -323,8 +330,8 @@ class Service:
 
     def _on_processed(self, processed: ProcessedInput) -> None:
         furnace = processed.furnace
-        if self.lift_plans.due(processed):
-            self._tasks.once("next lift", self._plan_next_lift(furnace))
+        if not self.stopping.is_set() and self.lift_plans.due(processed):
+            self._tasks.once("next lift", self.lift_plans.follow(furnace))
         for out in processed.outputs:
             match out:
                 case Reading():
@@ -350,9 +357,6 @@ class Service:
                     pass  # the record's, the screens'
                 case _:
                     assert_never(out)
-
-    async def _plan_next_lift(self, furnace: str) -> None:
-        await self.lift_plans.follow(furnace)
 
     async def _stay_awake(self, furnace: str) -> None:
         assert self._wake is not None

@@ -3,6 +3,8 @@
 A real record on disk, a real recorder, a real engine; no ports: figures are those of a meter held in the metal.
 """
 
+import asyncio
+import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -17,6 +19,7 @@ from pourcall.contract.paths import Paths
 from pourcall.contract.plan import MeltPlan, MouldRequest
 from pourcall.contract.settings import parse_settings
 from pourcall.contract.snapshot import FurnaceSnapshot, ToDo
+from pourcall.daemon import service as daemon_service
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.service import Service
 from pourcall.engine.core import Engine
@@ -290,3 +293,71 @@ async def test_a_sheet_that_is_gone_meanwhile_is_said_and_the_pour_goes_on(
     assert (shop.plan.moulds, shop.plan.poured_earlier) == (before.moulds, ("plate 1",))
     await shop.passes(3)
     assert shop.shot.instruction.todo is not ToDo.START
+
+
+@pytest.mark.parametrize("error", [OSError("the disk of the sheets is gone"), RuntimeError("no thread"), KeyError("x")])
+async def test_no_trouble_of_planning_makes_an_error_of_a_command_that_counted(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    def fails(*_: object) -> None:
+        raise error
+
+    before = await shop.starts()
+    monkeypatch.setattr(Planner, "_sheet", fails)
+    answered = await shop.pours_one_and_returns("za27")
+    assert isinstance(answered.what, Message)
+    assert "daemon.order_not_counted" in names(answered.what)
+    assert (shop.plan.moulds, shop.plan.poured_earlier) == (before.moulds, ("plate 1",))
+    assert not shop.shot.plan_is_of_another_lift  # nor is it tried each second
+
+
+async def test_no_answer_waits_long_for_a_plan_and_none_for_that_of_another_command(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    go_on, sheet = threading.Event(), Planner._sheet
+
+    def slow(planner: Planner, alloy: str) -> object:
+        go_on.wait(10.0)
+        return sheet(planner, alloy)
+
+    await shop.starts()
+    monkeypatch.setattr(Planner, "_sheet", slow)
+    try:
+        monkeypatch.setattr(daemon_service, "PLAN_PATIENCE_S", 0.05, raising=False)
+        async with asyncio.timeout(2.0):
+            returned = await shop.pours_one_and_returns("za27")
+        assert returned.accepted
+        assert shop.shot.plan_is_of_another_lift
+        monkeypatch.setattr(daemon_service, "PLAN_PATIENCE_S", 10.0, raising=False)
+        async with asyncio.timeout(2.0):
+            await shop.does(inp.AckAlarm(), inp.MarkPower(level=inp.PowerLevel.LOW), inp.Note(text="dross was wet"))
+        assert shop.shot.plan_is_of_another_lift
+    finally:
+        go_on.set()
+    await shop.passes(2)
+    assert shop.plan.poured_earlier == ("plate 1",)
+    assert shop.plan.moulds[1].turn_s == 20.0
+
+
+async def test_a_daemon_that_stops_leaves_the_plan_to_the_next(paths: Paths, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = SimClock()
+    async with running(paths, clock) as shop:
+        before = await shop.starts()
+        sequencer, service = shop.service.sequencers["club"], shop.service
+        confirmed = sequencer.confirmed
+
+        async def stops_meanwhile(ticket: int) -> tuple[bool, Message]:
+            if shop.shot.poured_earlier:
+                service.stopping.set()
+                service._readers.shutdown(wait=False, cancel_futures=True)
+            return await confirmed(ticket)
+
+        monkeypatch.setattr(sequencer, "confirmed", stops_meanwhile)
+        answered = await shop.pours_one_and_returns("za27")
+        assert answered.accepted
+        assert shop.plan == before
+    await clock.advance(10.0)
+    async with running(paths, clock) as shop:
+        await shop.passes(3)
+        assert shop.plan.poured_earlier == ("plate 1",)
+        assert shop.plan.moulds[1].turn_s == 20.0

@@ -38,11 +38,8 @@ class LiftPlans:
             return False
         return self._sequencers[processed.furnace].snapshot().plan_is_of_another_lift
 
-    async def follow(self, furnace: str, since_seq: int = 0) -> tuple[Message, ...]:
-        """Plan again what is left, where it was planned for another lift; what to mind about it.
-
-        since_seq: of the input that may have led to it; if another had it planned again since, that is told.
-        """
+    async def follow(self, furnace: str) -> None:
+        """Plan again what is left, where it was planned for another lift."""
         sequencer = self._sequencers[furnace]
         async with self._one_at_a_time[furnace]:
             while (shot := sequencer.snapshot()).plan is not None and shot.plan_is_of_another_lift:
@@ -50,20 +47,25 @@ class LiftPlans:
                 now = sequencer.snapshot()
                 if (now.plan, now.poured_earlier) != (shot.plan, shot.poured_earlier):
                     continue  # another change came first: it is made from that
-                await sequencer.command(ChangeMelt(plan=plan, why=written(why), who="daemon"))
                 self._told[furnace] = shot.seq, minds
+                await sequencer.command(ChangeMelt(plan=plan, why=written(why), who="daemon"))
                 break
+
+    def told(self, furnace: str, since_seq: int) -> tuple[Message, ...]:
+        """What there is to mind about a plan that was made since an input."""
         seq, told = self._told.get(furnace, (0, ()))
-        return told if since_seq and seq >= since_seq else ()
+        return told if seq >= since_seq else ()
 
     async def _made(
         self, furnace: str, plan: MeltPlan, poured_earlier: tuple[str, ...]
     ) -> tuple[MeltPlan, tuple[Message, ...], Message]:
         try:
             made, minds = await self._plan_again(furnace, plan, poured_earlier)
-        except PourcallError as err:  # a sheet that is gone: better the old figures, and said, than none
-            log.warning("the moulds that are left of %s could not be planned again: %s", plan.melt, err)
-            told = tell("daemon.order_not_counted", why=err.what)
+        except Exception as err:  # a sheet or its disk is gone: better the old figures, and said, than none
+            why = err.what if isinstance(err, PourcallError) else f"{type(err).__name__}: {err}"
+            trace = not isinstance(err, PourcallError)  # that one is foreseen
+            log.warning("%s: what is left was not planned again: %s", plan.melt, err, exc_info=trace)
+            told = tell("daemon.order_not_counted", why=why)
             return msgspec.structs.replace(plan, poured_earlier=poured_earlier), (told,), told
         left = ", ".join(mould.name for mould in made.for_this_lift)
         return made, minds, tell("daemon.order_counted", moulds=left or "-")

@@ -23,10 +23,11 @@ class Tasks:
         """A task that is meant to run as long as the daemon."""
         self._start(self._guarded(name, make), name)
 
-    def once(self, name: str, work: Coroutine[Any, Any, None]) -> None:
+    def once(self, name: str, work: Coroutine[Any, Any, None]) -> "asyncio.Task[None]":
         """A short errand; its failure is logged and nothing more."""
         task = self._start(self._logged(name, work), name)
         task.add_done_callback(lambda _: work.close())  # cancelled before its first step it was never awaited
+        return task
 
     async def cancel(self) -> None:
         """End all and wait for them."""
