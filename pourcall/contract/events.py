@@ -225,6 +225,11 @@ class TrustChanged(RecordOnly, frozen=True, tag="trust_changed"):
     level_mono_s: float = 0.0
     too_hot: bool = False  # what the furnace cannot have made (unexplained): above that bound, else below
     bound_c: float | None = None
+    lost_mono_s: float | None = None  # since when it gives no figure, and is away the longer; None: it gives one
+    from_nowhere: bool = False  # away for long, with nothing that it could agree with
+    only_in: bool = False  # it proves itself in the metal alone
+    hottest_c: float | None = None  # that it was believed at in the metal of this melt
+    hottest_mono_s: float = 0.0
 
 
 class PlaceChanged(RecordOnly, frozen=True, tag="place_changed"):

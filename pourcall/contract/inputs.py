@@ -121,6 +121,11 @@ class Doubt(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     level_ago_s: float = 0.0
     too_hot: bool = False  # what the furnace cannot have made (unexplained): above that bound, else below
     bound_c: float | None = None  # None: it was none of that, or an old record does not say
+    lost_ago_s: float | None = None  # since when it gave no figure; None: it gave one
+    from_nowhere: bool = False  # it was away for long, with nothing that it could agree with
+    only_in: bool = False  # it proves itself in the metal alone
+    hottest_c: float | None = None  # that it was believed at in the metal of this melt
+    hottest_ago_s: float = 0.0
 
 
 class SoFar(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):

@@ -34,7 +34,6 @@ from pourcall.engine.sensing.heat_bounds import Side
 from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.sensor_health import SensorConditions
-from pourcall.engine.sensing.trust import Cause
 from pourcall.engine.situation import Situation
 from pourcall.engine.view import FurnaceView, Shown
 
@@ -80,7 +79,7 @@ class Engine:
             self._links,
             shown,
         )
-        self._doubts: dict[str, tuple[bool, Cause]] = {}  # as they were last told to the record
+        self._doubts: dict[str, tuple[object, ...]] = {}  # as they were last told to the record
         self._power_board = ""  # the one that last reported what it applies
         self._store_problem = inp.StoreProblem.NONE
         self._unknown_inputs: set[tuple[str, str]] = set()
@@ -214,11 +213,12 @@ class Engine:
             if self._doubts.pop(name, None) is not None:
                 self.outputs.say(ev.TrustChanged, probe=name)
             return
-        told = doubted.proving, doubted.cause
+        proves = round(doubted.need_s), doubted.from_nowhere, doubted.only_in, doubted.lost_s, doubted.hottest
+        told = (True, doubted.cause, *proves) if doubted.proving else (False, doubted.cause)
         if self._doubts.get(name) == told:
             return
         self._doubts[name] = told
-        level, beyond = doubted.level, self.guiding.heat.found(name)
+        level, hottest, beyond = doubted.level, doubted.hottest, self.guiding.heat.found(name)
         self.outputs.say(
             ev.TrustChanged,
             probe=name,
@@ -230,6 +230,11 @@ class Engine:
             level_mono_s=0.0 if level is None else level.at_s,
             too_hot=beyond is not None and beyond.side is Side.HOT,
             bound_c=None if beyond is None else beyond.bound_c,
+            lost_mono_s=doubted.lost_s,
+            from_nowhere=doubted.from_nowhere,
+            only_in=doubted.only_in,
+            hottest_c=None if hottest is None else hottest[1],
+            hottest_mono_s=0.0 if hottest is None else hottest[0],
         )
 
     def _doubted(self, channel: ProbeChannel) -> None:

@@ -61,14 +61,14 @@ class ShopFacts:
         self.run = run = MeltRun(command.plan, now_s - ran_s, command.poured)
         self.history = MetalHistory()
         self.dips.clear()
+        for channel in self._channels:
+            channel.new_melt(now_s)
         if so_far is not None:
             take_up_shop(so_far, self.power, self._channels, now_s)
             self.dips.extend(dips_so_far(so_far, now_s, self._outputs.utc_s))
             take_up_melt(so_far, run, now_s)
         self.typed = None
         self._calls.new_melt()
-        for channel in self._channels:
-            channel.new_melt(now_s)
         self._outputs.say(ev.MeltStarted, plan=command.plan)
         self._arrests.start(command)
         self._guiding.start(command, run, self._channels, self.power, now_s)

@@ -67,6 +67,52 @@ def test_a_couple_that_leaps_above_all_it_ever_read_after_it_was_lost_is_not_bel
     assert trust.state is TrustState.DISTRUSTED
 
 
+def restarted(trust: Trust, at_s: float) -> Trust:
+    """Another process, that knows what the record was told of it last."""
+    again = Trust()
+    assert trust.doubted is not None
+    again.goes_on(at_s, trust.doubted, NOTHING)
+    return again
+
+
+def test_what_leaps_above_all_it_ever_read_does_so_over_a_restart_too() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    for at_s in range(10, 20):
+        trust.lost(float(at_s), None)
+    fed(trust, 20.0, 25.0, METAL_C)
+    trust = restarted(trust, 25.0)
+    fed(trust, 25.0, 27.0, METAL_C)
+    fed(trust, 27.0, 28.0, METAL_C + 250.0)
+    assert trust.state is TrustState.DISTRUSTED
+
+
+def test_what_was_shaken_in_the_metal_proves_itself_in_the_metal_alone_over_a_restart_too() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    trust.shaken(10.0)
+    trust = restarted(trust, 11.0)
+    for at_s in range(11, 200):
+        trust.figure(float(at_s), METAL_C, in_metal=False)
+    assert trust.state is TrustState.PROVING
+    fed(trust, 200.0, 270.0, METAL_C)
+    assert trust.trusted
+
+
+def test_what_is_lost_again_before_it_is_known_that_it_was_lost_before_was_away_since_then() -> None:
+    trust = Trust()
+    fed(trust, 0.0, 10.0, METAL_C)
+    fed(trust, 10.0, 200.0, None)
+    again = Trust()
+    fed(again, 200.0, 202.0, None)
+    assert trust.doubted is not None
+    again.goes_on(202.0, trust.doubted, NOTHING)
+    fed(again, 202.0, 380.0, METAL_C)
+    assert again.state is TrustState.PROVING
+    fed(again, 380.0, 400.0, METAL_C)
+    assert again.trusted
+
+
 def test_a_probe_that_comes_back_cold_and_is_dipped_may_read_hotter_than_before() -> None:
     trust = Trust()
     fed(trust, 0.0, 10.0, METAL_C)

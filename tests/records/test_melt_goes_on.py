@@ -17,6 +17,7 @@ from pourcall.records.read.so_far import DOUBTS
 from pourcall.records.read.store import Store
 from tests.engine.conftest import Bench, make_plan
 from tests.engine.test_heat_bounds import coasted, last_of, seconds
+from tests.faults.conftest import Rig
 
 UTC_S = 1_777_700_000.0  # of the bench's monotonic zero
 AWAY_S = 20.0
@@ -27,7 +28,8 @@ class Shop:
 
     def __init__(self, recording: Callable[..., Any], path: Path) -> None:
         self._recording, self._path, self._put = recording, path, 0
-        self.bench = Bench()
+        self.bench: Bench = Rig()
+        self.bench.put(inp.LinkIn, board="bench", kind=inp.LinkKind.OPENED, detail="port")
         self._recorder = recording(self.bench.t_s, UTC_S + self.bench.t_s)
 
     def _keeps(self) -> None:
@@ -48,7 +50,7 @@ class Shop:
         with Store.read(self._path) as store:
             start = library.running_melt(store, "crucible", UTC_S + now_s)
         assert start is not None
-        self.bench = Bench()  # a fresh engine, with a monotonic clock of its own
+        self.bench = Rig()  # a fresh engine, with a monotonic clock of its own
         self.bench.t_s = 77.0
         self.bench.do(start)
         return start
@@ -212,6 +214,75 @@ def test_a_second_restart_forgets_nothing_either(shop: Shop) -> None:
     shop.goes_on()
     shop.bench.run(5.0, 560.0)
     assert shop.bench.of(ev.TrustChanged, shop.bench.outs)[-1].proving
+
+
+def again_in_metal(shop: Shop, lasts_s: float, temp_c: float) -> None:
+    """All else is ready for a pour: skimmed, and the probe stands in the metal."""
+    shop.bench.run(5.0, temp_c)
+    shop.bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    shop.bench.do(MarkSkim())
+    seconds(shop.bench, lasts_s, lambda t: temp_c)
+
+
+def test_a_probe_that_was_lost_for_long_must_be_quiet_as_long_after_a_restart_too(shop: Shop) -> None:
+    shop.bench.in_metal(560.0)
+    lost_for(shop.bench, 600.0)
+    shop.bench.run(3.0, 560.0)
+    shop.goes_on()
+    again_in_metal(shop, 580.0, 560.0)
+    assert last_of(shop.bench)[0] is Reason.UNPROVEN
+    assert not shop.bench.calls(ev.CallKind.POUR)
+    seconds(shop.bench, 60.0, lambda t: 560.0)
+    assert shop.bench.engine.channels[0].trusted
+    assert shop.bench.up(ev.CallKind.POUR)
+
+
+@pytest.mark.parametrize("more_s", [0.0, 100.0])
+def test_one_that_is_lost_while_the_daemon_restarts_was_away_all_the_time(shop: Shop, more_s: float) -> None:
+    shop.bench.in_metal(560.0)
+    lost_for(shop.bench, 400.0)
+    shop.goes_on()
+    lost_for(shop.bench, more_s)
+    again_in_metal(shop, 380.0 + more_s, 560.0)
+    assert last_of(shop.bench)[0] is Reason.UNPROVEN
+    seconds(shop.bench, 120.0, lambda t: 560.0)
+    assert shop.bench.engine.channels[0].trusted
+
+
+@pytest.mark.parametrize("back_s", [0.0, 3.0])
+def test_a_dip_probe_that_was_gone_for_minutes_and_is_back_hot_is_looked_at(shop: Shop, back_s: float) -> None:
+    shop.bench.start()
+    shop.bench.do(inp.SetPlace(probe="metal", place=Place.DIP))
+    shop.bench.run(10.0, 500.0)
+    lost_for(shop.bench, 200.0)
+    shop.bench.run(back_s, 560.0)
+    shop.goes_on()
+    seconds(shop.bench, 300.0, lambda t: 560.0)
+    assert last_of(shop.bench)[0] is Reason.INTERMITTENT
+
+
+def test_a_probe_that_is_lost_for_long_says_so_to_the_record_once(shop: Shop) -> None:
+    shop.bench.in_metal(560.0)
+    lost_for(shop.bench, 900.0)
+    assert len(shop.bench.of(ev.TrustChanged, shop.bench.outs)) == 1
+
+
+def test_a_chamber_probe_proves_itself_in_the_chamber_though_the_daemon_restarts_after_a_cable_fault(
+    shop: Shop,
+) -> None:
+    bench = shop.bench
+    assert isinstance(bench, Rig)
+    bench.do(inp.SetPlace(probe="metal", place=Place.CHAMBER))
+    bench.start()
+    bench.run(60.0, 800.0)
+    bench.put_link(inp.LinkKind.CLOSED, "gone")
+    bench.waits(100.0)
+    bench.put_link_opened()
+    bench.run(3.0, 800.0)
+    assert last_of(bench)[0] is Reason.UNPROVEN
+    shop.goes_on()
+    shop.bench.run(60.0, 800.0)
+    assert shop.bench.engine.channels[0].trusted
 
 
 def test_marking_the_power_explains_a_doubt_from_before_the_restart(shop: Shop) -> None:

@@ -36,7 +36,16 @@ def take_up_shop(so_far: SoFar, power: PowerKnob, channels: Sequence[ProbeChanne
 
 def _doubted(doubt: Doubt, mono_s: float) -> Doubted:
     level = None if doubt.level_c is None else Level(mono_s - doubt.level_ago_s, doubt.level_c, doubt.level_c_per_min)
-    return Doubted(True, Cause(doubt.cause), doubt.quiet_s, level)
+    return Doubted(
+        proving=True,
+        cause=Cause(doubt.cause),
+        need_s=doubt.quiet_s,
+        level=level,
+        lost_s=None if doubt.lost_ago_s is None else mono_s - doubt.lost_ago_s,
+        from_nowhere=doubt.from_nowhere,
+        only_in=doubt.only_in,
+        hottest=None if doubt.hottest_c is None else (mono_s - doubt.hottest_ago_s, doubt.hottest_c),
+    )
 
 
 def take_up_melt(so_far: SoFar, run: MeltRun, mono_s: float) -> None:

@@ -130,6 +130,10 @@ class Doubted:
     cause: Cause
     need_s: float
     level: Level | None
+    lost_s: float | None = None  # since when it gives no figure; None: it does
+    from_nowhere: bool = False
+    only_in: bool = False
+    hottest: tuple[float, float] | None = None
 
 
 class Trust:
@@ -169,10 +173,12 @@ class Trust:
         if self.state is TrustState.DISTRUSTED:
             return Doubted(False, self.cause, self._need_s, None)
         if self.state is TrustState.LOST and self._missing >= 2 and not self._link:
-            return Doubted(True, self.cause or Cause.INTERMITTENT, max(self._need_s, BACK_QUIET_S), self._level)
-        if self.state is TrustState.TRUSTED or self._need_s <= 0.0:
+            cause, need_s, lost_s = self.cause or Cause.INTERMITTENT, max(self._need_s, BACK_QUIET_S), self._away_s
+        elif self.state is TrustState.TRUSTED or self._need_s <= 0.0:
             return None
-        return Doubted(True, self.cause, self._need_s, self._level)
+        else:
+            cause, need_s, lost_s = self.cause, self._need_s, None
+        return Doubted(True, cause, need_s, self._level, lost_s, self._from_nowhere, self._only_in, self._hottest)
 
     def suspect_since_s(self, at_s: float) -> float | None:
         """When it lost its figure or began to lie; None: nothing of it, or it has been quiet for long since."""
@@ -248,14 +254,19 @@ class Trust:
                 self._proven()
 
     def goes_on(self, at_s: float, before: Doubted, why: Message) -> None:
-        """It was proving itself when the daemon stopped: it begins that anew, by as long a quiet."""
-        if self.state is not TrustState.TRUSTED:
+        """It was proving itself when the daemon stopped, and begins that anew, by as long a quiet; or it was lost, and
+        was away since then, whenever it is back."""
+        if self.state is TrustState.DISTRUSTED:
             return
         self._began_s = self.trouble_s = at_s
         self.cause, self.why = before.cause, why if before.cause is not Cause.NONE else NOTHING
-        self._level, self._need_s = before.level, before.need_s
-        self._only_in = before.cause is Cause.NONE
-        self._step(TrustEvent.SHAKE)
+        self._level, self._need_s = before.level, max(self._need_s, before.need_s)
+        self._from_nowhere, self._only_in, self._hottest = before.from_nowhere, before.only_in, before.hottest
+        if before.lost_s is None:
+            self._step(TrustEvent.SHAKE)
+            return
+        self._away_s, self._missing, self._link = before.lost_s, 2, False
+        self._step(TrustEvent.LOSE)
 
     # -- what becomes of it -------------------------------------------------------------------------------------------
 

@@ -31,7 +31,7 @@ class _Gathered:
         self.added_kg: float | None = 0.0
         self.dips: list[ev.Dip] = []
         self.doubts: dict[str, Doubt] = {}
-        self._level_utc_s: dict[str, float] = {}
+        self._doubted: dict[str, ev.TrustChanged] = {}  # of those whose moments have an age
         self._told: set[str] = set()  # of these it is on record how far they are believed; of others the alarms tell
 
     def of_the_shop(self, event: _Read) -> None:
@@ -55,9 +55,10 @@ class _Gathered:
     def _trust(self, event: ev.TrustChanged) -> None:
         self._told.add(event.probe)
         self.doubts.pop(event.probe, None)
+        self._doubted.pop(event.probe, None)
         if not event.proving and not event.cause:
             return
-        self._level_utc_s[event.probe] = event.utc_s - (event.mono_s - event.level_mono_s)
+        self._doubted[event.probe] = event
         self.doubts[event.probe] = Doubt(
             probe=event.probe,
             cause=event.cause,
@@ -67,16 +68,14 @@ class _Gathered:
             level_c_per_min=event.level_c_per_min,
             too_hot=event.too_hot,
             bound_c=event.bound_c,
+            from_nowhere=event.from_nowhere,
+            only_in=event.only_in,
+            hottest_c=event.hottest_c,
         )
 
     def doubts_at(self, utc_s: float) -> tuple[Doubt, ...]:
         """With the age of what they are held against."""
-        return tuple(
-            doubt
-            if doubt.level_c is None
-            else msgspec.structs.replace(doubt, level_ago_s=max(0.0, utc_s - self._level_utc_s[doubt.probe]))
-            for doubt in self.doubts.values()
-        )
+        return tuple(_aged(doubt, self._doubted.get(doubt.probe), utc_s) for doubt in self.doubts.values())
 
     def of_the_melt(self, event: _Read) -> None:
         """What was done in it."""
@@ -154,6 +153,22 @@ def _dip(dip: ev.Dip, utc_s: float) -> DipSoFar:
         temp_c=dip.temp_c,
         u_c=dip.u_c,
         valid_s=dip.valid_s,
+    )
+
+
+def _aged(doubt: Doubt, event: ev.TrustChanged | None, utc_s: float) -> Doubt:
+    if event is None:
+        return doubt
+    told_utc_s, told_s = event.utc_s, event.mono_s
+
+    def ago_s(then_s: float) -> float:
+        return max(0.0, utc_s - (told_utc_s - (told_s - then_s)))
+
+    return msgspec.structs.replace(
+        doubt,
+        level_ago_s=0.0 if doubt.level_c is None else ago_s(event.level_mono_s),
+        lost_ago_s=None if event.lost_mono_s is None else ago_s(event.lost_mono_s),
+        hottest_ago_s=0.0 if doubt.hottest_c is None else ago_s(event.hottest_mono_s),
     )
 
 
