@@ -20,6 +20,8 @@ OPERATOR_REACTION_S = 20.0  # from the call to a hand on the knob, on the whole 
 AT_KNOB_S = 1.5  # from the word to the turn, of a hand that lies on the knob already
 HAND_AHEAD_S = 45.0  # the hand is asked onto the knob so long before, for it takes its 5 to 40 s
 THERE_S = 35.0  # so long after that it lies there
+LEAVES_S = 20.0  # a hand that waits for nothing in sight leaves, and is asked anew
+STAYS_S = 300.0  # one that was told to stay with a little power: so long (ours)
 TURNED_S = 10.0  # who has just turned the power on still stands at the knob, and stays there when told
 COUNT_FROM = 5  # counted down aloud from here
 CUT_REPEAT_S = 5.0
@@ -81,7 +83,12 @@ class _Hand:
 
     asked_s: float  # when it was asked there
     there: bool  # it is there already: it has just turned the power on
+    seen_s: float  # when the cut was in sight last
     counted: int = COUNT_FROM + 1  # the last figure that was said
+
+    def stays(self, mono_s: float) -> bool:
+        """Does it still lie there, though no cut may be in sight now."""
+        return mono_s - self.seen_s <= (STAYS_S if self.there else LEAVES_S)
 
     def takes_s(self, mono_s: float, person_s: float) -> float:
         """From the word to the turn."""
@@ -126,7 +133,8 @@ class ProfileRun:
 
     def change(self, plan: ProfilePlan, metal_c: float | None) -> None:
         """Guide by this plan, from its first segment whose temperature the metal has not passed."""
-        self.plan, self.over, self.index, self._place, self._cut = plan, False, 0, None, None
+        self.plan, self.over, self.index = plan, False, 0
+        self._place = self._cut = self._hand = None
         while self.index < len(plan.segments) - 1 and metal_c is not None:
             here = plan.segments[self.index]
             if here.kind is SegmentKind.RAMP and metal_c < here.to_c - here.wait_within_c:
@@ -148,7 +156,7 @@ class ProfileRun:
 
     def stop(self) -> None:
         """No more advice; the power stays as the person has it."""
-        self.over, self._cut = True, None
+        self.over, self._cut, self._hand = True, None, None
 
     # -- what changes around it ---------------------------------------------------------------------------------------
 
@@ -247,12 +255,14 @@ class ProfileRun:
         old = self.plan.segments[self.index]
         self.index += 1
         if self.index >= len(self.plan.segments):
-            self.over, self._cut = True, None
+            self.stop()
             return [self._advice(Say.DONE, tell("profile.over"))]
         kept = self._place
         self._place = _Place(mono_s, metal_c)
         if kept is not None and old.to_c == self.plan.segments[self.index].to_c:
-            self._place.dialled, self._place.level = kept.dialled, kept.level  # nothing new to turn
+            self._place.dialled, self._place.level = kept.dialled, kept.level  # nothing new to turn, nor to cut
+        else:
+            self._hand = None
         return []
 
     def _follow_progress(self, segment: ProfileSegment, place: _Place, now: Observed) -> list[Advice]:
@@ -379,6 +389,8 @@ class ProfileRun:
             return [self._cut_advice(segment, now, mono_s - cut.raised_s)]
         self._turned_on_s = mono_s if self._off and not off else self._turned_on_s
         self._off = off
+        if self._hand is not None and not self._hand.stays(mono_s):
+            self._hand = None
         turned_on = mono_s - self._turned_on_s < TURNED_S  # then a cut may be due at once
         stays = turned_on or (self._hand is not None and self._hand.there)
         if off or (mono_s - self._cut_over_s < QUIET_S and not stays) or self._goes_through():
@@ -386,19 +398,21 @@ class ProfileRun:
             return []
         peaks = self._peaks(coast, now.metal_c, rate)
         if turned_on and self._hand is None and self._is_near(segment, now):
-            self._hand = _Hand(mono_s, there=True)
+            self._hand = _Hand(mono_s, there=True, seen_s=mono_s)
             return [self._advice(Say.SOON, tell("profile.stay_at_knob"))]
         left_s = _left_s(peaks, segment.to_c - self._below_c(segment, coast))
         if left_s is None:
             return []
         hand = self._hand
+        if hand is not None:
+            hand.seen_s = mono_s
         if left_s <= (self.person_s if hand is None and not stays else AT_KNOB_S) or (
             hand is not None and left_s <= hand.takes_s(mono_s, self.person_s)
         ):
             self._cut, self._hand = _Cut(mono_s, mono_s, rate or 0.0), None
             return [self._cut_advice(segment, now, 0.0)]
         if hand is None:
-            self._hand = _Hand(mono_s, there=stays)
+            self._hand = _Hand(mono_s, there=stays, seen_s=mono_s)
             return [self._advice(Say.SOON, tell("profile.hand_on_knob", in_s=5.0 * round(left_s / 5.0)))]
         count = math.ceil(left_s - AT_KNOB_S)
         if count >= hand.counted or hand.takes_s(mono_s, self.person_s) > AT_KNOB_S:
