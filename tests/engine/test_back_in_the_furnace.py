@@ -122,6 +122,38 @@ def test_a_board_that_applies_power_outweighs_a_mark_that_it_is_off() -> None:
     assert power.off
 
 
+def driven_until(end_s: int) -> PowerKnob:
+    """Marked high at the beginning, and a board reports each second that it applies power."""
+    power = PowerKnob()
+    power.mark(PowerLevel.HIGH, 0.0)
+    for second in range(1, end_s + 1):
+        power.report(800, float(second))
+        power.seen(float(second))
+    return power
+
+
+def test_told_off_since_a_while_ago_the_power_that_a_board_reported_since_then_counts() -> None:
+    power = driven_until(120)
+    power.mark(PowerLevel.OFF, 60.0)
+    assert power.on_until_s == 120.0
+    power.report(800, 121.0)
+    power.seen(121.0)
+    assert (power.on_until_s, power.off) == (121.0, False)
+    assert power.powered.on_from_s == 0.0  # it never went off between
+    power.report(0, 122.0)
+    power.seen(123.0)
+    assert (power.on_until_s, power.on_since_s, power.off) == (121.0, None, True)
+
+
+def test_told_off_since_a_while_ago_it_was_off_since_then_where_a_board_reported_nothing_later() -> None:
+    power = driven_until(30)
+    power.passes(60.0)
+    for second in range(60, 121):
+        power.seen(float(second))
+    power.mark(PowerLevel.OFF, 60.0)
+    assert (power.on_until_s, power.on_since_s) == (60.0, None)
+
+
 # -- as a person tells it
 
 

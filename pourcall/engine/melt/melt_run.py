@@ -438,6 +438,7 @@ class PowerKnob:
         self.maybe_on_until_s = -math.inf  # last moment at which it was not known to be off
         self._level_s = 0.0  # since when it stands so, by a person's mark
         self._reported_s = -math.inf  # last
+        self._applied_s = -math.inf  # when a board last reported that it applies power
 
     @property
     def off_since_s(self) -> float | None:
@@ -455,9 +456,10 @@ class PowerKnob:
         was_on = self.level in (PowerLevel.LOW, PowerLevel.HIGH)
         self.level = level
         if level is PowerLevel.OFF:
-            self.on_since_s = None
-            if was_on:  # told a while afterwards, it was off since then
-                self.on_until_s = min(self.on_until_s, at_s)
+            if not self.applied_permille:
+                self.on_since_s = None
+            if was_on:  # told a while afterwards, it was off since then, but for what a board reported meanwhile
+                self.on_until_s = max(min(self.on_until_s, at_s), self._applied_s)
         else:
             if not was_on:
                 self.on_since_s = self._on_from_s = at_s
@@ -480,9 +482,11 @@ class PowerKnob:
         """A board reports what it applies."""
         self.applied_permille, self._reported_s = applied_permille, at_s
         self.drives = self.drives or applied_permille > 0
+        if applied_permille > 0:
+            self._applied_s = at_s
         if applied_permille > 0 and self.on_since_s is None:
             self.on_since_s = self._on_from_s = at_s
-        elif applied_permille == 0 and self.level is None:
+        elif applied_permille == 0 and self.level not in (PowerLevel.LOW, PowerLevel.HIGH):
             self.on_since_s = None
 
     def passes(self, mono_s: float) -> None:
