@@ -137,6 +137,9 @@ class SoFar(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     ran_s: float
     power: PowerLevel | None = None
     power_ago_s: float = 0.0
+    on_from_ago_s: float | None = None  # it last came on
+    on_until_ago_s: float | None = None  # the last moment at which it was known to be on
+    maybe_on_until_ago_s: float | None = None  # the last at which it was not known to be off
     places: tuple[tuple[str, Place], ...] = ()
     lift_ago_s: float | None = None
     lift_proposed: bool = False

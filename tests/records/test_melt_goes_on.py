@@ -170,6 +170,68 @@ def test_dips_survive_with_their_age(shop: Shop) -> None:
     assert [one.number for one in shop.bench.engine.facts.melt_dips()] == [1, 2]
 
 
+def dipped(bench: Bench) -> None:
+    """The furnace off after a while of power, skimmed, and a dip that calls the pour."""
+    bench.start(make_plan(lip=(525.0, 575.0)))
+    bench.do(inp.SetPlace(probe="metal", place=Place.DIP))
+    bench.do(MarkPower(level=PowerLevel.HIGH))
+    bench.run(60.0, 60.0)
+    bench.do(MarkPower(level=PowerLevel.OFF))
+    bench.do(MarkSkim())
+    bench.run(120.0, 60.0)
+    bench.dip(565.0)
+    bench.run(5.0, 60.0)
+
+
+def test_a_dip_after_which_the_power_was_on_counts_no_more_after_a_restart_either(shop: Shop) -> None:
+    dipped(shop.bench)
+    assert shop.bench.up(ev.CallKind.POUR)
+    shop.bench.do(MarkPower(level=PowerLevel.HIGH))
+    shop.bench.run(20.0, 60.0)
+    shop.bench.do(MarkPower(level=PowerLevel.OFF))
+    shop.bench.run(5.0, 60.0)
+    assert shop.bench.engine.metal.temp_c is None
+    shop.goes_on()
+    shop.bench.run(5.0, 60.0)
+    assert shop.bench.engine.metal.temp_c is None
+    assert not shop.bench.calls(ev.CallKind.POUR)
+
+
+def test_a_dip_is_as_unsure_after_a_restart_as_the_furnace_that_was_on_before_it_makes_it(shop: Shop) -> None:
+    dipped(shop.bench)
+    before = shop.bench.engine.metal.u_c
+    before_powered, before_s = shop.bench.engine.facts.power.powered, shop.bench.t_s
+    shop.goes_on()
+    powered, at_s = shop.bench.engine.facts.power.powered, 77.0 - AWAY_S
+    for name in ("on_from_s", "on_until_s", "maybe_on_until_s"):
+        assert at_s - getattr(powered, name) == pytest.approx(before_s - getattr(before_powered, name), abs=1.5)
+    shop.bench.run(2.0, 60.0)
+    assert shop.bench.up(ev.CallKind.POUR)
+    now = shop.bench.engine.metal.u_c
+    assert before is not None
+    assert now is not None
+    assert now >= before
+
+
+def test_power_told_off_late_was_not_known_to_be_off_till_then(shop: Shop) -> None:
+    bench = shop.bench
+    bench.start()
+    bench.do(MarkPower(level=PowerLevel.LOW))
+    bench.run(30.0, 60.0)
+    bench.do(MarkPower(level=PowerLevel.HIGH))
+    bench.run(60.0, 60.0)
+    bench.do(MarkPower(level=PowerLevel.HIGH))
+    bench.run(60.0, 60.0)
+    bench.do(MarkPower(level=PowerLevel.OFF, ago_s=40.0))
+    bench.run(5.0, 60.0)
+    power, before_s = bench.engine.facts.power, bench.t_s
+    shop.goes_on()
+    again, at_s = shop.bench.engine.facts.power, 77.0 - AWAY_S
+    for name in ("on_from_s", "on_until_s", "maybe_on_until_s"):
+        assert at_s - getattr(again.powered, name) == pytest.approx(before_s - getattr(power.powered, name), abs=1.5)
+    assert again.on_since_s is None
+
+
 def test_every_cause_of_distrust_is_looked_for_on_the_record() -> None:
     assert {cause.value for cause in Cause if cause} == DOUBTS
 

@@ -466,6 +466,14 @@ class PowerKnob:
             self.on_until_s = max(self.on_until_s, at_s)
             self.maybe_on_until_s = max(self.maybe_on_until_s, at_s)
 
+    def goes_on(self, level: PowerLevel, since_s: float, powered: Powered) -> None:
+        """It stands as it was marked before the daemon was away, and what was read of the metal before then ages by
+        what it did."""
+        self.mark(level, since_s)
+        self._on_from_s = min(self._on_from_s, powered.on_from_s)
+        self.on_until_s = max(self.on_until_s, powered.on_until_s)
+        self.maybe_on_until_s = max(self.maybe_on_until_s, powered.maybe_on_until_s)
+
     @property
     def powered(self) -> Powered:
         """What of it ages a figure of one moment."""

@@ -4,11 +4,13 @@ In: what the record had (contract/inputs.py `SoFar`), its moments as ages. Not h
 arrests, how the furnace answers; the trace shows those anew.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 
 from pourcall.contract.events import Dip, DipHow
 from pourcall.contract.inputs import Doubt, SoFar
 from pourcall.contract.message import tell
+from pourcall.engine.bath.metal import Powered
 from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.trust import Cause, Doubted, Level
@@ -17,7 +19,7 @@ from pourcall.engine.sensing.trust import Cause, Doubted, Level
 def take_up_shop(so_far: SoFar, power: PowerKnob, channels: Sequence[ProbeChannel], mono_s: float) -> None:
     """The knob and the places of the probes, as they were told last; what was not believed still is not."""
     if so_far.power is not None and power.level is None:
-        power.mark(so_far.power, mono_s - so_far.power_ago_s)
+        power.goes_on(so_far.power, mono_s - so_far.power_ago_s, _powered(so_far, mono_s))
     places, doubts = dict(so_far.places), {doubt.probe: doubt for doubt in so_far.doubts}
     for channel in channels:
         place, doubt = places.get(channel.config.name), doubts.get(channel.config.name)
@@ -32,6 +34,17 @@ def take_up_shop(so_far: SoFar, power: PowerKnob, channels: Sequence[ProbeChanne
         channel.trust.lied(mono_s, Cause(doubt.cause), why)
         if doubt.acknowledged:
             channel.mended(mono_s)
+
+
+def _powered(so_far: SoFar, mono_s: float) -> Powered:
+    def moment_s(ago_s: float | None, never_s: float) -> float:
+        return never_s if ago_s is None else mono_s - ago_s
+
+    return Powered(
+        on_from_s=moment_s(so_far.on_from_ago_s, math.inf),
+        on_until_s=moment_s(so_far.on_until_ago_s, -math.inf),
+        maybe_on_until_s=moment_s(so_far.maybe_on_until_ago_s, -math.inf),
+    )
 
 
 def _doubted(doubt: Doubt, mono_s: float) -> Doubted:

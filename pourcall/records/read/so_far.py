@@ -16,6 +16,7 @@ _Read = (
 _from_json: msgspec.json.Decoder[_Read] = msgspec.json.Decoder(_Read)
 # Alarms that say that a probe is not believed (engine/sensing/trust.py, Cause).
 DOUBTS = frozenset({"intermittent", "implausible", "unchanging", "reversed_sensor", "type_suspect", "unexplained"})
+_ON = (PowerLevel.LOW, PowerLevel.HIGH)
 SAME_MOMENT_S = 0.5  # a pour that proposed its lift: both of one moment, by two clocks
 
 
@@ -23,7 +24,10 @@ class _Gathered:
     """Event by event, in their order; times UTC, for each session has a monotonic clock of its own."""
 
     def __init__(self) -> None:
-        self.power: tuple[PowerLevel, float] | None = None
+        self.power: tuple[PowerLevel, float] | None = None  # since when it stands so
+        self.on_from_utc_s: float | None = None
+        self._off_utc_s: float | None = None  # since when it was off, after it was known to be on
+        self._maybe_off_utc_s: float | None = None  # since when it was known to be off
         self.places: dict[str, Place] = {}
         self.lift: tuple[float, bool] | None = None
         self.skim_utc_s: float | None = None
@@ -38,7 +42,7 @@ class _Gathered:
         """What holds from before the melt as well."""
         match event:
             case ev.PowerMarked():
-                self.power = event.level, event.utc_s - (event.mono_s - event.at_mono_s)
+                self._power(event)
             case ev.PlaceChanged():
                 self.places[event.probe] = event.new
             case ev.TrustChanged():
@@ -51,6 +55,28 @@ class _Gathered:
                     del self.doubts[alarm.subject]
             case _:
                 pass
+
+    def _power(self, event: ev.PowerMarked) -> None:
+        """As the knob has it while the daemon runs (engine/melt/melt_run.py PowerKnob)."""
+        at_utc_s = event.utc_s - (event.mono_s - event.at_mono_s)
+        before = None if self.power is None else self.power[0]
+        if event.level is before:
+            return
+        was_on = before in _ON
+        self.power = event.level, at_utc_s
+        if event.level is PowerLevel.OFF:
+            self._maybe_off_utc_s = event.utc_s  # told a while afterwards, it was not known till then
+            self._off_utc_s = at_utc_s if was_on else self._off_utc_s
+        elif not was_on:
+            self.on_from_utc_s = at_utc_s
+
+    def on_until_utc_s(self, utc_s: float) -> float | None:
+        """The last moment at which the power was known to be on."""
+        return utc_s if self.power is not None and self.power[0] in _ON else self._off_utc_s
+
+    def maybe_on_until_utc_s(self, utc_s: float) -> float | None:
+        """The last moment at which it was not known to be off."""
+        return utc_s if self.power is not None and self.power[0] in _ON else self._maybe_off_utc_s
 
     def _trust(self, event: ev.TrustChanged) -> None:
         self._told.add(event.probe)
@@ -119,6 +145,9 @@ def melt_so_far(conn: sqlite3.Connection, melt: str, utc_s: float) -> SoFar:
         ran_s=max(0.0, utc_s - began_utc_s),
         power=None if found.power is None else found.power[0],
         power_ago_s=0.0 if found.power is None else max(0.0, utc_s - found.power[1]),
+        on_from_ago_s=ago_s(found.on_from_utc_s),
+        on_until_ago_s=ago_s(found.on_until_utc_s(utc_s)),
+        maybe_on_until_ago_s=ago_s(found.maybe_on_until_utc_s(utc_s)),
         places=tuple(found.places.items()),
         lift_ago_s=None if found.lift is None else ago_s(found.lift[0]),
         lift_proposed=found.lift is not None and found.lift[1],
