@@ -158,6 +158,8 @@ def _told_turn(found: NoAim, plan: MeltPlan) -> Message:
     """That one temperature of the pot does not serve it after those before it, and what to do instead."""
     order = [mould.name for mould in plan.for_this_lift].index(found.mould)
     mould, before = plan.for_this_lift[order], plan.for_this_lift[:order]
+    if not before:  # a plan that was made elsewhere, or kept from the lift before
+        return tell("plan.conflict.turn_of_before", mould=found.mould, turn_loss_difference_c=found.loss_c)
     pot_c = min(found.allowed_c, 0.5 * sum(tap_window_c(mould, plan)))
     chance = lip_odds(mould, plan, pot_c, planned_reading_u_c(pot_c)).inside
     waits = next((one for one in before if one.lip_min_c + found.loss_c <= found.allowed_c), None)

@@ -5,6 +5,7 @@ furnace's settings say, then what physics computes for the alloy's family. A cha
 which stands in the plan, and from what changed: nothing else moves. Sheets are read anew for each plan.
 """
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,7 @@ from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import (
     AlloyHalts,
     Asked,
+    LossBasis,
     MeltPlan,
     MouldPlan,
     MouldRequest,
@@ -92,10 +94,9 @@ class Planner:
         anything: it is made from what was asked. Which windows moved is among what to mind; what was wrong with the
         plan before is not said again.
         """
-        earlier = tuple(name for name in (mould.name for mould in old.moulds) if name in poured_earlier)
         if old.asked is None:  # of an older version, or resolved elsewhere: its figures stand
-            return msgspec.structs.replace(old, poured_earlier=earlier), ()
-        poured = _as_poured(old, earlier)
+            return as_left(old, poured_earlier), ()
+        poured = _as_poured(old, poured_earlier)
         plan, _ = self._plan(furnace, old.melt, self._sheet(old.alloy.key), old.asked, old.later_kg, poured)
         return plan, tuple(_moved(old, plan))
 
@@ -191,6 +192,37 @@ class Planner:
         )
         plan = msgspec.structs.replace(plan, later_kg=later_kg, asked=asked)
         return plan, (*((assumed,) if assumed else ()), *plan_conflicts(plan), *plan_minds(plan))
+
+
+def as_left(old: MeltPlan, poured_earlier: Sequence[str]) -> MeltPlan:
+    """What is left, for a lift of its own, where it cannot be planned again: the losses stay those of the lift before.
+
+    Only a mould that was to have a lift of its own and is the first now gets its loss in that: it would have no aim
+    for ever. Those behind it may want one more.
+    """
+    earlier = tuple(mould.name for mould in old.moulds if mould.name in poured_earlier)
+    plan = msgspec.structs.replace(old, poured_earlier=earlier)
+    first = next(iter(plan.for_this_lift), None)
+    if first is None or first.own_lift_loss_c is None:
+        return plan
+    own = _in_its_own_lift(first, first.own_lift_loss_c, plan)
+    return msgspec.structs.replace(plan, moulds=tuple(own if mould is first else mould for mould in plan.moulds))
+
+
+def _in_its_own_lift(mould: MouldPlan, loss_c: float, plan: MeltPlan) -> MouldPlan:
+    """The parts of that loss are not known; its time is that of whichever mould was the first of a lift."""
+    share = loss_c / mould.loss_c if mould.loss_c > 0.0 else 1.0
+    stated = mould.way is None or mould.way.basis is LossBasis.STATED
+    return msgspec.structs.replace(
+        mould,
+        loss_c=loss_c,
+        loss_u_c=math.hypot(mould.loss_u_c, 0.5 * (mould.loss_c - loss_c)) if stated else share * mould.loss_u_c,
+        loss_s=min(one.loss_s for one in plan.moulds),
+        turn_s=min((one.turn_s for one in plan.moulds if one.turn_s is not None), default=None),
+        own_lift_loss_c=None,
+        way=None,
+        why=tell("plan.mould.own_lift_after_all", why=mould.why, loss_difference_c=loss_c),
+    )
 
 
 def _as_poured(old: MeltPlan, names: Sequence[str]) -> tuple[MouldPlan, ...]:

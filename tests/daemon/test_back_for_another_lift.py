@@ -16,13 +16,14 @@ from pourcall.contract.api import ChangeRequest, CommandResult, StartRequest
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.message import Message
 from pourcall.contract.paths import Paths
-from pourcall.contract.plan import MeltPlan, MouldRequest
+from pourcall.contract.plan import MeltPlan, MouldRequest, no_aim
 from pourcall.contract.settings import parse_settings
 from pourcall.contract.snapshot import FurnaceSnapshot, ToDo
 from pourcall.daemon import service as daemon_service
 from pourcall.daemon.main import Daemon
 from pourcall.daemon.service import Service
 from pourcall.engine.core import Engine
+from pourcall.metal.plan_checks import plan_conflicts
 from pourcall.planning.melt_plans import Planner
 from pourcall.records.read.journal import read_inputs
 from pourcall.records.read.store import Store
@@ -361,3 +362,32 @@ async def test_a_daemon_that_stops_leaves_the_plan_to_the_next(paths: Paths, mon
         await shop.passes(3)
         assert shop.plan.poured_earlier == ("plate 1",)
         assert shop.plan.moulds[1].turn_s == 20.0
+
+
+async def test_a_mould_that_wanted_a_lift_of_its_own_has_an_aim_in_it_though_its_sheet_is_gone(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone(*_: object) -> None:
+        raise OSError("the disk of the sheets is gone")
+
+    moulds = tuple(MouldRequest(name=f"plate {n}", mass_kg=0.5, thinnest_mm=3.0) for n in (1, 2, 3))
+    await shop.service.start_melt("club", StartRequest(alloy="c87300", charge_kg=2.5, moulds=moulds))
+    await shop.does(inp.MarkPower(level=inp.PowerLevel.OFF), inp.MarkSkim())
+    before = shop.plan
+    assert [no_aim(mould, before) is None for mould in before.moulds] == [True, False, False]
+    planner = Planner(parse_settings(SETTINGS), None)
+    wanted = planner.for_next_lift("club", before, ("plate 1",))[0].moulds[1]
+    monkeypatch.setattr(Planner, "_sheet", gone)
+    await shop.pours_one_and_returns("c87300")
+    plan, second = shop.plan, shop.plan.moulds[1]
+    assert no_aim(second, plan) is None
+    assert second.loss_c == pytest.approx(wanted.loss_c, abs=0.1)
+    assert second.loss_u_c == pytest.approx(wanted.loss_u_c, 0.02)
+    assert (second.loss_s, second.turn_s, second.lip_min_c) == (wanted.loss_s, wanted.turn_s, wanted.lip_min_c)
+    assert no_aim(plan.moulds[2], plan) is not None  # it would wait for the second
+    assert plan_conflicts(plan)
+    await shop.passes(300)
+    await shop.pours_one_and_returns("c87300")
+    assert shop.shot.moulds_left == ("plate 3",)
+    assert no_aim(shop.plan.moulds[2], shop.plan) is None
+    assert shop.plan.moulds[2].loss_s == wanted.loss_s

@@ -15,9 +15,10 @@ from pourcall.contract.plan import LEAST_CHANCE, MeltPlan, MouldRequest, NoAimCa
 from pourcall.contract.settings import parse_settings
 from pourcall.metal.alloys.sheet import load_sheets
 from pourcall.metal.heat.transfer import Carry
+from pourcall.metal.plan_checks import plan_conflicts
 from pourcall.metal.windows import melt_plan, pour_window
 from pourcall.planning.job import JobMould
-from pourcall.planning.melt_plans import Planner
+from pourcall.planning.melt_plans import Planner, as_left
 from pourcall.planning.plan_text import render_text
 from pourcall.planning.planner import PlanRequest, make_plan
 from pourcall.reports.pages.plan_page import render_html
@@ -141,3 +142,11 @@ def test_a_plan_on_record_of_before_this_is_judged_as_it_was() -> None:
     old["moulds"][1] |= {"lip_min_c": 1021.5, "lip_max_c": 1041.5}
     read = msgspec.convert(old, MeltPlan)
     assert no_aim(read.moulds[1], read) is None
+
+
+def test_a_mark_left_on_the_first_of_a_lift_is_said_and_asks_for_the_moulds_anew() -> None:
+    plan = msgspec.structs.replace(two("c87300"), poured_earlier=("plate 1",))
+    assert "plan.conflict.turn_of_before" in {name for told in plan_conflicts(plan) for name in names(told)}
+    anew = as_left(plan, ("plate 1",))
+    assert no_aim(anew.moulds[1], anew) is None
+    assert plan_conflicts(anew) == ()

@@ -9,13 +9,12 @@ import asyncio
 import logging
 from collections.abc import Awaitable, Callable, Mapping
 
-import msgspec
-
 from pourcall.contract.errors import PourcallError
 from pourcall.contract.inputs import ChangeMelt, TickIn
 from pourcall.contract.message import Message, tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.daemon.inputs.sequencer import InputSequencer, ProcessedInput
+from pourcall.planning.melt_plans import as_left
 from pourcall.texts import written
 
 log = logging.getLogger(__name__)
@@ -66,6 +65,6 @@ class LiftPlans:
             trace = not isinstance(err, PourcallError)  # that one is foreseen
             log.warning("%s: what is left was not planned again: %s", plan.melt, err, exc_info=trace)
             told = tell("daemon.order_not_counted", why=why)
-            return msgspec.structs.replace(plan, poured_earlier=poured_earlier), (told,), told
+            return as_left(plan, poured_earlier), (told,), told
         left = ", ".join(mould.name for mould in made.for_this_lift)
         return made, minds, tell("daemon.order_counted", moulds=left or "-")
