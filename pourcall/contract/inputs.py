@@ -144,6 +144,7 @@ class SoFar(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     lift_ago_s: float | None = None
     lift_proposed: bool = False
     poured_since_lift: tuple[int, ...] = ()  # numbers of the pours of the lift that goes on
+    poured_at_utc_s: tuple[tuple[int, float], ...] = ()  # number of each pour, and when it was by the record
     skim_ago_s: float | None = None
     added_ago_s: float | None = None
     added_kg: float | None = 0.0  # None: of some of it nobody said how much

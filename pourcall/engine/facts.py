@@ -150,7 +150,9 @@ class ShopFacts:
         """A pour was otherwise than marked, or (mould empty) was none. False: there is no pour of that number."""
         number, mould = command.number, command.mould
         struck = next((pour for pour in run.pours if pour.number == number and not mould), None)
-        if not run.correct(number, mould, command.figures):
+        figures = command.figures
+        at_s = None if figures is None else self._outputs.mono_at(figures.at_utc_s)
+        if not run.correct(number, mould, figures, at_s):
             return False
         if struck is not None and run.lift_proposed and run.lift_s == struck.at_mono_s and not run.poured_since_lift:
             self.withdraw_lift(run)  # nothing but that pour had said so

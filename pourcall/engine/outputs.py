@@ -34,6 +34,10 @@ class Outputs:
         at_mono_s = self.mono_s if at_s is None else at_s
         self.say(ev.Marked, what=what, text=text, at_mono_s=at_mono_s, value=value, source=source)
 
+    def mono_at(self, utc_s: float) -> float:
+        """By this clock, a moment that the record has."""
+        return self.mono_s - (self.utc_s - utc_s)
+
     def utc_at(self, mono_s: float) -> float:
         """The time for the record of a moment a little ago."""
         return self.utc_s - (self.mono_s - mono_s)

@@ -61,10 +61,12 @@ class Bench:
 
     # -- driving
 
+    utc_zero_s = 1_777_700_000.0  # of its monotonic zero
+
     def put(self, kind: type[Any], /, **fields: Any) -> list[ev.Output]:
         """One input of a kind, now."""
         self.seq += 1
-        item = kind(seq=self.seq, mono_s=self.t_s, utc_s=1_777_700_000.0 + self.t_s, **fields)
+        item = kind(seq=self.seq, mono_s=self.t_s, utc_s=self.utc_zero_s + self.t_s, **fields)
         self.items.append(item)
         outs = self.engine.handle(item)
         self.outs += outs

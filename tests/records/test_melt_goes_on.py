@@ -52,6 +52,7 @@ class Shop:
         assert start is not None
         self.bench = Rig()  # a fresh engine, with a monotonic clock of its own
         self.bench.t_s = 77.0
+        self.bench.utc_zero_s = UTC_S + now_s - 77.0
         self.bench.do(start)
         return start
 
@@ -381,3 +382,84 @@ def test_metal_poured_before_the_restart_was_poured_from_this_lift(shop: Shop) -
     assert shop.bench.engine.run.poured_since_lift
     shop.bench.do(inp.CorrectPour(number=1, mould=""))
     assert not shop.bench.engine.run.poured_since_lift
+
+
+def figures_of(pour: ev.Pour, later_s: float = 0.0) -> inp.PourFigures:
+    """As the record has it: by the clock of the session that marked it."""
+    return inp.PourFigures(
+        at_mono_s=pour.at_mono_s + later_s,
+        at_utc_s=pour.at_utc_s + later_s,
+        lift_mono_s=pour.lift_mono_s,
+        lip_min_c=pour.lip_min_c,
+        lip_max_c=pour.lip_max_c,
+    )
+
+
+def first_lift(shop: Shop, *, back: bool) -> ev.Pour:
+    """One mould of three poured, then the daemon restarts; the other session's clock is a thousand seconds ahead."""
+    shop.bench.in_metal(560.0, make_plan(moulds=3))
+    shop.bench.do(MarkLift())
+    shop.bench.run(5.0, 60.0)
+    shop.bench.do(inp.MarkPour())
+    if back:
+        shop.bench.run(5.0, 60.0)
+        shop.bench.do(inp.MarkReturn())
+    shop.bench.run(20.0, 60.0)
+    (marked,) = shop.bench.of(ev.PourMarked)
+    shop.goes_on()
+    pour: ev.Pour = marked.pour
+    return pour
+
+
+def test_a_pour_of_an_earlier_lift_that_is_put_right_after_a_restart_stays_in_its_lift(shop: Shop) -> None:
+    pour = first_lift(shop, back=True)
+    shop.bench.run(30.0, 60.0)
+    shop.bench.do(MarkLift())
+    run = shop.bench.engine.run
+    assert run is not None
+    shop.bench.do(inp.CorrectPour(number=1, mould="cleat 2", figures=figures_of(pour)))
+    assert run.poured_earlier(shop.bench.t_s) == ("cleat 2",)
+    assert not run.poured_since_lift
+
+
+@pytest.mark.parametrize("step_s", [-3600.0, 3600.0])
+def test_a_wall_clock_that_is_set_after_a_restart_moves_no_pour_to_another_lift(shop: Shop, step_s: float) -> None:
+    pour = first_lift(shop, back=True)
+    shop.bench.utc_zero_s += step_s
+    shop.bench.run(30.0, 60.0)
+    shop.bench.do(MarkLift())
+    run = shop.bench.engine.run
+    assert run is not None
+    shop.bench.do(inp.CorrectPour(number=1, mould="cleat 2", figures=figures_of(pour)))
+    assert run.poured_earlier(shop.bench.t_s) == ("cleat 2",)
+
+
+def test_a_pour_of_the_lift_that_goes_on_that_is_put_right_after_a_restart_stays_in_it(shop: Shop) -> None:
+    pour = first_lift(shop, back=False)
+    run = shop.bench.engine.run
+    assert run is not None
+    shop.bench.do(inp.CorrectPour(number=1, mould="cleat 2", figures=figures_of(pour)))
+    assert run.poured_since_lift
+    assert not run.poured_earlier(shop.bench.t_s)
+
+
+def test_a_pour_from_before_a_restart_that_was_before_the_lift_by_the_time_told_is_of_an_earlier_one(
+    shop: Shop,
+) -> None:
+    pour = first_lift(shop, back=False)
+    run = shop.bench.engine.run
+    assert run is not None
+    shop.bench.do(inp.CorrectPour(number=1, mould="cleat 1", figures=figures_of(pour, -60.0)))
+    assert not run.poured_since_lift
+    assert run.poured_earlier(shop.bench.t_s) == ("cleat 1",)
+
+
+def test_a_pour_that_is_told_to_have_been_later_than_the_lift_is_of_it(shop: Shop) -> None:
+    pour = first_lift(shop, back=True)
+    shop.bench.do(MarkLift())
+    shop.bench.run(30.0, 60.0)
+    run = shop.bench.engine.run
+    assert run is not None
+    shop.bench.do(inp.CorrectPour(number=1, mould="cleat 1", figures=figures_of(pour, 25.0 + AWAY_S + 10.0)))
+    shop.bench.run(1.0, 60.0)
+    assert run.poured_since_lift

@@ -26,6 +26,7 @@ from pourcall.engine.bath.metal import HistoryPoint, MetalHistory, Powered
 LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
 WORK_S = 60.0  # skimming or stirring, or cold metal melting in: the bath is not at rest
 REPORTED_S = 10.0  # what a board applies is not known for longer, though its probes are still heard
+SAME_MOMENT_S = 0.5  # a pour that proposed its lift: both of one moment, by two clocks
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
 ASK_BACK_S = 60.0  # sooner after a lift, a probe in metal is put back into a pot that never left, or in the hand
 BRIEFLY_S = 60.0  # back in the furnace for no longer than this, it cools on rather than anew
@@ -60,6 +61,7 @@ class MeltRun:
         self.pours: list[Pour] = []  # since then
         self._went = {number: mould for number, mould in before if mould}  # number of a pour -> mould it went into
         self._poured_s: dict[int, float] = {}  # number of a pour -> when; of one that is missing: in an earlier lift
+        self._at_utc_s: dict[int, float] = {}  # and when by the record
         self._numbers = max((number for number, _ in before), default=0)  # given so far; none is given twice
         self.lift_s: float | None = None
         self.lift_proposed = False
@@ -167,6 +169,10 @@ class MeltRun:
         """Pours from before the daemon was away that are of the lift which goes on; all others are of earlier ones."""
         self._poured_s.update(dict.fromkeys(numbers, at_s))
 
+    def recorded_before(self, at_utc_s: Sequence[tuple[int, float]]) -> None:
+        """When the pours from before the daemon was away were, by the record."""
+        self._at_utc_s.update(at_utc_s)
+
     def put_off(self, kind: str, until_s: float) -> None:
         """A person does not want to hear a call until then."""
         self._put_off[kind] = until_s
@@ -179,13 +185,14 @@ class MeltRun:
         """Metal went into a mould."""
         self.pours.append(pour)
         self._went[pour.number] = pour.mould
-        self._poured_s[pour.number] = pour.at_mono_s
+        self._poured_s[pour.number], self._at_utc_s[pour.number] = pour.at_mono_s, pour.at_utc_s
         self._numbers = max(self._numbers, pour.number)
 
-    def correct(self, number: int, mould: str, figures: PourFigures | None = None) -> bool:
+    def correct(self, number: int, mould: str, figures: PourFigures | None = None, at_s: float | None = None) -> bool:
         """A pour went into another mould, or (mould empty) was none. False: there is no pour of that number.
 
-        figures: as the record has it now; None: the same metal, less the loss on the way to that mould.
+        figures: as the record has it now; None: the same metal, less the loss on the way to that mould. at_s: when it
+        was, by this clock; that of the figures is the clock of the session that marked it.
         """
         if not 1 <= number <= self._numbers:
             return False
@@ -193,13 +200,25 @@ class MeltRun:
         if mould:
             self._went[number] = mould
         if figures is not None:
-            self._poured_s[number] = figures.at_mono_s
+            self._poured_s[number] = self._moment_s(number, figures, at_s)
+            self._at_utc_s[number] = figures.at_utc_s
         self.pours = [
             self._corrected(pour, mould, figures) if pour.number == number else pour
             for pour in self.pours
             if mould or pour.number != number
         ]
         return True
+
+    def _moment_s(self, number: int, figures: PourFigures, at_s: float | None) -> float:
+        """When a pour was, as it was put right; the lift that it was of stays its own, unless another time was told."""
+        before_s, before_utc_s = self._poured_s.get(number, -math.inf), self._at_utc_s.get(number)
+        later_s = 0.0 if before_utc_s is None else figures.at_utc_s - before_utc_s
+        if at_s is None or (before_utc_s is not None and abs(later_s) < SAME_MOMENT_S):
+            return before_s
+        if any(pour.number == number for pour in self.pours):
+            return before_s + later_s
+        of_lift = self.lift_s is not None and at_s >= self.lift_s - SAME_MOMENT_S
+        return max(at_s, self.lift_s) if of_lift and self.lift_s is not None else at_s
 
     def _corrected(self, pour: Pour, mould: str, figures: PourFigures | None) -> Pour:
         """Everything that hangs on the mould, or that the record has otherwise now."""

@@ -71,6 +71,7 @@ def take_up_melt(so_far: SoFar, run: MeltRun, mono_s: float) -> None:
         lift_s = mono_s - so_far.lift_ago_s
         run.lift(lift_s, proposed=so_far.lift_proposed)
         run.poured_before(so_far.poured_since_lift, lift_s)
+    run.recorded_before(so_far.poured_at_utc_s)
     run.dipped_before(max((dip.number for dip in so_far.dips), default=0))
 
 

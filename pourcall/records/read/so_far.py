@@ -152,6 +152,7 @@ def melt_so_far(conn: sqlite3.Connection, melt: str, utc_s: float) -> SoFar:
         lift_ago_s=None if found.lift is None else ago_s(found.lift[0]),
         lift_proposed=found.lift is not None and found.lift[1],
         poured_since_lift=_poured_since(conn, melt, None if found.lift is None else found.lift[0]),
+        poured_at_utc_s=_poured_at(conn, melt),
         skim_ago_s=ago_s(found.skim_utc_s),
         added_ago_s=ago_s(found.added_utc_s),
         added_kg=found.added_kg,
@@ -170,6 +171,15 @@ def _poured_since(conn: sqlite3.Connection, melt: str, lift_utc_s: float | None)
         (melt, lift_utc_s - SAME_MOMENT_S),
     )
     return tuple(int(number) for (number,) in rows)
+
+
+def _poured_at(conn: sqlite3.Connection, melt: str) -> tuple[tuple[int, float], ...]:
+    rows = conn.execute(
+        "SELECT p.number, p.at_utc_s FROM pours p JOIN melts m ON m.id = p.melt_id WHERE m.melt = ?"
+        " AND NOT EXISTS (SELECT 1 FROM pours c WHERE c.corrects = p.id) ORDER BY p.number",
+        (melt,),
+    )
+    return tuple((int(number), float(at_utc_s)) for number, at_utc_s in rows)
 
 
 def _dip(dip: ev.Dip, utc_s: float) -> DipSoFar:
