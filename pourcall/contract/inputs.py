@@ -168,10 +168,14 @@ class StartMelt(_Command, frozen=True, tag="start_melt"):
 
 
 class ChangeMelt(_Command, frozen=True, tag="change_melt"):
-    """A changed alloy, mould list or mind in mid-melt: nothing restarts, old and new are both kept."""
+    """A changed alloy, mould list or mind in mid-melt: nothing restarts, old and new are both kept.
+
+    next_lift: nobody changed their mind: what is left is planned for a lift of its own, since the one before is over.
+    """
 
     plan: MeltPlan
     why: str = ""
+    next_lift: bool = False
 
 
 class EndMelt(_Command, frozen=True, tag="end_melt"):

@@ -31,6 +31,7 @@ from pourcall.contract.furnace_model import FurnaceModel
 from pourcall.contract.inputs import ChangeMelt, Command, Note, RunProfile, StartMelt, StoreProblem
 from pourcall.contract.message import Message, Told, tell
 from pourcall.contract.paths import Paths
+from pourcall.contract.plan import MeltPlan
 from pourcall.contract.questions import question
 from pourcall.contract.reading import Reading
 from pourcall.contract.settings import Settings
@@ -239,9 +240,7 @@ class Service:
         """Look up a profile, resolve it for the running melt, and guide by it."""
         sequencer = self.sequencer(furnace)
         self._open()
-        plan = sequencer.snapshot().plan
-        if plan is None:
-            raise Refused(tell("daemon.no_melt", furnace=furnace), remedy=tell("daemon.no_melt.remedy"))
+        plan = self._running_plan(sequencer)
         profile = await self.in_thread(self._planner.profile, furnace, request.profile, plan)
         return await sequencer.command(RunProfile(profile=profile, who=request.who))
 
@@ -266,11 +265,22 @@ class Service:
         """Change the running melt's plan; old and new are both kept."""
         sequencer = self.sequencer(furnace)
         self._open()
-        old = sequencer.snapshot().plan
-        if old is None:
-            raise Refused(tell("daemon.no_melt", furnace=furnace), remedy=tell("daemon.no_melt.remedy"))
-        plan, notes = await self.in_thread(self._planner.change, furnace, request, old)
+        old = begun = self._running_plan(sequencer)
+        while True:
+            plan, notes = await self.in_thread(self._planner.change, furnace, request, old)
+            now = self._running_plan(sequencer)
+            if now.melt != begun.melt:
+                raise Refused(tell("daemon.melt_over", melt=begun.melt), remedy=tell("daemon.melt_over.remedy"))
+            if now == old:
+                break
+            old = now  # another change came first: it is made from that
         return _with_notes(await sequencer.command(ChangeMelt(plan=plan, why=request.why, who=request.who)), notes)
+
+    def _running_plan(self, sequencer: InputSequencer) -> MeltPlan:
+        plan = sequencer.snapshot().plan
+        if plan is None:
+            raise Refused(tell("daemon.no_melt", furnace=sequencer.furnace), remedy=tell("daemon.no_melt.remedy"))
+        return plan
 
     def trace(self, furnace: str, *, since_mono_s: float, points: int) -> Trace:
         """The running melt's trace, from memory."""

@@ -119,7 +119,7 @@ class CommandHandler:
             case inp.MarkPour() | inp.MarkLift() | inp.MarkReturn() | inp.MarkAddition() | inp.MarkSkim():
                 self._happened(command, run)
             case inp.ChangeMelt():
-                facts.change(run, command.plan, command.why)
+                facts.change(run, command)
             case inp.EndMelt():
                 facts.end(run, command.ending)
             case inp.CorrectPour():

@@ -11,7 +11,7 @@ from pourcall.contract import inputs as inp
 from pourcall.contract.config import EngineConfig
 from pourcall.contract.inputs import PowerLevel
 from pourcall.contract.message import tell
-from pourcall.contract.plan import MeltPlan, MouldPlan
+from pourcall.contract.plan import MouldPlan
 from pourcall.contract.questions import out_of_reach
 from pourcall.contract.reading import TYPED_U_C, Place
 from pourcall.contract.snapshot import LastRead
@@ -73,18 +73,18 @@ class ShopFacts:
         self._arrests.start(command)
         self._guiding.start(command, run, self._channels, self.power, now_s)
 
-    def change(self, run: MeltRun, plan: MeltPlan, why: str) -> None:
+    def change(self, run: MeltRun, command: inp.ChangeMelt) -> None:
         """Another alloy, mass, mould list or mind; or what is left, planned for a lift of its own.
 
         Nothing restarts, old and new are both kept.
         """
-        old = run.plan
-        run.change(plan, self._outputs.mono_s)
-        if plan.poured_earlier == old.poured_earlier:  # else nobody changed their mind, and what is called follows
+        old, plan = run.plan, command.plan
+        run.change(plan, self._outputs.mono_s if command.next_lift else None)
+        if not command.next_lift:  # else nobody changed their mind, and what is called follows
             self._calls.clear(tell("call.ended.plan_changed"), keep=ev.CallKind.STEP)
         self._guiding.change(old, plan, self.power, self._outputs.mono_s)
         self._arrests.change(old, plan)
-        self._outputs.say(ev.MeltChanged, old=old, new=plan, why=why)
+        self._outputs.say(ev.MeltChanged, old=old, new=plan, why=command.why)
 
     def end(self, run: MeltRun, ending: inp.MeltEnding) -> None:
         """The pot is done with. Moulds that got no metal are named, unless the whole melt was given up."""

@@ -14,6 +14,7 @@ import pytest
 from pourcall.contract import inputs as inp
 from pourcall.contract.api import ChangeRequest, CommandResult, StartRequest
 from pourcall.contract.config import EngineConfig
+from pourcall.contract.errors import Refused
 from pourcall.contract.message import Message
 from pourcall.contract.paths import Paths
 from pourcall.contract.plan import MeltPlan, MouldRequest, no_aim
@@ -391,3 +392,52 @@ async def test_a_mould_that_wanted_a_lift_of_its_own_has_an_aim_in_it_though_its
     assert shop.shot.moulds_left == ("plate 3",)
     assert no_aim(shop.plan.moulds[2], shop.plan) is None
     assert shop.plan.moulds[2].loss_s == wanted.loss_s
+
+
+@asynccontextmanager
+async def held_up(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator["asyncio.Task[CommandResult]"]:
+    """A change of the charge that a person asked for, its plan not made until the block is left."""
+    loop, sheet = asyncio.get_running_loop(), Planner._sheet
+    begun, go_on, asked = asyncio.Event(), threading.Event(), []
+
+    def first_is_slow(planner: Planner, alloy: str) -> object:
+        asked.append(alloy)
+        if len(asked) == 1:
+            loop.call_soon_threadsafe(begun.set)
+            go_on.wait(10.0)
+        return sheet(planner, alloy)
+
+    monkeypatch.setattr(Planner, "_sheet", first_is_slow)
+    change = asyncio.create_task(shop.service.change_melt("club", ChangeRequest(charge_kg=2.2)))
+    try:
+        await begun.wait()
+        yield change
+    finally:
+        go_on.set()
+
+
+async def test_a_change_asked_for_while_the_pot_came_back_is_made_from_the_plan_of_the_next_lift(
+    shop: Shop, paths: Paths, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    await shop.starts()
+    async with held_up(shop, monkeypatch) as change:
+        await shop.pours_one_and_returns("za27")
+        assert shop.plan.poured_earlier == ("plate 1",)
+    assert (await change).accepted
+    assert (shop.plan.charge_kg, shop.plan.poured_earlier) == (2.2, ("plate 1",))
+    assert shop.plan.moulds[1].turn_s == 20.0
+    with Store.read(paths.database) as store:
+        plans = store.melt("2026-001").plans
+    assert [row.plan.poured_earlier for row in plans] == [(), ("plate 1",), ("plate 1",)]
+
+
+async def test_a_change_of_a_melt_that_ended_meanwhile_changes_no_other(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    await shop.starts()
+    async with held_up(shop, monkeypatch) as change:
+        await shop.does(inp.EndMelt(ending=inp.MeltEnding.ABANDONED, sure=True))
+        second = await shop.starts("a356")
+    with pytest.raises(Refused):
+        await change
+    assert shop.plan == second

@@ -6,9 +6,10 @@ import msgspec
 import pytest
 
 from pourcall.contract import inputs as inp
-from pourcall.contract.events import CommandRefused, LiftMarked, MeltState, PourMarked
+from pourcall.contract.events import CallChanged, CallHow, CallKind, CommandRefused, LiftMarked, MeltState, PourMarked
 from pourcall.contract.message import Message
 from pourcall.contract.plan import MeltPlan
+from pourcall.contract.reading import ProbeState
 from pourcall.contract.snapshot import FurnaceSnapshot, ToDo
 from pourcall.engine.melt.melt_run import read_in_hand_s
 from pourcall.metal.alloys.sheet import load_sheets
@@ -209,3 +210,42 @@ def test_a_call_that_is_up_never_stays_up_beyond_a_narrow_window(bench: Bench, w
     for second in range(60):
         bench.run(1.0, 570.0 - 0.2 * second)
         stands(bench)
+
+
+# -- planned for the next lift
+
+
+@pytest.mark.parametrize("made_from", [(), ("cleat 1",)], ids=["the plan before", "the plan in force"])
+def test_a_persons_change_after_the_return_ends_what_is_called_whichever_plan_it_was_made_from(
+    bench: Bench, made_from: tuple[str, ...]
+) -> None:
+    bench.in_metal(570.0, make_plan(moulds=3))
+    bench.do(inp.MarkLift(sure=True))
+    bench.run(20.0, None)
+    bench.do(inp.MarkPour(sure=True))
+    bench.run(5.0, None)
+    bench.do(inp.MarkReturn())
+    bench.run(2.0, 570.0)
+    bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    bench.run(60.0, 570.0)
+    assert bench.up(CallKind.POUR) is not None
+    plan = msgspec.structs.replace(make_plan(moulds=3), poured_earlier=("cleat 1",))
+    bench.do(inp.ChangeMelt(plan=plan, next_lift=True, who="daemon"))
+    assert bench.up(CallKind.POUR) is not None  # nobody changed their mind
+    hotter = msgspec.structs.replace(make_plan(moulds=3, lip=(538.0, 573.0)), poured_earlier=made_from)
+    ended = [out for out in bench.of(CallChanged, bench.do(inp.ChangeMelt(plan=hotter))) if out.how is CallHow.ENDED]
+    assert [out.call.kind for out in ended] == [CallKind.POUR]
+    run = bench.engine.run
+    assert run is not None
+    returned_s = run.back_s
+    early, late = run.planned("cleat 2", returned_s - 1.0), run.planned("cleat 2", bench.t_s)
+    assert early is not None
+    assert late is not None
+    assert (early.lip_max_c, late.lip_max_c) == (plan.moulds[1].lip_max_c, 573.0)
+
+
+def test_a_change_on_record_of_before_this_is_still_read() -> None:
+    command = inp.ChangeMelt(plan=make_plan(), why="one cleat less")
+    body = msgspec.to_builtins(command)
+    assert "next_lift" not in body
+    assert msgspec.convert(body, inp.ChangeMelt) == command

@@ -47,7 +47,7 @@ class LiftPlans:
                 if (now.plan, now.poured_earlier) != (shot.plan, shot.poured_earlier):
                     continue  # another change came first: it is made from that
                 self._told[furnace] = shot.seq, minds
-                await sequencer.command(ChangeMelt(plan=plan, why=written(why), who="daemon"))
+                await sequencer.command(ChangeMelt(plan=plan, why=written(why), next_lift=True, who="daemon"))
                 break
 
     def told(self, furnace: str, since_seq: int) -> tuple[Message, ...]:

@@ -99,11 +99,14 @@ class MeltRun:
 
     # -- what happened, each written here alone ------------------------------------------------------------------------
 
-    def change(self, plan: MeltPlan, mono_s: float) -> None:
-        """Another alloy, mass or mould list; or the moulds that are left, for a lift of their own."""
-        if plan.poured_earlier == self.plan.poured_earlier:
-            mono_s, _ = self._plans.pop()
-        self._plans.append((mono_s, plan))
+    def change(self, plan: MeltPlan, next_lift_s: float | None = None) -> None:
+        """Another alloy, mass or mould list; or, since that moment, the moulds that are left for a lift of their own.
+
+        Whatever another change is made from, the lifts are as many as before.
+        """
+        if next_lift_s is None:
+            next_lift_s, _ = self._plans.pop()
+        self._plans.append((next_lift_s, plan))
         self.plan = plan
 
     def planned(self, name: str, at_s: float) -> MouldPlan | None:

@@ -50,6 +50,8 @@ TEXTS: dict[str, str] = {
     "daemon.melt_on_record.remedy": "Give it another number, or send a start_request: the daemon numbers that",
     "daemon.no_melt": "no melt is running in {furnace}",
     "daemon.no_melt.remedy": "Start one (`pourcall melt start`)",
+    "daemon.melt_over": "melt {melt} ended before the change was worked out",
+    "daemon.melt_over.remedy": "Look at what runs now, and change that if it is meant",
     "daemon.no_furnace": "there is no furnace '{furnace}'",
     "daemon.no_furnace.remedy": "Furnaces here: {furnaces}",
     "daemon.no_record": "this daemon runs without records",
