@@ -14,6 +14,7 @@ from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
 from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.snapshot import Interval
+from pourcall.furnace.cuts import Cuts
 from pourcall.furnace.ensemble import COUNT, Ensemble, deviation
 from pourcall.furnace.model import (
     CHAMBER_SIGMA_C,
@@ -27,7 +28,7 @@ from pourcall.furnace.model import (
     time_to_c,
 )
 from pourcall.furnace.molten import FREE_C_PER_S, MIXES_S, MoltenWatch
-from pourcall.furnace.own_coasts import CoastWatch, foreseen
+from pourcall.furnace.own_coasts import CoastWatch, Peak, of_line
 from pourcall.metal.heat.curve import curve_of
 
 SHELL_C = 40.0  # so far above its liquidus metal may still freeze on a cold sheath for seconds (ours)
@@ -52,14 +53,12 @@ NEAR_S = 180.0
 FIRST_READINGS = 12  # they change what is believed the most
 PER_TICK = 8  # at most
 CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
-CUT_KNOTS_S = (0.0, 20.0, 45.0, 80.0, 130.0, 200.0, 300.0, 440.0)  # moments to cut that are tried; between them, a line
 COOLING_S = 30.0  # so long a cooling time is counted down before it is worked out anew
 BAND_STEP_S, BAND_POINTS = 60.0, 40
 # The physics against the coasts of its own furnace: what it was out by on simulated melts (lumped), k = 1
 PHYSICS_SD_C, PHYSICS_SD_SHARE = 6.0, 0.25
 MELTING_TAKE_S = 120.0  # what a tip between lumps reads is out by the same for minutes, and would drag the wall along
 MELTS_BELOW_C = 10.0
-PEAKED_SD_C = 2.0
 KNEE_S = 60.0  # in which an earlier rise is forgotten
 
 UNKNOWN = Interval(None)
@@ -266,8 +265,7 @@ class Forecast:
         self._mid: tuple[Furnace, State, float] | None = None
         self._mid_ready: list[float | None] = []
         self._ready_cache = None
-        self._knots: list[tuple[float, float, float]] = []  # (cut so long after _at_s, peak, then so long to it)
-        self._knot_state: State | None = None
+        self._cuts: Cuts | None = None
         self._now: tuple[float, State] | None = None
         self._spread: float | None = None
         self._band: list[tuple[float, float, float]] = []
@@ -304,58 +302,26 @@ class Forecast:
         state, mass = self._with_rest(self._state(), mass)
         return coast(furnace, self.metal, state, mass, self.room_c, delay_s=delay_s, share=self._share(furnace))
 
-    def _next_knot(self) -> bool:
-        """One more moment to cut is tried; False where none is left."""
-        at = len(self._knots)
-        if at == len(CUT_KNOTS_S):
-            return False
-        furnace, state, mass = self._middle()
-        if self._knot_state is None:
-            self._knot_state, _ = self._with_rest(state, mass)
-        rested_kg = self._with_rest(state, mass)[1]
-        state = self._knot_state
-        if at > 0:
-            step_s = CUT_KNOTS_S[at] - CUT_KNOTS_S[at - 1]
-            state = advance(
-                furnace, self.metal, state, rested_kg, self._share(furnace), self.room_c, step_s, step_s=10.0
-            )
-            self._knot_state = state
-        peak = coast(furnace, self.metal, state, rested_kg, self.room_c)
-        self._knots.append((CUT_KNOTS_S[at], peak.peak_c, peak.in_s))
-        return True
+    def _by_model(self) -> Cuts:
+        """Cuts as of where the ensemble stands, of its middle, with what is still to come."""
+        if self._cuts is None:
+            furnace, state, mass = self._middle()
+            self._cuts = Cuts(furnace, self.metal, *self._with_rest(state, mass), self._share(furnace), self.room_c)
+        return self._cuts
 
-    def _own(self, delay_s: float) -> tuple[float, float] | None:
-        """Peak if the power is cut so long after the last tick, by this furnace's own coasts, and its standard
-        uncertainty; None: they tell nothing.
+    def _own(self, delay_s: float) -> Peak | None:
+        """Peak if the power is cut so long after the last tick, by this furnace's own coasts; None: they tell nothing.
 
-        The last minute is drawn on to the cut; what was to come of a coast that goes on is told by its beginning.
         Nor do they know of cold metal that is still to come: only the model has its heat.
         """
         if self.still_to_come_kg > 0.0:
             return None
-        watch = self._coasting
-        if watch is not None:
-            began_c, rate = watch.end.metal_c(), watch.end.rate_c_per_s
-            highest_c = max((c for _, c in watch.after), default=None)
-            if watch.peaked and highest_c is not None:
-                return watch.after[-1][1], PEAKED_SD_C
-            if began_c is None or rate is None:
-                return None
-            told = foreseen(self._coasts, self.alloy.key, began_c, 60.0 * rate, watch.share)
-            if told is None:
-                return None
-            return max(began_c + told.rise_c, highest_c or began_c), told.sd_c
+        if self._coasting is not None:
+            return self._coasting.peak_c(self._coasts, self.alloy.key)
         if self.level == 0.0 or not self._molten.molten or not self._line_holds(self._now_s):
             return None
-        line_c, rate = self._molten.end.metal_c(), self._molten.end.rate_c_per_s
-        if line_c is None or rate is None or rate <= 0.0:
-            return None
-        ahead_s = self._now_s - (self._molten.end.at_s or self._now_s) + delay_s
-        cut_c = line_c + rate * ahead_s
-        told = foreseen(self._coasts, self.alloy.key, cut_c, 60.0 * rate, self._share(self._middle()[0]))
-        if told is None:
-            return None
-        return cut_c + told.rise_c, math.hypot(told.sd_c, 0.1 * rate * delay_s)
+        share = self._share(self._middle()[0])
+        return of_line(self._molten.end, self._coasts, self.alloy.key, share, self._now_s, delay_s)
 
     def _physics_sd_c(self, rise_c: float) -> float:
         return math.hypot(COAST_SHARE * self._coast_sd, PHYSICS_SD_C, PHYSICS_SD_SHARE * max(0.0, rise_c))
@@ -372,25 +338,16 @@ class Forecast:
             rise_c = max(0.0, self._reckoned_cut(0.0)[0] - self.metal.temp_c(self._state().h))
             peak_c = line_c + rate * (self._now_s - (self._molten.end.at_s or self._now_s) + delay_s) + rise_c
         by_physics = 1.0 / self._physics_sd_c(peak_c - self.metal.temp_c(self._state().h)) ** 2
-        own_c, own_sd_c = own
-        by_own = 1.0 / own_sd_c**2
-        return (peak_c * by_physics + own_c * by_own) / (by_physics + by_own), in_s
+        by_own = 1.0 / own.sd_c**2
+        return (peak_c * by_physics + own.c * by_own) / (by_physics + by_own), in_s
 
     def _reckoned_cut(self, delay_s: float) -> tuple[float, float]:
         """The same by the model alone."""
-        after_s = self._now_s - self._at_s + delay_s
-        while not self._knots or self._knots[-1][0] < after_s:
-            if not self._next_knot():
-                there = self.coast(delay_s)
-                return there.peak_c, there.in_s - delay_s
-        for k, (knot_s, peak_c, in_s) in enumerate(self._knots):
-            if knot_s >= after_s:
-                if k == 0 or knot_s == after_s:
-                    return peak_c, in_s
-                was_s, was_c, was_in_s = self._knots[k - 1]
-                part = (after_s - was_s) / (knot_s - was_s)
-                return was_c + part * (peak_c - was_c), was_in_s + part * (in_s - was_in_s)
-        raise AssertionError
+        found = self._by_model().after(self._now_s - self._at_s + delay_s)
+        if found is not None:
+            return found
+        there = self.coast(delay_s)
+        return there.peak_c, there.in_s - delay_s
 
     def coast_peak_c(self, delay_s: float) -> float | None:
         """The peak alone; None before anything was read of the metal (a profile that runs asks so)."""
@@ -401,7 +358,7 @@ class Forecast:
         own = self._own(0.0)
         if own is None:
             return COAST_SHARE * self._coast_sd
-        return 1.0 / math.sqrt(1.0 / self._physics_sd_c(0.0) ** 2 + 1.0 / own[1] ** 2)
+        return 1.0 / math.sqrt(1.0 / self._physics_sd_c(0.0) ** 2 + 1.0 / own.sd_c**2)
 
     def tick(self, mono_s: float, ready_c: float, aim_c: float, low_c: float) -> Outlook:
         """Once a second, or every few. ready_c: when it counts as ready; aim_c: wished peak; low_c: where the
@@ -447,10 +404,9 @@ class Forecast:
         if due == 0:
             return
         self._owed = max(0.0, min(self._owed - due, 1.0 * COUNT))
-        if not self._knots:
-            self._next_knot()
+        middle_c = self._by_model().now_c
         for _ in range(due):
-            self._look(self._turn, self._knots[0][1], ready_c, there)
+            self._look(self._turn, middle_c, ready_c, there)
             self._turn = (self._turn + 1) % COUNT
         self._ready_cache = None
 
@@ -516,18 +472,8 @@ class Forecast:
         rate = self._molten.end.rate_c_per_s
         if rate is not None and rate > 0.0 and self._own(0.0) is not None:
             return (aim_c - now_peak_c) / rate
-        k = 0
-        while True:
-            if k == len(self._knots) and not self._next_knot():
-                return None
-            if self._knots[k][1] >= aim_c:
-                break
-            k += 1
-        at_s, peak_c, _ = self._knots[k]
-        if k > 0:
-            was_s, was_c, _ = self._knots[k - 1]
-            at_s = was_s + (at_s - was_s) * (aim_c - was_c) / max(peak_c - was_c, 1e-6)
-        return max(0.0, self._at_s + at_s - self._now_s)
+        at_s = self._by_model().when(aim_c)
+        return None if at_s is None else max(0.0, self._at_s + at_s - self._now_s)
 
     def _cooling(self, furnace: Furnace, state: State, mass: float, low_c: float, now_c: float) -> Interval:
         """Reckoned anew twice a minute and counted down between where the power is off."""

@@ -24,6 +24,7 @@ PEAKED_C = 1.0  # so far below its highest again, or as flat as that for a minut
 KNEE_SHARE = 0.5  # the rise gave way before the mark, which was then made late: nothing is learned of such a coast
 LEAST_RATE_C_PER_MIN = 4.0  # slower, and no coast is worth the name
 LIQUID_BY_C = 2.0
+PEAKED_SD_C = 2.0  # where it was seen to have peaked
 HOTTER_SHARE = -0.2  # K of coast for each K that the cut was hotter: the wall gains less than the metal (tuned, lumped)
 ONE_SD_C, ONE_SD_SHARE = 2.5, 0.06  # of one coast from the mean of its furnace, before its own scatter is known (tuned)
 WORTH = 3.0  # as many coasts as that is worth
@@ -38,6 +39,13 @@ class Foreseen(NamedTuple):
     """Rise still to come once the power goes off, degC, and its standard uncertainty."""
 
     rise_c: float
+    sd_c: float
+
+
+class Peak(NamedTuple):
+    """Where the metal peaks, degC, and its standard uncertainty."""
+
+    c: float
     sd_c: float
 
 
@@ -64,6 +72,29 @@ class CoastWatch:
             return None
         self._told = True
         return made_of(alloy, self.end, self.after, share=self.share, earlier_c_per_s=self._earlier, of="")
+
+    def peak_c(self, coasts: Sequence[OwnCoast], alloy: str) -> Peak | None:
+        """Where it peaks, told by its beginning, or seen; None: nothing tells."""
+        began_c, rate = self.end.metal_c(), self.end.rate_c_per_s
+        highest_c = max((c for _, c in self.after), default=None)
+        if self.peaked and highest_c is not None:
+            return Peak(self.after[-1][1], PEAKED_SD_C)
+        if began_c is None or rate is None:
+            return None
+        told = foreseen(coasts, alloy, began_c, 60.0 * rate, self.share)
+        return None if told is None else Peak(max(began_c + told.rise_c, highest_c or began_c), told.sd_c)
+
+
+def of_line(
+    end: TraceEnd, coasts: Sequence[OwnCoast], alloy: str, share: float, mono_s: float, delay_s: float
+) -> Peak | None:
+    """Where the metal peaks if the power is cut `delay_s` from now: the last minute is drawn on to the cut."""
+    line_c, rate = end.metal_c(), end.rate_c_per_s
+    if line_c is None or rate is None or rate <= 0.0:
+        return None
+    cut_c = line_c + rate * (mono_s - (end.at_s or mono_s) + delay_s)
+    told = foreseen(coasts, alloy, cut_c, 60.0 * rate, share)
+    return None if told is None else Peak(cut_c + told.rise_c, math.hypot(told.sd_c, 0.1 * rate * delay_s))
 
 
 def foreseen(
