@@ -14,6 +14,7 @@ from pourcall.contract.furnace_model import PARAMETERS, FurnaceModel
 from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.snapshot import Interval
+from pourcall.furnace.band import BAND_POINTS, BAND_STEP_S, K90, band_of, rows_ahead
 from pourcall.furnace.cuts import Cuts
 from pourcall.furnace.ensemble import COUNT, Ensemble, deviation
 from pourcall.furnace.model import (
@@ -25,6 +26,7 @@ from pourcall.furnace.model import (
     add_cold,
     advance,
     coast,
+    share_of,
     time_to_c,
 )
 from pourcall.furnace.molten import FREE_C_PER_S, MIXES_S, MoltenWatch
@@ -34,7 +36,6 @@ from pourcall.metal.heat.curve import curve_of
 SHELL_C = 40.0  # so far above its liquidus metal may still freeze on a cold sheath for seconds (ours)
 TAKE_S = 10.0  # readings a second apart err together: one in ten seconds counts
 READING_SIGMA_C = 3.0  # what a probe in a stirred bath and the model differ by when all is well
-K90 = 1.645  # 90 % of a normal distribution
 LEFT_OUT_SHARE, LEFT_OUT_S = 0.04, 10.0  # of the time to go, k = 1: lid, dips, dross
 # Of the whole melt, until it is molten, k = 1: a charge told wrong, the way lumps melt (tuned on one simulated plant,
 # lumped, with persons who err; on furnaces of another build it is more)
@@ -54,7 +55,6 @@ FIRST_READINGS = 12  # they change what is believed the most
 PER_TICK = 8  # at most
 CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
 COOLING_S = 30.0  # so long a cooling time is counted down before it is worked out anew
-BAND_STEP_S, BAND_POINTS = 60.0, 40
 # The physics against the coasts of its own furnace: what it was out by on simulated melts (lumped), k = 1
 PHYSICS_SD_C, PHYSICS_SD_SHARE = 6.0, 0.25
 MELTING_TAKE_S = 120.0  # what a tip between lumps reads is out by the same for minutes, and would drag the wall along
@@ -268,7 +268,7 @@ class Forecast:
         self._cuts: Cuts | None = None
         self._now: tuple[float, State] | None = None
         self._spread: float | None = None
-        self._band: list[tuple[float, float, float]] = []
+        self._band: list[tuple[float, float]] = []
 
     # -- what will be -------------------------------------------------------------------------------------------------
 
@@ -278,7 +278,7 @@ class Forecast:
         return self._mid
 
     def _share(self, furnace: Furnace) -> float:
-        return furnace.low_share if self.level == -1.0 else 1.0 if self.level is None else self.level
+        return share_of(furnace, self.level)
 
     def _state(self) -> State:
         """The middle as of the last tick: the ensemble may stand some seconds before it."""
@@ -503,38 +503,11 @@ class Forecast:
 
         Changes nothing: of the ensemble as it stands, at the setting as it is; worked out once for each (2 ms).
         """
-        points = int(for_s / BAND_STEP_S)
-        shift = max(0.0, mono_s - self._at_s) / BAND_STEP_S
-        rows = self._path(points + int(shift) + 2)
-        made = []
-        for step in range(1, points + 1):
-            k, part = int(step + shift), (step + shift) % 1.0
-            low = rows[k][1] + part * (rows[k + 1][1] - rows[k][1])
-            high = rows[k][2] + part * (rows[k + 1][2] - rows[k][2])
-            made.append((step * BAND_STEP_S, low, high))
-        return tuple(made)
-
-    def _path(self, points: int) -> list[tuple[float, float, float]]:
-        """(step, low, high) from where the ensemble stands, a minute apart."""
-        if len(self._band) >= points:
-            return self._band
-        chosen = range(0, COUNT, 4)
-        states = {at: self.members.mixed(at, self.mass_kg) for at in chosen}
-        made = []
-        for step in range(points):
-            temps = []
-            for at in chosen:
-                state, mass = states[at]
-                if step > 0:
-                    furnace = self.members.furnaces[at]
-                    share = self._share(furnace)
-                    state = advance(furnace, self.metal, state, mass, share, self.room_c, BAND_STEP_S, step_s=20.0)
-                    states[at] = (state, mass)
-                temps.append(self.metal.temp_c(state.h))
-            mean, half = sum(temps) / len(temps), K90 * math.hypot(deviation(temps), 2.0)
-            made.append((float(step), mean - half, mean + half))
-        self._band = made
-        return made
+        points, ahead = int(for_s / BAND_STEP_S), max(0.0, mono_s - self._at_s) / BAND_STEP_S
+        least = points + int(ahead) + 2
+        if len(self._band) < least:
+            self._band = rows_ahead(self.members, self.mass_kg, self.level, self.room_c, least)
+        return band_of(self._band, ahead, points)
 
 
 def _span(mid: float, sd: float) -> Interval:

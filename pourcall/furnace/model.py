@@ -203,6 +203,11 @@ def predict_reading(
     return charge + LUMP_SEES_POT * (1.0 - liquid) * gap - lag, math.hypot(sigma, 0.25 * lag)
 
 
+def share_of(furnace: Furnace, level: float | None) -> float:
+    """Of full power at a setting: -1 for the furnace's own "low", None for not known (taken for full)."""
+    return furnace.low_share if level == -1.0 else 1.0 if level is None else level
+
+
 def add_cold(metal: HeatCurve, state: State, mass_kg: float, added_kg: float, temp_c: float) -> tuple[State, float]:
     """The mix after metal was added, at once; with the new mass. Its dip is the fall of `metal.temp_c`."""
     total = mass_kg + added_kg
