@@ -1,6 +1,6 @@
-"""How high the metal goes by the model if the power is cut now or some minutes on, and when to cut for a peak. Pure."""
+"""A cut now or later by the model: how high the metal goes, when to cut for a peak, how long it stays. Pure."""
 
-from pourcall.furnace.model import Furnace, State, advance, coast
+from pourcall.furnace.model import Furnace, State, advance, coast, time_to_c
 from pourcall.metal.heat.curve import HeatCurve
 
 KNOTS_S = (0.0, 20.0, 45.0, 80.0, 130.0, 200.0, 300.0, 440.0)  # moments to cut that are tried; between them, a line
@@ -64,3 +64,13 @@ class Cuts:
             was_s, was_c, _ = self._tried[k - 1]
             at_s = was_s + (at_s - was_s) * (aim_c - was_c) / max(peak_c - was_c, 1e-6)
         return at_s
+
+
+def stays_above_s(
+    furnace: Furnace, metal: HeatCurve, state: State, mass_kg: float, room_c: float, low_c: float
+) -> float | None:
+    """Seconds from a cut at once until the metal, its peak behind it, is down at `low_c`; None: over 90 minutes."""
+    peak = coast(furnace, metal, state, mass_kg, room_c)
+    turned = advance(furnace, metal, state, mass_kg, 0.0, room_c, peak.in_s, step_s=16.0)
+    seconds = time_to_c(furnace, metal, turned, mass_kg, 0.0, room_c, low_c, horizon_s=5400.0)
+    return None if seconds is None else seconds + peak.in_s

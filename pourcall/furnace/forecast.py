@@ -15,7 +15,7 @@ from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import AlloyFacts
 from pourcall.contract.snapshot import Interval
 from pourcall.furnace.band import BAND_POINTS, BAND_STEP_S, K90, band_of, rows_ahead
-from pourcall.furnace.cuts import Cuts
+from pourcall.furnace.cuts import Cuts, stays_above_s
 from pourcall.furnace.ensemble import COUNT, Ensemble, deviation
 from pourcall.furnace.model import (
     CHAMBER_SIGMA_C,
@@ -30,7 +30,7 @@ from pourcall.furnace.model import (
     time_to_c,
 )
 from pourcall.furnace.molten import FREE_C_PER_S, MIXES_S, MoltenWatch
-from pourcall.furnace.own_coasts import CoastWatch, Peak, of_line
+from pourcall.furnace.own_coasts import CoastWatch, Peak, of_line, physics_sd_c, weighed
 from pourcall.metal.heat.curve import curve_of
 
 SHELL_C = 40.0  # so far above its liquidus metal may still freeze on a cold sheath for seconds (ours)
@@ -55,8 +55,6 @@ FIRST_READINGS = 12  # they change what is believed the most
 PER_TICK = 8  # at most
 CUT_FAR_C = 120.0  # the coast peak this far below the aim: no moment to cut is in sight
 COOLING_S = 30.0  # so long a cooling time is counted down before it is worked out anew
-# The physics against the coasts of its own furnace: what it was out by on simulated melts (lumped), k = 1
-PHYSICS_SD_C, PHYSICS_SD_SHARE = 6.0, 0.25
 MELTING_TAKE_S = 120.0  # what a tip between lumps reads is out by the same for minutes, and would drag the wall along
 MELTS_BELOW_C = 10.0
 KNEE_S = 60.0  # in which an earlier rise is forgotten
@@ -98,14 +96,9 @@ class Forecast:
         self.mass_kg, self.still_to_come_kg = charge_kg, 0.0
         wall = room_c if wall_c is None else wall_c
         pot = room_c if wall_c is None else 0.85 * wall_c
+        metal_c = room_c if metal_c is None else metal_c
         self.members = Ensemble(
-            model,
-            self.metal,
-            wall_c=wall,
-            wall_u_c=wall_u_c,
-            pot_c=pot,
-            pot_u_c=wall_u_c,
-            metal_c=room_c if metal_c is None else metal_c,
+            model, self.metal, wall_c=wall, wall_u_c=wall_u_c, pot_c=pot, pot_u_c=wall_u_c, metal_c=metal_c
         )
         self.level: float | None = None
         self.readings = 0  # of the metal, taken so far
@@ -323,23 +316,18 @@ class Forecast:
         share = self._share(self._middle()[0])
         return of_line(self._molten.end, self._coasts, self.alloy.key, share, self._now_s, delay_s)
 
-    def _physics_sd_c(self, rise_c: float) -> float:
-        return math.hypot(COAST_SHARE * self._coast_sd, PHYSICS_SD_C, PHYSICS_SD_SHARE * max(0.0, rise_c))
-
     def _cut_after(self, delay_s: float) -> tuple[float, float]:
         """(peak, seconds from the cut to it) if the power is cut so long after the last tick."""
         peak_c, in_s = self._reckoned_cut(delay_s)
         own = self._own(delay_s)
         if own is None:
             return peak_c, in_s
-        line_c, rate = self._molten.end.metal_c(), self._molten.end.rate_c_per_s
-        if self.level != 0.0 and line_c is not None and rate is not None and rate > 0.0:
+        now_c = self.metal.temp_c(self._state().h)
+        line_c = self._molten.end.rising_to_c(self._now_s, delay_s)
+        if self.level != 0.0 and line_c is not None:
             # only how far it runs on is asked of the model: where the metal is and how it rises is seen
-            rise_c = max(0.0, self._reckoned_cut(0.0)[0] - self.metal.temp_c(self._state().h))
-            peak_c = line_c + rate * (self._now_s - (self._molten.end.at_s or self._now_s) + delay_s) + rise_c
-        by_physics = 1.0 / self._physics_sd_c(peak_c - self.metal.temp_c(self._state().h)) ** 2
-        by_own = 1.0 / own.sd_c**2
-        return (peak_c * by_physics + own.c * by_own) / (by_physics + by_own), in_s
+            peak_c = line_c + max(0.0, self._reckoned_cut(0.0)[0] - now_c)
+        return weighed(Peak(peak_c, physics_sd_c(COAST_SHARE * self._coast_sd, peak_c - now_c)), own).c, in_s
 
     def _reckoned_cut(self, delay_s: float) -> tuple[float, float]:
         """The same by the model alone."""
@@ -355,10 +343,8 @@ class Forecast:
 
     def coast_spread_c(self) -> float:
         """Standard uncertainty of the coast peak, as of the last tick."""
-        own = self._own(0.0)
-        if own is None:
-            return COAST_SHARE * self._coast_sd
-        return 1.0 / math.sqrt(1.0 / self._physics_sd_c(0.0) ** 2 + 1.0 / own.sd_c**2)
+        own, spread_c = self._own(0.0), COAST_SHARE * self._coast_sd
+        return spread_c if own is None else weighed(Peak(own.c, physics_sd_c(spread_c, 0.0)), own).sd_c
 
     def tick(self, mono_s: float, ready_c: float, aim_c: float, low_c: float) -> Outlook:
         """Once a second, or every few. ready_c: when it counts as ready; aim_c: wished peak; low_c: where the
@@ -416,22 +402,23 @@ class Forecast:
         furnace = members.furnaces[at]
         state, mass = self._with_rest(*members.mixed(at, self.mass_kg))
         if not there and self.level != 0.0:
-            seconds: float | None = 0.0
-            if self.metal.temp_c(state.h) < ready_c:
-                seconds = time_to_c(furnace, self.metal, state, mass, self._share(furnace), self.room_c, ready_c)
-            self._ready_at[at] = None if seconds is None else self._at_s + seconds, self._middle_ready(ready_c)
+            self._ready_at[at] = self._arrives_at(furnace, state, mass, ready_c), self._middle_ready(ready_c)
         self._known[at] = True
         self._coast_off[at] = coast(furnace, self.metal, state, mass, self.room_c).peak_c - middle_c
+
+    def _arrives_at(self, furnace: Furnace, state: State, mass: float, ready_c: float) -> float | None:
+        """When metal that stands so is ready; None: never."""
+        if self.metal.temp_c(state.h) >= ready_c:
+            return self._at_s
+        seconds = time_to_c(furnace, self.metal, state, mass, self._share(furnace), self.room_c, ready_c)
+        return None if seconds is None else self._at_s + seconds
 
     def _middle_ready(self, ready_c: float) -> float | None:
         """When the middle is ready."""
         if not self._mid_ready:
             furnace, state, mass = self._middle()
             state, mass = self._with_rest(state, mass)
-            seconds: float | None = 0.0
-            if self.metal.temp_c(state.h) < ready_c:
-                seconds = time_to_c(furnace, self.metal, state, mass, self._share(furnace), self.room_c, ready_c)
-            self._mid_ready.append(None if seconds is None else self._at_s + seconds)
+            self._mid_ready.append(self._arrives_at(furnace, state, mass, ready_c))
         return self._mid_ready[0]
 
     def _ready(self, there: bool) -> tuple[Interval, Told]:
@@ -480,11 +467,9 @@ class Forecast:
         if now_c <= low_c:
             return UNKNOWN
         if self._cooled is None or self._now_s - self._cooled[0] >= COOLING_S:
-            peak = coast(furnace, self.metal, state, mass, self.room_c)
-            turned = advance(furnace, self.metal, state, mass, 0.0, self.room_c, peak.in_s, step_s=16.0)
-            seconds = time_to_c(furnace, self.metal, turned, mass, 0.0, self.room_c, low_c, horizon_s=5400.0)
+            seconds = stays_above_s(furnace, self.metal, state, mass, self.room_c, low_c)
             loss = math.exp(self.members.spread(PARAMETERS.index("loss_w_per_k"))) - 1.0
-            self._cooled = (self._now_s, None if seconds is None else seconds + peak.in_s, math.hypot(loss, 0.15))
+            self._cooled = (self._now_s, seconds, math.hypot(loss, 0.15))
         at_s, seconds, share = self._cooled
         if seconds is None:
             return UNKNOWN

@@ -73,6 +73,13 @@ class TraceEnd:
         lag_c = min(40.0, max(-40.0, rate * self._sheath_s))
         return mean_c + rate * (seen[-1][0] - mean_s) + lag_c
 
+    def rising_to_c(self, mono_s: float, delay_s: float) -> float | None:
+        """The line drawn on to so long after this moment; None: too little was seen, or it does not rise."""
+        line_c, rate = self.metal_c(), self.rate_c_per_s
+        if line_c is None or rate is None or rate <= 0.0:
+            return None
+        return line_c + rate * (mono_s - (self.at_s or mono_s) + delay_s)
+
 
 def slope(seen: Iterable[tuple[float, float]]) -> float:
     """Of a straight line through (seconds, degC), degC a second."""

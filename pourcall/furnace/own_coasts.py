@@ -24,6 +24,8 @@ PEAKED_C = 1.0  # so far below its highest again, or as flat as that for a minut
 KNEE_SHARE = 0.5  # the rise gave way before the mark, which was then made late: nothing is learned of such a coast
 LEAST_RATE_C_PER_MIN = 4.0  # slower, and no coast is worth the name
 LIQUID_BY_C = 2.0
+# The physics against the coasts of its own furnace: what it was out by on simulated melts (lumped), k = 1
+PHYSICS_SD_C, PHYSICS_SD_SHARE = 6.0, 0.25
 PEAKED_SD_C = 2.0  # where it was seen to have peaked
 HOTTER_SHARE = -0.2  # K of coast for each K that the cut was hotter: the wall gains less than the metal (tuned, lumped)
 ONE_SD_C, ONE_SD_SHARE = 2.5, 0.06  # of one coast from the mean of its furnace, before its own scatter is known (tuned)
@@ -89,12 +91,22 @@ def of_line(
     end: TraceEnd, coasts: Sequence[OwnCoast], alloy: str, share: float, mono_s: float, delay_s: float
 ) -> Peak | None:
     """Where the metal peaks if the power is cut `delay_s` from now: the last minute is drawn on to the cut."""
-    line_c, rate = end.metal_c(), end.rate_c_per_s
-    if line_c is None or rate is None or rate <= 0.0:
+    cut_c, rate = end.rising_to_c(mono_s, delay_s), end.rate_c_per_s
+    if cut_c is None or rate is None:
         return None
-    cut_c = line_c + rate * (mono_s - (end.at_s or mono_s) + delay_s)
     told = foreseen(coasts, alloy, cut_c, 60.0 * rate, share)
     return None if told is None else Peak(cut_c + told.rise_c, math.hypot(told.sd_c, 0.1 * rate * delay_s))
+
+
+def physics_sd_c(spread_c: float, rise_c: float) -> float:
+    """Of a peak that the model foretells, beside own coasts, where its ensemble spreads so."""
+    return math.hypot(spread_c, PHYSICS_SD_C, PHYSICS_SD_SHARE * max(0.0, rise_c))
+
+
+def weighed(one: Peak, other: Peak) -> Peak:
+    """Both together, each by what is known of it."""
+    by_one, by_other = 1.0 / one.sd_c**2, 1.0 / other.sd_c**2
+    return Peak((one.c * by_one + other.c * by_other) / (by_one + by_other), 1.0 / math.sqrt(by_one + by_other))
 
 
 def foreseen(
