@@ -107,6 +107,10 @@ class ImmersionFilter:
         """A person says that cold metal goes in: the bath may fall, and a tip beside it further."""
         self._returns_s, self.bath = mono_s, None
 
+    def returns_since(self, mono_s: float) -> bool:
+        """A person said since then that cold metal goes in."""
+        return self._returns_s >= mono_s
+
     @property
     def doubt(self) -> float:
         """Natural logarithm of the odds that what it reads is not the bath's."""

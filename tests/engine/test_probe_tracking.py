@@ -130,6 +130,7 @@ def chilled_between_lumps(bench: Bench, to_c: float) -> None:
 
 def test_a_tip_that_cold_returns_chill_before_the_charge_melts_is_in_it_again_as_it_warms(bench: Bench) -> None:
     chilled_between_lumps(bench, 300.0)
+    bench.do(inp.MarkAddition(mass_kg=0.3))
     assert state(bench) is ProbeState.OUT
     bench.run(150.0, lambda t: 300.0 + 0.6 * t)
     assert state(bench) is ProbeState.IN_METAL
@@ -137,6 +138,12 @@ def test_a_tip_that_cold_returns_chill_before_the_charge_melts_is_in_it_again_as
     assert not bench.alarms()
     assert bench.engine.metal.temp_c is not None
     assert not bench.calls(CallKind.POUR), "nobody has stirred, and its melting was not seen"
+
+
+def test_a_couple_that_sinks_and_rises_again_with_no_cold_metal_told_is_not_in_the_charge_again(bench: Bench) -> None:
+    chilled_between_lumps(bench, 300.0)
+    bench.run(150.0, lambda t: 300.0 + 0.6 * t)
+    assert state(bench) is ProbeState.OUT
 
 
 def test_a_probe_pulled_from_between_lumps_that_hangs_in_the_open_is_out(bench: Bench) -> None:

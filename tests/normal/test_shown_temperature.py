@@ -17,7 +17,7 @@ from tests.simulated import config_of
 
 LEFT_IN = (0, 4, 5, 9, 10, 14)  # thin and mineral sheaths, one probe or two
 TUBES = (1, 16)  # ceramic tubes, 20 s and more behind the metal
-DIPS = (2, 7, 12, 17)
+DIPS = (2, 7, 12, 17, 27, 32)
 ACTED_ON = (MeltState.LIQUID, MeltState.READY, MeltState.ABOVE)
 LEAST_S = 60  # so many seconds make a share
 

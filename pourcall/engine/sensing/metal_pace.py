@@ -250,7 +250,8 @@ class MetalPace:
         then_s, then_c = next(point for point in reversed(points) if point[0] <= at_s - wanted_s)
         if temp_c - then_c < RISE_C_PER_S * (at_s - then_s):
             return NOTHING
-        if self.between_lumps and self._metal is not None and then_c < self._metal.solidus_c:
+        metal = self._metal
+        if self.between_lumps and metal is not None and then_c < metal.solidus_c and temp_c < metal.liquidus_c:
             return NOTHING  # a small cold charge in a hot pot warms as fast as that, up to where it melts
         return tell("alarm.rose", by_difference_c=temp_c - then_c, within_s=at_s - then_s)
 

@@ -38,8 +38,9 @@ DROWNED_S, DROWNED_TAUS, DROWNED_FALLS_C_PER_S, DROWNED_BELOW_C, DROWNED_ABOVE_C
 # Hotter than that, what is molten may be while lumps float in it. Gas may be too, but towards gas a sheath goes ever
 # more slowly: over the time constant of air, in the second half by six tenths of the first.
 DROWNED_AIR_TAUS, DROWNED_NOISE_C = 1.0, 1.0
-# Chilled far below by cold metal it counts as out. In the open nothing stays so hot; in a pot it warms with the charge.
-CHARGE_BELOW_C = 100.0
+# Chilled far below by cold metal it counts as out. Where a person said that some went in, it warms with the charge: in the
+# open nothing stays so hot. Where nobody said so it stays out, for a couple that fails may sink and rise so as well.
+CHARGE_BELOW_C, CHILLED_MOST_S = 100.0, 900.0
 SOLID_BELOW_C = 10.0
 # A tip between lumps half sees the pot. Above the liquidus by so much, for so long without a break, it is none.
 LUMPS_ABOVE_C, LUMPS_LAST_S = 25.0, 300.0
@@ -298,7 +299,7 @@ class ProbeTracker:
         low_c = alloy.solidus_c - (CHARGE_BELOW_C if out else DROWNED_BELOW_C)
         high_c = alloy.liquidus_c + DROWNED_ABOVE_C
         smooth = (
-            (out or self.state is ProbeState.LEAVING)
+            (self.state is ProbeState.LEAVING or (out and self.immersion.returns_since(mono_s - CHILLED_MOST_S)))
             and self._sank_from_lumps
             and not self._seen_to_melt
             and rate is not None
