@@ -21,7 +21,8 @@ from pourcall.engine.bath.melt_arrests import MeltArrests
 from pourcall.engine.bath.metal import MetalHistory, MetalNow, TypedFigure
 from pourcall.engine.calls import CallManager
 from pourcall.engine.guidance.guidance import ProfileGuidance
-from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.engine.melt.power_knob import PowerKnob
 from pourcall.engine.melt.so_far import dips_so_far, take_up_melt, take_up_shop
 from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.measurement import ProbeChannel
@@ -136,7 +137,15 @@ class ShopFacts:
     def pour(self, run: MeltRun, mould: MouldPlan, at_s: float, ago_s: float) -> None:
         """Metal went into a mould. The pot must have left for that; nothing more precise is known where nobody said."""
         mould = run.planned(mould.name, at_s) or mould
-        pour = run.pour(mould, self.history, at_s, self._outputs.utc_at(at_s), ago_s, run.next_number)
+        pour = run.pour(
+            mould,
+            self.history,
+            at_s,
+            self._outputs.utc_at(at_s),
+            ago_s,
+            run.next_number,
+            maybe_on_until_s=self.power.maybe_on_until_s,
+        )
         run.add(pour)
         if pour.lift_mono_s is None and not run.lifted(at_s):
             self.lift(run, at_s, proposed=True)

@@ -11,7 +11,7 @@ from pourcall.contract.message import tell
 from pourcall.contract.questions import LIFT_LASTS_S
 from pourcall.contract.reading import Place, ProbeState
 from pourcall.contract.snapshot import ToDo
-from pourcall.engine.melt.melt_run import PowerKnob
+from pourcall.engine.melt.power_knob import PowerKnob
 from tests.engine.conftest import Bench, make_plan
 from tests.engine.invariants import contradictions
 from tests.told import name_of

@@ -1,5 +1,6 @@
 """A projection added by the recipe of DEVELOPERS.md: its event is a `RecordOnly`, and the record alone sees it."""
 
+import asyncio
 import logging
 from types import SimpleNamespace
 from typing import Any
@@ -27,7 +28,7 @@ def test_the_replay_of_a_trace_file_says_nothing_of_it() -> None:
 
 def test_the_log_says_nothing_of_it(caplog: pytest.LogCaptureFixture) -> None:
     caplog.set_level(logging.DEBUG)
-    service: Any = SimpleNamespace(traces={}, _wake=None)
+    service: Any = SimpleNamespace(traces={}, _wake=None, stopping=asyncio.Event())
     Service._on_processed(service, SimpleNamespace(furnace="crucible", outputs=[WEIGHED]))  # type: ignore[arg-type]
     assert caplog.records == []
 

@@ -64,6 +64,10 @@ MEANT = {
         "- 6088.0 call dip ended",
         "- 6089.0 call dip raised",
         "- 6090.0 call dip ended",
+        "- 6149.0 state unknown liquid",  # a dip that the power came on after counts no more when it goes off again
+        "- 6192.0 state liquid unknown",
+        "- 6192.0 call dip raised",
+        "+ 6162.0 call dip raised",
         "+ 6258.0 call dip ended",
         "- 6263.0 call dip ended",
         "- 6306.5 pour 1 cleat 1 6296.0 6286.5 707.9 8.0",
@@ -74,16 +78,21 @@ MEANT = {
         "- 6149.0 dip 1 None None",
         "+ 6148.0 dip 1 None None",
         "- 6149.0 state melting unknown",
+        "- 6393.0 state unknown liquid",  # as above
+        "- 6414.0 state liquid unknown",
         "+ 6456.0 call dip ended",
         "- 6461.0 call dip ended",
         "- 6475.0 call window_closing raised",
         "- 6479.0 call window_closing ended",
-        "- 6542.0 call pour raised",  # a figure once called on makes no best aim as it ages: a dip is asked for
+        "- 6542.0 state unknown ready",
+        "- 6542.0 call pour raised",
         "- 6542.0 call dip ended",
         "- 6564.0 pour 1 cleat 1 6558.5 None 1093.9 12.1",
-        "+ 6564.0 pour 1 cleat 1 6558.5 None 1093.9 52.8",
+        "+ 6564.0 pour 1 cleat 1 6558.5 None 1093.9 52.4",
         "- 6564.0 call pour ended",
         "+ 6564.0 call dip ended",
+        "- 6577.5 state ready empty",
+        "+ 6577.5 state unknown empty",
     ],
     2: [
         "- 5719.0 call cut_power raised",  # to where all three moulds can be poured from one lift

@@ -21,7 +21,7 @@ from pourcall.contract.reading import Place
 from pourcall.contract.snapshot import Interval
 from pourcall.engine.guidance.profile_advice import CoastForecast
 from pourcall.engine.guidance.profile_run import NEVER_S, OPERATOR_REACTION_S
-from pourcall.engine.melt.melt_run import PowerKnob
+from pourcall.engine.melt.power_knob import PowerKnob
 from pourcall.furnace.forecast import Forecast, Outlook
 from pourcall.furnace.model import HOT_START_C, usual_model
 from pourcall.thermometry.sheaths import SHEATHS

@@ -31,7 +31,8 @@ from pourcall.engine.guidance.heat_watch import HeatWatch, foreseen_peak_c, not_
 from pourcall.engine.guidance.profile_advice import Advice, Panel, Say
 from pourcall.engine.guidance.profile_run import Observed, ProfileRun
 from pourcall.engine.guidance.response import Findings, FurnaceObserved, ResponseWatch
-from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.engine.melt.power_knob import PowerKnob
 from pourcall.engine.sensing.measurement import USABLE, ProbeChannel
 from pourcall.engine.situation import Ahead
 

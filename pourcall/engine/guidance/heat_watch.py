@@ -15,7 +15,8 @@ from pourcall.contract.inputs import PowerLevel, StartMelt
 from pourcall.contract.message import NOTHING, Message, tell
 from pourcall.contract.plan import MeltPlan
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.engine.melt.power_knob import PowerKnob
 from pourcall.engine.sensing.heat_bounds import Beyond, HeatBounds, Side
 from pourcall.engine.sensing.heat_floor import weakest
 from pourcall.engine.sensing.heat_look import Heating, Look

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import msgspec
 
 from pourcall.contract.events import FigureSource, Marking, Pour, PourSource
-from pourcall.contract.inputs import PourFigures, PowerLevel
+from pourcall.contract.inputs import PourFigures
 from pourcall.contract.message import tell
 from pourcall.contract.one_lift import aim_c
 from pourcall.contract.plan import (
@@ -21,12 +21,12 @@ from pourcall.contract.plan import (
     way_left,
 )
 from pourcall.contract.questions import LIFT_LASTS_S
-from pourcall.engine.bath.metal import HistoryPoint, MetalHistory, Powered
+from pourcall.engine.bath.metal import HistoryPoint, MetalHistory, aged_u_c
 
 LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
 WORK_S = 60.0  # skimming or stirring, or cold metal melting in: the bath is not at rest
-REPORTED_S = 10.0  # what a board applies is not known for longer, though its probes are still heard
 SAME_MOMENT_S = 0.5  # a pour that proposed its lift: both of one moment, by two clocks
+STALE_S = 5.0  # a figure so old at a pour is told with its age, and is less sure
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
 ASK_BACK_S = 60.0  # sooner after a lift, a probe in metal is put back into a pot that never left, or in the hand
 BRIEFLY_S = 60.0  # back in the furnace for no longer than this, it cools on rather than anew
@@ -398,9 +398,20 @@ class MeltRun:
         )
 
     def pour(
-        self, mould: MouldPlan, history: MetalHistory, at_s: float, at_utc_s: float, ago_s: float, number: int
+        self,
+        mould: MouldPlan,
+        history: MetalHistory,
+        at_s: float,
+        at_utc_s: float,
+        ago_s: float,
+        number: int,
+        *,
+        maybe_on_until_s: float = -math.inf,
     ) -> Pour:
-        """The record of a pour that happened at `at_s`."""
+        """The record of a pour that happened at `at_s`.
+
+        maybe_on_until_s: when the power was last not known to be off; by that a figure from before ages.
+        """
         lift_s, known = self._lift_of(history, at_s), self._known_at(history, at_s)
         if lift_s is not None:
             known = self._metal_of_lift(history, mould, lift_s, at_s)
@@ -410,6 +421,8 @@ class MeltRun:
         stale_s = 0.0 if known is None else (lift_s if at_lift and lift_s is not None else at_s) - known.at_s
         if known is not None and (lift_s is not None or stale_s <= KNOWN_S):
             pot_c, pot_u_c = known.temp_c, known.u_c
+            if stale_s > STALE_S and (at_lift or lift_s is None):  # in the furnace it went on as the power had it
+                pot_u_c = aged_u_c(known.u_c, known.at_s, known.at_s + stale_s, maybe_on_until_s)
             lip_c, lip_u_c = self.lip_at(mould, pot_c, pot_u_c, lift_s, at_s, known.at_s)
             source = msgspec.structs.replace(known.source, at_lift=at_lift, stale_s=stale_s)
             basis = tell(
@@ -418,7 +431,7 @@ class MeltRun:
                 how=known.how,
                 way_difference_c=pot_c - lip_c,
             )
-            if stale_s > 5.0:
+            if stale_s > STALE_S:
                 basis = tell("pour.basis.stale", basis=basis, stale_s=stale_s)
         return Pour(
             number=number,
@@ -445,98 +458,3 @@ def read_in_hand_s(pour: Pour) -> float | None:
     if pour.lift_mono_s is None or source is None or source.at_lift:
         return None
     return max(pour.lift_mono_s, pour.at_mono_s - source.stale_s)
-
-
-class PowerKnob:
-    """What is known of the power: a person's marks, or what a board reports."""
-
-    def __init__(self) -> None:
-        self.level: PowerLevel | None = None
-        self.applied_permille: int | None = None
-        self.drives = False  # the board has applied power: its nought is no power, that of another board tells nothing
-        self.on_since_s: float | None = None
-        self._on_from_s = math.inf  # when it last came on
-        self.on_until_s = -math.inf  # last moment at which it was known to be on
-        self.maybe_on_until_s = -math.inf  # last moment at which it was not known to be off
-        self._level_s = 0.0  # since when it stands so, by a person's mark
-        self._reported_s = -math.inf  # last
-        self._applied_s = -math.inf  # when a board last reported that it applies power
-
-    @property
-    def off_since_s(self) -> float | None:
-        """Since when it is marked off; None: it is not."""
-        return self._level_s if self.level is PowerLevel.OFF else None
-
-    def high_for_s(self, mono_s: float) -> float:
-        """How long it has been marked high; 0: it is not, or nobody says."""
-        return max(0.0, mono_s - self._level_s) if self.level is PowerLevel.HIGH else 0.0
-
-    def mark(self, level: PowerLevel, at_s: float) -> None:
-        """A person set the knob."""
-        if level is not self.level:
-            self._level_s = at_s
-        was_on = self.level in (PowerLevel.LOW, PowerLevel.HIGH)
-        self.level = level
-        if level is PowerLevel.OFF:
-            if not self.applied_permille:
-                self.on_since_s = None
-            if was_on:  # told a while afterwards, it was off since then, but for what a board reported meanwhile
-                self.on_until_s = max(min(self.on_until_s, at_s), self._applied_s)
-        else:
-            if not was_on:
-                self.on_since_s = self._on_from_s = at_s
-            self.on_until_s = max(self.on_until_s, at_s)
-            self.maybe_on_until_s = max(self.maybe_on_until_s, at_s)
-
-    def goes_on(self, level: PowerLevel, since_s: float, powered: Powered) -> None:
-        """It stands as it was marked before the daemon was away, and what was read of the metal before then ages by
-        what it did."""
-        self.mark(level, since_s)
-        self._on_from_s = min(self._on_from_s, powered.on_from_s)
-        self.on_until_s = max(self.on_until_s, powered.on_until_s)
-        self.maybe_on_until_s = max(self.maybe_on_until_s, powered.maybe_on_until_s)
-
-    @property
-    def powered(self) -> Powered:
-        """What of it ages a figure of one moment."""
-        return Powered(self._on_from_s, self.on_until_s, self.maybe_on_until_s)
-
-    def seen(self, mono_s: float) -> None:
-        """A moment at which it stands as it stands: what was read of the metal before then ages by it."""
-        if not self.off:
-            self.maybe_on_until_s = mono_s
-        if self.on_since_s is not None:
-            self.on_until_s = mono_s
-
-    def report(self, applied_permille: int, at_s: float) -> None:
-        """A board reports what it applies."""
-        self.applied_permille, self._reported_s = applied_permille, at_s
-        self.drives = self.drives or applied_permille > 0
-        if applied_permille > 0:
-            self._applied_s = at_s
-        if applied_permille > 0 and self.on_since_s is None:
-            self.on_since_s = self._on_from_s = at_s
-        elif applied_permille == 0 and self.level not in (PowerLevel.LOW, PowerLevel.HIGH):
-            self.on_since_s = None
-
-    def passes(self, mono_s: float) -> None:
-        """Time. A board that drives says each second what it applies (drivers/wire/ourline.py); then it is old."""
-        if mono_s - self._reported_s > REPORTED_S:
-            self.unheard()
-
-    def unheard(self) -> None:
-        """The board that reported it is gone: what it applies now, nobody knows."""
-        if self.applied_permille is None:
-            return
-        self.applied_permille = None
-        if self.level not in (PowerLevel.LOW, PowerLevel.HIGH):
-            self.on_since_s = None
-
-    @property
-    def off(self) -> bool:
-        """Known to be off. A mark of a person does not outweigh a board that applies power."""
-        if self.applied_permille:
-            return False
-        if self.level is not None:
-            return self.level is PowerLevel.OFF
-        return self.applied_permille == 0

@@ -11,7 +11,8 @@ from pourcall.contract.events import Dip, DipHow
 from pourcall.contract.inputs import Doubt, SoFar
 from pourcall.contract.message import tell
 from pourcall.engine.bath.metal import Powered
-from pourcall.engine.melt.melt_run import MeltRun, PowerKnob
+from pourcall.engine.melt.melt_run import MeltRun
+from pourcall.engine.melt.power_knob import PowerKnob
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.sensing.trust import Cause, Doubted, Level
 

@@ -38,8 +38,8 @@ DROWNED_S, DROWNED_TAUS, DROWNED_FALLS_C_PER_S, DROWNED_BELOW_C, DROWNED_ABOVE_C
 # Hotter than that, what is molten may be while lumps float in it. Gas may be too, but towards gas a sheath goes ever
 # more slowly: over the time constant of air, in the second half by six tenths of the first.
 DROWNED_AIR_TAUS, DROWNED_NOISE_C = 1.0, 1.0
-# Chilled far below by cold metal it counts as out. Where a person said that some went in, it warms with the charge: in the
-# open nothing stays so hot. Where nobody said so it stays out, for a couple that fails may sink and rise so as well.
+# Chilled far below by cold metal it counts as out. Where a person said that some went in, it warms with the charge: in
+# the open nothing stays so hot. Where nobody said so it stays out: a couple that fails may sink and rise so as well.
 CHARGE_BELOW_C, CHILLED_MOST_S = 100.0, 900.0
 SOLID_BELOW_C = 10.0
 # A tip between lumps half sees the pot. Above the liquidus by so much, for so long without a break, it is none.

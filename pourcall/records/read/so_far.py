@@ -57,7 +57,7 @@ class _Gathered:
                 pass
 
     def _power(self, event: ev.PowerMarked) -> None:
-        """As the knob has it while the daemon runs (engine/melt/melt_run.py PowerKnob)."""
+        """As the knob has it while the daemon runs (engine/melt/power_knob.py)."""
         at_utc_s = event.utc_s - (event.mono_s - event.at_mono_s)
         before = None if self.power is None else self.power[0]
         if event.level is before:
