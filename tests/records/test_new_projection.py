@@ -28,7 +28,8 @@ def test_the_replay_of_a_trace_file_says_nothing_of_it() -> None:
 
 def test_the_log_says_nothing_of_it(caplog: pytest.LogCaptureFixture) -> None:
     caplog.set_level(logging.DEBUG)
-    service: Any = SimpleNamespace(traces={}, _wake=None, stopping=asyncio.Event())
+    nothing_due = SimpleNamespace(due=lambda processed: False)
+    service: Any = SimpleNamespace(traces={}, _wake=None, stopping=asyncio.Event(), lift_plans=nothing_due)
     Service._on_processed(service, SimpleNamespace(furnace="crucible", outputs=[WEIGHED]))  # type: ignore[arg-type]
     assert caplog.records == []
 
