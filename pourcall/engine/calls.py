@@ -270,6 +270,9 @@ class CallManager:
                 self.end(CallKind.SKIM, tell("call.ended.skimmed"))
             elif self._is_up_pour() or (now.mono_s - call.raised_mono_s >= SKIM_LASTS_S and not now.melting_missed):
                 self.end(CallKind.SKIM, tell("call.ended.next_step"))
+        if now.over_limit_c is not None:
+            self.end(CallKind.SKIM, tell("call.ended.over_limit"))
+            return
         called = self._skim_called and not now.melting_missed
         if call is not None or called or skimmed or mould is None or now.metal.temp_c is None:
             return

@@ -140,6 +140,15 @@ class Situation:
         return None if after is None or after.lip_c is None else after.lip_c + after.way_c
 
     @property
+    def over_limit_c(self) -> float | None:
+        """So far above the lowest limit of alloy and pot; None: it is not, as far as is known."""
+        hottest_c = self.for_limits_c
+        if self.melt is None or hottest_c is None:
+            return None
+        over_c = hottest_c - self.melt.plan.lowest_limit.limit_c
+        return over_c if over_c > 0.0 else None
+
+    @property
     def fluid(self) -> bool:
         """Hot enough to count as liquid."""
         if self.melt is None or self.metal.temp_c is None:

@@ -493,3 +493,19 @@ def test_with_the_pot_back_and_the_power_off_it_is_said_that_it_gets_no_hotter_s
     bench.run(60.0, None)
     bench.do(inp.MarkReturn())
     assert bench.engine.snapshot().instruction.why == tell("instruction.power_is_off")
+
+
+def test_nobody_is_asked_to_skim_metal_above_its_limit_and_the_instruction_says_to_let_it_cool(
+    bench: Bench, plan_for: Plan
+) -> None:
+    bench.start(plan_for(lip=(545.0, 590.0), limit_c=600.0))
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
+    bench.run(5.0, 20.0)
+    bench.do(inp.SetProbeState(probe="metal", state=ProbeState.IN_METAL))
+    bench.run(20.0, 560.0)
+    assert bench.up(ev.CallKind.SKIM) is not None
+    bench.run(40.0, lambda t: min(560.0 + 1.2 * t, 605.0))
+    bench.run(30.0, 605.0)
+    assert bench.up(ev.CallKind.SKIM) is None
+    now = bench.engine.snapshot().instruction
+    assert (now.todo, now.text.name) == (ToDo.COOL, "instruction.over_limit")

@@ -51,6 +51,7 @@ TEXTS: dict[str, str] = {
     "call.ended.answered": "answered",
     "call.ended.not_now": "not now",
     "call.ended.next_step": "the next step is due",
+    "call.ended.over_limit": "the metal is above its limit",
     "call.ended.lifted": "the pot was lifted",
     "call.ended.long_enough": "said long enough",
     "call.ended.not_closing": "the window is not closing, or closed",

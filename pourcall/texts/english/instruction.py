@@ -34,6 +34,7 @@ TEXTS: dict[str, str] = {
     "instruction.melting.within": "Melting: hot enough for the pour window, but not all liquid yet",
     "instruction.freezing.within": "The metal is freezing: more heat",
     "instruction.liquid.within": "Liquid, at the edge of the pour window: not yet",
+    "instruction.over_limit": "Above its limit by {over_difference_c}: power off, let it cool, keep upwind",
     "instruction.above": "Too hot by {over_difference_c}: let it cool with the power off",
     "instruction.not_now": "In the window at {metal_c}; you said not now",
     "instruction.in_window": "In the pour window",
