@@ -10,7 +10,7 @@ from pourcall.contract.inputs import StoreProblem
 from pourcall.contract.message import NOTHING, Told, tell
 from pourcall.contract.plan import NoAimCause
 from pourcall.contract.reading import Place, ProbeState
-from pourcall.contract.snapshot import AheadView, DipView, FurnaceSnapshot, Interval, ProbeView, WindowView
+from pourcall.contract.snapshot import AheadView, DipView, FurnaceSnapshot, Interval, LastRead, ProbeView, WindowView
 from pourcall.contract.status import STATUS_OF, Reason, Status
 from pourcall.engine.alarms.manager import AlarmManager
 from pourcall.engine.bath.dip_view import dip_view
@@ -25,6 +25,8 @@ from pourcall.engine.outputs import Outputs
 from pourcall.engine.sensing.link_health import BoardLink
 from pourcall.engine.sensing.measurement import ProbeChannel
 from pourcall.engine.situation import NextMould, Situation
+
+FALLS_C_PER_S = 0.5  # metal in a furnace with the power off; more than any that was seen (10 to 18 degC a minute; ours)
 
 
 def probe_view(channel: ProbeChannel, mono_s: float) -> ProbeView:
@@ -89,6 +91,16 @@ def _unawaited(ahead: AheadView | None) -> AheadView | None:
     return None if ahead is None else msgspec.structs.replace(ahead, ready_s=None, why=NOTHING, cooling_s=None)
 
 
+def _believable(ahead: AheadView | None, last: LastRead, mono_s: float) -> AheadView | None:
+    """The forecast, unless it has the metal colder than it can have grown since it was read: then it followed something
+    else (a charge told as cold that was not, figures that it never took in), and is worse than none."""
+    span = None if ahead is None else ahead.model_c
+    if span is None or span.high is None or last.cooled:
+        return ahead
+    coldest_c = last.temp_c - last.u_c - FALLS_C_PER_S * (mono_s - last.at_mono_s)
+    return None if span.high < coldest_c else ahead
+
+
 def _no_surer(ahead: AheadView | None, u_c: float) -> AheadView | None:
     """The estimate no surer than the figure it goes on from was when that grew too old: doubt grows till it is read."""
     span = None if ahead is None else ahead.model_c
@@ -138,6 +150,7 @@ class FurnaceView:
         last = facts.last_read()
         if last is not None and now.metal.temp_c is None:
             counted_s = min(mono_s, last.at_mono_s + VALID_S)
+            ahead = _believable(ahead, last, mono_s)
             ahead = _no_surer(ahead, aged_u_c(last.u_c, last.at_mono_s, counted_s, facts.power.maybe_on_until_s))
         return FurnaceSnapshot(
             furnace=self._config.furnace,

@@ -217,3 +217,14 @@ def test_a_standing_probe_that_fell_silent_does_not_make_a_typed_figure_count(be
     found = question(inp.EnterTemperature(temp_c=575.0, instrument=Instrument.METER), bench.engine.snapshot())
     assert found is not None
     assert found.doubt is Doubt.OUT_OF_REACH
+
+
+def test_no_estimate_is_shown_that_has_the_metal_colder_than_it_can_have_grown_since_it_was_read(bench: Bench) -> None:
+    bench.start()  # a charge put down as cold, and in truth as hot as the last melt left it
+    bench.do(inp.MarkPower(level=inp.PowerLevel.OFF))
+    bench.run(30.0, None)
+    bench.do(read_off(592.0, Instrument.METER, ""))
+    bench.run(150.0, None)
+    shot = bench.engine.snapshot()
+    assert shot.metal.temp_c is None
+    assert shot.ahead is None or shot.ahead.model_c is None
