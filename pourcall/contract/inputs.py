@@ -181,7 +181,7 @@ class ChangeMelt(_Command, frozen=True, tag="change_melt"):
 class EndMelt(_Command, frozen=True, tag="end_melt"):
     """The pot is done with. What metal was left: ingots, each with its mass, and a heel in the pot; why, in words.
 
-    sure: as of a pour.
+    sure: as of a pour. melt: its number, where the person was shown one; empty: the one that runs.
     """
 
     ending: MeltEnding
@@ -189,6 +189,7 @@ class EndMelt(_Command, frozen=True, tag="end_melt"):
     heel_kg: float = 0.0
     why: str = ""
     sure: bool = False
+    melt: str = ""
 
 
 class MarkPour(Happened, frozen=True, kw_only=True, tag="mark_pour"):

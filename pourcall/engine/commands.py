@@ -121,6 +121,10 @@ class CommandHandler:
             case inp.ChangeMelt():
                 facts.change(run, command)
             case inp.EndMelt():
+                if command.melt not in ("", run.plan.melt):  # asked of one that was over before the answer came
+                    what = tell("command.other_melt", melt=command.melt, running=run.plan.melt)
+                    self._refuse(command, what, tell("command.do.end_this"))
+                    return
                 facts.end(run, command.ending)
             case inp.CorrectPour():
                 if command.mould and not self._known_mould(command, command.mould, run):

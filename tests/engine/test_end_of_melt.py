@@ -26,6 +26,15 @@ def test_a_melt_of_which_no_pour_is_on_record_ends_without_a_pour_whatever_was_s
     assert ended(bench, POURED) is MeltEnding.UNPOURED
 
 
+def test_an_answer_about_a_melt_that_is_over_ends_no_other(bench: Bench) -> None:
+    bench.in_metal(565.0)
+    running = make_plan().melt
+    (refused,) = bench.do(inp.EndMelt(ending=MeltEnding.HEEL, melt="2026-001"))
+    assert isinstance(refused, ev.CommandRefused)
+    assert refused.what == tell("command.other_melt", melt="2026-001", running=running)
+    assert ended(bench, inp.EndMelt(ending=MeltEnding.HEEL, melt=running)) is MeltEnding.HEEL
+
+
 def test_what_is_answered_is_how_it_ended_and_not_what_was_said(bench: Bench) -> None:
     bench.in_metal(565.0)
     told = done(POURED, bench.do(POURED))

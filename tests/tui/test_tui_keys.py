@@ -276,7 +276,9 @@ def test_ending_a_melt_asks_once_and_any_other_key_leaves_it(scenes: Any) -> Non
     assert said("key.ask.end_melt", melt="2026-014") in words(controller, 0.0)
     assert controller.press("m", scenes.heating(), 0.2) == [Say(tell("key.nothing_done"))]
     controller.press("m", scenes.heating(), 10.0)
-    assert controller.press("h", scenes.heating(), 11.0) == [Send("forge", EndMelt(ending=MeltEnding.HEEL))]
+    assert controller.press("h", scenes.heating(), 11.0) == [
+        Send("forge", EndMelt(ending=MeltEnding.HEEL, melt=scenes.heating().melt))
+    ]
 
 
 def test_m_without_a_melt_starts_one(scenes: Any) -> None:
@@ -305,10 +307,14 @@ def test_a_melt_of_which_nothing_was_poured_is_not_offered_to_end_as_poured(scen
     untouched = msgspec.structs.replace(shot, pours=(), moulds_left=tuple(m.name for m in shot.plan.moulds))
     controller = KeyController()
     controller.press("m", untouched, 0.0)
-    assert controller.press("o", untouched, 2.0) == [Send("forge", EndMelt(ending=MeltEnding.UNPOURED))]
+    assert controller.press("o", untouched, 2.0) == [
+        Send("forge", EndMelt(ending=MeltEnding.UNPOURED, melt=untouched.melt))
+    ]
     before_a_restart = msgspec.structs.replace(untouched, moulds_left=untouched.moulds_left[1:])
     controller.press("m", before_a_restart, 10.0)
-    assert controller.press("o", before_a_restart, 12.0) == [Send("forge", EndMelt(ending=MeltEnding.POURED))]
+    assert controller.press("o", before_a_restart, 12.0) == [
+        Send("forge", EndMelt(ending=MeltEnding.POURED, melt=before_a_restart.melt))
+    ]
 
 
 @pytest.mark.parametrize(

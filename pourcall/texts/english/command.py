@@ -3,6 +3,8 @@
 TEXTS: dict[str, str] = {
     "command.melt_runs": "melt {melt} is running",
     "command.no_melt": "no melt runs on this furnace",
+    "command.other_melt": "melt {melt} is over already; the one that runs is {running}",
+    "command.do.end_this": "Look at the melt that runs, and end that one if it is done",
     "command.lifted_already": "the pot is lifted already, since {out_s}",
     "command.not_lifted": "the pot stands in the furnace already, as far as anyone has told",
     "command.before_the_lift": "that is before the lift, {out_s} ago",

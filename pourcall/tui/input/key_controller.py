@@ -280,7 +280,10 @@ class KeyController:
         if not snapshot.melt:
             return [Do(What.START_MELT)]
         choices = {
-            key: Choice(tell("key.ending", ending=ending.value), Send(snapshot.furnace, EndMelt(ending=ending)))
+            key: Choice(
+                tell("key.ending", ending=ending.value),
+                Send(snapshot.furnace, EndMelt(ending=ending, melt=snapshot.melt)),
+            )
             for key, ending in _endings(snapshot).items()
         }
         asked = tell("key.ask.end_melt", melt=snapshot.melt)
