@@ -508,4 +508,5 @@ def test_nobody_is_asked_to_skim_metal_above_its_limit_and_the_instruction_says_
     bench.run(30.0, 605.0)
     assert bench.up(ev.CallKind.SKIM) is None
     now = bench.engine.snapshot().instruction
+    assert isinstance(now.text, Message)
     assert (now.todo, now.text.name) == (ToDo.COOL, "instruction.over_limit")
