@@ -123,9 +123,9 @@ def test_rounding_never_makes_an_interval_narrower(mid_s: float, below_s: float,
 @pytest.mark.wording
 def test_ready_cut_and_coast_stand_in_one_line_at_eighty_columns(scenes: Any) -> None:
     info = text_of(drawn(scenes.guided()).info)
-    assert "ahead ready in 12 min (10 to 15) · power off in 8 min · ◇ peak 503 °C if off" in info
+    assert "ahead ready in 12 min (10 to 15) · power off in 8 min · ◇ peak 503 °C ±6 if off" in info
     wide = text_of(drawn(scenes.guided(), width=120, height=36).info)
-    assert "ready in 12 min (10 to 15) · power off in 8 min · ◇ peak 503 °C if power off" in wide
+    assert "ready in 12 min (10 to 15) · power off in 8 min · ◇ peak 503 °C ±6 if power off" in wide
 
 
 def test_time_that_has_passed_since_it_was_worked_out_is_taken_off(scenes: Any) -> None:
