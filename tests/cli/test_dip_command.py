@@ -1,6 +1,7 @@
 """`pourcall dip` as a person types it. The listing over a record the engine and the recorder themselves wrote."""
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -50,10 +51,11 @@ def test_the_listing_has_dips_and_typed_figures_in_order_with_what_each_was_wort
     assert done.code == 0, done.err
     head, columns, *rows = done.out.splitlines()
     assert head == said("cli.dip.melt", melt="2026-014")
-    assert columns.split() == ["at", "dip", "by", "metal", "±", "how", "depth", "stirred"]
+    names = ("when", "dip", "taken_by", "metal", "plus_minus", "how", "depth", "stirred")
+    assert columns.split() == [said(f"column.{name}") for name in names]
     short, good, handheld, panel, why = rows
     assert word("dip_how", "not usable") in short
-    assert short.endswith("60 mm  yes")
+    assert re.search(rf"60 mm +{re.escape(said('key.yes'))}$", short)
     assert "565 °C" in good
     assert word("dip_how", "settled") in good
     assert "handheld" in handheld

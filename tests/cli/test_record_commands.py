@@ -140,7 +140,8 @@ def test_a_melt_with_its_moulds_charge_pours_and_ending_through_a_running_daemon
     assert (row["name"], row["version"], row["pours"], row["thinnest_mm"]) == ("deck cleat", 2, 2, 6.0)
     page = told(run("mould", "show", "deck cleat"))
     assert re.search(rf"{re.escape(said('column.preheat'))} +40 °C", page)  # 104 degF
-    assert "thinnest 6.35 mm; planed (shop)" in page
+    assert said("cli.mould.was", name=said("column.thinnest"), value="6.35 mm") in page
+    assert said("cli.mould.why", why="planed").strip() in page
     assert [hit["what"] for hit in asked(run("melt", "find", "old", "gates", "--json"))] == ["charge"]
 
 
