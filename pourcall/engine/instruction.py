@@ -135,7 +135,8 @@ def _standing(now: Situation, melt: Melt, mould: NextMould, metal_c: float) -> I
     to_go_c = max(low_c - metal_c, 0.0)
     judgement = mould.judgement
     if now.over_limit_c is not None:
-        return Instruction(todo=ToDo.COOL, text=tell("instruction.over_limit", over_difference_c=now.over_limit_c))
+        text = tell("instruction.over_limit", over_difference_c=now.over_limit_c)
+        return Instruction(todo=ToDo.COOL, text=text, must=True)
     if mould.no_aim is not None:
         return _no_aim(mould, mould.no_aim, fluid=now.fluid)
     match now.state:

@@ -132,13 +132,13 @@ def test_nor_where_no_pot_temperature_served_the_mould(bench: Bench) -> None:
     assert shot.instruction.text.name == "instruction.part_frozen_in_hand"
 
 
-@pytest.mark.parametrize("metal_c", [560.0, 605.0])
+@pytest.mark.parametrize(("metal_c", "todo"), [(560.0, ToDo.NO_AIM), (605.0, ToDo.COOL)])  # the limit comes first
 def test_where_no_pot_temperature_serves_the_mould_nothing_says_that_hotter_is_wanted(
-    bench: Bench, metal_c: float
+    bench: Bench, metal_c: float, todo: ToDo
 ) -> None:
     bench.in_metal(metal_c, make_plan(lip=(600.0, 640.0), limit_c=598.0))  # it would take 615 in the pot
     shot = bench.engine.snapshot()
-    assert shot.instruction.todo is ToDo.NO_AIM
+    assert shot.instruction.todo is todo
     assert shot.instruction.must
     assert not bench.calls(CallKind.POUR)
 
