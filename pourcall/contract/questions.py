@@ -20,6 +20,7 @@ COLDEST_SHOP_C = 0.0  # no meter in metal or furnace shows less (common practice
 _LIQUID = (MeltState.LIQUID, MeltState.READY, MeltState.ABOVE)
 CALLED_LASTS_S = 30.0  # a call is lifted on for so long after it ended: the probe leaves first, then the pot
 LIFT_LASTS_S = 900.0  # so long a pot stands lifted unless somebody says otherwise
+TWO_CLOCKS_S = 0.5  # a pour that proposed its lift: both of one moment, by two clocks
 
 
 # Metal heated at full power rises by up to about 1 degC/s (engine/sensing/probe_state.py); an open pot of it cools by

@@ -211,7 +211,6 @@ def melt_plan(
     `poured_earlier`: moulds, as they were planned, that got their metal from a lift that is over; they stay as they
     are, and the others are planned for a lift of their own, of the metal that is left.
 
-
     The loss to a mould's lip is the mould's own, else `loss_c` for all, else computed from `pot` and `carry` (both with
     defaults of a small shop) for the mould's place in the order. `fill_min_c` follows the order of the moulds. A plan
     that cannot be poured is made all the same: `plan_conflicts` says what is wrong with it. Raises BadInput, OutOfRange

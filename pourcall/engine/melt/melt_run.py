@@ -20,12 +20,11 @@ from pourcall.contract.plan import (
     waiting_time_s,
     way_left,
 )
-from pourcall.contract.questions import LIFT_LASTS_S
+from pourcall.contract.questions import LIFT_LASTS_S, TWO_CLOCKS_S
 from pourcall.engine.bath.metal import HistoryPoint, MetalHistory, aged_u_c
 
 LIVE_WITHIN_S = 15.0  # a key is held back for six seconds, so that it can be taken back
 WORK_S = 60.0  # skimming or stirring, or cold metal melting in: the bath is not at rest
-SAME_MOMENT_S = 0.5  # a pour that proposed its lift: both of one moment, by two clocks
 STALE_S = 5.0  # a figure so old at a pour is told with its age, and is less sure
 KNOWN_S = 180.0  # an older figure says nothing of the metal that was poured
 ASK_BACK_S = 60.0  # sooner after a lift, a probe in metal is put back into a pot that never left, or in the hand
@@ -216,11 +215,11 @@ class MeltRun:
         """When a pour was, as it was put right; the lift that it was of stays its own, unless another time was told."""
         before_s, before_utc_s = self._poured_s.get(number, -math.inf), self._at_utc_s.get(number)
         later_s = 0.0 if before_utc_s is None else figures.at_utc_s - before_utc_s
-        if at_s is None or (before_utc_s is not None and abs(later_s) < SAME_MOMENT_S):
+        if at_s is None or (before_utc_s is not None and abs(later_s) < TWO_CLOCKS_S):
             return before_s
         if any(pour.number == number for pour in self.pours):
             return before_s + later_s
-        of_lift = self.lift_s is not None and at_s >= self.lift_s - SAME_MOMENT_S
+        of_lift = self.lift_s is not None and at_s >= self.lift_s - TWO_CLOCKS_S
         return max(at_s, self.lift_s) if of_lift and self.lift_s is not None else at_s
 
     def _corrected(self, pour: Pour, mould: str, figures: PourFigures | None) -> Pour:

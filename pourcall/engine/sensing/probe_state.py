@@ -331,10 +331,8 @@ class ProbeTracker:
         elif self._above is None:
             self._above = mono_s
         long_above = self._above is not None and mono_s - self._above >= LUMPS_LAST_S
-        standing = self.state in (
-            ProbeState.IN_METAL,
-            ProbeState.SETTLING,
-        )  # on its way out it is still hot from before
+        # On its way out it is still hot from before.
+        standing = self.state in (ProbeState.IN_METAL, ProbeState.SETTLING)
         if standing and (long_above or (not self._was_solid and temp_c >= alloy.liquidus_c)):
             self.melted = True
         return not self.melted

@@ -7,6 +7,7 @@ import msgspec
 
 from pourcall.contract import events as ev
 from pourcall.contract.inputs import DipSoFar, Doubt, PowerLevel, SoFar
+from pourcall.contract.questions import TWO_CLOCKS_S
 from pourcall.contract.reading import Place
 
 _TYPES = ("alarm_changed", "dip_recorded", "lift_marked", "marked", "place_changed", "power_marked", "trust_changed")
@@ -17,7 +18,6 @@ _from_json: msgspec.json.Decoder[_Read] = msgspec.json.Decoder(_Read)
 # Alarms that say that a probe is not believed (engine/sensing/trust.py, Cause).
 DOUBTS = frozenset({"intermittent", "implausible", "unchanging", "reversed_sensor", "type_suspect", "unexplained"})
 _ON = (PowerLevel.LOW, PowerLevel.HIGH)
-SAME_MOMENT_S = 0.5  # a pour that proposed its lift: both of one moment, by two clocks
 
 
 class _Gathered:
@@ -137,6 +137,7 @@ def melt_so_far(conn: sqlite3.Connection, melt: str, utc_s: float) -> SoFar:
         found.of_the_shop(event)
         if event.utc_s >= began_utc_s:
             found.of_the_melt(event)
+    poured = _poured_at(conn, melt)
 
     def ago_s(then_utc_s: float | None) -> float | None:
         return None if then_utc_s is None else max(0.0, utc_s - then_utc_s)
@@ -151,8 +152,8 @@ def melt_so_far(conn: sqlite3.Connection, melt: str, utc_s: float) -> SoFar:
         places=tuple(found.places.items()),
         lift_ago_s=None if found.lift is None else ago_s(found.lift[0]),
         lift_proposed=found.lift is not None and found.lift[1],
-        poured_since_lift=_poured_since(conn, melt, None if found.lift is None else found.lift[0]),
-        poured_at_utc_s=_poured_at(conn, melt),
+        poured_since_lift=_poured_since(poured, None if found.lift is None else found.lift[0]),
+        poured_at_utc_s=poured,
         skim_ago_s=ago_s(found.skim_utc_s),
         added_ago_s=ago_s(found.added_utc_s),
         added_kg=found.added_kg,
@@ -161,16 +162,11 @@ def melt_so_far(conn: sqlite3.Connection, melt: str, utc_s: float) -> SoFar:
     )
 
 
-def _poured_since(conn: sqlite3.Connection, melt: str, lift_utc_s: float | None) -> tuple[int, ...]:
+def _poured_since(poured: tuple[tuple[int, float], ...], lift_utc_s: float | None) -> tuple[int, ...]:
     """Numbers of the pours of the lift that goes on; none: the pot is in the furnace."""
     if lift_utc_s is None:
         return ()
-    rows = conn.execute(
-        "SELECT p.number FROM pours p JOIN melts m ON m.id = p.melt_id WHERE m.melt = ? AND p.at_utc_s >= ?"
-        " AND NOT EXISTS (SELECT 1 FROM pours c WHERE c.corrects = p.id) ORDER BY p.number",
-        (melt, lift_utc_s - SAME_MOMENT_S),
-    )
-    return tuple(int(number) for (number,) in rows)
+    return tuple(number for number, at_utc_s in poured if at_utc_s >= lift_utc_s - TWO_CLOCKS_S)
 
 
 def _poured_at(conn: sqlite3.Connection, melt: str) -> tuple[tuple[int, float], ...]:
