@@ -164,7 +164,7 @@ class Evaluation:
                 how = tell(
                     "figure.perhaps_lifted", last_c=last.temp_c, last_u_c=last.u_c, age_s=mono_s - last.at_mono_s
                 )
-                return replace(metal, how=how, leaving=True)
+                return replace(metal, how=how, leaving=True, was_out=False)
         return metal
 
     def _aged(self, run: MeltRun, metal: MetalNow, mono_s: float) -> MetalNow:

@@ -165,8 +165,8 @@ def _off(now: Situation, low_c: float | None) -> Message:
     peak_c = None if now.ahead.peak_c is None else now.ahead.peak_c.mid
     rises = now.rate_c_per_min is not None and now.rate_c_per_min > STILL_C_PER_MIN
     coasts = low_c is not None and (rises or (peak_c is not None and peak_c >= low_c))
-    known_good = low_c is None and now.metal.how != tell("figure.was_out")
-    return NOTHING if not now.power_off or coasts or known_good else tell("instruction.power_is_off")
+    said = low_c is not None or now.metal.was_out  # of metal that nobody read, nobody knows whether it wants heat
+    return tell("instruction.power_is_off") if now.power_off and said and not coasts else NOTHING
 
 
 def _no_aim(mould: NextMould, found: NoAim, *, fluid: bool) -> Instruction:

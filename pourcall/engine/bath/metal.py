@@ -79,6 +79,7 @@ class MetalNow:
     doubted: bool = False  # of a typed figure: to be asked about before anything is called on it
     leaving: bool = False  # no figure: its probe leaves it, perhaps with the pot
     spent: bool = False  # no figure any more: its age alone took away what it was good for
+    was_out: bool = False  # no figure any more: the pot was out of the furnace since it was read
 
     @property
     def live(self) -> bool:
@@ -231,19 +232,21 @@ def metal_now(
             return found
         why_not = found or why_not
     old: list[MetalNow] = []
-    if (dip is not None and dip.ended_mono_s <= back_s) or (typed is not None and typed.at_s <= back_s):
+    was_out = (dip is not None and dip.ended_mono_s <= back_s) or (typed is not None and typed.at_s <= back_s)
+    if was_out:
         why_not = tell("figure.was_out")
     if dip is not None and dip.ended_mono_s > back_s and mono_s - dip.ended_mono_s <= min(VALID_S, dip.valid_s):
         figure = dip_figure(dip, mono_s, maybe_on_until_s=power.maybe_on_until_s)
         if figure is not None and power.on_until_s < dip.ended_mono_s:
             old.append(figure)
         elif figure is not None:  # and it counts no more when the power goes off again
+            was_out = False
             why_not = tell("figure.dip_with_power" if power.on_from_s <= dip.ended_mono_s else "figure.power_after_dip")
     if typed is not None and typed.at_s > back_s and 0.0 <= mono_s - typed.at_s <= VALID_S:
         old.append(_typed_figure(typed, mono_s, power))
     if old:
         return min(old, key=lambda one: one.age_s)
-    return MetalNow(None, 0.0, why_not, reason=Reason.WAITING)
+    return MetalNow(None, 0.0, why_not, reason=Reason.WAITING, was_out=was_out)
 
 
 def standing_figures(
